@@ -1,0 +1,1 @@
+"""Motion -> figures of the ride, each with its interval."""

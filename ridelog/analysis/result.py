@@ -1,0 +1,31 @@
+"""The records in which figures travel: an estimate with its interval, and what says why not."""
+
+import math
+from dataclasses import dataclass
+from typing import Any
+
+# Every interval in the project is meant to hold the truth in this share of rides.
+LEVEL = 0.90
+
+
+@dataclass(frozen=True)
+class Estimate:
+    """A figure and the interval that is meant to hold the truth in ``level`` of rides.
+
+    Receiver error, model error and the choosing of a maximum are included in the interval.
+    """
+
+    value: float
+    low: float
+    high: float
+    level: float = LEVEL
+
+    def __post_init__(self) -> None:
+        if not all(map(math.isfinite, (self.value, self.low, self.high))):
+            raise ValueError(f"an estimate must be finite, got {self}")
+        if not self.low <= self.value <= self.high:
+            raise ValueError(f"an estimate must lie inside its interval, got {self}")
+
+    def as_json(self) -> dict[str, Any]:
+        """Return the object E of the machine-readable results."""
+        return {"value": self.value, "low": self.low, "high": self.high, "level": self.level}

@@ -1,0 +1,33 @@
+"""Everything a user can cause, as one family of exceptions.
+
+The command line and the page show these as a sentence, never as a traceback.
+"""
+
+
+class RideLogError(Exception):
+    """A problem the user can act on: what is wrong, where, and what to do next.
+
+    Parameters
+    ----------
+    problem : str
+        One sentence with the place and the value seen, without "What to do".
+    advice : str
+        What the user can do next, one sentence; may be empty.
+    """
+
+    def __init__(self, problem: str, advice: str = "") -> None:
+        self.problem = problem
+        self.advice = advice
+        super().__init__(f"{problem} What to do: {advice}" if advice else problem)
+
+
+class UnreadableLogError(RideLogError):
+    """The file is not a log that ridelog can read."""
+
+
+class NotEnoughDataError(RideLogError):
+    """The log is readable but cannot support the answer that was asked for."""
+
+
+class OutputError(RideLogError):
+    """A result cannot be written where it was asked to go."""

@@ -1,0 +1,1 @@
+"""Track -> Motion: flags, noise, smoothing and draws of the motion."""

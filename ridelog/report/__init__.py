@@ -1,0 +1,1 @@
+"""Results -> words, pictures and the page for the owner."""
