@@ -59,3 +59,40 @@ def to_local(
         + np.cos(phi) * difference[..., 2]
     )
     return east_m, north_m
+
+
+def from_local(
+    east_m: FloatArray,
+    north_m: FloatArray,
+    origin_latitude_deg: float,
+    origin_longitude_deg: float,
+) -> tuple[FloatArray, FloatArray]:
+    """Return latitude and longitude of points east and north of a local origin. [deg]
+
+    The inverse of ``to_local``, good to 1e-8 m within 100 km of an origin between 80 degrees
+    south and north. Longitudes are not wrapped.
+
+    Source
+    ------
+    Newton's iteration on ``to_local`` with the radii of curvature at the origin; own derivation.
+    """
+    phi = np.radians(origin_latitude_deg)
+    share = 1.0 - _E2 * np.sin(phi) ** 2
+    prime_vertical_m = WGS84_A_M / np.sqrt(share)
+    meridian_m = prime_vertical_m * (1.0 - _E2) / share
+    if np.size(east_m) == 0:
+        return np.empty_like(east_m), np.empty_like(north_m)
+    latitude = np.full_like(east_m, origin_latitude_deg)
+    longitude = np.full_like(east_m, origin_longitude_deg)
+    for _ in range(12):
+        east_now, north_now = to_local(
+            latitude, longitude, origin_latitude_deg, origin_longitude_deg
+        )
+        north_step = (north_m - north_now) / meridian_m
+        latitude = latitude + np.degrees(north_step)
+        east_step = (east_m - east_now) / (prime_vertical_m * np.cos(np.radians(latitude)))
+        longitude = longitude + np.degrees(east_step)
+        # 1e-15 rad are 6e-9 m on the ground, about the rounding of the coordinates themselves.
+        if max(np.max(np.abs(north_step)), np.max(np.abs(east_step))) < 1e-15:
+            break
+    return latitude, longitude
