@@ -1,0 +1,186 @@
+"""The drive of an electric machine: how hard it pulls at a speed, and what holds it back."""
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from ridelog.track import FloatArray
+from ridelog.units import STANDARD_GRAVITY_MPS2
+
+# Density of dry air at 20 °C and 1013.25 hPa, as in 40 CFR 86.529-98's standard ambient. [kg/m³]
+AIR_DENSITY_KGPM3 = 1.2041
+
+
+@dataclass(frozen=True)
+class Machine:
+    """A motor with a straight torque line, cut off by current, power and grip; one gear stage.
+
+    Attributes
+    ----------
+    mass_kg : machine with rider. [kg]
+    front_teeth, rear_teeth : driving and driven sprocket, 1.
+    circumference_m : rolling circumference of the driven tyre. [m]
+    no_load_radps : motor speed without load at full throttle. [rad/s]
+    line_torque_nm : torque at which the motor's line meets standstill, current not limited. [N m]
+    limit_torque_nm : torque at the controller's current limit. [N m]
+    power_w : mechanical power limit at the motor. [W]
+    efficiency : of the drive from motor to ground, 1.
+    traction_n : largest force that the driven tyres can put down. [N]
+    resistance_a_n, resistance_b_nspm, resistance_c_ns2pm2 : coefficients of the resisting force
+        A + B v + C v² with v in m/s; A acts only while moving.
+    """
+
+    mass_kg: float = 95.0
+    front_teeth: int = 11
+    rear_teeth: int = 60
+    circumference_m: float = 1.04
+    no_load_radps: float = 370.0
+    line_torque_nm: float = 30.0
+    limit_torque_nm: float = 7.0
+    power_w: float = 1500.0
+    efficiency: float = 0.9
+    traction_n: float = 450.0
+    resistance_a_n: float = 18.0
+    resistance_b_nspm: float = 0.8
+    resistance_c_ns2pm2: float = 0.30
+
+    @property
+    def force_per_torque_pm(self) -> float:
+        """Return newtons at the ground for one newton metre at the motor. [1/m]"""
+        radius_m = self.circumference_m / (2.0 * np.pi)
+        return float(self.efficiency * self.rear_teeth / self.front_teeth / radius_m)
+
+    @property
+    def no_load_mps(self) -> float:
+        """Return the road speed at which the motor reaches its no-load speed. [m/s]"""
+        turns_per_s = self.no_load_radps / (2.0 * np.pi) * self.front_teeth / self.rear_teeth
+        return float(turns_per_s * self.circumference_m)
+
+    def drive_force_n(self, velocity_mps: FloatArray, throttle: float = 1.0) -> FloatArray:
+        """Return the force at the ground; the throttle lowers the no-load speed. [N]
+
+        Source
+        ------
+        DC motor line T = T_s (1 - n/n_0), Massachusetts Institute of Technology, course 2.007,
+        motor notes; the smallest of line, current, power and grip counts.
+        """
+        scale = self.force_per_torque_pm
+        line = self.line_torque_nm * scale * (throttle - velocity_mps / self.no_load_mps)
+        power = self.efficiency * self.power_w / np.maximum(velocity_mps, 0.1)
+        limit = min(self.limit_torque_nm * scale, self.traction_n)
+        # A free-running drive does not brake: the line stops at zero.
+        force: FloatArray = np.clip(np.minimum(line, power), 0.0, limit)
+        return force
+
+    def resistance_n(
+        self, velocity_mps: FloatArray, *, headwind_mps: float = 0.0, grade: float = 0.0
+    ) -> FloatArray:
+        """Return the resisting force of a machine rolling forward. [N]
+
+        ``grade`` is rise over run, positive uphill; ``headwind_mps`` adds to the air speed.
+        """
+        air = velocity_mps + headwind_mps
+        slope_n = self.mass_kg * STANDARD_GRAVITY_MPS2 * grade / np.hypot(1.0, grade)
+        total: FloatArray = (
+            self.resistance_a_n
+            + self.resistance_b_nspm * velocity_mps
+            + self.resistance_c_ns2pm2 * air * np.abs(air)
+            + slope_n
+        )
+        return total
+
+    def acceleration_mps2(
+        self,
+        velocity_mps: FloatArray,
+        throttle: float = 1.0,
+        *,
+        headwind_mps: float = 0.0,
+        grade: float = 0.0,
+    ) -> FloatArray:
+        """Return the acceleration of a machine rolling forward; throttle 0 is coasting. [m/s²]"""
+        resisting = self.resistance_n(velocity_mps, headwind_mps=headwind_mps, grade=grade)
+        driving = self.drive_force_n(velocity_mps, throttle) if throttle > 0.0 else 0.0
+        return (driving - resisting) / self.mass_kg
+
+    def steady_mps(
+        self, throttle: float = 1.0, *, headwind_mps: float = 0.0, grade: float = 0.0
+    ) -> float:
+        """Return the speed at which drive and resistance balance, NaN if it cannot start. [m/s]
+
+        Found by halving: the excess of drive falls steadily with speed.
+        """
+
+        def excess(velocity_mps: float) -> float:
+            value = self.acceleration_mps2(
+                np.asarray([velocity_mps]), throttle, headwind_mps=headwind_mps, grade=grade
+            )
+            return float(value[0])
+
+        low, high = 0.05, 1.0
+        if excess(low) <= 0.0:
+            return float("nan")
+        while excess(high) > 0.0:
+            low, high = high, 2.0 * high
+        for _ in range(50):
+            middle = 0.5 * (low + high)
+            low, high = (middle, high) if excess(middle) > 0.0 else (low, middle)
+        return 0.5 * (low + high)
+
+    def with_front_teeth(self, teeth: int) -> "Machine":
+        """Return the same machine with another driving sprocket."""
+        return replace(self, front_teeth=teeth)
+
+    def with_steady_speed(self, steady_mps: float) -> "Machine":
+        """Return the machine with the no-load speed that makes it settle at a given speed.
+
+        Raises
+        ------
+        ValueError
+            If power, current or grip cannot hold that speed.
+        """
+        resisting = float(self.resistance_n(np.asarray([steady_mps]))[0])
+        share = resisting / (self.line_torque_nm * self.force_per_torque_pm)
+        limit_n = min(
+            self.limit_torque_nm * self.force_per_torque_pm,
+            self.efficiency * self.power_w / steady_mps,
+            self.traction_n,
+        )
+        if resisting > limit_n or share >= 1.0:
+            raise ValueError(
+                f"{steady_mps} m/s needs {resisting:.0f} N, the drive has {limit_n:.0f} N there"
+            )
+        factor = steady_mps / (1.0 - share) / self.no_load_mps
+        return replace(self, no_load_radps=self.no_load_radps * factor)
+
+
+def random_machine(rng: np.random.Generator, steady_mps: float) -> Machine:
+    """Return a machine drawn widely that settles at a speed on the level in still air.
+
+    Half of them are held by motor speed, half nearly by power; pull and resistance grow with the
+    speed the machine is made for. The ranges are invented, not measured.
+    """
+    mass_kg = float(rng.uniform(60.0, 90.0) + 4.0 * steady_mps)
+    pull_mps2 = float(rng.uniform(1.2, 3.2))
+    draft = Machine(
+        mass_kg=mass_kg,
+        front_teeth=int(rng.integers(9, 15)),
+        rear_teeth=int(rng.integers(48, 72)),
+        circumference_m=float(rng.uniform(0.8, 1.5)),
+        efficiency=float(rng.uniform(0.82, 0.94)),
+        traction_n=mass_kg * float(rng.uniform(3.5, 5.0)),
+        resistance_a_n=mass_kg * STANDARD_GRAVITY_MPS2 * float(rng.uniform(0.012, 0.03)),
+        resistance_b_nspm=float(rng.uniform(0.0, 1.2)),
+        resistance_c_ns2pm2=0.5 * AIR_DENSITY_KGPM3 * float(rng.uniform(0.35, 0.6)),
+    )
+    scale = draft.force_per_torque_pm
+    resisting = float(draft.resistance_n(np.asarray([steady_mps]))[0])
+    limit_n = max(mass_kg * pull_mps2 + draft.resistance_a_n, 1.2 * resisting)
+    line_n = limit_n * float(rng.uniform(1.5, 6.0))
+    spare = float(rng.uniform(1.05, 1.3)) if rng.random() < 0.5 else float(rng.uniform(1.5, 3.0))
+    return replace(
+        draft,
+        limit_torque_nm=limit_n / scale,
+        line_torque_nm=line_n / scale,
+        power_w=spare * resisting * steady_mps / draft.efficiency,
+        traction_n=max(draft.traction_n, limit_n),
+    ).with_steady_speed(steady_mps)
