@@ -69,7 +69,7 @@ def from_local(
 ) -> tuple[FloatArray, FloatArray]:
     """Return latitude and longitude of points east and north of a local origin. [deg]
 
-    The inverse of ``to_local``, good to 1e-8 m within 100 km of an origin between 80 degrees
+    The inverse of ``to_local``, good to 1e-8 m within 100 km of an origin between 70 degrees
     south and north. Longitudes are not wrapped.
 
     Source

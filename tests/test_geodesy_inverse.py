@@ -6,7 +6,7 @@ import pytest
 from ridelog.geodesy import from_local, to_local
 
 
-@pytest.mark.parametrize("latitude_deg", [0.0, 47.3, -60.0, 79.9])
+@pytest.mark.parametrize("latitude_deg", [0.0, 47.3, -60.0, 69.9])
 @pytest.mark.parametrize("reach_m", [100.0, 1e5])
 def test_there_and_back(latitude_deg: float, reach_m: float) -> None:
     rng = np.random.default_rng(5)

@@ -1,0 +1,103 @@
+"""A simulated log as NMEA 0183 sentences with valid checksums."""
+
+from datetime import timedelta
+from functools import reduce
+from operator import xor
+
+import numpy as np
+
+from ridelog.simulate.log import Place
+from ridelog.simulate.receiver import Observation
+from ridelog.units import MPS_PER_KMH, MPS_PER_KNOT
+
+
+def sentence(body: str) -> str:
+    """Return a sentence with its checksum: exclusive or of the characters between $ and *.
+
+    Source
+    ------
+    NMEA 0183, as printed on every public summary of the standard.
+    """
+    return f"${body}*{reduce(xor, body.encode('ascii')):02X}\r\n"
+
+
+def nmea_text(
+    observation: Observation,
+    place: Place | None = None,
+    *,
+    talker: str = "GN",
+    minute_decimals: int = 7,
+    knot_decimals: int = 3,
+    course_decimals: int = 2,
+    with_gsa: bool = True,
+    with_gst: bool = False,
+    with_vtg: bool = False,
+) -> str:
+    """Return a log as one RMC and one GGA an epoch, and GSA, GST, VTG if asked.
+
+    Parameters
+    ----------
+    observation : Observation
+        What the receiver logged.
+    place : Place, optional
+        Where and when.
+    talker : str
+        Two letters before each sentence's name.
+    minute_decimals : int
+        Decimals of a minute of the coordinates: 4 are 0.19 m, 5 are 0.019 m.
+    knot_decimals, course_decimals : int
+        Decimals of the speed in knots and of the course in degrees.
+    with_gsa, with_gst, with_vtg : bool
+        GST is left out where the receiver claims no standard deviation.
+    """
+    place = place or Place()
+    latitude, longitude = place.coordinates(observation)
+    milliseconds = np.round(observation.time_s * 1000.0).astype(np.int64)
+    lines: list[str] = []
+    for i in range(len(observation)):
+        moment = place.start_utc + timedelta(milliseconds=int(milliseconds[i]))
+        clock = moment.strftime("%H%M%S.%f")[:10]
+        where = ",".join(
+            (
+                _angle(float(latitude[i]), 2, "NS", minute_decimals),
+                _angle(float(longitude[i]), 3, "EW", minute_decimals),
+            )
+        )
+        speed, course = float(observation.speed_mps[i]), float(observation.course_rad[i])
+        knots = "" if np.isnan(speed) else f"{speed / MPS_PER_KNOT:.{knot_decimals}f}"
+        degrees = "" if np.isnan(course) else _degrees(course, course_decimals)
+        hdop, count = float(observation.hdop[i]), int(observation.satellites[i])
+        height = f"{float(observation.height_m[i]) + place.height_m:.3f}"
+        quality = int(observation.fix_kind[i])
+        bodies = [
+            f"{talker}RMC,{clock},A,{where},{knots},{degrees},{moment:%d%m%y},,,A",
+            f"{talker}GGA,{clock},{where},{quality},{count:02d},{hdop:.2f},{height},M,0.0,M,,",
+        ]
+        if with_gsa:
+            # Twelve places for satellite numbers; position and vertical dilution go with HDOP.
+            used = ",".join(f"{k + 1:02d}" if k < count else "" for k in range(12))
+            dilutions = f"{1.8 * hdop:.2f},{hdop:.2f},{1.5 * hdop:.2f}"
+            bodies.append(f"{talker}GSA,A,3,{used},{dilutions}")
+        if with_gst and np.isfinite(observation.position_sd_m[i]):
+            sd = f"{float(observation.position_sd_m[i]):.2f}"
+            bodies.append(f"{talker}GST,{clock},{sd},{sd},{sd},0.0,{sd},{sd},{sd}")
+        if with_vtg:
+            kmh = "" if np.isnan(speed) else f"{speed / MPS_PER_KMH:.{knot_decimals}f}"
+            bodies.append(f"{talker}VTG,{degrees},T,,M,{knots},N,{kmh},K,A")
+        lines.extend(sentence(body) for body in bodies)
+    return "".join(lines)
+
+
+def _angle(value_deg: float, width: int, letters: str, decimals: int) -> str:
+    """Return a coordinate as whole degrees, minutes and a letter."""
+    # Whole units of the last decimal first, so that 60 minutes never appear.
+    units = round(abs(value_deg) * 60.0 * 10**decimals)
+    degrees, rest = divmod(units, 60 * 10**decimals)
+    minutes, fraction = divmod(rest, 10**decimals)
+    letter = letters[1] if value_deg < 0.0 else letters[0]
+    return f"{degrees:0{width}d}{minutes:02d}.{fraction:0{decimals}d},{letter}"
+
+
+def _degrees(course_rad: float, decimals: int) -> str:
+    """Return a course in degrees below 360."""
+    return f"{round(float(np.degrees(course_rad)), decimals) % 360.0:.{decimals}f}"
