@@ -7,14 +7,27 @@ import numpy as np
 
 @dataclass(frozen=True)
 class Span:
-    """One labelled stretch of a ride: what it is, when, and the true figures at its ends."""
+    """One labelled stretch of a ride: what it is, when, and its true figures.
+
+    Attributes
+    ----------
+    kind : word for what it is.
+    start_s, end_s : when. [s]
+    from_mps, to_mps : velocity at its ends, negative in reverse. [m/s]
+    top_mps : highest speed inside, never negative. [m/s]
+    distance_m : way covered, never negative. [m]
+    heading_rad : where the nose was meant to point at its start. [rad]
+    turn_rad : how far the nose was turned on purpose, clockwise positive. [rad]
+    """
 
     kind: str
     start_s: float
     end_s: float
     from_mps: float
     to_mps: float
+    top_mps: float
     distance_m: float
+    heading_rad: float = 0.0
     turn_rad: float = 0.0
 
     @property

@@ -268,9 +268,20 @@ class Ride:
         self._accel.append(accel)
         self._curvature.append(curvature)
         self._count += velocity.size
+        self.spans.append(
+            Span(
+                kind=kind,
+                start_s=start_s,
+                end_s=self.now_s,
+                from_mps=from_mps,
+                to_mps=float(velocity[-1]),
+                top_mps=max(abs(from_mps), float(np.max(np.abs(velocity)))),
+                distance_m=abs(way),
+                heading_rad=self.heading_rad,
+                turn_rad=turn_rad,
+            )
+        )
         self.heading_rad += turn_rad
-        to_mps = float(velocity[-1])
-        self.spans.append(Span(kind, start_s, self.now_s, from_mps, to_mps, abs(way), turn_rad))
 
 
 def _opened(motion: FreeMotion, end_s: float, build_s: float) -> Piece:

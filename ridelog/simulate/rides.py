@@ -1,0 +1,193 @@
+"""Random rides for statistical suites: there and back, standing starts and stops."""
+
+from dataclasses import replace
+
+import numpy as np
+
+from ridelog.simulate.labels import LabelledRide, finish
+from ridelog.simulate.machine import Machine, random_machine
+from ridelog.simulate.spans import Surroundings
+from ridelog.simulate.vehicle import Ride
+
+# How a pull ends: the drive settles, the rider holds a speed, or brakes while still pulling.
+PULL_ENDS = ("settles", "held", "corner")
+
+
+def start_ride(
+    rng: np.random.Generator,
+    machine: Machine | None = None,
+    *,
+    steady_mps: float = 8.0,
+    windy: bool = True,
+) -> Ride:
+    """Return a ride at its beginning, heading anywhere, in some wind on a slight slope."""
+    heading = float(rng.uniform(0.0, 2.0 * np.pi))
+    wind = float(rng.normal(0.0, 1.2)) if windy else 0.0
+    around = Surroundings(
+        wind_east_mps=wind * np.sin(heading),
+        wind_north_mps=wind * np.cos(heading),
+        slope=float(rng.normal(0.0, 0.002)) if windy else 0.0,
+        slope_bearing_rad=heading,
+    )
+    return Ride(machine or random_machine(rng, steady_mps), heading, around)
+
+
+def brake_anyhow(ride: Ride, rng: np.random.Generator, to_mps: float = 0.0) -> None:
+    """Brake at 1.5-4 m/s² with a build-up of 0.1-0.4 s, as riders differ."""
+    ride.brake(
+        to_mps,
+        decel_mps2=float(rng.uniform(1.5, 4.0)),
+        build_s=float(rng.uniform(0.1, 0.4)),
+        ease_s=float(rng.uniform(0.08, 0.3)),
+    )
+
+
+def u_turn(ride: Ride, rng: np.random.Generator, radius_m: float | None = None) -> None:
+    """Turn round to either side at the present speed, a radius of 2.5-5 m if none is given."""
+    radius = float(rng.uniform(2.5, 5.0)) if radius_m is None else radius_m
+    ride.turn(float(rng.choice([-np.pi, np.pi])), radius)
+
+
+def out_and_back(
+    rng: np.random.Generator,
+    *,
+    top_mps: float | None = None,
+    plateau_s: float | None = None,
+    passes: int | None = None,
+    pull_end: str | None = None,
+    machine: Machine | None = None,
+) -> LabelledRide:
+    """Return a ride of one or more passes along a straight, turning round between them.
+
+    Parameters
+    ----------
+    rng : numpy.random.Generator
+        Source of all chance.
+    top_mps : float, optional
+        Speed on the level in still air, drawn from 4-25; wind, slope and the rider change each
+        pass a little. [m/s]
+    plateau_s : float, optional
+        Length of every plateau, drawn anew for each pass from 1.5-20 if left out. [s]
+    passes : int, optional
+        1 to 4, drawn from 2-4 with one ride in eight of a single pass.
+    pull_end : str, optional
+        settles: the drive reaches its steady speed; held: the throttle is held at a speed; corner:
+        braking begins while the machine still pulls. Drawn for each ride if left out.
+    machine : Machine, optional
+        The machine, drawn if left out (then ``top_mps`` is its steady speed).
+
+    Raises
+    ------
+    ValueError
+        For a pull end that is not one of PULL_ENDS.
+    """
+    if pull_end is not None and pull_end not in PULL_ENDS:
+        raise ValueError(f"pull end {pull_end!r} is not one of {', '.join(PULL_ENDS)}")
+    top = top_mps or (machine.steady_mps() if machine else float(rng.uniform(4.0, 25.0)))
+    ends = pull_end or str(rng.choice(PULL_ENDS, p=[0.4, 0.4, 0.2]))
+    count = passes or (1 if rng.random() < 0.125 else int(rng.integers(2, 5)))
+    # A held throttle or a corner needs a machine with speed in reserve.
+    reserve = 1.0 if ends == "settles" or machine else float(rng.uniform(1.08, 1.3))
+    ride = start_ride(rng, machine, steady_mps=top * reserve)
+    ride.stand(float(rng.uniform(4.0, 15.0)))
+    for i in range(count):
+        plateau = plateau_s or float(np.exp(rng.uniform(np.log(1.5), np.log(20.0))))
+        _pass(ride, rng, top * float(1.0 + rng.normal(0.0, 0.008)), plateau, ends)
+        if i + 1 == count:
+            break
+        if rng.random() < 0.25:
+            brake_anyhow(ride, rng)
+            ride.stand(float(rng.uniform(1.0, 6.0)))
+            ride.shift(float(rng.uniform(1.0, 2.0)), accel_mps2=float(rng.uniform(0.7, 1.5)))
+        else:
+            brake_anyhow(ride, rng, float(rng.uniform(1.0, 2.5)))
+        u_turn(ride, rng)
+    brake_anyhow(ride, rng)
+    ride.stand(float(rng.uniform(3.0, 8.0)))
+    return finish(ride, rng)
+
+
+def starts_and_stops(
+    rng: np.random.Generator,
+    *,
+    attempts: int | None = None,
+    top_mps: float | None = None,
+    machine: Machine | None = None,
+) -> LabelledRide:
+    """Return standing starts at full throttle, each ended by braking to a stop.
+
+    Between attempts the machine turns round at a crawl and waits. ``top_mps`` is what the machine
+    settles at, drawn from 6.5-14; each pull goes on to 85-97 % of that, then is held for 0.5-4 s.
+    """
+    top = top_mps or (machine.steady_mps() if machine else float(rng.uniform(6.5, 14.0)))
+    ride = start_ride(rng, machine, steady_mps=top)
+    for i in range(attempts or int(rng.integers(3, 6))):
+        ride.stand(float(rng.uniform(2.5, 8.0)))
+        reached = _reachable(ride, top * float(rng.uniform(0.85, 0.97)))
+        ride.drive(
+            until_mps=reached,
+            build_s=float(rng.uniform(0.1, 0.5)),
+            release_s=float(rng.uniform(0.05, 0.4)),
+        )
+        ride.hold(float(rng.uniform(0.5, 4.0)))
+        brake_anyhow(ride, rng)
+        ride.stand(float(rng.uniform(2.0, 5.0)))
+        if i % 2 == 0:
+            ride.shift(float(rng.uniform(0.6, 0.95)), accel_mps2=0.6)
+            u_turn(ride, rng)
+            ride.shift(0.0, accel_mps2=0.8)
+    ride.stand(float(rng.uniform(3.0, 6.0)))
+    return finish(ride, rng)
+
+
+def still_air(machine: Machine, rng: np.random.Generator, *, scatter_mps: float) -> Machine:
+    """Return the machine of another day: charge and tyres move its no-load speed a little."""
+    factor = 1.0 + float(rng.normal(0.0, scatter_mps)) / machine.steady_mps()
+    return replace(machine, no_load_radps=machine.no_load_radps * factor)
+
+
+def _pass(ride: Ride, rng: np.random.Generator, top: float, plateau: float, ends: str) -> None:
+    build = float(rng.uniform(0.1, 0.5))
+    if ends == "settles":
+        ride.drive(for_s=_settling_time(ride) + plateau, build_s=build)
+        return
+    ride.drive(
+        until_mps=_reachable(ride, top),
+        build_s=build,
+        # At a corner the throttle snaps shut; otherwise it is eased onto the speed.
+        release_s=float(rng.uniform(0.05, 0.15) if ends == "corner" else rng.uniform(0.2, 0.8)),
+    )
+    if ends == "held":
+        ride.hold(
+            plateau,
+            ripple_mps=float(rng.uniform(0.0, 0.02)) * top,
+            ripple_s=float(rng.uniform(2.0, 6.0)),
+        )
+        if rng.random() < 0.2:
+            ride.coast(until_mps=0.75 * ride.velocity_mps, build_s=0.3, for_s=6.0)
+
+
+def _steady(ride: Ride) -> float:
+    around = ride.surroundings
+    return ride.machine.steady_mps(
+        headwind_mps=around.headwind_mps(ride.heading_rad), grade=around.grade(ride.heading_rad)
+    )
+
+
+def _reachable(ride: Ride, wanted_mps: float) -> float:
+    """Return a speed, or 97 % of what wind and slope allow here if that is less."""
+    return min(wanted_mps, 0.97 * _steady(ride))
+
+
+def _settling_time(ride: Ride) -> float:
+    """Return about how long the drive takes to come within 1 % of its steady speed. [s]"""
+    goal = 0.99 * _steady(ride)
+    velocity = np.linspace(min(ride.velocity_mps, goal), goal, 200)
+    around = ride.surroundings
+    accel = ride.machine.acceleration_mps2(
+        velocity,
+        headwind_mps=around.headwind_mps(ride.heading_rad),
+        grade=around.grade(ride.heading_rad),
+    )
+    slowness = 1.0 / accel
+    return float(np.sum(0.5 * (slowness[1:] + slowness[:-1]) * np.diff(velocity)))
