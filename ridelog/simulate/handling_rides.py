@@ -11,8 +11,8 @@ from ridelog.simulate.wobble import hard_steering, steady_hand, weave
 def turning_ride(rng: np.random.Generator) -> LabelledRide:
     """Return a ride of 8-14 turns of 3-10 m radius at 2-5 m/s, through 60 to 270 degrees.
 
-    Lateral acceleration stays near or below 6 m/s²; straights of 1-4 s lie between the turns. Each turn is
-    a span with its angle; the radius of its tightest part is 0.75 way / angle.
+    Lateral acceleration stays near or below 6 m/s²; straights of 1-4 s lie between the turns. Each
+    turn is a span with its angle; the radius of its tightest part is 0.75 way / angle.
     """
     ride = start_ride(rng, steady_mps=7.0)
     ride.stand(float(rng.uniform(3.0, 8.0)))
