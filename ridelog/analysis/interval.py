@@ -1,0 +1,57 @@
+"""From the figure of every drawn path to one estimate: the project's only maker of intervals."""
+
+import numpy as np
+from scipy.special import ndtri
+
+from ridelog.analysis.result import LEVEL, Estimate
+from ridelog.track import FloatArray
+
+# With more undefined columns than this share, the figure itself is in doubt.
+_UNDEFINED_SHARE = 0.1
+
+
+def estimate(
+    figures: FloatArray, *, smallest: float = -np.inf, largest: float = np.inf
+) -> Estimate | None:
+    """Return a figure's estimate from its values on all columns of ``Paths``.
+
+    The fitted path's own figure is freed from the bias that choosing (a maximum, a first crossing)
+    brings: what the sharp draws add to the fitted path, the fitted path has added to the truth.
+    The half widths are the one-sided root mean squares of the cautious draws about their mean,
+    times the normal quantile of the level. Derivation: DEVELOPERS.md, "One mechanism".
+
+    Parameters
+    ----------
+    figures : ndarray, shape (1 + 2 draws,)
+        Fitted path, sharp draws, cautious draws; NaN where the figure does not exist.
+    smallest, largest : float
+        Bounds that the figure cannot pass by its nature, such as 0 for a distance.
+
+    Returns
+    -------
+    Estimate or None
+        None if the fitted path has no such figure, or more than a tenth of the draws have none.
+    """
+    draws = (len(figures) - 1) // 2
+    fitted = float(figures[0])
+    sharp, cautious = figures[1 : 1 + draws], figures[1 + draws :]
+    if not np.isfinite(fitted):
+        return None
+    if np.mean(~np.isfinite(figures[1:])) > _UNDEFINED_SHARE:
+        return None
+    sharp = sharp[np.isfinite(sharp)]
+    cautious = cautious[np.isfinite(cautious)]
+    value = 2.0 * fitted - float(sharp.mean())
+    spread = cautious - cautious.mean()
+    above, below = spread[spread > 0], spread[spread < 0]
+    reach = float(ndtri(0.5 + 0.5 * LEVEL))
+    # An error upward of the figure means that the truth lies below it, and the other way round.
+    low = value - reach * float(np.sqrt(np.mean(above**2))) if len(above) else value
+    high = value + reach * float(np.sqrt(np.mean(below**2))) if len(below) else value
+    value = float(np.clip(value, smallest, largest))
+    return Estimate(value, min(value, max(low, smallest)), max(value, min(high, largest)), LEVEL)
+
+
+def exact(value: float) -> Estimate:
+    """Return an estimate without spread, for a figure that is zero by definition."""
+    return Estimate(value, value, value, LEVEL)

@@ -1,0 +1,132 @@
+"""Linear algebra of a chain of small blocks: factor, solve, draw, and the variances that matter.
+
+A ride of n instants with d numbers each gives a symmetric block-tridiagonal precision matrix.
+LAPACK's banded Cholesky solves it in time and memory proportional to n; the blocks of its inverse
+on and beside the diagonal come from block cyclic reduction, whose steps are whole-array products.
+"""
+
+import numpy as np
+import numpy.typing as npt
+from scipy.linalg import cho_solve_banded, cholesky_banded
+from scipy.linalg.lapack import dtbtrs
+
+from ridelog.track import FloatArray
+
+
+def band_of(diagonal: FloatArray, lower: FloatArray) -> FloatArray:
+    """Return LAPACK's lower band storage of a block-tridiagonal matrix.
+
+    Parameters
+    ----------
+    diagonal : ndarray, shape (n, d, d)
+        Symmetric diagonal blocks.
+    lower : ndarray, shape (n - 1, d, d)
+        Blocks below the diagonal: ``lower[k]`` couples block k + 1 (rows) with k (columns).
+
+    Returns
+    -------
+    ndarray, shape (2 d, n d)
+        Row i holds the i-th subdiagonal.
+    """
+    n, d = diagonal.shape[:2]
+    band = np.zeros((2 * d, n * d))
+    for column in range(d):
+        for row in range(column, d):
+            band[row - column, column::d] = diagonal[:, row, column]
+        for row in range(d):
+            band[d + row - column, column : (n - 1) * d : d] = lower[:, row, column]
+    return band
+
+
+class BandedFactor:
+    """The Cholesky factor of a block-tridiagonal precision matrix.
+
+    Raises
+    ------
+    numpy.linalg.LinAlgError
+        If the matrix is not positive definite in double precision.
+    """
+
+    def __init__(self, diagonal: FloatArray, lower: FloatArray) -> None:
+        self.n, self.d = diagonal.shape[:2]
+        self._factor = cholesky_banded(
+            band_of(diagonal, lower), lower=True, overwrite_ab=True, check_finite=False
+        )
+
+    def solve(self, right: FloatArray) -> FloatArray:
+        """Return the solution for right-hand sides of shape (n, d, k), same shape."""
+        flat = right.reshape(self.n * self.d, -1)
+        solution = cho_solve_banded((self._factor, True), flat, check_finite=False)
+        return np.asarray(solution).reshape(right.shape)
+
+    def draw(self, random: np.random.Generator, count: int) -> FloatArray:
+        """Return draws, shape (n, d, count), of zero mean and the inverse matrix as covariance.
+
+        If the matrix is L L', the solution x of L' x = z with z standard normal has covariance
+        L'^-1 L^-1, the inverse.
+        """
+        noise = random.standard_normal((self.n * self.d, count))
+        solution, info = dtbtrs(self._factor, noise, uplo="L", trans="T")
+        if info:
+            raise np.linalg.LinAlgError(f"singular factor, dtbtrs info {info}")
+        return np.asarray(solution).reshape(self.n, self.d, count)
+
+
+def _transposed(blocks: npt.NDArray[np.float64]) -> FloatArray:
+    return np.swapaxes(blocks, 1, 2)
+
+
+def selected_inverse(diagonal: FloatArray, lower: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Return the inverse's blocks on the diagonal and directly below it.
+
+    Every second block is eliminated at once, which leaves a chain of half the length with the same
+    inverse on the blocks that stay; going back, each eliminated block's inverse follows from its
+    two neighbours'. The cost is proportional to n, with log2(n) whole-array steps.
+
+    Parameters
+    ----------
+    diagonal : ndarray, shape (n, d, d)
+    lower : ndarray, shape (n - 1, d, d)
+
+    Returns
+    -------
+    (ndarray, ndarray)
+        Blocks (k, k), shape (n, d, d), and (k + 1, k), shape (n - 1, d, d).
+
+    Source
+    ------
+    Block cyclic reduction: Buzbee, Golub and Nielson, "On direct methods for solving Poisson's
+    equations", SIAM J. Numer. Anal. 7 (1970) 627-656; the way back is an own derivation, written
+    out in DEVELOPERS.md, "Variances by cyclic reduction".
+    """
+    n = len(diagonal)
+    if n == 1:
+        return np.linalg.inv(diagonal), lower
+    even, odd = diagonal[0::2], diagonal[1::2]
+    inverse_odd = np.linalg.inv(odd)
+    inverse_odd = 0.5 * (inverse_odd + _transposed(inverse_odd))
+    from_left = lower[0::2]  # couples odd j with even j - 1
+    to_right = lower[1::2]  # couples even j + 1 with odd j
+    pairs, inner = len(odd), len(to_right)
+    gain_left = inverse_odd @ from_left
+    gain_right = inverse_odd[:inner] @ _transposed(to_right)
+    reduced = even.copy()
+    reduced[:pairs] -= _transposed(from_left) @ gain_left
+    reduced[1 : inner + 1] -= to_right @ gain_right
+    kept, kept_beside = selected_inverse(reduced, -to_right @ gain_left[:inner])
+
+    left_cross = -(gain_left @ kept[:pairs])  # odd j with even j - 1
+    left_cross[:inner] -= gain_right @ kept_beside[:inner]
+    right_cross = -(
+        gain_left[:inner] @ _transposed(kept_beside[:inner]) + gain_right @ kept[1 : inner + 1]
+    )
+    eliminated = inverse_odd - left_cross @ _transposed(gain_left)
+    eliminated[:inner] -= right_cross @ _transposed(gain_right)
+
+    blocks = np.empty_like(diagonal)
+    beside = np.empty_like(lower)
+    blocks[0::2] = kept
+    blocks[1::2] = 0.5 * (eliminated + _transposed(eliminated))
+    beside[0::2] = left_cross
+    beside[1::2] = _transposed(right_cross)
+    return blocks, beside

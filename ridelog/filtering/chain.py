@@ -1,0 +1,224 @@
+"""The state-space model as one chain: what moves how between instants, and what is seen of it.
+
+State of one axis at an instant, in this order:
+
+    0  position as the receiver believes it: true position plus slow drift  [m]
+    1  velocity  [m/s]
+    2  acceleration  [m/s²]
+    3  drift velocity: the rate at which the receiver's position slides away  [m/s]
+    4  slow error of the reported velocity (only with reported speed)  [m/s]
+
+Position, velocity and acceleration follow white jerk of an intensity per interval; 3 and 4 are
+first-order Gauss-Markov. East and north share every precision, hence one factor for both.
+Derivation: DEVELOPERS.md, "The model".
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from ridelog.filtering.banded import BandedFactor, selected_inverse
+from ridelog.track import FloatArray
+
+# Correlation times of the slow errors. The drift of a position solution follows satellite geometry
+# and atmosphere over tens of seconds, that of a reported speed the receiver's own loop filters:
+# common practice, no source; the order of size is that of the published slow errors named in
+# DEVELOPERS.md.
+DRIFT_TIME_S = 20.0
+SLOW_SPEED_TIME_S = 3.0
+# Weak priors of a chain's first instant: any ride starts within these (units m, m/s, m/s²).
+_START_SD = (1.0e4, 30.0, 3.0)
+
+
+@dataclass(frozen=True)
+class Weights:
+    """Precisions of one solve; all shapes (n,) at instants or (n - 1,) at intervals.
+
+    jerk : intensity of white jerk per interval. [m²/s⁵]
+    position, velocity : precision of the fix's position and reported velocity, 0 where none.
+    still : precision of "the velocity is zero".
+    cruise : precision of "the acceleration is zero".
+    drift_sd, slow_sd : standard deviations of the slow errors. [m/s]
+    """
+
+    jerk: FloatArray
+    position: FloatArray
+    velocity: FloatArray
+    still: FloatArray
+    cruise: FloatArray
+    drift_sd: float
+    slow_sd: float
+
+
+class Chain:
+    """Instants of one ride with their transitions; breaks between pieces carry no information.
+
+    Parameters
+    ----------
+    time_s : ndarray, shape (n,), strictly increasing. [s]
+    position_m, velocity_mps : ndarray, shape (n, 2)
+        What the log says, east and north, NaN where it says nothing.
+    breaks : ndarray of bool, shape (n - 1,)
+        Intervals across which nothing is carried (gaps).
+    steps : ndarray of bool, shape (n - 1,)
+        Intervals in which the receiver's position may step by any amount.
+    """
+
+    def __init__(
+        self,
+        time_s: FloatArray,
+        position_m: FloatArray,
+        velocity_mps: FloatArray,
+        breaks: np.ndarray,
+        steps: np.ndarray,
+    ) -> None:
+        self.time_s = time_s
+        self.position_m = position_m
+        self.velocity_mps = velocity_mps
+        self.breaks = breaks
+        self.steps = steps
+        self.n = len(time_s)
+        self.interval_s = np.diff(time_s)
+        self.d = 5 if np.isfinite(velocity_mps[:, 0]).any() else 4
+        self.first = np.ones(self.n, dtype=bool)
+        self.first[1:] = breaks
+        # Across a break the transition is switched off, so its length must only be harmless.
+        self._dt = np.where(breaks, 1.0, self.interval_s)
+        self.drift_keep = np.exp(-self._dt / DRIFT_TIME_S)
+        self.slow_keep = np.exp(-self._dt / SLOW_SPEED_TIME_S)
+        self._forward, self._onto = self._transitions()
+
+    def part(self, start: int, stop: int) -> "Chain":
+        """Return the chain of instants start..stop-1 as if the ride had nothing else."""
+        inner = slice(start, max(start, stop - 1))
+        return Chain(
+            self.time_s[start:stop],
+            self.position_m[start:stop],
+            self.velocity_mps[start:stop],
+            self.breaks[inner],
+            self.steps[inner],
+        )
+
+    def _transitions(self) -> tuple[FloatArray, FloatArray]:
+        """Return F and A of the interval's residual A x(k+1) - F x(k).
+
+        A differs from one because the drift velocity moves the believed position by its
+        trapezoid over the interval.
+        """
+        d, dt, m = self.d, self._dt, self.n - 1
+        forward = np.zeros((m, d, d))
+        onto = np.zeros((m, d, d))
+        onto[:, range(d), range(d)] = 1.0
+        forward[:, [0, 1, 2], [0, 1, 2]] = 1.0
+        forward[:, 0, 1] = forward[:, 1, 2] = dt
+        forward[:, 0, 2] = 0.5 * dt**2
+        forward[:, 0, 3] = 0.5 * dt
+        onto[:, 0, 3] = -0.5 * dt
+        forward[:, 3, 3] = self.drift_keep
+        if d == 5:
+            forward[:, 4, 4] = self.slow_keep
+        return forward, onto
+
+    def _interval_precision(self, weights: Weights) -> FloatArray:
+        """Return the precision of each interval's residual, shape (n - 1, d, d).
+
+        The first three rows hold the closed-form inverse of white jerk's covariance
+        [[dt^5/20, dt^4/8, dt^3/6], [., dt^3/3, dt^2/2], [., ., dt]] / intensity.
+        """
+        dt = self._dt
+        m = len(dt)
+        precision = np.zeros((m, self.d, self.d))
+        scale = 1.0 / weights.jerk
+        for row, column, factor, power in (
+            (0, 0, 720.0, 5),
+            (0, 1, -360.0, 4),
+            (0, 2, 60.0, 3),
+            (1, 1, 192.0, 3),
+            (1, 2, -36.0, 2),
+            (2, 2, 9.0, 1),
+        ):
+            value = factor * scale / dt**power
+            precision[:, row, column] = value
+            precision[:, column, row] = value
+        stepping = np.flatnonzero(self.steps)
+        if len(stepping):
+            # An unknown step of the position removes what its residual says: the precision
+            # conditional on the first component being free (Schur complement).
+            block = precision[stepping, :3, :3]
+            column = block[:, :, :1]
+            precision[stepping, :3, :3] = block - column @ np.swapaxes(column, 1, 2) / column[
+                :, :1, :
+            ] * (1.0 - 1e-9)
+        precision[:, 3, 3] = 1.0 / (weights.drift_sd**2 * (1.0 - self.drift_keep**2))
+        if self.d == 5:
+            precision[:, 4, 4] = 1.0 / (weights.slow_sd**2 * (1.0 - self.slow_keep**2))
+        precision[self.breaks] = 0.0
+        return precision
+
+    def solve(self, weights: Weights) -> "Solution":
+        """Return the most probable states under these weights, with the factored precision."""
+        return Solution(self, weights)
+
+
+class Solution:
+    """One solved chain: states, and on request their variances or draws of their errors.
+
+    Attributes
+    ----------
+    states : ndarray, shape (n, d, 2)
+        Posterior mean; last axis east, north.
+    """
+
+    def __init__(self, chain: Chain, weights: Weights) -> None:
+        self.chain = chain
+        self.weights = weights
+        n, d = chain.n, chain.d
+        self._precision = chain._interval_precision(weights)
+        weighted_forward = self._precision @ chain._forward
+        weighted_onto = self._precision @ chain._onto
+        forward_t = np.swapaxes(chain._forward, 1, 2)
+        onto_t = np.swapaxes(chain._onto, 1, 2)
+        diagonal = np.zeros((n, d, d))
+        diagonal[:-1] += forward_t @ weighted_forward
+        diagonal[1:] += onto_t @ weighted_onto
+        self._lower = -onto_t @ weighted_forward
+        self._start = np.zeros((n, d))
+        start = [1.0 / sd**2 for sd in _START_SD] + [weights.drift_sd**-2, weights.slow_sd**-2]
+        self._start[chain.first] = start[:d]
+        diagonal[:, range(d), range(d)] += self._start
+        diagonal[:, 0, 0] += weights.position
+        diagonal[:, 1, 1] += weights.still
+        diagonal[:, 2, 2] += weights.cruise
+        if d == 5:
+            for row in (1, 4):
+                for column in (1, 4):
+                    diagonal[:, row, column] += weights.velocity
+        self._diagonal = diagonal
+        self.factor = BandedFactor(diagonal, self._lower)
+        self.states = self.factor.solve(self._pull(np.zeros((n, d, 2))))
+        # The factor loses digits as the rate's fifth power; one step of refinement whose residual
+        # is formed from the model's own differences restores them.
+        self.states = self.states + self.factor.solve(self._pull(self.states))
+
+    def _pull(self, states: FloatArray) -> FloatArray:
+        """Return the negative gradient of the objective at ``states``."""
+        chain, weights = self.chain, self.weights
+        pull = -self._start[:, :, None] * states
+        residual = chain._onto @ states[1:] - chain._forward @ states[:-1]
+        weighted = self._precision @ residual
+        pull[1:] -= np.swapaxes(chain._onto, 1, 2) @ weighted
+        pull[:-1] += np.swapaxes(chain._forward, 1, 2) @ weighted
+        pull[:, 0] += weights.position[:, None] * (np.nan_to_num(chain.position_m) - states[:, 0])
+        pull[:, 1] -= weights.still[:, None] * states[:, 1]
+        pull[:, 2] -= weights.cruise[:, None] * states[:, 2]
+        if chain.d == 5:
+            seen = weights.velocity[:, None] * (
+                np.nan_to_num(chain.velocity_mps) - states[:, 1] - states[:, 4]
+            )
+            pull[:, 1] += seen
+            pull[:, 4] += seen
+        return pull
+
+    def variances(self) -> tuple[FloatArray, FloatArray]:
+        """Return posterior covariance blocks (k, k) and (k + 1, k) of one axis."""
+        return selected_inverse(self._diagonal, self._lower)

@@ -1,0 +1,153 @@
+"""What the filter hands on: the motion of a ride, and paths drawn from what is known of it."""
+
+from dataclasses import dataclass, field
+from typing import Protocol
+
+import numpy as np
+
+from ridelog.errors import NotEnoughDataError
+from ridelog.track import FlagArray, FloatArray, Track
+
+# Draws of either kind behind every interval: a standard deviation is then known to 6 %.
+DRAWS = 150
+
+
+@dataclass(frozen=True)
+class Paths:
+    """Possible motions over one gap-free stretch, on an even grid of instants.
+
+    Column 0 is the fitted path; the others are the fitted path plus errors drawn from the joint
+    posterior, slow receiver errors included: ``draws`` columns of the sharp posterior, which show
+    how far choosing a maximum biases a figure, then ``draws`` columns of the cautious posterior,
+    whose spread is the spread of the figure's error. Compute a figure for every column and hand
+    all of them to ``ridelog.analysis.interval.estimate``; never take quantiles by hand.
+
+    Attributes
+    ----------
+    time_s : shape (m,). [s]
+    position_m, velocity_mps, acceleration_mps2 : shape (m, 2, 1 + 2 draws), axis 1 is
+        east, north.
+    """
+
+    time_s: FloatArray
+    position_m: FloatArray
+    velocity_mps: FloatArray
+    acceleration_mps2: FloatArray
+
+    @property
+    def speed_mps(self) -> FloatArray:
+        """Speed over ground, shape (m, 1 + 2 draws). [m/s]."""
+        return np.hypot(self.velocity_mps[:, 0], self.velocity_mps[:, 1])
+
+    @property
+    def distance_m(self) -> FloatArray:
+        """Path length since the first instant, shape (m, 1 + 2 draws). [m]."""
+        speed = self.speed_mps
+        step = np.diff(self.time_s)[:, None]
+        grown = np.cumsum(0.5 * (speed[1:] + speed[:-1]) * step, axis=0)
+        return np.concatenate([np.zeros((1, speed.shape[1])), grown])
+
+    @property
+    def tangential_accel_mps2(self) -> FloatArray:
+        """Rate of change of speed, shape (m, 1 + 2 draws); 0 where the speed is 0. [m/s²]."""
+        speed = self.speed_mps
+        along = np.einsum("mad,mad->md", self.velocity_mps, self.acceleration_mps2)
+        return np.divide(along, speed, out=np.zeros_like(speed), where=speed > 1e-9)
+
+
+class PathSource(Protocol):
+    """Whatever can draw paths of a ride; the filter's posterior is one."""
+
+    def paths(self, start_s: float, end_s: float, draws: int, spacing_s: float) -> Paths:
+        """Return paths between two times inside one piece."""
+        ...
+
+
+@dataclass(frozen=True)
+class Piece:
+    """One gap-free stretch of the ride."""
+
+    start_s: float
+    end_s: float
+
+
+@dataclass(frozen=True)
+class NoiseSummary:
+    """What was learnt or assumed about this ride's receiver, one standard deviation per axis."""
+
+    position_white_m: float
+    speed_white_mps: float | None
+    drift_mps: float
+    slow_speed_mps: float | None
+    learnt: tuple[str, ...] = ()
+    assumed: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Motion:
+    """The smoothed motion of one ride.
+
+    Arrays of shape (n,) have one entry per row of the track, in file order, NaN where nothing can
+    be said (unusable fix, or a piece too short to estimate).
+
+    Attributes
+    ----------
+    track : Track
+    flags : uint32, the track's flags with the filter's added.
+    used : bool, rows that took part in the estimate.
+    east_m, north_m : position about ``origin_deg`` = (latitude, longitude). [m]
+    velocity_east_mps, velocity_north_mps, speed_mps, speed_sd_mps, accel_mps2 (rate of change of
+    speed), accel_sd_mps2, yaw_rate_radps (clockwise positive, as course), course_rad.
+    pieces : gap-free stretches on which motion is estimated, in time order.
+    gaps : (start_s, end_s) of interruptions inside the log.
+    settled_s : time from which the receiver had settled; NaN if it never did.
+    speed_source : "reported" or "positions".
+    """
+
+    track: Track
+    flags: FlagArray
+    used: np.ndarray
+    origin_deg: tuple[float, float]
+    east_m: FloatArray
+    north_m: FloatArray
+    velocity_east_mps: FloatArray
+    velocity_north_mps: FloatArray
+    speed_mps: FloatArray
+    speed_sd_mps: FloatArray
+    accel_mps2: FloatArray
+    accel_sd_mps2: FloatArray
+    yaw_rate_radps: FloatArray
+    course_rad: FloatArray
+    pieces: tuple[Piece, ...]
+    gaps: tuple[tuple[float, float], ...]
+    settled_s: float
+    rate_hz: float
+    speed_source: str
+    noise: NoiseSummary
+    history: tuple[str, ...]
+    warnings: tuple[str, ...]
+    posterior: PathSource = field(repr=False)
+
+    def paths(
+        self, start_s: float, end_s: float, *, draws: int = DRAWS, spacing_s: float = 0.05
+    ) -> Paths:
+        """Return the fitted path and drawn paths over a stretch inside one piece.
+
+        The same call on the same ride gives the same digits. The stretch is clipped to the piece
+        that holds its middle.
+
+        Raises
+        ------
+        NotEnoughDataError
+            If no piece holds the stretch's middle.
+        """
+        middle = 0.5 * (start_s + end_s)
+        for piece in self.pieces:
+            if piece.start_s <= middle <= piece.end_s:
+                return self.posterior.paths(
+                    max(start_s, piece.start_s), min(end_s, piece.end_s), draws, spacing_s
+                )
+        raise NotEnoughDataError(
+            f"{self.track.source.file}: nothing is known of the motion at {middle:.1f} s.",
+            "choose a stretch that the log covers without a gap.",
+        )
