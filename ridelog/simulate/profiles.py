@@ -38,21 +38,21 @@ def change(
 ) -> Piece:
     """Return a change of velocity at one acceleration that builds up and eases off.
 
-    The acceleration is adjusted by less than a step's worth so that the change ends on the grid;
-    a change too small for its ramps has shorter ones.
+    The acceleration is adjusted by less than a step's worth so that the change ends on the grid; a
+    change too small to reach it within the ramps has a lower one.
     """
     difference = to_mps - from_mps
     flat_s = abs(difference) / accel_mps2
-    ramps_s = 0.5 * (build_s + ease_s)
-    shrink = min(1.0, flat_s / ramps_s) if ramps_s > 0.0 else 1.0
-    time_s = grid(flat_s + shrink * ramps_s)
-    length_s = float(time_s[-1])
-    rising, rising_integral = ramp(time_s, shrink * build_s)
-    falling, falling_integral = ramp(length_s - time_s, shrink * ease_s)
+    length_s = max(flat_s + 0.5 * (build_s + ease_s), build_s + ease_s)
+    time_s = grid(length_s)
+    # Rounded to the grid the two ramps could overlap by half a step; they are cut to fit.
+    fit = min(1.0, float(time_s[-1]) / max(build_s + ease_s, STEP_S))
+    length_s, build_s, ease_s = float(time_s[-1]), fit * build_s, fit * ease_s
+    rising, rising_integral = ramp(time_s, build_s)
+    falling, falling_integral = ramp(length_s - time_s, ease_s)
     # Up and down never overlap, so the product of the two ramps is their sum less one.
     shape = rising + falling - 1.0
-    whole = length_s - 0.5 * shrink * ease_s
-    area = rising_integral + (whole - falling_integral) - time_s
+    area = rising_integral + (length_s - 0.5 * ease_s - falling_integral) - time_s
     scale = difference / float(area[-1])
     velocity = from_mps + scale * area
     velocity[-1] = to_mps
@@ -89,14 +89,6 @@ class FreeMotion:
         m0, m1 = slopes[index] * length, slopes[index + 1] * length
         velocity = v0 + u * (m0 + u * (3 * (v1 - v0) - 2 * m0 - m1 + u * (2 * (v0 - v1) + m0 + m1)))
         return velocity, self.accel(velocity)
-
-    def time_at(self, velocity_mps: float) -> float:
-        """Return when a velocity is reached, infinity if it is not. [s]"""
-        along = self.velocity_mps * np.sign(self.velocity_mps[-1] - self.velocity_mps[0])
-        goal = velocity_mps * np.sign(self.velocity_mps[-1] - self.velocity_mps[0])
-        if goal > along[-1]:
-            return float("inf")
-        return float(np.interp(goal, along, self.time_s))
 
 
 def towards_steady(

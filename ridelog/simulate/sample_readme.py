@@ -61,7 +61,8 @@ def readme_text(truth: Record, sizes_bytes: dict[str, int]) -> str:
     parts.append("## What is true\n")
     parts.append(
         "What the receiver's errors hide and ridelog should find again. Speeds are in km/h, the\n"
-        "launch is the quickest 0-20 km/h of the ride, braking the mean of the stops from top speed.\n"
+        "launch is the quickest 0-20 km/h of the ride, braking the mean of its stops from above\n"
+        "18 km/h.\n"
     )
     parts.append(
         _table(

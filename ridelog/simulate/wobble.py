@@ -32,7 +32,9 @@ class Wobble:
         self, time_s: FloatArray, speed_mps: FloatArray, rng: np.random.Generator
     ) -> FloatArray:
         """Return one realisation: a sum of lines of random frequency and phase. [rad/s]"""
-        frequency_hz = rng.uniform(self.low_hz, self.high_hz, _LINES)
+        # One line in each part of the band: lines that fall together would beat for minutes.
+        place = (np.arange(_LINES) + rng.uniform(0.0, 1.0, _LINES)) / _LINES
+        frequency_hz = self.low_hz + (self.high_hz - self.low_hz) * place
         phase = rng.uniform(0.0, 2.0 * np.pi, _LINES)
         share = rng.uniform(0.5, 1.5, _LINES)
         share *= self.rms_radps * np.sqrt(2.0 / np.sum(share**2))
