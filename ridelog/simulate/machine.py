@@ -7,7 +7,7 @@ import numpy as np
 from ridelog.track import FloatArray
 from ridelog.units import STANDARD_GRAVITY_MPS2
 
-# Density of dry air at 20 °C and 1013.25 hPa, as in 40 CFR 86.529-98's standard ambient. [kg/m³]
+# Dry air as an ideal gas at 20 °C and 1013.25 hPa: 101325 / (287.05 * 293.15). [kg/m³]
 AIR_DENSITY_KGPM3 = 1.2041
 
 

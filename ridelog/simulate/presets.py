@@ -11,7 +11,7 @@ ReceiverKind = Literal["clean", "drifting", "jumpy", "warmup"]
 RECEIVER_KINDS: tuple[ReceiverKind, ...] = ("clean", "drifting", "jumpy", "warmup")
 
 # Sizes follow what real receivers showed against a reference: reported speed 0.03-0.08 m/s RMS at
-# 1-10 Hz; positions drifting smoothly at 0.02-0.08 m/s; measured on public logs, see sources there.
+# 1-10 Hz, positions drifting smoothly at 0.02-0.08 m/s (own measurement on public logs).
 
 
 def preset(

@@ -131,7 +131,7 @@ def test_nmea_reads_back(seen: Observation) -> None:
 
 
 def test_checksum_of_a_published_sentence() -> None:
-    # The GGA example of public summaries of NMEA 0183 (P. Bennett, The NMEA FAQ, 1997).
+    # The GGA example of public summaries of NMEA 0183 (from memory: P. Bennett, The NMEA FAQ).
     body = "GPGGA,123519,4807.038,N,01131.000,E,1,08,0.9,545.4,M,46.9,M,,"
     assert sentence(body) == f"${body}*47\r\n"
 
