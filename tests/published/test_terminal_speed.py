@@ -9,8 +9,8 @@ from ridelog.simulate import Machine, Ride
 from ridelog.units import MPS_PER_KMH, STANDARD_GRAVITY_MPS2
 
 # P = (Crr m g + rho CdA v² / 2) v with rho 1.2041 kg/m³ and g 9.80665 m/s²: the textbook balance of
-# power on the level in still air (from memory: D. G. Wilson, Bicycling Science, MIT Press 2004). The
-# speeds are its roots, computed apart from this project and printed to 0.01 km/h; not a measurement.
+# power on the level in still air (from memory: D. G. Wilson, Bicycling Science, MIT Press 2004).
+# The speeds are its roots, computed apart from this project to 0.01 km/h; not a measurement.
 CASES = [
     (500.0, 100.0, 0.02, 0.45, 37.15),
     (1000.0, 100.0, 0.02, 0.45, 50.04),
