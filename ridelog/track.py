@@ -10,6 +10,7 @@ import numpy.typing as npt
 FloatArray = npt.NDArray[np.float64]
 IntArray = npt.NDArray[np.int64]
 FlagArray = npt.NDArray[np.uint32]
+BoolArray = npt.NDArray[np.bool_]
 
 
 class FixKind(IntEnum):

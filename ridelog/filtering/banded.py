@@ -6,7 +6,6 @@ on and beside the diagonal come from block cyclic reduction, whose steps are who
 """
 
 import numpy as np
-import numpy.typing as npt
 from scipy.linalg import cho_solve_banded, cholesky_banded
 from scipy.linalg.lapack import dtbtrs
 
@@ -72,8 +71,13 @@ class BandedFactor:
         return np.asarray(solution).reshape(self.n, self.d, count)
 
 
-def _transposed(blocks: npt.NDArray[np.float64]) -> FloatArray:
+def _transposed(blocks: FloatArray) -> FloatArray:
     return np.swapaxes(blocks, 1, 2)
+
+
+def _inverse(blocks: FloatArray) -> FloatArray:
+    inverse: FloatArray = np.linalg.inv(blocks).astype(np.float64, copy=False)
+    return 0.5 * (inverse + _transposed(inverse))
 
 
 def selected_inverse(diagonal: FloatArray, lower: FloatArray) -> tuple[FloatArray, FloatArray]:
@@ -86,7 +90,9 @@ def selected_inverse(diagonal: FloatArray, lower: FloatArray) -> tuple[FloatArra
     Parameters
     ----------
     diagonal : ndarray, shape (n, d, d)
+        Symmetric diagonal blocks of a positive definite matrix.
     lower : ndarray, shape (n - 1, d, d)
+        Blocks (k + 1, k).
 
     Returns
     -------
@@ -101,10 +107,9 @@ def selected_inverse(diagonal: FloatArray, lower: FloatArray) -> tuple[FloatArra
     """
     n = len(diagonal)
     if n == 1:
-        return np.linalg.inv(diagonal), lower
+        return _inverse(diagonal), lower
     even, odd = diagonal[0::2], diagonal[1::2]
-    inverse_odd = np.linalg.inv(odd)
-    inverse_odd = 0.5 * (inverse_odd + _transposed(inverse_odd))
+    inverse_odd = _inverse(odd)
     from_left = lower[0::2]  # couples odd j with even j - 1
     to_right = lower[1::2]  # couples even j + 1 with odd j
     pairs, inner = len(odd), len(to_right)

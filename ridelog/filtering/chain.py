@@ -18,7 +18,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ridelog.filtering.banded import BandedFactor, selected_inverse
-from ridelog.track import FloatArray
+from ridelog.track import BoolArray, FloatArray
 
 # Correlation times of the slow errors. The drift of a position solution follows satellite geometry
 # and atmosphere over tens of seconds, that of a reported speed the receiver's own loop filters:
@@ -38,7 +38,8 @@ class Weights:
     position, velocity : precision of the fix's position and reported velocity, 0 where none.
     still : precision of "the velocity is zero".
     cruise : precision of "the acceleration is zero".
-    drift_sd, slow_sd : standard deviations of the slow errors. [m/s]
+    drift : standard deviation of the drift velocity, per interval. [m/s]
+    slow_sd : standard deviation of the reported velocity's slow error. [m/s]
     """
 
     jerk: FloatArray
@@ -46,7 +47,7 @@ class Weights:
     velocity: FloatArray
     still: FloatArray
     cruise: FloatArray
-    drift_sd: float
+    drift: FloatArray
     slow_sd: float
 
 
@@ -69,8 +70,8 @@ class Chain:
         time_s: FloatArray,
         position_m: FloatArray,
         velocity_mps: FloatArray,
-        breaks: np.ndarray,
-        steps: np.ndarray,
+        breaks: BoolArray,
+        steps: BoolArray,
     ) -> None:
         self.time_s = time_s
         self.position_m = position_m
@@ -145,11 +146,11 @@ class Chain:
             # An unknown step of the position removes what its residual says: the precision
             # conditional on the first component being free (Schur complement).
             block = precision[stepping, :3, :3]
-            column = block[:, :, :1]
-            precision[stepping, :3, :3] = block - column @ np.swapaxes(column, 1, 2) / column[
-                :, :1, :
-            ] * (1.0 - 1e-9)
-        precision[:, 3, 3] = 1.0 / (weights.drift_sd**2 * (1.0 - self.drift_keep**2))
+            edge = block[:, :, :1]
+            precision[stepping, :3, :3] = block - (
+                (1.0 - 1e-9) * edge @ np.swapaxes(edge, 1, 2) / edge[:, :1, :]
+            )
+        precision[:, 3, 3] = 1.0 / (weights.drift**2 * (1.0 - self.drift_keep**2))
         if self.d == 5:
             precision[:, 4, 4] = 1.0 / (weights.slow_sd**2 * (1.0 - self.slow_keep**2))
         precision[self.breaks] = 0.0
@@ -183,7 +184,8 @@ class Solution:
         diagonal[1:] += onto_t @ weighted_onto
         self._lower = -onto_t @ weighted_forward
         self._start = np.zeros((n, d))
-        start = [1.0 / sd**2 for sd in _START_SD] + [weights.drift_sd**-2, weights.slow_sd**-2]
+        drift_sd = float(np.median(weights.drift)) if n > 1 else 0.05
+        start = [1.0 / sd**2 for sd in _START_SD] + [drift_sd**-2, weights.slow_sd**-2]
         self._start[chain.first] = start[:d]
         diagonal[:, range(d), range(d)] += self._start
         diagonal[:, 0, 0] += weights.position

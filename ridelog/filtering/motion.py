@@ -6,7 +6,7 @@ from typing import Protocol
 import numpy as np
 
 from ridelog.errors import NotEnoughDataError
-from ridelog.track import FlagArray, FloatArray, Track
+from ridelog.track import BoolArray, FlagArray, FloatArray, Track
 
 # Draws of either kind behind every interval: a standard deviation is then known to 6 %.
 DRAWS = 150
@@ -37,7 +37,8 @@ class Paths:
     @property
     def speed_mps(self) -> FloatArray:
         """Speed over ground, shape (m, 1 + 2 draws). [m/s]."""
-        return np.hypot(self.velocity_mps[:, 0], self.velocity_mps[:, 1])
+        speed: FloatArray = np.hypot(self.velocity_mps[:, 0], self.velocity_mps[:, 1])
+        return speed
 
     @property
     def distance_m(self) -> FloatArray:
@@ -106,7 +107,7 @@ class Motion:
 
     track: Track
     flags: FlagArray
-    used: np.ndarray
+    used: BoolArray
     origin_deg: tuple[float, float]
     east_m: FloatArray
     north_m: FloatArray

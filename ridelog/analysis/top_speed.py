@@ -1,0 +1,167 @@
+"""Top speed: the best second and five seconds, the raw peak beside them, and two opposite runs."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from ridelog.analysis.interval import estimate
+from ridelog.analysis.result import Estimate
+from ridelog.analysis.windows import (
+    Windows,
+    stretches_near_the_top,
+    window_means,
+    windows_of,
+)
+from ridelog.filtering.motion import Motion
+from ridelog.track import BoolArray, FloatArray
+
+# Two runs count as opposite within this of 180 degrees; standards differ on the time between them
+# (30 min, 1 h, 2 h, same day): 1 h, common practice, no source.
+OPPOSITE_WITHIN_RAD = np.radians(20.0)
+LONGEST_BETWEEN_S = 3600.0
+# Windows further below the best than this many standard deviations of speed cannot overtake it.
+_MARGIN_SD, _LEAST_MARGIN_MPS = 6.0, 0.25
+# Riding at the top that is drawn; more of it only repeats what these tell.
+_LONGEST_S = 240.0
+
+
+@dataclass(frozen=True)
+class Run:
+    """The best second of one of the two opposite runs."""
+
+    start_s: float
+    end_s: float
+    course_deg: float
+    speed: Estimate
+
+
+@dataclass(frozen=True)
+class TopSpeed:
+    """Top speed of a ride; ``reason`` says why a missing figure is missing.
+
+    at_s : start of the best second, NaN without one. [s]
+    raw_peak_mps : largest speed that the log shows by itself: reported, or differenced positions
+        of neighbouring fixes when it reports none; NaN if neither. [m/s]
+    """
+
+    best_1s: Estimate | None
+    best_5s: Estimate | None
+    at_s: float
+    raw_peak_mps: float
+    raw_peak_kind: str
+    two_way: Estimate | None
+    runs: tuple[Run, ...]
+    reason: str
+
+
+def measure_top_speed(
+    motion: Motion, *, excluded: tuple[tuple[float, float], ...] = ()
+) -> TopSpeed:
+    """Return the top speed of a ride.
+
+    Parameters
+    ----------
+    motion : Motion
+    excluded : tuple of (start_s, end_s)
+        Stretches that may not carry it, such as reverse travel.
+    """
+    one = windows_of(motion, 1.0, excluded=excluded)
+    peak, kind = raw_peak(motion)
+    if not one.usable.any():
+        return TopSpeed(None, None, np.nan, peak, kind, None, (), _why_none(motion, one))
+    best = int(np.flatnonzero(one.usable)[np.argmax(one.mean_mps[one.usable])])
+    best_1s, _ = _best(motion, one, one.usable)
+    five = windows_of(motion, 5.0, excluded=excluded)
+    best_5s = _best(motion, five, five.usable)[0] if five.usable.any() else None
+    two_way, runs, reason = _opposite_runs(motion, one)
+    if best_5s is None:
+        reason = _joined("no five seconds in a row carry a figure", reason)
+    return TopSpeed(best_1s, best_5s, float(one.start_s[best]), peak, kind, two_way, runs, reason)
+
+
+def raw_peak(motion: Motion) -> tuple[float, str]:
+    """Return the largest speed the log shows by itself, and where it comes from."""
+    speed = motion.track.speed_mps
+    if motion.speed_source == "reported" and np.isfinite(speed[motion.used]).any():
+        return float(np.nanmax(speed[motion.used])), "reported"
+    rows = np.flatnonzero(motion.used & np.isfinite(motion.east_m))
+    rows = rows[np.argsort(motion.track.time_s[rows], kind="stable")]
+    if len(rows) < 2:
+        return float("nan"), "positions"
+    from ridelog.geodesy import to_local
+
+    east, north = to_local(
+        motion.track.latitude_deg[rows], motion.track.longitude_deg[rows], *motion.origin_deg
+    )
+    step = np.diff(motion.track.time_s[rows])
+    usual = step <= 3.0 * np.median(step)
+    return float(np.max((np.hypot(np.diff(east), np.diff(north)) / step)[usual])), "positions"
+
+
+def _best(
+    motion: Motion, windows: Windows, chosen: BoolArray
+) -> tuple[Estimate | None, FloatArray]:
+    """Return the estimate of the highest mean over the chosen windows, and all columns of it."""
+    sd = np.nanmedian(motion.speed_sd_mps)
+    margin = max(_LEAST_MARGIN_MPS, _MARGIN_SD * float(sd) if np.isfinite(sd) else 0.0)
+    tops: list[FloatArray] = []
+    for start, end in stretches_near_the_top(windows, chosen, margin, _LONGEST_S):
+        # A tenth of a second places a window to 0.005 m/s even at a corner of 2 m/s².
+        means = window_means(motion.paths(start, end, spacing_s=0.1), windows.length_s)[1]
+        if len(means):
+            tops.append(means.max(axis=0))
+    if not tops:
+        return None, np.zeros(0)
+    columns: FloatArray = np.max(tops, axis=0)
+    return estimate(columns, smallest=0.0), columns
+
+
+def _opposite_runs(
+    motion: Motion, windows: Windows
+) -> tuple[Estimate | None, tuple[Run, ...], str]:
+    usable = np.flatnonzero(windows.usable)
+    order = usable[np.argsort(-windows.mean_mps[usable], kind="stable")]
+    # A run is a pull: what is slower than half the best is a turn or a crawl.
+    order = order[windows.mean_mps[order] > 0.5 * windows.mean_mps[order[0]]]
+    for first in order[:: max(1, len(order) // 50)]:
+        away = windows.course_rad[order] - windows.course_rad[first]
+        opposite = np.cos(away) <= -np.cos(OPPOSITE_WITHIN_RAD)
+        soon = np.abs(windows.start_s[order] - windows.start_s[first]) <= LONGEST_BETWEEN_S
+        found = order[opposite & soon]
+        if len(found):
+            return _both_ways(motion, windows, int(first), int(found[0]))
+    return None, (), "the ride holds no two runs in opposite directions (180° within 20°)"
+
+
+def _both_ways(
+    motion: Motion, windows: Windows, first: int, second: int
+) -> tuple[Estimate | None, tuple[Run, ...], str]:
+    runs: list[Run] = []
+    columns: list[FloatArray] = []
+    for chosen in (first, second):
+        away = windows.course_rad - windows.course_rad[chosen]
+        same = windows.usable & (np.cos(away) >= np.cos(OPPOSITE_WITHIN_RAD))
+        same &= np.abs(windows.start_s - windows.start_s[chosen]) <= LONGEST_BETWEEN_S
+        speed, column = _best(motion, windows, same)
+        if speed is None:
+            return None, (), "the speeds of the opposite runs cannot be told"
+        start = float(windows.start_s[chosen])
+        course = float(np.degrees(windows.course_rad[chosen]) % 360.0)
+        runs.append(Run(start, start + windows.length_s, course, speed))
+        columns.append(column)
+    mean = estimate(0.5 * (columns[0] + columns[1]), smallest=0.0)
+    runs.sort(key=lambda run: run.start_s)
+    return mean, tuple(runs), ""
+
+
+def _why_none(motion: Motion, windows: Windows) -> str:
+    if not len(windows.start_s):
+        return (
+            f"the fixes are {1.0 / motion.rate_hz:.3g} s apart and no second lies between two of "
+            "them without a gap"
+        )
+    return "no second of the ride is free of settling, poor geometry and jumps"
+
+
+def _joined(*reasons: str) -> str:
+    return "; ".join(reason for reason in reasons if reason)

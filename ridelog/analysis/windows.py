@@ -1,0 +1,135 @@
+"""Windows of a fixed length over a ride: which may carry a figure, and their mean speeds."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from ridelog.filtering.motion import Motion, Paths
+from ridelog.flags import Flag
+from ridelog.track import BoolArray, FloatArray
+
+# Fixes that may not carry a figure: the receiver was settling, its satellites badly placed, or
+# what it said was not believed.
+_DOUBTFUL = Flag.SETTLING | Flag.POOR_GEOMETRY
+_REJECTED = Flag.JUMP | Flag.SPEED_JUMP
+# A window may hold this share of rejected fixes, since neighbours bridge a single one.
+_MOST_REJECTED = 0.34
+
+
+@dataclass(frozen=True)
+class Windows:
+    """Candidate windows of the fitted path, one for each start; arrays of shape (m,).
+
+    start_s : start of the window. [s]
+    mean_mps : mean speed over it, along the path. [m/s]
+    course_rad : direction from its first to its last point.
+    usable : whether a figure may be taken from it.
+    """
+
+    length_s: float
+    start_s: FloatArray
+    mean_mps: FloatArray
+    course_rad: FloatArray
+    usable: BoolArray
+
+
+def windows_of(
+    motion: Motion, length_s: float, *, excluded: tuple[tuple[float, float], ...] = ()
+) -> Windows:
+    """Return the windows that start at each used fix and lie inside one piece.
+
+    Parameters
+    ----------
+    motion : Motion
+    length_s : float
+        Length of every window. [s]
+    excluded : tuple of (start_s, end_s)
+        Stretches that no window may touch, such as reverse travel.
+    """
+    known = motion.used & np.isfinite(motion.speed_mps)
+    rows = np.flatnonzero(known)
+    rows = rows[np.argsort(motion.track.time_s[rows], kind="stable")]
+    time_s = motion.track.time_s[rows]
+    flags = motion.flags[rows]
+    doubtful = (flags & np.uint32(_DOUBTFUL)) != 0
+    rejected = (flags & np.uint32(_REJECTED)) != 0
+    speed = motion.speed_mps[rows]
+    east, north = motion.east_m[rows], motion.north_m[rows]
+    step = np.diff(time_s)
+    way = np.concatenate([[0.0], np.cumsum(0.5 * (speed[1:] + speed[:-1]) * step)])
+    piece = np.full(len(rows), -1)
+    for number, span in enumerate(motion.pieces):
+        piece[(time_s >= span.start_s - 1e-6) & (time_s <= span.end_s + 1e-6)] = number
+
+    end_s = time_s + length_s
+    after = np.searchsorted(time_s, end_s - 1e-9)
+    inside = after < len(time_s)
+    start = np.flatnonzero(inside)
+    after = after[inside]
+    inside = (piece[after] == piece[start]) & (piece[start] >= 0)
+    start, after = start[inside], after[inside]
+    share = (time_s[start] + length_s - time_s[after - 1]) / (time_s[after] - time_s[after - 1])
+    mean = (way[after - 1] + share * (way[after] - way[after - 1]) - way[start]) / length_s
+
+    def held(mask: BoolArray) -> FloatArray:
+        total = np.concatenate([[0.0], np.cumsum(mask)])
+        result: FloatArray = total[after + 1] - total[start]
+        return result
+
+    usable = (held(doubtful) == 0) & (
+        held(rejected) <= _MOST_REJECTED * (after + 1 - start)
+    )
+    for first_s, last_s in excluded:
+        usable &= (time_s[start] + length_s <= first_s) | (time_s[start] >= last_s)
+    return Windows(
+        length_s=length_s,
+        start_s=time_s[start],
+        mean_mps=mean,
+        course_rad=np.arctan2(east[after] - east[start], north[after] - north[start]),
+        usable=usable,
+    )
+
+
+def stretches_near_the_top(
+    windows: Windows, chosen: BoolArray, margin_mps: float, longest_s: float
+) -> list[tuple[float, float]]:
+    """Return the stretches that hold every chosen window within a margin of the best.
+
+    The best windows come first in the choice, until ``longest_s`` of riding are taken; windows
+    further below the best than the margin cannot become the best under any likely error.
+    """
+    candidates = np.flatnonzero(chosen)
+    if not len(candidates):
+        return []
+    best = windows.mean_mps[candidates].max()
+    near = candidates[windows.mean_mps[candidates] >= best - margin_mps]
+    near = near[np.argsort(-windows.mean_mps[near], kind="stable")]
+    if len(near) > 1:
+        usual = float(np.median(np.diff(windows.start_s)))
+        near = near[: max(1, int(longest_s / max(usual, 1e-3)))]
+    near = np.sort(near)
+    stretches: list[tuple[float, float]] = []
+    for index in near:
+        start, end = float(windows.start_s[index]), float(windows.start_s[index] + windows.length_s)
+        if stretches and start <= stretches[-1][1] - 0.5 * windows.length_s:
+            stretches[-1] = (stretches[-1][0], end)
+        else:
+            stretches.append((start, end))
+    return stretches
+
+
+def window_means(paths: Paths, length_s: float) -> tuple[FloatArray, FloatArray]:
+    """Return start times (k,) and mean speeds (k, columns) of all windows on a path's grid."""
+    spacing = float(paths.time_s[1] - paths.time_s[0])
+    way = paths.distance_m
+    count = len(paths.time_s)
+    width = length_s / spacing
+    whole = int(np.floor(width + 1e-9))
+    part = width - whole
+    starts = count - whole - (1 if part > 1e-9 else 0)
+    if starts < 1:
+        return paths.time_s[:0], way[:0]
+    end = way[whole : whole + starts]
+    if part > 1e-9:
+        end = end + part * (way[whole + 1 : whole + 1 + starts] - end)
+    return paths.time_s[:starts], (end - way[:starts]) / length_s

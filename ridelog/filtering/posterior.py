@@ -1,0 +1,110 @@
+"""What is known of the motion after smoothing, as paths that can be drawn over any stretch.
+
+Two readings of the same ride are kept. The sharp one has the learnt intensities as they are: its
+states are the fitted path, and its draws show the bias that choosing a maximum brings. The cautious
+one does not take for granted where the learnt corners lie or that a steady stretch was steady, and
+holds the slow errors for as uncertain in size as they are: its spread is the estimate's error.
+Derivation and measured coverage: DEVELOPERS.md, "One mechanism".
+"""
+
+import numpy as np
+
+from ridelog.filtering.chain import Chain, Solution, Weights
+from ridelog.filtering.motion import Paths
+from ridelog.track import FloatArray
+
+# A stretch is solved with this much of its neighbourhood, about seven correlation times of motion.
+_MARGIN_S = 12.0
+_SEED = 20261125
+
+
+class Posterior:
+    """The fitted states with both readings' precisions; draws are made on request."""
+
+    def __init__(self, chain: Chain, states: FloatArray, sharp: Weights, cautious: Weights) -> None:
+        self.chain = chain
+        self.states = states
+        self._sharp = sharp
+        self._cautious = cautious
+
+    def paths(self, start_s: float, end_s: float, draws: int, spacing_s: float) -> Paths:
+        """Return the fitted path and draws of both readings on an even grid."""
+        time_s = self.chain.time_s
+        first = max(0, int(np.searchsorted(time_s, start_s, side="right")) - 1)
+        last = min(len(time_s) - 1, int(np.searchsorted(time_s, end_s, side="left")))
+        outer_first = self._edge(first, -1)
+        outer_last = self._edge(last, +1)
+        part = self.chain.part(outer_first, outer_last + 1)
+        inner = slice(first - outer_first, last - outer_first + 1)
+        fitted = self.states[first : last + 1]
+        columns = [fitted[:, :, :, None]]
+        random = np.random.default_rng([_SEED, draws, first])
+        for weights in (self._sharp, self._cautious):
+            local = _part_of(weights, outer_first, outer_last + 1)
+            error = Solution(part, local).factor.draw(random, 2 * draws)[inner]
+            # East and north have the same precision and independent errors.
+            both = np.stack([error[:, :, :draws], error[:, :, draws:]], axis=2)
+            columns.append(fitted[:, :4, :, None] + both[:, :4])
+        columns[0] = columns[0][:, :4]
+        states = np.concatenate(columns, axis=3)
+        count = max(2, round((end_s - start_s) / spacing_s) + 1)
+        grid = np.linspace(start_s, end_s, count)
+        return _interpolated(time_s[first : last + 1], states, grid)
+
+    def _edge(self, index: int, direction: int) -> int:
+        """Return the instant a margin away, without passing a break."""
+        chain = self.chain
+        limit = chain.time_s[index] + direction * _MARGIN_S
+        if direction < 0:
+            edge = int(np.searchsorted(chain.time_s, limit, side="left"))
+            broken = np.flatnonzero(chain.breaks[edge:index])
+            return edge + int(broken[-1]) + 1 if len(broken) else edge
+        edge = int(np.searchsorted(chain.time_s, limit, side="right")) - 1
+        broken = np.flatnonzero(chain.breaks[index:edge])
+        return index + int(broken[0]) if len(broken) else edge
+
+
+def _part_of(weights: Weights, start: int, stop: int) -> Weights:
+    inner = slice(start, max(start, stop - 1))
+    return Weights(
+        jerk=weights.jerk[inner],
+        position=weights.position[start:stop],
+        velocity=weights.velocity[start:stop],
+        still=weights.still[start:stop],
+        cruise=weights.cruise[start:stop],
+        drift=weights.drift[inner],
+        slow_sd=weights.slow_sd,
+    )
+
+
+def _interpolated(time_s: FloatArray, states: FloatArray, grid_s: FloatArray) -> Paths:
+    """Return position, velocity and acceleration between instants by cubic Hermite curves.
+
+    Velocity follows from velocities and accelerations at both ends, position from positions and
+    their rates (velocity plus drift), acceleration is the velocity curve's derivative.
+    """
+    right = np.clip(np.searchsorted(time_s, grid_s, side="right"), 1, len(time_s) - 1)
+    left = right - 1
+    span = (time_s[right] - time_s[left])[:, None, None]
+    u = ((grid_s - time_s[left])[:, None, None]) / span
+    start_value, end_value = 2 * u**3 - 3 * u**2 + 1, -2 * u**3 + 3 * u**2
+    start_rate, end_rate = (u**3 - 2 * u**2 + u) * span, (u**3 - u**2) * span
+    slope = (6 * u**2 - 6 * u) / span
+    slope_start, slope_end = 3 * u**2 - 4 * u + 1, 3 * u**2 - 2 * u
+
+    position, velocity, acceleration, drift = (states[:, row] for row in range(4))
+    rate = velocity + drift
+    return Paths(
+        time_s=grid_s,
+        position_m=start_value * position[left]
+        + start_rate * rate[left]
+        + end_value * position[right]
+        + end_rate * rate[right],
+        velocity_mps=start_value * velocity[left]
+        + start_rate * acceleration[left]
+        + end_value * velocity[right]
+        + end_rate * acceleration[right],
+        acceleration_mps2=slope * (velocity[left] - velocity[right])
+        + slope_start * acceleration[left]
+        + slope_end * acceleration[right],
+    )

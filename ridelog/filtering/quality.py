@@ -1,0 +1,108 @@
+"""Flags of the signal that need the whole ride: settling, geometry, satellites, standstill."""
+
+import numpy as np
+
+from ridelog.filtering.chain import Solution
+from ridelog.flags import Flag
+from ridelog.track import BoolArray, FlagArray, FloatArray, Track
+
+# "5 to 10: moderate" in the usual wording of dilution of precision; from memory, no standard.
+POOR_HDOP = 5.0
+# Four satellites solve for position and clock; a fifth is the first that can contradict.
+FEW_SATELLITES = 5
+# Settling is judged in windows of this length, the first of which that looks like the rest of the
+# ride ends it.
+_WINDOW_S = 10.0
+_WORSE_HDOP, _FEWER_SATELLITES = 1.6, 3.0
+_WORSE_RESIDUAL = 2.5
+# A standstill lasts at least this long, below this speed.
+_STAND_S, _STAND_MPS = 3.0, 0.25
+
+
+def geometry_flags(track: Track) -> FlagArray:
+    """Return POOR_GEOMETRY and FEW_SATELLITES per row, where the log tells."""
+    flags = np.zeros(len(track), dtype=np.uint32)
+    with np.errstate(invalid="ignore"):
+        flags[track.hdop > POOR_HDOP] |= np.uint32(Flag.POOR_GEOMETRY)
+        flags[track.satellites < FEW_SATELLITES] |= np.uint32(Flag.FEW_SATELLITES)
+    return flags
+
+
+def settled_from(
+    time_s: FloatArray,
+    hdop: FloatArray,
+    satellites: FloatArray,
+    misfit: FloatArray,
+    drift_mps: FloatArray,
+    usual_drift_mps: float,
+) -> float:
+    """Return the time from which a receiver behaves as in the rest of its ride.
+
+    Parameters
+    ----------
+    time_s, hdop, satellites : ndarray, shape (m,)
+        The usable fixes in time order, NaN where unknown.
+    misfit : ndarray, shape (m,)
+        Squared position residual over its expected value, 1 on average.
+    drift_mps : ndarray, shape (m,)
+        Speed at which the position slides against the reported velocity, NaN without one.
+    usual_drift_mps : float
+        Its standard deviation over the ride.
+
+    Returns
+    -------
+    float
+        A time of ``time_s``; NaN if the log ends before the receiver settled.
+    """
+    later = time_s > time_s[0] + 0.25 * (time_s[-1] - time_s[0])
+    worse = np.zeros(len(time_s))
+    with np.errstate(invalid="ignore"):
+        if np.isfinite(hdop[later]).any():
+            worse += hdop > _WORSE_HDOP * np.nanmedian(hdop[later]) + 0.2
+        if np.isfinite(satellites[later]).any():
+            worse += satellites < np.nanmedian(satellites[later]) - _FEWER_SATELLITES
+        worse += misfit > 9.0
+        worse += drift_mps > 6.0 * usual_drift_mps
+    bad = worse > 0
+    end = time_s[0]
+    while True:
+        window = (time_s >= end) & (time_s < end + _WINDOW_S)
+        if not window.any():
+            return float(end) if (time_s >= end).any() else float("nan")
+        if bad[window].mean() <= 0.25 and misfit[window].mean() <= _WORSE_RESIDUAL:
+            return float(end)
+        after = time_s[bad & window]
+        end = float(after[-1]) + 1e-6 if len(after) else end + _WINDOW_S
+        following = time_s[time_s >= end]
+        if not len(following):
+            return float("nan")
+        end = float(following[0])
+
+
+def find_still(solution: Solution, speed_variance: FloatArray) -> BoolArray:
+    """Return where the machine stood: slow for three seconds or more, as far as can be told.
+
+    A solution's speed scatters by its own uncertainty, so the limit widens with it, but never so
+    far that slow travel could hide in it.
+    """
+    chain = solution.chain
+    velocity = solution.states[:, 1]
+    speed = np.hypot(velocity[:, 0], velocity[:, 1])
+    limit = np.clip(2.0 * np.sqrt(speed_variance), _STAND_MPS, 0.4)
+    slow = speed < limit
+    still = np.zeros(chain.n, dtype=bool)
+    edges = np.flatnonzero(np.diff(np.concatenate([[False], slow, [False]]).astype(np.int8)))
+    for first, stop in zip(edges[::2], edges[1::2], strict=True):
+        duration = chain.time_s[stop - 1] - chain.time_s[first]
+        if duration < _STAND_S or chain.breaks[first : stop - 1].any():
+            continue
+        # Moving slowly one way is not standing: the mean velocity must vanish too.
+        mean = np.hypot(*velocity[first:stop].mean(axis=0))
+        if mean < 0.15:
+            # The edges are where it starts and stops: leave them to the data.
+            margin = 0.5
+            inside = (chain.time_s >= chain.time_s[first] + margin) & (
+                chain.time_s <= chain.time_s[stop - 1] - margin
+            )
+            still |= inside & slow
+    return still

@@ -1,0 +1,150 @@
+"""Gross errors found before the model sees them: jumps, bursts, steps and slews of position.
+
+A receiver's position may leap tens of metres and come back, step for good, or slide away for
+seconds while its Doppler speed stays true. The first are left out; where the position has moved
+for good, the model is told that its position may have stepped there.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.ndimage import median_filter
+
+from ridelog.filtering.sightings import Sightings
+from ridelog.track import BoolArray, FloatArray
+
+# No vehicle of this kind changes its speed faster; tyre friction of 0.9 g is 9 m/s² (standards
+# table of skid tests: 0.58-0.88, FME report for The Oregonian, 2007).
+_HARDEST_MPS2 = 9.0
+# Robust standard deviations beyond which a step is gross: one in 10^9 of normal noise.
+_GROSS = 6.0
+# A burst is at most this long; a longer excursion counts as two steps.
+_LONGEST_BURST_S = 15.0
+# A slide of the position against the reported velocity, held over a second, that no receiver's
+# usual drift (below 0.1 m/s) explains.
+_SLEW_MPS = 1.5
+# Median absolute deviation of a normal variable.
+_MAD = 0.6745
+
+
+@dataclass(frozen=True)
+class Screened:
+    """Which sightings to leave out, and where the position may step.
+
+    good_position, good_velocity : shape (m,).
+    steps : shape (m - 1,).
+    """
+
+    good_position: BoolArray
+    good_velocity: BoolArray
+    steps: BoolArray
+
+
+def screen(seen: Sightings) -> Screened:
+    """Return the gross errors of a ride's sightings."""
+    m = len(seen.time_s)
+    good_velocity = _good_velocities(seen)
+    interval = np.diff(seen.time_s)
+    carried = _carried(seen, good_velocity, interval)
+    moved = np.diff(seen.position_m, axis=0) - carried
+    moved[seen.breaks] = 0.0
+    size = np.hypot(moved[:, 0], moved[:, 1])
+    usual = float(np.median(size[~seen.breaks])) / 1.1774 if (~seen.breaks).any() else 0.0
+    reported = np.isfinite(seen.velocity_mps[:, 0]).any()
+    lag_s = interval if reported else np.maximum(2.0 * interval, 0.75)
+    allowed = (
+        _GROSS * max(usual, 0.02) * np.maximum(seen.factor[1:], 1.0)
+        + 0.5 * _HARDEST_MPS2 * lag_s * interval
+        + 1.5 * seen.position_step_m
+    )
+    leaps = np.flatnonzero(size > allowed)
+    good_position = np.ones(m, dtype=bool)
+    steps = np.zeros(m - 1, dtype=bool)
+    _sort_leaps(seen, moved, allowed, leaps, good_position, steps)
+    if reported:
+        _mark_slews(seen, moved, good_position, steps)
+    return Screened(good_position, good_velocity, steps)
+
+
+def _good_velocities(seen: Sightings) -> BoolArray:
+    """Return where a reported velocity agrees with the median of its neighbours."""
+    known = np.isfinite(seen.velocity_mps[:, 0])
+    good = known.copy()
+    if known.sum() < 5:
+        return good
+    velocity = seen.velocity_mps[known]
+    around = np.stack([median_filter(velocity[:, axis], 5, mode="nearest") for axis in (0, 1)], 1)
+    off = np.hypot(*(velocity - around).T)
+    spread = float(np.median(off)) / _MAD
+    time_s = seen.time_s[known]
+    reach = np.gradient(time_s) * 2.0
+    good[known] = off <= _GROSS * max(spread, 0.1) + _HARDEST_MPS2 * np.maximum(reach, 0.3)
+    return good
+
+
+def _carried(seen: Sightings, good: BoolArray, interval: FloatArray) -> FloatArray:
+    """Return how far the machine should have moved in each interval, shape (m - 1, 2)."""
+    if good.any():
+        velocity = np.where(good[:, None], seen.velocity_mps, np.nan)
+        velocity[seen.crawl & ~good] = 0.0
+        known = np.isfinite(velocity[:, 0])
+        filled = np.stack(
+            [np.interp(seen.time_s, seen.time_s[known], velocity[known, axis]) for axis in (0, 1)],
+            axis=1,
+        )
+        carried: FloatArray = 0.5 * (filled[1:] + filled[:-1]) * interval[:, None]
+        return carried
+    rate = np.diff(seen.position_m, axis=0) / interval[:, None]
+    width = 2 * max(2, round(0.75 / seen.usual_interval_s)) + 1
+    smooth = np.stack([median_filter(rate[:, axis], width, mode="nearest") for axis in (0, 1)], 1)
+    result: FloatArray = smooth * interval[:, None]
+    return result
+
+
+def _sort_leaps(
+    seen: Sightings,
+    moved: FloatArray,
+    allowed: FloatArray,
+    leaps: np.ndarray,
+    good: BoolArray,
+    steps: BoolArray,
+) -> None:
+    """Divide leaps into excursions that come back (left out) and steps that stay."""
+    total = np.concatenate([np.zeros((1, 2)), np.cumsum(moved, axis=0)])
+    position = 0
+    while position < len(leaps):
+        leap = int(leaps[position])
+        back = None
+        for later in range(position + 1, min(position + 40, len(leaps))):
+            landing = int(leaps[later])
+            if seen.time_s[landing] - seen.time_s[leap] > _LONGEST_BURST_S:
+                break
+            if seen.breaks[leap:landing].any():
+                break
+            miss = np.hypot(*(total[landing + 1] - total[leap]))
+            if miss <= 1.5 * max(allowed[leap], allowed[landing]):
+                back = later
+                break
+        if back is None:
+            steps[leap] = True
+            position += 1
+        else:
+            good[leap + 1 : int(leaps[back]) + 1] = False
+            position = back + 1
+
+
+def _mark_slews(seen: Sightings, moved: FloatArray, good: BoolArray, steps: BoolArray) -> None:
+    """Leave out fixes that slide against the reported velocity for a second or more."""
+    width = max(1, round(1.0 / seen.usual_interval_s))
+    if len(moved) <= width:
+        return
+    kept = np.where((good[1:] & good[:-1])[:, None] & ~steps[:, None], moved, 0.0)
+    total = np.concatenate([np.zeros((1, 2)), np.cumsum(kept, axis=0)])
+    slide = np.hypot(*(total[width:] - total[:-width]).T)
+    span = seen.time_s[width:] - seen.time_s[:-width]
+    step_noise = float(np.median(np.hypot(*kept.T))) / 1.1774
+    factor = np.maximum(seen.factor[width:], seen.factor[:-width])
+    sliding = slide > _SLEW_MPS * span + _GROSS * step_noise * np.clip(factor, 1.0, 3.0)
+    for first in np.flatnonzero(sliding):
+        good[first + 1 : first + width] = False
+        steps[first : first + width] = True

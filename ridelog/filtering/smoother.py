@@ -1,0 +1,263 @@
+"""Track -> Motion: the whole filter in the order in which it works."""
+
+from collections.abc import Callable
+
+import numpy as np
+
+from ridelog.errors import NotEnoughDataError
+from ridelog.filtering.chain import Chain, Solution, Weights
+from ridelog.filtering.learning import (
+    DRIFT_PRIOR_MPS,
+    SLOW_PRIOR_MPS,
+    Evidence,
+    Scales,
+    learn,
+    smoothed_jerk,
+    weights_of,
+)
+from ridelog.filtering.motion import Motion, NoiseSummary, Piece
+from ridelog.filtering.posterior import Posterior
+from ridelog.filtering.quality import find_still, geometry_flags, settled_from
+from ridelog.filtering.screening import Screened, screen
+from ridelog.filtering.sightings import CRAWL_SD_MPS, Sightings, sightings_of
+from ridelog.flags import Flag
+from ridelog.track import FloatArray, IntArray, Track
+
+# Between fixes further apart than this, instants without data let corners fall where they did.
+_FINEST_S = 0.25
+_SPLIT_ABOVE_S = 0.3
+# A piece needs this many fixes before anything is said about it.
+_LEAST_FIXES = 4
+# A fix whose weight fell below this is more than seven standard deviations off.
+_REJECTED_WEIGHT = 0.12
+# The cautious reading spreads each learnt corner over this long, and over three fixes.
+_CAUTION_S, _CAUTION_FIXES = 2.0, 3.0
+
+
+def estimate_motion(track: Track, *, progress: Callable[[float], None] | None = None) -> Motion:
+    """Return the smoothed motion of a ride, with everything later figures are drawn from.
+
+    Parameters
+    ----------
+    track : Track
+    progress : callable, optional
+        Told the share of the work done, 0 to 1.
+
+    Raises
+    ------
+    NotEnoughDataError
+        If the fixes are too few or too far apart for any estimate.
+    """
+    seen = sightings_of(track)
+    screened = screen(seen)
+    chain, evidence, fix = _chain_of(seen, screened)
+    long_enough = _long_enough(seen)
+    if not long_enough.any():
+        raise NotEnoughDataError(
+            f"{track.source.file}: the fixes are {seen.usual_interval_s:.3g} s apart with gaps "
+            f"between them, so there are nowhere {_LEAST_FIXES} in a row to take a speed from.",
+            "set the logger to one fix a second or more and log again.",
+        )
+    scales = learn(chain, evidence, find_still=find_still, progress=progress)
+    sharp = weights_of(chain, evidence, scales)
+    solution = chain.solve(sharp)
+    cautious = _cautious(chain, evidence, scales, sharp, seen)
+    blocks, _ = Solution(chain, cautious).variances()
+    return _motion(
+        track, seen, screened, chain, evidence, scales, solution, sharp, cautious, blocks,
+        fix, long_enough,
+    )  # fmt: skip
+
+
+def _chain_of(seen: Sightings, screened: Screened) -> tuple[Chain, Evidence, IntArray]:
+    """Return the chain with instants between distant fixes, and the fixes' places in it."""
+    interval = np.diff(seen.time_s)
+    parts = np.where(
+        (interval > _SPLIT_ABOVE_S) & ~seen.breaks, np.ceil(interval / _FINEST_S), 1.0
+    ).astype(np.int64)
+    fix = np.concatenate([[0], np.cumsum(parts)])
+    n = int(fix[-1]) + 1
+    owner = np.repeat(np.arange(len(interval)), parts)
+    share = (np.arange(n - 1) - fix[owner]) / parts[owner]
+    time_s = np.append(seen.time_s[owner] + share * interval[owner], seen.time_s[-1])
+
+    position = np.full((n, 2), np.nan)
+    position[fix] = np.where(screened.good_position[:, None], seen.position_m, np.nan)
+    velocity = np.full((n, 2), np.nan)
+    velocity[fix] = np.where(screened.good_velocity[:, None], seen.velocity_mps, np.nan)
+    breaks = np.repeat(seen.breaks, parts)
+    steps = np.zeros(n - 1, dtype=bool)
+    steps[fix[1:] - 1] = screened.steps
+    factor = np.ones(n)
+    factor[fix] = seen.factor
+    drift_factor = np.maximum(np.repeat(np.maximum(seen.factor[1:], seen.factor[:-1]), parts), 1.0)
+    crawl = np.zeros(n)
+    crawl[fix[seen.crawl]] = CRAWL_SD_MPS**-2
+    rounding = seen.speed_step_mps / np.sqrt(12.0)
+    evidence = Evidence(
+        has_position=np.isfinite(position[:, 0]),
+        has_velocity=np.isfinite(velocity[:, 0]),
+        crawl_precision=crawl,
+        factor=factor,
+        drift_factor=drift_factor,
+        speed_floor_mps=max(rounding, 0.005),
+        position_floor_m=max(seen.position_step_m / np.sqrt(12.0), 0.003),
+        # At a steady speed a coarse step makes the same error fix after fix.
+        slow_floor_mps=rounding if seen.speed_step_mps > 0.1 else 0.0,
+    )
+    return Chain(time_s, position, velocity, breaks, steps), evidence, fix
+
+
+def _long_enough(seen: Sightings) -> np.ndarray:
+    """Return for each sighting whether its piece has enough fixes."""
+    number = np.concatenate([[0], np.cumsum(seen.breaks)])
+    return np.bincount(number)[number] >= _LEAST_FIXES
+
+
+def _cautious(
+    chain: Chain, evidence: Evidence, scales: Scales, sharp: Weights, seen: Sightings
+) -> Weights:
+    stretch = max(_CAUTION_S, _CAUTION_FIXES * seen.usual_interval_s)
+    return Weights(
+        jerk=smoothed_jerk(chain, scales.jerk, stretch),
+        position=sharp.position,
+        velocity=sharp.velocity,
+        still=sharp.still,
+        cruise=np.zeros(chain.n),
+        drift=sharp.drift,
+        slow_sd=sharp.slow_sd,
+    )
+
+
+def _motion(
+    track: Track,
+    seen: Sightings,
+    screened: Screened,
+    chain: Chain,
+    evidence: Evidence,
+    scales: Scales,
+    solution: Solution,
+    sharp: Weights,
+    cautious: Weights,
+    blocks: FloatArray,
+    fix: IntArray,
+    long_enough: np.ndarray,
+) -> Motion:
+    states = solution.states[fix]
+    reported = chain.d == 5
+    velocity, acceleration = states[:, 1], states[:, 2]
+    speed = np.hypot(velocity[:, 0], velocity[:, 1])
+    moving = np.maximum(speed, 1e-9)
+    turning = (acceleration[:, 0] * velocity[:, 1] - velocity[:, 0] * acceleration[:, 1]) / (
+        moving**2
+    )
+    speed_sd = np.sqrt(blocks[fix, 1, 1])
+
+    flags = track.flags | geometry_flags(track)
+    lost_position = ~screened.good_position | (
+        evidence.has_position[fix] & (scales.position_weight[fix] < _REJECTED_WEIGHT)
+    )
+    lost_velocity = np.isfinite(seen.velocity_mps[:, 0]) & (
+        ~screened.good_velocity | (scales.velocity_weight[fix] < _REJECTED_WEIGHT)
+    )
+    residual = seen.position_m - states[:, 0]
+    misfit = 0.5 * (residual**2).sum(axis=1) / (scales.position_sd_m**2)
+    drift = np.hypot(*states[:, 3].T) if reported else np.full(len(fix), np.nan)
+    settled_s = settled_from(
+        seen.time_s, track.hdop[seen.rows], track.satellites[seen.rows], misfit, drift,
+        scales.drift_sd_mps,
+    )  # fmt: skip
+    settling = seen.time_s < (settled_s if np.isfinite(settled_s) else np.inf)
+    for mask, flag in (
+        (lost_position, Flag.JUMP),
+        (lost_velocity, Flag.SPEED_JUMP),
+        (settling, Flag.SETTLING),
+        (scales.still[fix], Flag.STANDSTILL),
+        (np.concatenate([[False], seen.breaks]), Flag.GAP),
+    ):
+        flags[seen.rows[mask]] |= np.uint32(flag)
+
+    def by_row(values: FloatArray, where: np.ndarray = long_enough) -> FloatArray:
+        out = np.full(len(track), np.nan)
+        out[seen.rows[where]] = values[where]
+        return out
+
+    used = np.zeros(len(track), dtype=bool)
+    used[seen.rows] = True
+    noise = _noise_summary(scales, reported, evidence)
+    line = (
+        f"filter: {used.sum()} of {len(track)} fixes used, {int(lost_position.sum())} positions and "
+        f"{int(lost_velocity.sum())} reported speeds not believed, "
+        f"{int(seen.breaks.sum())} gaps; " + _noise_words(noise)
+    )
+    return Motion(
+        track=track,
+        flags=flags,
+        used=used,
+        origin_deg=seen.origin_deg,
+        east_m=by_row(states[:, 0, 0]),
+        north_m=by_row(states[:, 0, 1]),
+        velocity_east_mps=by_row(velocity[:, 0]),
+        velocity_north_mps=by_row(velocity[:, 1]),
+        speed_mps=by_row(speed),
+        speed_sd_mps=by_row(speed_sd),
+        accel_mps2=by_row((velocity * acceleration).sum(axis=1) / moving),
+        accel_sd_mps2=by_row(np.sqrt(blocks[fix, 2, 2])),
+        # Below the crawl neither a course nor its rate means anything.
+        yaw_rate_radps=by_row(turning, long_enough & (speed > 3.0 * speed_sd) & (speed > 0.3)),
+        course_rad=by_row(
+            np.arctan2(velocity[:, 0], velocity[:, 1]) % (2.0 * np.pi),
+            long_enough & (speed > 2.0 * speed_sd) & (speed > 0.15),
+        ),
+        pieces=_pieces(seen, long_enough),
+        gaps=tuple(
+            (float(seen.time_s[k]), float(seen.time_s[k + 1])) for k in np.flatnonzero(seen.breaks)
+        ),
+        settled_s=settled_s,
+        rate_hz=1.0 / seen.usual_interval_s,
+        speed_source="reported" if reported else "positions",
+        noise=noise,
+        history=(*track.history, line),
+        warnings=track.warnings,
+        posterior=Posterior(chain, solution.states, sharp, cautious),
+    )
+
+
+def _pieces(seen: Sightings, long_enough: np.ndarray) -> tuple[Piece, ...]:
+    edges = np.concatenate([[0], np.flatnonzero(seen.breaks) + 1, [len(seen.time_s)]])
+    return tuple(
+        Piece(float(seen.time_s[first]), float(seen.time_s[stop - 1]))
+        for first, stop in zip(edges[:-1], edges[1:], strict=True)
+        if long_enough[first]
+    )
+
+
+def _noise_summary(scales: Scales, reported: bool, evidence: Evidence) -> NoiseSummary:
+    if reported:
+        return NoiseSummary(
+            scales.position_sd_m,
+            scales.speed_sd_mps,
+            scales.drift_sd_mps,
+            scales.slow_sd_mps,
+            learnt=("position noise", "speed noise", "position drift", "slow speed error"),
+        )
+    return NoiseSummary(
+        scales.position_sd_m,
+        None,
+        scales.drift_sd_mps,
+        None,
+        learnt=("position noise",),
+        assumed=(
+            f"positions alone cannot show their own slow drift; {DRIFT_PRIOR_MPS:g} m/s is assumed",
+        ),
+    )
+
+
+def _noise_words(noise: NoiseSummary) -> str:
+    words = f"position noise {noise.position_white_m:.2f} m"
+    if noise.speed_white_mps is not None and noise.slow_speed_mps is not None:
+        words += (
+            f", reported speed noise {noise.speed_white_mps:.3f} m/s and slow error "
+            f"{noise.slow_speed_mps:.3f} m/s (prior {SLOW_PRIOR_MPS:g})"
+        )
+    return words + f", position drift {noise.drift_mps:.3f} m/s"
