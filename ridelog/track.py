@@ -64,7 +64,8 @@ class Track:
     fix_kind : int64, values of FixKind.
     position_sd_m : horizontal standard deviation per axis, RMS of north and east (GST). [m]
     source_line : int64, line of the fix in the file, counted from 1.
-    segment : int64, number of the continuous span (GPX trkseg); 0 throughout for NMEA.
+    segment : int64, number of the continuous span: GPX trkseg; in both formats a new one also
+        starts where the clock was set back.
     flags : uint32, bits of Flag known from reading alone.
     void_epochs : int
         Epochs in which the receiver said it had no valid fix; they are not rows.
