@@ -1,0 +1,191 @@
+"""The bytes of one log out of a plain, gzip or zip file, never more than a fixed amount."""
+
+import io
+import zipfile
+import zlib
+from dataclasses import dataclass
+
+from ridelog.errors import UnreadableLogError
+from ridelog.importer.sniff import looks_like_log
+from ridelog.importer.wording import shown, shown_name
+
+# A day at 25 Hz as GPX is 450 MB; anything larger is not one test ride. Own choice.
+MAX_LOG_BYTES = 512 * 1024 * 1024
+# An archive with more members than this is not a ride that someone packed. Own choice.
+MAX_MEMBERS = 1000
+_HEAD_BYTES = 64 * 1024
+_CHUNK_BYTES = 1024 * 1024
+
+_PACK_ADVICE = "unpack it and give ridelog the one log of the ride."
+
+
+@dataclass(frozen=True)
+class Unpacked:
+    """The bytes of the log itself, and what was doubtful about its packing."""
+
+    data: bytes
+    packing: str
+    warnings: tuple[str, ...] = ()
+
+
+def unpack(name: str, data: bytes, *, limit_bytes: int = MAX_LOG_BYTES) -> Unpacked:
+    """Return the log inside a file, unpacked if the content says that it is packed.
+
+    Parameters
+    ----------
+    name : str
+        File name for the messages.
+    data : bytes
+        The whole file as it was given.
+    limit_bytes : int
+        Most bytes that may come out.
+
+    Returns
+    -------
+    Unpacked
+        The log's bytes; ``packing`` is "plain", "gzip" or "zip".
+
+    Raises
+    ------
+    UnreadableLogError
+        If the archive is damaged, locked, too large, or holds no or several logs.
+
+    Source
+    ------
+    Magic numbers: RFC 1952 (1996), section 2.3.1 for gzip; PKWARE APPNOTE 6.3, section 4.3 for zip.
+    """
+    if len(data) > limit_bytes:
+        raise too_large(name, len(data), limit_bytes)
+    if data[:3] == b"\x1f\x8b\x08":
+        return _gunzip(name, data, limit_bytes)
+    if data[:4] in (b"PK\x03\x04", b"PK\x05\x06"):
+        return _unzip(name, data, limit_bytes)
+    return Unpacked(data, "plain")
+
+
+def too_large(name: str, seen_bytes: int, limit_bytes: int = MAX_LOG_BYTES) -> UnreadableLogError:
+    """Return the error for a log of more bytes than ridelog reads."""
+    return UnreadableLogError(
+        f"{shown_name(name)}: the log is larger than ridelog reads "
+        f"({seen_bytes:,} bytes or more, the limit is {limit_bytes:,}).",
+        "cut the log down to the one test ride.",
+    )
+
+
+def _gunzip(name: str, data: bytes, limit_bytes: int) -> Unpacked:
+    """Return the bytes of all gzip members; a cut-off last member keeps what came out."""
+    parts: list[bytes] = []
+    total = 0
+    rest: bytes = data
+    while rest[:2] == b"\x1f\x8b":
+        engine = zlib.decompressobj(wbits=zlib.MAX_WBITS | 16)
+        try:
+            while rest and not engine.eof:
+                part = engine.decompress(rest, _CHUNK_BYTES)
+                rest = engine.unconsumed_tail
+                if not part and not rest and not engine.eof:
+                    break
+                total += len(part)
+                if total > limit_bytes:
+                    raise too_large(name, total, limit_bytes)
+                parts.append(part)
+                if len(parts) == 1 and not _may_be_log(part):
+                    return Unpacked(part, "gzip")
+        except zlib.error as error:
+            raise UnreadableLogError(
+                f"{shown_name(name)}, after {total:,} unpacked bytes: the gzip data are damaged "
+                f"({error}).",
+                "copy the file from the logger again.",
+            ) from error
+        if not engine.eof:
+            warning = (
+                f"The gzip file is cut off; the {total:,} bytes that could be unpacked were read."
+            )
+            return Unpacked(b"".join(parts), "gzip", (warning,))
+        rest = engine.unused_data
+    return Unpacked(b"".join(parts), "gzip")
+
+
+def _may_be_log(part: bytes) -> bool:
+    """Return False only if a first chunk is long and shows no sign of a log: stop unpacking."""
+    return len(part) < _HEAD_BYTES or looks_like_log(part)
+
+
+def _unzip(name: str, data: bytes, limit_bytes: int) -> Unpacked:
+    """Return the one log inside a zip archive; folders, notes and pictures are passed over."""
+    who = shown_name(name)
+    try:
+        with zipfile.ZipFile(io.BytesIO(data)) as archive:
+            members = [item for item in archive.infolist() if _is_content(item)]
+            if len(members) > MAX_MEMBERS:
+                raise UnreadableLogError(
+                    f"{who}: the zip file holds {len(members):,} files, more than {MAX_MEMBERS:,}.",
+                    _PACK_ADVICE,
+                )
+            locked = [item for item in members if item.flag_bits & 1]
+            if locked:
+                raise UnreadableLogError(
+                    f"{who}, member {shown(locked[0].filename)}: the zip file asks for a password.",
+                    _PACK_ADVICE,
+                )
+            logs = [
+                item for item in members if looks_like_log(_read(archive, item, _HEAD_BYTES, name))
+            ]
+            if len(logs) != 1:
+                raise _wrong_number(who, members, logs)
+            inside = _read(archive, logs[0], limit_bytes + 1, name)
+            if len(inside) > limit_bytes:
+                raise too_large(name, len(inside), limit_bytes)
+            return Unpacked(inside, "zip")
+    except (zipfile.BadZipFile, zlib.error, EOFError, NotImplementedError, OSError) as error:
+        raise UnreadableLogError(
+            f"{who}: the zip file is damaged or packed in an unknown way ({error}).",
+            "copy the file from the logger again, or unpack it first.",
+        ) from error
+    except (ValueError, RuntimeError, OverflowError, LookupError) as error:
+        # zipfile raises these on some damaged directories (offsets, names, dates out of range).
+        raise UnreadableLogError(
+            f"{who}: the directory of the zip file is damaged ({type(error).__name__}).",
+            "copy the file from the logger again, or unpack it first.",
+        ) from error
+
+
+def _is_content(item: zipfile.ZipInfo) -> bool:
+    """Return whether a member is a file that a rider packed, not a folder or a hidden copy."""
+    base = item.filename.rsplit("/", 1)[-1]
+    hidden = base.startswith(".") or item.filename.startswith("__MACOSX/")
+    return not item.is_dir() and not hidden
+
+
+def _read(archive: zipfile.ZipFile, item: zipfile.ZipInfo, most: int, name: str) -> bytes:
+    """Return at most so many bytes of a member, whatever size its header claims.
+
+    zipfile checks the member's CRC only at its end, so a head can be read of a damaged file.
+    """
+    parts: list[bytes] = []
+    total = 0
+    with archive.open(item) as stream:
+        while total < most:
+            part = stream.read(min(_CHUNK_BYTES, most - total))
+            if not part:
+                break
+            parts.append(part)
+            total += len(part)
+    return b"".join(parts)
+
+
+def _wrong_number(
+    who: str, members: list[zipfile.ZipInfo], logs: list[zipfile.ZipInfo]
+) -> UnreadableLogError:
+    if not members:
+        return UnreadableLogError(f"{who}: the zip file is empty (0 files).", _PACK_ADVICE)
+    if not logs:
+        names = ", ".join(shown(item.filename) for item in members[:3])
+        return UnreadableLogError(
+            f"{who}: no file in the zip is a GPX or NMEA log (found {names}).", _PACK_ADVICE
+        )
+    names = ", ".join(shown(item.filename) for item in logs[:3])
+    return UnreadableLogError(
+        f"{who}: the zip holds {len(logs)} logs ({names}), ridelog reads one ride at a time.",
+        _PACK_ADVICE,
+    )
