@@ -1,0 +1,225 @@
+"""GPX 1.0 and 1.1: the texts of the track points become one Track."""
+
+from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
+
+import numpy as np
+
+from ridelog.errors import UnreadableLogError
+from ridelog.flags import Flag
+from ridelog.importer.columns import BoolArray, decimals
+from ridelog.importer.gpx_points import Column, GpxPoints, read_points
+from ridelog.importer.gpx_regular import read_regular_points
+from ridelog.importer.gpx_times import gpx_times
+from ridelog.importer.timeline import US_PER_S, clock_set_back, far_from_the_rest, time_flags
+from ridelog.importer.wording import counted, places, shown, shown_name
+from ridelog.track import FixKind, FloatArray, IntArray, Source, Track
+
+_EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
+# Element fix of the GPX 1.1 schema, in the numbers of NMEA. 2d and 3d say nothing of corrections.
+_FIX_KINDS = {
+    b"none": FixKind.NONE,
+    b"2d": FixKind.AUTONOMOUS,
+    b"3d": FixKind.AUTONOMOUS,
+    b"dgps": FixKind.DIFFERENTIAL,
+    b"pps": FixKind.PRECISE,
+}
+
+
+def read_gpx(name: str, data: bytes, sha256: str, size_bytes: int) -> Track:
+    """Return all track points of a GPX document, in file order, with or without a time.
+
+    Parameters
+    ----------
+    name : str
+        File name without folders.
+    data : bytes
+        The document itself, unpacked.
+    sha256, size_bytes : str, int
+        Of the bytes that the user gave.
+
+    Raises
+    ------
+    UnreadableLogError
+        If the document holds no track point or must not be trusted (entities).
+
+    Source
+    ------
+    GPX 1.1 schema, element trkpt; speeds in m/s, course in degrees from true north.
+    """
+    # White space before the XML declaration is an error in XML and harmless here.
+    stripped = data.lstrip() if data[:1].isspace() else data
+    lines_before = data[: len(data) - len(stripped)].count(b"\n")
+    points = read_regular_points(name, stripped) or read_points(name, stripped)
+    if len(points) == 0:
+        raise _no_points(name, points, lines_before)
+    return _track(name, points, points.line + lines_before, sha256, size_bytes)
+
+
+def _no_points(name: str, points: GpxPoints, lines_before: int) -> UnreadableLogError:
+    who = shown_name(name)
+    if points.broken:
+        return UnreadableLogError(
+            f"{who}, line {points.broken_line + lines_before}: the GPX file is damaged before its "
+            f"first whole track point ({points.broken}).",
+            "copy the file from the logger again.",
+        )
+    return UnreadableLogError(
+        f"{who}: the GPX file holds no track points (0 trkpt, "
+        f"{counted(points.way_points, 'way-point')}).",
+        "export the recorded track of the ride, not its way-points or a planned route.",
+    )
+
+
+def _track(name: str, points: GpxPoints, line: IntArray, sha256: str, size_bytes: int) -> Track:
+    warnings: list[str] = []
+    if points.broken:
+        warnings.append(
+            f"The file breaks off or is damaged at line {points.broken_line} ({points.broken}); "
+            f"the {counted(len(points), 'whole point')} before it "
+            f"{'was' if len(points) == 1 else 'were'} read."
+        )
+    version, doubt = _version(points)
+    warnings += doubt
+    latitude_deg, longitude_deg, doubt = _positions(points, line)
+    warnings += doubt
+    times = _times(points, line)
+    warnings += times.warnings
+    kind = _fix_kinds(points.columns["fix"])
+    speed_mps = decimals(*points.columns["speed"])
+    course_deg = decimals(*points.columns["course"])
+    # Loggers write -1 for "unknown".
+    speed_mps[speed_mps < 0.0] = np.nan
+    course_deg[(course_deg < 0.0) | (course_deg > 360.0)] = np.nan
+    flags = time_flags(times.time_s)
+    flags[np.isnan(latitude_deg)] |= np.uint32(Flag.NO_POSITION)
+    flags[kind == FixKind.NONE] |= np.uint32(Flag.NO_FIX)
+    set_back = clock_set_back(times.time_s)
+    if set_back.any():
+        warnings.append(
+            f"The clock is set back {counted(int(set_back.sum()), 'time')} "
+            f"({places(line[set_back].tolist())}); a new stretch starts there."
+        )
+    satellites = decimals(*points.columns["sat"])
+    hdop = decimals(*points.columns["hdop"])
+    history = (
+        f"Read {shown_name(name)} as {version}: {counted(len(points), 'track point')} in "
+        f"{counted(int(np.unique(points.segment).shape[0]), 'segment')}, "
+        f"{int(np.count_nonzero(np.isfinite(times.time_s))):,} with a usable time."
+    )
+    return Track(
+        source=Source(shown_name(name), sha256, version, size_bytes),
+        start_utc=times.start_utc,
+        date_known=True,
+        time_s=times.time_s,
+        latitude_deg=latitude_deg,
+        longitude_deg=longitude_deg,
+        height_m=decimals(*points.columns["ele"]),
+        speed_mps=speed_mps,
+        course_rad=np.radians(course_deg % 360.0),
+        hdop=np.where(hdop < 0.0, np.nan, hdop),
+        satellites=np.where(satellites < 0.0, np.nan, satellites),
+        fix_kind=kind,
+        position_sd_m=np.full(len(points), np.nan),
+        source_line=line,
+        segment=points.segment - points.segment[0] + np.cumsum(set_back),
+        flags=flags,
+        history=(history,),
+        warnings=tuple(warnings),
+    )
+
+
+def _version(points: GpxPoints) -> tuple[str, list[str]]:
+    """Return the format's name; where the file does not state it, the content decides."""
+    if points.version in ("1.0", "1.1"):
+        return f"gpx-{points.version}", []
+    for version in ("1.0", "1.1"):
+        if points.namespace.rstrip("/").endswith("/GPX/" + version.replace(".", "/")):
+            return f"gpx-{version}", []
+    version = "gpx-1.0" if points.own_speed else "gpx-1.1"
+    stated = f"GPX version {shown(points.version)}" if points.version else "no GPX version"
+    return version, [f"The file states {stated}; it was read as {version} from its content."]
+
+
+def _positions(points: GpxPoints, line: IntArray) -> tuple[FloatArray, FloatArray, list[str]]:
+    """Return latitude and longitude, NaN where outside the schema's range, with warnings."""
+    latitude_deg = decimals(*points.columns["lat"])
+    longitude_deg = decimals(*points.columns["lon"])
+    warnings: list[str] = []
+    # The schema excludes +180, but it names a real place: the meridian of -180.
+    edge = longitude_deg == 180.0
+    if edge.any():
+        warnings.append(
+            f"Longitude +180 ({places(line[edge].tolist())}) is outside GPX; it was read as -180."
+        )
+        longitude_deg[edge] = -180.0
+    good = (np.abs(latitude_deg) <= 90.0) & (longitude_deg >= -180.0) & (longitude_deg < 180.0)
+    if not good.all():
+        worst = int(np.flatnonzero(~good)[0])
+        seen = " ".join(
+            f"{axis} {shown(_text(points.columns[axis], worst))}" for axis in ("lat", "lon")
+        )
+        warnings.append(
+            f"{counted(int(np.count_nonzero(~good)), 'point')} without a usable position "
+            f"({places(line[~good].tolist())}; first {seen}) took no part."
+        )
+    return (
+        np.where(good, latitude_deg, np.nan),
+        np.where(good, longitude_deg, np.nan),
+        warnings,
+    )
+
+
+def _text(column: Column, row: int) -> bytes:
+    buffer, start, length = column
+    return buffer[start[row] : start[row] + length[row]].tobytes()
+
+
+@dataclass(frozen=True)
+class _Times:
+    time_s: FloatArray
+    start_utc: datetime | None
+    warnings: list[str]
+
+
+def _times(points: GpxPoints, line: IntArray) -> _Times:
+    """Return seconds since the first usable stamp, and that stamp."""
+    stamp_us, usable, malformed = gpx_times(*points.columns["time"])
+    given: BoolArray = points.columns["time"][2] > 0
+    warnings: list[str] = []
+    missing = int(np.count_nonzero(~given))
+    if missing:
+        warnings.append(f"{missing:,} of {counted(len(points), 'point')} carry no time.")
+    if malformed.any():
+        first = _text(points.columns["time"], int(np.flatnonzero(malformed)[0]))
+        warnings.append(
+            f"{counted(int(malformed.sum()), 'time stamp')} cannot be read "
+            f"({places(line[malformed].tolist())}; first {shown(first)})."
+        )
+    early = given & ~usable & ~malformed
+    far = far_from_the_rest(stamp_us, usable)
+    wrong = early | far
+    if wrong.any():
+        first = _text(points.columns["time"], int(np.flatnonzero(wrong)[0]))
+        warnings.append(
+            f"{counted(int(wrong.sum()), 'time stamp')} cannot belong to this ride "
+            f"({places(line[wrong].tolist())}; first {shown(first)}) and "
+            f"{'was' if wrong.sum() == 1 else 'were'} not used."
+        )
+    usable &= ~far
+    if not usable.any():
+        return _Times(np.full(len(points), np.nan), None, warnings)
+    start_us = int(stamp_us[usable][0])
+    time_s = np.where(usable, (stamp_us - start_us) / US_PER_S, np.nan)
+    return _Times(time_s, _EPOCH + timedelta(microseconds=start_us), warnings)
+
+
+def _fix_kinds(column: Column) -> IntArray:
+    """Return the kind of fix of each point; unknown if left out or none of the schema's words."""
+    buffer, start, length = column
+    kinds = np.full(start.shape[0], int(FixKind.UNKNOWN), dtype=np.int64)
+    given = np.flatnonzero((length > 0) & (length <= 16))
+    for i in given:
+        word = buffer[start[i] : start[i] + length[i]].tobytes().strip().lower()
+        kinds[i] = _FIX_KINDS.get(word, FixKind.UNKNOWN)
+    return kinds

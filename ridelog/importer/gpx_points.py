@@ -1,0 +1,202 @@
+"""The track points of a GPX document as columns of text, read as a stream of XML events."""
+
+from dataclasses import dataclass
+from typing import Final
+from xml.parsers import expat
+
+import numpy as np
+
+from ridelog.errors import UnreadableLogError
+from ridelog.importer.columns import ByteArray, joined
+from ridelog.importer.wording import shown, shown_name
+from ridelog.track import IntArray
+
+# Buffer, starts, lengths.
+Column = tuple[ByteArray, IntArray, IntArray]
+
+COLUMN_NAMES: Final = ("lat", "lon", "ele", "time", "fix", "sat", "hdop", "speed", "course")
+# A GPX log nests about eight deep; each open element costs memory. Own choice.
+MOST_DEPTH = 200
+# Places in a point's row. The first two are attributes, then the line and the segment.
+_ROW: Final[list[str | None]] = [None] * len(COLUMN_NAMES)
+_CHILDREN = {name: place for place, name in enumerate(COLUMN_NAMES) if place >= 2}
+# GPX 1.1 has no speed, so it sits somewhere in extensions, under any prefix.
+_ANY_DEPTH = {name: _CHILDREN[name] for name in ("speed", "course")}
+_NOTHING = -1
+
+
+@dataclass(frozen=True)
+class GpxPoints:
+    """All track points of one document, in file order, as texts.
+
+    Attributes
+    ----------
+    columns : for each of COLUMN_NAMES the texts; length 0 where the point has none.
+    line : line of each point's start tag, counted from 1.
+    segment : number of trkseg elements opened before the point.
+    version, namespace : of the root element, empty if not given.
+    own_speed : whether a point has speed or course as its own element (GPX 1.0).
+    way_points : number of wpt elements.
+    broken : why reading stopped early ("" if it did not), and broken_line where.
+    """
+
+    columns: dict[str, Column]
+    line: IntArray
+    segment: IntArray
+    version: str
+    namespace: str
+    own_speed: bool
+    way_points: int
+    broken: str = ""
+    broken_line: int = 0
+
+    def __len__(self) -> int:
+        return int(self.line.shape[0])
+
+
+class Reader:
+    """Handlers for one document's XML events; the state between two events lives here."""
+
+    def __init__(self, name: str) -> None:
+        self.name = shown_name(name)
+        self.parser = expat.ParserCreate()
+        self.parser.buffer_text = True
+        self.parser.EntityDeclHandler = self._refuse_entity
+        self.parser.SkippedEntityHandler = self._refuse_skipped
+        self.parser.StartElementHandler = self.start_element
+        self.parser.EndElementHandler = self._end
+        self.parser.CharacterDataHandler = self._text
+        self.version = ""
+        self.namespace = ""
+        self.segments = 0
+        self.way_points = 0
+        self.own_speed = False
+        self.depth = 0
+        self.rows: list[list[str | None]] = []
+        self.marks: list[tuple[int, int]] = []
+        self._row: list[str | None] | None = None
+        self._mark = (0, 0)
+        self._prefix = ""
+        self._outside = 0
+        self._place = _NOTHING
+
+    def start_element(self, name: str, attributes: dict[str, str]) -> None:
+        """Take one start tag."""
+        self.depth += 1
+        if self.depth > MOST_DEPTH:
+            self._refuse(
+                "elements are nested too deeply", f"{self.depth:,} levels at {shown(name)}"
+            )
+        row = self._row
+        if row is None:
+            self._start_outside(name, attributes)
+            return
+        if self.depth == self._outside + 1 and name.startswith(self._prefix):
+            place = _CHILDREN.get(name[len(self._prefix) :], _NOTHING)
+        else:
+            place = _NOTHING
+        if place == _NOTHING:
+            place = _ANY_DEPTH.get(name.rpartition(":")[2], _NOTHING)
+        if place != _NOTHING and row[place] is not None:
+            place = _NOTHING  # the first value of a point stands
+        self._place = place
+
+    def _start_outside(self, name: str, attributes: dict[str, str]) -> None:
+        local = name.rpartition(":")[2]
+        if local == "trkpt":
+            row = _ROW.copy()
+            row[0] = attributes.get("lat")
+            row[1] = attributes.get("lon")
+            self._row = row
+            self._outside = self.depth
+            self._prefix = name[: -len(local)]
+            self._place = _NOTHING
+            self._mark = (self.parser.CurrentLineNumber, self.segments)
+        elif local == "trkseg":
+            self.segments += 1
+        elif local == "wpt":
+            self.way_points += 1
+        elif self.depth == 1:
+            self.version = attributes.get("version", "").strip()
+            key = f"xmlns:{name[: -len(local) - 1]}" if local != name else "xmlns"
+            self.namespace = attributes.get(key, "")
+
+    def _end(self, name: str) -> None:
+        row = self._row
+        if row is not None and self.depth == self._outside:
+            self.rows.append(row)
+            self.marks.append(self._mark)
+            self._row = None
+        self._place = _NOTHING
+        self.depth -= 1
+
+    def _text(self, text: str) -> None:
+        place = self._place
+        row = self._row
+        if place == _NOTHING or row is None:
+            return
+        before = row[place]
+        row[place] = text if before is None else before + text
+        if place in (7, 8) and self.depth == self._outside + 1:
+            self.own_speed = True
+
+    def _refuse(self, what: str, value: str) -> None:
+        raise UnreadableLogError(
+            f"{self.name}, line {self.parser.CurrentLineNumber}: {what} ({value}).",
+            "export the ride again as plain GPX.",
+        )
+
+    def _refuse_entity(self, entity: str, *_details: object) -> None:
+        self._refuse("the file declares an XML entity, which no ride log needs", shown(entity))
+
+    def _refuse_skipped(self, entity: str, _is_parameter: bool) -> None:
+        self._refuse("the file uses an XML entity that it does not hold", shown(entity))
+
+
+def read_points(name: str, data: bytes) -> GpxPoints:
+    """Return the track points of a GPX document by streaming it through expat.
+
+    Whole points before the place where a document breaks off are kept.
+
+    Parameters
+    ----------
+    name : str
+        File name for the messages.
+    data : bytes
+        The document, in any encoding that expat reads (UTF-8, UTF-16, 8-bit).
+
+    Raises
+    ------
+    UnreadableLogError
+        If the document declares entities or nests more than MOST_DEPTH deep.
+
+    Source
+    ------
+    GPX 1.1 schema (topografix.com/GPX/1/1/gpx.xsd); GPX 1.0 adds speed and course to a point.
+    """
+    reader = Reader(name)
+    broken, broken_line = "", 0
+    try:
+        reader.parser.Parse(data, True)
+    except expat.ExpatError as error:
+        broken, broken_line = expat.ErrorString(error.code), error.lineno
+    except (LookupError, UnicodeError, ValueError) as error:
+        # An encoding that Python does not know, or that has more than one byte a letter.
+        broken, broken_line = str(error), 1
+    rows = reader.rows
+    columns = {
+        column: joined([(row[place] or "").encode("utf-8", "replace") for row in rows])
+        for place, column in enumerate(COLUMN_NAMES)
+    }
+    marks = np.asarray(reader.marks, dtype=np.int64).reshape(-1, 2)
+    return GpxPoints(
+        columns=columns,
+        line=marks[:, 0].copy(),
+        segment=marks[:, 1].copy(),
+        version=reader.version,
+        namespace=reader.namespace,
+        own_speed=reader.own_speed,
+        way_points=reader.way_points,
+        broken=broken,
+        broken_line=broken_line,
+    )

@@ -1,0 +1,112 @@
+"""Time stamps of GPX points (xsd:dateTime), read all at once."""
+
+import re
+
+import numpy as np
+
+from ridelog.importer.columns import BoolArray, ByteArray, days_since_1970, two_digits
+from ridelog.importer.timeline import LATEST_US, US_PER_S
+from ridelog.track import IntArray
+
+# GPS time starts on 6 January 1980 (IS-GPS-200, section 3.3.4): no receiver dates a fix earlier.
+GPS_START_US = 3657 * 86400 * US_PER_S
+_DAY_US = 86400 * US_PER_S
+_DATE_LETTERS = 19
+# Separators of YYYY-MM-DDThh:mm:ss and their places.
+_SEPARATORS = ((4, b"-"), (7, b"-"), (10, b"T"), (13, b":"), (16, b":"))
+_LONGEST_FRACTION = 7
+_STAMP = re.compile(
+    rb"(\d{4}-\d\d-\d\d)[Tt ](\d\d:\d\d:\d\d)(\.\d*)?(?:[Zz]|([+-])(\d\d):?(\d\d))?"
+)
+
+
+def gpx_times(
+    buffer: ByteArray, start: IntArray, length: IntArray
+) -> tuple[IntArray, BoolArray, BoolArray]:
+    """Return a column of time stamps in UTC.
+
+    Parameters
+    ----------
+    buffer : ndarray of uint8
+        The log, padded.
+    start, length : ndarray, shape (n,)
+        Place and number of letters of each stamp; length 0 is a missing stamp.
+
+    Returns
+    -------
+    stamp_us : ndarray of int64
+        Microseconds since 1970; 0 where not usable. A stamp without a zone is UTC.
+    usable : ndarray of bool
+        Whether the stamp is a real moment between the start of GPS time and 2200.
+    malformed : ndarray of bool
+        Whether there is a text that is no time stamp at all.
+
+    Source
+    ------
+    GPX 1.1 schema, element time: xsd:dateTime in UTC, fractions and zones as XML Schema allows.
+    """
+    stamp_us, read = _regular(buffer, start, length)
+    malformed = np.zeros(start.shape[0], dtype=np.bool_)
+    # Zone offsets, blanks and anything unusual: one by one, from the same bytes.
+    for i in np.flatnonzero(~read & (length > 0)):
+        text = buffer[start[i] : start[i] + length[i]].tobytes().strip()
+        one = _single(text)
+        if one is None:
+            malformed[i] = bool(text)
+        else:
+            stamp_us[i], read[i] = one, True
+    usable = read & (stamp_us >= GPS_START_US) & (stamp_us < LATEST_US)
+    return np.where(usable, stamp_us, 0), usable, malformed
+
+
+def _regular(buffer: ByteArray, start: IntArray, length: IntArray) -> tuple[IntArray, BoolArray]:
+    """Return the stamps of the plain form YYYY-MM-DDThh:mm:ss(.f)(Z), and which have it."""
+    regular = (length >= _DATE_LETTERS) & (length <= _DATE_LETTERS + _LONGEST_FRACTION + 2)
+    for place, separator in _SEPARATORS:
+        regular &= buffer[start + place] == separator[0]
+    century, year = two_digits(buffer, start), two_digits(buffer, start + 2)
+    month, day = two_digits(buffer, start + 5), two_digits(buffer, start + 8)
+    hour, minute = two_digits(buffer, start + 11), two_digits(buffer, start + 14)
+    second = two_digits(buffer, start + 17)
+    regular &= (century >= 0) & (year >= 0) & (hour >= 0) & (hour < 24)
+    # A leap second (60) is taken as the first of the next minute.
+    regular &= (minute >= 0) & (minute < 60) & (second >= 0) & (second <= 60)
+    days, real = days_since_1970(100 * century + year, month, day)
+    regular &= real
+    micros = np.zeros(start.shape[0], dtype=np.int64)
+    end = start + length
+    zulu = buffer[end - 1] == ord("Z")
+    end = np.where(zulu & (length > 0), end - 1, end)
+    has_fraction = regular & (end > start + _DATE_LETTERS)
+    regular &= ~has_fraction | (buffer[start + _DATE_LETTERS] == ord("."))
+    worth = np.int64(US_PER_S)
+    for j in range(1, _LONGEST_FRACTION + 1):
+        here = has_fraction & (start + _DATE_LETTERS + j < end)
+        if not here.any():
+            break
+        value = buffer[np.where(here, start + _DATE_LETTERS + j, 0)] - np.uint8(48)
+        regular &= ~here | (value < 10)
+        worth = worth // 10
+        micros += np.where(here & (value < 10), value * worth, 0)
+    # More than seven places, or something after the seconds that is no fraction.
+    regular &= end - start <= _DATE_LETTERS + _LONGEST_FRACTION + 1
+    stamp_us = days * _DAY_US + (hour * 3600 + minute * 60 + second) * US_PER_S + micros
+    return np.where(regular, stamp_us, 0), regular
+
+
+def _single(text: bytes) -> int | None:
+    """Return one stamp in microseconds since 1970, None if it is no time."""
+    match = _STAMP.fullmatch(text)
+    if match is None:
+        return None
+    date, clock, fraction, sign, zone_hours, zone_minutes = match.groups()
+    year, month, day = (np.asarray([int(part)]) for part in date.split(b"-"))
+    days, real = days_since_1970(year, month, day)
+    hour, minute, second = (int(part) for part in clock.split(b":"))
+    zone_s = int(zone_hours or 0) * 3600 + int(zone_minutes or 0) * 60
+    if not real[0] or hour > 23 or minute > 59 or second > 60 or zone_s > 14 * 3600:
+        return None
+    micros = int((fraction or b".")[1:7].ljust(6, b"0"))
+    shift_s = -zone_s if sign == b"-" else zone_s
+    seconds = int(days[0]) * 86400 + hour * 3600 + minute * 60 + second - shift_s
+    return seconds * US_PER_S + micros
