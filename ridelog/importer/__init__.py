@@ -1,1 +1,86 @@
 """Read a log file into a Track: one format, one file each; content decides."""
+
+import hashlib
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+
+from ridelog.errors import NotEnoughDataError, UnreadableLogError
+from ridelog.importer.containers import MAX_LOG_BYTES, too_large, unpack
+from ridelog.importer.gpx import read_gpx
+from ridelog.importer.nmea import read_nmea
+from ridelog.importer.sniff import LogKind, sniff
+from ridelog.importer.wording import counted, shown_name
+from ridelog.track import Track
+
+__all__ = ["load_track", "log_from_bytes", "read_log", "require_times", "track_from_bytes"]
+
+
+def load_track(path: Path | str) -> Track:
+    """Return the ride in a log file: GPX or NMEA 0183, plain, gzip or zip.
+
+    Raises
+    ------
+    UnreadableLogError
+        If the file cannot be read or is no log.
+    NotEnoughDataError
+        If fewer than two different usable times occur, so that no speed can be had.
+    """
+    return require_times(read_log(path))
+
+
+def track_from_bytes(name: str, data: bytes) -> Track:
+    """Return the ride in the bytes of a log file; errors as for load_track."""
+    return require_times(log_from_bytes(name, data))
+
+
+def read_log(path: Path | str) -> Track:
+    """Return what a log file holds, even if its times cannot support any speed.
+
+    Raises
+    ------
+    UnreadableLogError
+        If the file cannot be read, is no log, or holds no fix at all.
+    """
+    place = Path(path)
+    try:
+        size_bytes = place.stat().st_size
+        if size_bytes > MAX_LOG_BYTES:
+            raise too_large(place.name, size_bytes)
+        data = place.read_bytes()
+    except (OSError, ValueError) as error:
+        reason = error.strerror if isinstance(error, OSError) and error.strerror else str(error)
+        raise UnreadableLogError(
+            f"{shown_name(str(path))}: the file cannot be read ({reason}).",
+            "check the path and that you may read the file.",
+        ) from error
+    return log_from_bytes(place.name, data)
+
+
+def log_from_bytes(name: str, data: bytes) -> Track:
+    """Return what the bytes of a log file hold; errors as for read_log."""
+    sha256 = hashlib.sha256(data).hexdigest()
+    unpacked = unpack(name, data)
+    read = read_gpx if sniff(name, unpacked.data) is LogKind.GPX else read_nmea
+    track = read(name, unpacked.data, sha256, len(data))
+    return replace(track, warnings=(*unpacked.warnings, *track.warnings))
+
+
+def require_times(track: Track) -> Track:
+    """Return the track itself if at least two of its fixes have different usable times.
+
+    Raises
+    ------
+    NotEnoughDataError
+        If not: speed needs time, and none is invented.
+    """
+    times = np.unique(track.time_s[np.isfinite(track.time_s)])
+    if times.shape[0] >= 2:
+        return track
+    seen = "no usable time" if times.shape[0] == 0 else f"one time only, {track.utc_text(0.0)}"
+    raise NotEnoughDataError(
+        f"{track.source.file}, line {int(track.source_line[0])} on: the log cannot give a speed, "
+        f"for it holds {counted(len(track), 'fix', 'fixes')} with {seen}.",
+        "record or export the ride with a time in every point.",
+    )
