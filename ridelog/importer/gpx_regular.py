@@ -46,6 +46,8 @@ def read_regular_points(name: str, data: bytes) -> GpxPoints | None:
     if tags is None:
         return None
     points = np.flatnonzero(_named(tags, b"trkpt"))
+    if points.shape[0] == 0 or points[0] != 0:
+        return None  # the first hit was only the beginning of a longer name
     ends = _point_ends(tags, points)
     attributes = _attributes(buffer, tags, points)
     head = _well_formed(name, data, first)

@@ -136,7 +136,7 @@ def _settled_shifts(
     broken = np.abs(np.diff(running_us)) > limit_us
     stretch = np.concatenate([[0], np.cumsum(broken)])
     settled = shift.copy()
-    for number in np.unique(stretch[1:][np.diff(shift) != 0]):
+    for number in np.unique(stretch[1:][(np.diff(shift) != 0) & ~broken]):
         members = stretch == number
         settled[members] = _one_shift(shift[members])
     for residue in np.unique(settled % _ROLLOVER_DAYS):

@@ -160,8 +160,9 @@ def _visit_of_type(
     visits = visit_of[reading.which]
     # A log that opens with the type and has none after its last time sends it first in each burst.
     last = visit_tod.shape[0] - 1
-    if visits.size and visits[0] == 0 and visits[-1] < last:
-        return np.minimum(visits + 1, last)
+    sent_first = visits.size > 0 and visits[0] == 0 and visits[-1] < last
+    if sent_first:
+        visits = visits + 1
     return np.where(visits == 0, _NONE, visits)
 
 

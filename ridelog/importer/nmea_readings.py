@@ -40,6 +40,8 @@ for _rank, (_letter, _kind) in enumerate(_MODES):
     _RANK_OF_LETTER[_letter[0]] = _rank
     _KIND_OF_RANK[_rank] = _kind
 _MOST_CONSTELLATIONS = 8
+# Larger than the Earth: no standard deviation, and its square must not overflow.
+_MOST_SD_M = 1e7
 
 
 @dataclass(frozen=True)
@@ -174,6 +176,8 @@ def _gst(s: Sentences) -> Readings:
     which = s.of_type("GST")
     north_m = decimals(s.buffer, *s.field(which, 6))
     east_m = decimals(s.buffer, *s.field(which, 7))
+    known = (np.abs(north_m) < _MOST_SD_M) & (np.abs(east_m) < _MOST_SD_M)
+    north_m, east_m = np.where(known, north_m, np.nan), np.where(known, east_m, np.nan)
     columns = {"position_sd_m": np.sqrt((north_m**2 + east_m**2) / 2.0)}
     return _readings(s, which, 1, np.ones(which.shape[0], dtype=np.bool_), columns, None)
 
