@@ -189,7 +189,7 @@ def _times(points: GpxPoints, line: IntArray) -> _Times:
     warnings: list[str] = []
     missing = int(np.count_nonzero(~given))
     if missing:
-        warnings.append(f"{missing:,} of {counted(len(points), 'point')} carry no time.")
+        warnings.append(f"No time is given in {missing:,} of {counted(len(points), 'point')}.")
     if malformed.any():
         first = _text(points.columns["time"], int(np.flatnonzero(malformed)[0]))
         warnings.append(
