@@ -244,11 +244,15 @@ def _geometry(
 
 def _fix_kind(readings: dict[str, Readings], epochs: Epochs, time_s: FloatArray) -> IntArray:
     """Return how each position was found: GGA, GNS or RMC of the epoch, else the last GGA's."""
-    parts = []
+    valid, void = [], []
     for kind in ("GGA", "GNS", "RMC", "GLL"):
-        values = readings[kind].fix_kind.astype(np.float64)
-        parts.append(epochs.spread(kind, values, values != FixKind.UNKNOWN))
-    return np.nan_to_num(_first(*parts, _carried(parts[0], time_s)), nan=-1.0).astype(np.int64)
+        reading = readings[kind]
+        values = reading.fix_kind.astype(np.float64)
+        known = values != FixKind.UNKNOWN
+        valid.append(epochs.spread(kind, values, known & reading.says_fix))
+        void.append(epochs.spread(kind, values, known & ~reading.says_fix))
+    kinds = _first(*valid, *void, _carried(valid[0], time_s))
+    return np.nan_to_num(kinds, nan=float(FixKind.UNKNOWN)).astype(np.int64)
 
 
 def _flags(readings: dict[str, Readings], epochs: Epochs, kind: IntArray) -> FlagArray:

@@ -55,7 +55,8 @@ def geodesic(steps: int) -> np.ndarray:
         k4 = slopes(state + h * k3)
         state = state + h / 6.0 * (k1 + 2.0 * k2 + 2.0 * k3 + k4)
         path.append(state)
-    return np.degrees(np.asarray(path))
+    points: np.ndarray = np.degrees(np.asarray(path))
+    return points
 
 
 def test_a21_wgs84_constants() -> None:
