@@ -13,6 +13,7 @@ from ridelog.analysis.windows import (
     windows_of,
 )
 from ridelog.filtering.motion import Motion
+from ridelog.geodesy import to_local
 from ridelog.track import BoolArray, FloatArray
 
 # Two runs count as opposite within this of 180 degrees; standards differ on the time between them
@@ -88,8 +89,6 @@ def raw_peak(motion: Motion) -> tuple[float, str]:
     rows = rows[np.argsort(motion.track.time_s[rows], kind="stable")]
     if len(rows) < 2:
         return float("nan"), "positions"
-    from ridelog.geodesy import to_local
-
     east, north = to_local(
         motion.track.latitude_deg[rows], motion.track.longitude_deg[rows], *motion.origin_deg
     )
@@ -105,7 +104,7 @@ def _best(
     sd = np.nanmedian(motion.speed_sd_mps)
     margin = max(_LEAST_MARGIN_MPS, _MARGIN_SD * float(sd) if np.isfinite(sd) else 0.0)
     tops: list[FloatArray] = []
-    for start, end in stretches_near_the_top(windows, chosen, margin, _LONGEST_S):
+    for start, end in stretches_near_the_top(motion, windows, chosen, margin, _LONGEST_S):
         # A tenth of a second places a window to 0.005 m/s even at a corner of 2 m/s².
         means = window_means(motion.paths(start, end, spacing_s=0.1), windows.length_s)[1]
         if len(means):

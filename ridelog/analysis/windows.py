@@ -8,12 +8,17 @@ from ridelog.filtering.motion import Motion, Paths
 from ridelog.flags import Flag
 from ridelog.track import BoolArray, FloatArray
 
-# Fixes that may not carry a figure: the receiver was settling, its satellites badly placed, or
-# what it said was not believed.
-_DOUBTFUL = Flag.SETTLING | Flag.POOR_GEOMETRY
+# Fixes that may not carry a figure: the receiver was settling, or (where speed comes from
+# positions, which suffer most) its satellites were badly placed.
+_DOUBTFUL = Flag.SETTLING
+_DOUBTFUL_POSITIONS = Flag.SETTLING | Flag.POOR_GEOMETRY
 _REJECTED = Flag.JUMP | Flag.SPEED_JUMP
 # A window may hold this share of rejected fixes, since neighbours bridge a single one.
 _MOST_REJECTED = 0.34
+# Fixes between which the motion was bridged rather than seen: an interval longer than this many
+# usual ones and this long, or a speed this many times less certain than usual.
+_HOLE_INTERVALS, _HOLE_S = 1.5, 0.4
+_BRIDGED_SD = 5.0
 
 
 @dataclass(frozen=True)
@@ -51,7 +56,8 @@ def windows_of(
     rows = rows[np.argsort(motion.track.time_s[rows], kind="stable")]
     time_s = motion.track.time_s[rows]
     flags = motion.flags[rows]
-    doubtful = (flags & np.uint32(_DOUBTFUL)) != 0
+    doubtful_flags = _DOUBTFUL if motion.speed_source == "reported" else _DOUBTFUL_POSITIONS
+    doubtful = (flags & np.uint32(doubtful_flags)) != 0
     rejected = (flags & np.uint32(_REJECTED)) != 0
     speed = motion.speed_mps[rows]
     east, north = motion.east_m[rows], motion.north_m[rows]
@@ -76,11 +82,20 @@ def windows_of(
         result: FloatArray = total[after + 1] - total[start]
         return result
 
-    usable = (held(doubtful) == 0) & (
-        held(rejected) <= _MOST_REJECTED * (after + 1 - start)
+    sd = motion.speed_sd_mps[rows]
+    bridged = sd > _BRIDGED_SD * np.median(sd) if len(sd) else np.zeros(0, dtype=bool)
+    hole = np.append(step > max(_HOLE_S, _HOLE_INTERVALS / motion.rate_hz), False)
+    holes = np.concatenate([[0.0], np.cumsum(hole)])
+    usable = (
+        (held(doubtful) == 0)
+        & (held(rejected) <= _MOST_REJECTED * (after + 1 - start))
+        & (held(bridged) == 0)
+        & (holes[after] - holes[start] == 0)
     )
     for first_s, last_s in excluded:
-        usable &= (time_s[start] + length_s <= first_s) | (time_s[start] >= last_s)
+        usable &= (time_s[start] + 1.5 * length_s <= first_s) | (
+            time_s[start] - 0.5 * length_s >= last_s
+        )
     return Windows(
         length_s=length_s,
         start_s=time_s[start],
@@ -91,7 +106,7 @@ def windows_of(
 
 
 def stretches_near_the_top(
-    windows: Windows, chosen: BoolArray, margin_mps: float, longest_s: float
+    motion: Motion, windows: Windows, chosen: BoolArray, margin_mps: float, longest_s: float
 ) -> list[tuple[float, float]]:
     """Return the stretches that hold every chosen window within a margin of the best.
 
@@ -107,14 +122,17 @@ def stretches_near_the_top(
     if len(near) > 1:
         usual = float(np.median(np.diff(windows.start_s)))
         near = near[: max(1, int(longest_s / max(usual, 1e-3)))]
-    near = np.sort(near)
+    # The best window need not start at a fix: look half a window to either side.
+    pad = 0.5 * windows.length_s
     stretches: list[tuple[float, float]] = []
-    for index in near:
-        start, end = float(windows.start_s[index]), float(windows.start_s[index] + windows.length_s)
-        if stretches and start <= stretches[-1][1] - 0.5 * windows.length_s:
-            stretches[-1] = (stretches[-1][0], end)
+    for start in np.sort(windows.start_s[near]):
+        piece = next(p for p in motion.pieces if p.start_s - 1e-6 <= start <= p.end_s)
+        first = max(float(start) - pad, piece.start_s, motion.settled_s)
+        last = min(float(start) + windows.length_s + pad, piece.end_s)
+        if stretches and first <= stretches[-1][1]:
+            stretches[-1] = (stretches[-1][0], last)
         else:
-            stretches.append((start, end))
+            stretches.append((first, last))
     return stretches
 
 

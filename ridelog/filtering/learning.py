@@ -33,9 +33,10 @@ _FIRST_JERK, _PRIOR_JERK, _PRIOR_JERK_WEIGHT = 1.0, 1.0e-3, 0.1
 _LEAST_JERK, _MOST_JERK = 1.0e-6, 1.0e3
 # The stretch that shares one intensity: short, so that the corner at throttle-off stays sharp.
 _JERK_STRETCH_S = 0.25
-# At a steady speed drive equals resistance and the acceleration is near zero; a grade of 0.2 %
-# makes 0.02 m/s². Evidence decides for each second whether the machine was in that state.
-_CRUISE_MPS2, _CRUISE_WEIGHT, _CRUISE_STRETCH_S = 0.02, 0.2, 1.0
+# At a steady speed drive equals resistance and the acceleration is near zero; a hand that holds
+# the throttle and grades of 1 or 2 % make some 0.2 m/s². Evidence decides for each second whether
+# the machine was in that state.
+_CRUISE_MPS2, _CRUISE_WEIGHT, _CRUISE_STRETCH_S = 0.25, 1.0, 1.0
 # Priors of the slow errors, with the weight of this many determined deviations: the published and
 # measured sizes named in DEVELOPERS.md, "What is assumed".
 DRIFT_PRIOR_MPS, SLOW_PRIOR_MPS, SLOW_WEIGHT = 0.045, 0.03, 50.0

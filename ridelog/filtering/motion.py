@@ -52,8 +52,10 @@ class Paths:
     def tangential_accel_mps2(self) -> FloatArray:
         """Rate of change of speed, shape (m, 1 + 2 draws); 0 where the speed is 0. [m/s²]."""
         speed = self.speed_mps
-        along = np.einsum("mad,mad->md", self.velocity_mps, self.acceleration_mps2)
-        return np.divide(along, speed, out=np.zeros_like(speed), where=speed > 1e-9)
+        along: FloatArray = np.einsum("mad,mad->md", self.velocity_mps, self.acceleration_mps2)
+        still = speed <= 1e-9
+        accel: FloatArray = np.where(still, 0.0, along / np.where(still, 1.0, speed))
+        return accel
 
 
 class PathSource(Protocol):

@@ -15,15 +15,26 @@ from ridelog.track import FloatArray
 
 # A stretch is solved with this much of its neighbourhood, about seven correlation times of motion.
 _MARGIN_S = 12.0
+# The truth lies between the fit that believes in steady speeds and the one that does not, or a
+# little beyond either (they differ by 2 x 0.5 about their mean).
+_DISPUTE = 0.75
 _SEED = 20261125
 
 
 class Posterior:
     """The fitted states with both readings' precisions; draws are made on request."""
 
-    def __init__(self, chain: Chain, states: FloatArray, sharp: Weights, cautious: Weights) -> None:
+    def __init__(
+        self,
+        chain: Chain,
+        states: FloatArray,
+        dispute: FloatArray,
+        sharp: Weights,
+        cautious: Weights,
+    ) -> None:
         self.chain = chain
         self.states = states
+        self._dispute = dispute
         self._sharp = sharp
         self._cautious = cautious
 
@@ -44,7 +55,12 @@ class Posterior:
             error = Solution(part, local).factor.draw(random, 2 * draws)[inner]
             # East and north have the same precision and independent errors.
             both = np.stack([error[:, :, :draws], error[:, :, draws:]], axis=2)
-            columns.append(fitted[:, :4, :, None] + both[:, :4])
+            drawn = fitted[:, :4, :, None] + both[:, :4]
+            if weights is self._cautious:
+                # Whether the machine held its speed steady is one question for the whole stretch.
+                side = _DISPUTE * random.uniform(-1.0, 1.0, draws)
+                drawn += self._dispute[first : last + 1, :4, :, None] * side
+            columns.append(drawn)
         columns[0] = columns[0][:, :4]
         states = np.concatenate(columns, axis=3)
         count = max(2, round((end_s - start_s) / spacing_s) + 1)

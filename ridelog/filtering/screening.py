@@ -20,6 +20,8 @@ _HARDEST_MPS2 = 9.0
 _GROSS = 6.0
 # A burst is at most this long; a longer excursion counts as two steps.
 _LONGEST_BURST_S = 15.0
+# So few fixes between a leap and the edge of a piece tell nothing worth a step.
+_FEW_FIXES = 4
 # A slide of the position against the reported velocity, held over a second, that no receiver's
 # usual drift (below 0.1 m/s) explains.
 _SLEW_MPS = 1.5
@@ -76,10 +78,28 @@ def _good_velocities(seen: Sightings) -> BoolArray:
     around = np.stack([median_filter(velocity[:, axis], 5, mode="nearest") for axis in (0, 1)], 1)
     off = np.hypot(*(velocity - around).T)
     spread = float(np.median(off)) / _MAD
-    time_s = seen.time_s[known]
-    reach = np.gradient(time_s) * 2.0
-    good[known] = off <= _GROSS * max(spread, 0.1) + _HARDEST_MPS2 * np.maximum(reach, 0.3)
+    spacing = np.gradient(seen.time_s)[known]
+    reach = 2.0 * spacing
+    lone = off > _GROSS * max(spread, 0.1)
+    gross = off > _GROSS * max(spread, 0.1) + _HARDEST_MPS2 * np.maximum(reach, 0.3)
+    # At a fix a second the machine itself may change as much as a spike does: there the way
+    # between the fixes before and after decides.
+    chord = _chord_velocity(seen)[known]
+    apart = np.hypot(*(velocity - chord).T)
+    usual = float(np.nanmedian(apart)) / _MAD if np.isfinite(apart).any() else np.inf
+    with np.errstate(invalid="ignore"):
+        against = apart > _GROSS * usual + 0.25 * _HARDEST_MPS2 * spacing
+    good[known] = ~(gross | (lone & against))
     return good
+
+
+def _chord_velocity(seen: Sightings) -> FloatArray:
+    """Return the mean velocity from the fix before to the fix after, NaN at an edge."""
+    chord = np.full_like(seen.position_m, np.nan)
+    span = (seen.time_s[2:] - seen.time_s[:-2])[:, None]
+    chord[1:-1] = (seen.position_m[2:] - seen.position_m[:-2]) / span
+    chord[1:-1][seen.breaks[1:] | seen.breaks[:-1]] = np.nan
+    return chord
 
 
 def _carried(seen: Sightings, good: BoolArray, interval: FloatArray) -> FloatArray:
@@ -126,11 +146,24 @@ def _sort_leaps(
                 back = later
                 break
         if back is None:
-            steps[leap] = True
+            _step_or_edge(seen, leap, good, steps)
             position += 1
         else:
             good[leap + 1 : int(leaps[back]) + 1] = False
             position = back + 1
+
+
+def _step_or_edge(seen: Sightings, leap: int, good: BoolArray, steps: BoolArray) -> None:
+    """Take a leap that does not come back as a step, or leave out a few fixes at an edge."""
+    edges = np.flatnonzero(seen.breaks)
+    first = int(edges[edges < leap][-1]) + 1 if (edges < leap).any() else 0
+    last = int(edges[edges > leap][0]) if (edges > leap).any() else len(seen.time_s) - 1
+    if last - leap <= _FEW_FIXES and leap + 1 - first > last - leap:
+        good[leap + 1 : last + 1] = False
+    elif leap + 1 - first <= _FEW_FIXES:
+        good[first : leap + 1] = False
+    else:
+        steps[leap] = True
 
 
 def _mark_slews(seen: Sightings, moved: FloatArray, good: BoolArray, steps: BoolArray) -> None:

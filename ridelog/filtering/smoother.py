@@ -1,6 +1,7 @@
 """Track -> Motion: the whole filter in the order in which it works."""
 
 from collections.abc import Callable
+from dataclasses import replace
 
 import numpy as np
 
@@ -21,7 +22,7 @@ from ridelog.filtering.quality import find_still, geometry_flags, settled_from
 from ridelog.filtering.screening import Screened, screen
 from ridelog.filtering.sightings import CRAWL_SD_MPS, Sightings, sightings_of
 from ridelog.flags import Flag
-from ridelog.track import FloatArray, IntArray, Track
+from ridelog.track import BoolArray, FloatArray, IntArray, Track
 
 # Between fixes further apart than this, instants without data let corners fall where they did.
 _FINEST_S = 0.25
@@ -32,6 +33,10 @@ _LEAST_FIXES = 4
 _REJECTED_WEIGHT = 0.12
 # The cautious reading spreads each learnt corner over this long, and over three fixes.
 _CAUTION_S, _CAUTION_FIXES = 2.0, 3.0
+# ... and holds the intensities, each learnt from about one deviation, for this much larger.
+_CAUTION_JERK = 4.0
+# The size of slow errors is known to some 20 % (prior weight of 50 deviations, other spectra).
+_CAUTION_SLOW = 1.2
 
 
 def estimate_motion(track: Track, *, progress: Callable[[float], None] | None = None) -> Motion:
@@ -60,12 +65,14 @@ def estimate_motion(track: Track, *, progress: Callable[[float], None] | None = 
         )
     scales = learn(chain, evidence, find_still=find_still, progress=progress)
     sharp = weights_of(chain, evidence, scales)
-    solution = chain.solve(sharp)
+    steady = chain.solve(sharp)
+    free = Solution(chain, replace(sharp, cruise=np.zeros(chain.n)))
+    states = 0.5 * (steady.states + free.states)
     cautious = _cautious(chain, evidence, scales, sharp, seen)
     blocks, _ = Solution(chain, cautious).variances()
     return _motion(
-        track, seen, screened, chain, evidence, scales, solution, sharp, cautious, blocks,
-        fix, long_enough,
+        track, seen, screened, chain, evidence, scales, states, blocks, fix, long_enough,
+        Posterior(chain, states, free.states - steady.states, sharp, cautious),
     )  # fmt: skip
 
 
@@ -108,10 +115,11 @@ def _chain_of(seen: Sightings, screened: Screened) -> tuple[Chain, Evidence, Int
     return Chain(time_s, position, velocity, breaks, steps), evidence, fix
 
 
-def _long_enough(seen: Sightings) -> np.ndarray:
+def _long_enough(seen: Sightings) -> BoolArray:
     """Return for each sighting whether its piece has enough fixes."""
     number = np.concatenate([[0], np.cumsum(seen.breaks)])
-    return np.bincount(number)[number] >= _LEAST_FIXES
+    enough: BoolArray = np.bincount(number)[number] >= _LEAST_FIXES
+    return enough
 
 
 def _cautious(
@@ -119,13 +127,13 @@ def _cautious(
 ) -> Weights:
     stretch = max(_CAUTION_S, _CAUTION_FIXES * seen.usual_interval_s)
     return Weights(
-        jerk=smoothed_jerk(chain, scales.jerk, stretch),
+        jerk=_CAUTION_JERK * smoothed_jerk(chain, scales.jerk, stretch),
         position=sharp.position,
         velocity=sharp.velocity,
         still=sharp.still,
         cruise=np.zeros(chain.n),
-        drift=sharp.drift,
-        slow_sd=sharp.slow_sd,
+        drift=_CAUTION_SLOW * sharp.drift,
+        slow_sd=_CAUTION_SLOW * sharp.slow_sd,
     )
 
 
@@ -136,14 +144,13 @@ def _motion(
     chain: Chain,
     evidence: Evidence,
     scales: Scales,
-    solution: Solution,
-    sharp: Weights,
-    cautious: Weights,
+    all_states: FloatArray,
     blocks: FloatArray,
     fix: IntArray,
-    long_enough: np.ndarray,
+    long_enough: BoolArray,
+    posterior: Posterior,
 ) -> Motion:
-    states = solution.states[fix]
+    states = all_states[fix]
     reported = chain.d == 5
     velocity, acceleration = states[:, 1], states[:, 2]
     speed = np.hypot(velocity[:, 0], velocity[:, 1])
@@ -177,7 +184,7 @@ def _motion(
     ):
         flags[seen.rows[mask]] |= np.uint32(flag)
 
-    def by_row(values: FloatArray, where: np.ndarray = long_enough) -> FloatArray:
+    def by_row(values: FloatArray, where: BoolArray = long_enough) -> FloatArray:
         out = np.full(len(track), np.nan)
         out[seen.rows[where]] = values[where]
         return out
@@ -186,8 +193,8 @@ def _motion(
     used[seen.rows] = True
     noise = _noise_summary(scales, reported, evidence)
     line = (
-        f"filter: {used.sum()} of {len(track)} fixes used, {int(lost_position.sum())} positions and "
-        f"{int(lost_velocity.sum())} reported speeds not believed, "
+        f"filter: {used.sum()} of {len(track)} fixes used, {int(lost_position.sum())} positions "
+        f"and {int(lost_velocity.sum())} reported speeds not believed, "
         f"{int(seen.breaks.sum())} gaps; " + _noise_words(noise)
     )
     return Motion(
@@ -219,11 +226,11 @@ def _motion(
         noise=noise,
         history=(*track.history, line),
         warnings=track.warnings,
-        posterior=Posterior(chain, solution.states, sharp, cautious),
+        posterior=posterior,
     )
 
 
-def _pieces(seen: Sightings, long_enough: np.ndarray) -> tuple[Piece, ...]:
+def _pieces(seen: Sightings, long_enough: BoolArray) -> tuple[Piece, ...]:
     edges = np.concatenate([[0], np.flatnonzero(seen.breaks) + 1, [len(seen.time_s)]])
     return tuple(
         Piece(float(seen.time_s[first]), float(seen.time_s[stop - 1]))
