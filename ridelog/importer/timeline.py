@@ -16,6 +16,9 @@ _FAR_US = 10 * 366 * 86400 * US_PER_S
 LATEST_US = 84006 * 86400 * US_PER_S
 # Half and one and a half of the usual step: what still counts as the clock running on.
 _USUAL_LOW, _USUAL_HIGH = 0.5, 1.5
+# RMC and GGA of one epoch may be stamped .999 and .998: no clock is set back by so little. Half a
+# millisecond lies between, so that rounding cannot decide. common practice, no source
+_JITTER_S = 0.0025
 
 
 def far_from_the_rest(stamp_us: IntArray, usable: BoolArray) -> BoolArray:
@@ -101,7 +104,7 @@ def clock_set_back(time_s: FloatArray) -> BoolArray:
         return starts
     usual_s = float(np.median(rising))
     usual = (steps > _USUAL_LOW * usual_s) & (steps < _USUAL_HIGH * usual_s)
-    back = np.flatnonzero(steps < 0.0)
+    back = np.flatnonzero(steps < -_JITTER_S)
     runs_before = np.where(back > 0, usual[back - 1], True)
     runs_after = np.append(usual, False)[back + 1]
     starts[rows[back[runs_before & runs_after] + 1]] = True

@@ -9,6 +9,7 @@ import pynmea2
 import pytest
 
 from ridelog.errors import RideLogError
+from ridelog.flags import Flag
 from ridelog.importer import log_from_bytes
 from ridelog.simulate import Observation, Place, Receiver, nmea_text
 from ridelog.simulate.rides import out_and_back
@@ -149,3 +150,29 @@ def test_undamaged_epochs_of_a_damaged_log_are_all_kept(text: str) -> None:
     np.testing.assert_array_equal(track.latitude_deg, whole.latitude_deg)
     np.testing.assert_array_equal(track.time_s, whole.time_s)
     assert any("cut short or without a checksum" in one for one in track.warnings)
+
+
+@pytest.mark.parametrize("late_ms", [1, 2])
+def test_stamps_of_one_epoch_a_millisecond_apart_break_no_stretch(late_ms: int) -> None:
+    place = "4807.038,N,01131.000,E"
+    lines = []
+    for i in range(6):
+        lines.append(sentence(f"GPRMC,1200{i:02d}.999,A,{place},010.0,084.4,030526,,,A"))
+        stamp = f"1200{i:02d}.{999 - late_ms}"
+        lines.append(sentence(f"GPGGA,{stamp},{place},1,08,0.9,545.4,M,46.9,M,,"))
+    track = read("".join(lines))
+    # The manifest's rule: distinct UTC epochs are rows, so both are; the later one is used.
+    assert len(track) == 12
+    assert not track.segment.any()
+    assert track.flags.tolist() == [0, int(Flag.BACKWARD_TIME)] * 6
+    assert track.speed_mps[0::2] == pytest.approx(10.0 * MPS_PER_KNOT)
+    assert not any("set back" in one for one in track.warnings)
+
+
+def test_clock_set_back_by_more_than_jitter_starts_a_stretch() -> None:
+    seconds = [0.0, 1.0, 2.0, 1.997, 2.997, 3.997]
+    lines = [
+        sentence(f"GPRMC,1200{second:06.3f},A,4807.03{i},N,01131.000,E,010.0,,030526,,,A")
+        for i, second in enumerate(seconds)
+    ]
+    assert read("".join(lines)).segment.tolist() == [0, 0, 0, 1, 1, 1]
