@@ -97,6 +97,12 @@ def _gunzip(name: str, data: bytes, limit_bytes: int) -> Unpacked:
                 f"({error}).",
                 "copy the file from the logger again.",
             ) from error
+        if not engine.eof and total == 0:
+            raise UnreadableLogError(
+                f"{shown_name(name)}: the gzip file is cut off before any content "
+                f"(after {len(data):,} bytes).",
+                "copy the file from the logger again.",
+            )
         if not engine.eof:
             warning = (
                 f"The gzip file is cut off; the {total:,} bytes that could be unpacked were read."
