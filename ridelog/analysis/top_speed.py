@@ -63,6 +63,7 @@ def measure_top_speed(
     Parameters
     ----------
     motion : Motion
+        The smoothed ride.
     excluded : tuple of (start_s, end_s)
         Stretches that may not carry it, such as reverse travel.
     """

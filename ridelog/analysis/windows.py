@@ -46,6 +46,7 @@ def windows_of(
     Parameters
     ----------
     motion : Motion
+        The smoothed ride.
     length_s : float
         Length of every window. [s]
     excluded : tuple of (start_s, end_s)
@@ -122,8 +123,8 @@ def stretches_near_the_top(
     if len(near) > 1:
         usual = float(np.median(np.diff(windows.start_s)))
         near = near[: max(1, int(longest_s / max(usual, 1e-3)))]
-    # The best window need not start at a fix: look half a window to either side.
-    pad = 0.5 * windows.length_s
+    # The best window need not start at a fix: look an interval, or half a window, to either side.
+    pad = min(0.5 * windows.length_s, 1.0 / motion.rate_hz)
     stretches: list[tuple[float, float]] = []
     for start in np.sort(windows.start_s[near]):
         piece = next(p for p in motion.pieces if p.start_s - 1e-6 <= start <= p.end_s)

@@ -156,9 +156,9 @@ class Chain:
         precision[self.breaks] = 0.0
         return precision
 
-    def solve(self, weights: Weights) -> "Solution":
+    def solve(self, weights: Weights, *, refine: bool = True) -> "Solution":
         """Return the most probable states under these weights, with the factored precision."""
-        return Solution(self, weights)
+        return Solution(self, weights, refine=refine)
 
 
 class Solution:
@@ -170,7 +170,7 @@ class Solution:
         Posterior mean; last axis east, north.
     """
 
-    def __init__(self, chain: Chain, weights: Weights) -> None:
+    def __init__(self, chain: Chain, weights: Weights, *, refine: bool = True) -> None:
         self.chain = chain
         self.weights = weights
         n, d = chain.n, chain.d
@@ -197,28 +197,35 @@ class Solution:
                     diagonal[:, row, column] += weights.velocity
         self._diagonal = diagonal
         self.factor = BandedFactor(diagonal, self._lower)
-        self.states = self.factor.solve(self._pull(np.zeros((n, d, 2))))
-        # The factor loses digits as the rate's fifth power; one step of refinement whose residual
-        # is formed from the model's own differences restores them.
-        self.states = self.states + self.factor.solve(self._pull(self.states))
+        self.states = self.factor.solve(self._seen(np.zeros((n, d, 2))))
+        if refine:
+            # The factor loses digits as the rate's fifth power; one step of refinement whose
+            # residual is formed from the model's own differences restores them.
+            self.states = self.states + self.factor.solve(self._pull(self.states))
 
     def _pull(self, states: FloatArray) -> FloatArray:
         """Return the negative gradient of the objective at ``states``."""
         chain, weights = self.chain, self.weights
-        pull = -self._start[:, :, None] * states
+        pull = self._seen(states) - self._start[:, :, None] * states
         residual = chain._onto @ states[1:] - chain._forward @ states[:-1]
         weighted = self._precision @ residual
         pull[1:] -= np.swapaxes(chain._onto, 1, 2) @ weighted
         pull[:-1] += np.swapaxes(chain._forward, 1, 2) @ weighted
-        pull[:, 0] += weights.position[:, None] * (np.nan_to_num(chain.position_m) - states[:, 0])
         pull[:, 1] -= weights.still[:, None] * states[:, 1]
         pull[:, 2] -= weights.cruise[:, None] * states[:, 2]
+        return pull
+
+    def _seen(self, states: FloatArray) -> FloatArray:
+        """Return how what was seen pulls on ``states``."""
+        chain, weights = self.chain, self.weights
+        pull = np.zeros_like(states)
+        pull[:, 0] = weights.position[:, None] * (np.nan_to_num(chain.position_m) - states[:, 0])
         if chain.d == 5:
             seen = weights.velocity[:, None] * (
                 np.nan_to_num(chain.velocity_mps) - states[:, 1] - states[:, 4]
             )
-            pull[:, 1] += seen
-            pull[:, 4] += seen
+            pull[:, 1] = seen
+            pull[:, 4] = seen
         return pull
 
     def variances(self) -> tuple[FloatArray, FloatArray]:

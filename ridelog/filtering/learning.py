@@ -68,6 +68,7 @@ class Evidence:
     has_position, has_velocity : BoolArray, shape (n,).
     crawl_precision : precision of "the velocity is about zero" from a reported crawl.
     factor : relative noise of the instant's fix.
+    averaged : how many fixes the instant is the mean of.
     drift_factor : relative size of the drift, shape (n - 1,).
     speed_floor_mps, position_floor_m : rounding of the log, one standard deviation.
     slow_floor_mps : slow error that rounding makes, added in square.
@@ -77,6 +78,7 @@ class Evidence:
     has_velocity: BoolArray
     crawl_precision: FloatArray
     factor: FloatArray
+    averaged: FloatArray
     drift_factor: FloatArray
     speed_floor_mps: float
     position_floor_m: float
@@ -101,10 +103,13 @@ def first_scales(chain: Chain, evidence: Evidence) -> Scales:
 
 def weights_of(chain: Chain, evidence: Evidence, scales: Scales) -> Weights:
     """Return the precisions that go with learnt scales."""
-    position = scales.position_weight / (scales.position_sd_m * evidence.factor) ** 2
+    share_of_noise = 1.0 / evidence.averaged
+    position = scales.position_weight / (
+        (scales.position_sd_m * evidence.factor) ** 2 * share_of_noise
+    )
     # Doppler suffers from poor geometry as position does; it never gets better than usual.
     speed_factor = np.maximum(evidence.factor, 1.0)
-    velocity = scales.velocity_weight / (scales.speed_sd_mps * speed_factor) ** 2
+    velocity = scales.velocity_weight / ((scales.speed_sd_mps * speed_factor) ** 2 * share_of_noise)
     still = np.where(scales.still, _STILL_SD_MPS**-2, evidence.crawl_precision)
     # The cruise prior counts once a second, however many instants a second has.
     share = np.minimum(np.gradient(chain.time_s), 1.0) if chain.n > 1 else np.ones(chain.n)
@@ -133,7 +138,9 @@ def learn(
     Parameters
     ----------
     chain : Chain
+        Instants and transitions.
     evidence : Evidence
+        What is seen at them.
     rounds : int
         Fixed, so that the same log always gives the same digits.
     find_still : callable, optional
@@ -143,7 +150,7 @@ def learn(
     """
     scales = first_scales(chain, evidence)
     for number in range(rounds):
-        solution = chain.solve(weights_of(chain, evidence, scales))
+        solution = chain.solve(weights_of(chain, evidence, scales), refine=False)
         blocks, beside = solution.variances()
         scales = _improved(chain, evidence, scales, solution, blocks, beside)
         if find_still is not None and number >= rounds // 3:

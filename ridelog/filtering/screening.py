@@ -75,7 +75,7 @@ def _good_velocities(seen: Sightings) -> BoolArray:
     if known.sum() < 5:
         return good
     velocity = seen.velocity_mps[known]
-    around = np.stack([median_filter(velocity[:, axis], 5, mode="nearest") for axis in (0, 1)], 1)
+    around = np.stack([median_filter(velocity[:, axis], 5, mode="mirror") for axis in (0, 1)], 1)
     off = np.hypot(*(velocity - around).T)
     spread = float(np.median(off)) / _MAD
     spacing = np.gradient(seen.time_s)[known]

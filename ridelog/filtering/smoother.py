@@ -7,6 +7,7 @@ import numpy as np
 
 from ridelog.errors import NotEnoughDataError
 from ridelog.filtering.chain import Chain, Solution, Weights
+from ridelog.filtering.coarse import LONGEST_WHOLE, coarsened, groups_of, refined
 from ridelog.filtering.learning import (
     DRIFT_PRIOR_MPS,
     SLOW_PRIOR_MPS,
@@ -27,6 +28,8 @@ from ridelog.track import BoolArray, FloatArray, IntArray, Track
 # Between fixes further apart than this, instants without data let corners fall where they did.
 _FINEST_S = 0.25
 _SPLIT_ABOVE_S = 0.3
+# Long logs start closer to their usual scales: fewer rounds settle them.
+_ROUNDS_OF_LONG = 7
 # A piece needs this many fixes before anything is said about it.
 _LEAST_FIXES = 4
 # A fix whose weight fell below this is more than seven standard deviations off.
@@ -45,6 +48,7 @@ def estimate_motion(track: Track, *, progress: Callable[[float], None] | None = 
     Parameters
     ----------
     track : Track
+        The ride as read.
     progress : callable, optional
         Told the share of the work done, 0 to 1.
 
@@ -63,7 +67,7 @@ def estimate_motion(track: Track, *, progress: Callable[[float], None] | None = 
             f"between them, so there are nowhere {_LEAST_FIXES} in a row to take a speed from.",
             "set the logger to one fix a second or more and log again.",
         )
-    scales = learn(chain, evidence, find_still=find_still, progress=progress)
+    scales = _learnt(chain, evidence, progress)
     sharp = weights_of(chain, evidence, scales)
     steady = chain.solve(sharp)
     free = Solution(chain, replace(sharp, cruise=np.zeros(chain.n)))
@@ -74,6 +78,15 @@ def estimate_motion(track: Track, *, progress: Callable[[float], None] | None = 
         track, seen, screened, chain, evidence, scales, states, blocks, fix, long_enough,
         Posterior(chain, states, free.states - steady.states, sharp, cautious),
     )  # fmt: skip
+
+
+def _learnt(chain: Chain, evidence: Evidence, progress: Callable[[float], None] | None) -> Scales:
+    if chain.n <= LONGEST_WHOLE:
+        return learn(chain, evidence, find_still=find_still, progress=progress)
+    group = groups_of(chain)
+    coarse, seen = coarsened(chain, evidence, group)
+    scales = learn(coarse, seen, rounds=_ROUNDS_OF_LONG, find_still=find_still, progress=progress)
+    return refined(chain, group, scales)
 
 
 def _chain_of(seen: Sightings, screened: Screened) -> tuple[Chain, Evidence, IntArray]:
@@ -106,6 +119,7 @@ def _chain_of(seen: Sightings, screened: Screened) -> tuple[Chain, Evidence, Int
         has_velocity=np.isfinite(velocity[:, 0]),
         crawl_precision=crawl,
         factor=factor,
+        averaged=np.ones(n),
         drift_factor=drift_factor,
         speed_floor_mps=max(rounding, 0.005),
         position_floor_m=max(seen.position_step_m / np.sqrt(12.0), 0.003),
