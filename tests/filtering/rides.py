@@ -1,0 +1,39 @@
+"""Simulated rides for the filter's tests, small and seeded."""
+
+from dataclasses import replace
+
+import numpy as np
+
+from ridelog.simulate import Observation, preset, to_track
+from ridelog.simulate.labels import LabelledRide
+from ridelog.simulate.rides import out_and_back
+from ridelog.track import Track
+
+
+def ride_and_log(
+    seed: int,
+    *,
+    kind: str = "clean",
+    rate_hz: float = 10.0,
+    reports_speed: bool = True,
+    position_white_m: float | None = None,
+    plateau_s: float = 8.0,
+) -> tuple[LabelledRide, Observation]:
+    """Return a ride there and back, and what a receiver logged of it."""
+    rng = np.random.default_rng(seed)
+    ride = out_and_back(rng, top_mps=9.0, plateau_s=plateau_s, passes=2, pull_end="settles")
+    receiver = preset(
+        kind,  # type: ignore[arg-type]  # the suites name kinds by plain strings
+        rate_hz,
+        rng,
+        reports_speed=reports_speed,
+        position_white_m=position_white_m,
+    )
+    return ride, receiver.observe(ride.truth, rng)
+
+
+def displaced(observation: Observation, index: int, east_m: float) -> Track:
+    """Return the log with one position moved aside."""
+    east = observation.east_m.copy()
+    east[index] += east_m
+    return to_track(replace(observation, east_m=east))

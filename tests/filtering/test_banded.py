@@ -1,0 +1,60 @@
+"""The block algebra against dense linear algebra."""
+
+import numpy as np
+import pytest
+
+from ridelog.filtering.banded import BandedFactor, selected_inverse
+from ridelog.track import FloatArray
+
+
+def _random_chain(n: int, d: int, seed: int) -> tuple[FloatArray, FloatArray, FloatArray]:
+    random = np.random.default_rng(seed)
+    factor = random.normal(size=(n, d, d))
+    diagonal = factor @ np.swapaxes(factor, 1, 2) + 12.0 * np.eye(d)
+    lower = random.normal(size=(max(n - 1, 0), d, d))
+    dense = np.zeros((n * d, n * d))
+    for k in range(n):
+        dense[k * d : (k + 1) * d, k * d : (k + 1) * d] = diagonal[k]
+    for k in range(n - 1):
+        dense[(k + 1) * d : (k + 2) * d, k * d : (k + 1) * d] = lower[k]
+        dense[k * d : (k + 1) * d, (k + 1) * d : (k + 2) * d] = lower[k].T
+    return diagonal, lower, dense
+
+
+@pytest.mark.parametrize("n", [1, 2, 3, 7, 8, 33])
+@pytest.mark.parametrize("d", [4, 5])
+def test_selected_inverse_agrees_with_the_dense_inverse(n: int, d: int) -> None:
+    diagonal, lower, dense = _random_chain(n, d, 10 * n + d)
+    blocks, beside = selected_inverse(diagonal, lower)
+    inverse = np.linalg.inv(dense)
+    for k in range(n):
+        np.testing.assert_allclose(
+            blocks[k], inverse[k * d : (k + 1) * d, k * d : (k + 1) * d], atol=1e-13
+        )
+    for k in range(n - 1):
+        np.testing.assert_allclose(
+            beside[k], inverse[(k + 1) * d : (k + 2) * d, k * d : (k + 1) * d], atol=1e-13
+        )
+
+
+def test_solve_agrees_with_the_dense_solution() -> None:
+    diagonal, lower, dense = _random_chain(9, 5, 1)
+    right = np.random.default_rng(2).normal(size=(9, 5, 2))
+    solution = BandedFactor(diagonal, lower).solve(right)
+    expected = np.linalg.solve(dense, right.reshape(45, 2)).reshape(9, 5, 2)
+    np.testing.assert_allclose(solution, expected, atol=1e-13)
+
+
+def test_draws_have_the_inverse_as_covariance() -> None:
+    diagonal, lower, dense = _random_chain(4, 4, 3)
+    draws = BandedFactor(diagonal, lower).draw(np.random.default_rng(4), 60_000)
+    covariance = np.cov(draws.reshape(16, -1))
+    expected = np.linalg.inv(dense)
+    # The standard error of a variance from 60,000 draws is 0.6 %.
+    np.testing.assert_allclose(covariance, expected, atol=0.03 * expected.max())
+
+
+def test_a_matrix_that_is_not_positive_definite_is_refused() -> None:
+    diagonal, lower, _ = _random_chain(4, 4, 5)
+    with pytest.raises(np.linalg.LinAlgError):
+        BandedFactor(-diagonal, lower)
