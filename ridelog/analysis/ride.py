@@ -1,0 +1,108 @@
+"""Everything that is measured on one ride, in one record: later analyses plug in here."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from ridelog.analysis.cautions import (
+    Caution,
+    general_cautions,
+    signal_cautions,
+    top_speed_cautions,
+)
+from ridelog.analysis.signal_quality import SignalQuality, judge_signal
+from ridelog.analysis.top_speed import TopSpeed, measure_top_speed
+from ridelog.filtering.motion import Motion
+
+# What the eKFV Annex, no. 1.1-1.7, asks to hold during a speed test and a log cannot show.
+NOT_MEASURED = ("wind", "slope", "rider mass", "battery charge", "tyre pressure")
+
+
+@dataclass(frozen=True)
+class RideSource:
+    """The log a result was computed from, enough to find it again."""
+
+    file: str
+    sha256: str
+    format: str
+    fixes_read: int
+    fixes_used: int
+    start_utc: str
+    end_utc: str
+    date_known: bool
+    start_s: float
+    end_s: float
+    rate_hz: float
+    speed_source: str
+
+    @property
+    def duration_s(self) -> float:
+        """Time from the first to the last fix in time. [s]"""
+        return self.end_s - self.start_s
+
+
+@dataclass(frozen=True)
+class RideResult:
+    """The figures of one ride.
+
+    Attributes
+    ----------
+    source, signal, top_speed : what was read, how good it is, how fast it went.
+    cautions : particular ones first, then those that hold on every ride.
+    unexamined : what this version does not look for, name and sentence; nothing may be concluded
+        about it.
+    history : what was done to the data, one line a stage.
+    warnings : sentences for results that stand but deserve doubt.
+    """
+
+    source: RideSource
+    signal: SignalQuality
+    top_speed: TopSpeed
+    cautions: tuple[Caution, ...]
+    unexamined: dict[str, str]
+    history: tuple[str, ...]
+    warnings: tuple[str, ...]
+
+
+def describe_source(motion: Motion) -> RideSource:
+    """Return which log a motion comes from and what it covers."""
+    track = motion.track
+    known = track.time_s[np.isfinite(track.time_s)]
+    start_s, end_s = (float(known.min()), float(known.max())) if len(known) else (0.0, 0.0)
+    return RideSource(
+        file=track.source.file,
+        sha256=track.source.sha256,
+        format=track.source.format,
+        fixes_read=len(track),
+        fixes_used=int(np.count_nonzero(motion.used)),
+        start_utc=track.utc_text(start_s),
+        end_utc=track.utc_text(end_s),
+        date_known=track.date_known,
+        start_s=start_s,
+        end_s=end_s,
+        rate_hz=motion.rate_hz,
+        speed_source=motion.speed_source,
+    )
+
+
+def analyse(motion: Motion) -> RideResult:
+    """Return everything that is measured on one ride."""
+    signal = judge_signal(motion)
+    top = measure_top_speed(motion)
+    return RideResult(
+        source=describe_source(motion),
+        signal=signal,
+        top_speed=top,
+        cautions=(*signal_cautions(signal), *top_speed_cautions(top), *general_cautions()),
+        unexamined={
+            name: f"This version of ridelog does not look for {what} yet."
+            for name, what in (
+                ("launches", "standing starts"),
+                ("reverse", "reverse travel"),
+                ("brakings", "braking"),
+                ("handling", "turns and weave"),
+            )
+        },
+        history=motion.history,
+        warnings=motion.warnings,
+    )

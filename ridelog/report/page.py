@@ -1,0 +1,185 @@
+"""One ride as one self-contained HTML page: no script, no network, no coordinates unless asked."""
+
+from importlib.resources import files
+from typing import Any
+
+from jinja2 import DictLoader, Environment, StrictUndefined
+from markupsafe import Markup
+
+from ridelog import __version__
+from ridelog.analysis.ride import RideResult
+from ridelog.filtering.motion import Motion
+from ridelog.flags import FLAG_SENTENCES, Flag
+from ridelog.report.palette import css_variables
+from ridelog.report.plots import Picture
+from ridelog.report.sentences import (
+    capital,
+    gap_words,
+    meaning,
+    not_measured,
+    rate_words,
+    raw_peak_words,
+    signal_summary,
+    why_not_the_peak,
+)
+from ridelog.report.wording import (
+    FLAG_WORDS,
+    bounds_words,
+    clean,
+    clock_words,
+    count_words,
+    course_words,
+    duration_words,
+    joined,
+    speed_words,
+)
+from ridelog.units import SpeedUnit
+
+_HEADINGS = {"speed": "Speed over time", "path": "Where it was ridden", "signal": "The signal"}
+
+
+def ride_page(
+    motion: Motion,
+    result: RideResult,
+    pictures: tuple[Picture, ...],
+    unit: SpeedUnit,
+    *,
+    show_coordinates: bool = False,
+) -> str:
+    """Return the page about one ride as HTML.
+
+    Parameters
+    ----------
+    motion, result : Motion and RideResult of the same ride.
+    pictures : tuple of Picture
+        From ``ride_pictures`` in the same unit.
+    unit : SpeedUnit
+        In which speeds and lengths are given.
+    show_coordinates : bool
+        Whether the page may tell where on earth the ride took place.
+    """
+    best, source, signal = result.top_speed.best_1s, result.source, result.signal
+    low, high = bounds_words(best, unit) if best else ("", "")
+    return _template().render(
+        title=f"Test ride {clean(source.file)}",
+        light_css=Markup(css_variables(dark=False)),
+        dark_css=Markup(css_variables(dark=True)),
+        file=clean(source.file),
+        when=clock_words(source.start_utc, source.end_utc),
+        duration=duration_words(source.duration_s),
+        rate=rate_words(source.rate_hz),
+        value=speed_words(best, unit) if best else "",
+        low=low,
+        high=high,
+        unit=unit.label,
+        meaning=meaning(result, unit),
+        verdict=signal.verdict,
+        particular=[
+            caution
+            for caution in result.cautions
+            if not caution.general and caution.code != "weak_signal"
+        ],
+        general=[caution for caution in result.cautions if caution.general],
+        warnings=[clean(warning) for warning in result.warnings],
+        rows=_rows(result, unit),
+        pictures=[_section(picture, result) for picture in pictures],
+        flags=[
+            {"name": FLAG_WORDS[flag], "count": f"{count:,}", "words": FLAG_SENTENCES[flag]}
+            for flag, count in ((Flag[name], count) for name, count in signal.counts.items())
+        ],
+        cannot=signal.cannot_support,
+        not_measured=not_measured(),
+        unexamined=list(result.unexamined.values()),
+        history=[clean(line) for line in result.history],
+        version=__version__,
+        format=source.format,
+        fixes=count_words(source.fixes_read, "fix", "fixes"),
+        origin=[f"{value:.6f}" for value in motion.origin_deg] if show_coordinates else None,
+        sha256=source.sha256,
+    )
+
+
+def _template() -> Any:
+    text = (files("ridelog.report") / "templates" / "ride.html").read_text(encoding="utf-8")
+    environment = Environment(
+        loader=DictLoader({"ride.html": text}),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+    )
+    return environment.get_template("ride.html")
+
+
+def _rows(result: RideResult, unit: SpeedUnit) -> list[dict[str, Any]]:
+    top = result.top_speed
+    rows = []
+    if top.best_5s is None:
+        rows.append(_row("Best five seconds", "none", "No five seconds in a row carry a figure."))
+    else:
+        rows.append(
+            _row(
+                "Best five seconds",
+                _with_bounds(top.best_5s, unit),
+                "What the machine holds, not only touches: the highest mean over five seconds.",
+            )
+        )
+    if top.two_way is None:
+        why = f"{capital(top.reason or 'no two opposite runs were found')}."
+        rows.append(_row("Both directions", "none", why))
+    else:
+        runs = joined(
+            [f"{speed_words(run.speed, unit)} {course_words(run.course_deg)}" for run in top.runs]
+        )
+        rows.append(
+            _row(
+                "Both directions",
+                _with_bounds(top.two_way, unit),
+                f"Mean of the best second each way ({runs}): wind and slope cancel in part.",
+            )
+        )
+    if top.raw_peak_mps == top.raw_peak_mps:
+        rows.append(
+            _row(
+                "Highest reading",
+                raw_peak_words(result, unit),
+                f"Not the figure: {why_not_the_peak(result, unit)}",
+            )
+        )
+    return rows
+
+
+def _row(name: str, value: str, words: str) -> dict[str, Any]:
+    return {"name": name, "value": value, "words": words, "short": len(value) < 32}
+
+
+def _with_bounds(estimate: Any, unit: SpeedUnit) -> str:
+    low, high = bounds_words(estimate, unit)
+    return f"{speed_words(estimate, unit)} ({low} to {high})"
+
+
+def _section(picture: Picture, result: RideResult) -> dict[str, Any]:
+    words, caption = {
+        "speed": (
+            "The line is the speed that fits all fixes together. Nothing is taken from shaded "
+            "stretches for the reason named on them, except that a lone jump is bridged by its "
+            "neighbours.",
+            "The diamond or triangle is the highest single reading, the thick mark the best "
+            "second.",
+        ),
+        "path": (
+            "Local metres only: the picture does not tell where on earth it lies.",
+            "Arrows stand to the right of the path in the direction of travel.",
+        ),
+        "signal": (
+            f"{capital(signal_summary(result.signal))}. Gaps: {gap_words(result.signal)}.",
+            "Each bar is a stretch of fixes that carry the flag, with their number.",
+        ),
+    }[picture.name]
+    return {
+        "name": picture.name,
+        "heading": _HEADINGS[picture.name],
+        "words": words,
+        "caption": caption,
+        "wide_svg": Markup(picture.wide_svg),
+        "narrow_svg": Markup(picture.narrow_svg),
+    }

@@ -1,0 +1,113 @@
+"""The sentences about one ride that the terminal and the page share."""
+
+from ridelog.analysis.ride import NOT_MEASURED, RideResult
+from ridelog.analysis.signal_quality import SignalQuality
+from ridelog.report.wording import (
+    bounds_words,
+    count_words,
+    course_words,
+    duration_words,
+    joined,
+    plain_speed,
+    share_words,
+    speed_words,
+)
+from ridelog.units import SpeedUnit
+
+
+def capital(text: str) -> str:
+    """Return a text that begins with a capital letter."""
+    return text[:1].upper() + text[1:]
+
+
+def meaning(result: RideResult, unit: SpeedUnit) -> str:
+    """Return what the headline figure says, in one or two sentences."""
+    best = result.top_speed.best_1s
+    if best is None:
+        return f"No top speed can be given: {result.top_speed.reason}."
+    low, high = bounds_words(best, unit)
+    return (
+        f"Over its fastest second the machine averaged {speed_words(best, unit)}. Intervals made "
+        f"this way hold the true speed in 9 rides of 10; this one runs from {low} to {high} "
+        f"{unit.label}."
+    )
+
+
+def why_not_the_peak(result: RideResult, unit: SpeedUnit) -> str:
+    """Return why the largest single reading is not the figure."""
+    top = result.top_speed
+    if top.raw_peak_mps != top.raw_peak_mps:
+        return ""
+    fixes = count_words(result.signal.fixes_used, "fix", "fixes")
+    if top.raw_peak_kind == "reported":
+        return (
+            f"the largest of {fixes} is the one whose error points up most."
+        )
+    return (
+        "it comes from two neighbouring positions, whose metres of error, divided by a short time, "
+        "look like speed."
+    )
+
+
+def five_seconds(result: RideResult, unit: SpeedUnit) -> str:
+    """Return the best five seconds, or why there are none."""
+    best = result.top_speed.best_5s
+    if best is None:
+        return "no five seconds in a row carry a figure"
+    low, high = bounds_words(best, unit)
+    return f"{speed_words(best, unit)} ({low} to {high})"
+
+
+def two_way(result: RideResult, unit: SpeedUnit) -> str:
+    """Return the mean of both directions with its two runs, or why there is none."""
+    top = result.top_speed
+    if top.two_way is None:
+        return f"none: {top.reason or 'no two opposite runs'}"
+    low, high = bounds_words(top.two_way, unit)
+    runs = joined(
+        [f"{speed_words(run.speed, unit)} {course_words(run.course_deg)}" for run in top.runs]
+    )
+    return f"{speed_words(top.two_way, unit)} ({low} to {high}), mean of {runs}"
+
+
+def signal_summary(signal: SignalQuality) -> str:
+    """Return what the log holds: fixes, rate, gaps, settling."""
+    used = (
+        f"all {signal.fixes_read:,} fixes used"
+        if signal.fixes_used == signal.fixes_read
+        else f"{signal.fixes_used:,} of {signal.fixes_read:,} fixes used"
+    )
+    gaps = count_words(len(signal.gaps), "gap") if signal.gaps else "no gaps"
+    return (
+        f"{used}, {share_words(signal.usable_share)} may carry a figure; "
+        f"{rate_words(signal.rate_hz)}; {gaps}"
+    )
+
+
+def rate_words(rate_hz: float) -> str:
+    """Return how often the receiver spoke."""
+    if rate_hz >= 0.95:
+        return f"{rate_hz:.3g} {'fix' if abs(rate_hz - 1.0) < 0.005 else 'fixes'} a second"
+    return f"one fix every {1.0 / rate_hz:.3g} s"
+
+
+def gap_words(signal: SignalQuality) -> str:
+    """Return how many gaps there are and how long they last together."""
+    if not signal.gaps:
+        return "none"
+    lost = sum(end - start for start, end in signal.gaps)
+    return f"{len(signal.gaps):,}, together {duration_words(lost)}; nothing is estimated in them"
+
+
+def not_measured() -> str:
+    """Return what no log can show and how that limits the figure."""
+    return (
+        f"{capital(joined(list(NOT_MEASURED)))}. The figures hold for this ride as it was ridden; "
+        "another day, rider or charge can move them by more than the interval."
+    )
+
+
+def raw_peak_words(result: RideResult, unit: SpeedUnit) -> str:
+    """Return the largest single reading, or that there is none."""
+    peak = result.top_speed.raw_peak_mps
+    return plain_speed(peak, unit) if peak == peak else "none in the log"
