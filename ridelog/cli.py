@@ -5,7 +5,7 @@ import sys
 import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from enum import Enum
+from enum import StrEnum
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -25,7 +25,7 @@ app = typer.Typer(
 )
 
 
-class Units(str, Enum):
+class Units(StrEnum):
     """The units in which speeds are printed; files of results are in SI units always."""
 
     KMH = "km/h"
@@ -35,15 +35,15 @@ class Units(str, Enum):
 Ride = Annotated[
     Path,
     typer.Argument(
-        metavar="RIDE", help="The log of one ride: GPX or NMEA, plain, gzip or zip.", show_default=False
+        metavar="RIDE",
+        help="The log of one ride: GPX or NMEA, plain, gzip or zip.",
+        show_default=False,
     ),
 ]
 Force = Annotated[bool, typer.Option("--force", help="Replace files that are there already.")]
 JsonFile = Annotated[
     Path | None,
-    typer.Option(
-        "--json", metavar="FILE", help="Write the result as JSON; - for standard output."
-    ),
+    typer.Option("--json", metavar="FILE", help="Write the result as JSON; - for standard output."),
 ]
 
 
@@ -256,4 +256,6 @@ def _print(lines: list[tuple[str, str]]) -> None:
 
 
 def _shown(path: Path) -> str:
-    return "".join(letter if letter.isprintable() else "\N{REPLACEMENT CHARACTER}" for letter in str(path))
+    return "".join(
+        letter if letter.isprintable() else "\N{REPLACEMENT CHARACTER}" for letter in str(path)
+    )

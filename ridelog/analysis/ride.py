@@ -20,7 +20,11 @@ NOT_MEASURED = ("wind", "slope", "rider mass", "battery charge", "tyre pressure"
 
 @dataclass(frozen=True)
 class RideSource:
-    """The log a result was computed from, enough to find it again."""
+    """The log a result was computed from, enough to find it again.
+
+    ``start_utc`` and ``end_utc`` are those of the first and last fix in the order of the file;
+    ``start_s`` and ``end_s`` the earliest and latest in time, which differ if a clock stepped back.
+    """
 
     file: str
     sha256: str
@@ -69,14 +73,16 @@ def describe_source(motion: Motion) -> RideSource:
     track = motion.track
     known = track.time_s[np.isfinite(track.time_s)]
     start_s, end_s = (float(known.min()), float(known.max())) if len(known) else (0.0, 0.0)
+    # First and last in file order, as the log tells it: a clock that steps back stays visible.
+    first_s, last_s = (float(known[0]), float(known[-1])) if len(known) else (0.0, 0.0)
     return RideSource(
         file=track.source.file,
         sha256=track.source.sha256,
         format=track.source.format,
         fixes_read=len(track),
         fixes_used=int(np.count_nonzero(motion.used)),
-        start_utc=track.utc_text(start_s),
-        end_utc=track.utc_text(end_s),
+        start_utc=track.utc_text(first_s),
+        end_utc=track.utc_text(last_s),
         date_known=track.date_known,
         start_s=start_s,
         end_s=end_s,

@@ -9,6 +9,7 @@ from ridelog.analysis.result import Estimate
 from ridelog.analysis.windows import (
     Windows,
     stretches_near_the_top,
+    usual_sd,
     window_means,
     windows_of,
 )
@@ -102,8 +103,7 @@ def _best(
     motion: Motion, windows: Windows, chosen: BoolArray
 ) -> tuple[Estimate | None, FloatArray]:
     """Return the estimate of the highest mean over the chosen windows, and all columns of it."""
-    sd = np.nanmedian(motion.speed_sd_mps)
-    margin = max(_LEAST_MARGIN_MPS, _MARGIN_SD * float(sd) if np.isfinite(sd) else 0.0)
+    margin = max(_LEAST_MARGIN_MPS, _MARGIN_SD * usual_sd(motion))
     tops: list[FloatArray] = []
     for start, end in stretches_near_the_top(motion, windows, chosen, margin, _LONGEST_S):
         # A tenth of a second places a window to 0.005 m/s even at a corner of 2 m/s².

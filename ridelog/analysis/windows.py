@@ -18,6 +18,8 @@ _MOST_REJECTED = 0.34
 # Fixes between which the motion was bridged rather than seen: an interval longer than this many
 # usual ones and this long, or a speed this many times less certain than usual.
 _HOLE_INTERVALS, _HOLE_S = 1.5, 0.4
+# ... and fixes this far apart cannot tell what the machine did in any one second between them.
+_LONGEST_HOLE_S = 2.1
 _BRIDGED_SD = 5.0
 
 
@@ -84,8 +86,9 @@ def windows_of(
         return result
 
     sd = motion.speed_sd_mps[rows]
-    bridged = sd > _BRIDGED_SD * np.median(sd) if len(sd) else np.zeros(0, dtype=bool)
-    hole = np.append(step > max(_HOLE_S, _HOLE_INTERVALS / motion.rate_hz), False)
+    bridged = sd > _BRIDGED_SD * usual_sd(motion)
+    longest = min(max(_HOLE_S, _HOLE_INTERVALS / motion.rate_hz), _LONGEST_HOLE_S)
+    hole = np.append(step > longest, False)
     holes = np.concatenate([[0.0], np.cumsum(hole)])
     usable = (
         (held(doubtful) == 0)
@@ -104,6 +107,15 @@ def windows_of(
         course_rad=np.arctan2(east[after] - east[start], north[after] - north[start]),
         usable=usable,
     )
+
+
+def usual_sd(motion: Motion) -> float:
+    """Return the usual uncertainty of the speed while the machine moves. [m/s]"""
+    known = motion.used & np.isfinite(motion.speed_sd_mps)
+    moving = known & ((motion.flags & np.uint32(Flag.STANDSTILL)) == 0)
+    if not known.any():
+        return 0.0
+    return float(np.median(motion.speed_sd_mps[moving if moving.any() else known]))
 
 
 def stretches_near_the_top(

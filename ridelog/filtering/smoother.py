@@ -122,7 +122,10 @@ def _chain_of(seen: Sightings, screened: Screened) -> tuple[Chain, Evidence, Int
         averaged=np.ones(n),
         drift_factor=drift_factor,
         speed_floor_mps=max(rounding, 0.005),
-        position_floor_m=max(seen.position_step_m / np.sqrt(12.0), 0.003),
+        # Rounding to a coarse step errs alike fix after fix, so it counts in full.
+        position_floor_m=max(
+            seen.position_step_m * (1.0 if seen.position_step_m > 0.1 else 12.0**-0.5), 0.003
+        ),
         # At a steady speed a coarse step makes the same error fix after fix.
         slow_floor_mps=rounding if seen.speed_step_mps > 0.1 else 0.0,
     )

@@ -45,8 +45,8 @@ class Shape:
         return self.name == "wide"
 
 
-WIDE = Shape("wide", 9.6, 3.6, 10.0, 9.0, 0.72, 700)
-NARROW = Shape("narrow", 3.6, 3.5, 9.0, 8.0, 0.56, 330)
+WIDE = Shape("wide", 9.6, 3.6, 11.0, 10.0, 0.72, 700)
+NARROW = Shape("narrow", 3.6, 3.5, 10.0, 9.0, 0.56, 330)
 
 
 @contextmanager
@@ -54,7 +54,8 @@ def drawing() -> Iterator[None]:
     """Draw with ridelog's own settings, whatever the user's matplotlib is set to."""
     with matplotlib.rc_context():
         matplotlib.rcdefaults()
-        matplotlib.rcParams.update(_STYLE)
+        for key, value in _STYLE.items():
+            matplotlib.rcParams[key] = value  # type: ignore[index]  # plain names
         yield
 
 
@@ -142,6 +143,7 @@ def svg_of(figure: Figure, *, name: str, label: str) -> str:
     Parameters
     ----------
     figure : Figure
+        The drawing.
     name : str
         Letters and digits, unique on the page.
     label : str
@@ -169,16 +171,19 @@ def svg_of(figure: Figure, *, name: str, label: str) -> str:
 def _own_names(text: str, name: str) -> str:
     """Drop names that nothing refers to and make the others unique on the page."""
     used = set(re.findall(r'href="#([^"]+)"', text)) | set(re.findall(r"url\(#([^)]+)\)", text))
-    text = re.sub(
-        r' id="([^"]+)"', lambda m: f' id="{name}-{m[1]}"' if m[1] in used else "", text
-    )
+    text = re.sub(r' id="([^"]+)"', lambda m: f' id="{name}-{m[1]}"' if m[1] in used else "", text)
     text = re.sub(r'href="#([^"]+)"', rf'href="#{name}-\1"', text)
     return re.sub(r"url\(#([^)]+)\)", rf"url(#{name}-\1)", text)
 
 
 def _shorter(text: str) -> str:
     """Round coordinates to a hundredth of a point and drop white space between elements."""
-    text = re.sub(r"-?\d+\.\d{3,}", lambda m: f"{float(m[0]):.2f}".rstrip("0").rstrip("."), text)
+    # Not the scale of letters, which is a small number itself.
+    text = re.sub(
+        r"scale\([^)]*\)|-?\d+\.\d{3,}",
+        lambda m: m[0] if m[0][0] == "s" else f"{float(m[0]):.2f}".rstrip("0").rstrip("."),
+        text,
+    )
     return re.sub(r"\s*\n\s*", " ", text).replace("> <", "><")
 
 

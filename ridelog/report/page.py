@@ -50,7 +50,10 @@ def ride_page(
 
     Parameters
     ----------
-    motion, result : Motion and RideResult of the same ride.
+    motion : Motion
+        The smoothed ride.
+    result : RideResult
+        Its figures.
     pictures : tuple of Picture
         From ``ride_pictures`` in the same unit.
     unit : SpeedUnit
@@ -60,7 +63,7 @@ def ride_page(
     """
     best, source, signal = result.top_speed.best_1s, result.source, result.signal
     low, high = bounds_words(best, unit) if best else ("", "")
-    return _template().render(
+    page: str = _template().render(
         title=f"Test ride {clean(source.file)}",
         light_css=Markup(css_variables(dark=False)),
         dark_css=Markup(css_variables(dark=True)),
@@ -97,6 +100,7 @@ def ride_page(
         origin=[f"{value:.6f}" for value in motion.origin_deg] if show_coordinates else None,
         sha256=source.sha256,
     )
+    return page
 
 
 def _template() -> Any:
@@ -171,7 +175,8 @@ def _section(picture: Picture, result: RideResult) -> dict[str, Any]:
             "Arrows stand to the right of the path in the direction of travel.",
         ),
         "signal": (
-            f"{capital(signal_summary(result.signal))}. Gaps: {gap_words(result.signal)}.",
+            f"{capital(signal_summary(result.signal))}."
+            + (f" Gaps: {gap_words(result.signal)}." if result.signal.gaps else ""),
             "Each bar is a stretch of fixes that carry the flag, with their number.",
         ),
     }[picture.name]

@@ -209,12 +209,12 @@ def _draw_places(
             zorder=6, linestyle="none",
         )  # fmt: skip
         size = np.array([0.62 * len(words) * shape.small_pt, 1.4 * shape.small_pt])
-        middle = _least_crowded(at, size, crowd, frame)
-        box = np.linspace(middle - 0.5 * size, middle + 0.5 * size, 15)
+        centre = _least_crowded(at, size, crowd, frame)
+        box = np.linspace(centre - 0.5 * size, centre + 0.5 * size, 15)
         grid = np.stack(np.meshgrid(box[:, 0], box[:, 1]), axis=-1).reshape(-1, 2)
         crowd = np.concatenate([crowd, grid])
         axes.annotate(
-            words, (x, y), xytext=tuple(middle - at), textcoords="offset points",
+            words, (x, y), xytext=tuple(centre - at), textcoords="offset points",
             ha="center", va="center", fontsize=shape.small_pt, color=INK.light, zorder=7,
             arrowprops={"arrowstyle": "-", "color": QUIET.light, "linewidth": 0.8, "shrinkB": 4},
             bbox={"facecolor": PAPER.light, "edgecolor": "none", "pad": 1.0, "alpha": 0.85},
@@ -285,9 +285,7 @@ def _draw_scale_of_speed(
     scale.set_ylim(0.0, 1.0)
     for index, role in enumerate(SPEED_ROLES):
         tall = _width_pt(index) / 36.0 * 2.2
-        scale.add_patch(
-            Rectangle((index, 0.55), 1.0, tall, facecolor=role.light, edgecolor="none")
-        )
+        scale.add_patch(Rectangle((index, 0.55), 1.0, tall, facecolor=role.light, edgecolor="none"))
     decimals = 0 if unit.from_mps(top) >= 20.0 else 1
     for index in range(0, SPEED_CLASSES + 1, 2):
         if index == SPEED_CLASSES - 2 and not shape.wide:

@@ -44,7 +44,13 @@ def signal_figure(motion: Motion, result: RideResult, shape: Shape) -> Figure:
     for name, values, limit, words in series:
         axes = axes_in(figure, left, height - top - _PANEL_IN, 0.12, top)
         _panel(axes, motion, values, limit, shape, clip=values is track.hdop)
-        axes.set_title(f"{name}; {words} {limit:g} (dashed)", loc="left", fontsize=shape.small_pt, color=INK.light, pad=3.0)
+        axes.set_title(
+            f"{name}; {words} {limit:g} (dashed)",
+            loc="left",
+            fontsize=shape.small_pt,
+            color=INK.light,
+            pad=3.0,
+        )
         time_axis(axes, shape, result.source.start_s, result.source.end_s, named=False)
         axes.tick_params(labelbottom=False)
         top += _PANEL_IN + 0.32

@@ -46,9 +46,7 @@ def ride_pictures(motion: Motion, result: RideResult, unit: SpeedUnit) -> tuple[
         )
 
 
-def _picture(
-    name: str, label: str, motion: Motion, result: RideResult, unit: SpeedUnit
-) -> Picture:
+def _picture(name: str, label: str, motion: Motion, result: RideResult, unit: SpeedUnit) -> Picture:
     wide = _figure(name, motion, result, unit, WIDE)
     narrow = _figure(name, motion, result, unit, NARROW)
     return Picture(
@@ -60,9 +58,7 @@ def _picture(
     )
 
 
-def _figure(
-    name: str, motion: Motion, result: RideResult, unit: SpeedUnit, shape: Shape
-) -> Figure:
+def _figure(name: str, motion: Motion, result: RideResult, unit: SpeedUnit, shape: Shape) -> Figure:
     if name == "speed":
         return speed_figure(motion, result, unit, shape)
     if name == "path":

@@ -40,9 +40,7 @@ def why_not_the_peak(result: RideResult, unit: SpeedUnit) -> str:
         return ""
     fixes = count_words(result.signal.fixes_used, "fix", "fixes")
     if top.raw_peak_kind == "reported":
-        return (
-            f"the largest of {fixes} is the one whose error points up most."
-        )
+        return f"the largest of {fixes} is the one whose error points up most."
     return (
         "it comes from two neighbouring positions, whose metres of error, divided by a short time, "
         "look like speed."

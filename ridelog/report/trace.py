@@ -33,6 +33,7 @@ def trace_csv(motion: Motion, reverse: tuple[tuple[float, float], ...] | None = 
     Parameters
     ----------
     motion : Motion
+        The smoothed ride.
     reverse : tuple of (start_s, end_s), optional
         Stretches of reverse travel, where ``velocity_mps`` is negative. None means that nobody
         looked: the direction is then unknown and ``velocity_mps`` stays empty.
@@ -76,7 +77,8 @@ def utc_texts(track: Track) -> list[str]:
     texts = np.datetime_as_string(moments, unit="ms").tolist()
     skip = 0 if track.date_known else 10
     return [
-        text[skip:] + "Z" if there else "" for text, there in zip(texts, known.tolist(), strict=True)
+        text[skip:] + "Z" if there else ""
+        for text, there in zip(texts, known.tolist(), strict=True)
     ]
 
 

@@ -34,7 +34,9 @@ _POINTS = ("north", "north-east", "east", "south-east", "south", "south-west", "
 def clean(text: str) -> str:
     """Return a text that cannot steer a terminal: control characters become a visible mark."""
     return "".join(
-        "\N{REPLACEMENT CHARACTER}" if unicodedata.category(letter) in ("Cc", "Cf", "Cs") else letter
+        "\N{REPLACEMENT CHARACTER}"
+        if unicodedata.category(letter) in ("Cc", "Cf", "Cs")
+        else letter
         for letter in text
     )
 

@@ -4,13 +4,13 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from filtered_rides import displaced, ride_and_log
 
 from ridelog.analysis.top_speed import measure_top_speed
 from ridelog.errors import NotEnoughDataError
 from ridelog.filtering.smoother import estimate_motion
 from ridelog.flags import Flag
 from ridelog.simulate import Place, to_track
-from tests.filtering.rides import displaced, ride_and_log
 
 
 def test_smoothed_speed_follows_the_truth_closer_than_the_reported_one() -> None:
