@@ -16,6 +16,10 @@ from ridelog.importer.gpx_points import COLUMN_NAMES, MOST_DEPTH, Column, GpxPoi
 from ridelog.track import IntArray
 
 _TERMINATORS = b">/ \t\r\n"
+# Letters that cannot stand in a name, by code.
+_ENDS_NAME = np.isin(np.arange(256), np.frombuffer(b" \t\r\n/\"'=", dtype=np.uint8))
+# Longest prefix looked at in one sweep; longer ones one by one, so that none is left out.
+_LONGEST_PREFIX = 32
 _WORD_BYTES = 8
 # Each open element must stay below MOST_DEPTH here, or the two readers could disagree.
 _MOST_TAGS_AFTER = 100
@@ -146,10 +150,17 @@ def _prefixed(data: bytes, buffer: ByteArray, tags: _Tags, name: bytes) -> BoolA
     after = buffer[colons + len(sought)]
     colons = colons[np.isin(after, np.frombuffer(_TERMINATORS, dtype=np.uint8))]
     tag = np.searchsorted(tags.opening, colons) - 1
-    for place, i in zip(colons.tolist(), tag.tolist(), strict=True):
-        if i >= 0 and place < tags.closing[i]:
-            # A name has no white space before its colon; an end tag starts with "/".
-            found[i] |= not set(data[tags.opening[i] + 1 : place]) & set(b" \t\r\n/\"'=")
+    in_tag = (tag >= 0) & (colons < tags.closing[tag])
+    colons, tag = colons[in_tag], tag[in_tag]
+    # A name has no white space before its colon; an end tag starts with "/".
+    begin = tags.opening[tag] + 1
+    prefix_length = colons - begin
+    is_prefix = prefix_length <= _LONGEST_PREFIX
+    for j in range(int(prefix_length[is_prefix].max(initial=0))):
+        is_prefix &= (j >= prefix_length) | ~_ENDS_NAME[buffer[begin + j]]
+    for i in np.flatnonzero(prefix_length > _LONGEST_PREFIX):
+        is_prefix[i] = not _ENDS_NAME[buffer[begin[i] : colons[i]]].any()
+    found[tag[is_prefix]] = True
     return found
 
 
