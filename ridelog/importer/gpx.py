@@ -8,22 +8,15 @@ import numpy as np
 from ridelog.errors import UnreadableLogError
 from ridelog.flags import Flag
 from ridelog.importer.columns import BoolArray, decimals
-from ridelog.importer.gpx_points import Column, GpxPoints, read_points
+from ridelog.importer.gpx_points import GpxPoints, read_points
 from ridelog.importer.gpx_regular import read_regular_points
-from ridelog.importer.gpx_times import gpx_times
+from ridelog.importer.gpx_times import gpx_times, without_zone
+from ridelog.importer.gpx_values import read_values, text_at
 from ridelog.importer.timeline import US_PER_S, clock_set_back, far_from_the_rest, time_flags
 from ridelog.importer.wording import counted, places, shown, shown_name
-from ridelog.track import FixKind, FloatArray, IntArray, Source, Track
+from ridelog.track import FloatArray, IntArray, Source, Track
 
 _EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
-# Element fix of the GPX 1.1 schema, in the numbers of NMEA. 2d and 3d say nothing of corrections.
-_FIX_KINDS = {
-    b"none": FixKind.NONE,
-    b"2d": FixKind.AUTONOMOUS,
-    b"3d": FixKind.AUTONOMOUS,
-    b"dgps": FixKind.DIFFERENTIAL,
-    b"pps": FixKind.PRECISE,
-}
 
 
 def read_gpx(name: str, data: bytes, sha256: str, size_bytes: int) -> Track:
@@ -85,23 +78,17 @@ def _track(name: str, points: GpxPoints, line: IntArray, sha256: str, size_bytes
     warnings += doubt
     times = _times(points, line)
     warnings += times.warnings
-    kind = _fix_kinds(points.columns["fix"])
-    speed_mps = decimals(*points.columns["speed"])
-    course_deg = decimals(*points.columns["course"])
-    # Loggers write -1 for "unknown".
-    speed_mps[speed_mps < 0.0] = np.nan
-    course_deg[(course_deg < 0.0) | (course_deg > 360.0)] = np.nan
+    values = read_values(points, line)
+    warnings += values.warnings
     flags = time_flags(times.time_s)
     flags[np.isnan(latitude_deg)] |= np.uint32(Flag.NO_POSITION)
-    flags[kind == FixKind.NONE] |= np.uint32(Flag.NO_FIX)
+    flags[values.no_fix] |= np.uint32(Flag.NO_FIX)
     set_back = clock_set_back(times.time_s)
     if set_back.any():
         warnings.append(
             f"The clock is set back {counted(int(set_back.sum()), 'time')} "
             f"({places(line[set_back].tolist())}); a new stretch starts there."
         )
-    satellites = decimals(*points.columns["sat"])
-    hdop = decimals(*points.columns["hdop"])
     history = (
         f"Read {shown_name(name)} as {version}: {counted(len(points), 'track point')} in "
         f"{counted(int(np.unique(points.segment).shape[0]), 'segment')}, "
@@ -114,12 +101,12 @@ def _track(name: str, points: GpxPoints, line: IntArray, sha256: str, size_bytes
         time_s=times.time_s,
         latitude_deg=latitude_deg,
         longitude_deg=longitude_deg,
-        height_m=decimals(*points.columns["ele"]),
-        speed_mps=speed_mps,
-        course_rad=np.radians(course_deg % 360.0),
-        hdop=np.where(hdop < 0.0, np.nan, hdop),
-        satellites=np.where(satellites < 0.0, np.nan, satellites),
-        fix_kind=kind,
+        height_m=values.height_m,
+        speed_mps=values.speed_mps,
+        course_rad=values.course_rad,
+        hdop=values.hdop,
+        satellites=values.satellites,
+        fix_kind=values.fix_kind,
         position_sd_m=np.full(len(points), np.nan),
         source_line=line,
         segment=points.segment - points.segment[0] + np.cumsum(set_back),
@@ -157,7 +144,7 @@ def _positions(points: GpxPoints, line: IntArray) -> tuple[FloatArray, FloatArra
     if not good.all():
         worst = int(np.flatnonzero(~good)[0])
         seen = " ".join(
-            f"{axis} {shown(_text(points.columns[axis], worst))}" for axis in ("lat", "lon")
+            f"{axis} {shown(text_at(points.columns[axis], worst))}" for axis in ("lat", "lon")
         )
         warnings.append(
             f"{counted(int(np.count_nonzero(~good)), 'point')} without a usable position "
@@ -168,11 +155,6 @@ def _positions(points: GpxPoints, line: IntArray) -> tuple[FloatArray, FloatArra
         np.where(good, longitude_deg, np.nan),
         warnings,
     )
-
-
-def _text(column: Column, row: int) -> bytes:
-    buffer, start, length = column
-    return buffer[start[row] : start[row] + length[row]].tobytes()
 
 
 @dataclass(frozen=True)
@@ -191,7 +173,7 @@ def _times(points: GpxPoints, line: IntArray) -> _Times:
     if missing:
         warnings.append(f"No time is given in {missing:,} of {counted(len(points), 'point')}.")
     if malformed.any():
-        first = _text(points.columns["time"], int(np.flatnonzero(malformed)[0]))
+        first = text_at(points.columns["time"], int(np.flatnonzero(malformed)[0]))
         warnings.append(
             f"{counted(int(malformed.sum()), 'time stamp')} cannot be read "
             f"({places(line[malformed].tolist())}; first {shown(first)})."
@@ -200,26 +182,21 @@ def _times(points: GpxPoints, line: IntArray) -> _Times:
     far = far_from_the_rest(stamp_us, usable)
     wrong = early | far
     if wrong.any():
-        first = _text(points.columns["time"], int(np.flatnonzero(wrong)[0]))
+        first = text_at(points.columns["time"], int(np.flatnonzero(wrong)[0]))
         warnings.append(
             f"{counted(int(wrong.sum()), 'time stamp')} cannot belong to this ride "
             f"({places(line[wrong].tolist())}; first {shown(first)}) and "
             f"{'was' if wrong.sum() == 1 else 'were'} not used."
         )
     usable &= ~far
+    bare = without_zone(*points.columns["time"], usable)
+    if bare.any():
+        warnings.append(
+            f"{counted(int(bare.sum()), 'time stamp')} without a zone "
+            f"({places(line[bare].tolist())}) {'was' if bare.sum() == 1 else 'were'} read as UTC."
+        )
     if not usable.any():
         return _Times(np.full(len(points), np.nan), None, warnings)
     start_us = int(stamp_us[usable][0])
     time_s = np.where(usable, (stamp_us - start_us) / US_PER_S, np.nan)
     return _Times(time_s, _EPOCH + timedelta(microseconds=start_us), warnings)
-
-
-def _fix_kinds(column: Column) -> IntArray:
-    """Return the kind of fix of each point; unknown if left out or none of the schema's words."""
-    buffer, start, length = column
-    kinds = np.full(start.shape[0], int(FixKind.UNKNOWN), dtype=np.int64)
-    given = np.flatnonzero((length > 0) & (length <= 16))
-    for i in given:
-        word = buffer[start[i] : start[i] + length[i]].tobytes().strip().lower()
-        kinds[i] = _FIX_KINDS.get(word, FixKind.UNKNOWN)
-    return kinds

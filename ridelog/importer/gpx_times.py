@@ -59,6 +59,26 @@ def gpx_times(
     return np.where(usable, stamp_us, 0), usable, malformed
 
 
+def without_zone(
+    buffer: ByteArray, start: IntArray, length: IntArray, usable: BoolArray
+) -> BoolArray:
+    """Return which of the usable stamps end in neither Z nor an offset from UTC.
+
+    Parameters
+    ----------
+    buffer, start, length, usable
+        As given to and returned by gpx_times; arrays of shape (n,).
+    """
+    bare = np.zeros(start.shape[0], dtype=np.bool_)
+    zulu = buffer[np.maximum(start + length - 1, 0)] == ord("Z")
+    for i in np.flatnonzero(usable & ~zulu):
+        text = buffer[start[i] : start[i] + length[i]].tobytes().strip()
+        # After the date "-" and "+" can only begin an offset.
+        clock = text[10:]
+        bare[i] = not (clock[-1:] in b"Zz" or b"+" in clock or b"-" in clock)
+    return bare
+
+
 def _regular(buffer: ByteArray, start: IntArray, length: IntArray) -> tuple[IntArray, BoolArray]:
     """Return the stamps of the plain form YYYY-MM-DDThh:mm:ss(.f)(Z), and which have it."""
     regular = (length >= _DATE_LETTERS) & (length <= _DATE_LETTERS + _LONGEST_FRACTION + 2)
