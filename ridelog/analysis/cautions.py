@@ -13,6 +13,8 @@ _AGE_6_MPS = _MPH.to_mps(15.0)
 _AGE_10_AND_12_MPS = _MPH.to_mps(30.0)
 # Opposite runs further apart than this are not accepted by the eKFV Annex, no. 2.1.2.
 _RUNS_WITHIN = 0.10
+# Slower than this nobody rode; common practice, no source.
+_A_RIDE_MPS = 0.5
 # An interval wider than this share of the figure; common practice, no source.
 _WIDE_INTERVAL = 0.10
 
@@ -37,6 +39,8 @@ def top_speed_cautions(top: TopSpeed) -> tuple[Caution, ...]:
     found: list[Caution] = []
     best = top.best_1s
     if best is None:
+        return ()
+    if best.value < _A_RIDE_MPS:
         return ()
     if best.value > _AGE_8_TO_12_MPS:
         found.append(_age_class(best.value))
@@ -69,8 +73,8 @@ def top_speed_cautions(top: TopSpeed) -> tuple[Caution, ...]:
             found.append(
                 Caution(
                     "directions_differ",
-                    f"The two directions differ by {100 * apart:.0f} %: wind or slope was strong, "
-                    "so the mean of both is the fairer figure.",
+                    f"The two directions differ by {100 * apart:.0f} %: wind, slope or another way "
+                    "of riding, so neither a run nor their mean is a fair top speed.",
                     apart,
                     _RUNS_WITHIN,
                     "eKFV Annex, no. 2.1.2: not more than 10 %",

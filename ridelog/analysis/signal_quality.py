@@ -17,7 +17,8 @@ _SLOWEST_WEAVE_HZ = 1.0
 # Where the verdict's grades begin; common practice, no source.
 _GOOD_SHARE, _FAIR_SHARE = 0.90, 0.50
 _GOOD_SD_MPS, _FAIR_SD_MPS = 0.10, 0.35
-_SHORT_RIDE_S = 30.0
+_SHORT_RIDE_S, _TOO_SHORT_S = 30.0, 10.0
+_WEAK_RATE_HZ, _LOST_SHARE = 0.45, 0.2
 
 
 @dataclass(frozen=True)
@@ -102,6 +103,17 @@ def _grade(motion: Motion, share: float, speed_sd: float) -> tuple[str, str]:
         return "weak", f"only {100 * share:.0f} % of the fixes can carry a figure"
     if speed_sd > _FAIR_SD_MPS:
         return "weak", f"speeds are known to ±{1.645 * speed_sd:.1f} m/s at best"
+    track_s = motion.track.time_s[np.isfinite(motion.track.time_s)]
+    length_s = float(np.ptp(track_s))
+    if length_s < _TOO_SHORT_S:
+        return "weak", f"it covers only {length_s:.0f} s"
+    if motion.rate_hz < _WEAK_RATE_HZ:
+        return "weak", f"it has only one fix every {1.0 / motion.rate_hz:.3g} s"
+    lost = sum(end - start for start, end in motion.gaps) / length_s
+    if lost > _LOST_SHARE:
+        return "fair", f"gaps take up {100 * lost:.0f} % of its time"
+    if length_s < _SHORT_RIDE_S:
+        return "fair", f"it covers only {length_s:.0f} s"
     if share < _GOOD_SHARE:
         return "fair", f"{100 * share:.0f} % of the fixes can carry a figure"
     if speed_sd > _GOOD_SD_MPS:
@@ -125,11 +137,17 @@ def _verdict(motion: Motion, grade: str, why: str) -> str:
     return f"Too weak for firm figures: {why}."
 
 
+def _rate(rate_hz: float) -> str:
+    if rate_hz < 0.95:
+        return f"one fix every {1.0 / rate_hz:.3g} s"
+    return f"{rate_hz:.3g} {'fix' if abs(rate_hz - 1.0) < 0.005 else 'fixes'} a second"
+
+
 def _supports(motion: Motion) -> tuple[str, ...]:
     seen_hz = _SEEN_SHARE_OF_RATE * motion.rate_hz
     sentences = [
         "Top speed over a second and over five seconds, with intervals.",
-        f"At {motion.rate_hz:.3g} fixes a second, changes slower than about {seen_hz:.2g} Hz can "
+        f"At {_rate(motion.rate_hz)}, changes slower than about {seen_hz:.2g} Hz can "
         "be seen (a fifth of the rate).",
     ]
     if motion.speed_source == "reported":
@@ -144,8 +162,8 @@ def _cannot_support(motion: Motion, used_s: np.ndarray) -> tuple[str, ...]:
     rate = motion.rate_hz
     if _SEEN_SHARE_OF_RATE * rate < _SLOWEST_WEAVE_HZ:
         sentences.append(
-            f"{rate:.3g} {'fix' if rate == 1.0 else 'fixes'} a second cannot show weave or wobble, "
-            "and may show it as a slow wander that was never there."
+            f"At {_rate(rate)} weave and wobble cannot be shown, and a fast one "
+            "may look like a slow wander that was never there."
         )
     if rate < 4.0:
         sentences.append(

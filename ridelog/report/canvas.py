@@ -11,11 +11,13 @@ from matplotlib.axes import Axes
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.backends.backend_svg import FigureCanvasSVG
 from matplotlib.figure import Figure
-from matplotlib.ticker import FuncFormatter, MaxNLocator
+from matplotlib.ticker import FuncFormatter, MaxNLocator, MultipleLocator
 
 from ridelog.report.palette import INK, PAPER, QUIET, ROLES, RULE
 
 _PNG_DPI = 160
+# Distances between ticks that a clock reader knows. [s]
+_TICKS_S = (1, 2, 5, 10, 15, 30, 60, 120, 300, 600, 900, 1800, 3600, 7200, 14400, 21600, 43200)
 _STYLE = {
     # Letters as outlines look the same on every machine; the page carries the words as text too.
     "svg.fonttype": "path",
@@ -91,8 +93,12 @@ def time_axis(axes: Axes, shape: Shape, start_s: float, end_s: float, *, named: 
     """Set the time axis of a ride: seconds, or minutes and seconds, since the first fix."""
     axes.set_xlim(start_s, max(end_s, start_s + 1.0))
     minutes = end_s - start_s > 100.0
-    steps = [1, 1.2, 1.5, 2, 3, 6, 10] if minutes else [1, 2, 5, 10]
-    axes.xaxis.set_major_locator(MaxNLocator(7 if shape.wide else 4, steps=steps))
+    rough = (end_s - start_s) / (7.0 if shape.wide else 4.0)
+    axes.xaxis.set_major_locator(
+        MultipleLocator(next((step for step in _TICKS_S if step >= rough), 86400.0))
+        if end_s - start_s > 7.0
+        else MaxNLocator(7 if shape.wide else 4, steps=[1, 2, 5, 10])
+    )
     if minutes:
         axes.xaxis.set_major_formatter(FuncFormatter(lambda value, _: _minutes(value)))
     if named:

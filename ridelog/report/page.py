@@ -176,7 +176,7 @@ def _section(picture: Picture, result: RideResult) -> dict[str, Any]:
         ),
         "signal": (
             f"{capital(signal_summary(result.signal))}."
-            + (f" Gaps: {gap_words(result.signal)}." if result.signal.gaps else ""),
+            + (f" {capital(gap_words(result.signal))}." if result.signal.gaps else ""),
             "Each bar is a stretch of fixes that carry the flag, with their number.",
         ),
     }[picture.name]

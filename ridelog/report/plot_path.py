@@ -255,9 +255,15 @@ def _draw_bar(axes: Axes, frame: _Frame, unit: SpeedUnit, shape: Shape) -> None:
         color=INK.light, linewidth=1.4, zorder=8, solid_joinstyle="miter",
     )  # fmt: skip
     axes.text(
-        x + 0.5 * metres, y + tick, f"{length:g} {unit.distance_label}", ha="center", va="bottom",
+        x + 0.5 * metres, y + tick, _length_words(length, unit), ha="center", va="bottom",
         fontsize=shape.small_pt, color=INK.light, zorder=8,
     )  # fmt: skip
+
+
+def _length_words(length: float, unit: SpeedUnit) -> str:
+    if unit.distance_label == "m" and length >= 1000.0:
+        return f"{length / 1000.0:g} km"
+    return f"{length:,g} {unit.distance_label}"
 
 
 def _draw_north(axes: Axes, shape: Shape) -> None:

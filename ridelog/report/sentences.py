@@ -14,6 +14,9 @@ from ridelog.report.wording import (
 )
 from ridelog.units import SpeedUnit
 
+# Slower than any ride: what receivers show when they stand; common practice, no source.
+_STANDING_MPS = 0.3
+
 
 def capital(text: str) -> str:
     """Return a text that begins with a capital letter."""
@@ -26,6 +29,8 @@ def meaning(result: RideResult, unit: SpeedUnit) -> str:
     if best is None:
         return f"No top speed can be given: {result.top_speed.reason}."
     low, high = bounds_words(best, unit)
+    if best.high < _STANDING_MPS:
+        return "The machine hardly moved where the signal could be trusted."
     return (
         f"Over its fastest second the machine averaged {speed_words(best, unit)}. Intervals made "
         f"this way hold the true speed in 9 rides of 10; this one runs from {low} to {high} "
@@ -94,7 +99,10 @@ def gap_words(signal: SignalQuality) -> str:
     if not signal.gaps:
         return "none"
     lost = sum(end - start for start, end in signal.gaps)
-    return f"{len(signal.gaps):,}, together {duration_words(lost)}; nothing is estimated in them"
+    return (
+        f"{count_words(len(signal.gaps), 'gap')} of {duration_words(lost)} together; nothing is "
+        "estimated inside"
+    )
 
 
 def not_measured() -> str:

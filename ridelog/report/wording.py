@@ -50,11 +50,14 @@ def shortened(text: str, width: int) -> str:
 
 
 def decimals_for(low: float, high: float) -> int:
-    """Return how many decimals an interval deserves: two digits of its width, at most two."""
+    """Return how many decimals a speed deserves: those of its interval, at most two.
+
+    Below walking pace one decimal is all that anyone wants.
+    """
     width = high - low
     if width >= 20.0:
         return 0
-    return 1 if width >= 0.1 else 2
+    return 1 if width >= 0.1 or high < 2.0 else 2
 
 
 def speed_words(estimate: Estimate, unit: SpeedUnit) -> str:
