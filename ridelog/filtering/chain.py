@@ -63,6 +63,8 @@ class Chain:
         Intervals across which nothing is carried (gaps).
     steps : ndarray of bool, shape (n - 1,)
         Intervals in which the receiver's position may step by any amount.
+    drift_time_s : float
+        Correlation time of the drift velocity. [s]
     """
 
     def __init__(
@@ -72,12 +74,14 @@ class Chain:
         velocity_mps: FloatArray,
         breaks: BoolArray,
         steps: BoolArray,
+        drift_time_s: float = DRIFT_TIME_S,
     ) -> None:
         self.time_s = time_s
         self.position_m = position_m
         self.velocity_mps = velocity_mps
         self.breaks = breaks
         self.steps = steps
+        self.drift_time_s = drift_time_s
         self.n = len(time_s)
         self.interval_s = np.diff(time_s)
         self.d = 5 if np.isfinite(velocity_mps[:, 0]).any() else 4
@@ -85,7 +89,7 @@ class Chain:
         self.first[1:] = breaks
         # Across a break the transition is switched off, so its length must only be harmless.
         self._dt = np.where(breaks, 1.0, self.interval_s)
-        self.drift_keep = np.exp(-self._dt / DRIFT_TIME_S)
+        self.drift_keep = np.exp(-self._dt / drift_time_s)
         self.slow_keep = np.exp(-self._dt / SLOW_SPEED_TIME_S)
         self._forward, self._onto = self._transitions()
 
@@ -98,6 +102,7 @@ class Chain:
             self.velocity_mps[start:stop],
             self.breaks[inner],
             self.steps[inner],
+            self.drift_time_s,
         )
 
     def _transitions(self) -> tuple[FloatArray, FloatArray]:

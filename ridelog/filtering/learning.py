@@ -70,6 +70,7 @@ class Evidence:
     factor : relative noise of the instant's fix.
     averaged : how many fixes the instant is the mean of.
     drift_factor : relative size of the drift, shape (n - 1,).
+    drift_prior_mps : size of the drift before anything is learnt.
     speed_floor_mps, position_floor_m : rounding of the log, one standard deviation.
     slow_floor_mps : slow error that rounding makes, added in square.
     """
@@ -80,6 +81,7 @@ class Evidence:
     factor: FloatArray
     averaged: FloatArray
     drift_factor: FloatArray
+    drift_prior_mps: float
     speed_floor_mps: float
     position_floor_m: float
     slow_floor_mps: float
@@ -93,7 +95,7 @@ def first_scales(chain: Chain, evidence: Evidence) -> Scales:
         cruise_var=np.full(n, 9.0),
         position_sd_m=_WHITE_POSITION_PRIOR_M,
         speed_sd_mps=0.08,
-        drift_sd_mps=DRIFT_PRIOR_MPS,
+        drift_sd_mps=evidence.drift_prior_mps,
         slow_sd_mps=SLOW_PRIOR_MPS,
         position_weight=np.ones(n),
         velocity_weight=np.ones(n),
@@ -222,7 +224,7 @@ def _improved(
         )  # fmt: skip
     drift_sd = _slow(
         states[:, 3], blocks[:, 3, 3], beside[:, 3, 3], chain.drift_keep, live,
-        weights.drift, DRIFT_PRIOR_MPS, 0.0, evidence.drift_factor,
+        weights.drift, evidence.drift_prior_mps, 0.0, evidence.drift_factor,
     )  # fmt: skip
     full_position = np.ones(chain.n)
     full_position[evidence.has_position] = position_weight

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ridelog.errors import NotEnoughDataError
+from ridelog.filtering.height import position_wander
 from ridelog.flags import UNUSABLE
 from ridelog.geodesy import to_local
 from ridelog.track import BoolArray, FloatArray, IntArray, Track
@@ -34,6 +35,7 @@ class Sightings:
     crawl : the log reports a speed below the crawl, or a speed of it without a course.
     factor : noise of this fix relative to the ride's usual one, 1.
     speed_step_mps, position_step_m : steps in which the log writes speed and position.
+    wander_mps : velocity at which positions wander, as the heights tell. [m/s]
     breaks : shape (m - 1,), intervals across which nothing may be estimated.
     """
 
@@ -48,6 +50,7 @@ class Sightings:
     speed_step_mps: float
     position_step_m: float
     origin_deg: tuple[float, float]
+    wander_mps: float
 
 
 def sightings_of(track: Track) -> Sightings:
@@ -98,6 +101,7 @@ def sightings_of(track: Track) -> Sightings:
         speed_step_mps=_written_step(track.speed_mps[rows]),
         position_step_m=_written_step(latitude) * _METRES_PER_DEGREE,
         origin_deg=origin,
+        wander_mps=position_wander(time_s, track.height_m[rows]),
     )
 
 

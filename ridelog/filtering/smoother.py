@@ -6,8 +6,9 @@ from dataclasses import replace
 import numpy as np
 
 from ridelog.errors import NotEnoughDataError
-from ridelog.filtering.chain import Chain, Solution, Weights
+from ridelog.filtering.chain import DRIFT_TIME_S, Chain, Solution, Weights
 from ridelog.filtering.coarse import LONGEST_WHOLE, coarsened, groups_of, refined
+from ridelog.filtering.height import WANDER_TIME_S
 from ridelog.filtering.learning import (
     DRIFT_PRIOR_MPS,
     SLOW_PRIOR_MPS,
@@ -28,6 +29,8 @@ from ridelog.track import BoolArray, FloatArray, IntArray, Track
 # Between fixes further apart than this, instants without data let corners fall where they did.
 _FINEST_S = 0.25
 _SPLIT_ABOVE_S = 0.3
+# Positions wander, rather than drift, from twice the usual drift on.
+_WANDERS = 2.0 * DRIFT_PRIOR_MPS
 # Long logs start closer to their usual scales: fewer rounds settle them.
 _ROUNDS_OF_LONG = 7
 # A piece needs this many fixes before anything is said about it.
@@ -114,6 +117,8 @@ def _chain_of(seen: Sightings, screened: Screened) -> tuple[Chain, Evidence, Int
     crawl = np.zeros(n)
     crawl[fix[seen.crawl]] = CRAWL_SD_MPS**-2
     rounding = seen.speed_step_mps / np.sqrt(12.0)
+    # With a reported speed the ride shows the wander itself; positions alone need the heights.
+    wanders = not np.isfinite(velocity[:, 0]).any() and seen.wander_mps > _WANDERS
     evidence = Evidence(
         has_position=np.isfinite(position[:, 0]),
         has_velocity=np.isfinite(velocity[:, 0]),
@@ -121,6 +126,7 @@ def _chain_of(seen: Sightings, screened: Screened) -> tuple[Chain, Evidence, Int
         factor=factor,
         averaged=np.ones(n),
         drift_factor=drift_factor,
+        drift_prior_mps=seen.wander_mps if wanders else DRIFT_PRIOR_MPS,
         speed_floor_mps=max(rounding, 0.005),
         # Rounding to a coarse step errs alike fix after fix, so it counts in full.
         position_floor_m=max(
@@ -129,7 +135,8 @@ def _chain_of(seen: Sightings, screened: Screened) -> tuple[Chain, Evidence, Int
         # At a steady speed a coarse step makes the same error fix after fix.
         slow_floor_mps=rounding if seen.speed_step_mps > 0.1 else 0.0,
     )
-    return Chain(time_s, position, velocity, breaks, steps), evidence, fix
+    drift_time = WANDER_TIME_S if wanders else DRIFT_TIME_S
+    return Chain(time_s, position, velocity, breaks, steps, drift_time), evidence, fix
 
 
 def _long_enough(seen: Sightings) -> BoolArray:
@@ -272,7 +279,8 @@ def _noise_summary(scales: Scales, reported: bool, evidence: Evidence) -> NoiseS
         None,
         learnt=("position noise",),
         assumed=(
-            f"positions alone cannot show their own slow drift; {DRIFT_PRIOR_MPS:g} m/s is assumed",
+            "positions alone cannot show their own slow drift; "
+            f"{evidence.drift_prior_mps:.3g} m/s is assumed",
         ),
     )
 

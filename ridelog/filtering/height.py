@@ -1,0 +1,74 @@
+"""What the heights of a log tell about the receiver: how fast its positions wander.
+
+A machine on wheels climbs slowly and evenly; a receiver's height wanders as its position does, only
+more. So where no reported speed can show the wander of the position, the height can.
+"""
+
+import numpy as np
+
+from ridelog.track import FloatArray
+
+# The wander that matters lasts seconds: shorter is white noise, longer is harmless drift.
+WANDER_TIME_S = 3.0
+_LAG_S = 2.0
+# Height is about 1.7 times worse than position: common practice, no source.
+_HEIGHT_TO_POSITION = 1.7
+# A wander comes in spells, so the mean counts, not the median; the largest 2 % may be jumps.
+_KEPT = 0.98
+_LEAST_DIFFERENCES = 30
+# White heights make the two lags' differences alike, to some 20 % with a hundred of them.
+_PLAINLY = 1.6
+
+
+def position_wander(time_s: FloatArray, height_m: FloatArray) -> float:
+    """Return the standard deviation per axis of the velocity at which positions wander.
+
+    With the rate of height a first-order Gauss-Markov process (sd s, time T), the second
+    difference of height over a lag L has the variance s^2 (4 g(L) - g(2 L)) plus six times the
+    white variance, where g(L) = 2 T^2 (L / T - 1 + exp(-L / T)). Two lags remove the white part;
+    an even climb has no second difference. The largest differences are left out as jumps.
+
+    Parameters
+    ----------
+    time_s, height_m : ndarray, shape (m,)
+        Fixes in time order, about evenly spaced. [s], [m]
+
+    Returns
+    -------
+    float
+        0 where the heights are too few or show nothing. [m/s]
+
+    Source
+    ------
+    Own derivation; the integrated process is textbook.
+    """
+    known = np.isfinite(height_m)
+    time_s, height_m = time_s[known], height_m[known]
+    if len(time_s) < _LEAST_DIFFERENCES:
+        return 0.0
+    usual = float(np.median(np.diff(time_s)))
+    short, long = 1, max(2, round(_LAG_S / usual))
+    if usual > _LAG_S or len(time_s) < 2 * long + _LEAST_DIFFERENCES:
+        return 0.0
+    square: list[float] = []
+    for lag in (short, long):
+        change = height_m[2 * lag :] - 2.0 * height_m[lag:-lag] + height_m[: -2 * lag]
+        even = time_s[2 * lag :] - time_s[: -2 * lag] < 2.5 * lag * usual
+        if even.sum() < _LEAST_DIFFERENCES:
+            return 0.0
+        squares = np.sort(change[even] ** 2)
+        square.append(float(np.mean(squares[: round(_KEPT * len(squares))])))
+    if square[1] < _PLAINLY * square[0]:
+        return 0.0
+    share = _second(long * usual) - _second(short * usual)
+    rate = np.sqrt(max(square[1] - square[0], 0.0) / share)
+    return float(rate) / _HEIGHT_TO_POSITION
+
+
+def _second(lag_s: float) -> float:
+    return 4.0 * _way(lag_s) - _way(2.0 * lag_s)
+
+
+def _way(lag_s: float) -> float:
+    ratio = lag_s / WANDER_TIME_S
+    return float(2.0 * WANDER_TIME_S**2 * (ratio - 1.0 + np.exp(-ratio)))
