@@ -47,8 +47,8 @@ class Shape:
         return self.name == "wide"
 
 
-WIDE = Shape("wide", 9.6, 3.6, 11.0, 10.0, 0.72, 700)
-NARROW = Shape("narrow", 3.6, 3.5, 10.0, 9.0, 0.56, 330)
+WIDE = Shape("wide", 9.6, 3.65, 11.0, 10.0, 0.72, 700)
+NARROW = Shape("narrow", 3.5, 3.5, 10.0, 9.0, 0.56, 330)
 
 
 @contextmanager

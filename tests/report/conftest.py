@@ -1,0 +1,65 @@
+"""One sample ride and one rough ride, worked out once for all tests of the report."""
+
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from ridelog.analysis.ride import RideResult, analyse
+from ridelog.filtering.motion import Motion
+from ridelog.filtering.smoother import estimate_motion
+from ridelog.importer import load_track
+from ridelog.track import Track
+
+SAMPLES = Path(__file__).resolve().parents[2] / "sample_tracks"
+
+
+@pytest.fixture(scope="session")
+def good_motion() -> Motion:
+    return estimate_motion(load_track(SAMPLES / "before-1.gpx"))
+
+
+@pytest.fixture(scope="session")
+def good_result(good_motion: Motion) -> RideResult:
+    return analyse(good_motion)
+
+
+@pytest.fixture(scope="session")
+def rough_motion() -> Motion:
+    """Poor signal, and a gap of 12 s cut into it."""
+    track = load_track(SAMPLES / "after-3.gpx")
+    kept = (track.time_s < 120.0) | (track.time_s > 132.0)
+    return estimate_motion(rows_of(track, kept))
+
+
+@pytest.fixture(scope="session")
+def rough_result(rough_motion: Motion) -> RideResult:
+    return analyse(rough_motion)
+
+
+def rows_of(track: Track, kept: np.ndarray) -> Track:
+    """Return a track of some of the rows."""
+    arrays = {
+        name: value[kept].copy()
+        for name, value in vars(track).items()
+        if isinstance(value, np.ndarray)
+    }
+    return replace(track, **arrays)
+
+
+@pytest.fixture(scope="session")
+def slow_motion() -> Motion:
+    """One fix a second, no reported speed, no HDOP, no satellites."""
+    track = load_track(SAMPLES / "before-1.gpx")
+    thin = rows_of(track, np.arange(len(track)) % 10 == 0)
+    nothing = np.full(len(thin), np.nan)
+    return estimate_motion(
+        replace(
+            thin,
+            speed_mps=nothing.copy(),
+            course_rad=nothing.copy(),
+            hdop=nothing.copy(),
+            satellites=nothing.copy(),
+        )
+    )
