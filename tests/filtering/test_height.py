@@ -12,8 +12,10 @@ def test_a_known_wander_is_found_under_white_noise_and_a_climb() -> None:
     dt, n, sd = 0.4, 20_000, 0.5
     keep = float(np.exp(-dt / WANDER_TIME_S))
     rate = lfilter([1.0], [1.0, -keep], sd * np.sqrt(1.0 - keep**2) * random.normal(size=n))
-    time_s = dt * np.arange(n)
-    height = np.cumsum(rate) * dt + 0.1 * time_s + 0.05 * random.normal(size=n)
+    time_s = np.arange(n, dtype=np.float64) * dt
+    height = np.asarray(
+        np.cumsum(rate) * dt + 0.1 * time_s + 0.05 * random.normal(size=n), dtype=np.float64
+    )
     # Leaving out the largest 2 % of normal squares takes about 14 % of the mean square.
     assert position_wander(time_s, height) == pytest.approx(sd / 1.7, rel=0.12)
 
@@ -21,8 +23,9 @@ def test_a_known_wander_is_found_under_white_noise_and_a_climb() -> None:
 @pytest.mark.parametrize("dt", [0.1, 1.0])
 def test_white_heights_show_no_wander(dt: float) -> None:
     random = np.random.default_rng(2)
-    time_s = dt * np.arange(400)
-    assert position_wander(time_s, 0.3 * random.normal(size=400)) == 0.0
+    time_s = np.arange(400, dtype=np.float64) * dt
+    height = np.asarray(random.normal(0.0, 0.3, size=400), dtype=np.float64)
+    assert position_wander(time_s, height) == 0.0
 
 
 def test_a_log_without_heights_shows_none() -> None:
