@@ -13,7 +13,7 @@ _NO_FIGURE = Flag.SETTLING | Flag.POOR_GEOMETRY | Flag.JUMP | Flag.SPEED_JUMP
 # (Nyquist), a factor of five is common practice, no source.
 _SEEN_SHARE_OF_RATE = 0.2
 # Two-wheelers weave at up to 4-5 Hz (Appl. Sci. 2021, 11(16), 7393); the slow end of it is 1 Hz.
-_SLOWEST_WEAVE_HZ = 1.0
+_SLOWEST_WEAVE_HZ, _FASTEST_WEAVE_HZ = 1.0, 5.0
 # Where the verdict's grades begin; common practice, no source.
 _GOOD_SHARE, _FAIR_SHARE = 0.90, 0.50
 _GOOD_SD_MPS, _FAIR_SD_MPS = 0.10, 0.35
@@ -160,10 +160,16 @@ def _supports(motion: Motion) -> tuple[str, ...]:
 def _cannot_support(motion: Motion, used_s: np.ndarray) -> tuple[str, ...]:
     sentences: list[str] = []
     rate = motion.rate_hz
-    if _SEEN_SHARE_OF_RATE * rate < _SLOWEST_WEAVE_HZ:
+    # A logger set to 5 Hz keeps 4.99 or 5.01.
+    if _SEEN_SHARE_OF_RATE * rate < 0.95 * _SLOWEST_WEAVE_HZ:
         sentences.append(
             f"At {_rate(rate)} weave and wobble cannot be shown, and a fast one "
             "may look like a slow wander that was never there."
+        )
+    elif _SEEN_SHARE_OF_RATE * rate < _FASTEST_WEAVE_HZ:
+        sentences.append(
+            f"At {_rate(rate)}, weave faster than {_SEEN_SHARE_OF_RATE * rate:.2g} Hz and wobble "
+            "cannot be shown."
         )
     if rate < 4.0:
         sentences.append(

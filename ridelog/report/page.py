@@ -14,7 +14,7 @@ from ridelog.report.palette import css_variables
 from ridelog.report.plots import Picture
 from ridelog.report.sentences import (
     capital,
-    gap_words,
+    gap_sentence,
     meaning,
     not_measured,
     rate_words,
@@ -176,7 +176,7 @@ def _section(picture: Picture, result: RideResult) -> dict[str, Any]:
         ),
         "signal": (
             f"{capital(signal_summary(result.signal))}."
-            + (f" {capital(gap_words(result.signal))}." if result.signal.gaps else ""),
+            + (f" {gap_sentence(result.signal)}" if result.signal.gaps else ""),
             "Each bar is a stretch of fixes that carry the flag, with their number.",
         ),
     }[picture.name]

@@ -172,7 +172,7 @@ def _is_crowded(
 
 
 def _arrow(x: float, y: float, ux: float, uy: float, points_per_m: float) -> FloatArray:
-    outline = np.array([[5.5, 0.0], [-3.5, 3.6], [-1.6, 0.0], [-3.5, -3.6]]) / points_per_m
+    outline = np.array([[5.5, 0.0], [-3.5, 3.5], [-1.6, 0.0], [-3.5, -3.5]]) / points_per_m
     turn = np.array([[ux, uy], [-uy, ux]])
     shape: FloatArray = outline @ turn + np.array([x, y])
     return shape

@@ -103,11 +103,10 @@ def _mark_best(axes: Axes, result: RideResult, unit: SpeedUnit, shape: Shape) ->
         [at, at + 1.0], [level, level],
         color=MARK.light, linewidth=4.5, solid_capstyle="round", zorder=4,
     )  # fmt: skip
-    start, end = axes.get_xlim()
-    side, place = _side((at - start) / (end - start))
+    words = f"best second {speed_words(best, unit)}"
     axes.annotate(
-        f"best second {speed_words(best, unit)}", (at + 0.5, level),
-        xytext=(place, 7), textcoords="offset points", ha=side, va="bottom",
+        words, (at + 0.5, level), xytext=(_beside(axes, at, words, shape, bold=True), 7),
+        textcoords="offset points", ha="left", va="bottom",
         fontsize=shape.small_pt, fontweight="bold", color=INK.light, zorder=6,
         bbox={"facecolor": PAPER.light, "edgecolor": "none", "pad": 1.0, "alpha": 0.85},
     )  # fmt: skip
@@ -124,31 +123,40 @@ def _mark_peak(
     at = float(motion.track.time_s[int(np.nanargmax(readings))])
     level, ceiling = unit.from_mps(top.raw_peak_mps), axes.get_ylim()[1]
     outside = level > 0.97 * ceiling
-    start, end = axes.get_xlim()
-    side, place = _side((at - start) / (end - start))
     axes.plot(
         [at], [0.9 * ceiling if outside else level], marker="^" if outside else "D",
         markersize=6, markerfacecolor=PAPER.light, markeredgecolor=MARK.light,
         markeredgewidth=1.4, linestyle="none", zorder=5,
     )  # fmt: skip
     words = f"highest reading {plain_speed(top.raw_peak_mps, unit)}"
+    if outside and shape.wide:
+        words += ", above the picture"
     best = top.best_1s
     # Above the words about the best second, which lie just over the line.
     lift = 0.9 * ceiling if outside else level
     if best is not None:
         lift = max(lift, unit.from_mps(best.value) + 0.1 * ceiling)
     axes.annotate(
-        words + (", above the picture" if outside and shape.wide else ""),
-        (at, min(lift, 0.9 * ceiling)), xytext=(place, 3 if not outside else -3),
-        textcoords="offset points", ha=side, va="bottom" if not outside else "center",
+        words, (at, min(lift, 0.9 * ceiling)),
+        xytext=(_beside(axes, at, words, shape), 3 if not outside else -3),
+        textcoords="offset points", ha="left", va="bottom" if not outside else "center",
         fontsize=shape.small_pt, color=QUIET.light, zorder=6,
         bbox={"facecolor": PAPER.light, "edgecolor": "none", "pad": 1.0, "alpha": 0.85},
     )  # fmt: skip
 
 
-def _side(share: float) -> tuple[str, float]:
-    """Return where words beside a mark find room: to its right, or to its left."""
-    return ("left", 6.0) if share < 0.55 else ("right", -6.0)
+def _beside(axes: Axes, at: float, words: str, shape: Shape, *, bold: bool = False) -> float:
+    """Return how far right of a mark its words begin, so that they end inside the axes. [pt]"""
+    start, end = axes.get_xlim()
+    width_pt = 72.0 * (shape.width_in - shape.left_in - 0.12)
+    # A letter is about 0.6 of its size wide, a bold one 0.68.
+    words_pt = (0.68 if bold else 0.6) * shape.small_pt * len(words)
+    mark_pt = (at - start) / (end - start) * width_pt
+    if mark_pt + 6.0 + words_pt <= width_pt:
+        return 6.0
+    if mark_pt - 6.0 - words_pt >= 0.0:
+        return -6.0 - words_pt
+    return max(-mark_pt, width_pt - words_pt - mark_pt)
 
 
 def _legend_rows(shaded: tuple[Shading, ...], shape: Shape) -> int:

@@ -98,11 +98,15 @@ def gap_words(signal: SignalQuality) -> str:
     """Return how many gaps there are and how long they last together."""
     if not signal.gaps:
         return "none"
-    lost = sum(end - start for start, end in signal.gaps)
-    return (
-        f"{count_words(len(signal.gaps), 'gap')} of {duration_words(lost)} together; nothing is "
-        "estimated inside"
-    )
+    return f"{count_words(len(signal.gaps), 'gap')}. {gap_sentence(signal)}"
+
+
+def gap_sentence(signal: SignalQuality) -> str:
+    """Return how long the gaps last together, as a sentence."""
+    lost = duration_words(sum(end - start for start, end in signal.gaps))
+    if len(signal.gaps) == 1:
+        return f"The gap lasts {lost}; nothing is estimated inside it."
+    return f"The gaps last {lost} together; nothing is estimated inside them."
 
 
 def not_measured() -> str:

@@ -132,7 +132,7 @@ def test_the_verdict_opens_the_signal_screen(rough_result: RideResult) -> None:
     text = " ".join(" ".join(line for line, _ in lines).split())
     for flag in ("settling", "badly placed", "jumps away", "interrupted"):
         assert flag in text
-    assert "1 gap of" in text
+    assert "1 gap. The gap lasts 12" in text
 
 
 def test_a_log_of_a_few_seconds_is_weak(good_motion: Motion) -> None:
