@@ -41,14 +41,14 @@ def estimate(
         return None
     sharp = sharp[np.isfinite(sharp)]
     cautious = cautious[np.isfinite(cautious)]
-    value = 2.0 * fitted - float(sharp.mean())
+    # Bounded before the widths are added: a machine at rest keeps the width of its interval.
+    value = float(np.clip(2.0 * fitted - float(sharp.mean()), smallest, largest))
     spread = cautious - cautious.mean()
     above, below = spread[spread > 0], spread[spread < 0]
     reach = float(ndtri(0.5 + 0.5 * LEVEL))
     # An error upward of the figure means that the truth lies below it, and the other way round.
     low = value - reach * float(np.sqrt(np.mean(above**2))) if len(above) else value
     high = value + reach * float(np.sqrt(np.mean(below**2))) if len(below) else value
-    value = float(np.clip(value, smallest, largest))
     return Estimate(value, min(value, max(low, smallest)), max(value, min(high, largest)), LEVEL)
 
 
