@@ -50,8 +50,3 @@ def estimate(
     low = value - reach * float(np.sqrt(np.mean(above**2))) if len(above) else value
     high = value + reach * float(np.sqrt(np.mean(below**2))) if len(below) else value
     return Estimate(value, min(value, max(low, smallest)), max(value, min(high, largest)), LEVEL)
-
-
-def exact(value: float) -> Estimate:
-    """Return an estimate without spread, for a figure that is zero by definition."""
-    return Estimate(value, value, value, LEVEL)

@@ -134,5 +134,5 @@ def test_an_hour_at_ten_hertz_is_written_quickly(good_motion: Motion) -> None:
     table = trace_csv(many, ())
     taken = time.process_time() - start
     assert table.count(b"\n") == 2 + len(many.track) >= 36_000
-    # not measured yet on two shared cores; the limit leaves room for a busy machine.
+    # A bound for a busy machine, not a measurement.
     assert taken < 0.5
