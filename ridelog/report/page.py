@@ -11,7 +11,7 @@ from ridelog.analysis.ride import RideResult
 from ridelog.filtering.motion import Motion
 from ridelog.flags import FLAG_SENTENCES, Flag
 from ridelog.report.palette import css_variables
-from ridelog.report.plots import Picture
+from ridelog.report.section import Picture, Section
 from ridelog.report.sentences import (
     capital,
     gap_sentence,
@@ -44,6 +44,7 @@ def ride_page(
     pictures: tuple[Picture, ...],
     unit: SpeedUnit,
     *,
+    sections: tuple[Section, ...] = (),
     show_coordinates: bool = False,
 ) -> str:
     """Return the page about one ride as HTML.
@@ -58,6 +59,8 @@ def ride_page(
         From ``ride_pictures`` in the same unit.
     unit : SpeedUnit
         In which speeds and lengths are given.
+    sections : tuple of Section
+        What the analyses add, shown between the picture of speed and that of the path.
     show_coordinates : bool
         Whether the page may tell where on earth the ride took place.
     """
@@ -86,6 +89,7 @@ def ride_page(
         warnings=[clean(warning) for warning in result.warnings],
         rows=_rows(result, unit),
         pictures=[_section(picture, result) for picture in pictures],
+        sections=[_added(section) for section in sections],
         flags=[
             {"name": FLAG_WORDS[flag], "count": f"{count:,}", "words": FLAG_SENTENCES[flag]}
             for flag, count in ((Flag[name], count) for name, count in signal.counts.items())
@@ -159,6 +163,24 @@ def _row(name: str, value: str, words: str) -> dict[str, Any]:
 def _with_bounds(estimate: Any, unit: SpeedUnit) -> str:
     low, high = bounds_words(estimate, unit)
     return f"{speed_words(estimate, unit)} ({low} to {high})"
+
+
+def _added(section: Section) -> dict[str, Any]:
+    return {
+        "name": section.name,
+        "heading": section.heading,
+        "lead": section.lead,
+        "pictures": [
+            {
+                "name": picture.name,
+                "wide_svg": Markup(picture.wide_svg),
+                "narrow_svg": Markup(picture.narrow_svg),
+            }
+            for picture in section.pictures
+        ],
+        "table": section.table,
+        "notes": section.notes,
+    }
 
 
 def _section(picture: Picture, result: RideResult) -> dict[str, Any]:

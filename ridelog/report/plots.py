@@ -1,60 +1,29 @@
 """The figures of one ride, each wide and narrow, as SVG for the page and as PNG files."""
 
-from dataclasses import dataclass
+from functools import partial
 
 from matplotlib.figure import Figure
 
 from ridelog.analysis.ride import RideResult
 from ridelog.filtering.motion import Motion
-from ridelog.report.canvas import NARROW, WIDE, Shape, drawing, png_of, svg_of
+from ridelog.report.canvas import Shape
 from ridelog.report.plot_path import path_figure
 from ridelog.report.plot_signal import signal_figure
 from ridelog.report.plot_speed import speed_figure
+from ridelog.report.section import Picture, draw_picture
 from ridelog.report.wording import count_words, duration_words, plain_speed, speed_words
 from ridelog.units import SpeedUnit
 
 
-@dataclass(frozen=True)
-class Picture:
-    """One figure for the page and as a file.
-
-    Attributes
-    ----------
-    name : what it is called, also the file's stem: "speed", "path" or "signal".
-    wide_svg, narrow_svg : SVG elements for wide and narrow pages.
-    png : the wide one as a file's bytes.
-    label : what it shows, for those who do not see it.
-    """
-
-    name: str
-    wide_svg: str
-    narrow_svg: str
-    png: bytes
-    label: str
-
-
 def ride_pictures(motion: Motion, result: RideResult, unit: SpeedUnit) -> tuple[Picture, ...]:
     """Return speed, path and signal of a ride; equal rides give equal bytes."""
-    with drawing():
-        return tuple(
-            _picture(name, label, motion, result, unit)
-            for name, label in (
-                ("speed", _speed_label(result, unit)),
-                ("path", _path_label(motion, unit)),
-                ("signal", _signal_label(result)),
-            )
+    return tuple(
+        draw_picture(name, label, partial(_figure, name, motion, result, unit))
+        for name, label in (
+            ("speed", _speed_label(result, unit)),
+            ("path", _path_label(motion, unit)),
+            ("signal", _signal_label(result)),
         )
-
-
-def _picture(name: str, label: str, motion: Motion, result: RideResult, unit: SpeedUnit) -> Picture:
-    wide = _figure(name, motion, result, unit, WIDE)
-    narrow = _figure(name, motion, result, unit, NARROW)
-    return Picture(
-        name=name,
-        wide_svg=svg_of(wide, name=f"{name}-wide", label=label),
-        narrow_svg=svg_of(narrow, name=f"{name}-narrow", label=label),
-        png=png_of(wide),
-        label=label,
     )
 
 

@@ -9,7 +9,8 @@ from ridelog.analysis.ride import RideResult, analyse
 from ridelog.filtering.motion import Motion
 from ridelog.report.page import ride_page
 from ridelog.report.palette import ROLES
-from ridelog.report.plots import Picture, ride_pictures
+from ridelog.report.plots import ride_pictures
+from ridelog.report.section import Picture
 from ridelog.units import SPEED_UNITS
 
 KMH = SPEED_UNITS["km/h"]
