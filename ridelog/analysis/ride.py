@@ -10,6 +10,7 @@ from ridelog.analysis.cautions import (
     signal_cautions,
     top_speed_cautions,
 )
+from ridelog.analysis.settings import Settings
 from ridelog.analysis.signal_quality import SignalQuality, judge_signal
 from ridelog.analysis.top_speed import TopSpeed, measure_top_speed
 from ridelog.filtering.motion import Motion
@@ -57,6 +58,7 @@ class RideResult:
         about it.
     history : what was done to the data, one line a stage.
     warnings : sentences for results that stand but deserve doubt.
+    settings : what was chosen, so that the figures can be computed again.
     """
 
     source: RideSource
@@ -66,6 +68,7 @@ class RideResult:
     unexamined: dict[str, str]
     history: tuple[str, ...]
     warnings: tuple[str, ...]
+    settings: Settings = Settings()
 
 
 def describe_source(motion: Motion) -> RideSource:
@@ -91,8 +94,9 @@ def describe_source(motion: Motion) -> RideSource:
     )
 
 
-def analyse(motion: Motion) -> RideResult:
-    """Return everything that is measured on one ride."""
+def analyse(motion: Motion, settings: Settings | None = None) -> RideResult:
+    """Return everything that is measured on one ride, with the choices in ``settings``."""
+    settings = settings or Settings()
     signal = judge_signal(motion)
     top = measure_top_speed(motion)
     return RideResult(
@@ -111,4 +115,5 @@ def analyse(motion: Motion) -> RideResult:
         },
         history=motion.history,
         warnings=motion.warnings,
+        settings=settings,
     )

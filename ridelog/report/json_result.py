@@ -23,6 +23,7 @@ def ride_json(result: RideResult) -> dict[str, Any]:
     return {
         "schema": RIDE_SCHEMA,
         "ridelog_version": __version__,
+        "settings": result.settings.as_json(),
         "source": source_json(result.source),
         "signal": _signal_part(result.signal),
         "top_speed": _top_speed(result.top_speed),

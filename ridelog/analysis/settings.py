@@ -1,0 +1,45 @@
+"""What a user can choose about the measuring of a ride; every result carries its settings."""
+
+from dataclasses import dataclass
+from typing import Any
+
+
+@dataclass(frozen=True)
+class Settings:
+    """Choices that change figures; the defaults are what the commands use without options.
+
+    Whoever adds a choice adds it here, so that ``ridelog verify`` can compute a result again.
+
+    Attributes
+    ----------
+    windows : launch windows in words, such as "0-20 km/h"; empty for the usual ones.
+    rollout_m : distance taken off the beginning of a launch. [m]
+    has_reverse : whether the machine can go backwards; None where nobody said.
+    reverse_marks_s : (start, end) of stretches that the rider marked as reverse travel. [s]
+    """
+
+    windows: tuple[str, ...] = ()
+    rollout_m: float = 0.0
+    has_reverse: bool | None = None
+    reverse_marks_s: tuple[tuple[float, float], ...] = ()
+
+    def as_json(self) -> dict[str, Any]:
+        """Return the settings as a JSON object."""
+        return {
+            "windows": list(self.windows),
+            "rollout_m": self.rollout_m,
+            "has_reverse": self.has_reverse,
+            "reverse_marks_s": [list(mark) for mark in self.reverse_marks_s],
+        }
+
+    @classmethod
+    def from_json(cls, record: dict[str, Any]) -> "Settings":
+        """Return the settings that a result carries; what it does not name is the default."""
+        return cls(
+            windows=tuple(str(words) for words in record.get("windows", ())),
+            rollout_m=float(record.get("rollout_m", 0.0)),
+            has_reverse=record.get("has_reverse"),
+            reverse_marks_s=tuple(
+                (float(start), float(end)) for start, end in record.get("reverse_marks_s", ())
+            ),
+        )
