@@ -2,19 +2,19 @@
 
 import os
 import sys
-import time
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
 from enum import StrEnum
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import Annotated
 
 import typer
 
-from ridelog.errors import OutputError, RideLogError, UnreadableLogError
-
-if TYPE_CHECKING:
-    from ridelog.filtering.motion import Motion
+from ridelog.errors import RideLogError
+from ridelog.terminal import check_places as _check_places
+from ridelog.terminal import deliver as _deliver
+from ridelog.terminal import is_stdout as _is_stdout
+from ridelog.terminal import motion_of as _motion_of
+from ridelog.terminal import print_lines as _print
+from ridelog.terminal import warn as _warn
 
 app = typer.Typer(
     name="ridelog",
@@ -155,107 +155,3 @@ def main(arguments: list[str] | None = None) -> None:
         # Whoever read the output has left; nobody is there to be told.
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         sys.exit(1)
-
-
-def _motion_of(ride: Path) -> "Motion":
-    if not ride.exists():
-        raise UnreadableLogError(
-            f"{_shown(ride)}: there is no such file.", "check the name and the folder."
-        )
-
-    from ridelog.filtering.smoother import estimate_motion
-    from ridelog.importer import load_track
-
-    with _progress() as tell:
-        return estimate_motion(load_track(ride), progress=tell)
-
-
-@contextmanager
-def _progress() -> Iterator[Callable[[float], None]]:
-    """Show on a terminal how far the work is, once it has taken longer than a second."""
-    start = time.monotonic()
-    shown = False
-
-    def tell(done: float) -> None:
-        nonlocal shown
-        if sys.stderr.isatty() and time.monotonic() - start > 1.0:
-            shown = True
-            full = round(30 * min(max(done, 0.0), 1.0))
-            sys.stderr.write(f"\r  {'=' * full}{'.' * (30 - full)} {done:4.0%} ")
-            sys.stderr.flush()
-
-    try:
-        yield tell
-    finally:
-        if shown:
-            sys.stderr.write("\r" + " " * 44 + "\r")
-            sys.stderr.flush()
-
-
-def _check_places(
-    places: list[Path | None], ride: Path, force: bool, folder: Path | None = None
-) -> None:
-    """Fail before the work, not after it, if a file is in the way."""
-    from ridelog.report.output import check_free
-
-    wanted = [place for place in places if place is not None and not _is_stdout(place)]
-    if folder is not None and folder.exists() and not folder.is_dir():
-        raise OutputError(
-            f"{_shown(folder)}: this is a file, not a folder.", "give the name of a folder."
-        )
-    missing = folder is not None and not folder.exists()
-    wanted = [place for place in wanted if not (missing and place.parent == folder)]
-    check_free(wanted, force=force, log=ride)
-
-
-def _deliver(
-    place: Path | None,
-    data: bytes,
-    files: dict[Path, bytes],
-    ride: Path,
-    force: bool,
-    folder: Path | None = None,
-) -> None:
-    """Write one result to its place or to standard output, and the files that go with it."""
-    from ridelog.report.output import make_folder, write_files, write_stdout
-
-    if place is not None and not _is_stdout(place):
-        files = {**files, place: data}
-    if folder is not None:
-        make_folder(folder)
-    write_files(files, force=force, log=ride)
-    for path in files:
-        print(f"Wrote {_shown(path)}", file=sys.stderr)
-    if _is_stdout(place):
-        write_stdout(data)
-
-
-def _is_stdout(place: Path | None) -> bool:
-    return place is not None and str(place) == "-"
-
-
-def _warn(warnings: tuple[str, ...]) -> None:
-    from ridelog.report.wording import clean
-
-    for warning in warnings:
-        print(f"Warning: {clean(warning)}", file=sys.stderr)
-
-
-def _print(lines: list[tuple[str, str]]) -> None:
-    """Print lines; on a terminal with colour, which repeats only what the words say."""
-    styles = {"headline": "bold", "caution": "yellow", "quiet": "dim", "": ""}
-    if not sys.stdout.isatty():
-        print("\n".join(text for text, _ in lines))
-        return
-    from rich.console import Console
-    from rich.text import Text
-
-    console = Console(highlight=False, soft_wrap=True)
-    for text, style in lines:
-        console.print(Text(text, style=styles[style]))
-
-
-def _shown(path: Path) -> str:
-    return "".join(
-        letter if letter.isprintable() else "\N{REPLACEMENT CHARACTER}" for letter in str(path)
-    )

@@ -16,7 +16,7 @@ SHARED = {
     "track": {"flags", "errors"},
     "geodesy": {"track", "units"},
 }
-ABOVE = {"cli", "web", "__main__"}
+ABOVE = {"cli", "terminal", "web", "__main__"}
 
 
 def imported_parts(path: Path) -> set[str]:
