@@ -2,12 +2,19 @@
 
 Run from the repository root, with a fresh seed each time unless one is given:
 
-    python tests/suites/intervals.py [--rides N] [--seed S] [--kinds clean,jumpy] [--logs 10r,1p]
+    python tests/suites/intervals.py [--rides N] [--seed S] [--jobs J] [--kinds clean] [--logs 10r]
 
-Each line: bias and root mean square error of the best second (and on plateaus of 4 s and more), the
-share of intervals that hold the truth, the same of the two-way mean, and the mean interval score
-(Gneiting and Raftery, JASA 102 (2007) 359-378, section 6.2; less is better) beside the error of
-the highest raw reading. The receivers differ in kind from the filter's model: see ridelog.simulate.
+Machines of 4-25 m/s, plateaus of 1.5-20 s, receivers that differ in kind from the filter's model
+(see ridelog.simulate). For each kind two lines. The first is ridelog's best second: rides answered,
+then bias, root mean square error and share of intervals that hold the truth on plateaus of 4 s and
+more (long) and on shorter ones; the share over all rides, the same against the best second after
+the receiver had settled (from before that no figure is taken), and that of the two-way mean. The
+second line is the mean interval score (Gneiting and Raftery 2007, equation 43; less is better) of
+ridelog and of three baselines on the same rides, each with its bias and share held:
+
+    smoother  plain_smoother.py, the interval its own posterior gives
+    reported  highest reported speed, an interval without width: it claims to be the figure
+    raw       highest speed between neighbouring positions, without width likewise
 """
 
 import argparse
@@ -17,8 +24,10 @@ from dataclasses import dataclass
 from functools import partial
 
 import numpy as np
+from plain_smoother import best_second, fitted, log_of
+from scores import Answers
 
-from ridelog.analysis.result import Estimate
+from ridelog.analysis.result import LEVEL, Estimate
 from ridelog.analysis.top_speed import measure_top_speed
 from ridelog.filtering.smoother import estimate_motion
 from ridelog.simulate import RECEIVER_KINDS, preset, to_track
@@ -33,81 +42,119 @@ LOGS = {
     "5p": (5.0, False, 0.05),
     "1p": (1.0, False, 0.3),
 }
+LONG_S = 4.0
+Interval = tuple[float, float, float]
 
 
 @dataclass(frozen=True)
 class Outcome:
+    """What one ride gave; intervals are value, low, high. [m/s]"""
+
     plateau_s: float
     true_mps: float
-    found: Estimate | None
-    raw_mps: float
+    settled_mps: float
+    found: Interval | None
     true_two_way_mps: float | None
-    two_way: Estimate | None
+    two_way: Interval | None
+    baselines: dict[str, Interval]
 
 
-def one_ride(log: str, kind: str, seed: int, number: int) -> Outcome:
+def one_ride(log: str, kind: str, seed: int, number: int, *, baselines: bool = True) -> Outcome:
     """Return what was found of one random ride."""
     rate_hz, reports, white_m = LOGS[log]
     rng = np.random.default_rng([seed, number])
-    plateau = float(rng.choice([1.5, 3.0, 4.0, 6.0, 10.0, 20.0]))
+    plateau = float(np.exp(rng.uniform(np.log(1.5), np.log(20.0))))
     ride = out_and_back(rng, plateau_s=plateau)
     receiver = preset(
         kind,  # type: ignore[arg-type]  # checked by preset
         rate_hz, rng, reports_speed=reports, position_white_m=white_m,
     )  # fmt: skip
-    top = measure_top_speed(estimate_motion(to_track(receiver.observe(ride.truth, rng))))
+    track = to_track(receiver.observe(ride.truth, rng))
+    motion = estimate_motion(track)
+    top = measure_top_speed(motion)
     both = ride.truth.two_way()
+    true = ride.truth.best_mean_speed().speed_mps
+    seen = log_of(track)
+    others: dict[str, Interval] = {}
+    if baselines:
+        others["smoother"] = best_second(seen, fitted(seen)[1], LEVEL)
+        if reports:
+            others["reported"] = (float(np.nanmax(track.speed_mps)),) * 3
+        way = np.hypot(*np.diff(seen.position_m, axis=0).T)
+        others["raw"] = (float(np.max(way / np.diff(seen.time_s))),) * 3
+    settled = motion.settled_s if np.isfinite(motion.settled_s) else 0.0
+    late = settled + 1.0 < ride.truth.duration_s
     return Outcome(
         plateau,
-        ride.truth.best_mean_speed().speed_mps,
-        top.best_1s,
-        top.raw_peak_mps,
+        true,
+        ride.truth.best_mean_speed(start_s=settled).speed_mps if late else true,
+        _interval(top.best_1s),
         both.mean_mps if both else None,
-        top.two_way,
+        _interval(top.two_way),
+        others,
     )
 
 
-def summary(outcomes: list[Outcome]) -> str:
-    """Return one line of figures."""
+def _interval(found: Estimate | None) -> Interval | None:
+    return None if found is None else (found.value, found.low, found.high)
+
+
+def answers(pairs: list[tuple[float, Interval]]) -> Answers:
+    """Return pairs of truth and interval as columns."""
+    table = np.array([(true, *interval) for true, interval in pairs]).reshape(-1, 4)
+    return Answers(*table.T)
+
+
+def summary(outcomes: list[Outcome]) -> list[str]:
+    """Return the two lines of figures of one kind."""
     said = [(o, o.found) for o in outcomes if o.found is not None]
-    error = np.array([e.value - o.true_mps for o, e in said])
-    long = np.array([o.plateau_s >= 4.0 for o, _ in said])
-    held = np.array([e.low <= o.true_mps <= e.high for o, e in said])
-    miss = np.array(
-        [max(e.low - o.true_mps, o.true_mps - e.high, 0.0) * 20.0 + e.high - e.low for o, e in said]
+    found = answers([(o.true_mps, e) for o, e in said])
+    settled = answers([(o.settled_mps, e) for o, e in said])
+    long = np.array([o.plateau_s >= LONG_S for o, _ in said], dtype=bool)
+    both = answers(
+        [
+            (o.true_two_way_mps, o.two_way)
+            for o in outcomes
+            if o.two_way is not None and o.true_two_way_mps is not None
+        ]
     )
-    both = [
-        o.two_way.low <= o.true_two_way_mps <= o.two_way.high
-        for o in outcomes
-        if o.two_way is not None and o.true_two_way_mps is not None
-    ]
-    raw = np.array([o.raw_mps - o.true_mps for o, _ in said])
-
-    def rms(values: np.ndarray) -> float:
-        return float(np.sqrt(np.mean(values**2))) if len(values) else float("nan")
-
-    return (
-        f"{len(said)}/{len(outcomes)} rides, bias {error.mean():+.3f}, rms {rms(error):.3f} "
-        f"(4 s and more {rms(error[long]):.3f}), held {held.mean():.3f}, two-way held "
-        f"{np.mean(both) if both else float('nan'):.3f}, score {miss.mean():.3f}, "
-        f"raw peak rms {rms(raw):.3f} m/s"
-    )
+    parts = [f"{len(said)}/{len(outcomes)} answered"]
+    for name, part in (("long", found.of(long)), ("short", found.of(~long))):
+        parts.append(
+            f"{name} {len(part)}: {part.bias:+.3f} rms {part.rms:.3f} held {part.held:.2f}"
+        )
+    parts.append(f"all: {found.bias:+.3f} rms {found.rms:.3f} held {found.held:.3f}")
+    parts.append(f"settled held {settled.held:.3f}")
+    parts.append(f"two-way {len(both)}: {both.bias:+.3f} rms {both.rms:.3f} held {both.held:.3f}")
+    scores = [f"ridelog {found.score:.3f}"]
+    # The same rides for all, so that no score profits from a ride left out.
+    for name in ("smoother", "reported", "raw"):
+        other = answers([(o.true_mps, o.baselines[name]) for o, _ in said if name in o.baselines])
+        if len(other):
+            scores.append(f"{name} {other.score:.3f} ({other.bias:+.3f}, held {other.held:.2f})")
+    return ["; ".join(parts), "score " + "; ".join(scores)]
 
 
 def main() -> None:
-    """Run the suite and print a line for each kind."""
-    parser = argparse.ArgumentParser(description=__doc__)
+    """Run the suite and print the lines of each kind."""
+    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("--rides", type=int, default=200)
     parser.add_argument("--seed", type=int, default=secrets.randbelow(10**9))
+    parser.add_argument("--jobs", type=int, default=1, help="processes side by side")
     parser.add_argument("--kinds", default=",".join(RECEIVER_KINDS))
     parser.add_argument("--logs", default=",".join(LOGS))
+    parser.add_argument("--without-baselines", action="store_true", help="a third faster")
     chosen = parser.parse_args()
-    print(f"seed {chosen.seed}")
-    with ProcessPoolExecutor() as pool:
+    print(f"seed {chosen.seed}, {chosen.rides} rides a kind, level {LEVEL}; m/s")
+    with ProcessPoolExecutor(chosen.jobs) as pool:
+        run = pool.map if chosen.jobs > 1 else map
         for log in chosen.logs.split(","):
             for kind in chosen.kinds.split(","):
-                ride = partial(one_ride, log, kind, chosen.seed)
-                print(log, kind, summary(list(pool.map(ride, range(chosen.rides)))), flush=True)
+                ride = partial(
+                    one_ride, log, kind, chosen.seed, baselines=not chosen.without_baselines
+                )
+                for line in summary(list(run(ride, range(chosen.rides)))):
+                    print(f"{log:>3} {kind:<8} {line}", flush=True)
 
 
 if __name__ == "__main__":
