@@ -8,6 +8,7 @@ from typing import Annotated
 
 import typer
 
+from ridelog.cli_machine import setup_app
 from ridelog.errors import RideLogError
 from ridelog.terminal import check_places as _check_places
 from ridelog.terminal import deliver as _deliver
@@ -23,6 +24,7 @@ app = typer.Typer(
     pretty_exceptions_enable=False,
     rich_markup_mode=None,
 )
+app.add_typer(setup_app)
 
 
 class Units(StrEnum):

@@ -31,3 +31,7 @@ class NotEnoughDataError(RideLogError):
 
 class OutputError(RideLogError):
     """A result cannot be written where it was asked to go."""
+
+
+class SetupError(RideLogError):
+    """The set-up of a machine, or a change to it, cannot be as it is written."""

@@ -1,6 +1,7 @@
 """Exact constants and conversions: the only module where a unit factor may appear."""
 
 from dataclasses import dataclass
+from math import pi
 
 # International nautical mile, 1929: exactly 1852 m; an hour is 3600 s.
 MPS_PER_KNOT = 1852.0 / 3600.0
@@ -13,6 +14,52 @@ METRES_PER_INCH = 0.0254
 MPS_PER_MPH = METRES_PER_MILE / 3600.0
 # Standard gravity, 3rd CGPM 1901, exact by definition.
 STANDARD_GRAVITY_MPS2 = 9.80665
+# A turn is 2 pi radians, a minute 60 s: both exact.
+RADPS_PER_RPM = 2.0 * pi / 60.0
+# Ampere hours in coulombs and watt hours in joules: an hour is 3600 s.
+COULOMBS_PER_AH = 3600.0
+JOULES_PER_WH = 3600.0
+# International yard and pound agreement, 1959, exact.
+KILOGRAMS_PER_POUND = 0.45359237
+# The suffixes by which a set-up file names units: quantity, and how many SI units one of them is.
+SETUP_UNITS: dict[str, tuple[str, float]] = {
+    "kg": ("mass", 1.0),
+    "lb": ("mass", KILOGRAMS_PER_POUND),
+    "lbs": ("mass", KILOGRAMS_PER_POUND),
+    "m": ("length", 1.0),
+    "mm": ("length", 1e-3),
+    "cm": ("length", 1e-2),
+    "in": ("length", METRES_PER_INCH),
+    "inch": ("length", METRES_PER_INCH),
+    "ft": ("length", METRES_PER_FOOT),
+    "m2": ("area", 1.0),
+    "cm2": ("area", 1e-4),
+    "mps": ("speed", 1.0),
+    "kmh": ("speed", MPS_PER_KMH),
+    "kph": ("speed", MPS_PER_KMH),
+    "mph": ("speed", MPS_PER_MPH),
+    "v": ("voltage", 1.0),
+    "volt": ("voltage", 1.0),
+    "volts": ("voltage", 1.0),
+    "mv": ("voltage", 1e-3),
+    "kv": ("voltage", 1e3),
+    "a": ("current", 1.0),
+    "amp": ("current", 1.0),
+    "amps": ("current", 1.0),
+    "ma": ("current", 1e-3),
+    "w": ("power", 1.0),
+    "kw": ("power", 1e3),
+    "ohm": ("resistance", 1.0),
+    "ohms": ("resistance", 1.0),
+    "mohm": ("resistance", 1e-3),
+    "ah": ("charge", COULOMBS_PER_AH),
+    "mah": ("charge", 1e-3 * COULOMBS_PER_AH),
+    "rpm": ("turning", RADPS_PER_RPM),
+    "radps": ("turning", 1.0),
+    "rps": ("turning", 2.0 * pi),
+    "nm": ("torque", 1.0),
+    "mps2": ("acceleration", 1.0),
+}
 
 
 @dataclass(frozen=True)

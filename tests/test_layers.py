@@ -7,7 +7,7 @@ import pytest
 
 PACKAGE = Path(__file__).resolve().parents[1] / "ridelog"
 # From left to right; a stage may import itself and what stands before it.
-FLOW = ("importer", "filtering", "analysis", "compare", "report")
+FLOW = ("importer", "filtering", "analysis", "machine", "compare", "report")
 # What every stage may import, and what these themselves may import.
 SHARED = {
     "errors": set(),
@@ -16,7 +16,7 @@ SHARED = {
     "track": {"flags", "errors"},
     "geodesy": {"track", "units"},
 }
-ABOVE = {"cli", "terminal", "web", "__main__"}
+ABOVE = {"cli", "cli_machine", "terminal", "web", "__main__"}
 
 
 def imported_parts(path: Path) -> set[str]:

@@ -1,0 +1,209 @@
+"""The set-up of one machine in one state: every key optional, each with its unit and its question.
+
+The keys carry their units as suffixes and are the file's words: speeds in km/h and motor speeds in
+turns a minute, as a workshop reads them. The model turns them into SI (``ridelog.machine.priors``).
+"""
+
+from dataclasses import dataclass
+from typing import Any, Literal
+
+from pydantic import BaseModel, ConfigDict, Field
+from pydantic.fields import FieldInfo
+
+Chemistry = Literal["li-ion", "lifepo4", "lead-acid"]
+Brakes = Literal["none", "one", "two independent"]
+
+
+@dataclass(frozen=True)
+class Key:
+    """What is known about one key of the set-up file.
+
+    unit : symbol, "" for counts and words. low, high : range that is accepted, None for words.
+    usual : range of small machines, which only helps to name a slip such as 360 for 36.
+    """
+
+    name: str
+    group: str
+    unit: str
+    question: str
+    low: float | None
+    high: float | None
+    usual: tuple[float, float] | None
+
+
+def _number(group: str, unit: str, question: str, low: float, high: float,
+            usual: tuple[float, float]) -> Any:  # fmt: skip
+    extra: Any = {"group": group, "unit": unit, "usual": list(usual), "low": low, "high": high}
+    return Field(default=None, ge=low, le=high, description=question, json_schema_extra=extra)
+
+
+def _word(group: str, question: str, *, longest: int | None = None) -> Any:
+    return Field(
+        default=None,
+        max_length=longest,
+        description=question,
+        json_schema_extra={"group": group, "unit": ""},
+    )
+
+
+class MachineSetup(BaseModel):
+    """One machine in one state. A key that is left out is unknown, not zero."""
+
+    model_config = ConfigDict(strict=True, extra="forbid", frozen=True, allow_inf_nan=False)
+
+    name: str | None = _word("The machine", "Name of the machine", longest=80)
+    state: str | None = _word("The machine", "Which state this is, in a few words", longest=200)
+    machine_mass_kg: float | None = _number(
+        "Masses", "kg", "Mass of the machine with its battery", 5.0, 1000.0, (15.0, 250.0)
+    )
+    rider_mass_kg: float | None = _number(
+        "Masses", "kg", "Mass of the rider with gear", 10.0, 250.0, (20.0, 130.0)
+    )
+    load_mass_kg: float | None = _number(
+        "Masses", "kg", "Mass of any load", 0.0, 500.0, (0.0, 60.0)
+    )
+    tyre_circumference_m: float | None = _number(
+        "Wheels and frame", "m", "Rolling circumference of the driven tyre: roll one turn, loaded",
+        0.2, 5.0, (0.5, 2.2),
+    )  # fmt: skip
+    tyre_diameter_m: float | None = _number(
+        "Wheels and frame", "m", "Outer diameter of the driven tyre", 0.06, 1.6, (0.15, 0.70)
+    )
+    wheelbase_m: float | None = _number("Wheels and frame", "m", "Wheelbase", 0.2, 4.0, (0.5, 1.6))
+    track_width_m: float | None = _number(
+        "Wheels and frame", "m", "Track width, middle to middle of left and right tyre (narrower "
+        "axle; leave out for two wheels)", 0.1, 3.0, (0.4, 1.3),
+    )  # fmt: skip
+    cg_height_m: float | None = _number(
+        "Wheels and frame", "m", "Height of the centre of gravity, rider seated",
+        0.05, 2.0, (0.2, 0.9),
+    )  # fmt: skip
+    front_teeth: int | None = _number(
+        "Drive", "", "Teeth of the driving sprocket (on the motor)", 1, 200, (7, 30)
+    )
+    rear_teeth: int | None = _number("Drive", "", "Teeth of the driven sprocket", 1, 400, (20, 120))
+    second_front_teeth: int | None = _number(
+        "Drive", "", "Second stage, if any: teeth of its driving sprocket", 1, 200, (7, 40)
+    )
+    second_rear_teeth: int | None = _number(
+        "Drive", "", "Second stage, if any: teeth of its driven sprocket", 1, 400, (10, 120)
+    )
+    gearbox_ratio: float | None = _number(
+        "Drive", "", "Fixed gearbox, if any: turns of the motor for one turn of its output",
+        0.05, 100.0, (1.0, 20.0),
+    )  # fmt: skip
+    drive_efficiency: float | None = _number(
+        "Drive", "", "Efficiency from motor shaft to ground, 0 to 1", 0.3, 1.0, (0.75, 0.98)
+    )
+    motor_rpm_per_v: float | None = _number(
+        "Motor", "rpm/V", "No-load speed for each volt", 0.5, 2000.0, (5.0, 300.0)
+    )
+    motor_rated_v: float | None = _number("Motor", "V", "Rated voltage", 3.0, 150.0, (12.0, 96.0))
+    motor_rated_power_w: float | None = _number(
+        "Motor", "W", "Rated power", 10.0, 50000.0, (150.0, 8000.0)
+    )
+    motor_rated_rpm: float | None = _number(
+        "Motor", "rpm", "Speed at rated power", 20.0, 50000.0, (200.0, 6000.0)
+    )
+    motor_resistance_ohm: float | None = _number(
+        "Motor", "ohm", "Winding resistance between two terminals, cold", 1e-4, 20.0, (0.005, 2.0)
+    )
+    motor_stall_torque_nm: float | None = _number(
+        "Motor", "N m", "Torque at standstill at rated voltage, no current limit",
+        0.01, 5000.0, (1.0, 300.0),
+    )  # fmt: skip
+    motor_max_v: float | None = _number(
+        "Motor", "V", "Highest voltage the maker allows", 3.0, 150.0, (12.0, 100.0)
+    )
+    motor_limit_a: float | None = _number(
+        "Controller", "A", "Current limit on the motor side (phase current)",
+        0.5, 2000.0, (10.0, 400.0),
+    )  # fmt: skip
+    battery_limit_a: float | None = _number(
+        "Controller", "A", "Current limit on the battery side", 0.5, 1000.0, (5.0, 200.0)
+    )
+    controller_max_v: float | None = _number(
+        "Controller", "V", "Highest voltage the controller allows", 3.0, 150.0, (12.0, 100.0)
+    )
+    controller_cutoff_v: float | None = _number(
+        "Controller", "V", "Voltage at which the controller cuts off", 1.0, 150.0, (9.0, 80.0)
+    )
+    battery_cells: int | None = _number(
+        "Battery", "", "Cells in series (a 12 V lead-acid block has 6)", 1, 48, (3, 28)
+    )
+    battery_chemistry: Chemistry | None = _word(
+        "Battery", "Chemistry of the battery: li-ion, lifepo4 or lead-acid"
+    )
+    battery_nominal_v: float | None = _number(
+        "Battery", "V", "Nominal voltage", 3.0, 150.0, (12.0, 96.0)
+    )
+    battery_full_v: float | None = _number(
+        "Battery", "V", "Voltage when full", 3.0, 150.0, (12.0, 110.0)
+    )
+    battery_capacity_ah: float | None = _number(
+        "Battery", "Ah", "Capacity", 0.2, 1000.0, (4.0, 120.0)
+    )
+    battery_resistance_ohm: float | None = _number(
+        "Battery", "ohm", "Resistance of the whole pack with its leads", 1e-4, 5.0, (0.01, 0.5)
+    )
+    battery_max_a: float | None = _number(
+        "Battery", "A", "Highest current the battery's maker or its protection allows",
+        0.5, 2000.0, (5.0, 300.0),
+    )  # fmt: skip
+    fuse_a: float | None = _number(
+        "Protection", "A", "Fuse rating, amperes", 0.5, 1000.0, (5.0, 200.0)
+    )
+    fuse_v: float | None = _number(
+        "Protection", "V", "Fuse rating, volts (printed on it or in its data sheet)",
+        5.0, 1500.0, (32.0, 150.0),
+    )  # fmt: skip
+    has_reverse: bool | None = _word("Use", "Can it be driven backwards? true or false")
+    brakes: Brakes | None = _word(
+        "Use", "Brakes that work apart from each other: none, one, or two independent"
+    )
+    brake_decel_mps2: float | None = _number(
+        "Use", "m/s2", "Deceleration of a hard stop, if known", 0.3, 12.0, (1.0, 7.0)
+    )
+    class_speed_kmh: float | None = _number(
+        "Use", "km/h", "Top speed of its class, or advised for its rider", 1.0, 200.0, (6.0, 60.0)
+    )
+    reverse_limit_kmh: float | None = _number(
+        "Use", "km/h", "Highest speed wanted in reverse", 0.5, 60.0, (3.0, 10.0)
+    )
+    rolling_resistance: float | None = _number(
+        "Ground and air", "", "Rolling resistance as a share of weight", 0.002, 0.5, (0.008, 0.1)
+    )
+    drag_area_m2: float | None = _number(
+        "Ground and air", "m2", "Drag coefficient times frontal area, rider seated",
+        0.05, 3.0, (0.25, 0.8),
+    )  # fmt: skip
+    tyre_grip: float | None = _number(
+        "Ground and air", "", "Friction of tyre on ground", 0.05, 1.5, (0.3, 1.0)
+    )
+    driven_weight_share: float | None = _number(
+        "Ground and air", "", "Share of the weight on the driven wheels, 0 to 1",
+        0.1, 1.0, (0.4, 1.0),
+    )  # fmt: skip
+
+    def given(self) -> dict[str, Any]:
+        """Return the keys that are known, in the order of the file."""
+        return {key: value for key, value in self.model_dump().items() if value is not None}
+
+
+def _key(name: str, field: FieldInfo) -> Key:
+    extra = field.json_schema_extra
+    assert isinstance(extra, dict)
+    known: dict[str, Any] = dict(extra)
+    usual = known.get("usual")
+    return Key(
+        name=name,
+        group=str(known["group"]),
+        unit=str(known["unit"]),
+        question=str(field.description),
+        low=known.get("low"),
+        high=known.get("high"),
+        usual=(usual[0], usual[1]) if usual else None,
+    )
+
+
+KEYS = {name: _key(name, field) for name, field in MachineSetup.model_fields.items()}

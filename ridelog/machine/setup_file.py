@@ -1,0 +1,202 @@
+"""Reading a set-up file: what is wrong in it, where, and which key or unit was probably meant."""
+
+import re
+import tomllib
+from dataclasses import dataclass
+from difflib import get_close_matches
+from pathlib import Path
+from typing import Any
+
+from pydantic import ValidationError
+
+from ridelog.errors import SetupError
+from ridelog.machine.setup import KEYS, Key, MachineSetup
+from ridelog.units import SETUP_UNITS
+
+# A set-up is a page of text; anything longer is another file.
+_MOST_BYTES = 200_000
+_NUMBER = re.compile(r"line (\d+): ")
+_NEXT = "mend it in the file; `ridelog setup new` writes one with every key explained."
+
+
+@dataclass(frozen=True)
+class SetupFile:
+    """A set-up and where it came from."""
+
+    path: str
+    setup: MachineSetup
+
+
+def read_setup(path: Path) -> SetupFile:
+    """Return the set-up in a TOML file.
+
+    Raises
+    ------
+    SetupError
+        If the file cannot be read, is no TOML, or holds a key or value that cannot be; the first
+        problem, with the number of further ones. ``problems_in`` lists all.
+    """
+    text = _text_of(path)
+    values = _parsed(path.name, text)
+    problems = problems_of(values, text)
+    if problems:
+        more = len(problems) - 1
+        advice = f"{_NEXT[:-1]}" + (
+            f"; {more} more found by `ridelog setup check`." if more else "."
+        )
+        raise SetupError(f"{path.name}: {problems[0]}", advice)
+    return SetupFile(str(path), MachineSetup(**values))
+
+
+def problems_in(path: Path) -> list[str]:
+    """Return a sentence for each key or value in a file that cannot be.
+
+    Raises
+    ------
+    SetupError
+        If the file cannot be read or is no TOML at all.
+    """
+    text = _text_of(path)
+    return problems_of(_parsed(path.name, text), text)
+
+
+def problems_of(values: dict[str, Any], text: str = "") -> list[str]:
+    """Return a sentence for each key or value that cannot be, with its line where it has one."""
+    found: list[str] = []
+    known: dict[str, Any] = {}
+    for name, value in values.items():
+        if isinstance(value, dict):
+            found.append(
+                f"{_line(text, name)}[{name}]: the file has no sections; write each key by itself, "
+                "without a heading in brackets."
+            )
+        elif name not in KEYS:
+            found.append(_line(text, name) + unknown_key(name, value))
+        else:
+            known[name] = value
+    try:
+        MachineSetup(**known)
+    except ValidationError as error:
+        for problem in error.errors():
+            name = str(problem["loc"][0])
+            found.append(_line(text, name) + _wrong_value(KEYS[name], known[name], problem))
+
+    def place(sentence: str) -> int:
+        match = _NUMBER.match(sentence)
+        return int(match[1]) if match else 0
+
+    return sorted(found, key=place)
+
+
+def unknown_key(name: str, value: Any = None) -> str:
+    """Return what is wrong with a key that does not exist and which one was probably meant."""
+    stem, _, suffix = name.rpartition("_")
+    for key in KEYS.values():
+        if stem and key.unit and key.name.rpartition("_")[0] == stem and suffix in SETUP_UNITS:
+            right = _converted(key, suffix, value)
+            return f"{name}: the unit must be {_unit_words(key)}; write {right}."
+    near = get_close_matches(name, KEYS, n=1, cutoff=0.5)
+    if near:
+        unit = KEYS[near[0]].unit
+        return f"{name}: unknown key; did you mean {near[0]}" + (f", in {unit}?" if unit else "?")
+    return f"{name}: unknown key; `ridelog setup new` writes a file with all of them."
+
+
+def _wrong_value(key: Key, value: Any, problem: Any) -> str:
+    kind = str(problem["type"])
+    shown = f'"{value}"' if isinstance(value, str) else str(value).lower()
+    if kind == "literal_error":
+        return f"{key.name} = {shown}: must be {problem['ctx']['expected']}."
+    if kind in ("bool_type", "string_type"):
+        wanted = "true or false" if kind == "bool_type" else "words in quotation marks"
+        return f"{key.name} = {shown}: must be {wanted}."
+    if kind == "string_too_long":
+        return f"{key.name}: at most {problem['ctx']['max_length']} letters, got {len(value)}."
+    if kind in ("greater_than_equal", "less_than_equal"):
+        return _out_of_range(key, float(value))
+    if isinstance(value, str) and (number := re.match(r"\s*(-?[\d.]+)\s*(.*)", value)):
+        return (
+            f"{key.name} = {shown}: must be a number in {_unit_words(key)}, without quotation "
+            f"marks or unit; write {key.name} = {number[1]} if that is {_unit_words(key)}."
+        )
+    whole = "a whole number" if kind.startswith("int") else "a number"
+    if isinstance(value, float) and not abs(value) < float("inf"):
+        return f"{key.name} = {shown}: must be {whole} in {_unit_words(key)}."
+    return f"{key.name} = {shown}: must be {whole}" + (f" in {key.unit}." if key.unit else ".")
+
+
+def _out_of_range(key: Key, value: float) -> str:
+    assert key.low is not None and key.high is not None
+    unit = f" {key.unit}" if key.unit else ""
+    start = f"{key.name} = {value:g}: "
+    if value < 0.0:
+        return start + f"cannot be negative; between {key.low:g} and {key.high:g}{unit}."
+    if value == 0.0:
+        if key.name.endswith("teeth"):
+            return start + "a sprocket without teeth cannot be; leave the key out if unknown."
+        return start + "cannot be zero; leave the key out if it is unknown."
+    text = (
+        start + f"outside what ridelog takes for a small machine, {key.low:g} to {key.high:g}{unit}"
+    )
+    if key.usual:
+        low, high = key.usual
+        for factor in (10.0, 100.0, 1000.0):
+            for guess in (value / factor, value * factor):
+                if low <= guess <= high:
+                    return text + f"; was {guess:g}{unit} meant?"
+    return text + "."
+
+
+def _converted(key: Key, suffix: str, value: Any) -> str:
+    """Return the right key with the value converted, or without a value if that cannot be."""
+    dimension, factor = SETUP_UNITS[suffix]
+    wanted = SETUP_UNITS.get(key.name.rpartition("_")[2])
+    if wanted is None or wanted[0] != dimension or isinstance(value, bool):
+        return key.name
+    if not isinstance(value, int | float):
+        return key.name
+    return f"{key.name} = {value * factor / wanted[1]:.4g}"
+
+
+def _unit_words(key: Key) -> str:
+    return key.unit or "no unit"
+
+
+def _line(text: str, name: str) -> str:
+    match = re.search(rf"^[ \t]*\[?[\"']?{re.escape(name)}[\"']?\s*[=.\]]", text, re.MULTILINE)
+    return f"line {text.count(chr(10), 0, match.start()) + 1}: " if match else ""
+
+
+def _text_of(path: Path) -> str:
+    if not path.exists():
+        raise SetupError(
+            f"{path}: there is no such file.",
+            "check the name, or write one with `ridelog setup new FILE`.",
+        )
+    try:
+        if path.stat().st_size > _MOST_BYTES:
+            raise SetupError(
+                f"{path.name}: {path.stat().st_size} bytes are too many for a set-up.",
+                "give the set-up's TOML file, not a log.",
+            )
+        return path.read_bytes().decode("utf-8-sig").replace("\r\n", "\n")
+    except UnicodeDecodeError as error:
+        raise SetupError(
+            f"{path.name}: byte {error.start} is no UTF-8 text.",
+            "save the file as UTF-8 text.",
+        ) from error
+    except OSError as error:
+        raise SetupError(
+            f"{path.name}: the file cannot be read ({(error.strerror or '').lower()}).",
+            "check that it is a file and its rights.",
+        ) from error
+
+
+def _parsed(name: str, text: str) -> dict[str, Any]:
+    try:
+        return tomllib.loads(text)
+    except (tomllib.TOMLDecodeError, RecursionError) as error:
+        raise SetupError(
+            f"{name}: this is no TOML: {error}.",
+            "a line is `key = value`; words stand in quotation marks, a comment after #.",
+        ) from error
