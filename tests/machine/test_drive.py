@@ -1,0 +1,130 @@
+"""The drive and what it can do, against other routes to the same figures."""
+
+import numpy as np
+import pytest
+from machines import drive, like, one
+from scipy.integrate import solve_ivp
+from scipy.optimize import brentq
+
+from ridelog.machine.drive import LIMITS
+from ridelog.machine.performance import launch, peak, top_speed
+from ridelog.machine.roadload import RoadLoad, coast_time_s, road_load_of, slope_force_n
+from ridelog.simulate.machine import random_machine
+
+
+@pytest.mark.parametrize("seed", range(8))
+def test_top_speed_pull_and_launch_agree_with_the_simulator(seed: int) -> None:
+    """Two codes for one machine: the simulator integrates in time, this one over speed."""
+    rng = np.random.default_rng(seed)
+    machine = random_machine(rng, float(rng.uniform(5.0, 14.0)))
+    ours = like(machine)
+    top, _ = top_speed(ours)
+    assert top[0] == pytest.approx(machine.steady_mps(), rel=1e-6)
+    speed = np.linspace(0.2, machine.steady_mps(), 50)
+    assert ours.pull_mps2(speed)[0] == pytest.approx(machine.acceleration_mps2(speed), abs=1e-6)
+    goal = 0.9 * machine.steady_mps()
+
+    def reached(_: float, state: np.ndarray) -> float:
+        return float(state[0]) - goal
+
+    reached.terminal = True  # type: ignore[attr-defined]  # scipy reads it from the function
+    ride = solve_ivp(
+        lambda _, state: [float(machine.acceleration_mps2(np.array([state[0]]))[0]), state[0]],
+        (0.0, 100.0), [0.0, 0.0], events=reached, rtol=1e-9, atol=1e-9, max_step=0.05,
+    )  # fmt: skip
+    start = launch(ours)
+    assert start.time_to_speed_s(goal)[0] == pytest.approx(ride.t[-1], rel=2e-3)
+    assert start.time_to_distance_s(float(ride.y[1, -1]))[0] == pytest.approx(ride.t[-1], rel=2e-3)
+    assert start.speed_at_distance_mps(float(ride.y[1, -1]))[0] == pytest.approx(goal, rel=2e-3)
+
+
+@pytest.mark.parametrize(
+    ("changes", "word"),
+    [
+        ({"a_n": 20.0, "c_ns2pm2": 0.3}, "motor speed"),
+        ({"a_n": 20.0, "c_ns2pm2": 0.3, "battery_limit_a": 4.0}, "power"),
+        ({"a_n": 20.0, "c_ns2pm2": 0.3, "motor_limit_a": 9.0}, "current"),
+        ({"a_n": 20.0, "c_ns2pm2": 0.3, "traction_n": 30.0}, "traction"),
+    ],
+)
+def test_what_limits_the_top_speed(changes: dict[str, float], word: str) -> None:
+    ours = drive(**changes)
+    speed, limit = top_speed(ours)
+    assert LIMITS[limit[0]] == word
+    assert LIMITS[ours.limits(speed)[0, 0]] == word
+    # Drive and resistance balance there.
+    assert ours.pull_mps2(speed)[0, 0] == pytest.approx(0.0, abs=1e-6)
+
+
+def test_a_machine_that_cannot_start_has_no_top_speed() -> None:
+    ours = drive(a_n=500.0, motor_limit_a=10.0)
+    assert np.isnan(top_speed(ours)[0][0])
+    assert np.isnan(launch(ours).time_to_speed_s(1.0)[0])
+    assert np.isnan(peak(ours, "battery_current_a")[0])
+
+
+def test_a_speed_out_of_reach_has_no_time() -> None:
+    ours = drive(a_n=20.0, c_ns2pm2=0.3)
+    top = float(top_speed(ours)[0][0])
+    assert np.isnan(launch(ours).time_to_speed_s(1.01 * top)[0])
+    assert np.isfinite(launch(ours).time_to_speed_s(0.98 * top)[0])
+
+
+def test_currents_by_solving_the_circuit() -> None:
+    """At full duty both resistances are in series; at the limit the battery gives just that."""
+    ours = drive(battery_ohm=0.1, motor_limit_a=60.0, battery_limit_a=25.0, a_n=20.0)
+    speed = np.linspace(0.0, 14.3, 66)
+    motor, battery = ours.motor_current_a(speed)[0], ours.battery_current_a(speed)[0]
+    back = 0.1 / 0.03 * speed
+    sagging = 48.0 - 0.1 * battery
+    # Power into the motor is what the battery gives at its terminals.
+    assert motor * (back + 0.05 * motor) == pytest.approx(battery * sagging, rel=1e-9)
+    # The controller cannot raise the voltage.
+    assert np.all(back + 0.05 * motor <= sagging + 1e-9)
+    assert battery.max() == pytest.approx(25.0)
+    assert motor.max() == pytest.approx(60.0)
+    assert peak(ours, "battery_current_a")[0] == pytest.approx(25.0)
+    assert peak(ours, "battery_power_w")[0] == pytest.approx(25.0 * (48.0 - 2.5))
+    line = brentq(lambda i: 48.0 - 0.1 * i - back[-1] - 0.05 * i, 0.0, 1000.0)
+    assert motor[-1] == pytest.approx(line)
+
+
+def test_the_throttle_costs_half_its_opening() -> None:
+    ours = drive(a_n=20.0, c_ns2pm2=0.3, motor_limit_a=60.0)
+    late = drive(a_n=20.0, c_ns2pm2=0.3, motor_limit_a=60.0, opening_s=0.4)
+    early = launch(ours).time_to_speed_s(5.0)[0]
+    assert launch(late).time_to_speed_s(5.0)[0] == pytest.approx(early + 0.2)
+    rolling = launch(ours).window_s(2.0, 5.0)[0]
+    assert launch(late).window_s(2.0, 5.0)[0] == pytest.approx(rolling)
+    assert launch(late).window_s(0.0, 5.0)[0] == pytest.approx(early + 0.2)
+
+
+def test_the_longest_limit_of_a_window() -> None:
+    ours = drive(a_n=20.0, c_ns2pm2=0.3, motor_limit_a=60.0)
+    start = launch(ours)
+    top = float(start.top_mps[0])
+    assert LIMITS[start.longest_limit(0.0, 2.0)[0]] == "current"
+    assert LIMITS[start.longest_limit(0.97 * top, top)[0]] == "motor speed"
+
+
+@pytest.mark.parametrize(
+    ("a", "b", "c"),
+    [(20.0, 0.0, 0.0), (20.0, 2.0, 0.0), (20.0, 0.8, 0.3), (5.0, 9.0, 0.3), (3.0, 6.0, 3.0)],
+)
+def test_coasting_by_integration(a: float, b: float, c: float) -> None:
+    speed = np.linspace(2.0, 9.0, 20001)
+    force = a + b * speed + c * speed**2
+    slow = np.trapezoid(100.0 / force, speed)
+    assert coast_time_s(100.0, a, b, c, from_mps=9.0, to_mps=2.0) == pytest.approx(slow, rel=1e-7)
+
+
+def test_a_descent_that_never_slows() -> None:
+    down = slope_force_n(100.0, -0.05)
+    assert coast_time_s(100.0, 20.0 + down, 0.0, 0.3, from_mps=9.0, to_mps=2.0) == np.inf
+
+
+def test_road_load_from_its_parts() -> None:
+    load = road_load_of(one(100.0), one(0.02), one(0.5), one(0.45))
+    assert isinstance(load, RoadLoad)
+    # Crr m g = 19.6133 N, rho CdA / 2 = 0.27092.
+    assert load.force_n(np.array([0.0, 10.0]))[0] == pytest.approx([19.6133, 51.7056], abs=1e-3)
