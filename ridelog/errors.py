@@ -35,3 +35,7 @@ class OutputError(RideLogError):
 
 class SetupError(RideLogError):
     """The set-up of a machine, or a change to it, cannot be as it is written."""
+
+
+class BookError(RideLogError):
+    """The ride book cannot do what was asked of it."""

@@ -1,0 +1,30 @@
+"""The ride book: keeps logs, machines, set-ups, notes and results; computes nothing."""
+
+from ridelog.book.records import (
+    CONDITIONS,
+    MARK_KINDS,
+    Figure,
+    Machine,
+    Mark,
+    NewResult,
+    Note,
+    RideEntry,
+    SetupState,
+    StoredResult,
+)
+from ridelog.book.shelf import Book, default_folder
+
+__all__ = [
+    "CONDITIONS",
+    "MARK_KINDS",
+    "Book",
+    "Figure",
+    "Machine",
+    "Mark",
+    "NewResult",
+    "Note",
+    "RideEntry",
+    "SetupState",
+    "StoredResult",
+    "default_folder",
+]

@@ -1,0 +1,128 @@
+"""The logs as they were given, one file each under its SHA-256, never changed afterwards."""
+
+import hashlib
+import os
+import secrets
+from collections.abc import Iterable
+from dataclasses import dataclass
+from pathlib import Path
+from types import TracebackType
+
+from ridelog.errors import BookError
+
+
+@dataclass(frozen=True)
+class Original:
+    """A log that is safely on the disk."""
+
+    sha256: str
+    size_bytes: int
+    path: Path
+
+
+class Intake:
+    """Takes the bytes of one log as they come; nothing shows until ``finish``.
+
+    Use it in a ``with`` block: what is not finished is thrown away.
+    """
+
+    def __init__(self, incoming: Path, originals: Path) -> None:
+        self._originals = originals
+        # The name owes nothing to the user's file name.
+        self._part = incoming / f"{secrets.token_hex(16)}.part"
+        self._hash = hashlib.sha256()
+        self.size_bytes = 0
+        self._stream = self._part.open("xb")
+
+    def write(self, data: bytes) -> None:
+        """Take the next bytes."""
+        self._stream.write(data)
+        self._hash.update(data)
+        self.size_bytes += len(data)
+
+    def finish(self) -> Original:
+        """Put the log into its place for good; when this returns it survives a power cut."""
+        self._stream.flush()
+        os.fsync(self._stream.fileno())
+        self._stream.close()
+        sha256 = self._hash.hexdigest()
+        place = place_of(self._originals, sha256)
+        if not place.parent.is_dir():
+            place.parent.mkdir(exist_ok=True)
+            _sync_folder(self._originals)
+        # The same bytes may be there already; replacing them by themselves also mends a file
+        # that a failing disk has spoiled.
+        os.chmod(self._part, 0o444)
+        os.replace(self._part, place)
+        _sync_folder(place.parent)
+        return Original(sha256, self.size_bytes, place)
+
+    def __enter__(self) -> "Intake":
+        return self
+
+    def __exit__(
+        self,
+        kind: type[BaseException] | None,
+        error: BaseException | None,
+        trace: TracebackType | None,
+    ) -> None:
+        self._stream.close()
+        self._part.unlink(missing_ok=True)
+
+
+def place_of(originals: Path, sha256: str) -> Path:
+    """Return where a log lies; only hexadecimal digits ever become part of a path.
+
+    Raises
+    ------
+    BookError
+        If the text is no SHA-256.
+    """
+    if len(sha256) != 64 or set(sha256) - set("0123456789abcdef"):
+        raise BookError(
+            f"{sha256[:20]!r} is no SHA-256 of a log.", "give its 64 hexadecimal digits."
+        )
+    return originals / sha256[:2] / sha256
+
+
+def read_original(originals: Path, sha256: str) -> bytes:
+    """Return the bytes of a log and prove that they are the ones that were given.
+
+    Raises
+    ------
+    BookError
+        If the log is gone or no longer matches its SHA-256.
+    """
+    place = place_of(originals, sha256)
+    try:
+        data = place.read_bytes()
+    except OSError as error:
+        raise BookError(
+            f"the log {sha256[:12]} is not in the book's folder any more ({error.strerror}).",
+            "add the log again: the ride keeps everything else.",
+        ) from error
+    if hashlib.sha256(data).hexdigest() != sha256:
+        raise BookError(
+            f"the log {sha256[:12]} on the disk is not the one that was added: it has changed.",
+            "add the log again from the logger: the ride keeps everything else.",
+        )
+    return data
+
+
+def store_bytes(incoming: Path, originals: Path, parts: Iterable[bytes]) -> Original:
+    """Return a log stored from bytes that are at hand."""
+    with Intake(incoming, originals) as intake:
+        for part in parts:
+            intake.write(part)
+        return intake.finish()
+
+
+def _sync_folder(folder: Path) -> None:
+    """Make a new name in a folder survive a power cut, where the system can."""
+    if os.name == "nt":  # Windows opens no folders; its rename is written through
+        return
+    handle = os.open(folder, os.O_RDONLY)
+    try:
+        os.fsync(handle)
+    finally:
+        os.close(handle)

@@ -1,0 +1,110 @@
+"""What was computed of the rides, with the version and settings that made it."""
+
+import json
+import sqlite3
+
+from ridelog.book.clock import now_utc
+from ridelog.book.database import changing
+from ridelog.book.records import Figure, NewResult, StoredResult
+
+_LATEST = "(SELECT max(id) FROM result WHERE ride_id = ?)"
+
+
+class Results:
+    """The results of one book; those of the latest version carry attachments."""
+
+    def __init__(self, connection: sqlite3.Connection) -> None:
+        self._connection = connection
+
+    def put(self, ride_id: int, new: NewResult) -> int:
+        """Keep a result as the ride's latest; one of each version is kept, for comparison.
+
+        Returns
+        -------
+        int
+            Number of the result.
+        """
+        document = json.dumps(new.document, allow_nan=False, ensure_ascii=False)
+        settings = json.dumps(new.settings, allow_nan=False, sort_keys=True)
+        with changing(self._connection):
+            self._connection.execute(
+                "DELETE FROM result WHERE ride_id = ? AND version = ?", (ride_id, new.version)
+            )
+            # Drawn pictures of older versions are of no use to anyone.
+            self._connection.execute(
+                "DELETE FROM attachment WHERE result_id IN"
+                " (SELECT id FROM result WHERE ride_id = ?)",
+                (ride_id,),
+            )
+            number = self._connection.execute(
+                "INSERT INTO result (ride_id, version, settings, document, made_utc)"
+                " VALUES (?, ?, ?, ?, ?)",
+                (ride_id, new.version, settings, document, now_utc()),
+            ).lastrowid
+            self._connection.executemany(
+                "INSERT INTO figure (result_id, name, value, low, high) VALUES (?, ?, ?, ?, ?)",
+                [(number, name, f.value, f.low, f.high) for name, f in new.figures.items()],
+            )
+            self._connection.executemany(
+                "INSERT INTO attachment (result_id, name, data) VALUES (?, ?, ?)",
+                [(number, name, data) for name, data in new.attachments.items()],
+            )
+        return int(number or 0)
+
+    def latest(self, ride_id: int) -> StoredResult | None:
+        """Return the newest result of a ride, or None."""
+        row = self._connection.execute(
+            f"SELECT * FROM result WHERE id = {_LATEST}", (ride_id,)
+        ).fetchone()
+        return None if row is None else _stored(row)
+
+    def all(self, ride_id: int) -> tuple[StoredResult, ...]:
+        """Return the results of a ride, one of each version, the newest first."""
+        rows = self._connection.execute(
+            "SELECT * FROM result WHERE ride_id = ? ORDER BY id DESC", (ride_id,)
+        )
+        return tuple(_stored(row) for row in rows)
+
+    def attachment(self, ride_id: int, name: str) -> bytes | None:
+        """Return an attachment of a ride's newest result, or None."""
+        row = self._connection.execute(
+            f"SELECT data FROM attachment WHERE result_id = {_LATEST} AND name = ?",
+            (ride_id, name),
+        ).fetchone()
+        return None if row is None else bytes(row[0])
+
+    def figures(self, ride_ids: list[int]) -> dict[int, dict[str, Figure]]:
+        """Return the figures of several rides' newest results, by ride and name."""
+        found: dict[int, dict[str, Figure]] = {ride_id: {} for ride_id in ride_ids}
+        marks = ",".join("?" * len(ride_ids))
+        rows = self._connection.execute(
+            "SELECT result.ride_id AS ride_id, figure.name AS name, value, low, high FROM result"
+            " JOIN figure ON figure.result_id = result.id"
+            f" WHERE result.ride_id IN ({marks}) AND result.id ="
+            " (SELECT max(id) FROM result AS newer WHERE newer.ride_id = result.ride_id)",
+            ride_ids,
+        )
+        for row in rows:
+            found[row["ride_id"]][row["name"]] = Figure(row["value"], row["low"], row["high"])
+        return found
+
+    def not_of(self, version: str) -> tuple[int, ...]:
+        """Return the rides whose newest result another version of ridelog made."""
+        rows = self._connection.execute(
+            "SELECT ride_id FROM result WHERE version <> ? AND id ="
+            " (SELECT max(id) FROM result AS newer WHERE newer.ride_id = result.ride_id)"
+            " ORDER BY ride_id",
+            (version,),
+        )
+        return tuple(int(row[0]) for row in rows)
+
+
+def _stored(row: sqlite3.Row) -> StoredResult:
+    return StoredResult(
+        id=row["id"],
+        ride_id=row["ride_id"],
+        version=row["version"],
+        settings=json.loads(row["settings"]),
+        document=json.loads(row["document"]),
+        made_utc=row["made_utc"],
+    )
