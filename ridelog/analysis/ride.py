@@ -98,7 +98,7 @@ def analyse(motion: Motion, settings: Settings | None = None) -> RideResult:
     """Return everything that is measured on one ride, with the choices in ``settings``."""
     settings = settings or Settings()
     signal = judge_signal(motion)
-    top = measure_top_speed(motion)
+    top = measure_top_speed(motion, excluded=settings.left_out_s)
     return RideResult(
         source=describe_source(motion),
         signal=signal,

@@ -16,12 +16,14 @@ class Settings:
     rollout_m : distance taken off the beginning of a launch. [m]
     has_reverse : whether the machine can go backwards; None where nobody said.
     reverse_marks_s : (start, end) of stretches that the rider marked as reverse travel. [s]
+    left_out_s : (start, end) of stretches that the rider left out of every figure. [s]
     """
 
     windows: tuple[str, ...] = ()
     rollout_m: float = 0.0
     has_reverse: bool | None = None
     reverse_marks_s: tuple[tuple[float, float], ...] = ()
+    left_out_s: tuple[tuple[float, float], ...] = ()
 
     def as_json(self) -> dict[str, Any]:
         """Return the settings as a JSON object."""
@@ -30,6 +32,7 @@ class Settings:
             "rollout_m": self.rollout_m,
             "has_reverse": self.has_reverse,
             "reverse_marks_s": [list(mark) for mark in self.reverse_marks_s],
+            "left_out_s": [list(stretch) for stretch in self.left_out_s],
         }
 
     @classmethod
@@ -39,7 +42,10 @@ class Settings:
             windows=tuple(str(words) for words in record.get("windows", ())),
             rollout_m=float(record.get("rollout_m", 0.0)),
             has_reverse=record.get("has_reverse"),
-            reverse_marks_s=tuple(
-                (float(start), float(end)) for start, end in record.get("reverse_marks_s", ())
-            ),
+            reverse_marks_s=_stretches(record.get("reverse_marks_s", ())),
+            left_out_s=_stretches(record.get("left_out_s", ())),
         )
+
+
+def _stretches(pairs: Any) -> tuple[tuple[float, float], ...]:
+    return tuple((float(start), float(end)) for start, end in pairs)
