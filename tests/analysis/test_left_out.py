@@ -1,4 +1,4 @@
-"""A stretch that the rider leaves out carries no figure, and the result says that it was left out."""
+"""A stretch left out carries no figure, and the result says that it was left out."""
 
 from pathlib import Path
 
