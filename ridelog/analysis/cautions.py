@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass
 
+from ridelog.analysis.seen_way import WELL_SEEN
 from ridelog.analysis.signal_quality import SignalQuality
 from ridelog.analysis.top_speed import TopSpeed
 from ridelog.units import SPEED_UNITS
@@ -53,6 +54,17 @@ def top_speed_cautions(top: TopSpeed) -> tuple[Caution, ...]:
                 (best.high - best.low) / best.value,
                 _WIDE_INTERVAL,
                 "common practice, no source",
+            )
+        )
+    if top.seen_share < WELL_SEEN:
+        found.append(
+            Caution(
+                "partly_seen",
+                f"{100.0 * (1.0 - top.seen_share):.0f} % of the way lies between fixes too far "
+                "apart to tell the speed of a second: the machine may have been faster there.",
+                top.seen_share,
+                WELL_SEEN,
+                "own derivation: an interval for nine rides of ten cannot leave a tenth unseen",
             )
         )
     if top.two_way is None:

@@ -4,6 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from ridelog.analysis.seen_way import LEAST_SEEN, LONGEST_HOLE_S, seen_share
 from ridelog.filtering.motion import Motion
 from ridelog.flags import Flag, flag_counts
 
@@ -146,10 +147,11 @@ def _rate(rate_hz: float) -> str:
 def _supports(motion: Motion) -> tuple[str, ...]:
     seen_hz = _SEEN_SHARE_OF_RATE * motion.rate_hz
     sentences = [
-        "Top speed over a second and over five seconds, with intervals.",
         f"At {_rate(motion.rate_hz)}, changes slower than about {seen_hz:.2g} Hz can "
         "be seen (a fifth of the rate).",
     ]
+    if seen_share(motion) >= LEAST_SEEN:
+        sentences.insert(0, "Top speed over a second and over five seconds, with intervals.")
     if motion.speed_source == "reported":
         sentences.append(
             "The receiver reports its own speed, which is sharper than speed from positions."
@@ -170,6 +172,11 @@ def _cannot_support(motion: Motion, used_s: np.ndarray) -> tuple[str, ...]:
         sentences.append(
             f"At {_rate(rate)}, weave faster than {_SEEN_SHARE_OF_RATE * rate:.2g} Hz and wobble "
             "cannot be shown."
+        )
+    if seen_share(motion) < LEAST_SEEN:
+        sentences.append(
+            f"Most of the way lies between fixes more than {LONGEST_HOLE_S:.0f} s apart, so the "
+            "speed of any one second, and with it a top speed, cannot be told."
         )
     if rate < 4.0:
         sentences.append(

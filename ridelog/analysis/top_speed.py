@@ -6,6 +6,13 @@ import numpy as np
 
 from ridelog.analysis.interval import estimate
 from ridelog.analysis.result import Estimate
+from ridelog.analysis.seen_way import (
+    LEAST_SEEN,
+    LONGEST_HOLE_S,
+    raw_places,
+    rows_in_time,
+    seen_share,
+)
 from ridelog.analysis.windows import (
     Windows,
     stretches_near_the_top,
@@ -14,7 +21,6 @@ from ridelog.analysis.windows import (
     windows_of,
 )
 from ridelog.filtering.motion import Motion
-from ridelog.geodesy import to_local
 from ridelog.track import BoolArray, FloatArray
 
 # Two runs count as opposite within this of 180 degrees; standards differ on the time between them
@@ -54,6 +60,7 @@ class TopSpeed:
     two_way: Estimate | None
     runs: tuple[Run, ...]
     reason: str
+    seen_share: float = 1.0
 
 
 def measure_top_speed(
@@ -70,8 +77,10 @@ def measure_top_speed(
     """
     one = windows_of(motion, 1.0, excluded=excluded)
     peak, kind = raw_peak(motion)
-    if not one.usable.any():
-        return TopSpeed(None, None, np.nan, peak, kind, None, (), _why_none(motion, one))
+    seen = seen_share(motion)
+    if seen < LEAST_SEEN or not one.usable.any():
+        why = _why_unseen(seen) if seen < LEAST_SEEN else _why_none(motion, one)
+        return TopSpeed(None, None, np.nan, peak, kind, None, (), why, seen)
     best = int(np.flatnonzero(one.usable)[np.argmax(one.mean_mps[one.usable])])
     best_1s, _ = _best(motion, one, one.usable)
     five = windows_of(motion, 5.0, excluded=excluded)
@@ -79,7 +88,8 @@ def measure_top_speed(
     two_way, runs, reason = _opposite_runs(motion, one)
     if best_5s is None:
         reason = _joined("no five seconds in a row carry a figure", reason)
-    return TopSpeed(best_1s, best_5s, float(one.start_s[best]), peak, kind, two_way, runs, reason)
+    at_s = float(one.start_s[best])
+    return TopSpeed(best_1s, best_5s, at_s, peak, kind, two_way, runs, reason, seen)
 
 
 def raw_peak(motion: Motion) -> tuple[float, str]:
@@ -87,16 +97,13 @@ def raw_peak(motion: Motion) -> tuple[float, str]:
     speed = motion.track.speed_mps
     if motion.speed_source == "reported" and np.isfinite(speed[motion.used]).any():
         return float(np.nanmax(speed[motion.used])), "reported"
-    rows = np.flatnonzero(motion.used & np.isfinite(motion.east_m))
-    rows = rows[np.argsort(motion.track.time_s[rows], kind="stable")]
+    rows = rows_in_time(motion, motion.used & np.isfinite(motion.east_m))
     if len(rows) < 2:
         return float("nan"), "positions"
-    east, north = to_local(
-        motion.track.latitude_deg[rows], motion.track.longitude_deg[rows], *motion.origin_deg
-    )
     step = np.diff(motion.track.time_s[rows])
     usual = step <= 3.0 * np.median(step)
-    return float(np.max((np.hypot(np.diff(east), np.diff(north)) / step)[usual])), "positions"
+    way = np.hypot(*np.diff(raw_places(motion, rows), axis=0).T)
+    return float(np.max((way / step)[usual])), "positions"
 
 
 def _best(
@@ -152,6 +159,14 @@ def _both_ways(
     mean = estimate(0.5 * (columns[0] + columns[1]), smallest=0.0)
     runs.sort(key=lambda run: run.start_s)
     return mean, tuple(runs), ""
+
+
+def _why_unseen(seen: float) -> str:
+    share = f"only {100.0 * seen:.0f} %" if seen >= 0.005 else "nothing"
+    return (
+        f"{share} of the way was logged by fixes no more than {LONGEST_HOLE_S:.0f} s apart, and "
+        "between fixes further apart nobody can tell the speed of any one second"
+    )
 
 
 def _why_none(motion: Motion, windows: Windows) -> str:

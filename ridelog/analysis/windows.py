@@ -4,6 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from ridelog.analysis.seen_way import LONGEST_HOLE_S, rows_in_time
 from ridelog.filtering.motion import Motion, Paths
 from ridelog.flags import Flag
 from ridelog.track import BoolArray, FloatArray
@@ -16,10 +17,9 @@ _REJECTED = Flag.JUMP | Flag.SPEED_JUMP
 # A window may hold this share of rejected fixes, since neighbours bridge a single one.
 _MOST_REJECTED = 0.34
 # Fixes between which the motion was bridged rather than seen: an interval longer than this many
-# usual ones and this long, or a speed this many times less certain than usual.
+# usual ones and this long (LONGEST_HOLE_S at most), or a speed this many times less certain than
+# usual.
 _HOLE_INTERVALS, _HOLE_S = 1.5, 0.4
-# ... and fixes this far apart cannot tell what the machine did in any one second between them.
-_LONGEST_HOLE_S = 2.1
 _BRIDGED_SD = 5.0
 
 
@@ -55,8 +55,7 @@ def windows_of(
         Stretches that no window may touch, such as reverse travel.
     """
     known = motion.used & np.isfinite(motion.speed_mps)
-    rows = np.flatnonzero(known)
-    rows = rows[np.argsort(motion.track.time_s[rows], kind="stable")]
+    rows = rows_in_time(motion, known)
     time_s = motion.track.time_s[rows]
     flags = motion.flags[rows]
     doubtful_flags = _DOUBTFUL if motion.speed_source == "reported" else _DOUBTFUL_POSITIONS
@@ -87,7 +86,7 @@ def windows_of(
 
     sd = motion.speed_sd_mps[rows]
     bridged = sd > _BRIDGED_SD * usual_sd(motion)
-    longest = min(max(_HOLE_S, _HOLE_INTERVALS / motion.rate_hz), _LONGEST_HOLE_S)
+    longest = min(max(_HOLE_S, _HOLE_INTERVALS / motion.rate_hz), LONGEST_HOLE_S)
     hole = np.append(step > longest, False)
     holes = np.concatenate([[0.0], np.cumsum(hole)])
     usable = (

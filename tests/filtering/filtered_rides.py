@@ -1,13 +1,13 @@
 """Simulated rides for the filter's tests, small and seeded."""
 
-from dataclasses import replace
+from dataclasses import fields, replace
 
 import numpy as np
 
 from ridelog.simulate import Observation, preset, to_track
 from ridelog.simulate.labels import LabelledRide
 from ridelog.simulate.rides import out_and_back
-from ridelog.track import Track
+from ridelog.track import BoolArray, Track
 
 
 def ride_and_log(
@@ -37,3 +37,13 @@ def displaced(observation: Observation, index: int, east_m: float) -> Track:
     east = observation.east_m.copy()
     east[index] += east_m
     return to_track(replace(observation, east_m=east))
+
+
+def kept(observation: Observation, which: BoolArray) -> Observation:
+    """Return the log with some of its fixes only."""
+    arrays = {
+        item.name: getattr(observation, item.name)[which]
+        for item in fields(observation)
+        if isinstance(getattr(observation, item.name), np.ndarray)
+    }
+    return replace(observation, **arrays)

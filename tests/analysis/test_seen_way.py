@@ -1,0 +1,107 @@
+"""A second between distant fixes was not seen, and nothing is claimed of it."""
+
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+from filtered_rides import kept, ride_and_log
+
+from ridelog.analysis.cautions import top_speed_cautions
+from ridelog.analysis.seen_way import seen_share
+from ridelog.analysis.signal_quality import judge_signal
+from ridelog.analysis.top_speed import measure_top_speed
+from ridelog.filtering.smoother import estimate_motion
+from ridelog.importer import load_track
+from ridelog.simulate import to_track
+
+REAL = Path(__file__).resolve().parents[3] / "shared" / "real-tracks" / "gpx"
+
+
+@pytest.mark.parametrize("reports", [True, False])
+@pytest.mark.parametrize("apart_s", [3, 5, 8])
+def test_fixes_some_seconds_apart_give_no_second(apart_s: int, reports: bool) -> None:
+    _, log = ride_and_log(31, rate_hz=1.0, reports_speed=reports)
+    motion = estimate_motion(to_track(kept(log, np.arange(len(log)) % apart_s == 0)))
+    top = measure_top_speed(motion)
+    assert top.best_1s is None and top.best_5s is None and top.two_way is None
+    assert top.reason == (
+        "nothing of the way was logged by fixes no more than 2 s apart, and between fixes further "
+        "apart nobody can tell the speed of any one second"
+    )
+    quality = judge_signal(motion)
+    assert not any(sentence.startswith("Top speed") for sentence in quality.supports)
+    assert (
+        "Most of the way lies between fixes more than 2 s apart, so the speed of any one second, "
+        "and with it a top speed, cannot be told."
+    ) in quality.cannot_support
+
+
+@pytest.mark.parametrize("reports", [True, False])
+@pytest.mark.parametrize("apart_s", [1, 2])
+def test_fixes_up_to_two_seconds_apart_give_one(apart_s: int, reports: bool) -> None:
+    ride, log = ride_and_log(31, rate_hz=1.0, reports_speed=reports)
+    motion = estimate_motion(to_track(kept(log, np.arange(len(log)) % apart_s == 0)))
+    assert seen_share(motion) == 1.0
+    best = measure_top_speed(motion).best_1s
+    assert best is not None
+    assert best.low < ride.truth.best_mean_speed().speed_mps < best.high
+
+
+def test_a_log_with_missing_fixes_is_still_seen() -> None:
+    _, log = ride_and_log(32, rate_hz=1.0)
+    present = np.random.default_rng(1).random(len(log)) < 0.8
+    motion = estimate_motion(to_track(kept(log, present)))
+    assert 0.7 < seen_share(motion) < 1.0
+    assert measure_top_speed(motion).best_1s is not None
+
+
+def test_a_logger_that_pauses_while_the_machine_stands_loses_nothing() -> None:
+    ride, log = ride_and_log(33)
+    stand = ride.labels["stands"][0]
+    paused = (log.time_s > stand.start_s + 0.2) & (log.time_s < stand.end_s - 0.2)
+    assert np.count_nonzero(paused) > 30
+    first = np.arange(len(log)) == 0
+    motion = estimate_motion(to_track(kept(log, ~paused | first)))
+    assert seen_share(motion) > 0.999
+
+
+def test_way_lost_in_a_gap_is_told() -> None:
+    ride, log = ride_and_log(34)
+    pull = max(ride.labels["runs"], key=lambda span: span.distance_m)
+    middle_s = 0.5 * (pull.start_s + pull.end_s)
+    lost = (log.time_s > middle_s) & (log.time_s < middle_s + 5.0)
+    motion = estimate_motion(to_track(kept(log, ~lost)))
+    top = measure_top_speed(motion)
+    chord = np.hypot(*(np.diff(array[~lost]) for array in (log.east_m, log.north_m))).max()
+    assert top.seen_share == pytest.approx(1.0 - chord / ride.truth.distance_m[-1], abs=0.02)
+    assert 0.5 < top.seen_share < 0.9
+    (caution,) = [c for c in top_speed_cautions(top) if c.code == "partly_seen"]
+    assert caution.text == (
+        f"{100.0 * (1.0 - top.seen_share):.0f} % of the way lies between fixes too far apart to "
+        "tell the speed of a second: the machine may have been faster there."
+    )
+    assert caution.value == top.seen_share and caution.limit == 0.9
+
+
+def test_another_segment_of_the_log_is_not_a_way_unseen() -> None:
+    _, log = ride_and_log(35)
+    track = to_track(log)
+    later = np.arange(len(track)) >= len(track) // 2
+    there = replace(
+        track,
+        time_s=track.time_s + 500.0 * later,
+        latitude_deg=track.latitude_deg + 0.05 * later,
+        segment=later.astype(np.int64),
+    )
+    assert seen_share(estimate_motion(there)) > 0.99
+
+
+@pytest.mark.skipif(not REAL.exists(), reason="the real logs are not beside here")
+@pytest.mark.parametrize(
+    ("file", "share"), [("walk-8-tracks.gpx", 25), ("car-short-nospeed.gpx", 16)]
+)
+def test_real_logs_of_distant_fixes_give_no_second(file: str, share: int) -> None:
+    top = measure_top_speed(estimate_motion(load_track(REAL / file)))
+    assert top.best_1s is None
+    assert top.reason.startswith(f"only {share} % of the way was logged by fixes")
