@@ -1,6 +1,5 @@
 """Values of GPX points that cannot be used: each is left out, and said with line and value."""
 
-import time
 
 import numpy as np
 import pytest
@@ -124,7 +123,7 @@ def test_stamps_without_a_zone_are_utc_and_said() -> None:
     assert track.warnings == ("2 time stamps without a zone (lines 4 and 5) were read as UTC.",)
 
 
-def test_an_hour_at_10_hz_takes_the_fast_reader_and_stays_fast() -> None:
+def test_an_hour_at_10_hz_takes_the_fast_reader() -> None:
     children = (
         "<fix>3d</fix><sat>9</sat><hdop>0.9</hdop>"
         + moving("<r:speed>2.5</r:speed><r:course>84.4</r:course>")
@@ -132,10 +131,8 @@ def test_an_hour_at_10_hz_takes_the_fast_reader_and_stays_fast() -> None:
     data = gpx("".join(point(second(i / 10.0), children=children) for i in range(36000)))
     data = data.replace(b"<gpx ", b'<gpx xmlns:r="urn:example:ride" ')
     assert read_regular_points("x", data) is not None
-    began_s = time.process_time()
+    # How long that takes: tests/benchmarks/against_filterpy.py times the whole of it.
     track = read(data)
-    # 0.25 s CPU when written; the bound only catches a loop over points creeping back in.
-    assert time.process_time() - began_s < 1.0
     assert len(track) == 36000
     assert (track.speed_mps == 2.5).all()
     assert (track.fix_kind == FixKind.AUTONOMOUS).all()

@@ -1,7 +1,6 @@
 import csv
 import io
 import json
-import time
 from dataclasses import replace
 
 import jsonschema
@@ -127,12 +126,7 @@ def test_times_are_written_as_the_track_writes_them(good_motion: Motion) -> None
     assert utc_texts(replace(track, time_s=some))[1] == ""
 
 
-def test_an_hour_at_ten_hertz_is_written_quickly(good_motion: Motion) -> None:
+def test_an_hour_at_ten_hertz_is_written_row_by_row(good_motion: Motion) -> None:
     many = hour_of(good_motion)
-    trace_csv(good_motion, ())
-    start = time.process_time()
-    table = trace_csv(many, ())
-    taken = time.process_time() - start
-    assert table.count(b"\n") == 2 + len(many.track) >= 36_000
-    # A bound for a busy machine, not a measurement.
-    assert taken < 0.5
+    # How long that takes: tests/benchmarks/table_of_an_hour.py.
+    assert trace_csv(many, ()).count(b"\n") == 2 + len(many.track) >= 36_000
