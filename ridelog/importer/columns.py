@@ -9,6 +9,8 @@ from ridelog.track import FloatArray, IntArray
 
 ByteArray = npt.NDArray[np.uint8]
 BoolArray = npt.NDArray[np.bool_]
+# Buffer, starts, lengths.
+Column = tuple[ByteArray, IntArray, IntArray]
 
 # Every gather below may run this far past the end of the log.
 PADDING_BYTES = 64
@@ -25,6 +27,12 @@ _NUMBER = re.compile(rb"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d{1,3})?")
 def padded(data: bytes) -> ByteArray:
     """Return the bytes as an array with zeros after them, so that no gather leaves it."""
     return np.frombuffer(data + bytes(PADDING_BYTES), dtype=np.uint8)
+
+
+def text_at(column: Column, row: int) -> bytes:
+    """Return the text of one row of a column."""
+    buffer, start, length = column
+    return buffer[start[row] : start[row] + length[row]].tobytes()
 
 
 def joined(texts: list[bytes]) -> tuple[ByteArray, IntArray, IntArray]:
@@ -81,7 +89,7 @@ def decimals(buffer: ByteArray, start: IntArray, length: IntArray) -> FloatArray
     result = np.where(negative, -result, result)
     result[digits == 0] = np.nan
     for i in np.flatnonzero(odd):
-        result[i] = _one_decimal(buffer[start[i] : start[i] + length[i]].tobytes())
+        result[i] = _one_decimal(text_at((buffer, start, length), int(i)))
     return result
 
 

@@ -11,8 +11,8 @@ from xml.parsers import expat
 
 import numpy as np
 
-from ridelog.importer.columns import BoolArray, ByteArray, padded
-from ridelog.importer.gpx_points import COLUMN_NAMES, MOST_DEPTH, Column, GpxPoints, Reader
+from ridelog.importer.columns import BoolArray, ByteArray, Column, padded
+from ridelog.importer.gpx_points import COLUMN_NAMES, MOST_DEPTH, GpxPoints, Reader
 from ridelog.track import IntArray
 
 _TERMINATORS = b">/ \t\r\n"

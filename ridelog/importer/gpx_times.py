@@ -4,7 +4,7 @@ import re
 
 import numpy as np
 
-from ridelog.importer.columns import BoolArray, ByteArray, days_since_1970, two_digits
+from ridelog.importer.columns import BoolArray, ByteArray, days_since_1970, text_at, two_digits
 from ridelog.importer.timeline import LATEST_US, US_PER_S
 from ridelog.track import IntArray
 
@@ -49,7 +49,7 @@ def gpx_times(
     malformed = np.zeros(start.shape[0], dtype=np.bool_)
     # Zone offsets, blanks and anything unusual: one by one, from the same bytes.
     for i in np.flatnonzero(~read & (length > 0)):
-        text = buffer[start[i] : start[i] + length[i]].tobytes().strip()
+        text = text_at((buffer, start, length), int(i)).strip()
         one = _single(text)
         if one is None:
             malformed[i] = bool(text)
@@ -72,7 +72,7 @@ def without_zone(
     bare = np.zeros(start.shape[0], dtype=np.bool_)
     zulu = buffer[np.maximum(start + length - 1, 0)] == ord("Z")
     for i in np.flatnonzero(usable & ~zulu):
-        text = buffer[start[i] : start[i] + length[i]].tobytes().strip()
+        text = text_at((buffer, start, length), int(i)).strip()
         # After the date "-" and "+" can only begin an offset.
         clock = text[10:]
         bare[i] = not (clock[-1:] in b"Zz" or b"+" in clock or b"-" in clock)

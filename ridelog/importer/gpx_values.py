@@ -4,8 +4,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ridelog.importer.columns import BoolArray, decimals
-from ridelog.importer.gpx_points import Column, GpxPoints
+from ridelog.importer.columns import BoolArray, Column, decimals, text_at
+from ridelog.importer.gpx_points import GpxPoints
 from ridelog.importer.wording import counted, places, shown
 from ridelog.track import FixKind, FloatArray, IntArray
 
@@ -83,12 +83,6 @@ def read_values(points: GpxPoints, line: IntArray) -> GpxValues:
         no_fix=(kind == FixKind.NONE) | _without_satellites(satellites, kind),
         warnings=tuple(warnings),
     )
-
-
-def text_at(column: Column, row: int) -> bytes:
-    """Return the text of one row of a column."""
-    buffer, start, length = column
-    return buffer[start[row] : start[row] + length[row]].tobytes()
 
 
 def _numbers(name: str, column: Column, line: IntArray) -> tuple[FloatArray, list[str]]:
