@@ -89,11 +89,16 @@ def report(
     if out is not None:
         from ridelog.report.page import ride_page
         from ridelog.report.plots import ride_pictures
+        from ridelog.report.sections_of import ride_sections
 
         pictures = ride_pictures(motion, result, unit)
-        page = ride_page(motion, result, pictures, unit, show_coordinates=show_coordinates)
+        sections = ride_sections(motion, result, unit)
+        page = ride_page(
+            motion, result, pictures, unit, sections=sections, show_coordinates=show_coordinates
+        )
         files[out / "ride.html"] = page.encode("utf-8", errors="replace")
-        files |= {out / f"{picture.name}.png": picture.png for picture in pictures}
+        drawn = (*pictures, *(p for section in sections for p in section.pictures))
+        files |= {out / f"{picture.name}.png": picture.png for picture in drawn}
         files[out / "result.json"] = document
     _deliver(json, document, files, ride, force, folder=out)
     if not _is_stdout(json):

@@ -64,47 +64,79 @@ def ride_page(
     show_coordinates : bool
         Whether the page may tell where on earth the ride took place.
     """
-    best, source, signal = result.top_speed.best_1s, result.source, result.signal
-    low, high = bounds_words(best, unit) if best else ("", "")
+    return page_of(
+        page_words(
+            motion, result, pictures, unit, sections=sections, show_coordinates=show_coordinates
+        )
+    )
+
+
+def page_of(words: dict[str, Any]) -> str:
+    """Return the page laid out from the record that ``page_words`` made."""
     page: str = _template().render(
-        title=f"Test ride {clean(source.file)}",
         light_css=Markup(css_variables(dark=False)),
         dark_css=Markup(css_variables(dark=True)),
-        file=clean(source.file),
-        when=clock_words(source.start_utc, source.end_utc),
-        duration=duration_words(source.duration_s),
-        rate=rate_words(source.rate_hz),
-        value=speed_words(best, unit) if best else "",
-        low=low,
-        high=high,
-        unit=unit.label,
-        meaning=meaning(result, unit),
-        verdict=signal.verdict,
-        particular=[
-            caution
+        **words,
+    )
+    return page
+
+
+def page_words(
+    motion: Motion,
+    result: RideResult,
+    pictures: tuple[Picture, ...],
+    unit: SpeedUnit,
+    *,
+    sections: tuple[Section, ...] = (),
+    show_coordinates: bool = False,
+) -> dict[str, Any]:
+    """Return all that the page says, as words and drawings that any template can lay out.
+
+    Arguments as for ``ride_page``. The record holds nothing but what JSON can hold; its
+    ``wide_svg`` and ``narrow_svg`` are markup, everything else is bare text to be escaped.
+    """
+    best, source, signal = result.top_speed.best_1s, result.source, result.signal
+    low, high = bounds_words(best, unit) if best else ("", "")
+    return {
+        "title": f"Test ride {clean(source.file)}",
+        "file": clean(source.file),
+        "when": clock_words(source.start_utc, source.end_utc),
+        "duration": duration_words(source.duration_s),
+        "rate": rate_words(source.rate_hz),
+        "value": speed_words(best, unit) if best else "",
+        "low": low,
+        "high": high,
+        "unit": unit.label,
+        "meaning": meaning(result, unit),
+        "verdict": signal.verdict,
+        "particular": [
+            {"text": caution.text, "source": caution.source}
             for caution in result.cautions
             if not caution.general and caution.code != "weak_signal"
         ],
-        general=[caution for caution in result.cautions if caution.general],
-        warnings=[clean(warning) for warning in result.warnings],
-        rows=_rows(result, unit),
-        pictures=[_section(picture, result) for picture in pictures],
-        sections=[_added(section) for section in sections],
-        flags=[
+        "general": [
+            {"text": caution.text, "source": caution.source}
+            for caution in result.cautions
+            if caution.general
+        ],
+        "warnings": [clean(warning) for warning in result.warnings],
+        "rows": _rows(result, unit),
+        "pictures": [_section(picture, result) for picture in pictures],
+        "sections": [_added(section) for section in sections],
+        "flags": [
             {"name": FLAG_WORDS[flag], "count": f"{count:,}", "words": FLAG_SENTENCES[flag]}
             for flag, count in ((Flag[name], count) for name, count in signal.counts.items())
         ],
-        cannot=signal.cannot_support,
-        not_measured=not_measured(),
-        unexamined=list(result.unexamined.values()),
-        history=[clean(line) for line in result.history],
-        version=__version__,
-        format=source.format,
-        fixes=count_words(source.fixes_read, "fix", "fixes"),
-        origin=[f"{value:.6f}" for value in motion.origin_deg] if show_coordinates else None,
-        sha256=source.sha256,
-    )
-    return page
+        "cannot": list(signal.cannot_support),
+        "not_measured": not_measured(),
+        "unexamined": list(result.unexamined.values()),
+        "history": [clean(line) for line in result.history],
+        "version": __version__,
+        "format": source.format,
+        "fixes": count_words(source.fixes_read, "fix", "fixes"),
+        "origin": [f"{value:.6f}" for value in motion.origin_deg] if show_coordinates else None,
+        "sha256": source.sha256,
+    }
 
 
 def _template() -> Any:
@@ -173,13 +205,15 @@ def _added(section: Section) -> dict[str, Any]:
         "pictures": [
             {
                 "name": picture.name,
-                "wide_svg": Markup(picture.wide_svg),
-                "narrow_svg": Markup(picture.narrow_svg),
+                "wide_svg": picture.wide_svg,
+                "narrow_svg": picture.narrow_svg,
             }
             for picture in section.pictures
         ],
-        "table": section.table,
-        "notes": section.notes,
+        "table": None
+        if section.table is None
+        else {"head": list(section.table.head), "rows": [list(row) for row in section.table.rows]},
+        "notes": list(section.notes),
     }
 
 
@@ -207,6 +241,6 @@ def _section(picture: Picture, result: RideResult) -> dict[str, Any]:
         "heading": _HEADINGS[picture.name],
         "words": words,
         "caption": caption,
-        "wide_svg": Markup(picture.wide_svg),
-        "narrow_svg": Markup(picture.narrow_svg),
+        "wide_svg": picture.wide_svg,
+        "narrow_svg": picture.narrow_svg,
     }

@@ -1,4 +1,5 @@
 import html
+import json
 import re
 from dataclasses import replace
 from html.parser import HTMLParser
@@ -7,7 +8,7 @@ import pytest
 
 from ridelog.analysis.ride import RideResult, analyse
 from ridelog.filtering.motion import Motion
-from ridelog.report.page import ride_page
+from ridelog.report.page import page_of, page_words, ride_page
 from ridelog.report.palette import ROLES
 from ridelog.report.plots import ride_pictures
 from ridelog.report.section import Picture
@@ -174,3 +175,10 @@ def test_a_ride_without_figures_still_has_a_page(slow_motion: Motion) -> None:
     page = ride_page(slow_motion, result, ride_pictures(slow_motion, result, KMH), KMH)
     assert "No top speed can be given: nothing was clear." in page
     assert "no best second" in page
+
+
+def test_the_page_from_stored_words_is_the_same_page(
+    page: str, rough_motion: Motion, rough_result: RideResult, pictures: tuple[Picture, ...]
+) -> None:
+    words = page_words(rough_motion, rough_result, pictures, KMH)
+    assert page_of(json.loads(json.dumps(words, allow_nan=False))) == page

@@ -1,0 +1,24 @@
+"""The one place where the sections of a ride's page are put together, in the order of reading."""
+
+from ridelog.analysis.ride import RideResult
+from ridelog.filtering.motion import Motion
+from ridelog.report.section import Section
+from ridelog.units import SpeedUnit
+
+
+def ride_sections(motion: Motion, result: RideResult, unit: SpeedUnit) -> tuple[Section, ...]:
+    """Return what every analysis adds to the page of a ride.
+
+    Each analysis adds one line here; one that has nothing to show returns a section that says why.
+
+    Parameters
+    ----------
+    motion : Motion
+        The smoothed ride.
+    result : RideResult
+        Its figures.
+    unit : SpeedUnit
+        In which speeds and lengths are given.
+    """
+    sections: tuple[Section, ...] = ()
+    return sections
