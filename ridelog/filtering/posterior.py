@@ -39,7 +39,7 @@ class Posterior:
         self._cautious = cautious
 
     def paths(self, start_s: float, end_s: float, draws: int, spacing_s: float) -> Paths:
-        """Return the fitted path and draws of both readings on an even grid."""
+        """Return the fitted path and draws of both readings on an even grid; 0 draws: no cost."""
         time_s = self.chain.time_s
         first = max(0, int(np.searchsorted(time_s, start_s, side="right")) - 1)
         last = min(len(time_s) - 1, int(np.searchsorted(time_s, end_s, side="left")))
@@ -50,7 +50,7 @@ class Posterior:
         fitted = self.states[first : last + 1]
         columns = [fitted[:, :, :, None]]
         random = np.random.default_rng([_SEED, draws, first])
-        for weights in (self._sharp, self._cautious):
+        for weights in (self._sharp, self._cautious) if draws else ():
             local = _part_of(weights, outer_first, outer_last + 1)
             error = Solution(part, local).factor.draw(random, 2 * draws)[inner]
             # East and north have the same precision and independent errors.
