@@ -1,0 +1,1 @@
+"""Two sets of rides, before and after a change, turned into differences and verdicts."""

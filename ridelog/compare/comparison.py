@@ -1,0 +1,163 @@
+"""Rides before and after a change: every measure with its difference and verdict."""
+
+from dataclasses import dataclass, field
+
+from ridelog.analysis.settings import Settings
+from ridelog.compare.difference import Difference, difference_of
+from ridelog.compare.measures import Measure, Reading, Rides, measures_of
+from ridelog.compare.mismatches import Mismatch, mismatches_of
+from ridelog.compare.rides import SAME_WAY_DEG, courses_apart_deg
+from ridelog.compare.verdict import CANNOT_SAY, Verdict, verdicts
+from ridelog.errors import RideLogError
+
+
+@dataclass(frozen=True)
+class Compared:
+    """One measure of both sides.
+
+    before, after : the readings of every ride, in the order of the rides.
+    difference : None where it cannot be told; ``obstacle`` then says why.
+    """
+
+    measure: Measure
+    before: tuple[Reading, ...]
+    after: tuple[Reading, ...]
+    difference: Difference | None
+    verdict: Verdict
+    obstacle: str = ""
+
+
+@dataclass(frozen=True)
+class Comparison:
+    """Everything that two sets of rides say about a change.
+
+    noted_before, noted_after : what the user noted for a side, such as rider and battery.
+    """
+
+    before: Rides
+    after: Rides
+    measures: tuple[Compared, ...]
+    mismatches: tuple[Mismatch, ...]
+    settings: Settings
+    noted_before: dict[str, str] = field(default_factory=dict)
+    noted_after: dict[str, str] = field(default_factory=dict)
+
+    def measure(self, name: str) -> Compared | None:
+        """Return one measure by name, None if the rides do not hold it."""
+        return next((each for each in self.measures if each.measure.name == name), None)
+
+
+def compare(
+    before: Rides,
+    after: Rides,
+    settings: Settings | None = None,
+    *,
+    noted_before: dict[str, str] | None = None,
+    noted_after: dict[str, str] | None = None,
+) -> Comparison:
+    """Return the comparison of two sides of at least one ride each.
+
+    Raises
+    ------
+    RideLogError
+        If a side has no ride, or one log is named twice.
+    """
+    _check_sides(before, after)
+    noted_before, noted_after = noted_before or {}, noted_after or {}
+    measures = measures_of(before, after)
+    drafts = [_draft(measure, before, after) for measure in measures]
+    told = [(each.measure, each.difference) for each in drafts if each.difference is not None]
+    found = verdicts(
+        [difference for _, difference in told],
+        [measure.weight for measure, _ in told],
+        [measure.better_when for measure, _ in told],
+    )
+    by_name = {measure.name: verdict for (measure, _), verdict in zip(told, found, strict=True)}
+    return Comparison(
+        before=before,
+        after=after,
+        measures=tuple(
+            Compared(
+                each.measure,
+                each.before,
+                each.after,
+                each.difference,
+                by_name.get(each.measure.name, Verdict(CANNOT_SAY)),
+                each.obstacle,
+            )
+            for each in drafts
+        ),
+        mismatches=mismatches_of(before, after, noted_before, noted_after),
+        settings=settings or Settings(),
+        noted_before=noted_before,
+        noted_after=noted_after,
+    )
+
+
+def _check_sides(before: Rides, after: Rides) -> None:
+    for side, rides in (("before", before), ("after", after)):
+        if not rides:
+            raise RideLogError(
+                f"There is no ride {side} the change.", "name at least one log for each side."
+            )
+    seen: dict[str, str] = {}
+    for ride in (*before, *after):
+        sha256 = ride.result.source.sha256
+        if sha256 in seen:
+            raise RideLogError(
+                f"{ride.name}: this log has the same bytes as {seen[sha256]}; a ride counts once.",
+                "leave one of them out.",
+            )
+        seen[sha256] = ride.name
+
+
+def _draft(measure: Measure, before: Rides, after: Rides) -> Compared:
+    first = tuple(measure.read(ride) for ride in before)
+    second = tuple(measure.read(ride) for ride in after)
+    obstacle = _obstacle(measure, first, second)
+    difference = None
+    if not obstacle:
+        difference = difference_of(
+            [reading.estimate for reading in first if reading.estimate is not None],
+            [reading.estimate for reading in second if reading.estimate is not None],
+            wind_part=_wind_part(first, second) if measure.one_direction else 0.0,
+        )
+    return Compared(measure, first, second, difference, Verdict(CANNOT_SAY), obstacle)
+
+
+def _obstacle(measure: Measure, first: tuple[Reading, ...], second: tuple[Reading, ...]) -> str:
+    """Return why the sides cannot be compared in this measure, or nothing."""
+    for side, readings in (("before", first), ("after", second)):
+        if all(reading.estimate is None for reading in readings):
+            reasons = list(dict.fromkeys(r.reason for r in readings if r.reason))
+            why = f" ({reasons[0]})" if reasons else ""
+            return f"no ride {side} the change holds this figure{why}"
+    if measure.one_direction and not _balanced(first, second):
+        return (
+            "the rides went in different directions and not all of them in both, so wind or slope "
+            "could be the whole difference"
+        )
+    return ""
+
+
+def _balanced(first: tuple[Reading, ...], second: tuple[Reading, ...]) -> bool:
+    """Return whether wind can be told from the machine: both ways each, or one way for all."""
+    told = [reading for reading in (*first, *second) if reading.estimate is not None]
+    if all(reading.both_ways is not None for reading in told):
+        return True
+    courses = [reading.course_deg for reading in told if reading.course_deg is not None]
+    return len(courses) == len(told) and all(
+        courses_apart_deg(course, courses[0]) <= SAME_WAY_DEG for course in courses
+    )
+
+
+def _wind_part(first: tuple[Reading, ...], second: tuple[Reading, ...]) -> float:
+    """Return what the favoured directions add to the second mean more than to the first."""
+    parts = []
+    for readings in (first, second):
+        told = [(r.estimate, r.both_ways) for r in readings if r.estimate is not None]
+        if any(both is None for _, both in told):
+            return 0.0
+        gains = [one.value - both.value for one, both in told if both is not None]
+        parts.append(sum(gains) / len(gains))
+    return parts[1] - parts[0]

@@ -1,0 +1,164 @@
+"""From the rides of two sides to one difference that respects both scatters.
+
+The interval inside each ride says what its receiver leaves open; the scatter between rides of one
+side says how well the machine, the rider and the day repeat. Derivation and measured coverage:
+DEVELOPERS.md, "Before and after".
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.special import ndtr, ndtri
+
+from ridelog.analysis.result import LEVEL, Estimate
+from ridelog.compare.contrast import Contrast, Summary, shared_scatter, welch
+
+# Normal quantile of the project's level: half an interval in standard deviations.
+_REACH = float(ndtri(0.5 + 0.5 * LEVEL))
+
+
+@dataclass(frozen=True)
+class Difference:
+    """After minus before of one figure.
+
+    Attributes
+    ----------
+    before, after, difference : means over the rides of a side and their difference.
+    percent : the difference in per cent of ``before``; None where that is not positive.
+    p_value : two-sided; 1.0 where nothing can be tested.
+    contrast : standard error and degrees of freedom; None with one ride on either side.
+    receiver_error : standard error that the receivers alone would cause.
+    method : "welch", "shared scatter" or "one ride a side".
+    sd_before, sd_after : standard deviation between the rides of a side, NaN with one ride.
+    rides_before, rides_after : how many rides a side has.
+    wind_part : how much of the difference may be wind or slope, 0 where directions are balanced.
+    """
+
+    before: Estimate
+    after: Estimate
+    difference: Estimate
+    percent: Estimate | None
+    p_value: float
+    contrast: Contrast | None
+    receiver_error: float
+    method: str
+    sd_before: float
+    sd_after: float
+    rides_before: int
+    rides_after: int
+    wind_part: float = 0.0
+
+
+def difference_of(
+    before: list[Estimate], after: list[Estimate], *, wind_part: float = 0.0
+) -> Difference:
+    """Return the difference of two sides, at least one ride each.
+
+    With three rides on one side and two on the other, or more, Welch's interval; with two each, or
+    one against several, all rides share one scatter, because Satterthwaite's one degree of freedom
+    would make the interval half as wide again as it need be. Neither is ever narrower than the
+    receivers alone allow: two rides may agree by luck. With one ride a side only the receivers'
+    part is known and ``method`` says so.
+
+    Parameters
+    ----------
+    before, after : list of Estimate
+        One for each ride.
+    wind_part : float
+        Part of the difference that wind or slope could have made; the interval reaches over both
+        readings, with it and without it.
+    """
+    first = Summary.of([ride.value for ride in before])
+    second = Summary.of([ride.value for ride in after])
+    receiver = float(np.hypot(_receiver_error(before), _receiver_error(after)))
+    apart = second.mean - first.mean
+    contrast: Contrast | None = None
+    if min(len(before), len(after)) >= 2 and len(before) + len(after) > 4:
+        contrast, method = welch(first, second), "welch"
+    elif len(before) + len(after) > 2:
+        contrast, method = shared_scatter(first, second), "shared scatter"
+    else:
+        method = "one ride a side"
+    if contrast is None:
+        below = float(np.hypot(after[0].value - after[0].low, before[0].high - before[0].value))
+        above = float(np.hypot(after[0].high - after[0].value, before[0].value - before[0].low))
+    else:
+        below = above = max(contrast.reach(LEVEL), _REACH * receiver)
+    difference = Estimate(
+        apart, apart - below - max(wind_part, 0.0), apart + above + max(-wind_part, 0.0), LEVEL
+    )
+    return Difference(
+        before=_side(before, first, second),
+        after=_side(after, second, first),
+        difference=difference,
+        percent=_percent(first.mean, second.mean, before, after, difference),
+        p_value=1.0 if contrast is None else _p_value(contrast, receiver, apart - wind_part),
+        contrast=contrast,
+        receiver_error=receiver,
+        method=method,
+        sd_before=first.sd,
+        sd_after=second.sd,
+        rides_before=len(before),
+        rides_after=len(after),
+        wind_part=wind_part,
+    )
+
+
+def sd_of(ride: Estimate) -> float:
+    """Return the standard deviation that an interval stands for."""
+    return (ride.high - ride.low) / (2.0 * _REACH)
+
+
+def _receiver_error(rides: list[Estimate]) -> float:
+    """Return the standard error of a side's mean that its receivers alone would cause."""
+    return float(np.sqrt(sum(sd_of(ride) ** 2 for ride in rides))) / len(rides)
+
+
+def _p_value(contrast: Contrast, receiver: float, without_wind: float) -> float:
+    """Return the larger of the p values of both readings and both sources of error."""
+    if contrast.difference * without_wind <= 0.0:
+        return 1.0
+    nearest = min(abs(contrast.difference), abs(without_wind))
+    by_scatter = Contrast(nearest, contrast.standard_error, contrast.freedom).p_value()
+    by_receiver = float(2.0 * ndtr(-nearest / receiver)) if receiver > 0.0 else 0.0
+    return max(by_scatter, by_receiver)
+
+
+def _side(rides: list[Estimate], own: Summary, other: Summary) -> Estimate:
+    """Return a side's mean: its own scatter from three rides on, else that of both sides."""
+    if own.count == 1 and other.count == 1:
+        return rides[0]
+    if own.count >= 3:
+        reach = Contrast(0.0, own.sd / float(np.sqrt(own.count)), own.count - 1.0).reach(LEVEL)
+    else:
+        both = shared_scatter(own, other)
+        alone = np.sqrt(1.0 / own.count) / np.sqrt(1.0 / own.count + 1.0 / other.count)
+        reach = both.reach(LEVEL) * float(alone)
+    reach = max(reach, _REACH * _receiver_error(rides))
+    return Estimate(own.mean, own.mean - reach, own.mean + reach, LEVEL)
+
+
+def _percent(
+    first: float,
+    second: float,
+    before: list[Estimate],
+    after: list[Estimate],
+    difference: Estimate,
+) -> Estimate | None:
+    """Return the difference in per cent of the first mean.
+
+    The first mean b has an error too: to first order that of 100 (a / b - 1) is 100 / b times the
+    error of a - (a / b) b, so the share of the first side in the variance grows by (a / b)².
+    """
+    if first <= 0.0 or min(ride.low for ride in before) <= 0.0:
+        return None
+    ratio = second / first
+    weight = np.array([1.0 / len(after), 1.0 / len(before)])
+    factor = float(np.sqrt((weight[0] + ratio**2 * weight[1]) / weight.sum()))
+    value = 100.0 * difference.value / first
+    return Estimate(
+        value,
+        value - 100.0 * (difference.value - difference.low) * factor / first,
+        value + 100.0 * (difference.high - difference.value) * factor / first,
+        LEVEL,
+    )

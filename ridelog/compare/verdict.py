@@ -1,0 +1,102 @@
+"""From differences to verdicts in words, for several figures at once."""
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.special import stdtrit
+
+from ridelog.compare.difference import Difference
+from ridelog.compare.false_alarms import Tested, step_down
+
+BETTER, WORSE = "better", "worse"
+NOT_SHOWN, CANNOT_SAY = "no difference shown", "cannot say"
+# A difference counts as one that the rides could have shown if they would show it this often.
+POWER = 0.9
+# More rides than this nobody makes for one change; common practice, no source.
+_MOST_MORE_RIDES = 12
+
+
+@dataclass(frozen=True)
+class Verdict:
+    """What may be said of one figure.
+
+    Attributes
+    ----------
+    word : better, worse, no difference shown or cannot say.
+    smallest_shown : difference that rides like these would show nine times out of ten; None where
+        nothing can be tested.
+    more_rides : rides a side to add so that a difference as large as the one seen would be shown
+        nine times out of ten; None if it is shown already, cannot be tested, or needs too many.
+    tested : what became of it among the others; None where nothing can be tested.
+    """
+
+    word: str
+    smallest_shown: float | None = None
+    more_rides: int | None = None
+    tested: Tested | None = None
+
+
+def verdicts(
+    differences: list[Difference], weights: list[float], better_when: list[int]
+) -> list[Verdict]:
+    """Return the verdicts of all figures of one comparison.
+
+    Parameters
+    ----------
+    differences : list of Difference
+        One for each figure.
+    weights : list of float
+        Shares of the level, see ``false_alarms.step_down``.
+    better_when : list of int
+        1 where more is better, -1 where less is.
+    """
+    can = [i for i, each in enumerate(differences) if each.contrast is not None]
+    tested = step_down([differences[i].p_value for i in can], [weights[i] for i in can])
+    found = [Verdict(CANNOT_SAY) for _ in differences]
+    for i, test in zip(can, tested, strict=True):
+        difference = differences[i]
+        if test.shown:
+            up = difference.difference.value * better_when[i] > 0.0
+            found[i] = Verdict(
+                BETTER if up else WORSE, smallest_shown(difference, test), None, test
+            )
+        else:
+            found[i] = Verdict(
+                NOT_SHOWN, smallest_shown(difference, test), more_rides(difference, test), test
+            )
+    return found
+
+
+def smallest_shown(difference: Difference, tested: Tested) -> float:
+    """Return the difference that such rides would show nine times out of ten.
+
+    Standard error times the sum of both quantiles of Student's t, that of the test and that of the
+    power; never less than what the receivers alone allow. Source: NIST/SEMATECH e-Handbook,
+    7.2.2.2, with t in place of the normal quantiles.
+    """
+    contrast = difference.contrast
+    if contrast is None:
+        raise ValueError("nothing can be tested with one ride a side")
+    error = max(contrast.standard_error, difference.receiver_error)
+    return error * _quantiles(tested.level, contrast.freedom)
+
+
+def more_rides(difference: Difference, tested: Tested) -> int | None:
+    """Return how many more rides a side would show a difference as large as the one seen."""
+    contrast = difference.contrast
+    seen = abs(difference.difference.value)
+    if contrast is None or seen == 0.0:
+        return None
+    n_before, n_after = difference.rides_before, difference.rides_after
+    error = max(contrast.standard_error, difference.receiver_error)
+    per_ride = error**2 / (1.0 / n_before + 1.0 / n_after)
+    for more in range(1, _MOST_MORE_RIDES + 1):
+        n, m = n_before + more, n_after + more
+        would_be = float(np.sqrt(per_ride * (1.0 / n + 1.0 / m)))
+        if would_be * _quantiles(tested.level, contrast.freedom + 2.0 * more) <= seen:
+            return more
+    return None
+
+
+def _quantiles(level: float, freedom: float) -> float:
+    return float(stdtrit(freedom, 1.0 - 0.5 * level) + stdtrit(freedom, POWER))

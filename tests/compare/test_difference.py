@@ -1,0 +1,88 @@
+"""Differences of two sides: both scatters count, and intervals of few rides hold."""
+
+import numpy as np
+import pytest
+
+from ridelog.analysis.result import Estimate
+from ridelog.compare.difference import difference_of, sd_of
+
+REACH = 1.6448536269514722
+
+
+def ride(value: float, sd: float) -> Estimate:
+    return Estimate(value, value - REACH * sd, value + REACH * sd)
+
+
+def held(n: int, m: int, *, scatter: float, receiver: float, trials: int, seed: int) -> float:
+    """Return how often the interval of the difference holds the truth, here zero."""
+    rng = np.random.default_rng(seed)
+    spread = float(np.hypot(scatter, receiver))
+    count = 0
+    for _ in range(trials):
+        sides = [[ride(x, receiver) for x in rng.normal(10.0, spread, k)] for k in (n, m)]
+        interval = difference_of(*sides).difference
+        count += interval.low <= 0.0 <= interval.high
+    return count / trials
+
+
+@pytest.mark.parametrize(("n", "m"), [(2, 2), (2, 3), (3, 3), (3, 5), (1, 3)])
+@pytest.mark.parametrize("scatter", [0.0, 0.05, 0.3])
+def test_few_rides_hold_the_truth(n: int, m: int, scatter: float) -> None:
+    # Binomial standard deviation of 1,000 trials at 0.9: 0.009.
+    share = held(n, m, scatter=scatter, receiver=0.05, trials=1000, seed=n * 10 + m)
+    assert 0.86 <= share <= 0.98
+
+
+def test_two_rides_that_agree_by_luck_do_not_make_it_certain() -> None:
+    rides = [ride(10.0, 0.1), ride(10.0, 0.1)]
+    difference = difference_of(rides, [ride(10.05, 0.1), ride(10.05, 0.1)])
+    assert difference.difference.low == pytest.approx(0.05 - REACH * 0.1)
+    assert difference.p_value > 0.5
+
+
+def test_scatter_between_rides_widens_the_interval() -> None:
+    calm = difference_of([ride(10 + x, 0.02) for x in (-0.02, 0, 0.02)], [ride(11, 0.02)] * 3)
+    rough = difference_of([ride(10 + x, 0.02) for x in (-0.3, 0, 0.3)], [ride(11, 0.02)] * 3)
+    assert rough.difference.high - rough.difference.low > 3 * (
+        calm.difference.high - calm.difference.low
+    )
+    assert calm.method == rough.method == "welch"
+
+
+def test_one_ride_a_side_gives_the_interval_within_the_rides() -> None:
+    difference = difference_of([Estimate(10.0, 9.9, 10.2)], [Estimate(11.0, 10.7, 11.1)])
+    assert difference.method == "one ride a side"
+    assert difference.p_value == 1.0
+    # The truth of "before" may lie 0.2 above: then the difference is smaller by that.
+    assert difference.difference.low == pytest.approx(1.0 - np.hypot(0.3, 0.2))
+    assert difference.difference.high == pytest.approx(1.0 + np.hypot(0.1, 0.1))
+
+
+def test_wind_reaches_over_both_readings() -> None:
+    sides = [[ride(level + x, 0.02) for x in (-0.05, 0, 0.05)] for level in (10.0, 10.4)]
+    plain = difference_of(*sides)
+    windy = difference_of(*sides, wind_part=0.5)
+    assert windy.difference.value == plain.difference.value
+    assert windy.difference.high == plain.difference.high
+    assert windy.difference.low == pytest.approx(plain.difference.low - 0.5)
+    assert plain.p_value < 0.01
+    assert windy.p_value == 1.0
+
+
+def test_percent_holds_the_error_of_the_first_side_too() -> None:
+    before = [ride(10.0 + x, 0.01) for x in (-0.1, 0.0, 0.1)]
+    after = [ride(12.0 + x, 0.01) for x in (-0.1, 0.0, 0.1)]
+    difference = difference_of(before, after)
+    assert difference.percent is not None
+    assert difference.percent.value == pytest.approx(20.0)
+    width = difference.percent.high - difference.percent.low
+    absolute = difference.difference.high - difference.difference.low
+    assert width == pytest.approx(10.0 * absolute * np.sqrt((1.0 + 1.44) / 2.0))
+
+
+def test_percent_of_nothing_is_not_told() -> None:
+    assert difference_of([ride(0.01, 0.1)] * 2, [ride(1.0, 0.1)] * 2).percent is None
+
+
+def test_sd_of_an_interval() -> None:
+    assert sd_of(ride(3.0, 0.25)) == pytest.approx(0.25)
