@@ -2,14 +2,15 @@
 
 import os
 import sys
-from enum import StrEnum
 from pathlib import Path
 from typing import Annotated
 
 import typer
 
+from ridelog import cli_compare
 from ridelog.cli_machine import setup_app
 from ridelog.errors import RideLogError
+from ridelog.options import Force, JsonFile, Ride, Units
 from ridelog.terminal import check_places as _check_places
 from ridelog.terminal import deliver as _deliver
 from ridelog.terminal import is_stdout as _is_stdout
@@ -25,28 +26,6 @@ app = typer.Typer(
     rich_markup_mode=None,
 )
 app.add_typer(setup_app)
-
-
-class Units(StrEnum):
-    """The units in which speeds are printed; files of results are in SI units always."""
-
-    KMH = "km/h"
-    MPH = "mph"
-
-
-Ride = Annotated[
-    Path,
-    typer.Argument(
-        metavar="RIDE",
-        help="The log of one ride: GPX or NMEA, plain, gzip or zip.",
-        show_default=False,
-    ),
-]
-Force = Annotated[bool, typer.Option("--force", help="Replace files that are there already.")]
-JsonFile = Annotated[
-    Path | None,
-    typer.Option("--json", metavar="FILE", help="Write the result as JSON; - for standard output."),
-]
 
 
 @app.callback()
@@ -139,6 +118,9 @@ def signal(ride: Ride, json: JsonFile = None, force: Force = False) -> None:
     _deliver(json, to_bytes(signal_json(source, quality)), {}, ride, force)
     if not _is_stdout(json):
         _print(signal_lines(source, quality))
+
+
+cli_compare.register(app)
 
 
 def main(arguments: list[str] | None = None) -> None:

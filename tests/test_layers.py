@@ -16,7 +16,16 @@ SHARED = {
     "track": {"flags", "errors"},
     "geodesy": {"track", "units"},
 }
-ABOVE = {"cli", "cli_machine", "terminal", "web", "__main__"}
+ABOVE = {
+    "cli",
+    "cli_compare",
+    "cli_machine",
+    "many_values",
+    "options",
+    "terminal",
+    "web",
+    "__main__",
+}
 
 
 def imported_parts(path: Path) -> set[str]:

@@ -14,7 +14,12 @@ from ridelog.analysis.top_speed import TopSpeed
 
 RIDE_SCHEMA = "ridelog.ride/1"
 SIGNAL_SCHEMA = "ridelog.signal/1"
-_SCHEMA_FILES = {RIDE_SCHEMA: "ride-1.json", SIGNAL_SCHEMA: "signal-1.json"}
+COMPARE_SCHEMA = "ridelog.compare/1"
+_SCHEMA_FILES = {
+    RIDE_SCHEMA: "ride-1.json",
+    SIGNAL_SCHEMA: "signal-1.json",
+    COMPARE_SCHEMA: "compare-1.json",
+}
 
 
 def ride_json(result: RideResult) -> dict[str, Any]:

@@ -1,6 +1,5 @@
 """Values of GPX points that cannot be used: each is left out, and said with line and value."""
 
-
 import numpy as np
 import pytest
 from log_lines import gpx, point, second

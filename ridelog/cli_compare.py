@@ -1,0 +1,114 @@
+"""The commands about two sets of rides: compare them, and verify a result later."""
+
+from collections.abc import Callable
+from functools import partial
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from ridelog.errors import RideLogError
+from ridelog.many_values import ManyValues
+from ridelog.options import Force, JsonFile, Units
+from ridelog.terminal import check_places, deliver, is_stdout, print_lines, progress, warn
+
+if TYPE_CHECKING:
+    from ridelog.analysis.settings import Settings
+    from ridelog.compare.rides import RiddenRide
+
+
+def register(app: typer.Typer) -> None:
+    """Add the commands of this module to the command line."""
+    app.command(cls=ManyValues)(compare)
+
+
+def compare(
+    before: Annotated[
+        list[Path],
+        typer.Option(
+            metavar="RIDE...", help="Logs of the rides before the change, or a folder of them."
+        ),
+    ],
+    after: Annotated[
+        list[Path],
+        typer.Option(metavar="RIDE...", help="Logs of the rides after it, or a folder of them."),
+    ],
+    units: Annotated[Units, typer.Option(help="Units of speed to print.")] = Units.KMH,
+    json: JsonFile = None,
+    noted_before: Annotated[
+        list[str] | None,
+        typer.Option(
+            metavar="WHAT=HOW...",
+            help="What you noted before, such as rider=Ida battery=full; compared with after.",
+        ),
+    ] = None,
+    noted_after: Annotated[
+        list[str] | None, typer.Option(metavar="WHAT=HOW...", help="The same for the rides after.")
+    ] = None,
+    force: Force = False,
+) -> None:
+    """Say what a change did to the machine: rides before against rides after."""
+    from ridelog.analysis.settings import Settings
+    from ridelog.compare.rides import logs_in
+
+    logs: dict[str, list[Path]] = {}
+    for side, places in (("before", before), ("after", after)):
+        logs[side], others = logs_in(places, side)
+        warn(tuple(f"{name}: no log, left out." for name in others))
+    every = [*logs["before"], *logs["after"]]
+    for log in every:
+        check_places([json], log, force)
+    settings = Settings()
+    notes = [_notes(words or []) for words in (noted_before, noted_after)]
+    rides = _measured(every, settings)
+
+    from ridelog.compare.comparison import compare as compare_rides
+    from ridelog.report.json_compare import compare_json
+    from ridelog.report.json_result import to_bytes
+    from ridelog.report.seal import sealed
+    from ridelog.report.text_compare import compare_lines
+    from ridelog.units import SPEED_UNITS
+
+    cut = len(logs["before"])
+    comparison = compare_rides(
+        tuple(rides[:cut]),
+        tuple(rides[cut:]),
+        settings,
+        noted_before=notes[0],
+        noted_after=notes[1],
+    )
+    document = to_bytes(sealed(compare_json(comparison)))
+    deliver(json, document, {}, every[0], force)
+    if not is_stdout(json):
+        print_lines(compare_lines(comparison, SPEED_UNITS[units.value]))
+
+
+def _measured(logs: list[Path], settings: "Settings") -> list["RiddenRide"]:
+    """Return the rides, telling on a terminal how far the work is."""
+    from ridelog.compare.rides import measure_ride
+
+    rides = []
+    with progress() as tell:
+        for number, log in enumerate(logs):
+            rides.append(measure_ride(log, settings, partial(_part_done, tell, number, len(logs))))
+            tell((number + 1) / len(logs))
+            warn(tuple(f"{log.name}: {warning}" for warning in rides[-1].result.warnings))
+    return rides
+
+
+def _part_done(tell: Callable[[float], None], number: int, count: int, done: float) -> None:
+    # Estimating the motion takes about a third of a ride's time, measuring the rest.
+    tell((number + done / 3.0) / count)
+
+
+def _notes(words: list[str]) -> dict[str, str]:
+    """Return notes given as WHAT=HOW."""
+    notes: dict[str, str] = {}
+    for word in words:
+        what, equals, how = word.partition("=")
+        if not equals or not what.strip() or not how.strip():
+            raise RideLogError(
+                f"{word!r}: a note has the form WHAT=HOW.", "write it like rider=Ida."
+            )
+        notes[what.strip().lower()] = how.strip()
+    return notes

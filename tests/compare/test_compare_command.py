@@ -1,0 +1,129 @@
+"""ridelog compare as a user runs it: files, folders, messages, JSON by its schema."""
+
+import json
+import shutil
+from pathlib import Path
+
+import jsonschema
+import pytest
+
+from ridelog.cli import main
+from ridelog.compare.comparison import Comparison
+from ridelog.report.json_compare import compare_json
+from ridelog.report.json_result import schema_of
+from ridelog.report.seal import FIELD, digest_of
+from ridelog.report.text_compare import compare_lines
+from ridelog.units import SPEED_UNITS
+
+pytest_plugins = ("thin_rides",)
+
+
+def leave(*arguments: str) -> int:
+    with pytest.raises(SystemExit) as caught:
+        main(list(arguments))
+    return int(caught.value.code or 0)
+
+
+def flat(text: str) -> str:
+    return " ".join(text.split())
+
+
+def test_files_on_both_sides(
+    thin_logs: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    before = [str(path) for path in sorted((thin_logs / "before").iterdir())]
+    after, target = str(thin_logs / "after"), tmp_path / "r.json"
+    assert leave("compare", "--before", *before, "--after", after, "--json", str(target)) == 0
+    seen = capsys.readouterr().out
+    assert "Before  2 rides, 8 June 2024: before-1.gpx and before-3.gpx" in seen
+    assert "worse" in seen and "km/h" in seen
+    assert all(len(line) <= 80 for line in seen.splitlines())
+    result = json.loads(target.read_text())
+    jsonschema.validate(result, schema_of("ridelog.compare/1"))
+    assert result[FIELD] == digest_of(result)
+    assert [source["file"] for source in result["after"]] == ["after-1.gpx", "after-3.gpx"]
+
+
+def test_the_change_of_the_samples_is_found(thin_comparison: Comparison) -> None:
+    samples = Path(__file__).resolve().parents[2] / "sample_tracks"
+    machines = json.loads((samples / "truth.json").read_text())["machines"]
+    true = machines["after"]["steady_mps"] - machines["before"]["steady_mps"]
+    both = thin_comparison.measure("two_way_mps")
+    assert both is not None and both.difference is not None
+    assert both.difference.difference.low <= true <= both.difference.difference.high
+    assert both.verdict.word == "worse"
+
+
+def test_json_has_every_ride_and_reason(thin_comparison: Comparison) -> None:
+    result = compare_json(thin_comparison)
+    for measure in result["measures"]:
+        assert len(measure["rides_before"]) == len(measure["rides_after"]) == 2
+        assert measure["reason"].endswith(".")
+        assert "km/h" not in measure["reason"]
+
+
+def test_units_change_words_only(thin_comparison: Comparison) -> None:
+    kmh, mph = (
+        " ".join(text for text, _ in compare_lines(thin_comparison, SPEED_UNITS[unit]))
+        for unit in ("km/h", "mph")
+    )
+    assert " km/h" in kmh and " mph" not in kmh
+    assert " mph" in mph and " km/h" not in mph
+
+
+def test_one_ride_a_side_cannot_say(thin_logs: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    sides = (
+        "--before", str(thin_logs / "before" / "before-1.gpx"),
+        "--after", str(thin_logs / "after" / "after-1.gpx"),
+    )  # fmt: skip
+    assert leave("compare", *sides) == 0
+    seen = flat(capsys.readouterr().out)
+    assert "cannot say" in seen and "worse" not in seen.replace("better or worse", "")
+    assert "One ride a side: how far rides differ by themselves is unknown." in seen
+    assert "the intervals are those within each ride" in seen
+
+
+def test_notes_that_differ_are_told(thin_logs: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    one = thin_logs / "before" / "before-1.gpx", thin_logs / "after" / "after-1.gpx"
+    assert leave(
+        "compare", "--before", str(one[0]), "--after", str(one[1]),
+        "--noted-before", "Rider=Ida", "battery=full", "--noted-after", "rider=Jon", "battery=full",
+    ) == 0  # fmt: skip
+    seen = flat(capsys.readouterr().out)
+    assert "rider: Ida before, Jon after. This alone may make a difference." in seen
+    assert "battery: full" not in seen
+
+
+def test_messages(thin_logs: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    before, after = str(thin_logs / "before"), str(thin_logs / "after")
+    ride = str(thin_logs / "after" / "after-1.gpx")
+    (tmp_path / "none").mkdir()
+    (tmp_path / "mixed").mkdir()
+    (tmp_path / "mixed" / "read me.txt").write_text("no log\n")
+    shutil.copy(ride, tmp_path / "mixed" / "a.gpx")
+    for arguments, message in (
+        (("--before", "nowhere", "--after", after),
+         "nowhere: there is no such file or folder (rides before). What to do: check the name."),
+        (("--before", before, "--after", str(tmp_path / "none")),
+         "this folder holds no log (rides after). What to do: put the GPX or NMEA files"),
+        (("--before", ride, "--after", str(tmp_path / "mixed")),
+         "a.gpx: this log has the same bytes as after-1.gpx; a ride counts once."),
+        (("--before", before, "--after", after, "--noted-after", "windy"),
+         "'windy': a note has the form WHAT=HOW. What to do: write it like rider=Ida."),
+    ):  # fmt: skip
+        assert leave("compare", *arguments) == 1
+        seen = capsys.readouterr()
+        assert message in flat(seen.err)
+        assert seen.out == ""
+    assert leave("compare", "--before", before) == 2
+    assert "--after" in capsys.readouterr().err
+
+
+def test_what_is_no_log_in_a_folder_is_left_out_and_told(
+    thin_logs: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    (tmp_path / "read me.txt").write_text("no log\n")
+    shutil.copy(thin_logs / "after" / "after-1.gpx", tmp_path / "a.gpx")
+    before = str(thin_logs / "before" / "before-1.gpx")
+    assert leave("compare", "--before", before, "--after", str(tmp_path)) == 0
+    assert "read me.txt: no log, left out." in capsys.readouterr().err

@@ -1,0 +1,49 @@
+"""Thinned sample rides, quick enough for the commands, written once."""
+
+import re
+from pathlib import Path
+
+import pytest
+
+from ridelog.analysis.settings import Settings
+from ridelog.compare.comparison import Comparison, compare
+from ridelog.compare.rides import RiddenRide, measure_ride
+
+SAMPLES = Path(__file__).resolve().parents[2] / "sample_tracks"
+
+
+def thinned(name: str, every: int) -> str:
+    """Return a GPX sample of which only every so many fixes are left."""
+    text = (SAMPLES / name).read_text(encoding="utf-8")
+    fixes = iter(range(10**6))
+    return re.sub(
+        r"<trkpt.*?</trkpt>\s*",
+        lambda found: found[0] if next(fixes) % every == 0 else "",
+        text,
+        flags=re.DOTALL,
+    )
+
+
+@pytest.fixture(scope="session")
+def thin_logs(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A folder with before/ and after/, two rides of 2 Hz each."""
+    folder = tmp_path_factory.mktemp("logs")
+    for side, names in (("before", ("before-1", "before-3")), ("after", ("after-1", "after-3"))):
+        (folder / side).mkdir()
+        for name in names:
+            text = thinned(f"{name}.gpx", 5)
+            (folder / side / f"{name}.gpx").write_text(text, encoding="utf-8")
+    return folder
+
+
+@pytest.fixture(scope="session")
+def thin_rides(thin_logs: Path) -> dict[str, tuple[RiddenRide, ...]]:
+    return {
+        side: tuple(measure_ride(path, Settings()) for path in sorted((thin_logs / side).iterdir()))
+        for side in ("before", "after")
+    }
+
+
+@pytest.fixture(scope="session")
+def thin_comparison(thin_rides: dict[str, tuple[RiddenRide, ...]]) -> Comparison:
+    return compare(thin_rides["before"], thin_rides["after"])
