@@ -1,0 +1,231 @@
+"""Braking: from which speed, over what distance, how hard, each from every drawn path."""
+
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from ridelog.analysis.corners import Corner, falling_corner, resting_corner, rising_corner
+from ridelog.analysis.fitted import along_speed, fitted_paths, usable_between
+from ridelog.analysis.interval import estimate
+from ridelog.analysis.result import Estimate
+from ridelog.analysis.slowing import Slowing, find_slowings
+from ridelog.analysis.stretches import Stretch
+from ridelog.analysis.windows import usual_sd
+from ridelog.filtering.motion import Motion, Paths
+from ridelog.track import FloatArray
+
+# A stop ends in rest: slower than this, or than this many standard deviations of the speed.
+_REST_MPS, _REST_SD = 0.35, 2.0
+# The straight lines on either side of a corner are fitted over this long, or this many intervals
+# between fixes; the corner is looked for within this of where the deceleration is half there.
+_LINE_S, _LINE_INTERVALS = 1.0, 2.5
+_SEARCH_S, _SEARCH_INTERVALS = 0.6, 1.0
+# Share of a braking that the line after brake-on may take up.
+_LINE_SHARE = 0.6
+# Mean fully developed deceleration is taken between these shares of the initial speed; from
+# memory (UN R13-H, R78); StVZO § 41 (12) has the idea, not the shares.
+_DEVELOPED_FROM, _DEVELOPED_TO = 0.8, 0.1
+_SPACING_S = 0.05
+
+
+@dataclass(frozen=True)
+class Braking:
+    """One braking, from the first touch of the brake to rest or to its release.
+
+    Attributes
+    ----------
+    start_s, end_s : brake-on and rest (or release) on the fitted path. [s]
+    from_mps, to_mps : speeds there; ``to_mps`` is 0 for a stop.
+    initial_speed, distance, mean_decel : with intervals. [m/s], [m], [m/s²]
+    developed_decel : mean fully developed deceleration, None unless the braking ends below a
+        tenth of its initial speed. [m/s²]
+    decel_columns : mean deceleration on every column of ``Paths``. [m/s²]
+    speed_at : speeds (j,) against ways left to the end (j,) of the fitted path, for a picture.
+    """
+
+    start_s: float
+    end_s: float
+    from_mps: float
+    to_mps: float
+    initial_speed: Estimate
+    distance: Estimate
+    mean_decel: Estimate
+    developed_decel: Estimate | None
+    decel_columns: FloatArray = field(repr=False)
+    speed_at: tuple[FloatArray, FloatArray] = field(repr=False)
+
+    @property
+    def is_stop(self) -> bool:
+        """Whether the machine came to rest."""
+        return self.to_mps == 0.0
+
+
+@dataclass(frozen=True)
+class Brakings:
+    """Every braking of a ride in time order; ``reason`` says why there is none."""
+
+    each: tuple[Braking, ...]
+    reason: str = ""
+
+    @property
+    def stops(self) -> tuple[Braking, ...]:
+        """The brakings that end at rest."""
+        return tuple(one for one in self.each if one.is_stop)
+
+
+def measure_brakings(motion: Motion, *, excluded: tuple[Stretch, ...] = ()) -> Brakings:
+    """Return the brakings of a ride with their figures.
+
+    A braking counts from above walking pace on, if it takes off 1.5 m/s and more. Mean
+    deceleration is (v1² - v2²) / (2 s) with the distance s from the first touch of the brake to
+    rest or release, as the eKFV Annex, no. 2.2.4, has it for stops.
+
+    Parameters
+    ----------
+    motion : Motion
+        The smoothed ride.
+    excluded : tuple of (start_s, end_s)
+        Stretches that may not hold one, such as reverse travel.
+    """
+    sd = usual_sd(motion)
+    found: list[Braking] = []
+    doubtful = 0
+    for path in fitted_paths(motion):
+        for slowing in find_slowings(path, sd, motion.rate_hz, excluded):
+            braking = _measured(motion, slowing, sd)
+            if braking is None:
+                doubtful += 1
+            else:
+                found.append(braking)
+    if found:
+        return Brakings(tuple(found))
+    if doubtful:
+        return Brakings((), "where the machine slowed down, the signal does not carry a figure")
+    return Brakings((), "nowhere does the machine slow down harder than it might roll out")
+
+
+def mean_decel_mps2(
+    from_mps: FloatArray | float, to_mps: FloatArray | float, distance_m: FloatArray | float
+) -> FloatArray:
+    """Return (v1² - v2²) / (2 s), the mean over the way of a deceleration. [m/s²].
+
+    Source
+    ------
+    eKFV (BGBl. I 2019 p. 756), Annex, no. 2.2.4, for a stop (v2 = 0); StrabVO (Austria), Annex 1:
+    a = V² / (25.92 s) with V in km/h, which is the same.
+    """
+    distance = np.asarray(distance_m, dtype=np.float64)
+    square = np.square(from_mps) - np.square(to_mps)
+    result: FloatArray = square / (2.0 * np.where(distance > 0.0, distance, np.nan))
+    return result
+
+
+def _measured(motion: Motion, slowing: Slowing, sd_mps: float) -> Braking | None:
+    interval = 1.0 / motion.rate_hz
+    line = max(_LINE_S, _LINE_INTERVALS * interval)
+    search = max(_SEARCH_S, _SEARCH_INTERVALS * interval)
+    if not usable_between(motion, slowing.start_s, slowing.end_s):
+        return None
+    paths = motion.paths(slowing.start_s - line, slowing.end_s + line, spacing_s=_SPACING_S)
+    speed = along_speed(paths)
+    time_s = paths.time_s
+    density = _noise_density(motion, sd_mps)
+    length = slowing.end_s - slowing.start_s
+    after = min(line, _LINE_SHARE * length)
+
+    near = (time_s >= slowing.start_s - line) & (time_s <= slowing.start_s + after)
+    begin = falling_corner(
+        time_s[near],
+        speed[near],
+        (slowing.start_s - search, slowing.start_s + min(search, 0.5 * after)),
+        density,
+    )
+    near = (time_s >= slowing.end_s - after) & (time_s <= slowing.end_s + line)
+    between = (slowing.end_s - min(search, 0.5 * after), slowing.end_s + search)
+    rest = max(_REST_MPS, _REST_SD * sd_mps)
+    later = (time_s >= slowing.end_s) & (time_s <= slowing.end_s + search)
+    stops = bool(later.any()) and float(np.abs(speed[later, 0]).min()) < rest
+    if stops:
+        end = resting_corner(time_s[near], speed[near], between, density)
+    else:
+        end = rising_corner(time_s[near], speed[near], between, density)
+    return _figures(paths, speed, begin, end, stops)
+
+
+def _figures(
+    paths: Paths, speed: FloatArray, begin: Corner, end: Corner, stops: bool
+) -> Braking | None:
+    time_s = paths.time_s
+    way = _way(time_s, speed)
+    distance = _at(time_s, way, end.at_s) - _at(time_s, way, begin.at_s)
+    decel = mean_decel_mps2(begin.speed_mps, end.speed_mps, distance)
+    initial = estimate(begin.speed_mps, smallest=0.0)
+    length = estimate(distance, smallest=0.0)
+    mean = estimate(decel)
+    if initial is None or length is None or mean is None or mean.value <= 0.0:
+        return None
+    start_s, end_s = float(begin.at_s[0]), float(end.at_s[0])
+    inside = (time_s >= start_s) & (time_s <= end_s)
+    if inside.sum() < 3:
+        return None
+    left = float(_at(time_s, way, end.at_s)[0]) - way[inside, 0]
+    return Braking(
+        start_s=start_s,
+        end_s=end_s,
+        from_mps=float(begin.speed_mps[0]),
+        to_mps=0.0 if stops else max(0.0, float(end.speed_mps[0])),
+        initial_speed=initial,
+        distance=length,
+        mean_decel=mean,
+        developed_decel=_developed(time_s, speed, way, begin, stops),
+        decel_columns=decel,
+        speed_at=(speed[inside, 0], left),
+    )
+
+
+def _developed(
+    time_s: FloatArray, speed: FloatArray, way: FloatArray, begin: Corner, stops: bool
+) -> Estimate | None:
+    """Return the mean fully developed deceleration between 0.8 and 0.1 of the initial speed."""
+    if not stops:
+        return None
+    upper, lower = (share * begin.speed_mps for share in (_DEVELOPED_FROM, _DEVELOPED_TO))
+    places = []
+    for level in (upper, lower):
+        below = (speed <= level) & (time_s[:, None] > begin.at_s)
+        first = below.argmax(axis=0)
+        column = np.arange(speed.shape[1])
+        before = np.maximum(first - 1, 0)
+        high, low = speed[before, column], speed[first, column]
+        share = np.clip((high - level) / np.maximum(high - low, 1e-9), 0.0, 1.0)
+        at = way[before, column] + share * (way[first, column] - way[before, column])
+        places.append(np.where(below.any(axis=0), at, np.nan))
+    return estimate(mean_decel_mps2(upper, lower, places[1] - places[0]))
+
+
+def _noise_density(motion: Motion, sd_mps: float) -> float:
+    """Return the noise of the speed as squared deviation times correlation time. [m²/s]"""
+    white = motion.noise.speed_white_mps
+    if white is not None:
+        return max(white, 0.01) ** 2 / motion.rate_hz
+    # What the smoother leaves of differenced positions lasts about as long as it smooths.
+    return max(sd_mps, 0.01) ** 2
+
+
+def _way(time_s: FloatArray, speed: FloatArray) -> FloatArray:
+    """Return the way along the direction of travel since the first instant. [m]"""
+    step = np.diff(time_s)[:, None]
+    grown = np.cumsum(0.5 * (speed[1:] + speed[:-1]) * step, axis=0)
+    return np.concatenate([np.zeros((1, speed.shape[1])), grown])
+
+
+def _at(time_s: FloatArray, values: FloatArray, at_s: FloatArray) -> FloatArray:
+    """Return each column's value at its own instant, linear between the grid's instants."""
+    spacing = time_s[1] - time_s[0]
+    place = np.clip((at_s - time_s[0]) / spacing, 0.0, len(time_s) - 1.0)
+    place = np.where(np.isfinite(place), place, 0.0)
+    index = np.minimum(place.astype(np.int64), len(time_s) - 2)
+    share = place - index
+    column = np.arange(values.shape[1])
+    result = values[index, column] * (1.0 - share) + values[index + 1, column] * share
+    return np.where(np.isfinite(at_s), result, np.nan)
