@@ -1,0 +1,121 @@
+"""Lateral acceleration and radius of a turn, as means over windows of drawn paths."""
+
+import numpy as np
+
+from ridelog.analysis.windows import Windows
+from ridelog.filtering.motion import Paths
+from ridelog.track import BoolArray, FloatArray
+
+
+def swings(paths: Paths) -> tuple[FloatArray, FloatArray]:
+    """Return course change and the integral of lateral acceleration since the first instant.
+
+    Between two instants of the grid the course swings by the angle between the two velocities; the
+    lateral acceleration v dψ/dt integrates to the mean speed times that angle.
+
+    Returns
+    -------
+    course_rad : shape (m, columns), clockwise positive. [rad]
+    lateral_mps : shape (m, columns). [m/s]
+    """
+    velocity, speed = paths.velocity_mps, paths.speed_mps
+    east, north = velocity[:, 0], velocity[:, 1]
+    cross = east[1:] * north[:-1] - north[1:] * east[:-1]
+    along = east[1:] * east[:-1] + north[1:] * north[:-1]
+    angle = np.arctan2(cross, along)
+    none = np.zeros((1, speed.shape[1]))
+    lateral = 0.5 * (speed[1:] + speed[:-1]) * angle
+    return (
+        np.concatenate([none, np.cumsum(angle, axis=0)]),
+        np.concatenate([none, np.cumsum(lateral, axis=0)]),
+    )
+
+
+def mean_laterals(
+    paths: Paths, length_s: float, usable: BoolArray
+) -> tuple[FloatArray, FloatArray]:
+    """Return the mean lateral acceleration of every usable window.
+
+    Parameters
+    ----------
+    paths : Paths
+        Fitted path and draws over one turn.
+    length_s : float
+        Length of the windows, to the nearest step of the grid. [s]
+    usable : ndarray of bool, shape (m,)
+        Whether a window may start at each instant of the grid.
+
+    Returns
+    -------
+    start_s : shape (k,). [s]
+    mean_mps2 : shape (k, columns), means of v dψ/dt, positive clockwise. [m/s²]
+    """
+    first, last, span_s = _windows(paths, length_s, usable)
+    _, lateral = swings(paths)
+    return paths.time_s[first], (lateral[last] - lateral[first]) / span_s
+
+
+def radii(paths: Paths, length_s: float, usable: BoolArray) -> FloatArray:
+    """Return the radius of every usable window: way by course change, either side positive.
+
+    Parameters as in ``mean_laterals``; shape (k, columns). Windows must lie inside the turn, else
+    straight parts count in. [m]
+    """
+    first, last, _ = _windows(paths, length_s, usable)
+    course, _ = swings(paths)
+    way = paths.distance_m
+    angle = np.abs(course[last] - course[first])
+    result: FloatArray = (way[last] - way[first]) / np.maximum(angle, 1e-6)
+    return result
+
+
+def chosen_and_held(figures: FloatArray) -> FloatArray:
+    """Return the columns from which a largest window's figure is estimated, shape (columns,).
+
+    What choosing adds is told by the best window of each draw, of sharp and cautious draws in equal
+    parts: the error of a single window lies between the two readings (1.0 to 1.6 times the sharp,
+    0.5 to 1.0 times the cautious). The width comes from the fitted path's own best window in the
+    cautious draws: the best of many windows is a flatter function of the errors than any one of
+    them, since on an even turn every draw finds another window as good. Measured: DEVELOPERS.md,
+    "Handling".
+
+    Parameters
+    ----------
+    figures : ndarray, shape (windows, 1 + 2 draws)
+        A figure of every window on every column of ``Paths``.
+    """
+    draws = (figures.shape[1] - 1) // 2
+    best = figures.max(axis=0)
+    half = draws // 2
+    choosing = np.concatenate([best[1 : 1 + draws - half], best[1 + draws : 1 + draws + half]])
+    held = figures[int(figures[:, 0].argmax()), 1 + draws :]
+    return np.concatenate([best[:1], choosing, held])
+
+
+def greatest_of(columns: list[FloatArray]) -> FloatArray:
+    """Return the columns of the greatest among turns, each from ``chosen_and_held``."""
+    stacked = np.stack(columns)
+    draws = (stacked.shape[1] - 1) // 2
+    chosen = stacked[:, : 1 + draws].max(axis=0)
+    return np.concatenate([chosen, stacked[int(stacked[:, 0].argmax()), 1 + draws :]])
+
+
+def usable_at(windows: Windows, time_s: FloatArray) -> BoolArray:
+    """Return where a window may start: the windows at the fixes on either side are usable."""
+    if not len(windows.start_s):
+        return np.zeros(len(time_s), dtype=bool)
+    last = len(windows.start_s) - 1
+    right = np.minimum(np.searchsorted(windows.start_s, time_s - 1e-6), last)
+    left = np.maximum(np.searchsorted(windows.start_s, time_s + 1e-6, side="right") - 1, 0)
+    result: BoolArray = windows.usable[left] & windows.usable[right]
+    return result
+
+
+def _windows(
+    paths: Paths, length_s: float, usable: BoolArray
+) -> tuple[np.ndarray, np.ndarray, float]:
+    """Return first and last instants of the usable windows, and their true length."""
+    spacing = float(paths.time_s[1] - paths.time_s[0])
+    width = max(1, round(length_s / spacing))
+    first = np.flatnonzero(usable[: max(0, len(paths.time_s) - width)])
+    return first, first + width, width * spacing
