@@ -58,6 +58,10 @@ class BandedFactor:
         solution = cho_solve_banded((self._factor, True), flat, check_finite=False)
         return np.asarray(solution).reshape(right.shape)
 
+    def log_determinant(self) -> float:
+        """Return the logarithm of the matrix's determinant."""
+        return 2.0 * float(np.log(self._factor[0]).sum())
+
     def draw(self, random: np.random.Generator, count: int) -> FloatArray:
         """Return draws, shape (n, d, count), of zero mean and the inverse matrix as covariance.
 

@@ -220,6 +220,19 @@ class Solution:
         pull[:, 2] -= weights.cruise[:, None] * states[:, 2]
         return pull
 
+    def log_evidence(self) -> float:
+        """Return the logarithm of the data's density under this model, both axes, less a constant.
+
+        The constant depends on the weights of the data alone, so models that differ in intensities
+        or instants compare. With z ~ N(H x, R) and x ~ N(0, K^-1) the density of z has the
+        logarithm (log |K| - log |K + H' R^-1 H| + z' R^-1 H m) / 2 an axis, m the solution.
+        """
+        live = ~self.chain.breaks
+        prior = float(np.linalg.slogdet(self._precision[live])[1].sum())
+        prior += float(np.log(self._start[self.chain.first]).sum())
+        agreement = float(np.sum(self._seen(np.zeros_like(self.states)) * self.states))
+        return prior - self.factor.log_determinant() + 0.5 * agreement
+
     def _seen(self, states: FloatArray) -> FloatArray:
         """Return how what was seen pulls on ``states``."""
         chain, weights = self.chain, self.weights

@@ -35,7 +35,7 @@ class Posterior:
         self.chain = chain
         self.states = states
         self._dispute = dispute
-        self._sharp = sharp
+        self.sharp = sharp
         self._cautious = cautious
 
     def paths(self, start_s: float, end_s: float, draws: int, spacing_s: float) -> Paths:
@@ -43,14 +43,14 @@ class Posterior:
         time_s = self.chain.time_s
         first = max(0, int(np.searchsorted(time_s, start_s, side="right")) - 1)
         last = min(len(time_s) - 1, int(np.searchsorted(time_s, end_s, side="left")))
-        outer_first = self._edge(first, -1)
-        outer_last = self._edge(last, +1)
+        outer_first = self._edge(first, -_MARGIN_S)
+        outer_last = self._edge(last, +_MARGIN_S)
         part = self.chain.part(outer_first, outer_last + 1)
         inner = slice(first - outer_first, last - outer_first + 1)
         fitted = self.states[first : last + 1]
         columns = [fitted[:, :, :, None]]
         random = np.random.default_rng([_SEED, draws, first])
-        for weights in (self._sharp, self._cautious) if draws else ():
+        for weights in (self.sharp, self._cautious) if draws else ():
             local = _part_of(weights, outer_first, outer_last + 1)
             error = Solution(part, local).factor.draw(random, 2 * draws)[inner]
             # East and north have the same precision and independent errors.
@@ -65,13 +65,22 @@ class Posterior:
         states = np.concatenate(columns, axis=3)
         count = max(2, round((end_s - start_s) / spacing_s) + 1)
         grid = np.linspace(start_s, end_s, count)
-        return _interpolated(time_s[first : last + 1], states, grid)
+        return interpolated(time_s[first : last + 1], states, grid)
 
-    def _edge(self, index: int, direction: int) -> int:
+    def reach(
+        self, start_s: float, end_s: float, before_s: float, after_s: float
+    ) -> tuple[int, int]:
+        """Return first and last instant of a stretch widened on both sides up to a break."""
+        time_s = self.chain.time_s
+        first = max(0, int(np.searchsorted(time_s, start_s, side="right")) - 1)
+        last = min(len(time_s) - 1, int(np.searchsorted(time_s, end_s, side="left")))
+        return self._edge(first, -before_s), self._edge(last, after_s)
+
+    def _edge(self, index: int, margin_s: float) -> int:
         """Return the instant a margin away, without passing a break."""
         chain = self.chain
-        limit = chain.time_s[index] + direction * _MARGIN_S
-        if direction < 0:
+        limit = chain.time_s[index] + margin_s
+        if margin_s <= 0.0:
             edge = int(np.searchsorted(chain.time_s, limit, side="left"))
             broken = np.flatnonzero(chain.breaks[edge:index])
             return edge + int(broken[-1]) + 1 if len(broken) else edge
@@ -93,7 +102,7 @@ def _part_of(weights: Weights, start: int, stop: int) -> Weights:
     )
 
 
-def _interpolated(time_s: FloatArray, states: FloatArray, grid_s: FloatArray) -> Paths:
+def interpolated(time_s: FloatArray, states: FloatArray, grid_s: FloatArray) -> Paths:
     """Return position, velocity and acceleration between instants by cubic Hermite curves.
 
     Velocity follows from velocities and accelerations at both ends, position from positions and

@@ -1,0 +1,237 @@
+"""Standing starts: how long each took over every window, and the best and median of them."""
+
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from ridelog.analysis.interval import estimate
+from ridelog.analysis.launch_windows import Window, default_windows
+from ridelog.analysis.result import Estimate
+from ridelog.analysis.run_draws import RunDraws, draw_run
+from ridelog.analysis.runs import Run, find_runs
+from ridelog.analysis.stretches import Stretch
+from ridelog.filtering.motion import Motion
+from ridelog.track import FloatArray
+from ridelog.units import SPEED_UNITS
+
+# Paths are drawn this far beyond the last crossing of the fitted path, and never longer than this.
+_BEYOND_S, _LONGEST_S = 1.5, 90.0
+
+
+@dataclass(frozen=True)
+class WindowTime:
+    """One window of one launch.
+
+    Attributes
+    ----------
+    window : Window
+    time : how long it took, None with a ``reason`` if it cannot be said. [s]
+    exit_speed : speed at its end. [m/s]
+    length : way from its beginning to its end. [m]
+    columns : shape (1 + 2 draws,), the time of every drawn path for joint use; NaN where none. [s]
+    """
+
+    window: Window
+    time: Estimate | None
+    exit_speed: Estimate | None
+    length: Estimate | None
+    reason: str
+    columns: FloatArray = field(repr=False)
+
+
+@dataclass(frozen=True)
+class Launch:
+    """One standing start.
+
+    Attributes
+    ----------
+    start_s : when the speed left zero, most probably. [s]
+    start : the same with its interval, seconds since the first fix.
+    top_mps : highest speed reached before the speed fell again. [m/s]
+    end_s : when it began to fall. [s]
+    course_rad : direction from its start to its fastest point.
+    windows : one entry for each window asked for, in that order.
+    curve_s, curve_mps : the mean drawn speed for a picture, seconds since ``start_s``.
+    """
+
+    start_s: float
+    start: Estimate
+    top_mps: float
+    end_s: float
+    course_rad: float
+    windows: tuple[WindowTime, ...]
+    curve_s: FloatArray = field(repr=False)
+    curve_mps: FloatArray = field(repr=False)
+
+
+@dataclass(frozen=True)
+class WindowSummary:
+    """One window over all launches of a ride.
+
+    Attributes
+    ----------
+    window : Window
+    best, median : over the launches that filled it, freed from the bias of choosing. [s]
+    attempts : how many filled it.
+    columns : shape (attempts, 1 + 2 draws), for joint use. [s]
+    """
+
+    window: Window
+    best: Estimate | None
+    median: Estimate | None
+    attempts: int
+    columns: FloatArray = field(repr=False)
+
+
+@dataclass(frozen=True)
+class Launches:
+    """Every standing start of a ride.
+
+    Attributes
+    ----------
+    launches : in time order.
+    summaries : one for each window.
+    rollout_m : way after which the clock of standing windows starts, 0 unless asked for. [m]
+    reason : why there is none, else empty.
+    """
+
+    launches: tuple[Launch, ...]
+    summaries: tuple[WindowSummary, ...]
+    rollout_m: float
+    reason: str
+
+    def summary(self, label: str) -> WindowSummary | None:
+        """Return the summary of a window by its label, None if it was not asked for."""
+        return next((s for s in self.summaries if s.window.label == label), None)
+
+
+def measure_launches(
+    motion: Motion,
+    *,
+    windows: tuple[Window, ...] | None = None,
+    rollout_m: float = 0.0,
+    excluded: tuple[Stretch, ...] = (),
+) -> Launches:
+    """Return every standing start of a ride with its times.
+
+    A launch starts when the machine first moves. With a rollout allowance the clock of standing
+    windows, and the way of those over a distance, count from where that way is covered instead:
+    sqrt(2 r / a) later at constant acceleration, half a second and more on a slow machine.
+
+    Parameters
+    ----------
+    motion : Motion
+        The smoothed ride.
+    windows : tuple of Window, optional
+        From ``parse_window``; those that suit the speed reached, in km/h, if left out.
+    rollout_m : float
+        0 for none. [m]
+    excluded : tuple of (start_s, end_s)
+        Stretches that may not hold one, such as reverse travel.
+
+    Source
+    ------
+    Own derivation: DEVELOPERS.md, "The standing start". Rollout: constant acceleration.
+    """
+    runs = tuple(run for run in find_runs(motion, excluded=excluded) if run.standing)
+    top_mps = max((run.top_mps for run in runs), default=0.0)
+    if windows is None:
+        windows = default_windows(top_mps, SPEED_UNITS["km/h"])
+    launches = []
+    for run in runs:
+        drawn = draw_run(motion, run, _needed_until(motion, run, windows, rollout_m))
+        if drawn is not None:
+            launches.append(_launch(drawn, windows, rollout_m))
+    return Launches(
+        launches=tuple(launches),
+        summaries=tuple(_summary(launches, index, w) for index, w in enumerate(windows)),
+        rollout_m=rollout_m,
+        reason="" if launches else "the ride holds no standing start to 2 m/s or more",
+    )
+
+
+def _needed_until(motion: Motion, run: Run, windows: tuple[Window, ...], rollout_m: float) -> float:
+    """Return up to when a run's paths are needed: all windows, and most of the pull."""
+    rows = np.flatnonzero(motion.used & np.isfinite(motion.speed_mps))
+    time_s = motion.track.time_s[rows]
+    inside = (time_s >= run.earliest_s) & (time_s <= run.end_s)
+    time_s, speed = time_s[inside], motion.speed_mps[rows][inside]
+    order = np.argsort(time_s, kind="stable")
+    time_s, speed = time_s[order], speed[order]
+    way = np.concatenate([[0.0], np.cumsum(0.5 * (speed[1:] + speed[:-1]) * np.diff(time_s))])
+    until = float(time_s[np.argmax(speed >= 0.9 * run.top_mps)])
+    for window in windows:
+        value, goal = (
+            (way, window.distance_m + rollout_m)
+            if window.distance_m is not None
+            else (speed, window.to_mps or 0.0)
+        )
+        reached = value >= goal
+        until = max(until, float(time_s[np.argmax(reached)]) if reached.any() else run.top_s)
+    return min(until + _BEYOND_S, run.end_s, run.earliest_s + _LONGEST_S)
+
+
+def _launch(drawn: RunDraws, windows: tuple[Window, ...], rollout_m: float) -> Launch:
+    start = estimate(drawn.columns(drawn.start_s))
+    assert start is not None  # every draw has a start
+    since = drawn.time_s - start.value
+    shown = since >= -1.0
+    return Launch(
+        start_s=start.value,
+        start=start,
+        top_mps=drawn.run.top_mps,
+        end_s=drawn.run.end_s,
+        course_rad=drawn.run.course_rad,
+        windows=tuple(_window_time(drawn, window, rollout_m) for window in windows),
+        curve_s=since[shown],
+        curve_mps=drawn.speed_mps[shown].mean(axis=1),
+    )
+
+
+def _window_time(drawn: RunDraws, window: Window, rollout_m: float) -> WindowTime:
+    begin = drawn.covers(rollout_m) if window.standing else drawn.passes(window.from_mps)
+    if window.distance_m is not None:
+        end = drawn.covers(window.distance_m + rollout_m)
+    else:
+        end = drawn.passes(window.to_mps or 0.0)
+    end = np.where(end > begin, end, np.nan)
+    columns = drawn.columns(end - begin)
+    time = estimate(columns, smallest=0.0)
+    if time is None:
+        return WindowTime(window, None, None, None, _why_none(drawn, window), columns)
+    if window.distance_m is None:
+        exact = float(window.to_mps or 0.0)
+        exit_speed: Estimate | None = Estimate(exact, exact, exact)
+        length = estimate(drawn.columns(drawn.way_at(end) - drawn.way_at(begin)), smallest=0.0)
+    else:
+        exit_speed = estimate(drawn.columns(drawn.speed_at(end)), smallest=0.0)
+        length = Estimate(window.distance_m, window.distance_m, window.distance_m)
+    return WindowTime(window, time, exit_speed, length, "", columns)
+
+
+def _why_none(drawn: RunDraws, window: Window) -> str:
+    if window.distance_m is not None:
+        return "the launch ends before this distance"
+    if drawn.run.top_mps < 1.02 * (window.to_mps or 0.0):
+        return "the launch does not clearly reach this speed"
+    return "the crossings cannot be told from the fixes"
+
+
+def _summary(launches: list[Launch], index: int, window: Window) -> WindowSummary:
+    columns = [
+        launch.windows[index].columns
+        for launch in launches
+        if launch.windows[index].time is not None
+    ]
+    if not columns:
+        return WindowSummary(window, None, None, 0, np.zeros((0, 0)))
+    table = np.stack(columns)
+    # A draw without a crossing must not decide which attempt was best.
+    filled = np.where(np.isfinite(table), table, np.nanmean(table, axis=1)[:, None])
+    return WindowSummary(
+        window=window,
+        best=estimate(filled.min(axis=0), smallest=0.0),
+        median=estimate(np.median(filled, axis=0), smallest=0.0),
+        attempts=len(columns),
+        columns=table,
+    )

@@ -1,0 +1,133 @@
+"""Drawn speeds over one run, and when each of them passes a speed or has covered a distance."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from ridelog.analysis.runs import Run
+from ridelog.filtering.motion import DRAWS, Motion
+from ridelog.filtering.standing import draw_standing_start
+from ridelog.track import BoolArray, FloatArray
+
+_SPACING_S = 0.05
+_SEED = 20261127
+
+
+@dataclass(frozen=True)
+class RunDraws:
+    """Possible courses of one run, every column of its own.
+
+    A rolling run has the columns of ``Paths`` (fitted, sharp, cautious). A standing start has draws
+    of the posterior of its start, all alike; ``columns`` makes of their figures what
+    ``interval.estimate`` expects.
+
+    Attributes
+    ----------
+    run : Run
+    start_s : shape (k,), when the speed leaves zero; the beginning of a rolling run. [s]
+    time_s : shape (m,). [s]
+    speed_mps, way_m : shape (m, k); the way counts from ``start_s``. [m/s], [m]
+    """
+
+    run: Run
+    start_s: FloatArray
+    time_s: FloatArray
+    speed_mps: FloatArray
+    way_m: FloatArray
+
+    def columns(self, figures: FloatArray) -> FloatArray:
+        """Return a figure of every column, shape (k,), in the order of ``Paths``' columns.
+
+        ``estimate`` takes columns for the truth plus an error and mirrors their spread; draws of a
+        posterior are what the truth may be, so they are mirrored here about their mean. Neither
+        half is sharper than the other, so no bias is taken off.
+        """
+        if not self.run.standing:
+            return figures
+        known = np.isfinite(figures)
+        if not known.any():
+            return np.full(len(figures) + 1, np.nan)
+        middle = float(figures[known].mean())
+        return np.concatenate([[middle], 2.0 * middle - figures])
+
+    def passes(self, speed_mps: float) -> FloatArray:
+        """Return when each column first rises through a speed, shape (k,), NaN where never. [s]"""
+        after = self.time_s[1:, None] >= self.start_s
+        return _first_passing(self.time_s, self.speed_mps, np.full(1, speed_mps), after)
+
+    def covers(self, distance_m: FloatArray | float) -> FloatArray:
+        """Return when each column has covered a way, shape (k,), NaN where it never does. [s]"""
+        goal = np.broadcast_to(np.asarray(distance_m, dtype=np.float64), self.start_s.shape)
+        found = _first_passing(self.time_s, self.way_m, goal, self.time_s[1:, None] >= self.start_s)
+        return np.where(goal <= 0.0, self.start_s, found)
+
+    def speed_at(self, time_s: FloatArray) -> FloatArray:
+        """Return the speed of each column at its own time, shape (k,). [m/s]"""
+        return _at(self.time_s, self.speed_mps, time_s)
+
+    def way_at(self, time_s: FloatArray) -> FloatArray:
+        """Return the way covered by each column at its own time, shape (k,). [m]"""
+        return _at(self.time_s, self.way_m, time_s)
+
+
+def draw_run(motion: Motion, run: Run, until_s: float, *, draws: int = DRAWS) -> RunDraws | None:
+    """Return the drawn courses of a run up to a time, None if too few fixes lie around it.
+
+    Parameters
+    ----------
+    motion : Motion
+        The smoothed ride.
+    run : Run
+        One of its runs.
+    until_s : float
+        How far it is wanted; never beyond the run's end. [s]
+    draws : int
+        As in ``Motion.paths``.
+    """
+    until_s = min(until_s, run.end_s)
+    if run.standing:
+        drawn = draw_standing_start(
+            motion, run.earliest_s, run.latest_s, until_s, draws=2 * draws, spacing_s=_SPACING_S
+        )
+        if drawn is None:
+            return None
+        # The draws come sorted by their start; shuffled, each half shows the whole spread.
+        order = np.random.default_rng(_SEED).permutation(2 * draws)
+        start_s = drawn.start_s[order]
+        time_s, speed = drawn.paths.time_s, drawn.paths.speed_mps[:, order]
+        speed = np.where(time_s[:, None] <= start_s, 0.0, speed)
+    else:
+        paths = motion.paths(run.earliest_s, until_s, draws=draws, spacing_s=_SPACING_S)
+        time_s, speed = paths.time_s, paths.speed_mps
+        start_s = np.full(speed.shape[1], run.earliest_s)
+    step = np.diff(time_s)[:, None]
+    way = np.concatenate(
+        [np.zeros((1, speed.shape[1])), np.cumsum(0.5 * (speed[1:] + speed[:-1]) * step, axis=0)]
+    )
+    return RunDraws(run, start_s, time_s, speed, way)
+
+
+def _first_passing(
+    time_s: FloatArray, values: FloatArray, goal: FloatArray, after: BoolArray
+) -> FloatArray:
+    """Return where each column first rises through its goal, linearly between grid instants."""
+    rising = (values[1:] >= goal) & (values[:-1] < goal) & after
+    column = np.arange(values.shape[1])
+    index = np.argmax(rising, axis=0)
+    low, high = values[index, column], values[index + 1, column]
+    span = np.where(high > low, high - low, 1.0)
+    found = time_s[index] + (goal - low) / span * (time_s[index + 1] - time_s[index])
+    result: FloatArray = np.where(rising.any(axis=0), found, np.nan)
+    return result
+
+
+def _at(time_s: FloatArray, values: FloatArray, at_s: FloatArray) -> FloatArray:
+    spacing = time_s[1] - time_s[0]
+    known = np.isfinite(at_s)
+    place = np.clip((np.where(known, at_s, time_s[0]) - time_s[0]) / spacing, 0, len(time_s) - 1)
+    left = np.minimum(place.astype(np.int64), len(time_s) - 2)
+    share = place - left
+    column = np.arange(values.shape[1])
+    between = values[left, column] + share * (values[left + 1, column] - values[left, column])
+    result: FloatArray = np.where(known, between, np.nan)
+    return result
