@@ -7,7 +7,7 @@ import numpy as np
 from ridelog.analysis.stretches import Stretch
 from ridelog.filtering.motion import Motion
 from ridelog.flags import Flag
-from ridelog.track import BoolArray, FloatArray
+from ridelog.track import BoolArray, FloatArray, IntArray
 
 # Slower than this, as far as the speed's own uncertainty tells, the machine may be standing; the
 # limit widens with the uncertainty, but never so far that slow travel could hide in it.
@@ -19,6 +19,9 @@ _SHORTEST_STAND_S = 0.6
 LEAST_TOP_MPS = 2.0
 # A run ends when the speed has fallen by a seventh and by this much from its highest.
 _FALL_SHARE, _FALL_MPS = 0.15, 0.4
+# A crawl on the way up: over so long less than this share of the run's best acceleration, below
+# this share of its top speed. What follows is a pull of its own.
+_DWELL_S, _DWELL_SHARE, _DWELL_BELOW = 1.5, 0.25, 0.5
 # How much of a stand is looked at; more adds nothing about the start.
 _LOOK_BACK_S = 3.0
 # The stop before may end in a jolt; so much of the stand is left out.
@@ -82,61 +85,95 @@ def find_runs(motion: Motion, *, excluded: tuple[Stretch, ...] = ()) -> tuple[Ru
     )
 
 
-def _runs_of_piece(motion: Motion, rows: np.ndarray) -> list[Run]:
-    time_s, speed = motion.track.time_s[rows], motion.speed_mps[rows]
-    sd = motion.speed_sd_mps[rows]
-    east, north = motion.east_m[rows], motion.north_m[rows]
-    limit = np.clip(_STAND_SD * sd, _STAND_MPS, _WIDEST_MPS)
-    ride_top = float(np.nanmax(motion.speed_mps))
+def _runs_of_piece(motion: Motion, rows: IntArray) -> list[Run]:
+    ride = _Ride(
+        motion.track.time_s[rows], motion.speed_mps[rows], motion.east_m[rows],
+        motion.north_m[rows],
+        np.clip(_STAND_SD * motion.speed_sd_mps[rows], _STAND_MPS, _WIDEST_MPS),
+    )  # fmt: skip
+    least_gain = max(_GAIN_MPS, _GAIN_SHARE * float(np.nanmax(motion.speed_mps)))
     found: list[Run] = []
     here = 0
-    while here < len(rows):
-        rising = np.flatnonzero(speed[here:] >= LEAST_TOP_MPS)
+    while True:
+        rising = np.flatnonzero(ride.speed[here:] >= LEAST_TOP_MPS)
         if not len(rising):
-            break
+            return found
         up = here + int(rising[0])
-        end, top = _fall(speed, up)
-        # The slowest moment before: from there on the speed rises.
-        low = here + int(np.argmin(speed[here : up + 1]))
-        slow = speed < limit
-        stood = np.flatnonzero(slow[here : up + 1])
-        course = float(np.arctan2(east[top] - east[low], north[top] - north[low]))
-        if len(stood):
-            last = here + int(stood[-1])
-            first = _stand_begins(speed, limit, here, last)
-            length = time_s[last] - time_s[first]
-            if length >= _SHORTEST_STAND_S and _stayed(east, north, first, last, motion):
-                jolt = 0.0 if first == 0 else min(_AFTER_STOP_S, _AFTER_STOP_SHARE * length)
-                found.append(
-                    Run(
-                        True,
-                        float(max(time_s[first] + jolt, time_s[last] - _LOOK_BACK_S)),
-                        float(time_s[up]),
-                        0.0,
-                        float(time_s[end]),
-                        float(speed[top]),
-                        float(time_s[top]),
-                        course,
-                    )
-                )
-                here = end + 1
-                continue
-        if speed[top] - speed[low] >= max(_GAIN_MPS, _GAIN_SHARE * ride_top) and low > 0:
-            began = float(time_s[low])
-            found.append(
-                Run(
-                    False,
-                    began,
-                    began,
-                    float(speed[low]),
-                    float(time_s[end]),
-                    float(speed[top]),
-                    float(time_s[top]),
-                    course,
-                )  # fmt: skip
-            )
+        end, top = _fall(ride.speed, up)
+        low, stood = _stand_before(motion, ride, here, up)
+        halt = _dwell(ride, low, top, motion.rate_hz)
+        if stood is not None:
+            # A start that goes over into a crawl ends there.
+            last_top, last_end = (halt[0], halt[0]) if halt else (top, end)
+            if ride.speed[last_top] >= LEAST_TOP_MPS:
+                found.append(_run(ride, stood, min(up, last_top), low, last_top, last_end))
+        if halt is not None or stood is None:
+            low = halt[1] if halt else low
+            if low > 0 and ride.speed[top] - ride.speed[low] >= least_gain:
+                found.append(_run(ride, None, low, low, top, end))
         here = end + 1
-    return found
+
+
+@dataclass(frozen=True)
+class _Ride:
+    """Fixes of one piece in time order, with the speed under which each may be standing."""
+
+    time_s: FloatArray
+    speed: FloatArray
+    east: FloatArray
+    north: FloatArray
+    limit: FloatArray
+
+
+def _run(ride: _Ride, stood_s: float | None, up: int, low: int, top: int, end: int) -> Run:
+    return Run(
+        standing=stood_s is not None,
+        earliest_s=float(ride.time_s[low]) if stood_s is None else stood_s,
+        latest_s=float(ride.time_s[up]),
+        low_mps=float(ride.speed[low]) if stood_s is None else 0.0,
+        end_s=float(ride.time_s[end]),
+        top_mps=float(ride.speed[top]),
+        top_s=float(ride.time_s[top]),
+        course_rad=float(
+            np.arctan2(ride.east[top] - ride.east[low], ride.north[top] - ride.north[low])
+        ),
+    )
+
+
+def _stand_before(motion: Motion, ride: _Ride, here: int, up: int) -> tuple[int, float | None]:
+    """Return the slowest fix before a rise, and since when it surely stood; None if it did not."""
+    slow = np.flatnonzero(ride.speed[here : up + 1] < ride.limit[here : up + 1])
+    slowest = here + int(np.argmin(ride.speed[here : up + 1]))
+    if not len(slow):
+        return slowest, None
+    last = here + int(slow[-1])
+    first = _stand_begins(ride.speed, ride.limit, here, last)
+    length = float(ride.time_s[last] - ride.time_s[first])
+    if length < _SHORTEST_STAND_S or not _stayed(ride, first, last, motion):
+        return slowest, None
+    jolt = 0.0 if first == 0 else min(_AFTER_STOP_S, _AFTER_STOP_SHARE * length)
+    earliest = max(ride.time_s[first] + jolt, ride.time_s[last] - _LOOK_BACK_S)
+    return last, float(earliest)
+
+
+def _dwell(ride: _Ride, low: int, top: int, rate_hz: float) -> tuple[int, int] | None:
+    """Return where a run goes over into a crawl and where it pulls on from there, if it does."""
+    time_s, speed = ride.time_s[low : top + 1], ride.speed[low : top + 1]
+    length = max(_DWELL_S, 2.0 / rate_hz)
+    last = np.searchsorted(time_s, time_s + length - 1e-6)
+    whole = last < len(time_s)
+    if not whole.any():
+        return None
+    begin, last = np.flatnonzero(whole), last[whole]
+    gain = (speed[last] - speed[begin]) / (time_s[last] - time_s[begin])
+    # Not the start itself, where the speed still lingers near zero.
+    crawls = (gain < _DWELL_SHARE * gain.max()) & (speed[last] < _DWELL_BELOW * speed[-1])
+    crawls &= speed[begin] > 2.0 * ride.limit[low : top + 1][begin]
+    if not crawls.any():
+        return None
+    first, final = np.flatnonzero(crawls)[[0, -1]]
+    stretch = slice(int(begin[final]), int(last[final]) + 1)
+    return low + int(begin[first]), low + stretch.start + int(np.argmin(speed[stretch]))
 
 
 def _fall(speed: FloatArray, up: int) -> tuple[int, int]:
@@ -156,10 +193,12 @@ def _stand_begins(speed: FloatArray, limit: FloatArray, here: int, last: int) ->
     return first + int(np.argmax(near))
 
 
-def _stayed(east: FloatArray, north: FloatArray, first: int, last: int, motion: Motion) -> bool:
+def _stayed(ride: _Ride, first: int, last: int, motion: Motion) -> bool:
     """Return whether the place did not change over a stand by more than slow travel would."""
-    moved = float(np.hypot(east[last] - east[first], north[last] - north[first]))
-    length = float(last - first) / motion.rate_hz
+    moved = float(
+        np.hypot(ride.east[last] - ride.east[first], ride.north[last] - ride.north[first])
+    )
+    length = float(ride.time_s[last] - ride.time_s[first])
     return moved <= 0.2 * length + 2.0 * motion.noise.position_white_m + 0.3
 
 
