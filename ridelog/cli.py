@@ -9,6 +9,17 @@ import typer
 
 from ridelog import cli_compare
 from ridelog.cli_machine import setup_app
+from ridelog.cli_reverse import (
+    USUAL_ALARM,
+    USUAL_CAUTION,
+    NoReverse,
+    ReverseAlarm,
+    ReverseCaution,
+    ReverseMarks,
+    checked_limits,
+    checked_marks,
+    reverse_settings,
+)
 from ridelog.errors import RideLogError
 from ridelog.options import Force, JsonFile, Ride, Units
 from ridelog.terminal import check_places as _check_places
@@ -49,19 +60,29 @@ def report(
         bool,
         typer.Option("--show-coordinates", help="Let the page tell where on earth the ride was."),
     ] = False,
+    reverse: ReverseMarks = None,
+    cannot_reverse: NoReverse = False,
+    reverse_caution: ReverseCaution = USUAL_CAUTION,
+    reverse_alarm: ReverseAlarm = USUAL_ALARM,
 ) -> None:
     """Print the honest top speed of a ride; write the page to show to the owner."""
     names = ("ride.html", "speed.png", "path.png", "signal.png", "result.json")
     _check_places([json, *([out / name for name in names] if out else [])], ride, force, folder=out)
+    checked_marks(reverse, cannot_reverse)
+    checked_limits(reverse_caution, reverse_alarm)
     motion = _motion_of(ride)
 
     from ridelog.analysis.ride import analyse
+    from ridelog.analysis.settings import Settings
     from ridelog.report.json_result import ride_json, to_bytes
     from ridelog.report.text import ride_lines
     from ridelog.units import SPEED_UNITS
 
     unit = SPEED_UNITS[units.value]
-    result = analyse(motion)
+    settings = reverse_settings(
+        Settings(), motion.track, reverse, cannot_reverse, reverse_caution, reverse_alarm
+    )
+    result = analyse(motion, settings)
     _warn(result.warnings)
     document = to_bytes(ride_json(result))
     files: dict[Path, bytes] = {}
@@ -91,15 +112,22 @@ def trace(
         Path, typer.Option(metavar="FILE", help="Where the table goes; - for standard output.")
     ],
     force: Force = False,
+    reverse: ReverseMarks = None,
+    cannot_reverse: NoReverse = False,
 ) -> None:
     """Write the smoothed motion as a CSV table, a row for each fix read."""
     _check_places([csv], ride, force)
+    checked_marks(reverse, cannot_reverse)
     motion = _motion_of(ride)
 
+    from ridelog.analysis.reverse import find_reverse
+    from ridelog.analysis.settings import Settings
     from ridelog.report.trace import trace_csv
 
+    settings = reverse_settings(Settings(), motion.track, reverse, cannot_reverse)
+    found = find_reverse(motion, marks=settings.reverse_marks_s, has_reverse=settings.has_reverse)
     _warn(motion.warnings)
-    _deliver(csv, trace_csv(motion), {}, ride, force)
+    _deliver(csv, trace_csv(motion, found.spans, found.possible_spans), {}, ride, force)
 
 
 @app.command()

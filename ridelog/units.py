@@ -88,3 +88,10 @@ SPEED_UNITS = {
     "km/h": SpeedUnit("km/h", MPS_PER_KMH, "m", 1.0),
     "mph": SpeedUnit("mph", MPS_PER_MPH, "ft", METRES_PER_FOOT),
 }
+# How a speed may be written in words: metres a second in one of them.
+SPEED_WORDS: dict[str, float] = {
+    "km/h": MPS_PER_KMH,
+    "mph": MPS_PER_MPH,
+    "m/s": 1.0,
+    "kn": MPS_PER_KNOT,
+}

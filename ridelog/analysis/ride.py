@@ -10,6 +10,8 @@ from ridelog.analysis.cautions import (
     signal_cautions,
     top_speed_cautions,
 )
+from ridelog.analysis.reverse import Reverse, find_reverse
+from ridelog.analysis.reverse.cautions import reverse_cautions
 from ridelog.analysis.settings import Settings
 from ridelog.analysis.signal_quality import SignalQuality, judge_signal
 from ridelog.analysis.top_speed import TopSpeed, measure_top_speed
@@ -53,6 +55,7 @@ class RideResult:
     Attributes
     ----------
     source, signal, top_speed : what was read, how good it is, how fast it went.
+    reverse : travel backwards, with what speaks for it.
     cautions : particular ones first, then those that hold on every ride.
     unexamined : what this version does not look for, name and sentence; nothing may be concluded
         about it.
@@ -64,6 +67,7 @@ class RideResult:
     source: RideSource
     signal: SignalQuality
     top_speed: TopSpeed
+    reverse: Reverse
     cautions: tuple[Caution, ...]
     unexamined: dict[str, str]
     history: tuple[str, ...]
@@ -98,17 +102,32 @@ def analyse(motion: Motion, settings: Settings | None = None) -> RideResult:
     """Return everything that is measured on one ride, with the choices in ``settings``."""
     settings = settings or Settings()
     signal = judge_signal(motion)
-    top = measure_top_speed(motion, excluded=settings.left_out_s)
+    reverse = find_reverse(
+        motion,
+        marks=settings.reverse_marks_s,
+        has_reverse=settings.has_reverse,
+        left_out=settings.left_out_s,
+    )
+    top = measure_top_speed(motion, excluded=(*settings.left_out_s, *reverse.spans))
     return RideResult(
         source=describe_source(motion),
         signal=signal,
         top_speed=top,
-        cautions=(*signal_cautions(signal), *top_speed_cautions(top), *general_cautions()),
+        reverse=reverse,
+        cautions=(
+            *signal_cautions(signal),
+            *reverse_cautions(
+                reverse,
+                limit_mps=settings.reverse_caution_mps,
+                strong_mps=settings.reverse_strong_mps,
+            ),
+            *top_speed_cautions(top),
+            *general_cautions(),
+        ),
         unexamined={
             name: f"This version of ridelog does not look for {what} yet."
             for name, what in (
                 ("launches", "standing starts"),
-                ("reverse", "reverse travel"),
                 ("brakings", "braking"),
                 ("handling", "turns and weave"),
             )

@@ -3,6 +3,8 @@
 from dataclasses import dataclass
 from typing import Any
 
+from ridelog.analysis.reverse.cautions import FAR_ABOVE_MPS, WALKING_PACE_MPS
+
 
 @dataclass(frozen=True)
 class Settings:
@@ -17,6 +19,8 @@ class Settings:
     has_reverse : whether the machine can go backwards; None where nobody said.
     reverse_marks_s : (start, end) of stretches that the rider marked as reverse travel. [s]
     left_out_s : (start, end) of stretches that the rider left out of every figure. [s]
+    reverse_caution_mps, reverse_strong_mps : best second in reverse above which a caution, and a
+        strong one, is given. [m/s]
     """
 
     windows: tuple[str, ...] = ()
@@ -24,6 +28,8 @@ class Settings:
     has_reverse: bool | None = None
     reverse_marks_s: tuple[tuple[float, float], ...] = ()
     left_out_s: tuple[tuple[float, float], ...] = ()
+    reverse_caution_mps: float = WALKING_PACE_MPS
+    reverse_strong_mps: float = FAR_ABOVE_MPS
 
     def as_json(self) -> dict[str, Any]:
         """Return the settings as a JSON object."""
@@ -33,6 +39,8 @@ class Settings:
             "has_reverse": self.has_reverse,
             "reverse_marks_s": [list(mark) for mark in self.reverse_marks_s],
             "left_out_s": [list(stretch) for stretch in self.left_out_s],
+            "reverse_caution_mps": self.reverse_caution_mps,
+            "reverse_strong_mps": self.reverse_strong_mps,
         }
 
     @classmethod
@@ -44,6 +52,8 @@ class Settings:
             has_reverse=record.get("has_reverse"),
             reverse_marks_s=_stretches(record.get("reverse_marks_s", ())),
             left_out_s=_stretches(record.get("left_out_s", ())),
+            reverse_caution_mps=float(record.get("reverse_caution_mps", WALKING_PACE_MPS)),
+            reverse_strong_mps=float(record.get("reverse_strong_mps", FAR_ABOVE_MPS)),
         )
 
 

@@ -7,10 +7,11 @@ from typing import Any
 
 from ridelog import __version__
 from ridelog.analysis.cautions import Caution
-from ridelog.analysis.result import Estimate
 from ridelog.analysis.ride import RideResult, RideSource
 from ridelog.analysis.signal_quality import SignalQuality
 from ridelog.analysis.top_speed import TopSpeed
+from ridelog.report.json_estimate import estimate_json
+from ridelog.report.json_reverse import reverse_json
 
 RIDE_SCHEMA = "ridelog.ride/1"
 SIGNAL_SCHEMA = "ridelog.signal/1"
@@ -34,13 +35,7 @@ def ride_json(result: RideResult) -> dict[str, Any]:
         "top_speed": _top_speed(result.top_speed),
         "launches": [],
         "launches_reason": missing.get("launches", ""),
-        "reverse": {
-            "state": "uncertain",
-            "top_speed_mps": None,
-            "distance_m": None,
-            "segments": [],
-            "reason": missing.get("reverse", ""),
-        },
+        "reverse": reverse_json(result.reverse),
         "brakings": [],
         "brakings_reason": missing.get("brakings", ""),
         "handling": {
@@ -93,11 +88,6 @@ def caution_json(caution: Caution) -> dict[str, Any]:
         "source": caution.source,
         "general": caution.general,
     }
-
-
-def estimate_json(estimate: Estimate | None) -> dict[str, Any] | None:
-    """Return an estimate, or null."""
-    return None if estimate is None else estimate.as_json()
 
 
 def number(value: float) -> float | None:

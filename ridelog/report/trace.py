@@ -24,7 +24,11 @@ COLUMNS = (
 _ROW = "%.3f,%s,%.3f,%.3f,%.4f,%.4f,%s,%.4f,%.4f,%.5f,%.3f,%s\n"
 
 
-def trace_csv(motion: Motion, reverse: tuple[tuple[float, float], ...] | None = None) -> bytes:
+def trace_csv(
+    motion: Motion,
+    reverse: tuple[tuple[float, float], ...] | None = None,
+    undecided: tuple[tuple[float, float], ...] = (),
+) -> bytes:
     """Return the motion of a ride as a CSV table in UTF-8.
 
     Values are empty where nothing can be said. The first line is a comment with the origin of
@@ -37,10 +41,12 @@ def trace_csv(motion: Motion, reverse: tuple[tuple[float, float], ...] | None = 
     reverse : tuple of (start_s, end_s), optional
         Stretches of reverse travel, where ``velocity_mps`` is negative. None means that nobody
         looked: the direction is then unknown and ``velocity_mps`` stays empty.
+    undecided : tuple of (start_s, end_s)
+        Stretches that may be either: ``velocity_mps`` stays empty there.
     """
     track = motion.track
     latitude, longitude = motion.origin_deg
-    signed = _signed_speed(motion, reverse)
+    signed = _signed_speed(motion, reverse, undecided)
     rows = zip(
         _rounded(track.time_s, 3),
         utc_texts(track),
@@ -95,12 +101,15 @@ def _flag_texts(motion: Motion) -> list[str]:
 
 
 def _signed_speed(
-    motion: Motion, reverse: tuple[tuple[float, float], ...] | None
+    motion: Motion,
+    reverse: tuple[tuple[float, float], ...] | None,
+    undecided: tuple[tuple[float, float], ...],
 ) -> FloatArray | None:
     if reverse is None:
         return None
     signed = motion.speed_mps.copy()
-    for start_s, end_s in reverse:
-        inside = (motion.track.time_s >= start_s) & (motion.track.time_s <= end_s)
-        signed[inside] = -signed[inside]
+    for spans, factor in ((reverse, -1.0), (undecided, np.nan)):
+        for start_s, end_s in spans:
+            inside = (motion.track.time_s >= start_s) & (motion.track.time_s <= end_s)
+            signed[inside] *= factor
     return signed

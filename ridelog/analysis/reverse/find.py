@@ -28,7 +28,11 @@ class _Stretch:
 
 
 def find_reverse(
-    motion: Motion, *, marks: Sequence[Span] = (), has_reverse: bool | None = None
+    motion: Motion,
+    *,
+    marks: Sequence[Span] = (),
+    has_reverse: bool | None = None,
+    left_out: Sequence[Span] = (),
 ) -> Reverse:
     """Return the reverse travel of a ride.
 
@@ -41,6 +45,8 @@ def find_reverse(
         they cover counts as reverse from their first to their last moment, whatever the log shows.
     has_reverse : bool, optional
         What the set-up says. False: nothing is reverse. True or None: the evidence decides.
+    left_out : sequence of (start_s, end_s)
+        Stretches that the rider left out of every figure: nothing is looked for there.
 
     Raises
     ------
@@ -60,7 +66,7 @@ def find_reverse(
     readings = readings_of(motion)
     stretches = [_marked(motion, start_s, end_s) for start_s, end_s in wanted]
     for candidate in candidates_of(motion, steps, backwards):
-        if any(a < candidate.end_s and candidate.start_s < b for a, b in wanted):
+        if any(a < candidate.end_s and candidate.start_s < b for a, b in (*wanted, *left_out)):
             continue
         figures = measured(motion, candidate.start_s, candidate.end_s)
         around = surroundings_of(steps, backwards, candidate)
