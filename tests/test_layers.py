@@ -20,6 +20,7 @@ ABOVE = {
     "cli",
     "cli_compare",
     "cli_machine",
+    "cli_reverse",
     "many_values",
     "options",
     "terminal",

@@ -10,7 +10,10 @@ from ridelog.analysis.cautions import Caution
 from ridelog.analysis.ride import RideResult, RideSource
 from ridelog.analysis.signal_quality import SignalQuality
 from ridelog.analysis.top_speed import TopSpeed
-from ridelog.report.json_estimate import estimate_json
+
+# Named here too for those who know them from here.
+from ridelog.report.json_estimate import estimate_json as estimate_json
+from ridelog.report.json_estimate import number as number
 from ridelog.report.json_reverse import reverse_json
 
 RIDE_SCHEMA = "ridelog.ride/1"
@@ -88,11 +91,6 @@ def caution_json(caution: Caution) -> dict[str, Any]:
         "source": caution.source,
         "general": caution.general,
     }
-
-
-def number(value: float) -> float | None:
-    """Return a number, or null for one that is not finite."""
-    return float(value) if math.isfinite(value) else None
 
 
 def to_bytes(document: dict[str, Any]) -> bytes:

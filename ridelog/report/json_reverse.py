@@ -1,10 +1,9 @@
 """Reverse travel as the JSON object that scripts read."""
 
-import math
 from typing import Any
 
 from ridelog.analysis.reverse import Reverse
-from ridelog.report.json_estimate import estimate_json
+from ridelog.report.json_estimate import estimate_json, number
 
 
 def reverse_json(reverse: Reverse) -> dict[str, Any]:
@@ -20,7 +19,7 @@ def reverse_json(reverse: Reverse) -> dict[str, Any]:
                 "state": segment.state,
                 "distance_m": segment.distance_m,
                 "top_speed_mps": estimate_json(segment.top_speed),
-                "probability": segment.probability if math.isfinite(segment.probability) else None,
+                "probability": number(segment.probability),
                 "evidence": segment.evidence,
             }
             for segment in reverse.segments

@@ -74,7 +74,7 @@ def lay_marks(track: Track, marks: Sequence[Mark]) -> tuple[Span, ...]:
                 f"{words} does not end after it begins.", "give the start first, then the end."
             )
         if start_s >= last_s or end_s <= first_s:
-            clock = [track.utc_text(at)[-13:].lstrip("T")[:8] for at in (first_s, last_s)]
+            clock = [track.utc_text(at).split("T")[-1][:8] for at in (first_s, last_s)]
             shown = f" ({clock[0]} to {clock[1]} UTC)" if track.start_utc else ""
             raise RideLogError(
                 f"{words} lies outside the log, which goes from {first_s:.1f} to {last_s:.1f} s"
