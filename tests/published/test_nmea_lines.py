@@ -145,7 +145,8 @@ def test_l9_leaves_the_course_empty_at_standstill() -> None:
 
 
 def test_knot_is_exact() -> None:
-    # Row "Knots": 1852 m in 3600 s exactly, 0.514444... m/s.
+    # The nautical mile is 1852 m exactly (Monaco 1929; SI brochure, 8th edition, table 8), so a
+    # knot is 1852 m in 3600 s, 0.514444... m/s.
     assert pytest.approx(0.514444444444444, abs=0.5e-15) == MPS_PER_KNOT
 
 
@@ -172,7 +173,7 @@ def test_gga_qualities(quality: int, kind: FixKind, flag: int) -> None:
 
 @pytest.mark.parametrize(
     ("mode", "kind", "flag"),
-    # Row "Mode letters".
+    # Mode letters of RMC field 12 and GNS (open parser comments, beside row A18).
     [
         ("A", FixKind.AUTONOMOUS, 0),
         ("D", FixKind.DIFFERENTIAL, 0),
