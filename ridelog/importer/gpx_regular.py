@@ -11,7 +11,7 @@ from xml.parsers import expat
 
 import numpy as np
 
-from ridelog.importer.columns import BoolArray, ByteArray, Column, padded
+from ridelog.importer.columns import BoolArray, ByteArray, padded
 from ridelog.importer.gpx_points import COLUMN_NAMES, MOST_DEPTH, GpxPoints, Reader
 from ridelog.track import IntArray
 
@@ -26,49 +26,103 @@ _MOST_TAGS_AFTER = 100
 _MOST_DEPTH_INSIDE = 50
 _CHILDREN = ("ele", "time", "fix", "sat", "hdop", "speed", "course")
 _ANY_DEPTH = ("speed", "course")
+_POINT_END = b"</trkpt>"
+# Read at once; tags and their masks take some ten times as much memory.
+_STRETCH_BYTES = 1 << 22
 
 
 @dataclass(frozen=True)
 class _Tags:
-    """Every tag between the first and the last point: brackets, kind, nesting, first letters."""
+    """Every tag of one stretch of points: brackets, kind, nesting, first letters."""
 
     opening: IntArray  # places of "<"
     closing: IntArray  # places of the ">" that belongs to it
     empty: BoolArray  # <x/>
     depth: IntArray  # open elements before the tag, from the first point's level
+    depth_after: int  # the same behind the stretch
     word: np.ndarray[tuple[int], np.dtype[np.uint64]]  # eight letters after "<"
+
+
+@dataclass(frozen=True)
+class _Stretch:
+    """The points of one stretch: places of their "<", of segments opened, and of their texts."""
+
+    points: IntArray
+    opened: IntArray
+    columns: dict[str, tuple[IntArray, IntArray]]
+    own_speed: bool
+    depth_after: int
 
 
 def read_regular_points(name: str, data: bytes) -> GpxPoints | None:
     """Return exactly what read_points returns, or None if the document is not regular enough."""
     first = data.find(b"<trkpt")
-    last = data.rfind(b"</trkpt>") + len(b"</trkpt>")
+    last = data.rfind(_POINT_END) + len(_POINT_END)
     if first < 0 or last <= first or not _is_plain(data, first, last):
         return None
     buffer = padded(data)
-    tags = _find_tags(buffer, first, last)
+    stretches: list[_Stretch] = []
+    depth, begin = 0, first
+    while begin < last:
+        # Stretch by stretch: the tags of a whole day would take far more memory than its log.
+        end = data.find(_POINT_END, min(begin + _STRETCH_BYTES, last - len(_POINT_END)))
+        stretch = _read_stretch(data, buffer, begin, end + len(_POINT_END), depth)
+        if stretch is None or (begin == first and stretch.points[:1].tolist() != [first]):
+            return None  # the first hit may have been only the beginning of a longer name
+        stretches.append(stretch)
+        depth, begin = stretch.depth_after, end + len(_POINT_END)
+    head = _well_formed(name, data, first)
+    if head is None:
+        return None
+    points = np.concatenate([stretch.points for stretch in stretches])
+    opened = np.concatenate([stretch.opened for stretch in stretches])
+    columns = {
+        column: (
+            buffer,
+            np.concatenate([stretch.columns[column][0] for stretch in stretches]),
+            np.concatenate([stretch.columns[column][1] for stretch in stretches]),
+        )
+        for column in COLUMN_NAMES
+    }
+    return GpxPoints(
+        columns=columns,
+        line=_lines_of(buffer, points),
+        segment=head.segments + np.searchsorted(opened, points),
+        version=head.version,
+        namespace=head.namespace,
+        own_speed=any(stretch.own_speed for stretch in stretches),
+        way_points=head.way_points,
+    )
+
+
+def _read_stretch(
+    data: bytes, buffer: ByteArray, begin: int, end: int, depth: int
+) -> _Stretch | None:
+    """Return the points between two places, the second right behind the end of a point."""
+    tags = _find_tags(buffer, begin, end, depth)
     if tags is None:
         return None
-    points = np.flatnonzero(_named(tags, b"trkpt"))
-    if points.shape[0] == 0 or points[0] != 0:
-        return None  # the first hit was only the beginning of a longer name
+    named_point = _named(tags, b"trkpt")
+    points = np.flatnonzero(named_point)
+    if points.shape[0] == 0:
+        return None
     ends = _point_ends(tags, points)
     attributes = _attributes(buffer, tags, points)
-    head = _well_formed(name, data, first)
-    if ends is None or attributes is None or head is None:
+    if ends is None or attributes is None:
         return None
     n = points.shape[0]
-    point_of_tag = np.cumsum(_named(tags, b"trkpt")) - 1
+    # -1, the last point, for tags before the first one: they are not inside it.
+    point_of_tag = np.cumsum(named_point) - 1
     number = np.arange(tags.opening.shape[0])
     inside = (number > points[point_of_tag]) & (number < ends[point_of_tag]) & ~tags.empty
     direct = inside & (tags.depth == tags.depth[points][point_of_tag] + 1)
-    columns: dict[str, Column] = dict(attributes)
+    columns = dict(attributes)
     own_speed = False
     for child in _CHILDREN:
         named = _named(tags, child.encode())
         found = named & (inside if child in _ANY_DEPTH else direct)
         if child in _ANY_DEPTH:
-            found |= _prefixed(data, buffer, tags, child.encode()) & inside
+            found |= _prefixed(data, buffer, tags, child.encode(), begin, end) & inside
         which = np.flatnonzero(found)
         start = tags.closing[which] + 1
         length = tags.opening[which + 1] - start
@@ -78,21 +132,24 @@ def read_regular_points(name: str, data: bytes) -> GpxPoints | None:
         # Backwards, so that the first value of a point is the one that stays.
         column_start[point_of_tag[which[::-1]]] = start[::-1]
         column_length[point_of_tag[which[::-1]]] = length[::-1]
-        columns[child] = (buffer, column_start, column_length)
+        columns[child] = (column_start, column_length)
         if child in _ANY_DEPTH:
             kept = column_start[point_of_tag[which]] == start
             own_speed |= bool((direct[which] & kept).any())
-    lines = np.flatnonzero(buffer[:last] == ord("\n"))
-    opened = np.flatnonzero(_named(tags, b"trkseg") & ~inside)
-    return GpxPoints(
-        columns={column: columns[column] for column in COLUMN_NAMES},
-        line=np.searchsorted(lines, tags.opening[points]) + 1,
-        segment=head.segments + np.searchsorted(opened, points),
-        version=head.version,
-        namespace=head.namespace,
-        own_speed=own_speed,
-        way_points=head.way_points,
-    )
+    opened = tags.opening[_named(tags, b"trkseg") & ~inside]
+    return _Stretch(tags.opening[points], opened, columns, own_speed, tags.depth_after)
+
+
+def _lines_of(buffer: ByteArray, places: IntArray) -> IntArray:
+    """Return the line, from 1, of each of some rising places."""
+    line = np.empty(places.shape[0], dtype=np.int64)
+    done, before = 0, 0
+    for begin in range(0, int(places[-1]) + 1, _STRETCH_BYTES):
+        breaks = np.flatnonzero(buffer[begin : begin + _STRETCH_BYTES] == ord("\n")) + begin
+        upto = int(np.searchsorted(places, begin + _STRETCH_BYTES))
+        line[done:upto] = before + np.searchsorted(breaks, places[done:upto]) + 1
+        done, before = upto, before + breaks.shape[0]
+    return line
 
 
 def _is_plain(data: bytes, first: int, last: int) -> bool:
@@ -107,7 +164,7 @@ def _is_plain(data: bytes, first: int, last: int) -> bool:
     return all(data.find(mark, first, last) < 0 for mark in (b"<!", b"<?", b"&", b"<wpt"))
 
 
-def _find_tags(buffer: ByteArray, first: int, last: int) -> _Tags | None:
+def _find_tags(buffer: ByteArray, first: int, last: int, depth_before: int) -> _Tags | None:
     stretch = buffer[first:last]
     opening = np.flatnonzero(stretch == ord("<")) + first
     closing = np.flatnonzero(stretch == ord(">")) + first
@@ -118,13 +175,14 @@ def _find_tags(buffer: ByteArray, first: int, last: int) -> _Tags | None:
     is_end = buffer[opening + 1] == ord("/")
     empty = (buffer[closing - 1] == ord("/")) & ~is_end
     change = np.where(is_end, -1, np.where(empty, 0, 1))
-    depth = np.cumsum(change) - change
+    depth = depth_before + np.cumsum(change) - change
     if depth.max() > _MOST_DEPTH_INSIDE:
         return None
     windows = np.ndarray(
         (buffer.shape[0] - _WORD_BYTES,), dtype="<u8", buffer=buffer.data, strides=(1,)
     )
-    return _Tags(opening, closing, empty, depth, windows[opening + 1])
+    depth_after = int(depth[-1] + change[-1])
+    return _Tags(opening, closing, empty, depth, depth_after, windows[opening + 1])
 
 
 def _named(tags: _Tags, name: bytes) -> BoolArray:
@@ -138,13 +196,15 @@ def _named(tags: _Tags, name: bytes) -> BoolArray:
     return same
 
 
-def _prefixed(data: bytes, buffer: ByteArray, tags: _Tags, name: bytes) -> BoolArray:
-    """Return which start tags have this local name behind a prefix."""
+def _prefixed(
+    data: bytes, buffer: ByteArray, tags: _Tags, name: bytes, first: int, last: int
+) -> BoolArray:
+    """Return which start tags between two places have this local name behind a prefix."""
     found = np.zeros(tags.opening.shape[0], dtype=np.bool_)
     sought = b":" + name
-    if data.find(sought) < 0:
+    if data.find(sought, first, last) < 0:
         return found
-    colons = np.flatnonzero(buffer == ord(":"))
+    colons = np.flatnonzero(buffer[first:last] == ord(":")) + first
     for j, letter in enumerate(name, start=1):
         colons = colons[buffer[colons + j] == letter]
     after = buffer[colons + len(sought)]
@@ -176,7 +236,9 @@ def _point_ends(tags: _Tags, points: IntArray) -> IntArray | None:
     return ends if well_ordered else None
 
 
-def _attributes(buffer: ByteArray, tags: _Tags, points: IntArray) -> dict[str, Column] | None:
+def _attributes(
+    buffer: ByteArray, tags: _Tags, points: IntArray
+) -> dict[str, tuple[IntArray, IntArray]] | None:
     """Return lat and lon of every point if all are written lat="..." lon="..." or the reverse."""
     begin, end = tags.opening[points], tags.closing[points]
     quotes = np.flatnonzero(buffer[begin[0] : end[-1]] == ord('"')) + begin[0]
@@ -186,7 +248,7 @@ def _attributes(buffer: ByteArray, tags: _Tags, points: IntArray) -> dict[str, C
         return None
     if not np.all(np.searchsorted(apostrophes, begin) == np.searchsorted(apostrophes, end)):
         return None
-    columns: dict[str, Column] = {}
+    columns: dict[str, tuple[IntArray, IntArray]] = {}
     for first_quote in (0, 2):
         opened, closed = quotes[at + first_quote], quotes[at + first_quote + 1]
         if not np.all(np.isin(buffer[opened - 5], np.frombuffer(b" \t\r\n", dtype=np.uint8))):
@@ -196,7 +258,7 @@ def _attributes(buffer: ByteArray, tags: _Tags, points: IntArray) -> dict[str, C
         for j, letter in enumerate(name):
             if not np.all(buffer[opened - 4 + j] == letter):
                 return None
-        columns[name[:3].decode("ascii", "replace")] = (buffer, opened + 1, closed - opened - 1)
+        columns[name[:3].decode("ascii", "replace")] = (opened + 1, closed - opened - 1)
         if name not in (b"lat=", b"lon="):
             return None
     return columns if len(columns) == 2 else None
