@@ -14,6 +14,7 @@ Derivation: DEVELOPERS.md, "The model".
 """
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
@@ -49,6 +50,19 @@ class Weights:
     cruise: FloatArray
     drift: FloatArray
     slow_sd: float
+
+    def part(self, start: int, stop: int) -> "Weights":
+        """Return the weights of instants start..stop-1."""
+        inner = slice(start, max(start, stop - 1))
+        return Weights(
+            jerk=self.jerk[inner],
+            position=self.position[start:stop],
+            velocity=self.velocity[start:stop],
+            still=self.still[start:stop],
+            cruise=self.cruise[start:stop],
+            drift=self.drift[inner],
+            slow_sd=self.slow_sd,
+        )
 
 
 class Chain:
@@ -91,7 +105,6 @@ class Chain:
         self._dt = np.where(breaks, 1.0, self.interval_s)
         self.drift_keep = np.exp(-self._dt / drift_time_s)
         self.slow_keep = np.exp(-self._dt / SLOW_SPEED_TIME_S)
-        self._forward, self._onto = self._transitions()
 
     def part(self, start: int, stop: int) -> "Chain":
         """Return the chain of instants start..stop-1 as if the ride had nothing else."""
@@ -105,8 +118,9 @@ class Chain:
             self.drift_time_s,
         )
 
-    def _transitions(self) -> tuple[FloatArray, FloatArray]:
-        """Return F and A of the interval's residual A x(k+1) - F x(k).
+    @cached_property
+    def transitions(self) -> tuple[FloatArray, FloatArray]:
+        """F and A of the interval's residual A x(k+1) - F x(k), made when first needed.
 
         A differs from one because the drift velocity moves the believed position by its
         trapezoid over the interval.
@@ -180,10 +194,11 @@ class Solution:
         self.weights = weights
         n, d = chain.n, chain.d
         self._precision = chain._interval_precision(weights)
-        weighted_forward = self._precision @ chain._forward
-        weighted_onto = self._precision @ chain._onto
-        forward_t = np.swapaxes(chain._forward, 1, 2)
-        onto_t = np.swapaxes(chain._onto, 1, 2)
+        forward, onto = chain.transitions
+        weighted_forward = self._precision @ forward
+        weighted_onto = self._precision @ onto
+        forward_t = np.swapaxes(forward, 1, 2)
+        onto_t = np.swapaxes(onto, 1, 2)
         diagonal = np.zeros((n, d, d))
         diagonal[:-1] += forward_t @ weighted_forward
         diagonal[1:] += onto_t @ weighted_onto
@@ -212,10 +227,10 @@ class Solution:
         """Return the negative gradient of the objective at ``states``."""
         chain, weights = self.chain, self.weights
         pull = self._seen(states) - self._start[:, :, None] * states
-        residual = chain._onto @ states[1:] - chain._forward @ states[:-1]
-        weighted = self._precision @ residual
-        pull[1:] -= np.swapaxes(chain._onto, 1, 2) @ weighted
-        pull[:-1] += np.swapaxes(chain._forward, 1, 2) @ weighted
+        forward, onto = chain.transitions
+        weighted = self._precision @ (onto @ states[1:] - forward @ states[:-1])
+        pull[1:] -= np.swapaxes(onto, 1, 2) @ weighted
+        pull[:-1] += np.swapaxes(forward, 1, 2) @ weighted
         pull[:, 1] -= weights.still[:, None] * states[:, 1]
         pull[:, 2] -= weights.cruise[:, None] * states[:, 2]
         return pull

@@ -51,7 +51,7 @@ class Posterior:
         columns = [fitted[:, :, :, None]]
         random = np.random.default_rng([_SEED, draws, first])
         for weights in (self.sharp, self._cautious) if draws else ():
-            local = _part_of(weights, outer_first, outer_last + 1)
+            local = weights.part(outer_first, outer_last + 1)
             error = Solution(part, local).factor.draw(random, 2 * draws)[inner]
             # East and north have the same precision and independent errors.
             both = np.stack([error[:, :, :draws], error[:, :, draws:]], axis=2)
@@ -87,19 +87,6 @@ class Posterior:
         edge = int(np.searchsorted(chain.time_s, limit, side="right")) - 1
         broken = np.flatnonzero(chain.breaks[index:edge])
         return index + int(broken[0]) if len(broken) else edge
-
-
-def _part_of(weights: Weights, start: int, stop: int) -> Weights:
-    inner = slice(start, max(start, stop - 1))
-    return Weights(
-        jerk=weights.jerk[inner],
-        position=weights.position[start:stop],
-        velocity=weights.velocity[start:stop],
-        still=weights.still[start:stop],
-        cruise=weights.cruise[start:stop],
-        drift=weights.drift[inner],
-        slow_sd=weights.slow_sd,
-    )
 
 
 def interpolated(time_s: FloatArray, states: FloatArray, grid_s: FloatArray) -> Paths:

@@ -6,7 +6,7 @@ from dataclasses import replace
 import numpy as np
 
 from ridelog.errors import NotEnoughDataError
-from ridelog.filtering.chain import DRIFT_TIME_S, Chain, Solution, Weights
+from ridelog.filtering.chain import DRIFT_TIME_S, Chain, Weights
 from ridelog.filtering.coarse import LONGEST_WHOLE, coarsened, groups_of, refined
 from ridelog.filtering.height import WANDER_TIME_S
 from ridelog.filtering.learning import (
@@ -18,6 +18,7 @@ from ridelog.filtering.learning import (
     smoothed_jerk,
     weights_of,
 )
+from ridelog.filtering.long_chain import states_of, variances_of
 from ridelog.filtering.motion import Motion, NoiseSummary, Piece
 from ridelog.filtering.posterior import Posterior
 from ridelog.filtering.quality import find_still, geometry_flags, settled_from
@@ -72,14 +73,14 @@ def estimate_motion(track: Track, *, progress: Callable[[float], None] | None = 
         )
     scales = _learnt(chain, evidence, progress)
     sharp = weights_of(chain, evidence, scales)
-    steady = chain.solve(sharp)
-    free = Solution(chain, replace(sharp, cruise=np.zeros(chain.n)))
-    states = 0.5 * (steady.states + free.states)
+    steady = states_of(chain, sharp)
+    free = states_of(chain, replace(sharp, cruise=np.zeros(chain.n)))
+    states = 0.5 * (steady + free)
     cautious = _cautious(chain, evidence, scales, sharp, seen)
-    blocks, _ = Solution(chain, cautious).variances()
+    variances = variances_of(chain, cautious)
     return _motion(
-        track, seen, screened, chain, evidence, scales, states, blocks, fix, long_enough,
-        Posterior(chain, states, free.states - steady.states, sharp, cautious),
+        track, seen, screened, chain, evidence, scales, states, variances, fix, long_enough,
+        Posterior(chain, states, free - steady, sharp, cautious),
     )  # fmt: skip
 
 
@@ -169,7 +170,7 @@ def _motion(
     evidence: Evidence,
     scales: Scales,
     all_states: FloatArray,
-    blocks: FloatArray,
+    variances: FloatArray,
     fix: IntArray,
     long_enough: BoolArray,
     posterior: Posterior,
@@ -182,7 +183,7 @@ def _motion(
     turning = (acceleration[:, 0] * velocity[:, 1] - velocity[:, 0] * acceleration[:, 1]) / (
         moving**2
     )
-    speed_sd = np.sqrt(blocks[fix, 1, 1])
+    speed_sd = np.sqrt(variances[fix, 1])
 
     flags = track.flags | geometry_flags(track)
     lost_position = ~screened.good_position | (
@@ -233,7 +234,7 @@ def _motion(
         speed_mps=by_row(speed),
         speed_sd_mps=by_row(speed_sd),
         accel_mps2=by_row((velocity * acceleration).sum(axis=1) / moving),
-        accel_sd_mps2=by_row(np.sqrt(blocks[fix, 2, 2])),
+        accel_sd_mps2=by_row(np.sqrt(variances[fix, 2])),
         # Below the crawl neither a course nor its rate means anything.
         yaw_rate_radps=by_row(turning, long_enough & (speed > 3.0 * speed_sd) & (speed > 0.3)),
         course_rad=by_row(
