@@ -1,6 +1,7 @@
 """The commands about two sets of rides: compare them, and verify a result later."""
 
 from collections.abc import Callable
+from enum import StrEnum
 from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
@@ -22,6 +23,13 @@ def register(app: typer.Typer) -> None:
     app.command(cls=ManyValues)(compare)
 
 
+class Paper(StrEnum):
+    """The paper of the sheet."""
+
+    A4 = "a4"
+    LETTER = "letter"
+
+
 def compare(
     before: Annotated[
         list[Path],
@@ -33,6 +41,13 @@ def compare(
         list[Path],
         typer.Option(metavar="RIDE...", help="Logs of the rides after it, or a folder of them."),
     ],
+    out: Annotated[
+        Path | None,
+        typer.Option(
+            metavar="DIR",
+            help="Write the owner's sheet (sheet.html, sheet.pdf), result.json and measures.csv.",
+        ),
+    ] = None,
     units: Annotated[Units, typer.Option(help="Units of speed to print.")] = Units.KMH,
     json: JsonFile = None,
     noted_before: Annotated[
@@ -45,6 +60,16 @@ def compare(
     noted_after: Annotated[
         list[str] | None, typer.Option(metavar="WHAT=HOW...", help="The same for the rides after.")
     ] = None,
+    workshop: Annotated[str, typer.Option(help="Your workshop's name, for the sheet.")] = "",
+    note: Annotated[str, typer.Option(help="A line of yours on the sheet.")] = "",
+    paper: Annotated[Paper, typer.Option(help="Paper of sheet.pdf.")] = Paper.A4,
+    smoothed: Annotated[
+        Path | None,
+        typer.Option(
+            metavar="DIR",
+            help="Write each smoothed ride as GPX here. These files hold coordinates.",
+        ),
+    ] = None,
     force: Force = False,
 ) -> None:
     """Say what a change did to the machine: rides before against rides after."""
@@ -56,19 +81,25 @@ def compare(
         logs[side], others = logs_in(places, side)
         warn(tuple(f"{name}: no log, left out." for name in others))
     every = [*logs["before"], *logs["after"]]
+    tracks = _smoothed_names(smoothed, every)
+    sheet = [out / name for name in _OUT] if out else []
     for log in every:
-        check_places([json], log, force)
+        check_places([json, *sheet], log, force, folder=out)
+        if smoothed is not None:
+            check_places(list(tracks.values()), log, force, folder=smoothed)
     settings = Settings()
     notes = [_notes(words or []) for words in (noted_before, noted_after)]
     rides = _measured(every, settings)
 
     from ridelog.compare.comparison import compare as compare_rides
+    from ridelog.report.compare_files import gpx_files, sheet_files
     from ridelog.report.json_compare import compare_json
     from ridelog.report.json_result import to_bytes
     from ridelog.report.seal import sealed
     from ridelog.report.text_compare import compare_lines
     from ridelog.units import SPEED_UNITS
 
+    unit = SPEED_UNITS[units.value]
     cut = len(logs["before"])
     comparison = compare_rides(
         tuple(rides[:cut]),
@@ -78,9 +109,39 @@ def compare(
         noted_after=notes[1],
     )
     document = to_bytes(sealed(compare_json(comparison)))
-    deliver(json, document, {}, every[0], force)
+    files: dict[Path, bytes] = {}
+    if out is not None:
+        made, lacking = sheet_files(
+            comparison, unit, document, workshop=workshop, note=note, paper=_PAPERS[paper]
+        )
+        warn((lacking,) if lacking else ())
+        files = {out / name: data for name, data in made.items()}
+    deliver(json, document, files, every[0], force, folder=out)
+    if smoothed is not None:
+        made = gpx_files(dict(zip(tracks, rides, strict=True)))
+        exports = {tracks[name]: data for name, data in made.items()}
+        deliver(None, b"", exports, every[0], force, folder=smoothed)
+        warn(("the smoothed rides hold coordinates: they show where the rides were made.",))
     if not is_stdout(json):
-        print_lines(compare_lines(comparison, SPEED_UNITS[units.value]))
+        print_lines(compare_lines(comparison, unit))
+
+
+_OUT = ("sheet.html", "sheet.pdf", "runs.png", "result.json", "measures.csv")
+_PAPERS = {Paper.A4: "a4", Paper.LETTER: "us-letter"}
+
+
+def _smoothed_names(folder: Path | None, logs: list[Path]) -> dict[str, Path]:
+    """Return where each smoothed ride goes, by a key of its own; equal names get a number."""
+    names: dict[str, Path] = {}
+    taken: set[str] = set()
+    for number, log in enumerate(logs):
+        stem = log.name.split(".")[0] or "ride"
+        name = f"{stem}-smoothed.gpx"
+        if name in taken:
+            name = f"{stem}-{number + 1}-smoothed.gpx"
+        taken.add(name)
+        names[str(number)] = (folder or Path()) / name
+    return names
 
 
 def _measured(logs: list[Path], settings: "Settings") -> list["RiddenRide"]:

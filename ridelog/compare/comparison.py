@@ -6,6 +6,7 @@ from ridelog.analysis.settings import Settings
 from ridelog.compare.difference import Difference, difference_of
 from ridelog.compare.measures import Measure, Reading, Rides, measures_of
 from ridelog.compare.mismatches import Mismatch, mismatches_of
+from ridelog.compare.pull_curves import PullCurves
 from ridelog.compare.rides import SAME_WAY_DEG, courses_apart_deg
 from ridelog.compare.verdict import CANNOT_SAY, Verdict, verdicts
 from ridelog.errors import RideLogError
@@ -31,6 +32,7 @@ class Compared:
 class Comparison:
     """Everything that two sets of rides say about a change.
 
+    pull : how hard the machine pulls at every speed, None if the rides do not tell.
     noted_before, noted_after : what the user noted for a side, such as rider and battery.
     """
 
@@ -39,6 +41,7 @@ class Comparison:
     measures: tuple[Compared, ...]
     mismatches: tuple[Mismatch, ...]
     settings: Settings
+    pull: PullCurves | None = None
     noted_before: dict[str, str] = field(default_factory=dict)
     noted_after: dict[str, str] = field(default_factory=dict)
 

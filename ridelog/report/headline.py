@@ -1,29 +1,33 @@
 """The one sentence that a comparison comes down to."""
 
+from ridelog.analysis.result import Estimate
 from ridelog.compare.comparison import Compared, Comparison
 from ridelog.compare.false_alarms import HEADLINE_WEIGHT
-from ridelog.compare.verdict import BETTER, CANNOT_SAY, NOT_SHOWN, WORSE
-from ridelog.report.measure_words import bounds_of, change_words
-from ridelog.report.wording import joined
+from ridelog.compare.measures import Measure
+from ridelog.compare.verdict import BETTER, NOT_SHOWN, WORSE
+from ridelog.report.measure_words import amount_words, factor_and_label, number_words, places
+from ridelog.report.wording import joined, plain_speed
 from ridelog.units import SpeedUnit
 
 
 def headline(comparison: Comparison, unit: SpeedUnit) -> str:
     """Return what the change did, gains first, then what they cost."""
     chosen = headline_measures(comparison)
-    gains = [each for each in chosen if each.verdict.word == BETTER]
-    losses = [each for each in chosen if each.verdict.word == WORSE]
+    gains, losses = _of(chosen, BETTER), _of(chosen, WORSE)
     if not gains and not losses:
-        gains = [each for each in comparison.measures if each.verdict.word == BETTER]
-        losses = [each for each in comparison.measures if each.verdict.word == WORSE]
+        gains, losses = _of(comparison.measures, BETTER)[:3], _of(comparison.measures, WORSE)[:3]
     if gains and losses:
-        return f"The change brought {_list(gains, unit)}, and cost {_list(losses, unit)}."
+        return f"After the change {_list(gains, unit)}; in return {_list(losses, unit)}."
     if gains:
-        return f"The change brought {_list(gains, unit)}; no figure was shown to be worse."
+        cost = _of(comparison.measures, WORSE)
+        rest = "" if cost else "; no figure was shown to be worse"
+        return f"After the change {_list(gains, unit)}{rest}."
     if losses:
-        return f"The change cost {_list(losses, unit)}; no figure was shown to be better."
+        gained = _of(comparison.measures, BETTER)
+        rest = "" if gained else "; no figure was shown to be better"
+        return f"After the change {_list(losses, unit)}{rest}."
     if any(each.verdict.word == NOT_SHOWN for each in comparison.measures):
-        return "These rides show no difference: what was seen may be chance."
+        return f"These rides show no difference. {_could_have(chosen, unit)}".strip()
     if any(each.difference is not None for each in comparison.measures):
         return (
             "These rides cannot say whether the change helped: with one ride a side nobody knows "
@@ -46,14 +50,44 @@ def headline_measures(comparison: Comparison) -> list[Compared]:
     return found[:3]
 
 
+def title_of(measure: Measure, unit: SpeedUnit) -> str:
+    """Return a measure's title in the reader's unit, in lower case."""
+    if measure.at_mps is None:
+        return measure.title
+    return measure.title.format(speed=plain_speed(measure.at_mps, unit, 0))
+
+
+def moved_words(compared: Compared, unit: SpeedUnit) -> str:
+    """Return how a figure moved: "top speed fell by 2.6 km/h (2.1 to 3.1)"."""
+    title = title_of(compared.measure, unit)
+    if compared.difference is None:
+        return title
+    estimate = compared.difference.difference
+    verb = "rose by" if estimate.value > 0.0 else "fell by"
+    return f"{title} {verb} {_amount(estimate, compared.measure.unit, unit)}"
+
+
+def _amount(estimate: Estimate, si: str, unit: SpeedUnit) -> str:
+    factor, label = factor_and_label(si, unit)
+    count = places(estimate, factor)
+    sign = 1.0 if estimate.value > 0.0 else -1.0
+    ends = sorted((sign * factor * estimate.low, sign * factor * estimate.high))
+    low, high = (number_words(end, count) for end in ends)
+    return f"{number_words(abs(factor * estimate.value), count)} {label} ({low} to {high})"
+
+
+def _could_have(chosen: list[Compared], unit: SpeedUnit) -> str:
+    for each in chosen:
+        if each.verdict.smallest_shown is not None:
+            smallest = amount_words(each.verdict.smallest_shown, each.measure.unit, unit)
+            title = title_of(each.measure, unit)
+            return f"A difference of {smallest} in {title} they would have shown nine times in ten."
+    return ""
+
+
+def _of(measures: list[Compared] | tuple[Compared, ...], word: str) -> list[Compared]:
+    return [each for each in measures if each.verdict.word == word]
+
+
 def _list(measures: list[Compared], unit: SpeedUnit) -> str:
-    return joined([_one(each, unit) for each in measures])
-
-
-def _one(compared: Compared, unit: SpeedUnit) -> str:
-    difference = compared.difference
-    if difference is None or compared.verdict.word == CANNOT_SAY:
-        return compared.measure.title
-    change = change_words(difference.difference, compared.measure.unit, unit)
-    bounds = bounds_of(difference.difference, compared.measure.unit, unit, signed=True)
-    return f"{compared.measure.title} {change} ({bounds})"
+    return joined([moved_words(each, unit) for each in measures])

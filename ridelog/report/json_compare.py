@@ -9,6 +9,7 @@ from ridelog.compare.comparison import Compared, Comparison
 from ridelog.compare.false_alarms import FAMILY_LEVEL
 from ridelog.compare.measures import MORE, Reading, Rides
 from ridelog.compare.verdict import POWER
+from ridelog.report.headline import title_of
 from ridelog.report.json_result import (
     COMPARE_SCHEMA,
     caution_json,
@@ -56,7 +57,7 @@ def _measure(compared: Compared, figures: int) -> dict[str, Any]:
     measure, difference, verdict = compared.measure, compared.difference, compared.verdict
     return {
         "name": measure.name,
-        "title": measure.title,
+        "title": title_of(measure, _SI),
         "unit": measure.unit,
         "better_when": "higher" if measure.better_when == MORE else "lower",
         "runs_before": _held(compared.before),

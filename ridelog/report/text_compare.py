@@ -5,8 +5,8 @@ import textwrap
 from ridelog.analysis.ride import NOT_MEASURED
 from ridelog.compare.comparison import Compared, Comparison
 from ridelog.compare.rides import RiddenRide
-from ridelog.compare.verdict import BETTER, CANNOT_SAY, WORSE
-from ridelog.report.headline import headline
+from ridelog.compare.verdict import BETTER, WORSE
+from ridelog.report.headline import headline, title_of
 from ridelog.report.measure_words import (
     bounds_of,
     change_words,
@@ -43,7 +43,7 @@ def compare_lines(comparison: Comparison, unit: SpeedUnit) -> list[tuple[str, st
         lines += _measure_lines(compared, unit)
     figures = tested_count(comparison)
     why = [
-        f"{_capital(each.measure.title)}: {reason_words(each, unit, figures)}"
+        f"{_capital(title_of(each.measure, unit))}: {reason_words(each, unit, figures)}"
         for each in comparison.measures
         if each.verdict.word not in (BETTER, WORSE)
     ]
@@ -90,7 +90,7 @@ def _side_words(rides: tuple[RiddenRide, ...]) -> str:
 
 
 def _measure_lines(compared: Compared, unit: SpeedUnit) -> list[tuple[str, str]]:
-    title = _capital(compared.measure.title)
+    title = _capital(title_of(compared.measure, unit))
     difference, word = compared.difference, compared.verdict.word
     if difference is None:
         return [(f"{title:<{_TITLE}} {word}", "")]
@@ -102,7 +102,7 @@ def _measure_lines(compared: Compared, unit: SpeedUnit) -> list[tuple[str, str]]
     change = change_words(difference.difference, compared.measure.unit, unit)
     bounds = bounds_of(difference.difference, compared.measure.unit, unit, signed=True)
     levels = f"{first} to {second} {label}"
-    one = f"{title:<{_TITLE}} {levels:<20} {word if word != CANNOT_SAY else word}"
+    one = f"{title:<{_TITLE}} {levels:<20} {word}"
     style = "headline" if word in (BETTER, WORSE) else ""
     return [(one, style), (f"{'':<{_TITLE}} {change} ({bounds} in 9 of 10)", "quiet")]
 

@@ -1,0 +1,103 @@
+"""Pull before and after at every speed, and the speed at which the curves cross."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from ridelog.analysis.result import LEVEL, Estimate
+from ridelog.compare.difference import Difference, difference_of
+from ridelog.track import FloatArray
+
+
+@dataclass(frozen=True)
+class Crossing:
+    """Where the pull curves cross.
+
+    speed_mps : with the interval that holds the true crossing in nine comparisons of ten.
+    harder_below : whether the machine pulls harder below that speed after the change.
+    """
+
+    speed_mps: Estimate
+    harder_below: bool
+
+
+@dataclass(frozen=True)
+class PullCurves:
+    """Both sides' pull at the speeds that both hold.
+
+    Attributes
+    ----------
+    speed_mps : shape (k,), increasing.
+    differences : one for each speed.
+    crossing : None if the curves do not cross, or not clearly.
+    """
+
+    speed_mps: FloatArray
+    differences: tuple[Difference, ...]
+    crossing: Crossing | None
+
+
+def pull_curves_of(
+    speed_mps: FloatArray,
+    before: list[tuple[Estimate | None, ...]],
+    after: list[tuple[Estimate | None, ...]],
+) -> PullCurves | None:
+    """Return both sides' curves, None if fewer than two speeds are held by both.
+
+    Parameters
+    ----------
+    speed_mps : ndarray, shape (k,)
+        Increasing.
+    before, after : list of tuple
+        The pull of each ride at these speeds, None where a ride does not tell.
+    """
+    speeds: list[float] = []
+    differences: list[Difference] = []
+    for k, speed in enumerate(speed_mps):
+        first = [ride[k] for ride in before]
+        second = [ride[k] for ride in after]
+        # The same rides at every speed: a ride that drops out would bend the curve.
+        if all(each is not None for each in (*first, *second)):
+            speeds.append(float(speed))
+            differences.append(difference_of([e for e in first if e], [e for e in second if e]))
+    if len(speeds) < 2:
+        return None
+    return PullCurves(
+        np.asarray(speeds), tuple(differences), crossing_of(np.asarray(speeds), differences)
+    )
+
+
+def crossing_of(speed_mps: FloatArray, differences: list[Difference]) -> Crossing | None:
+    """Return where a difference changes its sign for good.
+
+    The interval holds every speed at which the difference's own interval holds nought: at the true
+    crossing the difference is nought, which that interval holds in nine cases of ten (inversion of
+    a test, as Fieller's for a ratio). A crossing is told only if the intervals on both sides of it
+    leave nought out, in opposite directions.
+    """
+    low = np.array([each.difference.low for each in differences])
+    high = np.array([each.difference.high for each in differences])
+    value = np.array([each.difference.value for each in differences])
+    sure = np.where(low > 0.0, 1, np.where(high < 0.0, -1, 0))
+    clear = np.flatnonzero(sure)
+    turns = np.flatnonzero(np.diff(sure[clear]))
+    if len(turns) != 1:
+        return None
+    left, right = int(clear[turns[0]]), int(clear[turns[0] + 1])
+    inner = slice(left, right + 1)
+    sign = float(sure[left])
+    # On the left the near end of the interval reaches nought first, on the right the other one.
+    nearest, furthest = (low, high) if sign > 0.0 else (-high, -low)
+    begins = _falls_through(speed_mps[inner], nearest[inner], first=True)
+    ends = _falls_through(speed_mps[inner], furthest[inner], first=False)
+    middle = _falls_through(speed_mps[inner], sign * value[inner], first=True)
+    ordered = sorted((begins, middle, ends))
+    return Crossing(Estimate(ordered[1], ordered[0], ordered[2], LEVEL), sign > 0.0)
+
+
+def _falls_through(speed_mps: FloatArray, values: FloatArray, *, first: bool) -> float:
+    """Return where values pass from positive to negative, the first or the last such place."""
+    places = np.flatnonzero((values[:-1] > 0.0) & (values[1:] <= 0.0))
+    k = int(places[0] if first else places[-1])
+    share = values[k] / (values[k] - values[k + 1])
+    return float(speed_mps[k] + share * (speed_mps[k + 1] - speed_mps[k]))

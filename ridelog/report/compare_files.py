@@ -1,0 +1,53 @@
+"""The files of a comparison by name: the owner's sheet, the result, the table, smoothed rides."""
+
+from ridelog.compare.comparison import Comparison
+from ridelog.compare.rides import RiddenRide
+from ridelog.report.measures_csv import measures_csv
+from ridelog.report.plot_compare import compare_picture, sheet_svg
+from ridelog.report.sheet import sheet_words
+from ridelog.report.sheet_html import sheet_html
+from ridelog.report.sheet_pdf import sheet_pdf
+from ridelog.report.smoothed_gpx import smoothed_gpx
+from ridelog.units import SpeedUnit
+
+
+def sheet_files(
+    comparison: Comparison,
+    unit: SpeedUnit,
+    document: bytes,
+    *,
+    workshop: str = "",
+    note: str = "",
+    paper: str = "a4",
+) -> tuple[dict[str, bytes], str]:
+    """Return the sheet with what belongs to it, and what the PDF had to do without, if anything.
+
+    Parameters
+    ----------
+    comparison, unit
+        What to tell, and in which unit.
+    document : bytes
+        The comparison as JSON, written as result.json and attached to the PDF.
+    workshop, note : str
+        Free text for the sheet.
+    paper : str
+        One of ``sheet_pdf.PAPERS``.
+    """
+    words = sheet_words(comparison, unit, workshop=workshop, note=note)
+    picture = compare_picture(comparison, unit)
+    label = picture.label if picture else ""
+    pdf, lacking = sheet_pdf(words, sheet_svg(comparison, unit, label), label, document, paper)
+    files = {
+        "sheet.html": sheet_html(words, picture).encode("utf-8", errors="replace"),
+        "sheet.pdf": pdf,
+        "result.json": document,
+        "measures.csv": measures_csv(comparison),
+    }
+    if picture is not None:
+        files["runs.png"] = picture.png
+    return files, lacking
+
+
+def gpx_files(rides: dict[str, RiddenRide]) -> dict[str, bytes]:
+    """Return each ride's smoothed motion as GPX under the same name."""
+    return {name: smoothed_gpx(ride.motion) for name, ride in rides.items()}

@@ -1,0 +1,43 @@
+"""The cautions on the owner's sheet: those of these rides first, then the ones that always hold."""
+
+from ridelog.analysis.cautions import general_cautions
+from ridelog.compare.comparison import Comparison
+from ridelog.report.wording import clean, share_words
+from ridelog.units import SpeedUnit
+
+# About the log and not about the machine: they stand with the conditions, not with the cautions.
+_ABOUT_THE_LOG = {
+    "weak_signal",
+    "wide_interval",
+    "one_direction",
+    "directions_differ",
+    "partly_seen",
+}
+
+
+def particular_words(comparison: Comparison, unit: SpeedUnit) -> tuple[str, ...]:
+    """Return the cautions that these rides after the change call for, the gravest of each kind."""
+    gravest: dict[str, tuple[float, str]] = {}
+    for ride in comparison.after:
+        for caution in ride.result.cautions:
+            if caution.general or caution.code in _ABOUT_THE_LOG:
+                continue
+            value = caution.value or 0.0
+            if caution.code not in gravest or value > gravest[caution.code][0]:
+                gravest[caution.code] = (value, clean(caution.text))
+    words = [text for _, text in gravest.values()]
+    top = comparison.measure("two_way_mps") or comparison.measure("best_1s_mps")
+    if top is not None and top.difference is not None and top.verdict.word == "better":
+        before, after = top.difference.before.value, top.difference.after.value
+        if before > 0.0:
+            longer = (after / before) ** 2 - 1.0
+            words.append(
+                "Faster needs more room: with the same brakes the stopping distance from top "
+                f"speed grows by {share_words(longer)}."
+            )
+    return tuple(words)
+
+
+def general_words() -> tuple[str, ...]:
+    """Return the cautions that hold whatever was measured."""
+    return tuple(caution.text for caution in general_cautions())
