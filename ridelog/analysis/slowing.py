@@ -44,12 +44,12 @@ def find_slowings(
     """Return the stretches of one piece on which the machine was braked, in time order."""
     spacing = float(path.time_s[1] - path.time_s[0])
     width_s = max(_WIDTH_S, 1.0 / rate_hz)
-    decel = -_smoothed(path.accel_mps2, max(1, round(width_s / spacing)))
+    decel = -smoothed(path.accel_mps2, max(1, round(width_s / spacing)))
     # A mean over a width is the difference of two speeds by it.
     decel_sd = np.sqrt(2.0) * speed_sd_mps / width_s
     beyond = decel > coasting_limit_mps2(path.speed_mps) + _SURE_SD * decel_sd
     found: list[Slowing] = []
-    for first, stop in _runs(beyond, path.time_s, _PAUSE_S):
+    for first, stop in runs_of(beyond, path.time_s, _PAUSE_S):
         usual = float(np.median(decel[first:stop][beyond[first:stop]]))
         strong = decel > 0.5 * usual
         begin, end = first, stop - 1
@@ -78,15 +78,16 @@ def coasting_limit_mps2(speed_mps: FloatArray) -> FloatArray:
     return _ROLLING_MPS2 + _AIR_PM * speed_mps**2
 
 
-def _smoothed(values: FloatArray, width: int) -> FloatArray:
+def smoothed(values: FloatArray, width: int) -> FloatArray:
+    """Return the mean over ``width`` neighbouring values, the ends repeated."""
     if width < 2:
         return values
     padded = np.pad(values, (width // 2, width - 1 - width // 2), mode="edge")
     return np.convolve(padded, np.full(width, 1.0 / width), mode="valid")
 
 
-def _runs(inside: BoolArray, time_s: FloatArray, pause_s: float) -> list[tuple[int, int]]:
-    """Return first and one-past-last index of each run of True, joined over short pauses."""
+def runs_of(inside: BoolArray, time_s: FloatArray, pause_s: float) -> list[tuple[int, int]]:
+    """Return first and one-past-last index of each run of True, joined over pauses. [s]"""
     edges = np.flatnonzero(np.diff(np.concatenate([[False], inside, [False]]).astype(np.int8)))
     runs: list[tuple[int, int]] = []
     for first, stop in edges.reshape(-1, 2).tolist():

@@ -1,0 +1,125 @@
+"""Resistance from rolling out on simulated rides with a known machine."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from ridelog.analysis.braking import measure_brakings
+from ridelog.analysis.coasting import Coasting, coasting_between, measure_coasting
+from ridelog.filtering.motion import Motion
+from ridelog.filtering.smoother import estimate_motion
+from ridelog.simulate import Machine, Ride, Surroundings, preset, to_track
+from ridelog.simulate.labels import finish
+
+MACHINE = Machine().with_steady_speed(11.0)
+
+
+def rolled_out(
+    *, ways: int = 2, until_mps: float = 2.5, machine: Machine = MACHINE, seed: int = 3
+) -> Motion:
+    """Return the motion of runs there and back, each rolled out, in wind and on a slope."""
+    rng = np.random.default_rng(seed)
+    ride = Ride(machine, 0.4, Surroundings(wind_east_mps=0.4, wind_north_mps=1.0, slope=0.003))
+    ride.stand(5.0)
+    for _ in range(ways):
+        ride.drive(for_s=16.0)
+        ride.coast(until_mps=until_mps)
+        ride.brake(decel_mps2=2.0)
+        ride.stand(3.0)
+        ride.turn_by_hand(np.pi, 3.0)
+    ride.stand(4.0)
+    truth = finish(ride, rng).truth
+    return estimate_motion(to_track(preset("clean", 10.0, rng).observe(truth, rng)))
+
+
+@pytest.fixture(scope="module")
+def both_ways() -> Coasting:
+    return measure_coasting(rolled_out(ways=4))
+
+
+def true_decel(speed_mps: float) -> float:
+    return float(MACHINE.resistance_n(np.array([speed_mps]))[0]) / MACHINE.mass_kg
+
+
+def test_the_resistance_is_that_of_the_machine(both_ways: Coasting) -> None:
+    assert len(both_ways.each) == 4
+    assert both_ways.both_ways
+    middle = float(both_ways.speed_mps[6])
+    found = both_ways.at(middle)
+    assert found is not None
+    assert found.value == pytest.approx(true_decel(middle), abs=0.02)
+    assert found.low < found.value < found.high
+    assert len(both_ways.decel) == len(both_ways.speed_mps) == 13
+    assert both_ways.columns is not None
+    assert both_ways.columns.a_mps2.shape == (301,)
+
+
+def test_nothing_is_said_of_speeds_that_were_not_rolled_through(both_ways: Coasting) -> None:
+    assert both_ways.at(0.5) is None
+    assert both_ways.at(30.0) is None
+
+
+def test_coefficients_that_are_told_apart_are_those_of_the_machine(both_ways: Coasting) -> None:
+    assert both_ways.rolling is not None and both_ways.air is not None
+    if both_ways.linear is not None:
+        assert both_ways.rolling.value == pytest.approx(18.0 / 95.0, abs=0.04)
+        assert both_ways.reason == ""
+    else:
+        assert "cannot tell" in both_ways.reason
+
+
+def test_a_short_range_of_speeds_cannot_tell_two_kinds_apart() -> None:
+    found = measure_coasting(rolled_out(until_mps=7.0))
+    assert found.linear is None
+    assert found.reason == (
+        "the stretches cannot tell a resistance that grows with speed from one that grows with its "
+        "square; rolling and air hold if there is none of the first kind, as in 40 CFR 86.529-98"
+    )
+    assert found.air is not None
+
+
+def test_one_direction_says_nothing_about_the_machine() -> None:
+    found = measure_coasting(rolled_out(ways=1))
+    assert len(found.each) == 1
+    assert found.rolling is None and found.air is None and found.at(6.0) is None
+    assert found.reason == (
+        "the machine rolls out in one direction only, so slope and wind are in the figure"
+    )
+
+
+def test_a_ride_without_rolling_out_says_so() -> None:
+    ride = Ride(MACHINE)
+    ride.stand(5.0)
+    ride.drive(for_s=12.0)
+    ride.brake(decel_mps2=3.0)
+    ride.stand(5.0)
+    rng = np.random.default_rng(2)
+    log = preset("clean", 10.0, rng).observe(finish(ride, rng).truth, rng)
+    found = measure_coasting(estimate_motion(to_track(log)))
+    assert found.each == ()
+    assert found.reason == "the machine rolls out freely nowhere for three seconds"
+
+
+def test_excluded_stretches_take_no_part() -> None:
+    motion = rolled_out()
+    whole = measure_coasting(motion)
+    first = whole.each[0]
+    less = measure_coasting(motion, excluded=((first.start_s, first.end_s),))
+    assert len(less.each) == len(whole.each) - 1
+    assert not less.both_ways
+
+
+def test_brakings_known_before_are_not_looked_for_again() -> None:
+    motion = rolled_out()
+    braked = tuple((b.start_s, b.end_s) for b in measure_brakings(motion).each)
+    again = coasting_between(motion, excluded=braked)
+    assert again.each == measure_coasting(motion).each
+
+
+def test_more_resistance_is_found_to_be_more() -> None:
+    heavy = replace(MACHINE, resistance_a_n=40.0)
+    usual, more = measure_coasting(rolled_out()), measure_coasting(rolled_out(machine=heavy))
+    a, b = usual.at(6.0), more.at(6.0)
+    assert a is not None and b is not None
+    assert b.value - a.value == pytest.approx(22.0 / 95.0, abs=0.03)
