@@ -10,7 +10,9 @@ from ridelog.track import FloatArray
 
 # The wander that matters lasts seconds: shorter is white noise, longer is harmless drift.
 WANDER_TIME_S = 3.0
-_LAG_S = 2.0
+# Lags from the length of the figure that suffers most, one second, to somewhat more than the time
+# itself. All of them count: a receiver that works in steps of its own is blind at that lag.
+_SHORTEST_LAG_S, _LONGEST_LAG_S = 1.0, 4.0
 # Height is about 1.7 times worse than position: common practice, no source.
 _HEIGHT_TO_POSITION = 1.7
 # A wander comes in spells, so the mean counts, not the median; the largest 2 % may be jumps.
@@ -25,8 +27,9 @@ def position_wander(time_s: FloatArray, height_m: FloatArray) -> float:
 
     With the rate of height a first-order Gauss-Markov process (sd s, time T), the second
     difference of height over a lag L has the variance s^2 (4 g(L) - g(2 L)) plus six times the
-    white variance, where g(L) = 2 T^2 (L / T - 1 + exp(-L / T)). Two lags remove the white part;
-    an even climb has no second difference. The largest differences are left out as jumps.
+    white variance, where g(L) = 2 T^2 (L / T - 1 + exp(-L / T)). Every lag from 1 to 4 s less the
+    shortest removes the white part and gives s^2 once; their mean is taken. An even climb has no
+    second difference. The largest differences are left out as jumps.
 
     Parameters
     ----------
@@ -47,22 +50,33 @@ def position_wander(time_s: FloatArray, height_m: FloatArray) -> float:
     if len(time_s) < _LEAST_DIFFERENCES:
         return 0.0
     usual = float(np.median(np.diff(time_s)))
-    short, long = 1, max(2, round(_LAG_S / usual))
-    if usual > _LAG_S or len(time_s) < 2 * long + _LEAST_DIFFERENCES:
+    first = max(2, int(np.ceil(_SHORTEST_LAG_S / usual - 1e-6)))
+    lags = np.arange(first, int(_LONGEST_LAG_S / usual + 1e-6) + 1)
+    white = _mean_square(time_s, height_m, 1, usual)
+    if not len(lags) or white is None:
         return 0.0
-    square: list[float] = []
-    for lag in (short, long):
-        change = height_m[2 * lag :] - 2.0 * height_m[lag:-lag] + height_m[: -2 * lag]
-        even = time_s[2 * lag :] - time_s[: -2 * lag] < 2.5 * lag * usual
-        if even.sum() < _LEAST_DIFFERENCES:
+    squares, found = [], []
+    for lag in lags[:: max(1, len(lags) // 10)].tolist():
+        square = _mean_square(time_s, height_m, lag, usual)
+        if square is None:
             return 0.0
-        squares = np.sort(change[even] ** 2)
-        square.append(float(np.mean(squares[: round(_KEPT * len(squares))])))
-    if square[1] < _PLAINLY * square[0]:
+        found.append(square)
+        squares.append((square - white) / (_second(lag * usual) - _second(usual)))
+    if np.mean(found) < _PLAINLY * white:
         return 0.0
-    share = _second(long * usual) - _second(short * usual)
-    rate = np.sqrt(max(square[1] - square[0], 0.0) / share)
-    return float(rate) / _HEIGHT_TO_POSITION
+    return float(np.sqrt(max(np.mean(squares), 0.0))) / _HEIGHT_TO_POSITION
+
+
+def _mean_square(
+    time_s: FloatArray, height_m: FloatArray, lag: int, usual_s: float
+) -> float | None:
+    """Return the mean squared second difference over a lag without jumps; None of too few."""
+    change = height_m[2 * lag :] - 2.0 * height_m[lag:-lag] + height_m[: -2 * lag]
+    even = time_s[2 * lag :] - time_s[: -2 * lag] < 2.5 * lag * usual_s
+    if even.sum() < _LEAST_DIFFERENCES:
+        return None
+    squares = np.sort(change[even] ** 2)
+    return float(np.mean(squares[: round(_KEPT * len(squares))]))
 
 
 def _second(lag_s: float) -> float:

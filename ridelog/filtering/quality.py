@@ -17,6 +17,8 @@ _WORSE_HDOP, _FEWER_SATELLITES = 1.6, 3.0
 _WORSE_RESIDUAL = 2.5
 # A standstill lasts at least this long, below this speed.
 _STAND_S, _STAND_MPS = 3.0, 0.25
+# A machine in use is not ridden slower than this for seconds: common practice, no source.
+_SLOWEST_TRAVEL_MPS = 0.4
 
 
 def geometry_flags(track: Track) -> FlagArray:
@@ -83,7 +85,8 @@ def find_still(solution: Solution, speed_variance: FloatArray) -> BoolArray:
     """Return where the machine stood: slow for three seconds or more, as far as can be told.
 
     A solution's speed scatters by its own uncertainty, so the limit widens with it, but never so
-    far that slow travel could hide in it.
+    far that slow travel could hide in it. Where positions wander at a walking pace, only a stand
+    long enough to average the wander out can be told from slow travel; no other is believed.
     """
     chain = solution.chain
     velocity = solution.states[:, 1]
@@ -96,6 +99,9 @@ def find_still(solution: Solution, speed_variance: FloatArray) -> BoolArray:
         duration = chain.time_s[stop - 1] - chain.time_s[first]
         if duration < _STAND_S or chain.breaks[first : stop - 1].any():
             continue
+        wander = float(np.median(solution.weights.drift[first : stop - 1]))
+        if 2.0 * wander * _share_left(duration / chain.drift_time_s) > _SLOWEST_TRAVEL_MPS:
+            continue
         # Moving slowly one way is not standing: the mean velocity must vanish too.
         mean = np.hypot(*velocity[first:stop].mean(axis=0))
         if mean < 0.15:
@@ -106,3 +112,8 @@ def find_still(solution: Solution, speed_variance: FloatArray) -> BoolArray:
             )
             still |= inside & slow
     return still
+
+
+def _share_left(ratio: float) -> float:
+    """Return the sd of a Gauss-Markov velocity's mean over its own sd, after ``ratio`` times."""
+    return float(np.sqrt(2.0 * (ratio - 1.0 + np.exp(-ratio)))) / ratio
