@@ -64,7 +64,8 @@ def position_wander(time_s: FloatArray, height_m: FloatArray) -> float:
         squares.append((square - white) / (_second(lag * usual) - _second(usual)))
     if np.mean(found) < _PLAINLY * white:
         return 0.0
-    return float(np.sqrt(max(np.mean(squares), 0.0))) / _HEIGHT_TO_POSITION
+    square = max(float(np.mean(squares)), 0.0)
+    return float(np.sqrt(square)) / _HEIGHT_TO_POSITION
 
 
 def _mean_square(
