@@ -1,8 +1,8 @@
 """A wheeled robot at walking pace with its wheel speeds as the truth.
 
-Source: cra-ros-pkg/robot_localization, test/test1.bag (BSD-3-Clause), first 180 s: a single-frequency
-receiver at 2.5 Hz whose positions wander, and wheel odometry at 10 Hz. Read beside the repository
-where it is there; raw position differences of the same log reach 2.8 m/s.
+Source: cra-ros-pkg/robot_localization, test/test1.bag (BSD-3-Clause), first 180 s: a receiver at
+2.5 Hz whose positions wander, and wheel odometry at 10 Hz. Read beside the repository where it is
+there; raw position differences of the same log reach 2.8 m/s.
 """
 
 import csv
