@@ -1,6 +1,6 @@
 """Top speed: the best second and five seconds, the raw peak beside them, and two opposite runs."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -82,9 +82,9 @@ def measure_top_speed(
         why = _why_unseen(seen) if seen < LEAST_SEEN else _why_none(motion, one)
         return TopSpeed(None, None, np.nan, peak, kind, None, (), why, seen)
     best = int(np.flatnonzero(one.usable)[np.argmax(one.mean_mps[one.usable])])
-    best_1s, _ = _best(motion, one, one.usable)
+    best_1s, _ = _best(motion, one, one.usable, one.settling)
     five = windows_of(motion, 5.0, excluded=excluded)
-    best_5s = _best(motion, five, five.usable)[0] if five.usable.any() else None
+    best_5s = _best(motion, five, five.usable, five.settling)[0] if five.usable.any() else None
     two_way, runs, reason = _opposite_runs(motion, one)
     if best_5s is None:
         reason = _joined("no five seconds in a row carry a figure", reason)
@@ -107,20 +107,50 @@ def raw_peak(motion: Motion) -> tuple[float, str]:
 
 
 def _best(
-    motion: Motion, windows: Windows, chosen: BoolArray
+    motion: Motion, windows: Windows, chosen: BoolArray, settling: BoolArray
 ) -> tuple[Estimate | None, FloatArray]:
-    """Return the estimate of the highest mean over the chosen windows, and all columns of it."""
+    """Return the estimate of the highest mean over the chosen windows, and all columns of it.
+
+    Windows during settling take part with their larger errors, so that a run which the receiver
+    half saw is neither trusted like the others nor forgotten: it is the figure if it was plainly
+    faster, and otherwise only says how much faster it may have been.
+    """
     margin = max(_LEAST_MARGIN_MPS, _MARGIN_SD * usual_sd(motion))
-    tops: list[FloatArray] = []
-    for start, end in stretches_near_the_top(motion, windows, chosen, margin, _LONGEST_S):
-        # A tenth of a second places a window to 0.005 m/s even at a corner of 2 m/s².
-        means = window_means(motion.paths(start, end, spacing_s=0.1), windows.length_s)[1]
-        if len(means):
-            tops.append(means.max(axis=0))
+    tops = _highest(motion, windows, chosen, margin, 1.0)
     if not tops:
         return None, np.zeros(0)
     columns: FloatArray = np.max(tops, axis=0)
-    return estimate(columns, smallest=0.0), columns
+    settled = estimate(columns, smallest=0.0)
+    if settled is None or not settling.any():
+        return settled, columns
+    factor = motion.settling_factor
+    best = windows.mean_mps[chosen].max()
+    near = settling & (windows.mean_mps >= best - factor * margin)
+    before = _highest(motion, windows, near, factor * margin, factor)
+    if not before:
+        return settled, columns
+    early: FloatArray = np.max(before, axis=0)
+    both: FloatArray = np.maximum(columns, early)
+    unsettled, joint = estimate(early, smallest=0.0), estimate(both, smallest=0.0)
+    if unsettled is None or joint is None:
+        return settled, columns
+    if unsettled.value > settled.high:
+        return joint, both
+    return replace(settled, high=max(settled.high, joint.high)), both
+
+
+def _highest(
+    motion: Motion, windows: Windows, chosen: BoolArray, margin_mps: float, noisier: float
+) -> list[FloatArray]:
+    """Return for each stretch near the top its highest mean, one value a column."""
+    tops: list[FloatArray] = []
+    for start, end in stretches_near_the_top(motion, windows, chosen, margin_mps, _LONGEST_S):
+        # A tenth of a second places a window to 0.005 m/s even at a corner of 2 m/s².
+        means = window_means(motion.paths(start, end, spacing_s=0.1), windows.length_s)[1]
+        if len(means):
+            means[:, 1:] = means[:, :1] + noisier * (means[:, 1:] - means[:, :1])
+            tops.append(means.max(axis=0))
+    return tops
 
 
 def _opposite_runs(
@@ -147,9 +177,9 @@ def _both_ways(
     columns: list[FloatArray] = []
     for chosen in (first, second):
         away = windows.course_rad - windows.course_rad[chosen]
-        same = windows.usable & (np.cos(away) >= np.cos(OPPOSITE_WITHIN_RAD))
+        same = np.cos(away) >= np.cos(OPPOSITE_WITHIN_RAD)
         same &= np.abs(windows.start_s - windows.start_s[chosen]) <= LONGEST_BETWEEN_S
-        speed, column = _best(motion, windows, same)
+        speed, column = _best(motion, windows, same & windows.usable, same & windows.settling)
         if speed is None:
             return None, (), "the speeds of the opposite runs cannot be told"
         start = float(windows.start_s[chosen])

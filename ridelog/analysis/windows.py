@@ -21,6 +21,8 @@ _MOST_REJECTED = 0.34
 # usual.
 _HOLE_INTERVALS, _HOLE_S = 1.5, 0.4
 _BRIDGED_SD = 5.0
+# A settling receiver this many times noisier than afterwards says nothing worth knowing.
+_MOST_SETTLING_FACTOR = 4.0
 
 
 @dataclass(frozen=True)
@@ -31,6 +33,8 @@ class Windows:
     mean_mps : mean speed over it, along the path. [m/s]
     course_rad : direction from its first to its last point.
     usable : whether a figure may be taken from it.
+    settling : would be usable if the receiver had settled; the speed it reported is known to be
+        ``Motion.settling_factor`` times noisier there.
     """
 
     length_s: float
@@ -38,6 +42,7 @@ class Windows:
     mean_mps: FloatArray
     course_rad: FloatArray
     usable: BoolArray
+    settling: BoolArray
 
 
 def windows_of(
@@ -89,22 +94,23 @@ def windows_of(
     longest = min(max(_HOLE_S, _HOLE_INTERVALS / motion.rate_hz), LONGEST_HOLE_S)
     hole = np.append(step > longest, False)
     holes = np.concatenate([[0.0], np.cumsum(hole)])
-    usable = (
-        (held(doubtful) == 0)
-        & (held(rejected) <= _MOST_REJECTED * (after + 1 - start))
+    seen = (
+        (held(rejected) <= _MOST_REJECTED * (after + 1 - start))
         & (held(bridged) == 0)
         & (holes[after] - holes[start] == 0)
     )
     for first_s, last_s in excluded:
-        usable &= (time_s[start] + 1.5 * length_s <= first_s) | (
+        seen &= (time_s[start] + 1.5 * length_s <= first_s) | (
             time_s[start] - 0.5 * length_s >= last_s
         )
+    settled = held(doubtful) == 0
     return Windows(
         length_s=length_s,
         start_s=time_s[start],
         mean_mps=mean,
         course_rad=np.arctan2(east[after] - east[start], north[after] - north[start]),
-        usable=usable,
+        usable=seen & settled,
+        settling=seen & ~settled & (motion.settling_factor <= _MOST_SETTLING_FACTOR),
     )
 
 
@@ -139,8 +145,14 @@ def stretches_near_the_top(
     stretches: list[tuple[float, float]] = []
     for start in np.sort(windows.start_s[near]):
         piece = next(p for p in motion.pieces if p.start_s - 1e-6 <= start <= p.end_s)
-        first = max(float(start) - pad, piece.start_s, motion.settled_s)
-        last = min(float(start) + windows.length_s + pad, piece.end_s)
+        # A stretch lies wholly before or wholly after the receiver settled, as its windows do.
+        begin, end = piece.start_s, piece.end_s
+        if start >= motion.settled_s:
+            begin = max(begin, motion.settled_s)
+        elif start + windows.length_s <= motion.settled_s:
+            end = min(end, motion.settled_s)
+        first = max(float(start) - pad, begin)
+        last = min(float(start) + windows.length_s + pad, end)
         if stretches and first <= stretches[-1][1]:
             stretches[-1] = (stretches[-1][0], last)
         else:

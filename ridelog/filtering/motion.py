@@ -104,6 +104,7 @@ class Motion:
     pieces : gap-free stretches on which motion is estimated, in time order.
     gaps : (start_s, end_s) of interruptions inside the log.
     settled_s : time from which the receiver had settled; NaN if it never did.
+    settling_factor : how many times noisier its reported speed was before; NaN if not known.
     speed_source : "reported" or "positions".
     """
 
@@ -124,6 +125,7 @@ class Motion:
     pieces: tuple[Piece, ...]
     gaps: tuple[tuple[float, float], ...]
     settled_s: float
+    settling_factor: float
     rate_hz: float
     speed_source: str
     noise: NoiseSummary

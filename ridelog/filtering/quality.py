@@ -15,6 +15,7 @@ FEW_SATELLITES = 5
 _WINDOW_S = 10.0
 _WORSE_HDOP, _FEWER_SATELLITES = 1.6, 3.0
 _WORSE_RESIDUAL = 2.5
+_LEAST_TO_COMPARE = 10
 # A standstill lasts at least this long, below this speed.
 _STAND_S, _STAND_MPS = 3.0, 0.25
 # A machine in use is not ridden slower than this for seconds: common practice, no source.
@@ -79,6 +80,29 @@ def settled_from(
         if not len(following):
             return float("nan")
         end = float(following[0])
+
+
+def settling_factor(residual_mps: FloatArray, settling: BoolArray) -> float:
+    """Return how many times noisier the reported velocity was while the receiver settled.
+
+    Parameters
+    ----------
+    residual_mps : ndarray, shape (m, 2)
+        Reported velocity less the fitted one, NaN where none was reported.
+    settling : ndarray of bool, shape (m,)
+        Fixes before the receiver had settled.
+
+    Returns
+    -------
+    float
+        At least 1; NaN with fewer than ten such fixes on either side.
+    """
+    squares = (residual_mps**2).sum(axis=1)
+    known = np.isfinite(squares)
+    before, after = squares[known & settling], squares[known & ~settling]
+    if min(len(before), len(after)) < _LEAST_TO_COMPARE:
+        return float("nan")
+    return max(1.0, float(np.sqrt(np.mean(before) / max(np.median(after) / np.log(2), 1e-6))))
 
 
 def find_still(solution: Solution, speed_variance: FloatArray) -> BoolArray:

@@ -21,7 +21,12 @@ from ridelog.filtering.learning import (
 from ridelog.filtering.long_chain import states_of, variances_of
 from ridelog.filtering.motion import Motion, NoiseSummary, Piece
 from ridelog.filtering.posterior import Posterior
-from ridelog.filtering.quality import find_still, geometry_flags, settled_from
+from ridelog.filtering.quality import (
+    find_still,
+    geometry_flags,
+    settled_from,
+    settling_factor,
+)
 from ridelog.filtering.screening import Screened, screen
 from ridelog.filtering.sightings import CRAWL_SD_MPS, Sightings, sightings_of
 from ridelog.flags import Flag
@@ -246,6 +251,11 @@ def _motion(
             (float(seen.time_s[k]), float(seen.time_s[k + 1])) for k in np.flatnonzero(seen.breaks)
         ),
         settled_s=settled_s,
+        settling_factor=(
+            settling_factor(seen.velocity_mps - velocity - states[:, 4], settling)
+            if reported
+            else np.nan
+        ),
         rate_hz=1.0 / seen.usual_interval_s,
         speed_source="reported" if reported else "positions",
         noise=noise,
