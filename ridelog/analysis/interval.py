@@ -45,8 +45,8 @@ def estimate(
     value = float(np.clip(2.0 * fitted - float(sharp.mean()), smallest, largest))
     spread = cautious - cautious.mean()
     above, below = spread[spread > 0], spread[spread < 0]
-    reach = float(ndtri(0.5 + 0.5 * LEVEL))
-    # An error upward of the figure means that the truth lies below it, and the other way round.
-    low = value - reach * float(np.sqrt(np.mean(above**2))) if len(above) else value
-    high = value + reach * float(np.sqrt(np.mean(below**2))) if len(below) else value
+    reach = float(ndtri(0.5 + 0.5 * LEVEL)) * max(
+        (float(np.sqrt(np.mean(side**2))) for side in (above, below) if len(side)), default=0.0
+    )
+    low, high = value - reach, value + reach
     return Estimate(value, min(value, max(low, smallest)), max(value, min(high, largest)), LEVEL)

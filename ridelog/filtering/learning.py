@@ -39,7 +39,7 @@ _JERK_STRETCH_S = 0.25
 _CRUISE_MPS2, _CRUISE_WEIGHT, _CRUISE_STRETCH_S = 0.25, 1.0, 1.0
 # Priors of the slow errors, with the weight of this many determined deviations: the published and
 # measured sizes named in DEVELOPERS.md, "What is assumed".
-DRIFT_PRIOR_MPS, SLOW_PRIOR_MPS, SLOW_WEIGHT = 0.045, 0.03, 50.0
+DRIFT_PRIOR_MPS, SLOW_PRIOR_MPS, SLOW_WEIGHT = 0.045, 0.03, 20.0
 _WHITE_SPEED_PRIOR_MPS, _WHITE_SPEED_WEIGHT = 0.06, 10.0
 _WHITE_POSITION_PRIOR_M, _WHITE_POSITION_WEIGHT = 0.3, 2.0
 # "It stood still": as narrow as a machine on its tyres moves.
