@@ -179,6 +179,8 @@ def _both_ways(
         away = windows.course_rad - windows.course_rad[chosen]
         same = np.cos(away) >= np.cos(OPPOSITE_WITHIN_RAD)
         same &= np.abs(windows.start_s - windows.start_s[chosen]) <= LONGEST_BETWEEN_S
+        if _top_is_lost(motion, windows, same):
+            return None, (), "one of the opposite runs was fastest where the log cannot be trusted"
         speed, column = _best(motion, windows, same & windows.usable, same & windows.settling)
         if speed is None:
             return None, (), "the speeds of the opposite runs cannot be told"
@@ -197,6 +199,20 @@ def _why_unseen(seen: float) -> str:
         f"{share} of the way was logged by fixes no more than {LONGEST_HOLE_S:.0f} s apart, and "
         "between fixes further apart nobody can tell the speed of any one second"
     )
+
+
+def _top_is_lost(motion: Motion, windows: Windows, same: BoolArray) -> bool:
+    """Return whether a run's windows that carry no figure were plainly faster than those that do.
+
+    Beside a hole the fit still knows the speed at its edge; a run that was faster there than in
+    any window that counts has lost its top.
+    """
+    lost = same & ~windows.usable & ~windows.settling
+    if not lost.any():
+        return False
+    margin = max(_LEAST_MARGIN_MPS, _MARGIN_SD * usual_sd(motion))
+    best = float(windows.mean_mps[same & windows.usable].max())
+    return bool((windows.mean_mps[lost] > best + margin).any())
 
 
 def _why_none(motion: Motion, windows: Windows) -> str:

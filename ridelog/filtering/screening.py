@@ -25,6 +25,8 @@ _FEW_FIXES = 4
 # A slide of the position against the reported velocity, held over a second, that no receiver's
 # usual drift (below 0.1 m/s) explains.
 _SLEW_MPS = 1.5
+# Readings around a spike agree to within this share of it.
+_LEVEL_SHARE = 0.25
 # Median absolute deviation of a normal variable.
 _MAD = 0.6745
 
@@ -89,8 +91,22 @@ def _good_velocities(seen: Sightings) -> BoolArray:
     usual = float(np.nanmedian(apart)) / _MAD if np.isfinite(apart).any() else np.inf
     with np.errstate(invalid="ignore"):
         against = apart > _GROSS * usual + 0.25 * _HARDEST_MPS2 * spacing
-    good[known] = ~(gross | (lone & against))
+    level = _off_a_level(velocity, off) & (off > max(_GROSS * 0.1, 1.5 * seen.speed_step_mps))
+    good[known] = ~(gross | (lone & against) | level)
     return good
+
+
+def _off_a_level(velocity: FloatArray, off: FloatArray) -> BoolArray:
+    """Return where the two readings on either side agree with each other as the middle does not.
+
+    A machine that peaks climbs and falls over several readings; one that leaves a level for a
+    single reading and is back on it was misread. Needs no position.
+    """
+    level = np.zeros(len(off), dtype=bool)
+    four = np.stack([velocity[:-4], velocity[1:-3], velocity[3:-1], velocity[4:]])
+    apart = np.hypot(*np.moveaxis(four - four.mean(axis=0), 2, 0)).max(axis=0)
+    level[2:-2] = apart < _LEVEL_SHARE * off[2:-2]
+    return level
 
 
 def _chord_velocity(seen: Sightings) -> FloatArray:
