@@ -91,21 +91,21 @@ def _good_velocities(seen: Sightings) -> BoolArray:
     usual = float(np.nanmedian(apart)) / _MAD if np.isfinite(apart).any() else np.inf
     with np.errstate(invalid="ignore"):
         against = apart > _GROSS * usual + 0.25 * _HARDEST_MPS2 * spacing
-    level = _off_a_level(velocity, off) & (off > max(_GROSS * 0.1, 1.5 * seen.speed_step_mps))
+    level = _off_a_level(np.hypot(*velocity.T), max(_GROSS * 0.1, 1.5 * seen.speed_step_mps))
     good[known] = ~(gross | (lone & against) | level)
     return good
 
 
-def _off_a_level(velocity: FloatArray, off: FloatArray) -> BoolArray:
+def _off_a_level(speed: FloatArray, least_mps: float) -> BoolArray:
     """Return where the two readings on either side agree with each other as the middle does not.
 
     A machine that peaks climbs and falls over several readings; one that leaves a level for a
     single reading and is back on it was misread. Needs no position.
     """
-    level = np.zeros(len(off), dtype=bool)
-    four = np.stack([velocity[:-4], velocity[1:-3], velocity[3:-1], velocity[4:]])
-    apart = np.hypot(*np.moveaxis(four - four.mean(axis=0), 2, 0)).max(axis=0)
-    level[2:-2] = apart < _LEVEL_SHARE * off[2:-2]
+    level = np.zeros(len(speed), dtype=bool)
+    four = np.stack([speed[:-4], speed[1:-3], speed[3:-1], speed[4:]])
+    off = np.abs(speed[2:-2] - four.mean(axis=0))
+    level[2:-2] = (off > least_mps) & (np.ptp(four, axis=0) < _LEVEL_SHARE * off)
     return level
 
 
