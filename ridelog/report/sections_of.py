@@ -3,6 +3,7 @@
 from ridelog.analysis.ride import RideResult
 from ridelog.filtering.motion import Motion
 from ridelog.report.section import Section
+from ridelog.report.section_reverse import reverse_section
 from ridelog.units import SpeedUnit
 
 
@@ -20,5 +21,4 @@ def ride_sections(motion: Motion, result: RideResult, unit: SpeedUnit) -> tuple[
     unit : SpeedUnit
         In which speeds and lengths are given.
     """
-    sections: tuple[Section, ...] = ()
-    return sections
+    return (reverse_section(motion, result, unit),)

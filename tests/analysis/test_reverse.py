@@ -48,7 +48,7 @@ def test_a_plain_reverse_is_found_with_its_speed(reports: bool) -> None:
     assert found.top_speed is not None
     assert found.top_speed.value == pytest.approx(best, abs=0.12)
     assert found.distance_m == pytest.approx(truth.distance_m, abs=0.3)
-    assert "without a turn to show" in found.segments[0].evidence
+    assert "at the stop and no turn of the path explains it" in found.segments[0].evidence
     assert found.reason == "told by the course through the stops."
 
 

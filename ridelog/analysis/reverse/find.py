@@ -119,9 +119,11 @@ def _by_evidence(
     against: tuple[str, ...],
 ) -> _Stretch:
     turned = _turned_deg(steps, candidate)
-    words = [f"{figures.distance_m:.1f} m in {candidate.end_s - candidate.start_s:.1f} s"]
+    words: list[str] = []
     if np.isfinite(turned):
-        words.append(f"the course turns by {turned:.0f}° where it stops, without a turn to show")
+        words.append(
+            f"the course turns by {turned:.0f}° at the stop and no turn of the path explains it"
+        )
     sides = [
         word
         for word, rode in (("before", around.forward_before), ("after", around.forward_after))

@@ -88,7 +88,7 @@ def doubts(
     wander = readings.wander_mps
     found: list[str] = []
     if candidate.probability <= _SURE:
-        found.append(f"the course alone leaves it open ({100 * candidate.probability:.0f} %)")
+        found.append("the course alone leaves it open")
     if best < max(_SLOWEST_MPS, _WANDERS * wander):
         found.append("it is hardly faster than this receiver wanders at a stand")
     least = max(_SHORTEST_M, _SIGMAS * measured.displacement_sd_m, _WANDER_S * wander)
