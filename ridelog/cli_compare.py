@@ -21,6 +21,7 @@ if TYPE_CHECKING:
 def register(app: typer.Typer) -> None:
     """Add the commands of this module to the command line."""
     app.command(cls=ManyValues)(compare)
+    app.command()(verify)
 
 
 class Paper(StrEnum):
@@ -95,7 +96,6 @@ def compare(
     from ridelog.report.compare_files import gpx_files, sheet_files
     from ridelog.report.json_compare import compare_json
     from ridelog.report.json_result import to_bytes
-    from ridelog.report.seal import sealed
     from ridelog.report.text_compare import compare_lines
     from ridelog.units import SPEED_UNITS
 
@@ -108,7 +108,7 @@ def compare(
         noted_before=notes[0],
         noted_after=notes[1],
     )
-    document = to_bytes(sealed(compare_json(comparison)))
+    document = to_bytes(compare_json(comparison))
     files: dict[Path, bytes] = {}
     if out is not None:
         made, lacking = sheet_files(
@@ -128,6 +128,44 @@ def compare(
 
 _OUT = ("sheet.html", "sheet.pdf", "runs.png", "result.json", "measures.csv")
 _PAPERS = {Paper.A4: "a4", Paper.LETTER: "us-letter"}
+
+
+def verify(
+    result: Annotated[
+        Path,
+        typer.Argument(
+            metavar="RESULT.json",
+            help="A result that report, signal or compare wrote.",
+            show_default=False,
+        ),
+    ],
+    logs: Annotated[
+        Path,
+        typer.Option(
+            metavar="DIR", help="The folder of its logs; they are found by their SHA-256."
+        ),
+    ],
+    json: JsonFile = None,
+    force: Force = False,
+) -> None:
+    """Compute a result again from its logs; fail with the names of the figures that differ."""
+    check_places([json], result, force)
+
+    from ridelog.report.json_result import to_bytes
+    from ridelog.report.verification import (
+        failure_of,
+        verification_json,
+        verification_lines,
+    )
+    from ridelog.report.verification import verify as verify_result
+
+    with progress() as tell:
+        found = verify_result(result, logs, tell)
+    deliver(json, to_bytes(verification_json(found)), {}, result, force)
+    if not is_stdout(json):
+        print_lines(verification_lines(found))
+    if not found.same:
+        raise failure_of(found)
 
 
 def _smoothed_names(folder: Path | None, logs: list[Path]) -> dict[str, Path]:

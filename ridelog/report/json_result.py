@@ -15,6 +15,7 @@ from ridelog.analysis.top_speed import TopSpeed
 from ridelog.report.json_estimate import estimate_json as estimate_json
 from ridelog.report.json_estimate import number as number
 from ridelog.report.json_reverse import reverse_json
+from ridelog.report.seal import sealed
 
 RIDE_SCHEMA = "ridelog.ride/1"
 SIGNAL_SCHEMA = "ridelog.signal/1"
@@ -23,6 +24,7 @@ _SCHEMA_FILES = {
     RIDE_SCHEMA: "ride-1.json",
     SIGNAL_SCHEMA: "signal-1.json",
     COMPARE_SCHEMA: "compare-1.json",
+    "ridelog.verify/1": "verify-1.json",
 }
 
 
@@ -94,16 +96,18 @@ def caution_json(caution: Caution) -> dict[str, Any]:
 
 
 def to_bytes(document: dict[str, Any]) -> bytes:
-    """Return a JSON document as UTF-8 with a newline at the end.
+    """Return a JSON document as UTF-8, with the digest of its content, and a newline at the end.
 
     Raises
     ------
     ValueError
         If a number in it is not finite: that is a mistake in ridelog, never written to a file.
     """
-    text = json.dumps(document, allow_nan=False, ensure_ascii=False, indent=1)
+    text = json.dumps(document, allow_nan=False, ensure_ascii=False)
     # A file name may hold a byte that is no UTF-8; it becomes a question mark.
-    return (text + "\n").encode("utf-8", errors="replace")
+    plain = json.loads(text.encode("utf-8", errors="replace"))
+    text = json.dumps(sealed(plain), allow_nan=False, ensure_ascii=False, indent=1)
+    return (text + "\n").encode("utf-8")
 
 
 def schema_of(name: str) -> dict[str, Any]:

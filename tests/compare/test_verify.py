@@ -1,0 +1,147 @@
+"""ridelog verify: the same result passes, one byte or one digit fails with the figure named."""
+
+import json
+import shutil
+from pathlib import Path
+
+import jsonschema
+import pytest
+
+from ridelog.cli import main
+from ridelog.compare.agreement import count_values, disagreements
+from ridelog.report.json_result import schema_of
+
+pytest_plugins = ("thin_rides",)
+
+
+def leave(*arguments: str) -> int:
+    with pytest.raises(SystemExit) as caught:
+        main(list(arguments))
+    return int(caught.value.code or 0)
+
+
+def flat(text: str) -> str:
+    return " ".join(text.split())
+
+
+@pytest.fixture(scope="module")
+def kept(thin_logs: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A folder with logs/ under other names, and results of one ride and of one pair."""
+    folder = tmp_path_factory.mktemp("kept")
+    (folder / "logs" / "deeper").mkdir(parents=True)
+    shutil.copy(thin_logs / "before" / "before-1.gpx", folder / "logs" / "old name.gpx")
+    shutil.copy(thin_logs / "after" / "after-1.gpx", folder / "logs" / "deeper" / "x.log")
+    assert leave(
+        "report", str(thin_logs / "before" / "before-1.gpx"), "--json", str(folder / "ride.json")
+    ) == 0  # fmt: skip
+    assert leave(
+        "compare", "--before", str(thin_logs / "before" / "before-1.gpx"),
+        "--after", str(thin_logs / "after" / "after-1.gpx"),
+        "--noted-before", "rider=Ida", "--json", str(folder / "pair.json"),
+    ) == 0  # fmt: skip
+    return folder
+
+
+@pytest.mark.parametrize("name", ["ride.json", "pair.json"])
+def test_the_same_logs_give_the_same_result(
+    kept: Path, name: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    target = tmp_path / "v.json"
+    logs = str(kept / "logs")
+    assert leave("verify", str(kept / name), "--logs", logs, "--json", str(target)) == 0
+    seen = capsys.readouterr().out
+    assert "before-1.gpx: same bytes" in seen
+    assert "values of the result are the same." in seen
+    found = json.loads(target.read_text())
+    jsonschema.validate(found, schema_of("ridelog.verify/1"))
+    assert found["same"] and found["values_compared"] > 60 and found["differing"] == []
+
+
+@pytest.mark.parametrize(
+    ("name", "path", "told"),
+    [
+        ("ride.json", ("top_speed", "best_1s_mps", "high"), "top_speed.best_1s_mps.high"),
+        ("ride.json", ("source", "fixes_used"), "source.fixes_used"),
+        ("pair.json", ("measures", 1, "after", "value"), "measures[two_way_mps].after.value"),
+    ],
+)  # fmt: skip
+@pytest.mark.parametrize("digit", ["first", "last"])
+def test_one_digit_is_found(
+    kept: Path,
+    tmp_path: Path,
+    capsys: pytest.CaptureFixture[str],
+    name: str,
+    path: tuple[str | int, ...],
+    told: str,
+    digit: str,
+) -> None:
+    document = json.loads((kept / name).read_text())
+    inner = document
+    for key in path[:-1]:
+        inner = inner[key]
+    text = str(inner[path[-1]])
+    place = next(i for i, letter in enumerate(text) if letter.isdigit())
+    if digit == "last":
+        place = len(text) - 1
+    changed = text[:place] + ("7" if text[place] != "7" else "4") + text[place + 1 :]
+    inner[path[-1]] = json.loads(changed)
+    (tmp_path / "changed.json").write_text(json.dumps(document))
+    assert leave("verify", str(tmp_path / "changed.json"), "--logs", str(kept / "logs")) == 1
+    seen = capsys.readouterr()
+    assert f"differs: {told}: recorded" in seen.out
+    assert f"what the logs give differs in {told}." in flat(seen.err)
+
+
+def test_one_byte_of_a_log_is_found(
+    kept: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    # The speed of a fix in the middle: 1 m/s more in one of them.
+    text = (kept / "logs" / "old name.gpx").read_text()
+    place = text.index("speed>9.", len(text) // 4) + len("speed>")
+    (tmp_path / "before-1.gpx").write_text(text[:place] + "8" + text[place + 1 :])
+    assert leave("verify", str(kept / "ride.json"), "--logs", str(tmp_path)) == 1
+    seen = capsys.readouterr()
+    assert "before-1.gpx: its bytes have CHANGED since" in seen.out
+    assert "differs: source.sha256" in seen.out
+    assert "the log before-1.gpx is not the one it was made from" in flat(seen.err)
+    assert "top_speed" in seen.err or "top_speed" in seen.out
+
+
+def test_a_sentence_that_was_altered_is_found(
+    kept: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    document = json.loads((kept / "pair.json").read_text())
+    document["measures"][0]["verdict"] = "better"
+    (tmp_path / "r.json").write_text(json.dumps(document))
+    assert leave("verify", str(tmp_path / "r.json"), "--logs", str(kept / "logs")) == 1
+    assert "measures[best_1s_mps].verdict" in capsys.readouterr().err
+
+
+def test_messages(kept: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    empty = tmp_path / "empty"
+    empty.mkdir()
+    (tmp_path / "text.json").write_text("no")
+    (tmp_path / "other.json").write_text('{"schema": "x/1"}')
+    (tmp_path / "bare.json").write_text('{"schema": "ridelog.ride/1"}')
+    ride, logs = str(kept / "ride.json"), str(kept / "logs")
+    for result, folder, message in (
+        (ride, str(empty), "put all logs of the result into that folder;"),
+        (ride, "nowhere", "nowhere: there is no such folder. What to do: name the folder"),
+        ("no.json", logs, "no.json: the file cannot be read (no such file or directory)."),
+        (str(tmp_path / "text.json"), logs, "text.json: this is no JSON"),
+        (str(tmp_path / "other.json"), logs, "no result that can be verified (schema 'x/1')."),
+        (str(tmp_path / "bare.json"), logs, "the result does not name its logs ('source')."),
+    ):  # fmt: skip
+        assert leave("verify", result, "--logs", folder) == 1
+        assert message in flat(capsys.readouterr().err)
+    assert leave("verify", ride) == 2
+
+
+def test_tolerance_is_that_of_another_machine() -> None:
+    one = {"a": 1.0, "b": [{"name": "x", "v": 2.0}], "ridelog_version": "1", "c": None}
+    other = {"a": 1.0 + 1e-9, "b": [{"name": "x", "v": 2.1}], "ridelog_version": "2", "c": 0}
+    assert [each.name for each in disagreements(one, other, exact=False)] == ["b[x].v", "c"]
+    assert [each.name for each in disagreements(one, other, exact=True)] == ["a", "b[x].v", "c"]
+    longer = disagreements({"a": [1]}, {"a": [1, 2], "d": True}, exact=True)
+    assert [each.name for each in longer] == ["a (how many)", "d"]
+    assert count_values(one) == 4
