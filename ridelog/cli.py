@@ -22,6 +22,7 @@ from ridelog.cli_reverse import (
 )
 from ridelog.errors import RideLogError
 from ridelog.options import Force, JsonFile, Ride, Units
+from ridelog.progress import progress
 from ridelog.terminal import check_places as _check_places
 from ridelog.terminal import deliver as _deliver
 from ridelog.terminal import is_stdout as _is_stdout
@@ -82,7 +83,8 @@ def report(
     settings = reverse_settings(
         Settings(), motion.track, reverse, cannot_reverse, reverse_caution, reverse_alarm
     )
-    result = analyse(motion, settings)
+    with progress("measuring"):
+        result = analyse(motion, settings)
     _warn(result.warnings)
     document = to_bytes(ride_json(result))
     files: dict[Path, bytes] = {}
@@ -91,11 +93,12 @@ def report(
         from ridelog.report.plots import ride_pictures
         from ridelog.report.sections_of import ride_sections
 
-        pictures = ride_pictures(motion, result, unit)
-        sections = ride_sections(motion, result, unit)
-        page = ride_page(
-            motion, result, pictures, unit, sections=sections, show_coordinates=show_coordinates
-        )
+        with progress("drawing the page"):
+            pictures = ride_pictures(motion, result, unit)
+            sections = ride_sections(motion, result, unit)
+            page = ride_page(
+                motion, result, pictures, unit, sections=sections, show_coordinates=show_coordinates
+            )
         files[out / "ride.html"] = page.encode("utf-8", errors="replace")
         drawn = (*pictures, *(p for section in sections for p in section.pictures))
         files |= {out / f"{picture.name}.png": picture.png for picture in drawn}

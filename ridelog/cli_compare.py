@@ -11,7 +11,8 @@ import typer
 from ridelog.errors import RideLogError
 from ridelog.many_values import ManyValues
 from ridelog.options import Force, JsonFile, Units
-from ridelog.terminal import check_places, deliver, is_stdout, print_lines, progress, warn
+from ridelog.progress import progress
+from ridelog.terminal import check_places, deliver, is_stdout, print_lines, warn
 
 if TYPE_CHECKING:
     from ridelog.analysis.settings import Settings
@@ -187,7 +188,7 @@ def _measured(logs: list[Path], settings: "Settings") -> list["RiddenRide"]:
     from ridelog.compare.rides import measure_ride
 
     rides = []
-    with progress() as tell:
+    with progress("measuring the rides") as tell:
         for number, log in enumerate(logs):
             rides.append(measure_ride(log, settings, partial(_part_done, tell, number, len(logs))))
             tell((number + 1) / len(logs))

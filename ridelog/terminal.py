@@ -1,16 +1,14 @@
-"""What every command shares: reading a ride, progress, checking places, delivering, warnings.
+"""What every command shares: reading a ride, checking places, delivering, warnings.
 
 Heavy imports wait until a command needs them.
 """
 
 import sys
-import time
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from ridelog.errors import OutputError, UnreadableLogError
+from ridelog.progress import progress
 
 if TYPE_CHECKING:
     from ridelog.filtering.motion import Motion
@@ -32,30 +30,10 @@ def motion_of(ride: Path) -> "Motion":
     from ridelog.filtering.smoother import estimate_motion
     from ridelog.importer import load_track
 
-    with progress() as tell:
-        return estimate_motion(load_track(ride), progress=tell)
-
-
-@contextmanager
-def progress() -> Iterator[Callable[[float], None]]:
-    """Show on a terminal how far the work is, once it has taken longer than a second."""
-    start = time.monotonic()
-    drawn = False
-
-    def tell(done: float) -> None:
-        nonlocal drawn
-        if sys.stderr.isatty() and time.monotonic() - start > 1.0:
-            drawn = True
-            full = round(30 * min(max(done, 0.0), 1.0))
-            sys.stderr.write(f"\r  {'=' * full}{'.' * (30 - full)} {done:4.0%} ")
-            sys.stderr.flush()
-
-    try:
-        yield tell
-    finally:
-        if drawn:
-            sys.stderr.write("\r" + " " * 44 + "\r")
-            sys.stderr.flush()
+    with progress("reading the log"):
+        track = load_track(ride)
+    with progress("smoothing") as tell:
+        return estimate_motion(track, progress=tell)
 
 
 def check_places(

@@ -23,6 +23,7 @@ ABOVE = {
     "cli_reverse",
     "many_values",
     "options",
+    "progress",
     "terminal",
     "web",
     "__main__",

@@ -19,23 +19,33 @@ LONGEST_BLOCK = 20_000
 MARGIN_S = 5.0 * DRIFT_TIME_S
 
 
-def states_of(chain: Chain, weights: Weights) -> FloatArray:
-    """Return the most probable states, shape (n, d, 2)."""
-    return _in_blocks(chain, weights, lambda solution: solution.states)
+Progress = Callable[[float], None] | None
 
 
-def variances_of(chain: Chain, weights: Weights) -> FloatArray:
+def states_of(chain: Chain, weights: Weights, progress: Progress = None) -> FloatArray:
+    """Return the most probable states, shape (n, d, 2); ``progress`` is told the share done."""
+    return _in_blocks(chain, weights, lambda solution: solution.states, progress)
+
+
+def variances_of(chain: Chain, weights: Weights, progress: Progress = None) -> FloatArray:
     """Return the posterior variance of each number of the state, one axis, shape (n, d)."""
 
     def diagonals(solution: Solution) -> FloatArray:
         variances: FloatArray = np.einsum("kii->ki", solution.variances()[0])
         return variances
 
-    return _in_blocks(chain, weights, diagonals)
+    return _in_blocks(chain, weights, diagonals, progress)
+
+
+def part_of_progress(progress: Progress, start: float, end: float) -> Progress:
+    """Return what a stage tells that takes the work from one share to another."""
+    if progress is None:
+        return None
+    return lambda done: progress(start + (end - start) * done)
 
 
 def _in_blocks(
-    chain: Chain, weights: Weights, answer: Callable[[Solution], FloatArray]
+    chain: Chain, weights: Weights, answer: Callable[[Solution], FloatArray], progress: Progress
 ) -> FloatArray:
     if chain.n <= LONGEST_BLOCK:
         return answer(chain.solve(weights))
@@ -43,6 +53,8 @@ def _in_blocks(
     for first, start, stop, last in _blocks(chain.time_s):
         solution = chain.part(first, last).solve(weights.part(first, last))
         answers.append(answer(solution)[start - first : stop - first].copy())
+        if progress is not None:
+            progress(stop / chain.n)
     return np.concatenate(answers)
 
 

@@ -18,7 +18,7 @@ from ridelog.filtering.learning import (
     smoothed_jerk,
     weights_of,
 )
-from ridelog.filtering.long_chain import states_of, variances_of
+from ridelog.filtering.long_chain import part_of_progress, states_of, variances_of
 from ridelog.filtering.motion import Motion, NoiseSummary, Piece
 from ridelog.filtering.posterior import Posterior
 from ridelog.filtering.quality import (
@@ -76,13 +76,14 @@ def estimate_motion(track: Track, *, progress: Callable[[float], None] | None = 
             f"between them, so there are nowhere {_LEAST_FIXES} in a row to take a speed from.",
             "set the logger to one fix a second or more and log again.",
         )
-    scales = _learnt(chain, evidence, progress)
+    scales = _learnt(chain, evidence, part_of_progress(progress, 0.0, 0.4))
     sharp = weights_of(chain, evidence, scales)
-    steady = states_of(chain, sharp)
-    free = states_of(chain, replace(sharp, cruise=np.zeros(chain.n)))
+    steady = states_of(chain, sharp, part_of_progress(progress, 0.4, 0.6))
+    unbound = replace(sharp, cruise=np.zeros(chain.n))
+    free = states_of(chain, unbound, part_of_progress(progress, 0.6, 0.8))
     states = 0.5 * (steady + free)
     cautious = _cautious(chain, evidence, scales, sharp, seen)
-    variances = variances_of(chain, cautious)
+    variances = variances_of(chain, cautious, part_of_progress(progress, 0.8, 1.0))
     return _motion(
         track, seen, screened, chain, evidence, scales, states, variances, fix, long_enough,
         Posterior(chain, states, free - steady, sharp, cautious),
