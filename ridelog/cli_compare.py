@@ -160,7 +160,7 @@ def verify(
     )
     from ridelog.report.verification import verify as verify_result
 
-    with progress() as tell:
+    with progress("verifying") as tell:
         found = verify_result(result, logs, tell)
     deliver(json, to_bytes(verification_json(found)), {}, result, force)
     if not is_stdout(json):
