@@ -51,6 +51,15 @@ class Results:
             )
         return int(number or 0)
 
+    def attach(self, result_id: int, name: str, data: bytes) -> None:
+        """Keep something beside a result, if the result is still there."""
+        with changing(self._connection):
+            self._connection.execute(
+                "INSERT OR REPLACE INTO attachment (result_id, name, data)"
+                " SELECT id, ?, ? FROM result WHERE id = ?",
+                (name, data, result_id),
+            )
+
     def latest(self, ride_id: int) -> StoredResult | None:
         """Return the newest result of a ride, or None."""
         row = self._connection.execute(

@@ -1,0 +1,1 @@
+"""The workshop page: drop logs, read figures, compare; nothing leaves this machine."""

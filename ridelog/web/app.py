@@ -1,0 +1,188 @@
+"""The application: every address of the workshop page and what answers it."""
+
+import asyncio
+import json
+import time
+from collections.abc import AsyncIterator, Callable
+from contextlib import asynccontextmanager
+from functools import cache
+from pathlib import Path
+
+from starlette.applications import Starlette
+from starlette.exceptions import HTTPException
+from starlette.requests import Request
+from starlette.responses import JSONResponse, Response, StreamingResponse
+from starlette.routing import Route
+
+from ridelog.report.palette import css_variables
+from ridelog.web import chart_routes, door, machine_pages, ride_list, ride_page, upload
+from ridelog.web.answers import (
+    Form,
+    PageError,
+    Workshop,
+    changing_by_form,
+    first,
+    go,
+    problem_page,
+    static_bytes,
+    workshop,
+)
+from ridelog.web.bench import Bench
+from ridelog.web.desk import Desk
+from ridelog.web.guard import Guard
+from ridelog.web.ride_page import number_of
+from ridelog.web.sessions import Codes, Limits, Sessions, code_tries
+
+_KINDS = {"css": "text/css", "js": "text/javascript", "svg": "image/svg+xml"}
+_STATIC = ("page.css", "common.js", "rides.js", "ride.js", "charts.js", "enter.js", "icon.svg")
+# Events are sent at most this often; a browser that stays connected hears a sign of life. [s]
+_PACE_S, _ALIVE_S, _LONGEST_STREAM_S = 0.15, 15.0, 600.0
+
+
+def make_app(
+    folder: Path,
+    *,
+    hosts: Callable[[], frozenset[str]],
+    lan_address: Callable[[], str | None] = lambda: None,
+    bench: Bench | None = None,
+    codes: Codes | None = None,
+) -> Guard:
+    """Return the workshop page as an ASGI application.
+
+    Parameters
+    ----------
+    folder : Path
+        The ride book.
+    hosts : callable
+        Returns the values of Host that are served, with port.
+    lan_address : callable
+        Returns "http://ADDRESS:PORT" for telephones, or None.
+    bench, codes : optional
+        For tests.
+    """
+    desk = Desk(folder, bench or Bench())
+    sessions = Sessions()
+
+    @asynccontextmanager
+    async def life(app: Starlette) -> AsyncIterator[None]:
+        desk.start()
+        yield
+        desk.stop()
+
+    app = Starlette(routes=_routes(), lifespan=life, exception_handlers={404: _missing})
+    app.state.workshop = Workshop(
+        folder=folder,
+        desk=desk,
+        sessions=sessions,
+        codes=codes or Codes(),
+        tries=code_tries(),
+        uploads=Limits(600, 60.0),
+        lan_address=lan_address,
+    )
+    app.state.doors = upload.Doors()
+    # Outermost, so that even an error's page carries the headers.
+    return Guard(app, hosts=hosts, sessions=sessions, requests=Limits(600, 60.0))
+
+
+def _routes() -> list[Route]:
+    get, post = ["GET"], ["POST"]
+    return [
+        Route("/", ride_list.ride_list, methods=get),
+        Route("/logs", upload.put_log, methods=["PUT"]),
+        Route("/events", events, methods=get),
+        Route("/tasks", tasks, methods=get),
+        Route("/tasks/dismiss", dismiss_task, methods=post),
+        Route("/units", door.choose_unit, methods=post),
+        Route("/rides/{ride:int}", ride_page.ride_page, methods=get),
+        Route("/rides/{ride:int}/chart", chart_routes.ride_chart, methods=get),
+        Route("/rides/{ride:int}/trace", chart_routes.ride_trace, methods=get),
+        Route("/rides/{ride:int}/result.json", ride_page.ride_json_file, methods=get),
+        Route("/rides/{ride:int}/report.html", ride_page.ride_report, methods=get),
+        Route("/rides/{ride:int}/original", ride_page.ride_original, methods=get),
+        Route("/rides/{ride:int}/details", ride_page.change_details, methods=post),
+        Route("/rides/{ride:int}/notes/remove", ride_page.remove_note, methods=post),
+        Route("/rides/{ride:int}/marks", ride_page.add_mark, methods=post),
+        Route("/rides/{ride:int}/marks/remove", ride_page.remove_mark, methods=post),
+        Route("/rides/{ride:int}/again", ride_page.measure_again, methods=post),
+        Route("/rides/{ride:int}/remove", ride_page.remove_ride, methods=post),
+        Route("/machines", machine_pages.machine_list, methods=get),
+        Route("/machines", machine_pages.add_machine, methods=post),
+        Route("/machines/{machine:int}", machine_pages.machine_page, methods=get),
+        Route("/machines/{machine:int}", machine_pages.change_machine, methods=post),
+        Route("/machines/{machine:int}/setups", machine_pages.add_setup, methods=post),
+        Route("/machines/{machine:int}/setups/{setup:int}", machine_pages.setup_page, methods=get),
+        Route(
+            "/machines/{machine:int}/setups/{setup:int}", machine_pages.change_setup, methods=post
+        ),
+        Route("/phone", door.phone_page, methods=get),
+        Route("/phone/code", door.new_code, methods=post),
+        Route("/enter", door.enter_page, methods=get),
+        Route("/enter", door.enter, methods=post),
+        Route("/static/{name}", static_file, methods=get),
+    ]
+
+
+async def static_file(request: Request) -> Response:
+    """Return a style sheet or script; only known names reach the file system."""
+    name = request.path_params["name"]
+    if name == "colours.css":
+        data = _colours()
+    elif name == "bokeh.min.js":
+        data = _bokeh()
+    elif name in _STATIC:
+        data = static_bytes(name)
+    else:
+        raise HTTPException(404)
+    kind = _KINDS[name.rsplit(".", 1)[-1]]
+    # The library changes with its package only; our own files may change with any update.
+    age = "max-age=86400" if name == "bokeh.min.js" else "no-cache"
+    return Response(data, media_type=kind, headers={"cache-control": age})
+
+
+@cache
+def _colours() -> bytes:
+    return (
+        f":root{{{css_variables(dark=False)}color-scheme:light dark}}\n"
+        f"@media (prefers-color-scheme:dark){{:root{{{css_variables(dark=True)}}}}}\n"
+    ).encode()
+
+
+@cache
+def _bokeh() -> bytes:
+    from importlib.resources import files
+
+    return (files("bokeh") / "server" / "static" / "js" / "bokeh.min.js").read_bytes()
+
+
+async def tasks(request: Request) -> Response:
+    """Return what happens to the rides that came in."""
+    return JSONResponse(workshop(request).desk.tasks())
+
+
+async def events(request: Request) -> Response:
+    """Tell a page, as it happens, what happens to the rides that came in."""
+    desk = workshop(request).desk
+
+    async def stream() -> AsyncIterator[str]:
+        seen, end, spoke = -1, time.monotonic() + _LONGEST_STREAM_S, time.monotonic()
+        while time.monotonic() < end:
+            if desk.version != seen:
+                seen, spoke = desk.version, time.monotonic()
+                yield f"data: {json.dumps(desk.tasks())}\n\n"
+            elif time.monotonic() - spoke > _ALIVE_S:
+                spoke = time.monotonic()
+                yield ": still here\n\n"
+            await asyncio.sleep(_PACE_S)
+
+    return StreamingResponse(stream(), media_type="text/event-stream")
+
+
+@changing_by_form
+def dismiss_task(request: Request, book: object, form: Form) -> Response:
+    """Show a finished task no longer."""
+    workshop(request).desk.dismiss(number_of(first(form, "task"), "task"))
+    return go("/")
+
+
+async def _missing(request: Request, error: Exception) -> Response:
+    return problem_page(request, PageError("There is no such page.", "go back to the rides."), 404)

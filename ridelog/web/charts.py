@@ -1,0 +1,279 @@
+"""The interactive charts of a ride as Bokeh items; the page's own script fills and links them."""
+
+from typing import Any
+
+import numpy as np
+from bokeh.embed import json_item
+from bokeh.models import (
+    BasicTicker,
+    BoxAnnotation,
+    ColorBar,
+    ColumnDataSource,
+    DatetimeTickFormatter,
+    GlyphRenderer,
+    LinearColorMapper,
+    PanTool,
+    Range1d,
+    Span,
+    TapTool,
+    WheelZoomTool,
+)
+from bokeh.plotting import figure
+
+from ridelog.report.palette import ROLES, SPEED_ROLES
+from ridelog.units import SpeedUnit
+
+SHADES = ("light", "dark")
+# Names under which the page's script finds the parts.
+SPEED, STRIP, PATH = "speed-chart", "strip-chart", "path-chart"
+_PHASE_HATCH = {
+    "standstill": "blank", "launch": "right_diagonal_line", "pull": "right_diagonal_line",
+    "steady": "blank", "coasting": "dot", "braking": "left_diagonal_line",
+    "turning": "vertical_line", "reverse": "cross",
+}  # fmt: skip
+
+
+class Colours:
+    """The palette of the reports in one of its two shades."""
+
+    def __init__(self, shade: str) -> None:
+        self._shade = shade
+        self._roles = {role.name: role for role in ROLES}
+
+    def __getitem__(self, name: str) -> str:
+        """Return the colour of a role."""
+        colour: str = getattr(self._roles[name], self._shade)
+        return colour
+
+    def speeds(self) -> list[str]:
+        """Return the scale of speeds, slow to fast."""
+        return [getattr(role, self._shade) for role in SPEED_ROLES]
+
+
+def speed_item(
+    unit: SpeedUnit,
+    shade: str,
+    *,
+    start_s: float,
+    end_s: float,
+    top: float,
+    spans: list[tuple[float, float, str]],
+) -> dict[str, Any]:
+    """Return the chart of speed over time, without data: the page asks for what is in view.
+
+    Parameters
+    ----------
+    unit : SpeedUnit
+        In which speeds are given.
+    shade : str
+        "light" or "dark".
+    start_s, end_s : float
+        The whole ride. [s]
+    top : float
+        Upper end of the axis. [unit]
+    spans : list of (start_s, end_s, kind)
+        Stretches to shade: "best", "reverse", "left_out", "gap".
+    """
+    colours = Colours(shade)
+    chart = _blank(colours, SPEED, 300, start_s, end_s)
+    chart.y_range = Range1d(0.0, max(top, 1e-3))
+    chart.yaxis.axis_label = unit.label
+    source = ColumnDataSource({"time": [], "speed": [], "low": [], "high": []}, name="trace")
+    for span_start, span_end, kind in spans:
+        _shade_span(chart, colours, span_start, span_end, kind)
+    chart.varea(
+        x="time", y1="low", y2="high", source=source, fill_color=colours["band"], fill_alpha=0.9
+    )
+    chart.line(x="time", y="speed", source=source, line_color=colours["line"], line_width=2)
+    cursor = Span(
+        location=None, dimension="height", line_color=colours["mark"], line_width=2,
+        line_dash="dashed", name="cursor",
+    )  # fmt: skip
+    chart.add_layout(cursor)
+    return item(chart)
+
+
+def path_item(
+    unit: SpeedUnit, shade: str, path: dict[str, list[float | None]], *, top: float
+) -> dict[str, Any]:
+    """Return the chart of the path in local metres (or feet).
+
+    Parameters
+    ----------
+    unit : SpeedUnit
+        In which speeds and lengths are given.
+    shade : str
+        "light" or "dark".
+    path : dict
+        Lists "east", "north" [m or ft], "speed" [unit] and "time" [s]; null at interruptions.
+    top : float
+        Speed at the upper end of the scale. [unit]
+    """
+    colours = Colours(shade)
+    chart = figure(
+        name=PATH, height=360, sizing_mode="stretch_width", match_aspect=True, tools=[],
+        toolbar_location=None, aspect_scale=1,
+    )  # fmt: skip
+    _dress(chart, colours)
+    for axis, words in ((chart.xaxis, "east"), (chart.yaxis, "north")):
+        axis.axis_label = f"{words}, {unit.distance_label}"
+    _tools(chart, "both")
+    mapper = LinearColorMapper(palette=colours.speeds(), low=0.0, high=max(top, 1e-3))
+    source = ColumnDataSource(_segments(path), name="path")
+    chart.segment(
+        x0="x0", y0="y0", x1="x1", y1="y1", source=source,
+        line_color={"field": "speed", "transform": mapper}, line_width=4, line_cap="round",
+    )  # fmt: skip
+    here = ColumnDataSource({"x": [], "y": []}, name="here")
+    marker: GlyphRenderer = chart.scatter(
+        x="x", y="y", source=here, size=16, fill_color=colours["mark"],
+        line_color=colours["ink"], line_width=2,
+    )  # fmt: skip
+    marker.level = "overlay"
+    chart.add_layout(
+        ColorBar(
+            color_mapper=mapper, width=220, height=10, orientation="horizontal",
+            ticker=BasicTicker(desired_num_ticks=4), background_fill_alpha=0.0,
+            major_label_text_color=colours["quiet"], title=unit.label,
+            title_text_color=colours["quiet"], location="left", padding=4,
+        ),
+        "above",
+    )  # fmt: skip
+    return item(chart)
+
+
+def _segments(path: dict[str, list[float | None]]) -> dict[str, Any]:
+    east, north, speed = (
+        np.array([np.nan if v is None else v for v in path[name]], dtype=np.float64)
+        for name in ("east", "north", "speed")
+    )
+    whole = np.isfinite(east[1:]) & np.isfinite(east[:-1])
+    return {
+        "x0": east[:-1][whole], "y0": north[:-1][whole],
+        "x1": east[1:][whole], "y1": north[1:][whole],
+        "speed": 0.5 * (speed[1:] + speed[:-1])[whole],
+    }  # fmt: skip
+
+
+def strip_item(
+    shade: str, *, start_s: float, end_s: float, phases: list[tuple[float, float, str]]
+) -> dict[str, Any]:
+    """Return the strip that says what the machine was doing when.
+
+    Parameters
+    ----------
+    shade : str
+        "light" or "dark".
+    start_s, end_s : float
+        The whole ride. [s]
+    phases : list of (start_s, end_s, name)
+        In time order.
+    """
+    colours = Colours(shade)
+    chart = _blank(colours, STRIP, 64, start_s, end_s)
+    chart.y_range = Range1d(0.0, 1.0)
+    chart.yaxis.visible = False
+    chart.ygrid.visible = False
+    chart.xaxis.visible = False
+    fills = {
+        "standstill": colours["paper"], "steady": colours["band"], "reverse": colours["mark"],
+    }  # fmt: skip
+    source = ColumnDataSource(
+        {
+            "left": [1000.0 * start for start, _, _ in phases],
+            "right": [1000.0 * end for _, end, _ in phases],
+            "fill": [fills.get(name, colours["shade"]) for _, _, name in phases],
+            "hatch": [_PHASE_HATCH.get(name, "blank") for _, _, name in phases],
+        },
+        name="phases",
+    )
+    chart.quad(
+        left="left", right="right", bottom=0.08, top=0.92, source=source, fill_color="fill",
+        line_color=colours["quiet"], hatch_pattern="hatch", hatch_color=colours["hatch"],
+        hatch_scale=7,
+    )  # fmt: skip
+    labels = ColumnDataSource({"x": [], "words": []}, name="labels")
+    chart.text(
+        x="x", y=0.5, text="words", source=labels, text_align="center", text_baseline="middle",
+        text_color=colours["ink"], text_font_size="12px", background_fill_color=colours["paper"],
+        background_fill_alpha=0.85, padding=2,
+    )  # fmt: skip
+    cursor = Span(
+        location=None, dimension="height", line_color=colours["mark"], line_width=2,
+        line_dash="dashed", name="cursor",
+    )  # fmt: skip
+    chart.add_layout(cursor)
+    return item(chart)
+
+
+def item(chart: Any) -> dict[str, Any]:
+    """Return a chart as the record that the page's script draws."""
+    found: dict[str, Any] = dict(json_item(chart))
+    return found
+
+
+def _blank(colours: Colours, name: str, height: int, start_s: float, end_s: float) -> Any:
+    # Milliseconds, because Bokeh then labels the axis as a clock does.
+    span = 1000.0 * max(end_s - start_s, 1.0)
+    start = 1000.0 * start_s
+    bounds = (start - 0.02 * span, start + 1.02 * span)
+    chart = figure(
+        name=name, height=height, sizing_mode="stretch_width", tools=[], toolbar_location=None,
+        x_axis_type="datetime",
+        x_range=Range1d(start, start + span, bounds=bounds, min_interval=500.0),
+    )  # fmt: skip
+    _dress(chart, colours)
+    chart.xaxis.formatter = DatetimeTickFormatter(
+        milliseconds="%-M:%S.%1N", seconds="%-M:%S", minsec="%-M:%S", minutes="%-M:%S",
+        hourmin="%-H:%M:%S", hours="%-H:%M:%S", days="%-M:%S", months="%-M:%S", years="%-M:%S",
+    )  # fmt: skip
+    _tools(chart, "width")
+    return chart
+
+
+def _dress(chart: Any, colours: Colours) -> None:
+    chart.background_fill_color = chart.border_fill_color = colours["paper"]
+    chart.outline_line_color = None
+    chart.grid.grid_line_color = colours["rule"]
+    chart.min_border_left, chart.min_border_right = 44, 12
+    for axis in chart.axis:
+        axis.axis_line_color = colours["quiet"]
+        axis.major_tick_line_color = colours["quiet"]
+        axis.minor_tick_line_color = None
+        axis.major_label_text_color = axis.axis_label_text_color = colours["quiet"]
+        axis.major_label_text_font_size = axis.axis_label_text_font_size = "13px"
+        axis.axis_label_text_font_style = "normal"
+
+
+def _tools(chart: Any, dimensions: str) -> None:
+    pan = PanTool(dimensions=dimensions)
+    # With the key held only: otherwise a wheel over the chart could not scroll the page.
+    wheel = WheelZoomTool(dimensions=dimensions, modifiers="ctrl")
+    chart.add_tools(pan, wheel, TapTool())
+    chart.toolbar.active_drag = pan
+    chart.toolbar.active_scroll = wheel
+
+
+def _shade_span(chart: Any, colours: Colours, start_s: float, end_s: float, kind: str) -> None:
+    looks: dict[str, dict[str, Any]] = {
+        "best": {"fill_color": colours["mark"], "fill_alpha": 0.35},
+        "reverse": {
+            "fill_color": colours["shade"], "fill_alpha": 0.7, "hatch_pattern": "cross",
+            "hatch_color": colours["hatch"], "hatch_scale": 10, "hatch_alpha": 0.7,
+        },
+        "left_out": {
+            "fill_color": colours["shade"], "fill_alpha": 0.9,
+            "hatch_pattern": "right_diagonal_line", "hatch_color": colours["hatch"],
+            "hatch_scale": 12, "hatch_alpha": 0.7,
+        },
+        "gap": {
+            "fill_color": colours["shade"], "fill_alpha": 0.9, "hatch_pattern": "diagonal_cross",
+            "hatch_color": colours["hatch"], "hatch_scale": 12, "hatch_alpha": 0.5,
+        },
+    }  # fmt: skip
+    chart.add_layout(
+        BoxAnnotation(
+            left=1000.0 * start_s, right=1000.0 * end_s, line_color=None, level="underlay",
+            **looks[kind],
+        )
+    )  # fmt: skip

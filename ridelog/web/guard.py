@@ -1,0 +1,151 @@
+"""What every request passes first: who asks, from where, and how much; and what answers carry."""
+
+from collections.abc import Callable
+from http.cookies import CookieError, SimpleCookie
+from ipaddress import ip_address
+from typing import Any
+
+from starlette.datastructures import Headers, MutableHeaders
+from starlette.responses import PlainTextResponse, RedirectResponse
+from starlette.types import ASGIApp, Message, Receive, Scope, Send
+
+from ridelog.web.sessions import Limits, Session, Sessions, same
+
+# Bokeh sets styles on elements; scripts stay strict. The page works without any other address.
+POLICY = (
+    "default-src 'none'; script-src 'self'; style-src 'self' 'unsafe-inline'; "
+    "img-src 'self' data: blob:; connect-src 'self'; base-uri 'none'; form-action 'self'; "
+    "frame-ancestors 'none'"
+)
+# A page that was made to stand alone has no script and asks for nothing.
+ALONE_POLICY = "default-src 'none'; style-src 'unsafe-inline'; sandbox"
+_HEADERS = {
+    "content-security-policy": POLICY,
+    "x-content-type-options": "nosniff",
+    "x-frame-options": "DENY",
+    "referrer-policy": "same-origin",
+    "cross-origin-opener-policy": "same-origin",
+    "cross-origin-resource-policy": "same-origin",
+    "permissions-policy": "geolocation=(), camera=(), microphone=()",
+    "cache-control": "no-store",
+}
+_SAFE = ("GET", "HEAD")
+# What a telephone may ask for before it has shown its code.
+_OPEN = ("/enter", "/static/page.css", "/static/colours.css", "/static/enter.js")
+TOKEN_HEADER = "x-ridelog-token"
+
+
+class Guard:
+    """Middleware: host, origin, session, rate; adds the headers that keep a page to itself.
+
+    Parameters
+    ----------
+    app : ASGI application
+        What answers the requests that pass.
+    hosts : callable
+        Returns the values of Host that are served, with port.
+    sessions : Sessions
+        Browsers that are let in.
+    requests : Limits
+        How often a client from the network may ask.
+    """
+
+    def __init__(
+        self,
+        app: ASGIApp,
+        *,
+        hosts: Callable[[], frozenset[str]],
+        sessions: Sessions,
+        requests: Limits,
+    ) -> None:
+        self._app, self._hosts = app, hosts
+        self._sessions, self._requests = sessions, requests
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        """Let a request pass or refuse it with a sentence."""
+        if scope["type"] != "http":
+            if scope["type"] == "lifespan":
+                await self._app(scope, receive, send)
+            return
+        headers = Headers(scope=scope)
+        client = str((scope.get("client") or ("unknown", 0))[0])
+        local = _is_loopback(client)
+        host = headers.get("host", "").lower()
+        session = self._session(headers, host, local)
+        cookie = ""
+        answer: Any = None
+        if host not in self._hosts():
+            answer = _refusal(421, "This address is not served here.")
+        elif local != _is_loopback(host.rsplit(":", 1)[0].strip("[]")):
+            answer = _refusal(421, "This address is not served here.")
+        elif not local and not self._requests.allow(client):
+            answer = _refusal(429, "Too many requests. Wait a minute and try again.")
+        elif scope["method"] not in _SAFE and not _same_origin(headers, host):
+            answer = _refusal(403, "This request comes from another page and is refused.")
+        elif session is None:
+            if local:
+                session = self._sessions.new(local=True)
+                cookie = session_cookie(host, session)
+            elif scope["path"] not in _OPEN:
+                answer = (
+                    RedirectResponse("/enter", 303)
+                    if scope["method"] in _SAFE
+                    else _refusal(403, "Enter the code first.")
+                )
+        scope.setdefault("state", {})["session"] = session
+        scope["state"]["client"], scope["state"]["local"] = client, local
+
+        async def send_guarded(message: Message) -> None:
+            if message["type"] == "http.response.start":
+                sent = MutableHeaders(scope=message)
+                for name, value in _HEADERS.items():
+                    if name not in sent:
+                        sent[name] = value
+                if cookie:
+                    sent.append("set-cookie", cookie)
+            await send(message)
+
+        await (answer or self._app)(scope, receive, send_guarded)
+
+    def _session(self, headers: Headers, host: str, local: bool) -> Session | None:
+        try:
+            jar = SimpleCookie(headers.get("cookie", "")[:8192])
+        except CookieError:
+            return None
+        morsel = jar.get(cookie_name(host))
+        return self._sessions.find(morsel.value, local=local) if morsel else None
+
+
+def token_is_right(session: Session | None, given: str) -> bool:
+    """Return whether a change carries the token of the page it was made on."""
+    return session is not None and same(given, session.token)
+
+
+def cookie_name(host: str) -> str:
+    """Return the cookie's name: ports of one host share their cookies, so it names the port."""
+    port = host.rsplit(":", 1)[-1]
+    return f"ridelog_{port if port.isdigit() else '80'}"
+
+
+def session_cookie(host: str, session: Session) -> str:
+    """Return the header that lets a browser in."""
+    # Not "Secure": on plain HTTP in the workshop's network browsers would drop it.
+    return f"{cookie_name(host)}={session.key}; Path=/; HttpOnly; SameSite=Strict"
+
+
+def _same_origin(headers: Headers, host: str) -> bool:
+    """Return whether a change comes from a page of this very address."""
+    origin = headers.get("origin")
+    site = headers.get("sec-fetch-site")
+    return origin == f"http://{host}" and site in (None, "same-origin", "none")
+
+
+def _is_loopback(address: str) -> bool:
+    try:
+        return address == "localhost" or ip_address(address).is_loopback
+    except ValueError:
+        return False
+
+
+def _refusal(status: int, words: str) -> PlainTextResponse:
+    return PlainTextResponse(words + "\n", status)

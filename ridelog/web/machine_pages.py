@@ -1,0 +1,89 @@
+"""Machines, their set-ups over time, and the picture of how their figures went."""
+
+from starlette.requests import Request
+from starlette.responses import Response
+
+from ridelog.book import Book, Machine, SetupState
+from ridelog.web.answers import Form, PageError, changing_by_form, first, go, page, reading
+from ridelog.web.history import history_of
+
+
+@reading
+def machine_list(request: Request, book: Book) -> Response:
+    """Return the list of machines with the number of their rides."""
+    machines = [
+        (machine, book.rides.count(machine_id=machine.id), book.machines.setups(machine.id))
+        for machine in book.machines.all()
+    ]
+    return page(request, "machines.html", machines=machines)
+
+
+@reading
+def machine_page(request: Request, book: Book) -> Response:
+    """Return one machine: history picture, set-ups, latest rides."""
+    machine = machine_of(request, book)
+    return page(
+        request,
+        "machine.html",
+        machine=machine,
+        setups=book.machines.setups(machine.id),
+        rides=book.rides.found(machine_id=machine.id, most=20),
+        count=book.rides.count(machine_id=machine.id),
+        history=history_of(request, book, machine),
+    )
+
+
+@changing_by_form
+def add_machine(request: Request, book: Book, form: Form) -> Response:
+    """Add a machine."""
+    return go(f"/machines/{book.machines.named(first(form, 'name')).id}")
+
+
+@changing_by_form
+def change_machine(request: Request, book: Book, form: Form) -> Response:
+    """Change a machine's name and note."""
+    machine = machine_of(request, book)
+    book.machines.change(machine.id, name=first(form, "name"), note=first(form, "note"))
+    return go(f"/machines/{machine.id}")
+
+
+@changing_by_form
+def add_setup(request: Request, book: Book, form: Form) -> Response:
+    """Add a set-up state to a machine."""
+    machine = machine_of(request, book)
+    setup = book.machines.setup_named(machine.id, first(form, "name"))
+    return go(f"/machines/{machine.id}/setups/{setup.id}")
+
+
+@reading
+def setup_page(request: Request, book: Book) -> Response:
+    """Return one set-up state with its file."""
+    machine, setup = setup_of(request, book)
+    return page(request, "setup.html", machine=machine, setup=setup, problems=[])
+
+
+@changing_by_form
+def change_setup(request: Request, book: Book, form: Form) -> Response:
+    """Change a set-up state; its file is checked but kept as it was written."""
+    machine, setup = setup_of(request, book)
+    book.machines.change_setup(
+        setup.id,
+        name=first(form, "name"),
+        since_utc=first(form, "since"),
+        toml=first(form, "toml"),
+    )
+    return go(f"/machines/{machine.id}/setups/{setup.id}?saved=1")
+
+
+def machine_of(request: Request, book: Book) -> Machine:
+    """Return the machine that the address names."""
+    return book.machines.get(int(request.path_params["machine"]))
+
+
+def setup_of(request: Request, book: Book) -> tuple[Machine, SetupState]:
+    """Return the set-up state that the address names, and its machine."""
+    machine = machine_of(request, book)
+    setup = book.machines.setup(int(request.path_params["setup"]))
+    if setup.machine_id != machine.id:
+        raise PageError(f"set-up {setup.id} is not in the book.", "look at the list again.", 404)
+    return machine, setup

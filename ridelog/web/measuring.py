@@ -1,0 +1,158 @@
+"""One log measured for the book, in stages: first figures, the whole result, drawn pages."""
+
+import io
+import json
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from ridelog import __version__
+from ridelog.analysis.result import Estimate
+from ridelog.analysis.ride import RideResult, analyse
+from ridelog.analysis.settings import Settings
+from ridelog.analysis.top_speed import measure_top_speed
+from ridelog.book import Figure, NewResult
+from ridelog.errors import NotEnoughDataError
+from ridelog.filtering.motion import Motion
+from ridelog.filtering.smoother import estimate_motion
+from ridelog.importer import log_from_bytes, require_times
+from ridelog.report.json_result import ride_json
+from ridelog.report.page import page_words
+from ridelog.report.plots import ride_pictures
+from ridelog.report.sections_of import ride_sections
+from ridelog.units import SPEED_UNITS
+
+TRACE, PAGES = "trace", "pages"
+# More fixes than a day at 5 Hz is not one test ride, and its memory would not be bounded.
+MOST_FIXES = 432_000
+
+
+@dataclass(frozen=True)
+class Measured:
+    """What was measured of one log, ready for the book."""
+
+    format: str
+    start_utc: str
+    duration_s: float
+    result: NewResult
+
+
+def motion_of_log(
+    name: str, data: bytes, tell: Callable[[float], None] = lambda done: None
+) -> Motion:
+    """Return the smoothed motion of a log's bytes.
+
+    Raises
+    ------
+    RideLogError
+        If the bytes are no log, or cannot give a speed.
+    """
+    track = require_times(log_from_bytes(name, data))
+    if len(track) > MOST_FIXES:
+        raise NotEnoughDataError(
+            f"{track.source.file}: the log holds {len(track):,} fixes, more than the workshop "
+            f"page takes ({MOST_FIXES:,}).",
+            "cut the log down to the one test ride, or use `ridelog report`.",
+        )
+    return estimate_motion(track, progress=tell)
+
+
+def first_figures(motion: Motion, settings: Settings) -> dict[str, Any]:
+    """Return the headline as soon as it can be had, before everything else is measured."""
+    best = measure_top_speed(motion, excluded=settings.left_out_s).best_1s
+    return {"best_1s_mps": None if best is None else best.as_json()}
+
+
+def measured(motion: Motion, settings: Settings) -> tuple[Measured, RideResult]:
+    """Return everything that is measured on a ride, with its trace but without pictures."""
+    result = analyse(motion, settings)
+    document = ride_json(result)
+    new = NewResult(
+        version=__version__,
+        settings=settings.as_json(),
+        document=document,
+        figures=figures_in(document),
+        attachments={TRACE: trace_bytes(motion)},
+    )
+    source = result.source
+    return Measured(source.format, source.start_utc, source.duration_s, new), result
+
+
+def pages_bytes(motion: Motion, result: RideResult) -> bytes:
+    """Return what the page of a ride says and shows, in either unit, as JSON."""
+    pages = {}
+    for label, unit in SPEED_UNITS.items():
+        pictures = ride_pictures(motion, result, unit)
+        sections = ride_sections(motion, result, unit)
+        pages[label] = page_words(motion, result, pictures, unit, sections=sections)
+    return json.dumps(pages, allow_nan=False, ensure_ascii=False).encode("utf-8", "replace")
+
+
+def figures_in(document: dict[str, Any]) -> dict[str, Figure]:
+    """Return the figures of a result that lists and histories show, by name.
+
+    Parameters
+    ----------
+    document : dict
+        A ``ridelog.ride/1`` object, whole or in part.
+    """
+    top = document.get("top_speed") or {}
+    reverse = document.get("reverse") or {}
+    found = {
+        "best_1s_mps": top.get("best_1s_mps"),
+        "best_5s_mps": top.get("best_5s_mps"),
+        "two_way_mps": top.get("two_way_mps"),
+        "reverse_top_mps": reverse.get("top_speed_mps"),
+    }
+    for launch in document.get("launches") or []:
+        for window in launch.get("windows") or []:
+            name, time_s = f"window {window.get('label')}", window.get("time_s")
+            best = estimate_of(found.get(name))
+            here = estimate_of(time_s)
+            if here is not None and (best is None or here.value < best.value):
+                found[name] = time_s
+    pull = document.get("pull") or {}
+    for point in pull.get("curve") or [] if isinstance(pull, dict) else []:
+        if isinstance(point, dict) and "speed_mps" in point:
+            found[f"pull at {point['speed_mps']:g}"] = point.get("accel_mps2")
+    return {
+        name: Figure(value.value, value.low, value.high)
+        for name, value in ((name, estimate_of(record)) for name, record in found.items())
+        if value is not None
+    }
+
+
+def trace_bytes(motion: Motion) -> bytes:
+    """Return the smoothed motion in time order as a compressed table of arrays.
+
+    Arrays of shape (m,): time_s (float64), speed_mps, speed_sd_mps, accel_mps2, east_m, north_m
+    (float32), broken (bool, whether the line is interrupted before the row). [SI]
+    """
+    rows = np.flatnonzero(motion.used & np.isfinite(motion.speed_mps))
+    rows = rows[np.argsort(motion.track.time_s[rows], kind="stable")]
+    time_s = motion.track.time_s[rows]
+    broken = np.zeros(len(rows), dtype=bool)
+    for start_s, end_s in motion.gaps:
+        after = int(np.searchsorted(time_s, 0.5 * (start_s + end_s)))
+        if 0 < after < len(rows):
+            broken[after] = True
+    stream = io.BytesIO()
+    np.savez_compressed(
+        stream,
+        time_s=time_s,
+        broken=broken,
+        **{
+            name: getattr(motion, name)[rows].astype(np.float32)
+            for name in ("speed_mps", "speed_sd_mps", "accel_mps2", "east_m", "north_m")
+        },
+    )
+    return stream.getvalue()
+
+
+def estimate_of(value: object) -> Estimate | None:
+    """Return an estimate read back from a result, or None."""
+    if not isinstance(value, dict) or not {"value", "low", "high"} <= set(value):
+        return None
+    return Estimate(value["value"], value["low"], value["high"], value.get("level", 0.9))

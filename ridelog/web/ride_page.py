@@ -1,0 +1,189 @@
+"""The page of one ride, its downloads, and what can be changed about it."""
+
+import json
+from typing import Any
+
+from starlette.requests import Request
+from starlette.responses import Response
+
+from ridelog import __version__
+from ridelog.book import CONDITIONS, MARK_KINDS, Book, RideEntry
+from ridelog.report.changes import changed_figures
+from ridelog.report.json_result import to_bytes
+from ridelog.report.page import page_of
+from ridelog.web.answers import (
+    Form,
+    PageError,
+    changing_by_form,
+    first,
+    go,
+    page,
+    reading,
+    seconds_of,
+    unit_of,
+    workshop,
+)
+from ridelog.web.guard import ALONE_POLICY
+from ridelog.web.settings_of import settings_of
+
+
+@reading
+def ride_page(request: Request, book: Book) -> Response:
+    """Return the page of one ride with everything that is known of it so far."""
+    ride = ride_of(request, book)
+    result = book.results.latest(ride.id)
+    marks = book.details.marks(ride.id)
+    current = result is not None and result.settings == settings_of(marks).as_json()
+    words = _words(book, ride, request)
+    if ride.state != "failed" and (words is None or not current):
+        # Read from an export, or left by a run that was stopped: figures follow by themselves.
+        workshop(request).desk.ensure(ride)
+    older = [old for old in book.results.all(ride.id) if result and old.id != result.id]
+    return page(
+        request,
+        "ride.html",
+        ride=ride,
+        result=result,
+        current=current,
+        outdated=result is not None and result.version != __version__,
+        words=words,
+        figures=book.results.figures([ride.id])[ride.id],
+        marks=marks,
+        mark_kinds=MARK_KINDS,
+        conditions=CONDITIONS,
+        noted=book.details.conditions(ride.id),
+        notes=book.details.notes(ride.id),
+        machines=book.machines.all(),
+        setups=book.machines.setups(ride.machine_id) if ride.machine_id else (),
+        changes=changed_figures(older[0].document, result.document) if older and result else (),
+        older_version=older[0].version if older else "",
+    )
+
+
+@reading
+def ride_json_file(request: Request, book: Book) -> Response:
+    """Return the figures of a ride as the JSON object that scripts read."""
+    ride = ride_of(request, book)
+    result = book.results.latest(ride.id)
+    if result is None:
+        raise PageError(f"ride {ride.id} has no figures yet.", "wait until it is measured.", 404)
+    return _file(to_bytes(result.document), "application/json", f"ride-{ride.id}.json")
+
+
+@reading
+def ride_report(request: Request, book: Book) -> Response:
+    """Return the page of a ride that stands alone, to keep or to send."""
+    ride = ride_of(request, book)
+    words = _words(book, ride, request)
+    if words is None:
+        raise PageError(f"ride {ride.id} is not drawn yet.", "wait until it is measured.", 404)
+    data = page_of(words).encode("utf-8", "replace")
+    answer = _file(data, "text/html; charset=utf-8", f"ride-{ride.id}.html")
+    answer.headers["content-security-policy"] = ALONE_POLICY
+    return answer
+
+
+@reading
+def ride_original(request: Request, book: Book) -> Response:
+    """Return the log of a ride, byte for byte as it was given."""
+    ride = ride_of(request, book)
+    data = book.original(ride.sha256)
+    suffix = {"gpx": "gpx", "nmea": "nmea"}.get(ride.format.split("-")[0], "log")
+    if data[:2] in (b"\x1f\x8b", b"PK"):
+        suffix = "gz" if data[:2] == b"\x1f\x8b" else "zip"
+    return _file(data, "application/octet-stream", f"ride-{ride.id}.{suffix}")
+
+
+@changing_by_form
+def change_details(request: Request, book: Book, form: Form) -> Response:
+    """Change the machine, set-up, conditions and note of a ride."""
+    ride = ride_of(request, book)
+    machine_name, setup_name = first(form, "machine").strip(), first(form, "setup").strip()
+    machine = book.machines.named(machine_name) if machine_name else None
+    if setup_name and machine is None:
+        raise PageError("a set-up belongs to a machine.", "name the machine as well.")
+    setup = book.machines.setup_named(machine.id, setup_name) if machine and setup_name else None
+    book.rides.move(ride.id, machine.id if machine else None, setup.id if setup else None)
+    book.details.set_conditions(ride.id, {n: first(form, n) for n in CONDITIONS if n in form})
+    book.details.add_note(ride.id, first(form, "note"))
+    return go(f"/rides/{ride.id}?saved=details#details")
+
+
+@changing_by_form
+def remove_note(request: Request, book: Book, form: Form) -> Response:
+    """Take a note back."""
+    ride = ride_of(request, book)
+    book.details.remove_note(ride.id, number_of(first(form, "note"), "note"))
+    return go(f"/rides/{ride.id}#details")
+
+
+@changing_by_form
+def add_mark(request: Request, book: Book, form: Form) -> Response:
+    """Mark a stretch and have the figures follow."""
+    ride = ride_of(request, book)
+    start_s = seconds_of(first(form, "start"), "start of the stretch")
+    end_s = seconds_of(first(form, "end"), "end of the stretch")
+    book.details.add_mark(ride.id, first(form, "kind"), start_s, end_s)
+    workshop(request).desk.submit(ride)
+    return go(f"/rides/{ride.id}#marks")
+
+
+@changing_by_form
+def remove_mark(request: Request, book: Book, form: Form) -> Response:
+    """Take a mark back and have the figures follow."""
+    ride = ride_of(request, book)
+    book.details.remove_mark(ride.id, number_of(first(form, "mark"), "mark"))
+    workshop(request).desk.submit(ride)
+    return go(f"/rides/{ride.id}#marks")
+
+
+@changing_by_form
+def measure_again(request: Request, book: Book, form: Form) -> Response:
+    """Measure a ride once more with this version."""
+    ride = ride_of(request, book)
+    workshop(request).desk.submit(ride)
+    return go(f"/rides/{ride.id}")
+
+
+@changing_by_form
+def remove_ride(request: Request, book: Book, form: Form) -> Response:
+    """Take a ride and its log out of the book, if the box was ticked."""
+    ride = ride_of(request, book)
+    if first(form, "sure") != "yes":
+        raise PageError("the ride was not removed.", "tick the box to say that you are sure.")
+    book.rides.remove(ride.id)
+    return go("/")
+
+
+def ride_of(request: Request, book: Book) -> RideEntry:
+    """Return the ride that the address names."""
+    return book.rides.get(int(request.path_params["ride"]))
+
+
+def number_of(text: str, what: str) -> int:
+    """Return a number from a form.
+
+    Raises
+    ------
+    PageError
+        If it is none.
+    """
+    if not text.isdigit() or len(text) > 12:
+        raise PageError(f"{what}: {text[:20]!r} is no number.", "load the page again.")
+    return int(text)
+
+
+def _words(book: Book, ride: RideEntry, request: Request) -> dict[str, Any] | None:
+    """Return what the ride's page says in the chosen unit, once it is drawn."""
+    data = book.results.attachment(ride.id, "pages")
+    if data is None:
+        return None
+    words: dict[str, Any] = json.loads(data)[unit_of(request).label]
+    return words
+
+
+def _file(data: bytes, kind: str, name: str) -> Response:
+    # The name is ours: nothing from the log reaches a header.
+    return Response(
+        data, media_type=kind, headers={"content-disposition": f'attachment; filename="{name}"'}
+    )

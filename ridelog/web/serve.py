@@ -1,0 +1,107 @@
+"""Start the workshop page: sockets, addresses, and the server that listens on them."""
+
+import socket
+import sys
+from pathlib import Path
+
+from ridelog.book import Book
+from ridelog.errors import RideLogError
+
+
+class ServeError(RideLogError):
+    """The page cannot be opened at the address that was asked for."""
+
+
+def lan_host() -> str | None:
+    """Return this machine's address in its network, or None without one; nothing is sent."""
+    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe:
+        try:
+            # RFC 5737: an address for documentation; choosing the route sends no packet.
+            probe.connect(("192.0.2.1", 9))
+            host = str(probe.getsockname()[0])
+        except OSError:
+            return None
+    return None if host.startswith("127.") or host == "0.0.0.0" else host
+
+
+def listening(host: str, port: int) -> socket.socket:
+    """Return a socket that listens on an address.
+
+    Raises
+    ------
+    ServeError
+        If the port is taken or may not be used.
+    """
+    opened = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
+    try:
+        if sys.platform != "win32":  # there it would share the port instead of reusing it
+            opened.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        opened.bind((host, port))
+        opened.listen(128)
+    except OSError as error:
+        opened.close()
+        reason = (error.strerror or type(error).__name__).lower()
+        raise ServeError(
+            f"{host}:{port}: the page cannot be opened there ({reason}).",
+            "close what uses the port, or choose another with --port.",
+        ) from error
+    return opened
+
+
+def serve(folder: Path | None, *, port: int, lan: bool) -> None:
+    """Serve the workshop page until the user stops it.
+
+    Parameters
+    ----------
+    folder : Path or None
+        The ride book; None for the usual place.
+    port : int
+        Port to listen on; 0 for any free one.
+    lan : bool
+        Whether telephones of the same network may come in with a code.
+    """
+    with Book(folder) as book:  # made or brought up to date before anyone asks
+        place = book.folder
+    sockets = [listening("127.0.0.1", port)]
+    port = int(sockets[0].getsockname()[1])
+    hosts = {f"127.0.0.1:{port}", f"localhost:{port}"}
+    address = None
+    if lan:
+        host = lan_host()
+        if host is None:
+            sockets[0].close()
+            raise ServeError(
+                "this machine has no address in a network.", "join the workshop's network first."
+            )
+        sockets.append(listening(host, port))
+        hosts.add(f"{host}:{port}")
+        address = f"http://{host}:{port}"
+
+    import uvicorn
+
+    from ridelog.web.app import make_app
+    from ridelog.web.sessions import Codes
+
+    codes = Codes()
+    app = make_app(place, hosts=lambda: frozenset(hosts), lan_address=lambda: address, codes=codes)
+    print(f"Ride book: {place}", file=sys.stderr)
+    print(f"The workshop page is open at http://127.0.0.1:{port}/  (stop with Ctrl-C)", flush=True)
+    if address:
+        _show_code(address, codes.new())
+    config = uvicorn.Config(
+        app, log_level="warning", access_log=False, server_header=False, date_header=False,
+        timeout_keep_alive=20, timeout_graceful_shutdown=3, limit_concurrency=200,
+        h11_max_incomplete_event_size=32 * 1024, lifespan="on",
+    )  # fmt: skip
+    uvicorn.Server(config).run(sockets=sockets)
+
+
+def _show_code(address: str, code: str) -> None:
+    """Show how the first telephone gets in; more codes are made on the page itself."""
+    import segno
+
+    print(f"For a telephone in the same network: {address}/enter with the code {code}")
+    print("(one telephone, within ten minutes; more codes on the page under Telephone)")
+    if sys.stdout.isatty():
+        segno.make(f"{address}/enter#{code}", error="m").terminal(compact=True)
+    sys.stdout.flush()

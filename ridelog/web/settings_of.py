@@ -1,0 +1,21 @@
+"""The settings with which a ride of the book is measured."""
+
+from ridelog.analysis.settings import Settings
+from ridelog.book import Mark
+
+
+def settings_of(marks: tuple[Mark, ...], has_reverse: bool | None = None) -> Settings:
+    """Return the settings of a ride with what its rider marked.
+
+    Parameters
+    ----------
+    marks : tuple of Mark
+        Marked stretches, of either kind.
+    has_reverse : bool or None
+        Whether the machine can go backwards, if its set-up says so.
+    """
+    return Settings(
+        has_reverse=has_reverse,
+        reverse_marks_s=tuple((m.start_s, m.end_s) for m in marks if m.kind == "reverse"),
+        left_out_s=tuple((m.start_s, m.end_s) for m in marks if m.kind == "left_out"),
+    )

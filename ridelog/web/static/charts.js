@@ -1,0 +1,222 @@
+// The charts of a ride: drawn by the library from the server's frames, filled, linked and steered here.
+/* global Bokeh */
+
+const dark = matchMedia("(prefers-color-scheme: dark)");
+const NAN = Number.NaN;
+const numbers = (list, factor = 1) => Float64Array.from(list, (value) => (value === null ? NAN : value * factor));
+const PHASE_KEYS = { standstill: "standing" };
+
+export function clock(seconds) {
+  const sign = seconds < 0 ? "−" : "";
+  const tenths = Math.round(Math.abs(seconds) * 10);
+  const rest = tenths % 600;
+  return `${sign}${Math.floor(tenths / 600)}:${String(Math.floor(rest / 10)).padStart(2, "0")}.${rest % 10}`;
+}
+
+export class Charts {
+  constructor(ride) {
+    this.ride = ride;
+    this.boxes = Object.fromEntries(["speed", "path", "strip"].map((name) => [name, document.getElementById(`${name}-chart`)]));
+    this.readout = document.getElementById("readout");
+    this.cursor = null;      // seconds
+    this.asked = 0;
+    this.steer();
+    dark.addEventListener("change", () => this.draw());
+  }
+
+  async get(what) {
+    const answer = await fetch(`/rides/${this.ride}/${what}`);
+    if (!answer.ok) throw new Error(`${what}: ${answer.status}`);
+    return answer.json();
+  }
+
+  // Draw anew, for another result, unit or shade, without moving what is in view.
+  async draw() {
+    const view = this.range && [this.range.start, this.range.end];
+    const frame = await this.get(`chart?shade=${dark.matches ? "dark" : "light"}`);
+    Object.assign(this, { frame, path: frame.route, start: frame.start, end: frame.end, unit: frame.unit, span: frame.end - frame.start });
+    document.getElementById("charts").hidden = false;
+    this.models = {};
+    for (const name of ["strip", "speed", "path"]) {
+      const box = this.boxes[name];
+      box.replaceChildren();
+      box.hidden = !frame[name];
+      if (frame[name]) {
+        const views = await Bokeh.embed.embed_item({ ...frame[name], target_id: box.id }, box.id);
+        this.models[name] = (views.roots ?? views.get_by_id) ? first(views) : views;
+      }
+    }
+    this.link();
+    if (view) [this.range.start, this.range.end] = view;
+    await this.fill();
+    if (this.cursor !== null) this.point(this.cursor);
+    this.say();
+    document.getElementById("charts").dataset.drawn = frame.result;
+  }
+
+  link() {
+    const speed = this.models.speed;
+    this.range = speed.x_range;
+    this.trace = speed.select_one("trace");
+    if (this.models.strip) {
+      this.models.strip.x_range = this.range;
+      this.nameP();
+    }
+    this.range.change.connect(() => this.moved());
+    for (const name of ["speed", "strip"]) {
+      this.models[name]?.on_event("mousemove", (event) => this.point(event.x / 1000));
+      this.models[name]?.on_event("tap", (event) => this.point(event.x / 1000));
+    }
+    for (const name of ["mousemove", "tap"]) this.models.path.on_event(name, (event) => this.nearest(event.x, event.y));
+  }
+
+  moved() {
+    clearTimeout(this.later);
+    this.later = setTimeout(() => { this.fill(); this.say(); }, 120);
+    this.nameP();
+  }
+
+  async fill() {
+    const mine = ++this.asked;
+    const width = Math.max(200, this.boxes.speed.clientWidth);
+    // A third beyond either end, so that a short pan shows no empty edge.
+    const spare = (this.range.end - this.range.start) / 3;
+    const query = `from=${(this.range.start - spare) / 1000}&to=${(this.range.end + spare) / 1000}&columns=${Math.round(width * 5 / 3)}`;
+    const data = await this.get(`trace?${query}`);
+    if (mine !== this.asked) return;
+    this.data = data;
+    this.trace.data = { time: numbers(data.time, 1000), speed: numbers(data.speed), low: numbers(data.low), high: numbers(data.high) };
+  }
+
+  // Names of phases that are wide enough in view to carry them.
+  nameP() {
+    const strip = this.models.strip;
+    if (!strip) return;
+    const perPixel = (this.range.end - this.range.start) / Math.max(1, this.boxes.strip.clientWidth - 60);
+    const labels = { x: [], words: [] };
+    for (const [start, end, name] of this.frame.phases) {
+      const [left, right] = [Math.max(1000 * start, this.range.start), Math.min(1000 * end, this.range.end)];
+      const words = PHASE_KEYS[name] ?? name;
+      if ((right - left) / perPixel < 8 * words.length) continue;
+      labels.x.push((left + right) / 2);
+      labels.words.push(words);
+    }
+    strip.select_one("labels").data = labels;
+  }
+
+  at(seconds, names, data) {
+    const time = data.time;
+    let [low, high] = [0, time.length - 1];
+    if (high < 0) return null;
+    const known = (k) => time[k] !== null;
+    while (high - low > 1) {
+      let middle = (low + high) >> 1;
+      if (!known(middle)) middle = middle > low + 1 ? middle - 1 : middle + 1;
+      if (middle >= high || middle <= low) break;
+      if (time[middle] <= seconds) low = middle; else high = middle;
+    }
+    if (!known(low) || !known(high)) return null;
+    const share = time[high] > time[low] ? Math.min(1, Math.max(0, (seconds - time[low]) / (time[high] - time[low]))) : 0;
+    const found = Object.fromEntries(names.map((name) => [name, data[name][low] + share * (data[name][high] - data[name][low])]));
+    return names.every((name) => data[name][low] !== null && data[name][high] !== null) ? found : null;
+  }
+
+  point(seconds) {
+    this.cursor = Math.min(this.end, Math.max(this.start, seconds));
+    for (const name of ["speed", "strip"]) {
+      const line = this.models[name]?.select_one("cursor");
+      if (line) line.location = 1000 * this.cursor;
+    }
+    const here = this.at(this.cursor, ["east", "north"], this.path);
+    this.models.path.select_one("here").data = here ? { x: [here.east], y: [here.north] } : { x: [], y: [] };
+    this.say();
+  }
+
+  nearest(x, y) {
+    const { east, north, time } = this.path;
+    let [best, found] = [Infinity, null];
+    for (let k = 0; k < east.length; k += 1) {
+      if (east[k] === null) continue;
+      const away = (east[k] - x) ** 2 + (north[k] - y) ** 2;
+      if (away < best) { best = away; found = time[k]; }
+    }
+    if (found !== null) this.point(found);
+  }
+
+  say() {
+    const [from, to] = [this.range.start / 1000, this.range.end / 1000];
+    const view = `In view: ${clock(Math.max(from, this.start))} to ${clock(Math.min(to, this.end))}.`;
+    if (this.cursor === null) { this.tell(view); return; }
+    const speed = this.at(this.cursor, ["speed", "low", "high"], this.data);
+    const phase = this.frame.phases.find(([start, end]) => start <= this.cursor && this.cursor < end);
+    const value = speed ? `${speed.speed.toFixed(1)} ${this.unit} (${speed.low.toFixed(1)} to ${speed.high.toFixed(1)})` : "no speed known";
+    this.tell(`At ${clock(this.cursor)}: ${value}${phase ? `, ${phase[2]}` : ""}. ${view}`);
+  }
+
+  tell(words) {
+    // A screen reader hears the place where the pointer comes to rest, not the way there.
+    clearTimeout(this.told);
+    this.readout.setAttribute("aria-live", "off");
+    this.readout.textContent = words;
+    this.told = setTimeout(() => {
+      this.readout.setAttribute("aria-live", "polite");
+      this.readout.textContent = `${words} `;
+    }, 500);
+  }
+
+  view(start, end) {
+    const least = 500;
+    const [low, high] = [1000 * this.start - 20 * this.span, 1000 * this.end + 20 * this.span];
+    const width = Math.min(high - low, Math.max(least, end - start));
+    const from = Math.min(Math.max(start, low), high - width);
+    this.range.setv({ start: from, end: from + width });
+  }
+
+  zoom(factor) {
+    const { start, end } = this.range;
+    const inside = this.cursor !== null && 1000 * this.cursor > start && 1000 * this.cursor < end;
+    const about = inside ? 1000 * this.cursor : (start + end) / 2;
+    this.view(about + (start - about) * factor, about + (end - about) * factor);
+  }
+
+  shift(share) {
+    const by = share * (this.range.end - this.range.start);
+    this.view(this.range.start + by, this.range.end + by);
+  }
+
+  steer() {
+    const acts = {
+      in: () => this.zoom(0.5), out: () => this.zoom(2), left: () => this.shift(-0.4), right: () => this.shift(0.4),
+      all: () => this.view(1000 * this.start - 20 * this.span, 1000 * this.end + 20 * this.span),
+    };
+    for (const button of document.querySelectorAll("#charts [data-do]")) {
+      button.addEventListener("click", () => this.range && acts[button.dataset.do]());
+    }
+    const keys = { "+": acts.in, "=": acts.in, "-": acts.out, 0: acts.all, PageUp: acts.left, PageDown: acts.right };
+    this.boxes.speed.addEventListener("keydown", (event) => {
+      if (!this.range || event.ctrlKey || event.altKey || event.metaKey) return;
+      const width = (this.range.end - this.range.start) / 1000;
+      const step = event.shiftKey ? width / 10 : width / 100;
+      const here = this.cursor ?? this.range.start / 1000 + width / 2;
+      if (event.key === "ArrowLeft") this.step(here - step);
+      else if (event.key === "ArrowRight") this.step(here + step);
+      else if (event.key === "Home") this.step(this.start);
+      else if (event.key === "End") this.step(this.end);
+      else if (keys[event.key]) keys[event.key]();
+      else return;
+      event.preventDefault();
+    });
+  }
+
+  // Move the cursor by hand; what is in view follows it.
+  step(seconds) {
+    this.point(seconds);
+    const [at, { start, end }] = [1000 * this.cursor, this.range];
+    if (at < start || at > end) this.view(at - (end - start) / 2, at + (end - start) / 2);
+  }
+}
+
+function first(views) {
+  const view = views.roots ? [...views.roots][0] : views;
+  return view.model ?? view;
+}

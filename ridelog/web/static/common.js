@@ -1,0 +1,45 @@
+// What the pages share: the token of this page, and news about rides that are being measured.
+export const token = document.body.dataset.token;
+
+// A stream is held only while something is going on and the page is in sight: browsers allow few.
+export function follow(tell) {
+  let source = null;
+  let wanted = false;
+  const close = () => { source?.close(); source = null; };
+  const open = () => {
+    if (source || !wanted || document.hidden) return;
+    source = new EventSource("/events");
+    source.onmessage = (event) => {
+      const tasks = JSON.parse(event.data);
+      tell(tasks);
+      if (!tasks.some((task) => ["waiting", "working", "drawing"].includes(task.state))) {
+        wanted = false;
+        close();
+      }
+    };
+    source.onerror = () => { if (source?.readyState === EventSource.CLOSED) { close(); setTimeout(open, 1500); } };
+  };
+  document.addEventListener("visibilitychange", () => (document.hidden ? close() : open()));
+  window.addEventListener("pagehide", close);
+  return () => { wanted = true; open(); };
+}
+
+// Take parts of a page that the server has made anew, and leave the rest as it is.
+export async function renew(...names) {
+  const answer = await fetch(location.pathname + location.search, { headers: { accept: "text/html" } });
+  if (!answer.ok) return null;
+  const fresh = new DOMParser().parseFromString(await answer.text(), "text/html");
+  for (const name of names) {
+    const [old, now] = [document.getElementById(name), fresh.getElementById(name)];
+    if (old && now) old.replaceWith(document.adoptNode(now));
+  }
+  return fresh;
+}
+
+export function words(task) {
+  if (task.state === "failed") return task.problem;
+  if (task.state === "waiting") return "waits its turn";
+  if (task.state === "working") return task.first ? "first figures are there" : "is being measured";
+  if (task.state === "drawing") return "figures are there, pictures are being drawn";
+  return "done";
+}

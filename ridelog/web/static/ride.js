@@ -1,0 +1,43 @@
+// The page of one ride: its charts, and its figures as they are measured.
+import { follow, renew, words } from "./common.js";
+import { Charts, clock } from "./charts.js";
+
+const page = document.getElementById("ride");
+const ride = page.dataset.ride;
+const work = document.getElementById("work");
+let charts = null;
+let seen = "";
+
+if (document.getElementById("charts")) {
+  charts = new Charts(ride);
+  charts.draw().catch(() => { work.textContent = "The charts cannot be drawn yet."; });
+  const take = document.getElementById("take-view");
+  take.hidden = false;
+  take.addEventListener("click", () => {
+    if (!charts.range) return;
+    const [from, to] = [charts.range.start / 1000, charts.range.end / 1000];
+    document.getElementById("mark-start").value = clock(Math.max(from, charts.start, 0));
+    document.getElementById("mark-end").value = clock(Math.min(to, charts.end));
+  });
+}
+
+const look = follow(async (tasks) => {
+  const task = tasks.filter((one) => String(one.ride_id) === ride).at(-1);
+  if (!task) return;
+  const now = `${task.number} ${task.state} ${Boolean(task.first)}`;
+  if (now === seen) return;
+  const before = seen;
+  seen = now;
+  const busy = !["done", "failed"].includes(task.state);
+  work.textContent = busy ? `This ride ${words(task)}…` : "";
+  if (task.first && document.getElementById("first-value")) await renew("figures");
+  if (task.state === "failed") { if (before) location.reload(); return; }
+  if ((task.state === "drawing" || task.state === "done") && before) {
+    // A page that had no figures at all lacks charts and forms too: load it whole.
+    if (!document.getElementById("charts")) { location.reload(); return; }
+    await renew("figures", "sections");
+    await charts?.draw();
+    if (task.state === "done") page.dataset.current = "yes";
+  }
+});
+if (page.dataset.current !== "yes") look();

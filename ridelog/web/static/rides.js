@@ -1,0 +1,160 @@
+// The front page: logs come in one after the other, the queue shows what happens to each.
+import { follow, renew, token, words } from "./common.js";
+
+const MOST_BYTES = 128 * 1024 * 1024;
+const drop = document.getElementById("drop");
+const files = document.getElementById("files");
+const queue = document.getElementById("queue");
+const said = document.getElementById("said");
+const rows = new Map();       // by key: "up N" while it comes in, "task N" afterwards
+const finished = new Set();
+const waiting = [];
+let running = 0;
+let count = 0;
+
+const look = follow(show);
+
+document.getElementById("choose").addEventListener("click", () => files.click());
+files.addEventListener("change", () => { take(files.files); files.value = ""; });
+for (const name of ["dragenter", "dragover"]) {
+  drop.addEventListener(name, (event) => { event.preventDefault(); drop.classList.add("over"); });
+}
+for (const name of ["dragleave", "drop"]) drop.addEventListener(name, () => drop.classList.remove("over"));
+drop.addEventListener("drop", (event) => { event.preventDefault(); take(event.dataTransfer.files); });
+// A log dropped beside the zone must not make the browser leave the page.
+for (const name of ["dragover", "drop"]) window.addEventListener(name, (event) => event.preventDefault());
+
+function take(list) {
+  for (const file of list) {
+    const row = makeRow(`up ${++count}`, file.name, "is coming in");
+    if (file.size > MOST_BYTES) fail(row, "is larger than the page takes (128 MiB).");
+    else waiting.push([file, row]);
+  }
+  next();
+}
+
+function next() {
+  while (running < 3 && waiting.length) {
+    const [file, row] = waiting.shift();
+    running += 1;
+    send(file, row).finally(() => { running -= 1; next(); });
+  }
+}
+
+async function send(file, row) {
+  let answer;
+  try {
+    answer = await fetch(`/logs?name=${encodeURIComponent(file.name)}`, {
+      method: "PUT", body: file, headers: { "x-ridelog-token": token, "content-type": "application/octet-stream" },
+    });
+  } catch {
+    return fail(row, "did not get through. Is the server still running?");
+  }
+  const said = await answer.json().catch(() => ({ problem: "The server refused it.", advice: "" }));
+  if (!answer.ok) return fail(row, [said.problem, said.advice && `What to do: ${said.advice}`].filter(Boolean).join(" "));
+  if (said.task === null) {
+    settle(row, "is in the book already", said.ride);
+    finished.add(row.key);
+    await renew("list");
+    return undefined;
+  }
+  const key = `task ${said.task}`;
+  if (rows.has(key)) row.item.remove();
+  else if (finished.has(key)) settle(row, "is measured", said.ride);
+  else { row.key = key; rows.set(key, row); row.ride = said.ride; }
+  look();
+  return undefined;
+}
+
+function makeRow(key, name, text) {
+  const item = document.createElement("li");
+  const file = Object.assign(document.createElement("span"), { className: "file", textContent: name });
+  const words = Object.assign(document.createElement("span"), { className: "words", textContent: text });
+  const bar = document.createElement("progress");
+  bar.setAttribute("aria-label", `Progress of ${name}`);
+  item.append(file, words, bar);
+  queue.append(item);
+  document.getElementById("queue-box").hidden = false;
+  const row = { key, item, file, words, bar };
+  rows.set(key, row);
+  return row;
+}
+
+function fail(row, text) {
+  row.item.classList.add("failed");
+  row.words.textContent = text;
+  row.bar.remove();
+  said.textContent = `${row.file.textContent}: ${text}`;
+  const away = Object.assign(document.createElement("button"), { type: "button", textContent: "Dismiss" });
+  away.setAttribute("aria-label", `Dismiss ${row.file.textContent}`);
+  away.addEventListener("click", () => {
+    row.item.remove();
+    if (row.key.startsWith("task ")) {
+      fetch("/tasks/dismiss", { method: "POST", body: new URLSearchParams({ token, task: row.key.slice(5) }) });
+    }
+  });
+  row.item.append(away);
+}
+
+function settle(row, text, ride) {
+  row.bar.remove();
+  row.words.textContent = text;
+  const link = Object.assign(document.createElement("a"), { href: `/rides/${ride}`, textContent: row.file.textContent });
+  row.file.replaceChildren(link);
+}
+
+async function show(tasks) {
+  let fresh = false;
+  for (const task of tasks) {
+    const key = `task ${task.number}`;
+    if (finished.has(key)) continue;
+    const ended = task.state === "failed" || task.state === "done";
+    if (!rows.has(key) && ended && task.state === "done") { finished.add(key); continue; }
+    const row = rows.get(key) ?? makeRow(key, task.file, "");
+    row.words.textContent = words(task);
+    row.bar.value = task.progress;
+    if (task.state === "drawing" && !row.listed) { row.listed = fresh = true; }
+    if (!ended) continue;
+    finished.add(key);
+    fresh = true;
+    if (task.state === "failed") fail(row, task.problem);
+    else { settle(row, "is measured", task.ride_id); said.textContent = `${task.file} is measured.`; }
+  }
+  if (fresh) { const ticked = ticks(); await renew("list"); tick(ticked); }
+}
+
+// Ticks survive the renewing of the list.
+const ticks = () => [...document.querySelectorAll("#pick input:checked")].map((box) => `${box.name} ${box.value}`);
+function tick(ticked) {
+  for (const box of document.querySelectorAll("#pick input[type=checkbox]")) box.checked = ticked.includes(`${box.name} ${box.value}`);
+  counted();
+}
+
+function counted() {
+  const picked = document.getElementById("picked");
+  if (!picked) return;
+  const [before, after] = ["before", "after"].map((name) => document.querySelectorAll(`#pick input[name=${name}]:checked`).length);
+  picked.textContent = before || after ? `${before} before, ${after} after` : "Tick the rides before the change and those after it.";
+}
+
+document.addEventListener("change", (event) => {
+  const box = event.target;
+  if (!box.matches("#pick input[type=checkbox]")) return;
+  // A ride was ridden before the change or after it, never both.
+  if (box.checked) {
+    const other = box.name === "before" ? "after" : "before";
+    document.querySelector(`#pick input[name=${other}][value="${box.value}"]`).checked = false;
+  }
+  counted();
+});
+document.addEventListener("submit", (event) => {
+  if (event.target.id !== "pick") return;
+  const picked = document.getElementById("picked");
+  const missing = ["before", "after"].filter((name) => !document.querySelector(`#pick input[name=${name}]:checked`));
+  if (missing.length) {
+    event.preventDefault();
+    picked.textContent = `Tick at least one ride ${missing.join(" and one ")} the change.`;
+  } else picked.textContent = "The rides are being compared…";
+});
+window.addEventListener("pageshow", counted);
+look();

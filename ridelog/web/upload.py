@@ -1,0 +1,122 @@
+"""Logs come in: raw bytes by PUT, counted, hashed and on the disk before they are acknowledged."""
+
+import asyncio
+import shutil
+from collections.abc import Iterator
+from contextlib import contextmanager
+
+from starlette.concurrency import run_in_threadpool
+from starlette.requests import ClientDisconnect, Request
+from starlette.responses import JSONResponse, Response
+
+from ridelog.book import Book, RideEntry
+from ridelog.book.words import shown_file
+from ridelog.errors import RideLogError
+from ridelog.web.answers import PageError, workshop
+from ridelog.web.desk import MOST_WAITING
+from ridelog.web.guard import TOKEN_HEADER, token_is_right
+
+# A day at 5 Hz as GPX is about 100 MB; the command line reads larger ones. Own choice.
+MOST_UPLOAD_BYTES = 128 * 1024 * 1024
+# Uploads at one time, and how long one may stand still. Own choice.
+_MOST_AT_ONCE, _LONGEST_PAUSE_S = 8, 30.0
+# What the disk keeps free for everything else.
+_LEAST_FREE_BYTES = 256 * 1024 * 1024
+
+
+class Doors:
+    """Counts the uploads that run at this moment."""
+
+    def __init__(self) -> None:
+        self._open = 0
+
+    @contextmanager
+    def passing(self) -> Iterator[None]:
+        """Hold one of the doors open while an upload passes."""
+        if self._open >= _MOST_AT_ONCE:
+            raise PageError(
+                "too many logs are coming in at once.", "try this one again in a moment.", 503
+            )
+        self._open += 1
+        try:
+            yield
+        finally:
+            self._open -= 1
+
+
+async def put_log(request: Request) -> Response:
+    """Take one log; answer 202 once it is safe, with the ride and its place in the queue."""
+    try:
+        doors: Doors = request.app.state.doors
+        with doors.passing():
+            return await _take(request)
+    except ClientDisconnect:
+        return Response(status_code=400)
+    except RideLogError as error:
+        status = error.status if isinstance(error, PageError) else 400
+        return JSONResponse({"problem": error.problem, "advice": error.advice}, status)
+
+
+async def _take(request: Request) -> Response:
+    held = workshop(request)
+    _check(request)
+    name = shown_file(request.query_params.get("name", ""))
+    with Book(held.folder) as book:
+        with book.intake() as intake:
+            stream = request.stream()
+            while True:
+                try:
+                    part = await asyncio.wait_for(anext(stream, None), _LONGEST_PAUSE_S)
+                except TimeoutError as error:
+                    raise PageError(
+                        f"{name}: nothing came for {_LONGEST_PAUSE_S:.0f} s.",
+                        "send it again.", 408,
+                    ) from error  # fmt: skip
+                if part is None:
+                    break
+                if intake.size_bytes + len(part) > MOST_UPLOAD_BYTES:
+                    raise _too_large(name)
+                await run_in_threadpool(intake.write, part)
+            if not intake.size_bytes:
+                raise PageError(f"{name}: the file is empty.", "copy the log again.")
+            original = await run_in_threadpool(intake.finish)
+
+        def add() -> tuple[RideEntry, bool]:
+            return book.rides.add(original, name)
+
+        ride, new = await run_in_threadpool(add)
+    task = None
+    if new or ride.state != "ready":
+        task = held.desk.submit(ride).number
+    return JSONResponse(
+        {"ride": ride.id, "file": ride.file, "sha256": ride.sha256, "new": new, "task": task},
+        202 if new else 200,
+    )
+
+
+def _check(request: Request) -> None:
+    held = workshop(request)
+    if not token_is_right(request.state.session, request.headers.get(TOKEN_HEADER, "")):
+        raise PageError(
+            "the page was older than the server, so the log was not taken.",
+            "load the page again and drop the log once more.", 403,
+        )  # fmt: skip
+    if not held.uploads.allow(request.state.client):
+        raise PageError("too many logs in a short time.", "wait a minute.", 429)
+    if held.desk.waiting() >= MOST_WAITING:
+        raise PageError(
+            f"{MOST_WAITING} rides wait for their figures already.",
+            "wait until some of them are done.", 503,
+        )  # fmt: skip
+    declared = request.headers.get("content-length", "")
+    if declared.isdigit() and len(declared) < 20 and int(declared) > MOST_UPLOAD_BYTES:
+        raise _too_large(shown_file(request.query_params.get("name", "")))
+    if shutil.disk_usage(held.folder).free < _LEAST_FREE_BYTES + MOST_UPLOAD_BYTES:
+        raise PageError("the disk is nearly full.", "make room on it first.", 507)
+
+
+def _too_large(name: str) -> PageError:
+    return PageError(
+        f"{name}: the log is larger than the page takes ({MOST_UPLOAD_BYTES // 1024**2} MiB).",
+        "cut it down to the one test ride, or use `ridelog report`.", 413,
+    )  # fmt: skip
