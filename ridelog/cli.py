@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from ridelog import cli_compare
+from ridelog import cli_book, cli_compare
 from ridelog.cli_machine import setup_app
 from ridelog.cli_reverse import (
     USUAL_ALARM,
@@ -152,6 +152,7 @@ def signal(ride: Ride, json: JsonFile = None, force: Force = False) -> None:
 
 
 cli_compare.register(app)
+cli_book.register(app)
 
 
 def main(arguments: list[str] | None = None) -> None:

@@ -18,6 +18,7 @@ SHARED = {
 }
 ABOVE = {
     "cli",
+    "cli_book",
     "cli_compare",
     "cli_machine",
     "cli_reverse",

@@ -6,6 +6,7 @@ import sqlite3
 from ridelog.book.clock import now_utc
 from ridelog.book.database import changing
 from ridelog.book.records import Figure, NewResult, StoredResult
+from ridelog.errors import BookError
 
 _LATEST = "(SELECT max(id) FROM result WHERE ride_id = ?)"
 
@@ -36,6 +37,10 @@ class Results:
                 " (SELECT id FROM result WHERE ride_id = ?)",
                 (ride_id,),
             )
+            if not self._connection.execute(
+                "SELECT 1 FROM ride WHERE id = ?", (ride_id,)
+            ).fetchone():
+                raise BookError(f"ride {ride_id} is not in the book.", "look at the list again.")
             number = self._connection.execute(
                 "INSERT INTO result (ride_id, version, settings, document, made_utc)"
                 " VALUES (?, ?, ?, ?, ?)",

@@ -9,6 +9,7 @@ from functools import cache
 from pathlib import Path
 
 from starlette.applications import Starlette
+from starlette.convertors import Convertor, register_url_convertor
 from starlette.exceptions import HTTPException
 from starlette.requests import Request
 from starlette.responses import JSONResponse, Response, StreamingResponse
@@ -37,6 +38,21 @@ _KINDS = {"css": "text/css", "js": "text/javascript", "svg": "image/svg+xml"}
 _STATIC = ("page.css", "common.js", "rides.js", "ride.js", "charts.js", "enter.js", "icon.svg")
 # Events are sent at most this often; a browser that stays connected hears a sign of life. [s]
 _PACE_S, _ALIVE_S, _LONGEST_STREAM_S = 0.15, 15.0, 600.0
+
+
+class _Number(Convertor[int]):
+    """A number in an address, short enough for the book."""
+
+    regex = "[0-9]{1,15}"
+
+    def convert(self, value: str) -> int:
+        return int(value)
+
+    def to_string(self, value: int) -> str:
+        return str(value)
+
+
+register_url_convertor("number", _Number())
 
 
 def make_app(
@@ -93,26 +109,32 @@ def _routes() -> list[Route]:
         Route("/tasks", tasks, methods=get),
         Route("/tasks/dismiss", dismiss_task, methods=post),
         Route("/units", door.choose_unit, methods=post),
-        Route("/rides/{ride:int}", ride_page.ride_page, methods=get),
-        Route("/rides/{ride:int}/chart", chart_routes.ride_chart, methods=get),
-        Route("/rides/{ride:int}/trace", chart_routes.ride_trace, methods=get),
-        Route("/rides/{ride:int}/result.json", ride_page.ride_json_file, methods=get),
-        Route("/rides/{ride:int}/report.html", ride_page.ride_report, methods=get),
-        Route("/rides/{ride:int}/original", ride_page.ride_original, methods=get),
-        Route("/rides/{ride:int}/details", ride_page.change_details, methods=post),
-        Route("/rides/{ride:int}/notes/remove", ride_page.remove_note, methods=post),
-        Route("/rides/{ride:int}/marks", ride_page.add_mark, methods=post),
-        Route("/rides/{ride:int}/marks/remove", ride_page.remove_mark, methods=post),
-        Route("/rides/{ride:int}/again", ride_page.measure_again, methods=post),
-        Route("/rides/{ride:int}/remove", ride_page.remove_ride, methods=post),
+        Route("/rides/{ride:number}", ride_page.ride_page, methods=get),
+        Route("/rides/{ride:number}/chart", chart_routes.ride_chart, methods=get),
+        Route("/rides/{ride:number}/trace", chart_routes.ride_trace, methods=get),
+        Route("/rides/{ride:number}/result.json", ride_page.ride_json_file, methods=get),
+        Route("/rides/{ride:number}/report.html", ride_page.ride_report, methods=get),
+        Route("/rides/{ride:number}/original", ride_page.ride_original, methods=get),
+        Route("/rides/{ride:number}/details", ride_page.change_details, methods=post),
+        Route("/rides/{ride:number}/notes/remove", ride_page.remove_note, methods=post),
+        Route("/rides/{ride:number}/marks", ride_page.add_mark, methods=post),
+        Route("/rides/{ride:number}/marks/remove", ride_page.remove_mark, methods=post),
+        Route("/rides/{ride:number}/again", ride_page.measure_again, methods=post),
+        Route("/rides/{ride:number}/remove", ride_page.remove_ride, methods=post),
         Route("/machines", machine_pages.machine_list, methods=get),
         Route("/machines", machine_pages.add_machine, methods=post),
-        Route("/machines/{machine:int}", machine_pages.machine_page, methods=get),
-        Route("/machines/{machine:int}", machine_pages.change_machine, methods=post),
-        Route("/machines/{machine:int}/setups", machine_pages.add_setup, methods=post),
-        Route("/machines/{machine:int}/setups/{setup:int}", machine_pages.setup_page, methods=get),
+        Route("/machines/{machine:number}", machine_pages.machine_page, methods=get),
+        Route("/machines/{machine:number}", machine_pages.change_machine, methods=post),
+        Route("/machines/{machine:number}/setups", machine_pages.add_setup, methods=post),
         Route(
-            "/machines/{machine:int}/setups/{setup:int}", machine_pages.change_setup, methods=post
+            "/machines/{machine:number}/setups/{setup:number}",
+            machine_pages.setup_page,
+            methods=get,
+        ),
+        Route(
+            "/machines/{machine:number}/setups/{setup:number}",
+            machine_pages.change_setup,
+            methods=post,
         ),
         Route("/phone", door.phone_page, methods=get),
         Route("/phone/code", door.new_code, methods=post),

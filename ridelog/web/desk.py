@@ -188,6 +188,10 @@ class Desk:
                         book.results.attach(result_id, "pages", value)
             except RideLogError as error:
                 self._fail(book, ride, task, error, kept=bool(result_id))
+            except Exception as error:
+                words = f"ridelog made a mistake here ({type(error).__name__})."
+                self._fail(book, ride, task, JobError(words), kept=bool(result_id))
+                raise
             else:
                 self._set(task, state="done", progress=1.0)
 
@@ -195,6 +199,9 @@ class Desk:
         self, book: Book, ride: RideEntry, task: Task, error: RideLogError, *, kept: bool
     ) -> None:
         """Let a log that was never read go again, with its sentence shown; others stay."""
+        if book.rides.by_hash(ride.sha256) is None:
+            self._set(task, state="done", progress=1.0)  # removed while it was measured
+            return
         if ride.state == "waiting" and not kept and not isinstance(error, JobError):
             book.rides.remove(ride.id)
         elif not kept:

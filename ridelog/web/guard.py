@@ -5,9 +5,10 @@ from http.cookies import CookieError, SimpleCookie
 from ipaddress import ip_address
 from typing import Any
 
+from starlette.applications import Starlette
 from starlette.datastructures import Headers, MutableHeaders
 from starlette.responses import PlainTextResponse, RedirectResponse
-from starlette.types import ASGIApp, Message, Receive, Scope, Send
+from starlette.types import Message, Receive, Scope, Send
 
 from ridelog.web.sessions import Limits, Session, Sessions, same
 
@@ -40,7 +41,7 @@ class Guard:
 
     Parameters
     ----------
-    app : ASGI application
+    app : Starlette
         What answers the requests that pass.
     hosts : callable
         Returns the values of Host that are served, with port.
@@ -52,20 +53,20 @@ class Guard:
 
     def __init__(
         self,
-        app: ASGIApp,
+        app: Starlette,
         *,
         hosts: Callable[[], frozenset[str]],
         sessions: Sessions,
         requests: Limits,
     ) -> None:
-        self._app, self._hosts = app, hosts
+        self.inner, self._hosts = app, hosts
         self._sessions, self._requests = sessions, requests
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Let a request pass or refuse it with a sentence."""
         if scope["type"] != "http":
             if scope["type"] == "lifespan":
-                await self._app(scope, receive, send)
+                await self.inner(scope, receive, send)
             return
         headers = Headers(scope=scope)
         client = str((scope.get("client") or ("unknown", 0))[0])
@@ -105,7 +106,7 @@ class Guard:
                     sent.append("set-cookie", cookie)
             await send(message)
 
-        await (answer or self._app)(scope, receive, send_guarded)
+        await (answer or self.inner)(scope, receive, send_guarded)
 
     def _session(self, headers: Headers, host: str, local: bool) -> Session | None:
         try:

@@ -10,6 +10,9 @@ from ridelog.errors import UnreadableLogError
 from ridelog.filtering.motion import Motion
 from ridelog.web.measuring import first_figures, measured, motion_of_log, pages_bytes
 
+# As much as may come in at once; the command line reads larger logs.
+MOST_UNPACKED_BYTES = 128 * 1024 * 1024
+
 Tell = Callable[[str, Any], None]
 Motions = OrderedDict[str, Motion]
 
@@ -39,7 +42,12 @@ def motion_at(tell: Tell, motions: Motions, name: str, place: str, sha256: str) 
                 f"{name}: the log is not in the book's folder any more ({error.strerror}).",
                 "add the log again.",
             ) from error
-        motions[key] = motion_of_log(name, data, lambda done: tell("progress", 0.5 * done))
+        motions[key] = motion_of_log(
+            name,
+            data,
+            lambda done: tell("progress", 0.5 * done),
+            most_bytes=MOST_UNPACKED_BYTES,
+        )
     motions.move_to_end(key)
     return motions[key]
 

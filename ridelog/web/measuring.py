@@ -18,6 +18,7 @@ from ridelog.errors import NotEnoughDataError
 from ridelog.filtering.motion import Motion
 from ridelog.filtering.smoother import estimate_motion
 from ridelog.importer import log_from_bytes, require_times
+from ridelog.importer.containers import MAX_LOG_BYTES, unpack
 from ridelog.report.json_result import ride_json
 from ridelog.report.page import page_words
 from ridelog.report.plots import ride_pictures
@@ -40,15 +41,32 @@ class Measured:
 
 
 def motion_of_log(
-    name: str, data: bytes, tell: Callable[[float], None] = lambda done: None
+    name: str,
+    data: bytes,
+    tell: Callable[[float], None] = lambda done: None,
+    *,
+    most_bytes: int = MAX_LOG_BYTES,
 ) -> Motion:
     """Return the smoothed motion of a log's bytes.
+
+    Parameters
+    ----------
+    name : str
+        File name, for messages.
+    data : bytes
+        The whole file.
+    tell : callable
+        Told the share that is done.
+    most_bytes : int
+        Most bytes that the log may hold once it is unpacked.
 
     Raises
     ------
     RideLogError
         If the bytes are no log, or cannot give a speed.
     """
+    # Unpacked twice, so that a bomb ends at the smaller limit; the second time costs little.
+    unpack(name, data, limit_bytes=most_bytes)
     track = require_times(log_from_bytes(name, data))
     if len(track) > MOST_FIXES:
         raise NotEnoughDataError(

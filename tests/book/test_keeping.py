@@ -205,6 +205,11 @@ def test_a_result_with_nan_is_refused_whole(book: Book) -> None:
     assert book.results.latest(ride.id) is None
 
 
+def test_a_result_of_a_ride_that_has_gone(book: Book) -> None:
+    with pytest.raises(BookError, match="ride 5 is not in the book"):
+        book.results.put(5, result("0.1", 9.0))
+
+
 def test_lists_are_searched_by_every_word(book: Book) -> None:
     machine = book.machines.named("Bramblehop 4")
     for number in range(5):

@@ -1,0 +1,212 @@
+"""Who may ask: this machine's own pages, and telephones with a code; nobody else."""
+
+import re
+from pathlib import Path
+
+import pytest
+from visitor import HOST, LAN_HOST, Visitor, app_in
+
+from ridelog.web.guard import Guard
+
+
+@pytest.fixture
+def app(tmp_path: Path) -> Guard:
+    return app_in(tmp_path / "book")
+
+
+@pytest.fixture
+def lan_app(tmp_path: Path) -> Guard:
+    return app_in(tmp_path / "book", lan=True)
+
+
+def test_this_machine_comes_in_by_itself(app: Guard) -> None:
+    visitor = Visitor(app)
+    answer = visitor.get("/")
+    assert answer.status == 200 and "Drop the logs of test rides here" in answer.words
+    assert re.fullmatch(
+        r"ridelog_8437=[\w-]{43}; Path=/; HttpOnly; SameSite=Strict", answer.cookies[0]
+    )
+    assert not visitor.get("/").cookies, "one session a browser"
+
+
+def test_every_answer_keeps_the_page_to_itself(app: Guard) -> None:
+    for path in ("/", "/machines", "/static/page.css", "/rides/99", "/nowhere", "/tasks"):
+        headers = Visitor(app).get(path).headers
+        policy = headers["content-security-policy"]
+        assert "default-src 'none'; script-src 'self';" in policy and "unsafe-eval" not in policy
+        assert "frame-ancestors 'none'" in policy and "base-uri 'none'" in policy
+        assert headers["x-content-type-options"] == "nosniff"
+        assert headers["referrer-policy"] == "same-origin"
+
+
+@pytest.mark.parametrize(
+    "host", ["evil.example", "127.0.0.1", "127.0.0.1:80", "evil.example:8437", "", LAN_HOST]
+)
+def test_a_foreign_host_is_refused(app: Guard, host: str) -> None:
+    answer = Visitor(app, host=host).get("/")
+    assert answer.status == 421 and answer.text == "This address is not served here.\n"
+    assert not answer.cookies
+
+
+@pytest.mark.parametrize(
+    "origin",
+    [
+        "http://evil.example",
+        "null",
+        None,
+        f"https://{HOST}",
+        "http://127.0.0.1:9",
+        f"http://{HOST}/",
+    ],
+)
+def test_a_change_from_another_page_is_refused(app: Guard, origin: str | None) -> None:
+    visitor = Visitor(app)
+    visitor.get("/")
+    headers = {"x-ridelog-token": visitor.token, **({"origin": origin} if origin else {})}
+    for method, path in (("PUT", "/logs?name=a"), ("POST", "/machines"), ("DELETE", "/rides/1")):
+        answer = visitor.ask(method, path, b"x", headers=headers)
+        assert answer.status == 403
+        assert answer.text == "This request comes from another page and is refused.\n"
+
+
+def test_the_browsers_own_word_counts_too(app: Guard) -> None:
+    visitor = Visitor(app)
+    visitor.get("/")
+    headers = {
+        "origin": f"http://{HOST}", "x-ridelog-token": visitor.token,
+        "sec-fetch-site": "cross-site",
+    }  # fmt: skip
+    assert visitor.ask("PUT", "/logs?name=a", b"x", headers=headers).status == 403
+
+
+def test_a_change_needs_the_token_of_its_page(app: Guard) -> None:
+    visitor = Visitor(app)
+    visitor.get("/")
+    token, visitor.token = visitor.token, "wrong"
+    answer = visitor.post("/machines", name="Stolen")
+    assert answer.status == 403
+    assert "the page was older than the server, so the change was not made" in answer.words.lower()
+    visitor.token = "wrong"
+    assert visitor.put("a.gpx", b"log").status == 403
+    visitor.token = token
+    assert visitor.post("/machines", name="Mine").status == 303
+    assert "Stolen" not in visitor.get("/machines").words
+
+
+def test_a_token_is_worth_nothing_in_another_browser(app: Guard) -> None:
+    one, other = Visitor(app), Visitor(app)
+    one.get("/"), other.get("/")
+    other.token = one.token
+    assert other.post("/machines", name="Stolen").status == 403
+
+
+def test_paths_lead_nowhere_else(app: Guard) -> None:
+    for path in (
+        "/static/../app.py", "/static/..%2fapp.py", "/static/templates/base.html",
+        "/static/%2e%2e/%2e%2e/cli.py", "/static/bokeh.js", "/rides/1/../../etc", "/rides/x",
+        "/rides/-1", "/rides/1e9",
+    ):  # fmt: skip
+        answer = Visitor(app).get(path)
+        assert answer.status == 404 and "There is no such page" in answer.words, path
+
+
+def test_the_unit_tests_host_is_this_machine(app: Guard) -> None:
+    assert Visitor(app, host="localhost:8437").get("/").status == 200
+
+
+def test_numbers_too_large_for_the_book_are_no_crash(app: Guard) -> None:
+    for number in ("1" * 14, "1" * 30, "1" * 5000):
+        answer = Visitor(app).get(f"/rides/{number}")
+        assert answer.status == 404
+
+
+def test_a_form_is_bounded(app: Guard) -> None:
+    visitor = Visitor(app)
+    visitor.get("/")
+    answer = visitor.post("/machines", name="x" * 300_000)
+    assert answer.status == 413 and "The form is too large" in answer.words
+    headers = {"origin": f"http://{HOST}", "content-type": "multipart/form-data; boundary=x"}
+    assert visitor.ask("POST", "/machines", b"--x", headers=headers).status == 415
+
+
+def phone(app: Guard) -> Visitor:
+    return Visitor(app, host=LAN_HOST, client="192.168.7.44")
+
+
+def code_from(app: Guard) -> str:
+    local = Visitor(app)
+    local.get("/phone")
+    page = local.post("/phone/code")
+    assert "<svg" in page.text
+    found = re.search(r'class="code">(\w{8})<', page.text)
+    assert found
+    return found[1]
+
+
+def test_a_telephone_stands_outside_without_a_code(lan_app: Guard) -> None:
+    visitor = phone(lan_app)
+    answer = visitor.get("/")
+    assert answer.status == 303 and answer.headers["location"] == "/enter"
+    assert visitor.get("/rides/1").status == 303 and visitor.get("/tasks").status == 303
+    assert visitor.put("a.gpx", b"log").status == 403
+    assert "Come in with the code" in visitor.get("/enter").words
+    assert visitor.get("/static/page.css").status == 200
+
+
+def test_a_telephone_comes_in_with_a_code_once(lan_app: Guard) -> None:
+    code = code_from(lan_app)
+    visitor = phone(lan_app)
+    visitor.get("/enter")
+    assert visitor.post("/enter", code=code.lower()).status == 303
+    assert visitor.get("/").status == 200
+    assert visitor.put("a.gpx", b"some log").status == 202
+    second = phone(lan_app)
+    answer = second.post("/enter", code=code)
+    assert answer.status == 403 and "The code is wrong, used or too old" in answer.words
+    assert visitor.post("/phone/code").status == 403, "only this machine makes codes"
+
+
+def test_a_telephone_may_try_five_codes(lan_app: Guard) -> None:
+    code = code_from(lan_app)
+    visitor = phone(lan_app)
+    for _ in range(5):
+        assert visitor.post("/enter", code="WRONGONE").status == 403
+    answer = visitor.post("/enter", code=code)
+    assert answer.status == 429 and "Too many tries. Wait ten minutes." in answer.words
+
+
+def test_a_telephones_cookie_is_not_this_machines(lan_app: Guard) -> None:
+    visitor = phone(lan_app)
+    visitor.post("/enter", code=code_from(lan_app))
+    stranger = Visitor(lan_app, host=HOST, client="192.168.7.44")
+    stranger.cookies = visitor.cookies
+    assert stranger.get("/").status == 421, "the network may not use this machine's own name"
+
+
+def test_the_network_is_limited_in_its_requests(lan_app: Guard) -> None:
+    visitor = phone(lan_app)
+    statuses = [visitor.get("/enter").status for _ in range(620)]
+    assert statuses[0] == 200 and statuses[-1] == 429
+    assert Visitor(lan_app).get("/").status == 200
+
+
+def test_without_the_option_no_code_is_made(app: Guard) -> None:
+    visitor = Visitor(app)
+    page = visitor.get("/phone")
+    assert "The page is open to this machine only" in page.words
+    assert visitor.post("/phone/code").status == 403
+
+
+def test_units_switch_and_lead_back_to_our_own_pages_only(app: Guard) -> None:
+    visitor = Visitor(app)
+    visitor.get("/machines")
+    answer = visitor.post("/units", unit="mph", back="/machines?x=1")
+    assert (answer.status, answer.headers["location"]) == (303, "/machines?x=1")
+    assert 'value="mph" aria-pressed="true"' in visitor.get("/").text
+    for back in ("//evil.example", "https://evil.example", "/\\evil.example", "javascript:x"):
+        assert visitor.post("/units", unit="kmh", back=back).headers["location"] == "/"
+    answer = visitor.post("/units", unit="knots")
+    assert (
+        answer.status == 400
+        and "'knots' is no unit. What to do: choose kmh or mph." in answer.words
+    )
