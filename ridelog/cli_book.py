@@ -7,7 +7,8 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from ridelog.options import Units
-from ridelog.terminal import progress, shown
+from ridelog.progress import progress
+from ridelog.terminal import shown
 
 if TYPE_CHECKING:
     from ridelog.book import Book, RideEntry
@@ -263,9 +264,10 @@ def _measure(book: "Book", ride: "RideEntry") -> "Measured":
     from ridelog.web.measuring import PAGES, measured, motion_of_log, pages_bytes
     from ridelog.web.settings_of import settings_of
 
-    with progress() as tell:
+    with progress("smoothing") as tell:
         motion = motion_of_log(ride.file, book.original(ride.sha256), tell)
-    found, result = measured(motion, settings_of(book.details.marks(ride.id)))
+    with progress("measuring"):
+        found, result = measured(motion, settings_of(book.details.marks(ride.id)))
     number = book.results.put(ride.id, found.result)
     book.rides.describe(
         ride.id, format=found.format, start_utc=found.start_utc, duration_s=found.duration_s
