@@ -16,6 +16,8 @@ from ridelog.track import BoolArray, FloatArray, IntArray, Track
 CRAWL_MPS = 0.5
 # A speed below the crawl says only "slow": as wide as the crawl itself.
 CRAWL_SD_MPS = 0.35
+# Positions further apart than a receiver at rest wanders in a short log. [m]
+_TRAVEL_M = 10.0
 # Relative noise of a fix is taken from its dilution of precision within these bounds.
 _LEAST_FACTOR, _MOST_FACTOR = 0.6, 20.0
 # A degree of latitude, to the nearest 1 %; only sizes a rounding step.
@@ -134,8 +136,9 @@ def _velocity(
     velocity = np.full((len(speed), 2), np.nan)
     velocity[moving, 0] = (speed * np.sin(direction))[moving]
     velocity[moving, 1] = (speed * np.cos(direction))[moving]
-    # A log that reports 0 throughout while its positions travel has no speed to offer.
-    if known.any() and not moving.any():
+    # A log that reports one speed throughout while its positions travel has no speed to offer.
+    travels = float(np.hypot(*np.ptp(position, axis=0))) > _TRAVEL_M
+    if known.any() and not moving.any() and np.ptp(speed[known]) < 1e-9 and travels:
         return velocity, np.zeros(len(speed), dtype=bool)
     return velocity, known & (speed < CRAWL_MPS)
 

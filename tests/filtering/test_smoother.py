@@ -153,3 +153,20 @@ def test_a_long_log_is_learnt_coarsely_to_the_same_figure(
     coarse = measure_top_speed(estimate_motion(to_track(log))).best_1s
     assert whole is not None and coarse is not None
     assert coarse.value == pytest.approx(whole.value, abs=0.03)
+
+
+@pytest.mark.parametrize("step_m", [0.0, 0.7])
+def test_a_receiver_that_reports_a_stand_is_not_moved_by_its_positions(step_m: float) -> None:
+    _, log = ride_and_log(7)
+    n = len(log)
+    random = np.random.default_rng(3)
+    wander = 0.02 * np.cumsum(random.normal(size=n)) + step_m * (np.arange(n) > n // 2)
+    stood = replace(
+        log,
+        east_m=np.asarray(wander),
+        north_m=np.zeros(n),
+        speed_mps=np.abs(0.02 * random.normal(size=n)),
+    )
+    best = measure_top_speed(estimate_motion(to_track(stood))).best_1s
+    assert best is not None
+    assert best.high < 0.2
