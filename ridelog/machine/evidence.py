@@ -1,0 +1,40 @@
+"""What a ride tells of its machine, as numbers with the covariance of their errors."""
+
+from dataclasses import dataclass
+
+from ridelog.analysis.result import Estimate
+from ridelog.track import FloatArray
+
+
+@dataclass(frozen=True)
+class Curve:
+    """A rate of change of speed at some speeds.
+
+    speed_mps, accel_mps2 : shape (k,); for coasting the deceleration, positive when slowing.
+    covariance : of the errors of ``accel_mps2``, (k, k). [m²/s⁴]
+    """
+
+    speed_mps: FloatArray
+    accel_mps2: FloatArray
+    covariance: FloatArray
+
+
+@dataclass(frozen=True)
+class Evidence:
+    """What one ride tells; whatever it does not tell is None.
+
+    pull : acceleration at full throttle, mean of both directions where there are both.
+    coasting : deceleration without drive, likewise.
+    top_mps : top speed that was held, mean of both directions where there are both, with the
+        standard deviation of its error. [m/s]
+    start : speed and time of a standing start up to that speed, and the time's standard
+        deviation: shows how slowly the throttle is opened. [m/s, s, s]
+    decel_mps2 : of hard stops, each with its interval.
+    """
+
+    name: str
+    pull: Curve | None = None
+    coasting: Curve | None = None
+    top_mps: tuple[float, float] | None = None
+    start: tuple[float, float, float] | None = None
+    decel_mps2: tuple[Estimate, ...] = ()

@@ -1,0 +1,211 @@
+"""From rides to possible machines: a sample of the posterior, by annealing the prior's sample."""
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.linalg import solve_triangular
+
+from ridelog.machine.drive import Drive
+from ridelog.machine.evidence import Curve, Evidence
+from ridelog.machine.performance import launch_time_s, top_speed
+from ridelog.machine.priors import COUNT, UNKNOWNS, draw, machines_of
+from ridelog.machine.setup import MachineSetup
+from ridelog.track import FloatArray
+
+# Possible machines that are carried; 5 % quantiles of as many are known to 0.7 %.
+MACHINES = 1000
+# Moves of every machine at each step of the annealing, and after it.
+_MOVES, _LAST_MOVES = 8, 40
+# What rides of one state differ by beyond the receiver's errors (charge, wind left over, ground),
+# and what the model cannot follow. Common practice, no source; see DEVELOPERS.md.
+_DAY_GAIN, _DAY_MPS2, _DAY_TOP = 0.012, 0.015, 0.006
+_MODEL_GAIN, _MODEL_MPS2 = 0.015, 0.012
+# A rider may never have held full throttle: then the top speed seen is only a lower bound.
+_HELD_BACK = 0.1
+_HELD_BACK_SCALE = 0.3
+
+Likelihood = Callable[[Drive], FloatArray]
+
+
+@dataclass(frozen=True)
+class Fitted:
+    """Possible machines, equally likely, after what the rides told.
+
+    z : shape (n, COUNT), see ``priors``. drive : the machines. rides : names of the rides used.
+    learnt : for each of UNKNOWNS, the spread of its logarithm now as a share of that before.
+    """
+
+    setup: MachineSetup
+    z: FloatArray
+    drive: Drive
+    rides: tuple[str, ...]
+    learnt: dict[str, float]
+
+
+def from_setup(setup: MachineSetup, count: int = 2 * MACHINES) -> Fitted:
+    """Return the possible machines of a set-up alone."""
+    z = draw(count)
+    return Fitted(setup, z, machines_of(setup, z), (), {u.name: 1.0 for u in UNKNOWNS})
+
+
+def fit(setup: MachineSetup, rides: Sequence[Evidence], count: int = MACHINES) -> Fitted:
+    """Return the possible machines of a set-up after some rides.
+
+    Annealed importance sampling with resampling: the likelihood is let in by degrees, each step as
+    large as keeps half of the sample's weight, and after each step every machine is moved by
+    random walks that leave the present distribution unchanged.
+
+    Parameters
+    ----------
+    setup : MachineSetup
+        What is known of the machine besides.
+    rides : sequence of Evidence
+        What each ride told; rides are taken as independent.
+    count : int
+        How many machines to carry.
+
+    Source
+    ------
+    P. Del Moral, A. Doucet, A. Jasra, Sequential Monte Carlo samplers, J. R. Stat. Soc. B 68
+    (2006) 411-436 (from memory); random walk of 2.38/sqrt(d) times the sample's spread: Roberts
+    and Rosenthal, Statistical Science 16 (2001) 351-367 (from memory).
+    """
+    terms = [term for ride in rides for term in _terms(ride)]
+    if not terms:
+        return from_setup(setup)
+    rng = np.random.default_rng(2)
+
+    def log_likelihood(z: FloatArray) -> FloatArray:
+        drive = machines_of(setup, z)
+        total = np.zeros(len(z))
+        for term in terms:
+            total += term(drive)
+        return np.where(np.isfinite(total), total, -1e12)
+
+    z = draw(count)
+    before = _spreads(machines_of(setup, z))
+    log_l = log_likelihood(z)
+    let_in = 0.0
+    while let_in < 1.0:
+        step = _next_step(log_l, 1.0 - let_in)
+        weight = np.exp(step * (log_l - log_l.max()))
+        let_in = 1.0 if step >= 1.0 - let_in else let_in + step
+        kept = _resampled(weight, rng)
+        z, log_l = z[kept], log_l[kept]
+        moves = _LAST_MOVES if let_in >= 1.0 else _MOVES
+        z, log_l = _moved(z, log_l, let_in, moves, log_likelihood, rng)
+    drive = machines_of(setup, z)
+    after = _spreads(drive)
+    return Fitted(
+        setup, z, drive, tuple(ride.name for ride in rides),
+        {u.name: float(after[i] / max(before[i], 1e-12)) for i, u in enumerate(UNKNOWNS)},
+    )  # fmt: skip
+
+
+def _moved(
+    z: FloatArray,
+    log_l: FloatArray,
+    let_in: float,
+    moves: int,
+    log_likelihood: Callable[[FloatArray], FloatArray],
+    rng: np.random.Generator,
+) -> tuple[FloatArray, FloatArray]:
+    spread = np.linalg.cholesky(np.cov(z, rowvar=False) + 1e-9 * np.eye(COUNT))
+    scale = 2.38 / np.sqrt(COUNT)
+    for _ in range(moves):
+        # Steps of very different lengths, so that ridges and wide valleys are both walked along.
+        length = scale * np.exp(rng.normal(-0.4, 0.7, size=(len(z), 1)))
+        tried = z + length * (rng.standard_normal(z.shape) @ spread.T)
+        tried_l = log_likelihood(tried)
+        gain = let_in * (tried_l - log_l) - 0.5 * (np.sum(tried**2, 1) - np.sum(z**2, 1))
+        taken = np.log(rng.random(len(z))) < gain
+        z = np.where(taken[:, None], tried, z)
+        log_l = np.where(taken, tried_l, log_l)
+    return z, log_l
+
+
+def _next_step(log_l: FloatArray, rest: float) -> float:
+    """Return how much of the likelihood can be let in while half of the sample counts."""
+
+    def counting(step: float) -> float:
+        weight = np.exp(step * (log_l - log_l.max()))
+        return float(weight.sum() ** 2 / np.sum(weight**2) / len(weight))
+
+    if counting(rest) > 0.5:
+        return rest
+    low, high = 0.0, rest
+    for _ in range(40):
+        middle = 0.5 * (low + high)
+        low, high = (middle, high) if counting(middle) > 0.5 else (low, middle)
+    return max(low, 1e-12)
+
+
+def _resampled(weight: FloatArray, rng: np.random.Generator) -> np.ndarray:
+    """Return indices drawn by weight, evenly (systematic resampling)."""
+    edges = np.cumsum(weight) / weight.sum()
+    edges[-1] = 1.0
+    places = (rng.random() + np.arange(len(weight))) / len(weight)
+    return np.searchsorted(edges, places)
+
+
+def _spreads(drive: Drive) -> FloatArray:
+    """Return the spread of the logarithm of each unknown over the possible machines."""
+    return np.array([np.std(np.log(np.maximum(u.of(drive), 1e-9))) for u in UNKNOWNS])
+
+
+def _terms(ride: Evidence) -> list[Likelihood]:
+    terms: list[Likelihood] = []
+    if ride.pull is not None:
+        terms.append(_curve_term(ride.pull, lambda d, v: d.pull_mps2(v)))
+    if ride.coasting is not None:
+        terms.append(_curve_term(ride.coasting, lambda d, v: d.coasting_mps2(v)))
+    if ride.top_mps is not None:
+        terms.append(_top_term(*ride.top_mps))
+    if ride.start is not None:
+        terms.append(_start_term(*ride.start))
+    return terms
+
+
+def _curve_term(curve: Curve, of: Callable[[Drive, FloatArray], FloatArray]) -> Likelihood:
+    seen = curve.accel_mps2
+    one = np.ones_like(seen)
+    covariance = (
+        curve.covariance
+        + _DAY_MPS2**2 * np.outer(one, one)
+        + _DAY_GAIN**2 * np.outer(seen, seen)
+        + np.diag((_MODEL_GAIN * seen) ** 2 + _MODEL_MPS2**2)
+    )
+    root = np.linalg.cholesky(covariance)
+
+    def term(drive: Drive) -> FloatArray:
+        miss = solve_triangular(root, (seen - of(drive, curve.speed_mps)).T, lower=True)
+        value: FloatArray = -0.5 * np.sum(miss**2, axis=0)
+        return value
+
+    return term
+
+
+def _top_term(top_mps: float, sd_mps: float) -> Likelihood:
+    whole_sd = float(np.hypot(sd_mps, _DAY_TOP * top_mps))
+
+    def term(drive: Drive) -> FloatArray:
+        speed, _ = top_speed(drive)
+        miss = (np.nan_to_num(speed, nan=0.0) - top_mps) / whole_sd
+        reached = -0.5 * miss**2 - np.log(whole_sd)
+        beyond = np.maximum(speed / top_mps - 1.0, 0.0) / _HELD_BACK_SCALE
+        held_back = np.where(miss > 0.0, -beyond, reached) - np.log(_HELD_BACK_SCALE * top_mps)
+        value: FloatArray = np.logaddexp(
+            np.log(1.0 - _HELD_BACK) + reached, np.log(_HELD_BACK) + held_back
+        )
+        return value
+
+    return term
+
+
+def _start_term(speed_mps: float, time_s: float, sd_s: float) -> Likelihood:
+    def term(drive: Drive) -> FloatArray:
+        value: FloatArray = -0.5 * ((launch_time_s(drive, speed_mps) - time_s) / sd_s) ** 2
+        return value
+
+    return term

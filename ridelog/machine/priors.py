@@ -1,0 +1,240 @@
+"""Possible machines from a set-up alone: what is given, and handbook ranges for what is not.
+
+Every unknown is a standard normal number z; ``machines_of`` turns rows of such numbers into
+machines. So the prior is the same for every set-up, and fitting needs no other knowledge of it.
+"""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+
+from ridelog.machine.battery import pack_voltage
+from ridelog.machine.drive import Drive
+from ridelog.machine.gearing import circumference_m, overall_ratio, stages
+from ridelog.machine.roadload import road_load_of
+from ridelog.machine.setup import MachineSetup
+from ridelog.track import FloatArray
+from ridelog.units import RADPS_PER_RPM, STANDARD_GRAVITY_MPS2
+
+_NONE = "common practice, no source"
+
+
+@dataclass(frozen=True)
+class Unknown:
+    """One quantity that a set-up leaves more or less open.
+
+    name : for scripts. words, unit : for people. source : where its range comes from when the
+    set-up does not give it. of : how to read it from possible machines, (n,).
+    """
+
+    name: str
+    words: str
+    unit: str
+    source: str
+    of: Callable[[Drive], FloatArray]
+
+
+# One for each column of z, in this order.
+UNKNOWNS = (
+    Unknown("mass_kg", "mass with rider", "kg", _NONE, lambda d: d.mass_kg),
+    Unknown("inertia_factor", "part of rotating masses", "", "CMVR TAP-115/116: 4 % of the mass "
+            "for a motorcycle's driven wheel", lambda d: d.inertia_factor),
+    Unknown("way_per_radian_m", "tyre and gearing", "m/rad", _NONE, lambda d: d.way_per_radian_m),
+    Unknown("ratio", "gear ratio alone", "", _NONE, lambda d: 1.0 / d.way_per_radian_m),
+    Unknown("efficiency", "efficiency of the drive", "", "Sports Engineering 2021 (chain 98 %); "
+            "lower bound common practice", lambda d: d.efficiency),
+    Unknown("no_load_mps", "road speed without load", "m/s", _NONE, lambda d: d.no_load_mps),
+    Unknown("line_n", "steepness of the motor's line (force at standstill without limits)", "N",
+            _NONE, lambda d: d.force_per_amp_n * d.battery_v / (d.motor_ohm + d.battery_ohm)),
+    Unknown("battery_ohm", "resistance of battery and leads", "ohm", _NONE,
+            lambda d: d.battery_ohm),
+    Unknown("motor_limit_n", "force at the motor current limit", "N", _NONE,
+            lambda d: d.force_per_amp_n * d.motor_limit_a),
+    Unknown("limit_power_w", "power at the battery current limit", "W", _NONE,
+            lambda d: d.limit_power_w),
+    Unknown("heat_share", "how the battery limit counts the motor's heat", "", _NONE,
+            lambda d: d.heat_share),
+    Unknown("traction_n", "grip", "N", "friction 0.58-0.88 of ATV tyres: FME for The Oregonian, "
+            "2007", lambda d: d.traction_n),
+    Unknown("rolling_n", "rolling resistance", "N", "Carvill, Mechanical Engineer's Data Handbook, "
+            "1993: 0.01-0.08", lambda d: d.load.a_n),
+    Unknown("drag_b_nspm", "drag that grows with speed", "N s/m", _NONE, lambda d: d.load.b_nspm),
+    Unknown("drag_c_ns2pm2", "air drag", "N s2/m2", "0.18-0.7 m2: Cossalter, as cited in a "
+            "simulation manual; 0.47 m2 for a cyclist: Sports Engineering 2021",
+            lambda d: d.load.c_ns2pm2),
+    Unknown("battery_v", "battery voltage during the rides", "V", _NONE, lambda d: d.battery_v),
+    Unknown("opening_s", "time in which the throttle is opened", "s", _NONE,
+            lambda d: d.opening_s),
+)  # fmt: skip
+_INDEX = {unknown.name: i for i, unknown in enumerate(UNKNOWNS)}
+COUNT = len(UNKNOWNS)
+
+# A battery is ridden at this share of the way from nominal to full (resting, well charged).
+_CHARGE_SHARE = 0.55
+# Copper gains about 0.39 % of resistance a kelvin (from memory): a warm winding has this factor.
+_WARM = 1.2
+# A rated point lies near this share of the speed without load.
+_RATED_SPEED_SHARE = 0.85
+
+
+def draw(count: int, seed: int = 1) -> FloatArray:
+    """Return ``count`` rows of standard normal numbers; equal seeds give equal digits."""
+    z: FloatArray = np.random.default_rng(seed).standard_normal((count, COUNT))
+    return z
+
+
+def machines_of(setup: MachineSetup, z: FloatArray) -> Drive:
+    """Return the possible machines that rows of standard normal numbers stand for.
+
+    Parameters
+    ----------
+    setup : MachineSetup
+        What is given.
+    z : ndarray, shape (n, COUNT)
+        A row for each machine, a column for each of UNKNOWNS.
+
+    Source
+    ------
+    Ranges: see UNKNOWNS; spreads of given figures: common practice, no source.
+    """
+
+    def around(name: str, centre: float | FloatArray, log_sd: float) -> FloatArray:
+        value: FloatArray = centre * np.exp(log_sd * z[:, _INDEX[name]])
+        return value
+
+    def share(name: str, centre: float, spread: float) -> FloatArray:
+        logit = np.log(centre / (1.0 - centre)) + spread * z[:, _INDEX[name]]
+        value: FloatArray = 1.0 / (1.0 + np.exp(-logit))
+        return value
+
+    mass = around("mass_kg", *_mass(setup))
+    way = circumference_m(setup)
+    turn_m = around(
+        "way_per_radian_m", way or 1.1,
+        0.3 if way is None else 0.01 if setup.tyre_circumference_m else 0.025,
+    )  # fmt: skip
+    ratio = overall_ratio(setup)
+    gear = around("ratio", ratio or 6.0, 0.0 if ratio is not None else 0.45)
+    per_radian = turn_m / (2.0 * np.pi) / gear
+    if setup.drive_efficiency is not None:
+        efficiency = np.minimum(around("efficiency", setup.drive_efficiency, 0.02), 1.0)
+    else:
+        efficiency = share("efficiency", 0.90, 0.45) ** (0.5 + 0.5 * stages(setup))
+    pack = pack_voltage(setup)
+    if pack is None:
+        volts = around("battery_v", 44.0, 0.35)
+    else:
+        at = pack.nominal_v + _CHARGE_SHARE * (pack.full_v - pack.nominal_v)
+        volts = around("battery_v", at, 0.03)
+    constant = _constant(setup, around, volts, per_radian)
+    motor_ohm, battery_ohm = _resistances(
+        setup, around, share, volts, constant, efficiency * constant / per_radian, mass
+    )
+    per_amp = efficiency * constant / per_radian
+    if setup.motor_limit_a is not None:
+        motor_limit = around("motor_limit_n", setup.motor_limit_a, 0.06)
+    else:
+        motor_limit = around("motor_limit_n", 2.2 * mass / per_amp, 0.5)
+    if setup.battery_limit_a is not None:
+        battery_limit = around("limit_power_w", setup.battery_limit_a, 0.06)
+    elif setup.motor_rated_power_w is not None:
+        battery_limit = around("limit_power_w", 1.5 * setup.motor_rated_power_w / volts, 0.4)
+    else:
+        no_load = volts / constant * per_radian
+        battery_limit = around("limit_power_w", 1.0 * mass * no_load / volts, 0.6)
+    grip = np.hypot(
+        0.12 if setup.tyre_grip is None else 0.05,
+        0.12 if setup.driven_weight_share is None else 0.03,
+    )
+    traction = around(
+        "traction_n",
+        (setup.tyre_grip or 0.73) * (setup.driven_weight_share or 0.6)
+        * STANDARD_GRAVITY_MPS2 * mass,
+        float(grip),
+    )  # fmt: skip
+    return Drive(
+        mass_kg=mass,
+        inertia_factor=1.0 + around("inertia_factor", 0.03, 0.6),
+        way_per_radian_m=per_radian,
+        efficiency=efficiency,
+        constant_nmpa=constant,
+        motor_ohm=motor_ohm,
+        battery_ohm=battery_ohm,
+        battery_v=volts,
+        motor_limit_a=motor_limit,
+        battery_limit_a=battery_limit,
+        heat_share=share("heat_share", 0.5, 1.5),
+        traction_n=traction,
+        load=road_load_of(
+            mass,
+            around("rolling_n", setup.rolling_resistance or 0.02,
+                   0.1 if setup.rolling_resistance else 0.5),
+            around("drag_b_nspm", 0.006 * mass, 0.8),
+            around("drag_c_ns2pm2", setup.drag_area_m2 or 0.45,
+                   0.08 if setup.drag_area_m2 else 0.22),
+        ),
+        opening_s=around("opening_s", 0.3, 0.4),
+    )  # fmt: skip
+
+
+_Around = Callable[[str, "float | FloatArray", float], FloatArray]
+
+
+def _mass(setup: MachineSetup) -> tuple[float, float]:
+    """Return the centre of the whole mass and its relative spread."""
+    parts = (
+        (setup.machine_mass_kg, 0.02, 55.0, 0.40),
+        (setup.rider_mass_kg, 0.03, 50.0, 0.35),
+        (setup.load_mass_kg, 0.05, 0.0, 0.0),
+    )
+    total = square = 0.0
+    for given, given_sd, usual, usual_sd in parts:
+        mass, sd = (usual, usual_sd) if given is None else (given, given_sd)
+        total += mass
+        square += (mass * sd) ** 2
+    return total, float(np.sqrt(square)) / total
+
+
+def _constant(
+    setup: MachineSetup, around: _Around, volts: FloatArray, per_radian: FloatArray
+) -> FloatArray:
+    """Return the motor constant from what the set-up gives about its speed. [V s/rad]"""
+    rated_v = setup.motor_rated_v
+    if setup.motor_rpm_per_v is not None:
+        return around("no_load_mps", 1.0 / (setup.motor_rpm_per_v * RADPS_PER_RPM), 0.03)
+    if setup.motor_rated_rpm is not None and rated_v is not None:
+        no_load = setup.motor_rated_rpm * RADPS_PER_RPM / _RATED_SPEED_SHARE
+        return around("no_load_mps", rated_v / no_load, 0.08)
+    return volts * per_radian / around("no_load_mps", 11.0, 0.5)
+
+
+def _resistances(
+    setup: MachineSetup,
+    around: _Around,
+    share: Callable[[str, float, float], FloatArray],
+    volts: FloatArray,
+    constant: FloatArray,
+    per_amp: FloatArray,
+    mass: FloatArray,
+) -> tuple[FloatArray, FloatArray]:
+    """Return the resistances of motor and battery. [ohm]"""
+    sag = share("battery_ohm", 0.25, 0.8)
+    given = setup.battery_resistance_ohm
+    battery = around("battery_ohm", 1.1 * given, 0.15) if given is not None else None
+    rated_v = setup.motor_rated_v
+    if setup.motor_resistance_ohm is not None:
+        motor = around("line_n", _WARM * setup.motor_resistance_ohm, 0.12)
+    elif setup.motor_stall_torque_nm is not None and rated_v is not None:
+        motor = around("line_n", rated_v * constant / setup.motor_stall_torque_nm, 0.15)
+    elif setup.motor_rated_power_w is not None and rated_v is not None:
+        # On the line at the rated point: P = T omega with T = k (V - k omega) / R.
+        omega = _RATED_SPEED_SHARE * rated_v / constant
+        torque = setup.motor_rated_power_w / omega
+        motor = around("line_n", constant * rated_v * (1 - _RATED_SPEED_SHARE) / torque, 0.4)
+    else:
+        whole = around("line_n", volts * per_amp / (6.5 * mass), 0.7)
+        if battery is None:
+            return (1.0 - sag) * whole, sag * whole
+        return np.maximum(whole - battery, 0.2 * whole), battery
+    return motor, motor * sag / (1.0 - sag) if battery is None else battery
