@@ -118,6 +118,11 @@ def general_cautions() -> tuple[Caution, ...]:
     )
 
 
+def age_class_caution(speed_mps: float) -> Caution | None:
+    """Return the warning that a speed is above a published youth class, if it is. [m/s]"""
+    return _age_class(speed_mps) if speed_mps > _AGE_8_TO_12_MPS else None
+
+
 def _age_class(speed_mps: float) -> Caution:
     seen = _both(speed_mps)
     if speed_mps > _AGE_10_AND_12_MPS:

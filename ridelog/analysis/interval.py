@@ -50,3 +50,27 @@ def estimate(
     )
     low, high = value - reach, value + reach
     return Estimate(value, min(value, max(low, smallest)), max(value, min(high, largest)), LEVEL)
+
+
+def estimate_of_possible(values: FloatArray) -> Estimate | None:
+    """Return a figure's estimate from its values on equally likely possible truths.
+
+    Unlike ``estimate`` the values are possible truths (machines drawn from a posterior), not a
+    fitted path with errors about it: the median and the quantiles that leave out as much on
+    either side are the estimate.
+
+    Parameters
+    ----------
+    values : ndarray, shape (n,)
+        NaN where a possible truth has no such figure.
+
+    Returns
+    -------
+    Estimate or None
+        None if more than a tenth have no such figure.
+    """
+    known = values[np.isfinite(values)]
+    if len(known) < (1.0 - _UNDEFINED_SHARE) * len(values) or not len(known):
+        return None
+    low, middle, high = np.quantile(known, [0.5 - 0.5 * LEVEL, 0.5, 0.5 + 0.5 * LEVEL])
+    return Estimate(float(middle), float(low), float(high), LEVEL)

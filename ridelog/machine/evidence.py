@@ -30,6 +30,7 @@ class Evidence:
     start : speed and time of a standing start up to that speed, and the time's standard
         deviation: shows how slowly the throttle is opened. [m/s, s, s]
     decel_mps2 : of hard stops, each with its interval.
+    lateral_mps2 : largest lateral acceleration in a turn.
     """
 
     name: str
@@ -38,3 +39,4 @@ class Evidence:
     top_mps: tuple[float, float] | None = None
     start: tuple[float, float, float] | None = None
     decel_mps2: tuple[Estimate, ...] = ()
+    lateral_mps2: Estimate | None = None

@@ -32,7 +32,7 @@ def ask_setup(ask: Callable[[str], str], tell: Callable[[str], None]) -> Machine
             typed = ask(_prompt(key)).strip()
             if not typed:
                 break
-            value = _read(key, typed)
+            value = read_value(key, typed)
             problems = problems_of({key.name: value})
             if not problems:
                 answers[key.name] = value
@@ -69,7 +69,7 @@ def _prompt(key: Key) -> str:
     return f"{key.question}" + (f" [{key.unit}]: " if key.unit else ": ")
 
 
-def _read(key: Key, typed: str) -> Any:
+def read_value(key: Key, typed: str) -> Any:
     """Return an answer as the kind of value that its key takes, or as typed if it is none."""
     if typed.lower() in ("true", "yes", "y", "false", "no", "n") and key.name == "has_reverse":
         return typed.lower() in ("true", "yes", "y")

@@ -1,0 +1,277 @@
+"""A change to a set-up: what was asked for, what follows from it, and the machines after it."""
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+
+from ridelog.errors import SetupError
+from ridelog.machine.battery import cells_of_voltage, pack_voltage
+from ridelog.machine.drive import Drive
+from ridelog.machine.gearing import circumference_m, overall_ratio
+from ridelog.machine.roadload import AIR_DENSITY_KGPM3
+from ridelog.machine.setup import KEYS, MachineSetup
+from ridelog.machine.setup_check import contradictions
+from ridelog.machine.setup_file import problems_of, unknown_key
+from ridelog.machine.setup_questions import read_value
+from ridelog.track import FloatArray
+from ridelog.units import STANDARD_GRAVITY_MPS2
+
+_MOST_SWEPT = 41
+_REFUSED = ("motor_rated_v", "motor_rated_power_w", "motor_rated_rpm")
+
+
+@dataclass(frozen=True)
+class Change:
+    """A set-up after a change.
+
+    asked : what was asked for. setup : the whole set-up after it. notes : what followed from it
+    and what had to be assumed, a sentence each.
+    """
+
+    asked: Mapping[str, Any]
+    setup: MachineSetup
+    notes: tuple[str, ...]
+
+
+def parse_change(text: str) -> tuple[str, Any]:
+    """Return key and value of a change written as KEY=VALUE.
+
+    Raises
+    ------
+    SetupError
+        If it has another form, or the key or value cannot be.
+    """
+    name, equals, typed = (part.strip() for part in text.partition("="))
+    if not equals or not name or not typed:
+        raise SetupError(
+            f'"{text}" is no change: it must be KEY=VALUE.', "write it like front_teeth=10."
+        )
+    if name not in KEYS:
+        raise SetupError(unknown_key(name), "see the keys in a file of `ridelog setup new`.")
+    value = read_value(KEYS[name], typed)
+    _refuse(problems_of({name: value}))
+    return name, value
+
+
+def parse_sweep(text: str) -> tuple[str, list[Any]]:
+    """Return a key and its values from KEY=FIRST:LAST or KEY=FIRST:LAST:STEP.
+
+    Raises
+    ------
+    SetupError
+        If it has another form, or a value cannot be.
+    """
+    name, equals, typed = (part.strip() for part in text.partition("="))
+    parts = typed.split(":")
+    wrong = SetupError(
+        f'"{text}" is no sweep: it must be KEY=FIRST:LAST or KEY=FIRST:LAST:STEP.',
+        "write it like front_teeth=9:13 or battery_limit_a=30:60:10.",
+    )
+    if not equals or not name or len(parts) not in (2, 3):
+        raise wrong
+    if name not in KEYS:
+        raise SetupError(unknown_key(name), "see the keys in a file of `ridelog setup new`.")
+    if KEYS[name].low is None:
+        raise SetupError(f"{name} is no number, so it cannot be swept.", "use --change instead.")
+    try:
+        first, last = float(parts[0]), float(parts[1])
+        step = float(parts[2]) if len(parts) == 3 else 1.0 if last >= first else -1.0
+    except ValueError:
+        raise wrong from None
+    if not all(map(np.isfinite, (first, last, step))) or step == 0.0 or (last - first) * step < 0.0:
+        raise wrong
+    count = int(np.floor((last - first) / step + 1e-9)) + 1
+    if count > _MOST_SWEPT:
+        raise SetupError(
+            f'"{text}" has {count} values; at most {_MOST_SWEPT} can be swept.',
+            "take a larger step.",
+        )
+    values = [parse_change(f"{name}={first + i * step:.10g}")[1] for i in range(count)]
+    return name, values
+
+
+def changed(setup: MachineSetup, asked: Mapping[str, Any]) -> Change:
+    """Return the set-up after a change, with what follows from it.
+
+    Raises
+    ------
+    SetupError
+        If the change cannot be related to the present set-up, or contradicts itself.
+    """
+    new = {**setup.given(), **asked}
+    notes: list[str] = []
+    for name in asked:
+        if name in _REFUSED:
+            raise SetupError(
+                f"{name}: a rating says what a motor may do, not what it does.",
+                "change motor_rpm_per_v and motor_resistance_ohm instead.",
+            )
+    _follow_battery(setup, asked, new, notes)
+    if "tyre_diameter_m" in asked and "tyre_circumference_m" not in asked:
+        old = circumference_m(setup)
+        if setup.tyre_circumference_m is not None and setup.tyre_diameter_m is None:
+            _unrelated("tyre_diameter_m", "tyre_diameter_m")
+        if old is not None and setup.tyre_circumference_m is not None and setup.tyre_diameter_m:
+            way = old * asked["tyre_diameter_m"] / setup.tyre_diameter_m
+            new["tyre_circumference_m"] = round(way, 4)
+            notes.append(f"tyre_circumference_m follows the diameter: {way:.3f} m.")
+    after = MachineSetup(**new)
+    for name in ("tyre_diameter_m", "tyre_circumference_m"):
+        if name in asked and circumference_m(setup) is None:
+            _unrelated(name, name)
+    for name in (
+        "front_teeth", "rear_teeth", "second_front_teeth", "second_rear_teeth", "gearbox_ratio",
+    ):  # fmt: skip
+        if name in asked and overall_ratio(setup) is None:
+            _unrelated(name, "front_teeth and rear_teeth")
+    for name in ("machine_mass_kg", "rider_mass_kg"):
+        if name in asked and getattr(setup, name) is None:
+            _unrelated(name, name)
+    for name in ("motor_rpm_per_v", "motor_resistance_ohm", "motor_stall_torque_nm",
+                 "battery_resistance_ohm"):  # fmt: skip
+        if name in asked and getattr(setup, name) is None:
+            _unrelated(name, name)
+    doubts = contradictions(after)
+    _refuse([doubt.text for doubt in doubts if doubt.blocks])
+    old_doubts = {doubt.text for doubt in contradictions(setup)}
+    notes += [doubt.text for doubt in doubts if doubt.text not in old_doubts]
+    return Change(dict(asked), after, tuple(notes))
+
+
+def changed_drive(drive: Drive, before: MachineSetup, change: Change) -> Drive:
+    """Return possible machines after a change: each keeps what the rides told of it.
+
+    A key that both set-ups give acts by the ratio of its values, so that a controller that was
+    found to let through 5 % more than its label still does. A key that only the new set-up gives
+    is taken at its word, within 5 %.
+    """
+    after, asked = change.setup, change.asked
+
+    def factor(name: str, now: FloatArray) -> FloatArray | float:
+        old, new = getattr(before, name), getattr(after, name)
+        if name not in asked or new is None:
+            return 1.0
+        if old is not None:
+            return float(new / old)
+        noise = np.random.default_rng(3).normal(0.0, 0.05, len(now))
+        result: FloatArray = new * np.exp(noise) / now
+        return result
+
+    mass = drive.mass_kg + _mass(after) - _mass(before)
+    heavier = mass / drive.mass_kg
+    ratios, ways = (
+        [of(before), of(after)] for of in (overall_ratio, circumference_m)
+    )  # before and after of each
+    way = drive.way_per_radian_m
+    if ratios[0] is not None and ratios[1] is not None:
+        way = way * (ratios[0] / ratios[1])
+    if ways[0] is not None and ways[1] is not None:
+        way = way * (ways[1] / ways[0])
+    packs = pack_voltage(before), pack_voltage(after)
+    volts, battery_ohm = drive.battery_v, drive.battery_ohm
+    if packs[0] is not None and packs[1] is not None:
+        step = packs[1].nominal_v / packs[0].nominal_v
+        volts = volts * step
+        # Cells in series add their resistances; leads stay, which is left out.
+        battery_ohm = battery_ohm * (1.0 if "battery_resistance_ohm" in asked else step)
+    battery_ohm = battery_ohm * factor("battery_resistance_ohm", battery_ohm)
+    constant, motor_ohm = drive.constant_nmpa, drive.motor_ohm
+    if "motor_rpm_per_v" in asked:
+        slower = before.motor_rpm_per_v / after.motor_rpm_per_v  # type: ignore[operator]  # checked
+        constant = constant * slower
+        # As many ampere turns in the same slots: resistance goes with the square of the turns.
+        motor_ohm = motor_ohm * (1.0 if "motor_resistance_ohm" in asked else slower**2)
+    motor_ohm = motor_ohm * factor("motor_resistance_ohm", motor_ohm)
+    if "motor_stall_torque_nm" in asked:
+        motor_ohm = motor_ohm / factor("motor_stall_torque_nm", motor_ohm)
+    weight_n = drive.mass_kg * STANDARD_GRAVITY_MPS2
+    load = replace(
+        drive.load,
+        a_n=drive.load.a_n * heavier * factor("rolling_resistance", drive.load.a_n / weight_n),
+        c_ns2pm2=drive.load.c_ns2pm2
+        * factor("drag_area_m2", 2.0 * drive.load.c_ns2pm2 / AIR_DENSITY_KGPM3),
+    )
+    grip = drive.traction_n / weight_n
+    shares = factor("driven_weight_share", np.full_like(grip, 0.6))
+    return replace(
+        drive,
+        mass_kg=mass,
+        way_per_radian_m=way,
+        efficiency=np.minimum(drive.efficiency * factor("drive_efficiency", drive.efficiency), 1.0),
+        constant_nmpa=constant,
+        motor_ohm=motor_ohm,
+        battery_ohm=battery_ohm,
+        battery_v=volts,
+        motor_limit_a=drive.motor_limit_a * factor("motor_limit_a", drive.motor_limit_a),
+        battery_limit_a=drive.battery_limit_a * factor("battery_limit_a", drive.battery_limit_a),
+        traction_n=drive.traction_n * heavier * factor("tyre_grip", grip / 0.6) * shares,
+        load=load,
+    )
+
+
+def _mass(setup: MachineSetup) -> float:
+    parts = (setup.machine_mass_kg, setup.rider_mass_kg, setup.load_mass_kg)
+    return sum(part or 0.0 for part in parts)
+
+
+def _follow_battery(
+    setup: MachineSetup, asked: Mapping[str, Any], new: dict[str, Any], notes: list[str]
+) -> None:
+    """Let voltages and resistance follow the cells, and cells the voltage, with a note of each."""
+    wanted = {"battery_cells", "battery_nominal_v", "battery_full_v", "battery_chemistry"}
+    if not wanted & set(asked):
+        return
+    pack = pack_voltage(setup)
+    if pack is None:
+        _unrelated(next(iter(wanted & set(asked))), "battery_cells or battery_nominal_v")
+        return
+    chemistry = setup.battery_chemistry or "li-ion"
+    cells = setup.battery_cells or cells_of_voltage(pack.nominal_v, chemistry)
+    if "battery_chemistry" in asked and asked["battery_chemistry"] != setup.battery_chemistry:
+        new["battery_cells"] = asked.get("battery_cells", cells)
+        for name in ("battery_nominal_v", "battery_full_v"):
+            if name not in asked:
+                new.pop(name, None)
+        notes.append(f"Voltages follow from {new['battery_cells']} cells of the new chemistry.")
+        return
+    if "battery_cells" in asked:
+        step = asked["battery_cells"] / cells
+        how = "the cells"
+        if setup.battery_cells is None:
+            notes.append(
+                f"The present {pack.nominal_v:g} V are taken as {cells} cells of {pack.source}."
+                if " cells of " not in pack.source
+                else f"The present {pack.nominal_v:g} V are taken as {pack.source}."
+            )
+    elif "battery_nominal_v" in asked:
+        step = asked["battery_nominal_v"] / pack.nominal_v
+        how = "the nominal voltage"
+        if setup.battery_cells is not None:
+            new["battery_cells"] = max(1, round(setup.battery_cells * step))
+            notes.append(f"battery_cells follows {how}: {new['battery_cells']}.")
+    else:
+        return
+
+    def follow(name: str, unit: str, shown: Callable[[float], str]) -> None:
+        old = getattr(setup, name)
+        if old is not None and name not in asked:
+            new[name] = old * step
+            notes.append(f"{name} follows {how}: {shown(old * step)} {unit}.")
+
+    follow("battery_nominal_v", "V", lambda value: f"{value:.1f}")
+    follow("battery_full_v", "V", lambda value: f"{value:.1f}")
+
+
+def _unrelated(name: str, needed: str) -> None:
+    raise SetupError(
+        f"{name} cannot be changed: the set-up does not give the present {needed}, so the change "
+        "cannot be related to what was ridden.",
+        f"add {needed} as it was during the rides to the set-up file.",
+    )
+
+
+def _refuse(problems: list[str]) -> None:
+    if problems:
+        raise SetupError(problems[0], "settle this first; nothing was predicted.")

@@ -1,0 +1,228 @@
+"""What a change would break: fuse, voltages, class, brakes, tipping over, lithium."""
+
+from collections.abc import Iterator, Mapping
+
+from ridelog.analysis.cautions import Caution, age_class_caution, general_cautions
+from ridelog.analysis.result import Estimate
+from ridelog.machine.battery import pack_voltage
+from ridelog.machine.setup import MachineSetup
+from ridelog.units import MPS_PER_KMH, STANDARD_GRAVITY_MPS2
+
+_NONE = "common practice, no source"
+# Continuous load of a fuse at 25 °C as a share of its rating: maker guidance, from memory.
+_FUSE_SHARE = 0.75
+# Common blade fuses: 32 V or 58 V.
+_BLADE_FUSE_V = 32.0
+# Rise of the stopping distance that is worth a caution; common practice, no source.
+_LONGER_STOP = 1.10
+# Tilt tables show 10-15 % less than track / (2 height) (FME report for The Oregonian, 2007).
+_TIP_SHARE = 0.85
+# Deceleration asked of vehicles up to 25 km/h.
+_YARDSTICK_MPS2 = 3.5
+_SPEED_STEP = 1.02
+
+Pair = tuple[Estimate | None, Estimate | None]
+
+
+def risks(
+    before: MachineSetup, after: MachineSetup, measures: Mapping[str, Pair]
+) -> tuple[Caution, ...]:
+    """Return the cautions of a change, particular ones first.
+
+    Parameters
+    ----------
+    before, after : MachineSetup
+        Without and with the change.
+    measures : mapping
+        Name of each measure to its estimates now and changed.
+    """
+    return (
+        *_fuse(after, measures),
+        *_voltages(before, after),
+        *_speed(after, measures),
+        *_brakes(after, measures),
+        *_tipping(after, measures),
+        *_lithium(before, after),
+        *general_cautions(),
+    )
+
+
+def _after(measures: Mapping[str, Pair], name: str) -> Estimate | None:
+    return measures[name][1] if name in measures else None
+
+
+def _fuse(after: MachineSetup, measures: Mapping[str, Pair]) -> Iterator[Caution]:
+    current = _after(measures, "battery_current_peak_a")
+    if after.fuse_a is not None and current is not None:
+        allowed = _FUSE_SHARE * after.fuse_a
+        if current.high > allowed:
+            sure = current.low > allowed
+            yield Caution(
+                "fuse_amperes",
+                f"The battery current {'reaches' if sure else 'may reach'} {current.value:.0f} A "
+                f"({current.low:.0f} to {current.high:.0f}); a fuse of {after.fuse_a:g} A carries "
+                f"{allowed:.0f} A for long. Size fuse, wires and connectors together; a larger "
+                "fuse on the same wires protects nothing.",
+                current.value,
+                allowed,
+                "fuse makers' guidance of 75 % at 25 °C, from memory",
+            )
+    pack = pack_voltage(after)
+    if pack is None:
+        return
+    if after.fuse_v is not None and pack.full_v > after.fuse_v:
+        yield Caution(
+            "fuse_volts",
+            f"Full, the battery has {pack.full_v:.1f} V; the fuse is rated {after.fuse_v:g} V and "
+            "may not break the current.",
+            pack.full_v,
+            after.fuse_v,
+            "ISO 8820-3: blade fuses of 32 V or 58 V",
+        )
+    elif after.fuse_v is None and pack.full_v > _BLADE_FUSE_V:
+        yield Caution(
+            "fuse_volts_unknown",
+            f"Full, the battery has {pack.full_v:.1f} V. Common blade fuses are rated 32 V, others "
+            "58 V: read what is printed on this one and write fuse_v into the set-up.",
+            pack.full_v,
+            _BLADE_FUSE_V,
+            "ISO 8820-3: blade fuses of 32 V or 58 V",
+        )
+    if after.battery_max_a is not None and current is not None:
+        if current.high > after.battery_max_a:
+            yield Caution(
+                "battery_amperes",
+                f"The battery current may reach {current.high:.0f} A; the battery allows "
+                f"{after.battery_max_a:g} A.",
+                current.high,
+                after.battery_max_a,
+                "the set-up's battery_max_a",
+            )
+
+
+def _voltages(before: MachineSetup, after: MachineSetup) -> Iterator[Caution]:
+    pack, old = pack_voltage(after), pack_voltage(before)
+    if pack is None:
+        return
+    for name, part in (("motor_max_v", "motor"), ("controller_max_v", "controller")):
+        limit = getattr(after, name)
+        if limit is not None and pack.full_v > limit:
+            yield Caution(
+                f"{part}_over_voltage",
+                f"Full, the battery has {pack.full_v:.1f} V; the {part}'s maker allows "
+                f"{limit:g} V.",
+                pack.full_v,
+                limit,
+                f"the set-up's {name}",
+            )
+    if old is not None and pack.full_v > 1.001 * old.full_v:
+        yield Caution(
+            "more_volts",
+            f"From {old.full_v:.1f} to {pack.full_v:.1f} V when full: motor, controller, wiring, "
+            "connectors, switch, charger and fuse must each be rated for the full voltage and the "
+            "new current.",
+            pack.full_v,
+            old.full_v,
+            "engineering judgement; " + _NONE,
+        )
+
+
+def _speed(after: MachineSetup, measures: Mapping[str, Pair]) -> Iterator[Caution]:
+    top = _after(measures, "top_speed_mps")
+    if top is None:
+        return
+    limit = after.class_speed_kmh
+    if limit is not None and top.high > limit * MPS_PER_KMH:
+        sure = top.low > limit * MPS_PER_KMH
+        yield Caution(
+            "class_speed",
+            f"The top speed {'is' if sure else 'may be'} above {limit:g} km/h, its class or "
+            f"advised speed: {top.value / MPS_PER_KMH:.1f} km/h ({top.low / MPS_PER_KMH:.1f} to "
+            f"{top.high / MPS_PER_KMH:.1f}). A machine faster than its class may lose approval and "
+            "insurance, and no longer fit its rider.",
+            top.value,
+            limit * MPS_PER_KMH,
+            "the set-up's class_speed_kmh; compare StVZO § 30a (1)",
+        )
+    by_age = age_class_caution(top.value)
+    if by_age is not None:
+        yield by_age
+    now = measures["top_speed_mps"][0]
+    if after.has_reverse and now is not None and top.value > _SPEED_STEP * now.value:
+        yield Caution(
+            "reverse_speed",
+            "Reverse may become faster as well: measure it again, walking pace is 6 km/h.",
+            None,
+            6.0 * MPS_PER_KMH,
+            "StVO § 21a (1) no. 3 calls reversing a walking-pace manoeuvre",
+        )
+
+
+def _brakes(after: MachineSetup, measures: Mapping[str, Pair]) -> Iterator[Caution]:
+    now, stop = measures.get("stopping_distance_m", (None, None))
+    if now is not None and stop is not None and stop.value > _LONGER_STOP * now.value:
+        longer = stop.value / now.value - 1.0
+        yield Caution(
+            "longer_stop",
+            f"From the new top speed it needs {stop.value:.1f} m to stop "
+            f"({stop.low:.1f} to {stop.high:.1f}), {100 * longer:.0f} % more than now: brakes "
+            "first, then speed.",
+            stop.value,
+            now.value,
+            "physics: distance = speed² / (2 × deceleration)",
+        )
+    if after.brakes in ("none", "one"):
+        yield Caution(
+            "brakes",
+            f"The set-up names {'no brake' if after.brakes == 'none' else 'one brake'}; two that "
+            "work apart from each other are asked of small electric vehicles on German roads.",
+            None,
+            None,
+            "eKFV § 4 (1)",
+        )
+    weak = after.brake_decel_mps2
+    if weak is not None and weak < _YARDSTICK_MPS2:
+        yield Caution(
+            "weak_brakes",
+            f"A hard stop of {weak:g} m/s² is below {_YARDSTICK_MPS2:g} m/s², what slow vehicles "
+            "must reach.",
+            weak,
+            _YARDSTICK_MPS2,
+            "StVZO § 41 (4), design speed up to 25 km/h; eKFV § 4 (1)",
+        )
+
+
+def _tipping(after: MachineSetup, measures: Mapping[str, Pair]) -> Iterator[Caution]:
+    lateral = _after(measures, "lateral_accel_mps2")
+    if after.track_width_m is None or after.cg_height_m is None or lateral is None:
+        return
+    limit = _TIP_SHARE * after.track_width_m / (2.0 * after.cg_height_m) * STANDARD_GRAVITY_MPS2
+    if lateral.high > limit:
+        yield Caution(
+            "tip_over",
+            f"Taken that much faster, the hardest turn ridden asks for {lateral.value:.1f} m/s² "
+            f"sideways (up to {lateral.high:.1f}); with this track width and height of the centre "
+            f"of gravity the machine may tip over from {limit:.1f} m/s² on. Advisory only: rider, "
+            "springs and tyres move it.",
+            lateral.value,
+            limit,
+            "static stability factor, NHTSA; tilt tables 10-15 % below: FME for The Oregonian, "
+            "2007",
+        )
+
+
+def _lithium(before: MachineSetup, after: MachineSetup) -> Iterator[Caution]:
+    names = ("battery_cells", "battery_chemistry", "battery_nominal_v", "battery_full_v",
+             "battery_capacity_ah")  # fmt: skip
+    if all(getattr(before, name) == getattr(after, name) for name in names):
+        return
+    yield Caution(
+        "battery_care",
+        "A battery is changed: use only a battery and a charger made for each other and for this "
+        "machine, tested and marked; do not charge unattended, overnight, near an exit, below 0 °C "
+        "or above 40 °C; stop at smell, swelling, heat, leaking or a change of colour; repairs "
+        "belong in qualified hands.",
+        None,
+        None,
+        "NFPA tip sheets, as printed by fire services",
+    )
