@@ -30,10 +30,8 @@ class Passage:
     course_rad: float
 
 
-def passage(
-    motion: Motion, stretch: Stretch, grid_mps: FloatArray, *, rising: bool
-) -> Passage | None:
-    """Return the rates of one stretch, or None where the log has no path there.
+def passage(motion: Motion, stretch: Stretch, grid_mps: FloatArray, *, rising: bool) -> Passage:
+    """Return the rates of one stretch.
 
     The rate between two speeds is their difference over the time between the instants at which
     each is first reached; no derivative is taken, so noise is not blown up.

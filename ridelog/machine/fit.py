@@ -16,7 +16,7 @@ from ridelog.track import FloatArray
 # Possible machines that are carried; 5 % quantiles of as many are known to 0.7 %.
 MACHINES = 1000
 # Moves of every machine at each step of the annealing, and after it.
-_MOVES, _LAST_MOVES = 8, 40
+_MOVES, _LAST_MOVES = 12, 40
 # What rides of one state differ by beyond the receiver's errors (charge, wind left over, ground),
 # and what the model cannot follow. Common practice, no source; see DEVELOPERS.md.
 _DAY_GAIN, _DAY_MPS2, _DAY_TOP = 0.012, 0.015, 0.006

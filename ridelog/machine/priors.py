@@ -164,7 +164,7 @@ def machines_of(setup: MachineSetup, z: FloatArray) -> Drive:
         battery_v=volts,
         motor_limit_a=motor_limit,
         battery_limit_a=battery_limit,
-        heat_share=share("heat_share", 0.5, 1.5),
+        heat_share=share("heat_share", 0.5, 2.5),
         traction_n=traction,
         load=road_load_of(
             mass,

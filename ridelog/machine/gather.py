@@ -1,0 +1,199 @@
+"""From the motion of a ride to what it tells of the machine: pulls, rolling out, top speed."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from ridelog.analysis.result import Estimate
+from ridelog.analysis.stretches import Stretch
+from ridelog.analysis.top_speed import TopSpeed
+from ridelog.filtering.motion import Motion
+from ridelog.machine.curves import Passage, mean_curve, passage
+from ridelog.machine.evidence import Curve
+from ridelog.track import FloatArray
+
+_SPACING_S = 0.1
+# The grid of speeds: steps of about this, at most so many.
+_STEP_MPS, _MOST_STEPS = 0.5, 24
+# A pull counts as full throttle if it gains this share of what the ride's best pull gains in the
+# same range of speeds; riders differ by less from start to start. Common practice, no source.
+_FULL_SHARE = 0.88
+_RANGE = (0.25, 0.55)
+# Below this speed the throttle may still be opening.
+_OPEN_MPS = 1.0
+# A pull is read up to so near its own highest speed: beyond, the rider may have eased off.
+_EASED_SHARE, _EASED_MPS = 0.07, 0.5
+# What rolling out can reach (as for braking: 0.5 m/s² and 0.0042 v²), and how long it must last.
+_ROLLING_MPS2, _AIR_PM, _ROLLING_S, _ROLLING_GAIN_MPS = 0.5, 0.0042, 2.5, 1.0
+_TRIM_S = 0.6
+# A stretch that slows less than this share of the strongest of its direction had some drive left.
+_UNDRIVEN_SHARE = 0.75
+# Wind and slope on a top speed of one direction alone, as a share of it: 1.2 m/s of wind and
+# 0.2 % of slope move the balance of a small machine by about as much. Common practice, no source.
+_ONE_WAY_SHARE = 0.02
+# The mean of two directions lies below the speed in still air when wind or slope let another limit
+# take over in one of them: up to this share of half their difference, usually (own simulation).
+_UNEVEN = 0.15
+
+
+@dataclass(frozen=True)
+class _Fitted:
+    time_s: FloatArray
+    speed_mps: FloatArray
+
+
+def pull_of(motion: Motion, *, excluded: Sequence[Stretch] = ()) -> Curve | None:
+    """Return the acceleration at full throttle over speed, None if the ride has no such pull.
+
+    Standing starts that gain nearly as much as the best of them count as full throttle.
+
+    Parameters
+    ----------
+    motion : Motion
+        The smoothed ride.
+    excluded : sequence of (start_s, end_s)
+        Stretches that may not carry it, such as reverse travel.
+    """
+    gains = [gain for piece in _pieces(motion) for gain in _gains(piece)]
+    gains = [gain for gain in gains if not _touches(gain[0], excluded)]
+    if not gains:
+        return None
+    best = max(top for _, top in gains)
+    gains = [(stretch, top) for stretch, top in gains if top > 0.6 * best]
+    grid = _grid(_OPEN_MPS, (1.0 - _EASED_SHARE) * best)
+    if len(grid) < 4:
+        return None
+    passages = []
+    for stretch, top in gains:
+        one = passage(motion, stretch, grid, rising=True)
+        eased = top - max(_EASED_MPS, _EASED_SHARE * top)
+        one.rate_mps2[grid[1:] > eased] = np.nan
+        passages.append(one)
+    inside = (grid[1:] > _RANGE[0] * best) & (grid[:-1] < _RANGE[1] * best)
+    strength = np.array([np.mean(one.rate_mps2[inside, 0]) for one in passages])
+    if not np.isfinite(strength).any():
+        return None
+    full = strength > _FULL_SHARE * np.nanmax(strength)
+    return mean_curve([one for one, taken in zip(passages, full, strict=True) if taken], grid)
+
+
+def rolling_of(motion: Motion, *, excluded: Sequence[Stretch] = ()) -> Curve | None:
+    """Return the deceleration without drive over speed, None if the ride never rolled out."""
+    found = [slow for piece in _pieces(motion) for slow in _slows(piece, motion)]
+    found = [slow for slow in found if not _touches(slow, excluded)]
+    if not found:
+        return None
+    tops = [float(np.max(_speeds(motion, stretch))) for stretch in found]
+    lows = [float(np.min(_speeds(motion, stretch))) for stretch in found]
+    grid = _grid(max(min(lows), 1.0), max(tops))[::-1]
+    if len(grid) < 3:
+        return None
+    passages = [passage(motion, stretch, grid, rising=False) for stretch in found]
+    return mean_curve([one for one in passages if _undriven(one, passages)], grid)
+
+
+def _undriven(one: Passage, passages: Sequence[Passage]) -> bool:
+    """Return whether a stretch slows down about as fast as the strongest of its direction.
+
+    Only its direction: wind and slope part the two directions by as much as some drive would.
+    """
+    alike = [other for other in passages if np.cos(other.course_rad - one.course_rad) > 0.0]
+    rates = [np.nan_to_num(other.rate_mps2[:, 0], nan=1e-9) for other in alike]
+    share = one.rate_mps2[:, 0] / np.max(rates, axis=0)
+    seen = share[np.isfinite(share)]
+    return len(seen) >= 2 and float(np.median(seen)) > _UNDRIVEN_SHARE
+
+
+def top_of(top: TopSpeed) -> tuple[float, float] | None:
+    """Return the top speed and the standard deviation of its error, None without one. [m/s]
+
+    The mean of two directions if there is one, else the best five seconds or the best second of
+    one direction, with what wind and slope may have done to it.
+    """
+    if top.two_way is not None:
+        speeds = [run.speed.value for run in top.runs]
+        apart = 0.5 * (max(speeds) - min(speeds)) if speeds else 0.0
+        return top.two_way.value, float(np.hypot(_sd(top.two_way), _UNEVEN * apart))
+    alone = top.best_5s or top.best_1s
+    if alone is None or alone.value < 1.0:
+        return None
+    return alone.value, float(np.hypot(_sd(alone), _ONE_WAY_SHARE * alone.value))
+
+
+def _sd(estimate: Estimate) -> float:
+    return (estimate.high - estimate.low) / (2.0 * 1.645)
+
+
+def _grid(low_mps: float, high_mps: float) -> FloatArray:
+    steps = int(np.clip(np.floor((high_mps - low_mps) / _STEP_MPS), 0, _MOST_STEPS))
+    return np.linspace(low_mps, high_mps, steps + 1) if steps else np.zeros(0)
+
+
+def _pieces(motion: Motion) -> list[_Fitted]:
+    found = []
+    for piece in motion.pieces:
+        if piece.end_s - piece.start_s < 2.0 or not piece.end_s > motion.settled_s:
+            continue
+        paths = motion.paths(
+            max(piece.start_s, motion.settled_s), piece.end_s, draws=0, spacing_s=_SPACING_S
+        )
+        found.append(_Fitted(paths.time_s, paths.speed_mps[:, 0]))
+    return found
+
+
+def _gains(path: _Fitted) -> list[tuple[Stretch, float]]:
+    """Return standing starts: the stretch from a second before, up to the highest speed."""
+    speed, time_s = path.speed_mps, path.time_s
+    found: list[tuple[Stretch, float]] = []
+    here = 0
+    while here < len(speed):
+        moving = np.flatnonzero(speed[here:] > _OPEN_MPS)
+        if not len(moving):
+            break
+        up = here + int(moving[0])
+        highest = np.maximum.accumulate(speed[up:])
+        fallen = np.flatnonzero(highest - speed[up:] > np.maximum(0.4, 0.12 * highest))
+        stop = up + int(fallen[0]) if len(fallen) else len(speed) - 1
+        peak = up + int(np.argmax(speed[up : stop + 1]))
+        stood = np.min(speed[max(up - int(3.0 / _SPACING_S), 0) : up + 1]) < 0.5
+        if stood and speed[peak] > 2.0 * _OPEN_MPS:
+            start = max(up - int(1.0 / _SPACING_S), 0)
+            found.append(((float(time_s[start]), float(time_s[peak])), float(speed[peak])))
+        # On to where it is slow again.
+        slow = np.flatnonzero(speed[stop:] < 0.6 * _OPEN_MPS)
+        if not len(slow):
+            break
+        here = stop + int(slow[0])
+    return found
+
+
+def _slows(path: _Fitted, motion: Motion) -> list[Stretch]:
+    """Return stretches that slow down no harder than rolling out can."""
+    speed, time_s = path.speed_mps, path.time_s
+    width = max(round(0.6 / _SPACING_S), round(1.0 / motion.rate_hz / _SPACING_S), 1)
+    if len(speed) <= 2 * width:
+        return []
+    rate = np.zeros_like(speed)
+    rate[width:-width] = (speed[2 * width :] - speed[: -2 * width]) / (2 * width * _SPACING_S)
+    rolling = (
+        (speed > _OPEN_MPS) & (rate < -0.05) & (rate > -(_ROLLING_MPS2 + _AIR_PM * speed**2) - 0.15)
+    )
+    edges = np.flatnonzero(np.diff(np.concatenate([[False], rolling, [False]]).astype(np.int8)))
+    found = []
+    for first, stop in edges.reshape(-1, 2).tolist():
+        start_s, end_s = float(time_s[first]) + _TRIM_S, float(time_s[stop - 1]) - _TRIM_S
+        inside = (time_s >= start_s) & (time_s <= end_s)
+        if end_s - start_s < _ROLLING_S:
+            continue
+        if float(speed[inside][0] - speed[inside][-1]) >= _ROLLING_GAIN_MPS:
+            found.append((start_s, end_s))
+    return found
+
+
+def _speeds(motion: Motion, stretch: Stretch) -> FloatArray:
+    return motion.paths(*stretch, draws=0, spacing_s=_SPACING_S).speed_mps[:, 0]
+
+
+def _touches(stretch: Stretch, excluded: Sequence[Stretch]) -> bool:
+    return any(stretch[0] < last and stretch[1] > first for first, last in excluded)
