@@ -8,9 +8,10 @@ import numpy as np
 
 from ridelog.analysis.cautions import Caution
 from ridelog.analysis.interval import estimate_of_possible
-from ridelog.analysis.result import Estimate
+from ridelog.analysis.result import LEVEL, Estimate
 from ridelog.errors import SetupError
 from ridelog.machine.change import Change, changed, changed_drive
+from ridelog.machine.drive import Drive
 from ridelog.machine.evidence import Evidence
 from ridelog.machine.fit import Fitted, fit, from_setup
 from ridelog.machine.measures import Figure, LaunchWindow, figures
@@ -60,10 +61,21 @@ class SweepPoint:
 
 
 @dataclass(frozen=True)
+class Band:
+    """The pull over speed: median and interval at each speed, shape (k,); NaN above the top."""
+
+    speed_mps: FloatArray
+    low_mps2: FloatArray
+    middle_mps2: FloatArray
+    high_mps2: FloatArray
+
+
+@dataclass(frozen=True)
 class Prediction:
     """Everything that is predicted of one change.
 
     untold : unknowns (words) of which the rides say little or nothing.
+    bands : the pull over speed, now and changed.
     unknowns : name, words, unit, estimate and source of each.
     """
 
@@ -78,6 +90,7 @@ class Prediction:
     narrowings: tuple[Narrowing, ...]
     sweep_key: str
     sweep: tuple[SweepPoint, ...]
+    bands: tuple[Band, Band]
 
     def measure(self, name: str) -> Measure | None:
         """Return a measure by its name, None if it was not predicted."""
@@ -146,7 +159,18 @@ def predict(
         narrowings=narrowings(fitted.drive, target),
         sweep_key=sweep[0] if sweep else "",
         sweep=tuple(points),
+        bands=(_band(fitted.drive), _band(changed_drive(fitted.drive, setup, change))),
     )
+
+
+def _band(drive: Drive) -> Band:
+    """Return the pull over speed, up to where half of the possible machines end."""
+    top, _ = top_speed(drive)
+    known = top[np.isfinite(top)]
+    speed = np.linspace(0.0, float(np.median(known)) if len(known) else 1.0, 81)
+    pull = drive.pull_mps2(speed)
+    low, middle, high = np.quantile(pull, [0.5 - 0.5 * LEVEL, 0.5, 0.5 + 0.5 * LEVEL], axis=0)
+    return Band(speed, low, middle, high)
 
 
 class _Here:

@@ -20,11 +20,13 @@ from ridelog.report.seal import sealed
 RIDE_SCHEMA = "ridelog.ride/1"
 SIGNAL_SCHEMA = "ridelog.signal/1"
 COMPARE_SCHEMA = "ridelog.compare/1"
+PREDICT_SCHEMA = "ridelog.predict/1"
 _SCHEMA_FILES = {
     RIDE_SCHEMA: "ride-1.json",
     SIGNAL_SCHEMA: "signal-1.json",
     COMPARE_SCHEMA: "compare-1.json",
     "ridelog.verify/1": "verify-1.json",
+    PREDICT_SCHEMA: "predict-1.json",
 }
 
 

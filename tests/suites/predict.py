@@ -29,7 +29,7 @@ from ridelog.machine.change import Change, changed, changed_drive
 from ridelog.machine.drive import LIMITS
 from ridelog.machine.evidence import Curve, Evidence
 from ridelog.machine.fit import fit, from_setup
-from ridelog.machine.gather import pull_of, rolling_of, start_of, top_of
+from ridelog.machine.gather import pull_of, rolling_of, top_of
 from ridelog.machine.performance import launch, top_speed
 from ridelog.machine.setup import MachineSetup
 from ridelog.simulate import Machine, preset, to_track
@@ -139,7 +139,6 @@ def ridden(rng: np.random.Generator, machine: Machine, opening_s: float) -> Evid
         pull=pull_of(motion),
         coasting=rolling_of(motion),
         top_mps=top_of(measure_top_speed(motion)),
-        start=start_of(motion),
     )
 
 

@@ -1,0 +1,143 @@
+"""A prediction as one self-contained HTML page: no script, no network."""
+
+from importlib.resources import files
+from typing import Any
+
+from jinja2 import DictLoader, Environment, StrictUndefined
+from markupsafe import Markup
+
+from ridelog import __version__
+from ridelog.machine.predict import Measure, Prediction
+from ridelog.report.palette import css_variables
+from ridelog.report.predict_words import (
+    basis_words,
+    change_asked,
+    headline_words,
+    held_by,
+    interval_words,
+    narrowing_words,
+    shown_unit,
+    title_words,
+    untold_words,
+    value_words,
+)
+from ridelog.report.section import Picture
+from ridelog.report.text_predict import sweep_pair
+from ridelog.report.wording import clean
+from ridelog.units import SpeedUnit
+
+
+def predict_page(prediction: Prediction, pictures: tuple[Picture, ...], unit: SpeedUnit) -> str:
+    """Return the page about a prediction as HTML.
+
+    Parameters
+    ----------
+    prediction : Prediction
+        What was predicted.
+    pictures : tuple of Picture
+        From ``predict_pictures`` in the same unit.
+    unit : SpeedUnit
+        In which speeds are given.
+    """
+    text = (files("ridelog.report") / "templates" / "prediction.html").read_text(encoding="utf-8")
+    environment = Environment(
+        loader=DictLoader({"prediction.html": text}),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+    )
+    name = clean(prediction.setup.name or "The machine")
+    notes = [untold_words(prediction), narrowing_words(prediction), *prediction.notes]
+    page: str = environment.get_template("prediction.html").render(
+        light_css=Markup(css_variables(dark=False)),
+        dark_css=Markup(css_variables(dark=True)),
+        title=f"{name}: {change_asked(prediction)}",
+        basis=f"Predicted {basis_words(prediction)}.",
+        headline=headline_words(prediction, unit),
+        particular=_cautions(prediction, general=False),
+        general=_cautions(prediction, general=True),
+        pictures=pictures,
+        tables=_tables(prediction, unit),
+        notes=[clean(note) for note in notes if note],
+        version=__version__,
+    )
+    return page
+
+
+def _cautions(prediction: Prediction, *, general: bool) -> list[dict[str, str]]:
+    return [
+        {"text": caution.text, "source": caution.source}
+        for caution in prediction.cautions
+        if caution.general is general
+    ]
+
+
+def _tables(prediction: Prediction, unit: SpeedUnit) -> list[dict[str, Any]]:
+    tables = [
+        {
+            "heading": "Now and after the change",
+            "caption": "Bounds in brackets are meant to hold the truth in 9 cases of 10.",
+            "head": ["Measure", "Now", "Changed", "Difference", "Held back by"],
+            "rows": [_row(one, unit) for one in prediction.measures],
+        }
+    ]
+    if prediction.sweep:
+        rows = []
+        for point in prediction.sweep:
+            top, pull = sweep_pair(point)
+            if top is not None:
+                rows.append(
+                    [
+                        f"{point.value:g}" + (" (now)" if point.present else ""),
+                        _cell(top, unit),
+                        "" if pull is None else _cell(pull, unit),
+                        held_by(top),
+                    ]
+                )
+        tables.append(
+            {
+                "heading": f"{prediction.sweep_key} swept",
+                "caption": "The pull is that at 2 m/s; bounds in brackets.",
+                "head": [prediction.sweep_key, "Top speed", "Pull", "Top speed held back by"],
+                "rows": rows,
+            }
+        )
+    tables.append(
+        {
+            "heading": "What is known of the machine",
+            "caption": "Found from set-up and rides together, before the change.",
+            "head": ["Quantity", "Value", "Told by the rides"],
+            "rows": [
+                [
+                    words,
+                    f"{value_words(found, 1.0)} {unit_words} ({interval_words(found, 1.0)})",
+                    "" if not prediction.rides else "no" if words in prediction.untold else "yes",
+                ]
+                for _, words, unit_words, found, _ in prediction.unknowns
+            ],
+        }
+    )
+    return tables
+
+
+def _row(measure: Measure, unit: SpeedUnit) -> list[str]:
+    factor, label = shown_unit(measure, unit)
+    difference = ""
+    if measure.difference is not None:
+        difference = (
+            f"{value_words(measure.difference, factor, signed=True)} {label} "
+            f"({interval_words(measure.difference, factor, signed=True)})"
+        )
+    now = ""
+    if measure.now is not None:
+        now = f"{value_words(measure.now, factor)} ({interval_words(measure.now, factor)})"
+    changed = _cell(measure, unit) if measure.changed is not None else measure.reason
+    return [title_words(measure, unit), now, changed, difference, held_by(measure)]
+
+
+def _cell(measure: Measure, unit: SpeedUnit) -> str:
+    factor, label = shown_unit(measure, unit)
+    if measure.changed is None:
+        return "-"
+    bounds = interval_words(measure.changed, factor)
+    return f"{value_words(measure.changed, factor)} {label} ({bounds})"

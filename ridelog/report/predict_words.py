@@ -1,0 +1,129 @@
+"""Predicted figures in words, in the units in which a workshop reads them."""
+
+from ridelog.analysis.result import Estimate
+from ridelog.machine.predict import Measure, Prediction
+from ridelog.report.measure_words import number_words
+from ridelog.report.wording import clean, joined
+from ridelog.units import JOULES_PER_WH, SpeedUnit
+
+_FAR_M = 2000.0
+
+
+def shown_unit(measure: Measure, reader: SpeedUnit) -> tuple[float, str]:
+    """Return by what a measure's SI figures are multiplied for the reader, and the unit's label."""
+    if measure.unit == "m/s":
+        return 1.0 / reader.mps_per_unit, reader.label
+    if measure.unit == "m/s2":
+        return 1.0, "m/s²"
+    if measure.unit == "J/m":
+        return 1000.0 / JOULES_PER_WH, "Wh/km"
+    if measure.unit == "m":
+        largest = max((e.value for e in (measure.now, measure.changed) if e), default=0.0)
+        if largest > _FAR_M:
+            return 1e-3, "km"
+        return 1.0 / reader.metres_per_distance, reader.distance_label
+    return 1.0, measure.unit
+
+
+def title_words(measure: Measure, reader: SpeedUnit) -> str:
+    """Return what a measure is called, such as "Pull at 14 km/h"."""
+    if measure.name.startswith("pull_at_") and measure.name.endswith("_mps"):
+        speed = float(measure.name[len("pull_at_") : -len("_mps")])
+        return f"Pull at {reader.from_mps(speed):.0f} {reader.label}"
+    return measure.words
+
+
+def value_words(estimate: Estimate | None, factor: float, *, signed: bool = False) -> str:
+    """Return a figure without unit to the decimals its interval deserves, "-" for none."""
+    if estimate is None:
+        return "-"
+    return number_words(factor * estimate.value, _places(estimate, factor), signed=signed)
+
+
+def interval_words(estimate: Estimate | None, factor: float, *, signed: bool = False) -> str:
+    """Return both ends of an interval: "33.8 to 34.6", nothing for none."""
+    if estimate is None:
+        return ""
+    count = _places(estimate, factor)
+    low, high = (
+        number_words(factor * end, count, signed=signed) for end in (estimate.low, estimate.high)
+    )
+    return f"{low} to {high}"
+
+
+def change_asked(prediction: Prediction) -> str:
+    """Return the change in words: "front_teeth 11 to 10", or that nothing is changed."""
+    given = prediction.setup.given()
+    parts = [
+        f"{key} {given.get(key, 'unknown')} to {value}"
+        for key, value in prediction.change.asked.items()
+    ]
+    return clean(joined(parts)) if parts else "no change"
+
+
+def basis_words(prediction: Prediction) -> str:
+    """Return what the answer rests on."""
+    count = len(prediction.rides)
+    if not count:
+        return "from the set-up alone, no ride"
+    names = ", ".join(clean(name) for name in prediction.rides)
+    return f"from {count} {'ride' if count == 1 else 'rides'}: {names}"
+
+
+def headline_words(prediction: Prediction, reader: SpeedUnit) -> str:
+    """Return the answer in a sentence: top speed after the change against now."""
+    top = prediction.measure("top_speed_mps")
+    if top is None or top.changed is None:
+        return "The changed machine would not start, or its top speed cannot be told."
+    factor, label = shown_unit(top, reader)
+    changed = f"{value_words(top.changed, factor)} {label}"
+    bounds = interval_words(top.changed, factor)
+    if top.now is None or top.difference is None or not prediction.change.asked:
+        return f"Top speed {changed} ({bounds}), held back by {held_by(top)}."
+    if top.difference.low <= 0.0 <= top.difference.high:
+        verdict = "no change that can be told"
+    else:
+        more = "more" if top.difference.value > 0.0 else "less"
+        size = value_words(top.difference, factor).lstrip("\N{MINUS SIGN}")
+        verdict = f"{size} {label} {more}"
+    return (
+        f"Top speed {changed} ({bounds}) after the change, now "
+        f"{value_words(top.now, factor)}: {verdict}. Then held back by {held_by(top)}."
+    )
+
+
+def held_by(measure: Measure) -> str:
+    """Return what limits a measure, with doubt where the possible machines do not agree."""
+    if not measure.limited_by:
+        return "unknown"
+    if measure.share >= 0.8:
+        return measure.limited_by
+    return f"probably {measure.limited_by} ({100.0 * measure.share:.0f} %)"
+
+
+def untold_words(prediction: Prediction) -> str:
+    """Return which unknowns the rides cannot tell, empty without rides."""
+    if not prediction.untold:
+        return ""
+    return f"The rides cannot tell: {joined(list(prediction.untold))}."
+
+
+def narrowing_words(prediction: Prediction) -> str:
+    """Return which measurement would narrow the predicted top speed most."""
+    if not prediction.narrowings:
+        return ""
+    best = prediction.narrowings[0]
+    cut = 100.0 * (1.0 - best.remaining)
+    if cut < 10.0:
+        return "No single measurement would narrow the predicted top speed by a tenth."
+    return (
+        f"What would narrow the predicted top speed most: {best.words}; its interval would shrink "
+        f"by about {cut:.0f} %."
+    )
+
+
+def _places(estimate: Estimate, factor: float) -> int:
+    width = abs(factor) * (estimate.high - estimate.low)
+    if width >= 10.0:
+        return 0
+    return 1 if width >= 0.25 else 2
