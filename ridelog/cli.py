@@ -7,8 +7,7 @@ from typing import Annotated
 
 import typer
 
-from ridelog import cli_book, cli_compare
-from ridelog.cli_machine import setup_app
+from ridelog import cli_book, cli_compare, cli_machine
 from ridelog.cli_reverse import (
     USUAL_ALARM,
     USUAL_CAUTION,
@@ -37,7 +36,6 @@ app = typer.Typer(
     pretty_exceptions_enable=False,
     rich_markup_mode=None,
 )
-app.add_typer(setup_app)
 
 
 @app.callback()
@@ -153,6 +151,7 @@ def signal(ride: Ride, json: JsonFile = None, force: Force = False) -> None:
 
 cli_compare.register(app)
 cli_book.register(app)
+cli_machine.register(app)
 
 
 def main(arguments: list[str] | None = None) -> None:

@@ -2,9 +2,16 @@
 
 import sys
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
+
+from ridelog.many_values import ManyValues
+from ridelog.options import Force, JsonFile, Units
+from ridelog.terminal import check_places, deliver, is_stdout, motion_of, print_lines, warn
+
+if TYPE_CHECKING:
+    from ridelog.machine.setup import MachineSetup
 
 setup_app = typer.Typer(
     name="setup",
@@ -20,6 +27,12 @@ SetupPath = Annotated[
         metavar="SETUP", help="The set-up: a TOML file, one machine and state.", show_default=False
     ),
 ]
+
+
+def register(app: typer.Typer) -> None:
+    """Add the commands of this module to the command line."""
+    app.add_typer(setup_app)
+    app.command(cls=ManyValues)(predict)
 
 
 @setup_app.command()
@@ -97,3 +110,105 @@ def _ask(question: str) -> str:
 
 def _tell(line: str) -> None:
     print(line, file=sys.stderr)
+
+
+def predict(
+    setup: SetupPath,
+    ride: Annotated[
+        list[Path] | None,
+        typer.Option(metavar="RIDE...", help="Logs of rides on the machine as the file says."),
+    ] = None,
+    change: Annotated[
+        list[str] | None,
+        typer.Option(metavar="KEY=VALUE...", help="What is changed, such as front_teeth=10."),
+    ] = None,
+    sweep: Annotated[
+        str | None,
+        typer.Option(metavar="KEY=A:B", help="Try one key at several values: front_teeth=9:13."),
+    ] = None,
+    window: Annotated[
+        list[str] | None,
+        typer.Option(metavar="WINDOW...", help='Launch windows, such as "0-20 km/h" or "0-30 m".'),
+    ] = None,
+    units: Annotated[Units, typer.Option(help="Units of speed to print.")] = Units.KMH,
+    json: JsonFile = None,
+    out: Annotated[
+        Path | None,
+        typer.Option(
+            metavar="DIR", help="Write prediction.html, its pictures as PNG and prediction.json."
+        ),
+    ] = None,
+    force: Force = False,
+) -> None:
+    """Say what a change would do to the machine, and what else it would break."""
+    from ridelog.errors import SetupError
+    from ridelog.machine.change import changed, parse_change, parse_sweep
+    from ridelog.machine.setup_check import contradictions
+    from ridelog.machine.setup_file import read_setup
+
+    names = ("prediction.html", "prediction.json", "pull.png", "sweep.png")
+    places = [json, *([out / name for name in names] if out else [])]
+    for log in [setup, *(ride or [])]:
+        check_places(places, log, force, folder=out)
+    known = read_setup(setup).setup
+    asked = dict(parse_change(text) for text in change or [])
+    swept = parse_sweep(sweep) if sweep else None
+    if not asked and swept is None:
+        raise SetupError("nothing is to be changed.", "add --change KEY=VALUE or --sweep KEY=A:B.")
+    # What cannot be is said before the rides are read, not after.
+    changed(known, asked)
+    for value in swept[1] if swept else ():
+        assert swept is not None
+        changed(known, {**asked, swept[0]: value})
+    warn(tuple(doubt.text for doubt in contradictions(known)))
+    _predict(known, ride or [], asked, swept, window or [], units, json, out, force, setup)
+
+
+def _predict(
+    known: "MachineSetup",
+    logs: list[Path],
+    asked: dict[str, Any],
+    swept: "tuple[str, list[Any]] | None",
+    words: list[str],
+    units: Units,
+    json: Path | None,
+    out: Path | None,
+    force: bool,
+    place: Path,
+) -> None:
+    from ridelog.analysis.launch_windows import default_windows, parse_window
+    from ridelog.machine.predict import predict as predict_change
+    from ridelog.machine.rides import evidence_of
+    from ridelog.report.json_predict import predict_json
+    from ridelog.report.json_result import to_bytes
+    from ridelog.report.seal import sealed
+    from ridelog.report.text_predict import predict_lines
+    from ridelog.units import SPEED_UNITS
+
+    unit = SPEED_UNITS[units.value]
+    windows = tuple(parse_window(text) for text in words)
+    rides = []
+    for log in logs:
+        motion = motion_of(log)
+        warn(tuple(f"{log.name}: {warning}" for warning in motion.warnings))
+        rides.append(evidence_of(motion, has_reverse=known.has_reverse))
+        if rides[-1].pull is None:
+            warn((f"{log.name}: no standing start at full throttle was found in this ride.",))
+    if not windows:
+        top = max((ride.top_mps[0] for ride in rides if ride.top_mps), default=25.0 / 3.0)
+        windows = default_windows(top, unit)
+    prediction = predict_change(known, rides, asked, windows, sweep=swept)
+    document = to_bytes(sealed(predict_json(prediction)))
+    files: dict[Path, bytes] = {}
+    if out is not None:
+        from ridelog.report.page_predict import predict_page
+        from ridelog.report.plot_predict import predict_pictures
+
+        pictures = predict_pictures(prediction, unit)
+        page = predict_page(prediction, pictures, unit)
+        files[out / "prediction.html"] = page.encode("utf-8", errors="replace")
+        files |= {out / f"{picture.name}.png": picture.png for picture in pictures}
+        files[out / "prediction.json"] = document
+    deliver(json, document, files, place, force, folder=out)
+    if not is_stdout(json):
+        print_lines(predict_lines(prediction, unit))

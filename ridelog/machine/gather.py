@@ -5,7 +5,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from ridelog.analysis.launch_windows import Window
+from ridelog.analysis.launches import Launches
 from ridelog.analysis.result import Estimate
+from ridelog.analysis.runs import find_runs
 from ridelog.analysis.stretches import Stretch
 from ridelog.analysis.top_speed import TopSpeed
 from ridelog.filtering.motion import Motion
@@ -37,6 +40,12 @@ _ONE_WAY_SHARE = 0.02
 _UNEVEN = 0.15
 
 
+# The standing start that shows how the throttle is opened: short, so that little else counts.
+START_WINDOW = Window("0-2 m/s", 0.0, 2.0, None)
+# How well the first motion of a machine is known at best; own simulation. [s]
+_START_S = 0.03
+
+
 @dataclass(frozen=True)
 class _Fitted:
     time_s: FloatArray
@@ -55,19 +64,18 @@ def pull_of(motion: Motion, *, excluded: Sequence[Stretch] = ()) -> Curve | None
     excluded : sequence of (start_s, end_s)
         Stretches that may not carry it, such as reverse travel.
     """
-    gains = [gain for piece in _pieces(motion) for gain in _gains(piece)]
-    gains = [gain for gain in gains if not _touches(gain[0], excluded)]
-    if not gains:
+    runs = [run for run in find_runs(motion, excluded=tuple(excluded)) if run.standing]
+    if not runs:
         return None
-    best = max(top for _, top in gains)
-    gains = [(stretch, top) for stretch, top in gains if top > 0.6 * best]
+    best = max(run.top_mps for run in runs)
+    runs = [run for run in runs if run.top_mps > 0.6 * best]
     grid = _grid(_OPEN_MPS, (1.0 - _EASED_SHARE) * best)
     if len(grid) < 4:
         return None
     passages = []
-    for stretch, top in gains:
-        one = passage(motion, stretch, grid, rising=True)
-        eased = top - max(_EASED_MPS, _EASED_SHARE * top)
+    for run in runs:
+        one = passage(motion, (run.earliest_s, run.top_s), grid, rising=True)
+        eased = run.top_mps - max(_EASED_MPS, _EASED_SHARE * run.top_mps)
         one.rate_mps2[grid[1:] > eased] = np.nan
         passages.append(one)
     inside = (grid[1:] > _RANGE[0] * best) & (grid[:-1] < _RANGE[1] * best)
@@ -105,6 +113,35 @@ def _undriven(one: Passage, passages: Sequence[Passage]) -> bool:
     return len(seen) >= 2 and float(np.median(seen)) > _UNDRIVEN_SHARE
 
 
+def start_of(launches: Launches) -> tuple[float, float, float] | None:
+    """Return speed, mean time and its standard deviation of the hard standing starts, or None.
+
+    Only starts that reach most of the best one's speed count, and of those the mean over what is
+    usual: a rider who dawdles once has not opened the throttle slowly.
+
+    Parameters
+    ----------
+    launches : Launches
+        Timed over ``START_WINDOW``.
+    """
+    best = max((one.top_mps for one in launches.launches), default=0.0)
+    times = [
+        one.windows[0].time
+        for one in launches.launches
+        if one.top_mps > 0.6 * best and one.windows[0].time is not None
+    ]
+    if not times:
+        return None
+    value = np.array([one.value for one in times])
+    sd = np.array([_sd(one) for one in times])
+    quick = value <= 1.3 * value.min()
+    value, sd = value[quick], sd[quick]
+    own = float(np.sqrt(np.sum(sd**2))) / len(sd)
+    scatter = float(np.std(value, ddof=1)) / np.sqrt(len(value)) if len(value) > 1 else 0.0
+    assert START_WINDOW.to_mps is not None
+    return START_WINDOW.to_mps, float(value.mean()), float(np.hypot(own, scatter) + _START_S)
+
+
 def top_of(top: TopSpeed) -> tuple[float, float] | None:
     """Return the top speed and the standard deviation of its error, None without one. [m/s]
 
@@ -139,32 +176,6 @@ def _pieces(motion: Motion) -> list[_Fitted]:
             max(piece.start_s, motion.settled_s), piece.end_s, draws=0, spacing_s=_SPACING_S
         )
         found.append(_Fitted(paths.time_s, paths.speed_mps[:, 0]))
-    return found
-
-
-def _gains(path: _Fitted) -> list[tuple[Stretch, float]]:
-    """Return standing starts: the stretch from a second before, up to the highest speed."""
-    speed, time_s = path.speed_mps, path.time_s
-    found: list[tuple[Stretch, float]] = []
-    here = 0
-    while here < len(speed):
-        moving = np.flatnonzero(speed[here:] > _OPEN_MPS)
-        if not len(moving):
-            break
-        up = here + int(moving[0])
-        highest = np.maximum.accumulate(speed[up:])
-        fallen = np.flatnonzero(highest - speed[up:] > np.maximum(0.4, 0.12 * highest))
-        stop = up + int(fallen[0]) if len(fallen) else len(speed) - 1
-        peak = up + int(np.argmax(speed[up : stop + 1]))
-        stood = np.min(speed[max(up - int(3.0 / _SPACING_S), 0) : up + 1]) < 0.5
-        if stood and speed[peak] > 2.0 * _OPEN_MPS:
-            start = max(up - int(1.0 / _SPACING_S), 0)
-            found.append(((float(time_s[start]), float(time_s[peak])), float(speed[peak])))
-        # On to where it is slow again.
-        slow = np.flatnonzero(speed[stop:] < 0.6 * _OPEN_MPS)
-        if not len(slow):
-            break
-        here = stop + int(slow[0])
     return found
 
 

@@ -113,19 +113,19 @@ def figures(
         values, limit = _peak(drive, name, top)
         found.append(Figure(f"{stem}_peak_{suffix}", unit, words, values, limit))
     found.append(
-        Figure("stopping_distance_m", "m", "Stopping distance from top speed",
+        Figure("stopping_distance_m", "m", "Stop from top speed",
                top**2 / (2.0 * decel_mps2), top_limit)
     )  # fmt: skip
     if lateral_mps2 is not None:
         found.append(
-            Figure("lateral_accel_mps2", "m/s2", "Lateral load in the hardest turn ridden",
+            Figure("lateral_accel_mps2", "m/s2", "Lateral load, hardest turn",
                    lateral_mps2 * speed_factor**2, top_limit)
         )  # fmt: skip
     known = np.where(np.isfinite(top), top, 1.0)
     power = drive.battery_power_w(known[:, None])[:, 0]
     per_metre = np.where(np.isfinite(top), power / known, np.nan)
     found.append(
-        Figure("energy_at_top_j_per_m", "J/m", "Energy for the way at top speed", per_metre,
+        Figure("energy_at_top_j_per_m", "J/m", "Energy at top speed", per_metre,
                top_limit)
     )  # fmt: skip
     pack = pack_voltage(setup)

@@ -26,7 +26,9 @@ class Narrowing:
     remaining: float
 
 
-def narrowings(drive: Drive, target: FloatArray) -> tuple[Narrowing, ...]:
+def narrowings(
+    drive: Drive, target: FloatArray, known_already: frozenset[str] = frozenset()
+) -> tuple[Narrowing, ...]:
     """Return what each possible measurement would leave of a prediction's spread, best first.
 
     The possible machines are sliced by what the measurement would show; the root mean square of
@@ -39,6 +41,8 @@ def narrowings(drive: Drive, target: FloatArray) -> tuple[Narrowing, ...]:
         Possible machines before the change.
     target : ndarray, shape (n,)
         The predicted figure on each, NaN where it has none.
+    known_already : frozenset of str
+        Names of measurements that were made: they are left out.
     """
     known = np.isfinite(target)
     whole = float(np.std(target[known])) if known.sum() > 2 * _SLICES else 0.0
@@ -46,6 +50,8 @@ def narrowings(drive: Drive, target: FloatArray) -> tuple[Narrowing, ...]:
         return ()
     found = []
     for name, words, values in _measurements(drive):
+        if name in known_already:
+            continue
         order = np.argsort(values[known], kind="stable")
         slices = np.array_split(target[known][order], _SLICES)
         inside = float(np.sqrt(np.mean([np.var(part, ddof=1) for part in slices])))

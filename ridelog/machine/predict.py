@@ -156,11 +156,23 @@ def predict(
         notes=(*change.notes, *_notes(setup, rides)),
         unknowns=_unknowns(fitted),
         untold=tuple(u.words for u in UNKNOWNS if fitted.learnt[u.name] > _UNTOLD and rides),
-        narrowings=narrowings(fitted.drive, target),
+        narrowings=narrowings(fitted.drive, target, _made(setup, rides)),
         sweep_key=sweep[0] if sweep else "",
         sweep=tuple(points),
         bands=(_band(fitted.drive), _band(changed_drive(fitted.drive, setup, change))),
     )
+
+
+def _made(setup: MachineSetup, rides: Sequence[Evidence]) -> frozenset[str]:
+    """Return which measurements have been made, by their names in ``narrowing``."""
+    made = {
+        "top speed": any(ride.top_mps is not None for ride in rides),
+        "pull": any(ride.pull is not None for ride in rides),
+        "coasting": any(ride.coasting is not None for ride in rides),
+        "mass": setup.machine_mass_kg is not None and setup.rider_mass_kg is not None,
+        "motor speed": setup.motor_rpm_per_v is not None,
+    }
+    return frozenset(name for name, done in made.items() if done)
 
 
 def _band(drive: Drive) -> Band:

@@ -4,7 +4,7 @@ from ridelog.analysis.result import Estimate
 from ridelog.machine.predict import Measure, Prediction
 from ridelog.report.measure_words import number_words
 from ridelog.report.wording import clean, joined
-from ridelog.units import JOULES_PER_WH, SpeedUnit
+from ridelog.units import JOULES_PER_WH, METRES_PER_MILE, SpeedUnit
 
 _FAR_M = 2000.0
 
@@ -15,12 +15,13 @@ def shown_unit(measure: Measure, reader: SpeedUnit) -> tuple[float, str]:
         return 1.0 / reader.mps_per_unit, reader.label
     if measure.unit == "m/s2":
         return 1.0, "m/s²"
+    far_m, far = (METRES_PER_MILE, "mi") if reader.label == "mph" else (1000.0, "km")
     if measure.unit == "J/m":
-        return 1000.0 / JOULES_PER_WH, "Wh/km"
+        return far_m / JOULES_PER_WH, f"Wh/{far}"
     if measure.unit == "m":
         largest = max((e.value for e in (measure.now, measure.changed) if e), default=0.0)
         if largest > _FAR_M:
-            return 1e-3, "km"
+            return 1.0 / far_m, far
         return 1.0 / reader.metres_per_distance, reader.distance_label
     return 1.0, measure.unit
 
@@ -117,8 +118,8 @@ def narrowing_words(prediction: Prediction) -> str:
     if cut < 10.0:
         return "No single measurement would narrow the predicted top speed by a tenth."
     return (
-        f"What would narrow the predicted top speed most: {best.words}; its interval would shrink "
-        f"by about {cut:.0f} %."
+        f"What would narrow the predicted top speed most now: {best.words}; its interval would "
+        f"shrink by about {cut:.0f} %."
     )
 
 

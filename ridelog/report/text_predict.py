@@ -7,7 +7,6 @@ from ridelog.report.predict_words import (
     basis_words,
     change_asked,
     headline_words,
-    held_by,
     interval_words,
     narrowing_words,
     shown_unit,
@@ -84,7 +83,7 @@ def _sweep(prediction: Prediction, unit: SpeedUnit) -> list[tuple[str, str]]:
         strength = value_words(pull.changed if pull else None, 1.0)
         bounds = interval_words(top.changed, factor)
         words = f"{f'{point.value:g}{mark}':<20}{speed:>12}{bounds:>18}{strength:>13}"
-        lines.append((f"{words}   {held_by(top)}", ""))
+        lines.append((f"{words}   {_short(top)}", ""))
     return lines
 
 

@@ -57,7 +57,11 @@ def readme_text(truth: Record, sizes_bytes: dict[str, int]) -> str:
             ],
         )
     )
-    parts.append("`truth.json` holds the true figures of every ride, in SI units.\n")
+    parts.append(
+        "`truth.json` holds the true figures of every ride, in SI units.\n\n"
+        "`bramblehop-before.toml` is what the workshop knew of the machine before the change\n"
+        "(nothing of its motor), for `ridelog predict`.\n"
+    )
     parts.append("## What is true\n")
     parts.append(
         "What the receiver's errors hide and ridelog should find again. Speeds are in km/h, the\n"

@@ -17,6 +17,7 @@ from ridelog.simulate.machine import Machine
 from ridelog.simulate.receiver import Observation, Receiver
 from ridelog.simulate.rides import still_air
 from ridelog.simulate.sample_readme import readme_text
+from ridelog.simulate.sample_setup import SETUP_FILE, SETUP_TEXT
 from ridelog.simulate.sample_truth import (
     Record,
     crossing_speed_mps,
@@ -148,6 +149,7 @@ def generate() -> dict[str, bytes]:
         "crossing_mps": round(crossing_speed_mps(BEFORE, AFTER), 3),
         "rides": records,
     }
+    files[SETUP_FILE] = SETUP_TEXT.encode("utf-8")
     files["truth.json"] = (json.dumps(truth, indent=1) + "\n").encode("utf-8")
     files["README.md"] = readme_text(truth, {k: len(v) for k, v in files.items()}).encode("utf-8")
     return files

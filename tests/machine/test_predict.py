@@ -1,0 +1,216 @@
+"""Predictions: measures, limits, cautions, and the sample scenario before and after its change."""
+
+import json
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+
+from ridelog.analysis.launch_windows import parse_window
+from ridelog.analysis.result import Estimate
+from ridelog.errors import SetupError
+from ridelog.filtering.smoother import estimate_motion
+from ridelog.importer import load_track
+from ridelog.machine.evidence import Evidence
+from ridelog.machine.predict import Prediction, predict
+from ridelog.machine.rides import evidence_of
+from ridelog.machine.risks import risks
+from ridelog.machine.setup import MachineSetup
+from ridelog.machine.setup_file import read_setup
+
+SAMPLES = Path(__file__).resolve().parents[2] / "sample_tracks"
+WINDOWS = (parse_window("0-20 km/h"), parse_window("0-30 m"))
+
+
+@pytest.fixture(scope="module")
+def before_ride() -> Evidence:
+    return evidence_of(estimate_motion(load_track(SAMPLES / "before-1.gpx")))
+
+
+@pytest.fixture(scope="module")
+def sample(before_ride: Evidence) -> Prediction:
+    setup = read_setup(SAMPLES / "bramblehop-before.toml").setup
+    return predict(
+        setup, [before_ride], {"front_teeth": 10}, WINDOWS, sweep=("front_teeth", [10, 11, 12])
+    )
+
+
+def _holds(estimate: Estimate | None, truth: float) -> bool:
+    return estimate is not None and estimate.low <= truth <= estimate.high
+
+
+def test_the_ride_gives_all_the_evidence(before_ride: Evidence) -> None:
+    assert before_ride.pull is not None
+    assert before_ride.coasting is not None
+    assert before_ride.start is not None
+    assert before_ride.top_mps is not None
+    assert len(before_ride.decel_mps2) >= 2
+    assert before_ride.lateral_mps2 is not None
+    # The true pull of 11 teeth at 2 m/s is 1.84 m/s² (truth.json).
+    at_two = np.interp(2.0, before_ride.pull.speed_mps, before_ride.pull.accel_mps2)
+    assert at_two == pytest.approx(1.84, abs=0.08)
+
+
+def test_the_sample_predicts_its_own_change(sample: Prediction) -> None:
+    """The "before" ride alone foretells what the machine truly does with one tooth fewer."""
+    truth = json.loads((SAMPLES / "truth.json").read_text())["machines"]["after"]
+    top = sample.measure("top_speed_mps")
+    assert top is not None
+    assert top.changed is not None
+    assert top.difference is not None
+    assert top.changed.value == pytest.approx(truth["steady_mps"], rel=0.02)
+    assert _holds(top.changed, truth["steady_mps"])
+    assert top.difference.high < 0.0
+    assert top.limited_by == "motor speed"
+    # What is uncertain in both is not uncertain in their difference.
+    assert top.difference.high - top.difference.low < top.changed.high - top.changed.low
+    pull = sample.measure("pull_at_2_mps")
+    assert pull is not None
+    assert pull.limited_by == "current"
+    assert _holds(pull.changed, 2.05)
+
+
+def test_every_measure_of_the_issue_is_there(sample: Prediction) -> None:
+    names = [one.name for one in sample.measures]
+    for name in (
+        "top_speed_mps", "0-20 km/h", "0-30 m", "pull_at_0_mps2", "battery_current_peak_a",
+        "battery_power_peak_w", "stopping_distance_m", "lateral_accel_mps2",
+        "energy_at_top_j_per_m", "range_at_top_m",
+    ):  # fmt: skip
+        assert name in names
+    stop = sample.measure("stopping_distance_m")
+    top = sample.measure("top_speed_mps")
+    assert stop and stop.now and stop.changed and top and top.now and top.changed
+    # Equal deceleration: the way to stop goes with the square of the speed.
+    assert stop.changed.value / stop.now.value == pytest.approx(
+        (top.changed.value / top.now.value) ** 2, rel=0.02
+    )
+
+
+def test_the_sweep_trades_speed_for_pull(sample: Prediction) -> None:
+    tops, pulls = [], []
+    for point in sample.sweep:
+        found = {one.name: one.changed for one in point.measures}
+        top, pull = found["top_speed_mps"], found["pull_at_2_mps"]
+        assert top is not None and pull is not None
+        tops.append(top.value)
+        pulls.append(pull.value)
+    assert tops == sorted(tops)
+    assert pulls == sorted(pulls, reverse=True)
+    assert [point.present for point in sample.sweep] == [False, True, False]
+
+
+def test_what_the_ride_cannot_tell_is_said(sample: Prediction) -> None:
+    assert "mass with rider" in sample.untold
+    assert "efficiency of the drive" in sample.untold
+    assert "road speed without load" not in sample.untold
+    assert not {"top speed", "pull", "coasting", "mass"} & {n.name for n in sample.narrowings}
+
+
+def test_the_class_and_the_fuse_are_cautioned(sample: Prediction) -> None:
+    codes = [caution.code for caution in sample.cautions]
+    assert {"class_speed", "age_class", "fuse_amperes", "licensed_work"} <= set(codes)
+
+
+def test_a_set_up_alone_answers_widely() -> None:
+    alone = predict(
+        MachineSetup(front_teeth=11, rear_teeth=60, battery_cells=13), [], {"front_teeth": 10},
+        WINDOWS,
+    )  # fmt: skip
+    top = alone.measure("top_speed_mps")
+    assert top and top.changed and top.difference
+    assert top.changed.high > 1.5 * top.changed.low
+    assert alone.rides == () and alone.untold == ()
+    assert alone.narrowings[0].name == "top speed"
+    assert alone.narrowings[0].remaining < 0.2
+    assert alone.notes[1] == (
+        "No ride was given: the answer rests on the set-up and on handbook ranges alone."
+    )
+    assert alone.notes[2].startswith("No hard stop was measured: the stopping distance takes 3.5")
+
+
+def test_a_contradiction_stops_the_prediction() -> None:
+    setup = MachineSetup(battery_cells=13, battery_nominal_v=36.0, battery_chemistry="li-ion")
+    with pytest.raises(SetupError, match="does not fit 13 cells of lithium-ion.*settle this first"):
+        predict(setup, [], {"battery_cells": 14}, WINDOWS)
+
+
+def test_a_window_out_of_reach_has_a_reason() -> None:
+    setup = MachineSetup(front_teeth=11, rear_teeth=60)
+    found = predict(setup, [], {"front_teeth": 10}, (parse_window("0-150 km/h"),))
+    window = found.measure("0-150 km/h")
+    assert window is not None
+    assert window.changed is None
+    assert window.reason == "The changed machine does not reach it, or cannot start."
+
+
+def _codes(
+    after: dict[str, Any], before: dict[str, Any] | None = None, **figures: Any
+) -> dict[str, str]:
+    measures = {name: pair for name, pair in figures.items()}
+    found = risks(MachineSetup(**(before or {})), MachineSetup(**after), measures)
+    return {caution.code: caution.text for caution in found if not caution.general}
+
+
+def _e(value: float, share: float = 0.1) -> Estimate:
+    return Estimate(value, value * (1 - share), value * (1 + share))
+
+
+def test_cautions_of_a_bigger_pack() -> None:
+    small = {
+        "battery_cells": 10, "battery_chemistry": "li-ion", "motor_max_v": 48.0,
+        "controller_max_v": 60.0, "fuse_a": 40.0, "fuse_v": 32.0, "battery_max_a": 35.0,
+    }  # fmt: skip
+    found = _codes(
+        {**small, "battery_cells": 16}, small, battery_current_peak_a=(_e(33.0), _e(33.0))
+    )
+    # Fuses: 75 % of 40 A; full 16 x 4.2 = 67.2 V against 32 V (ISO 8820-3: 32 V or 58 V).
+    assert found["fuse_amperes"].startswith(
+        "The battery current may reach 33 A (30 to 36); a fuse of 40 A carries 30 A for long."
+    )
+    assert found["fuse_volts"] == (
+        "Full, the battery has 67.2 V; the fuse is rated 32 V and may not break the current."
+    )
+    assert found["battery_amperes"] == (
+        "The battery current may reach 36 A; the battery allows 35 A."
+    )
+    assert found["motor_over_voltage"] == (
+        "Full, the battery has 67.2 V; the motor's maker allows 48 V."
+    )
+    assert found["controller_over_voltage"].endswith("the controller's maker allows 60 V.")
+    assert found["more_volts"].startswith("From 42.0 to 67.2 V when full: motor, controller,")
+    assert found["battery_care"].startswith(
+        "A battery is changed: use only a battery and a charger"
+    )
+
+
+def test_cautions_of_speed_brakes_and_tipping() -> None:
+    found = _codes(
+        {"class_speed_kmh": 24.0, "has_reverse": True, "brakes": "one", "brake_decel_mps2": 2.0,
+         "track_width_m": 0.6, "cg_height_m": 0.6},
+        top_speed_mps=(_e(6.0, 0.01), _e(7.0, 0.01)),
+        stopping_distance_m=(_e(5.0), _e(7.0)),
+        lateral_accel_mps2=(_e(3.0), _e(4.5)),
+    )  # fmt: skip
+    assert found["class_speed"].startswith(
+        "The top speed is above 24 km/h, its class or advised speed: 25.2 km/h (24.9 to 25.5)."
+    )
+    assert found["reverse_speed"].startswith("Reverse may become faster as well")
+    assert found["longer_stop"].startswith(
+        "From the new top speed it needs 7.0 m to stop (6.3 to 7.7), 40 % more than now"
+    )
+    assert found["brakes"].startswith("The set-up names one brake; two that work apart")
+    assert found["weak_brakes"].startswith("A hard stop of 2 m/s² is below 3.5 m/s²")
+    assert "the machine may tip over from 4.2 m/s² on" in found["tip_over"]
+
+
+def test_no_caution_without_cause() -> None:
+    calm = {"class_speed_kmh": 40.0, "fuse_a": 100.0, "fuse_v": 58.0, "battery_cells": 10,
+            "brakes": "two independent", "track_width_m": 0.8, "cg_height_m": 0.4}  # fmt: skip
+    assert _codes(
+        calm, calm, top_speed_mps=(_e(4.0, 0.01), _e(4.0, 0.01)),
+        battery_current_peak_a=(_e(30.0), _e(30.0)), stopping_distance_m=(_e(5.0), _e(5.0)),
+        lateral_accel_mps2=(_e(3.0), _e(3.0)),
+    ) == {}  # fmt: skip
+    assert set(_codes({"battery_cells": 10}, {"battery_cells": 10})) == {"fuse_volts_unknown"}

@@ -1,0 +1,139 @@
+"""A prediction as words, JSON, pictures, page and command."""
+
+import json
+from pathlib import Path
+
+import jsonschema
+import pytest
+
+from ridelog.analysis.launch_windows import parse_window
+from ridelog.cli import main
+from ridelog.machine.predict import Prediction, predict
+from ridelog.machine.setup import MachineSetup
+from ridelog.report.json_predict import predict_json
+from ridelog.report.json_result import schema_of, to_bytes
+from ridelog.report.page_predict import predict_page
+from ridelog.report.plot_predict import predict_pictures
+from ridelog.report.predict_words import headline_words, narrowing_words
+from ridelog.report.seal import FIELD, digest_of
+from ridelog.report.text_predict import predict_lines
+from ridelog.units import SPEED_UNITS
+
+KMH, MPH = SPEED_UNITS["km/h"], SPEED_UNITS["mph"]
+SAMPLES = Path(__file__).resolve().parents[2] / "sample_tracks"
+BEFORE = str(SAMPLES / "bramblehop-before.toml")
+
+
+@pytest.fixture(scope="module")
+def alone() -> Prediction:
+    setup = MachineSetup(
+        name="Quad <b>1</b>", front_teeth=11, rear_teeth=60, tyre_circumference_m=1.04,
+        machine_mass_kg=66.0, rider_mass_kg=38.0, battery_cells=13, battery_capacity_ah=20.0,
+    )  # fmt: skip
+    return predict(
+        setup, [], {"front_teeth": 10}, (parse_window("0-20 km/h"), parse_window("0-30 m")),
+        sweep=("front_teeth", [10, 11, 12]),
+    )  # fmt: skip
+
+
+def test_the_json_fits_its_schema(alone: Prediction) -> None:
+    document = json.loads(to_bytes(predict_json(alone)))
+    schema = schema_of("ridelog.predict/1")
+    jsonschema.Draft202012Validator.check_schema(schema)
+    jsonschema.validate(document, schema)
+    assert document["fitted_from"] is None
+    assert document["changes"] == {"front_teeth": 10}
+    assert document["setup"]["front_teeth"] == 11
+    top = next(m for m in document["measures"] if m["name"] == "top_speed_mps")
+    assert top["unit"] == "m/s"
+    assert top["changed"]["low"] < top["changed"]["value"] < top["changed"]["high"]
+    assert [point["value"] for point in document["sweep"]["points"]] == [10, 11, 12]
+    broken = {**document, "measures": []}
+    with pytest.raises(jsonschema.ValidationError):
+        jsonschema.validate(broken, schema)
+
+
+@pytest.mark.parametrize("unit", [KMH, MPH])
+def test_the_screen_is_80_letters_wide(alone: Prediction, unit: object) -> None:
+    lines = predict_lines(alone, KMH if unit is KMH else MPH)
+    assert max(len(text) for text, _ in lines) <= 80
+    text = "\n".join(text for text, _ in lines)
+    assert "from the set-up alone, no ride" in text
+    assert "11  (now)" in text
+    rows = [line.split()[-5:] for line in text.splitlines() if line.startswith(("Top", "Energy"))]
+    words = ["km/h", "Wh/km"] if unit is KMH else ["mph", "Wh/mi"]
+    assert [word for row in rows for word in row if word in words] == words
+
+
+def test_the_sentence_says_what_limits(alone: Prediction) -> None:
+    words = headline_words(alone, KMH)
+    assert words.startswith("Top speed ")
+    assert "after the change, now" in words
+    assert "held back by" in words
+    assert narrowing_words(alone).startswith(
+        "What would narrow the predicted top speed most now: the top speed in both directions"
+    )
+
+
+def test_the_page_is_whole_and_escaped(alone: Prediction) -> None:
+    pictures = predict_pictures(alone, KMH)
+    assert [picture.name for picture in pictures] == ["pull", "sweep"]
+    assert all(picture.png.startswith(b"\x89PNG") for picture in pictures)
+    page = predict_page(alone, pictures, KMH)
+    assert "Quad &lt;b&gt;1&lt;/b&gt;" in page
+    assert "<b>1</b>" not in page
+    assert "<script" not in page and "http://" not in page.replace("http://www.w3.org", "")
+    assert "Now and after the change" in page
+    assert "A prediction, not a measurement" in page
+    assert page == predict_page(alone, predict_pictures(alone, KMH), KMH)
+
+
+def leave(*arguments: str) -> int:
+    with pytest.raises(SystemExit) as caught:
+        main(list(arguments))
+    return int(caught.value.code or 0)
+
+
+def test_the_command_writes_everything(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    out = tmp_path / "new"
+    assert leave("predict", BEFORE, "--change", "front_teeth=10", "rear_teeth=58",
+                 "--sweep", "front_teeth=10:11", "--out", str(out)) == 0  # fmt: skip
+    seen = capsys.readouterr()
+    assert "front_teeth 11 to 10 and rear_teeth 60 to 58, from the set-up" in seen.out
+    assert sorted(path.name for path in out.iterdir()) == [
+        "prediction.html", "prediction.json", "pull.png", "sweep.png",
+    ]  # fmt: skip
+    document = json.loads((out / "prediction.json").read_text())
+    assert document[FIELD] == digest_of(document)
+    again = ("predict", BEFORE, "--change", "front_teeth=10", "--out", str(out))
+    assert leave(*again) == 1
+    assert "this file is there already and is left as it was." in capsys.readouterr().err
+
+
+def test_json_on_standard_output_stands_alone(capsysbinary: pytest.CaptureFixture[bytes]) -> None:
+    assert leave("predict", BEFORE, "--change", "front_teeth=10", "--json", "-",
+                 "--window", "0-10 mph", "0-60 ft") == 0  # fmt: skip
+    document = json.loads(capsysbinary.readouterr().out)
+    assert document["schema"] == "ridelog.predict/1"
+    assert {"0-10 mph", "0-60 ft"} <= {measure["name"] for measure in document["measures"]}
+
+
+@pytest.mark.parametrize(
+    ("words", "message"),
+    [
+        ((), "nothing is to be changed. What to do: add --change KEY=VALUE or --sweep KEY=A:B."),
+        (("--change", "front_teth=10"), "front_teth: unknown key; did you mean front_teeth?"),
+        (("--sweep", "front_teeth=9"), '"front_teeth=9" is no sweep'),
+        (("--change", "motor_rpm_per_v=80"), "motor_rpm_per_v cannot be changed: the set-up does"),
+        (("--change", "front_teeth=10", "--ride", "none.gpx"), "none.gpx: there is no such file."),
+        (("--change", "front_teeth=10", "--window", "0-20"), 'the window "0-20" is not'),
+    ],
+)
+def test_a_sentence_for_what_cannot_be_predicted(
+    words: tuple[str, ...], message: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert leave("predict", BEFORE, *words) == 1
+    seen = capsys.readouterr()
+    assert seen.out == ""
+    assert message in seen.err
+    assert "Traceback" not in seen.err
