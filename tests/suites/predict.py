@@ -6,7 +6,7 @@ Run from the repository root, with a fresh seed each time unless one is given:
 
 With ``--curves`` the evidence is made from the machine's own curves with errors of the size that
 10 Hz rides leave; without it every machine rides three 10 Hz rides, which go through receiver,
-filter and ``machine.gather``. Changes: one tooth fewer, one more, a quarter more voltage. Each
+filter and ``machine.rides``. Changes: one tooth fewer, one more, a quarter more voltage. Each
 line: share of machines whose predicted top speed is within 5 % and 0-20 km/h within 8 %, share of
 intervals that hold the truth, their usual width, and how often the limit was named right, in all
 cases and in the clear ones (the next limit at least 15 % further away).
@@ -23,14 +23,13 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from ridelog.analysis.top_speed import measure_top_speed
 from ridelog.filtering.smoother import estimate_motion
 from ridelog.machine.change import Change, changed, changed_drive
 from ridelog.machine.drive import LIMITS
 from ridelog.machine.evidence import Curve, Evidence
 from ridelog.machine.fit import fit, from_setup
-from ridelog.machine.gather import pull_of, rolling_of, top_of
 from ridelog.machine.performance import launch, top_speed
+from ridelog.machine.rides import evidence_of
 from ridelog.machine.setup import MachineSetup
 from ridelog.simulate import Machine, preset, to_track
 from ridelog.simulate.labels import LabelledRide, finish
@@ -134,12 +133,7 @@ def ridden(rng: np.random.Generator, machine: Machine, opening_s: float) -> Evid
     kind = ("clean", "clean", "drifting", "jumpy")[int(rng.integers(4))]
     receiver = preset(kind, 10.0, rng)  # type: ignore[arg-type]  # one of the kinds
     motion = estimate_motion(to_track(receiver.observe(ride.truth, rng)))
-    return Evidence(
-        "ride",
-        pull=pull_of(motion),
-        coasting=rolling_of(motion),
-        top_mps=top_of(measure_top_speed(motion)),
-    )
+    return evidence_of(motion)
 
 
 def sketched(rng: np.random.Generator, machine: Machine, opening_s: float) -> Evidence:
@@ -249,7 +243,7 @@ def main() -> None:
     for number in range(chosen.first, chosen.first + chosen.machines):
         for kind, outcome in one_machine(chosen.seed, number, mode).items():
             found[kind].append(outcome)
-        if (number + 1) % 20 == 0:
+        if (number + 1) % 10 == 0:
             for kind in KINDS:
                 print(f"{number + 1:4d} {kind}: {summary(found[kind])}", flush=True)
     for kind in KINDS:
