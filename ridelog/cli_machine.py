@@ -126,6 +126,13 @@ def predict(
         str | None,
         typer.Option(metavar="KEY=A:B", help="Try one key at several values: front_teeth=9:13."),
     ] = None,
+    ridden: Annotated[
+        list[Path] | None,
+        typer.Option(
+            metavar="RIDE...",
+            help="Logs of rides after the change: is what they show as predicted?",
+        ),
+    ] = None,
     window: Annotated[
         list[str] | None,
         typer.Option(metavar="WINDOW...", help='Launch windows, such as "0-20 km/h" or "0-30 m".'),
@@ -148,7 +155,7 @@ def predict(
 
     names = ("prediction.html", "prediction.json", "pull.png", "sweep.png")
     places = [json, *([out / name for name in names] if out else [])]
-    for log in [setup, *(ride or [])]:
+    for log in [setup, *(ride or []), *(ridden or [])]:
         check_places(places, log, force, folder=out)
     known = read_setup(setup).setup
     asked = dict(parse_change(text) for text in change or [])
@@ -161,12 +168,17 @@ def predict(
         assert swept is not None
         changed(known, {**asked, swept[0]: value})
     warn(tuple(doubt.text for doubt in contradictions(known)))
-    _predict(known, ride or [], asked, swept, window or [], units, json, out, force, setup)
+    if ridden and not asked:
+        raise SetupError(
+            "rides after a change are given, but no change.", "add --change KEY=VALUE."
+        )
+    logs = (ride or [], ridden or [])
+    _predict(known, logs, asked, swept, window or [], units, json, out, force, setup)
 
 
 def _predict(
     known: "MachineSetup",
-    logs: list[Path],
+    logs: tuple[list[Path], list[Path]],
     asked: dict[str, Any],
     swept: "tuple[str, list[Any]] | None",
     words: list[str],
@@ -178,6 +190,7 @@ def _predict(
 ) -> None:
     from ridelog.analysis.launch_windows import default_windows, parse_window
     from ridelog.machine.predict import predict as predict_change
+    from ridelog.machine.ridden import ride_after, together
     from ridelog.machine.rides import evidence_of
     from ridelog.report.json_predict import predict_json
     from ridelog.report.json_result import to_bytes
@@ -188,7 +201,7 @@ def _predict(
     unit = SPEED_UNITS[units.value]
     windows = tuple(parse_window(text) for text in words)
     rides = []
-    for log in logs:
+    for log in logs[0]:
         motion = motion_of(log)
         warn(tuple(f"{log.name}: {warning}" for warning in motion.warnings))
         rides.append(evidence_of(motion, has_reverse=known.has_reverse))
@@ -198,17 +211,25 @@ def _predict(
         top = max((ride.top_mps[0] for ride in rides if ride.top_mps), default=25.0 / 3.0)
         windows = default_windows(top, unit)
     prediction = predict_change(known, rides, asked, windows, sweep=swept)
-    document = to_bytes(sealed(predict_json(prediction)))
+    after = None
+    if logs[1]:
+        found = []
+        for log in logs[1]:
+            motion = motion_of(log)
+            warn(tuple(f"{log.name}: {warning}" for warning in motion.warnings))
+            found.append(ride_after(motion, windows, has_reverse=known.has_reverse))
+        after = together(found)
+    document = to_bytes(sealed(predict_json(prediction, after)))
     files: dict[Path, bytes] = {}
     if out is not None:
         from ridelog.report.page_predict import predict_page
         from ridelog.report.plot_predict import predict_pictures
 
-        pictures = predict_pictures(prediction, unit)
-        page = predict_page(prediction, pictures, unit)
+        pictures = predict_pictures(prediction, unit, after)
+        page = predict_page(prediction, pictures, unit, after)
         files[out / "prediction.html"] = page.encode("utf-8", errors="replace")
         files |= {out / f"{picture.name}.png": picture.png for picture in pictures}
         files[out / "prediction.json"] = document
     deliver(json, document, files, place, force, folder=out)
     if not is_stdout(json):
-        print_lines(predict_lines(prediction, unit))
+        print_lines(predict_lines(prediction, unit, after))

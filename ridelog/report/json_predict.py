@@ -4,7 +4,9 @@ from typing import Any
 
 from ridelog import __version__
 from ridelog.analysis.result import LEVEL
+from ridelog.machine.loop import agreements
 from ridelog.machine.predict import Measure, Prediction
+from ridelog.machine.ridden import Ridden
 from ridelog.report.json_result import PREDICT_SCHEMA, caution_json, estimate_json
 from ridelog.report.predict_words import title_words
 from ridelog.units import SpeedUnit
@@ -12,7 +14,7 @@ from ridelog.units import SpeedUnit
 _SI = SpeedUnit("m/s", 1.0, "m", 1.0)
 
 
-def predict_json(prediction: Prediction) -> dict[str, Any]:
+def predict_json(prediction: Prediction, ridden: Ridden | None = None) -> dict[str, Any]:
     """Return a prediction as the object that scripts read.
 
     ``setup``, ``changes`` and ``changed_setup`` hold the set-up file's own keys, whose names carry
@@ -41,6 +43,7 @@ def predict_json(prediction: Prediction) -> dict[str, Any]:
                 for point in prediction.sweep
             ],
         },
+        "ridden": None if ridden is None else _ridden(prediction, ridden),
         "unknowns": [
             {
                 "name": name,
@@ -58,6 +61,23 @@ def predict_json(prediction: Prediction) -> dict[str, Any]:
         ],
         "notes": list(prediction.notes),
         "cautions": [caution_json(caution) for caution in prediction.cautions],
+    }
+
+
+def _ridden(prediction: Prediction, ridden: Ridden) -> dict[str, Any]:
+    return {
+        "rides": list(ridden.names),
+        "measures": [
+            {
+                "name": one.name,
+                "unit": one.unit,
+                "predicted": one.predicted.as_json(),
+                "measured": one.measured.as_json(),
+                "difference": one.apart.as_json(),
+                "agrees": one.agrees,
+            }
+            for one in agreements(prediction, ridden.measured)
+        ],
     }
 
 

@@ -8,8 +8,10 @@ from markupsafe import Markup
 
 from ridelog import __version__
 from ridelog.machine.predict import Measure, Prediction
+from ridelog.machine.ridden import Ridden
 from ridelog.report.palette import css_variables
 from ridelog.report.predict_words import (
+    agreement_words,
     basis_words,
     change_asked,
     headline_words,
@@ -20,6 +22,7 @@ from ridelog.report.predict_words import (
     title_words,
     untold_words,
     value_words,
+    verdict_words,
 )
 from ridelog.report.section import Picture
 from ridelog.report.text_predict import sweep_pair
@@ -27,7 +30,12 @@ from ridelog.report.wording import clean
 from ridelog.units import SpeedUnit
 
 
-def predict_page(prediction: Prediction, pictures: tuple[Picture, ...], unit: SpeedUnit) -> str:
+def predict_page(
+    prediction: Prediction,
+    pictures: tuple[Picture, ...],
+    unit: SpeedUnit,
+    ridden: Ridden | None = None,
+) -> str:
     """Return the page about a prediction as HTML.
 
     Parameters
@@ -38,6 +46,8 @@ def predict_page(prediction: Prediction, pictures: tuple[Picture, ...], unit: Sp
         From ``predict_pictures`` in the same unit.
     unit : SpeedUnit
         In which speeds are given.
+    ridden : Ridden, optional
+        What rides after the change showed.
     """
     text = (files("ridelog.report") / "templates" / "prediction.html").read_text(encoding="utf-8")
     environment = Environment(
@@ -57,7 +67,7 @@ def predict_page(prediction: Prediction, pictures: tuple[Picture, ...], unit: Sp
         particular=_cautions(prediction, general=False),
         general=_cautions(prediction, general=True),
         pictures=pictures,
-        tables=_tables(prediction, unit),
+        tables=_tables(prediction, unit, ridden),
         notes=[clean(note) for note in notes if note],
         version=__version__,
     )
@@ -72,15 +82,28 @@ def _cautions(prediction: Prediction, *, general: bool) -> list[dict[str, str]]:
     ]
 
 
-def _tables(prediction: Prediction, unit: SpeedUnit) -> list[dict[str, Any]]:
-    tables = [
+def _tables(prediction: Prediction, unit: SpeedUnit, ridden: Ridden | None) -> list[dict[str, Any]]:
+    tables: list[dict[str, Any]] = []
+    if ridden is not None:
+        tables.append(
+            {
+                "heading": "Predicted and ridden",
+                "caption": verdict_words(prediction, ridden),
+                "head": ["Measure", "Predicted", "Measured", "Verdict"],
+                "rows": [
+                    [one.title, one.predicted, one.measured, one.verdict]
+                    for one in agreement_words(prediction, ridden, unit)
+                ],
+            }
+        )
+    tables.append(
         {
             "heading": "Now and after the change",
             "caption": "Bounds in brackets are meant to hold the truth in 9 cases of 10.",
             "head": ["Measure", "Now", "Changed", "Difference", "Held back by"],
             "rows": [_row(one, unit) for one in prediction.measures],
         }
-    ]
+    )
     if prediction.sweep:
         rows = []
         for point in prediction.sweep:
@@ -110,7 +133,7 @@ def _tables(prediction: Prediction, unit: SpeedUnit) -> list[dict[str, Any]]:
             "rows": [
                 [
                     words,
-                    f"{value_words(found, 1.0)} {unit_words} ({interval_words(found, 1.0)})",
+                    f"{found.value:.3g} {unit_words} ({found.low:.3g} to {found.high:.3g})",
                     "" if not prediction.rides else "no" if words in prediction.untold else "yes",
                 ]
                 for _, words, unit_words, found, _ in prediction.unknowns

@@ -6,19 +6,19 @@ from matplotlib.figure import Figure
 
 from ridelog.analysis.result import Estimate
 from ridelog.machine.predict import Band, Prediction
+from ridelog.machine.ridden import Ridden
 from ridelog.report.canvas import Shape, axes_in, blank, dress, title
 from ridelog.report.palette import BAND, INK, LINE, MARK, QUIET
 from ridelog.report.predict_words import headline_words
 from ridelog.report.section import Picture, draw_picture
 from ridelog.report.text_predict import sweep_pair
-from ridelog.track import FloatArray
 from ridelog.units import SpeedUnit
 
 
 def predict_pictures(
     prediction: Prediction,
     unit: SpeedUnit,
-    measured: tuple[FloatArray, FloatArray, FloatArray] | None = None,
+    ridden: Ridden | None = None,
 ) -> tuple[Picture, ...]:
     """Return the pictures of a prediction.
 
@@ -28,14 +28,14 @@ def predict_pictures(
         What was predicted.
     unit : SpeedUnit
         In which speeds are given.
-    measured : (speed_mps, accel_mps2, half_width_mps2), optional
+    ridden : Ridden, optional
         What rides after the change showed, drawn as points.
     """
     pictures = []
     if prediction.change.asked:
         words = "Pull against speed, now and after the change. " + headline_words(prediction, unit)
         pictures.append(
-            draw_picture("pull", words, lambda shape: _pull(prediction, unit, shape, measured))
+            draw_picture("pull", words, lambda shape: _pull(prediction, unit, shape, ridden))
         )
     if prediction.sweep:
         key = prediction.sweep_key
@@ -53,7 +53,7 @@ def _pull(
     prediction: Prediction,
     unit: SpeedUnit,
     shape: Shape,
-    measured: tuple[FloatArray, FloatArray, FloatArray] | None,
+    ridden: Ridden | None,
 ) -> Figure:
     figure = blank(shape)
     title(figure, shape, "Pull over speed", "m/s², full throttle, level, still air")
@@ -62,18 +62,21 @@ def _pull(
     now, changed = prediction.bands
     _band(axes, now, unit, "now", LINE.light, "-")
     _band(axes, changed, unit, "changed, predicted", MARK.light, (0, (4, 2)))
-    if measured is not None:
-        speed, accel, half = measured
+    if ridden is not None:
         axes.errorbar(
-            unit.from_mps(1.0) * speed, accel, yerr=half, fmt="o", color=INK.light,
-            markersize=4, linewidth=1.2, capsize=0, label="changed, measured", zorder=4,
+            unit.from_mps(1.0) * ridden.speed_mps, ridden.pull_mps2, yerr=ridden.half_mps2,
+            fmt="o", color=INK.light, markersize=4, linewidth=1.2, capsize=0,
+            label="changed, measured", zorder=4,
         )  # fmt: skip
-    for name, position in (("now", 0), ("changed", 1)):
+    for position in (0, 1):
         top = prediction.measure("top_speed_mps")
         found = None if top is None else (top.now if position == 0 else top.changed)
         if found is not None:
-            colour = LINE.light if position == 0 else MARK.light
-            _top_mark(axes, found, unit, colour, name)
+            colour, marker = (LINE.light, "o") if position == 0 else (MARK.light, "D")
+            _top_mark(axes, found, unit, colour, marker, 7.0)
+    seen = None if ridden is None else ridden.measured.get("top_speed_mps")
+    if seen is not None:
+        _top_mark(axes, seen, unit, INK.light, "o", 4.5)
     axes.set_ylim(bottom=0.0)
     axes.set_xlim(0.0, 1.06 * max(unit.from_mps(float(b.speed_mps[-1])) for b in (now, changed)))
     _speed_axis(axes, shape, unit, "speed")
@@ -101,13 +104,15 @@ def _band(axes: Axes, band: Band, unit: SpeedUnit, label: str, colour: str, styl
     )
 
 
-def _top_mark(axes: Axes, top: Estimate, unit: SpeedUnit, colour: str, name: str) -> None:
+def _top_mark(
+    axes: Axes, top: Estimate, unit: SpeedUnit, colour: str, marker: str, size: float
+) -> None:
     """Mark a top speed with its interval on the ground line."""
     low, value, high = (unit.from_mps(x) for x in (top.low, top.value, top.high))
-    axes.plot([low, high], [0.0, 0.0], color=colour, linewidth=5.0, clip_on=False, zorder=5,
+    axes.plot([low, high], [0.0, 0.0], color=colour, linewidth=0.6 * size, clip_on=False, zorder=6,
               solid_capstyle="butt")  # fmt: skip
-    axes.plot([value], [0.0], marker="D" if name == "changed" else "o", color=colour,
-              markersize=6, clip_on=False, zorder=6)  # fmt: skip
+    axes.plot([value], [0.0], marker=marker, color=colour, markersize=size, clip_on=False,
+              zorder=6)  # fmt: skip
 
 
 def _sweep(prediction: Prediction, unit: SpeedUnit, shape: Shape) -> Figure:

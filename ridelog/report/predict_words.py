@@ -1,7 +1,11 @@
 """Predicted figures in words, in the units in which a workshop reads them."""
 
+from dataclasses import dataclass
+
 from ridelog.analysis.result import Estimate
+from ridelog.machine.loop import COUNTERPARTS, agreements
 from ridelog.machine.predict import Measure, Prediction
+from ridelog.machine.ridden import Ridden
 from ridelog.report.measure_words import number_words
 from ridelog.report.wording import clean, joined
 from ridelog.units import JOULES_PER_WH, METRES_PER_MILE, SpeedUnit
@@ -120,6 +124,54 @@ def narrowing_words(prediction: Prediction) -> str:
     return (
         f"What would narrow the predicted top speed most now: {best.words}; its interval would "
         f"shrink by about {cut:.0f} %."
+    )
+
+
+@dataclass(frozen=True)
+class AgreementWords:
+    """One figure predicted and measured, in words."""
+
+    title: str
+    predicted: str
+    measured: str
+    verdict: str
+
+
+def agreement_words(
+    prediction: Prediction, ridden: Ridden, reader: SpeedUnit
+) -> tuple[AgreementWords, ...]:
+    """Return what was predicted beside what rides after the change showed, figure by figure."""
+    found = []
+    for one in agreements(prediction, ridden.measured):
+        measure = prediction.measure(COUNTERPARTS.get(one.name, one.name))
+        assert measure is not None
+        factor, label = shown_unit(measure, reader)
+        apart = f"{value_words(one.apart, factor, signed=True)} {label}"
+        found.append(
+            AgreementWords(
+                title_words(measure, reader),
+                f"{value_words(one.predicted, factor)} {label} "
+                f"({interval_words(one.predicted, factor)})",
+                f"{value_words(one.measured, factor)} {label} "
+                f"({interval_words(one.measured, factor)})",
+                "agrees" if one.agrees else f"differs by {apart}",
+            )
+        )
+    return tuple(found)
+
+
+def verdict_words(prediction: Prediction, ridden: Ridden) -> str:
+    """Return in a sentence whether the rides after the change were as predicted."""
+    found = agreements(prediction, ridden.measured)
+    count = f"{len(ridden.names)} {'ride' if len(ridden.names) == 1 else 'rides'}"
+    if not found:
+        return f"The {count} after the change hold no figure that was predicted."
+    agree = sum(one.agrees for one in found)
+    if agree == len(found):
+        return f"As predicted: all {agree} figures of the {count} after the change agree."
+    return (
+        f"{agree} of {len(found)} figures of the {count} after the change agree with the "
+        "prediction; of figures that hold in 9 cases of 10, about one in ten may differ by chance."
     )
 
 

@@ -3,7 +3,9 @@
 import textwrap
 
 from ridelog.machine.predict import Measure, Prediction, SweepPoint
+from ridelog.machine.ridden import Ridden
 from ridelog.report.predict_words import (
+    agreement_words,
     basis_words,
     change_asked,
     headline_words,
@@ -13,6 +15,7 @@ from ridelog.report.predict_words import (
     title_words,
     untold_words,
     value_words,
+    verdict_words,
 )
 from ridelog.report.wording import clean
 from ridelog.units import SpeedUnit
@@ -24,8 +27,19 @@ _ALWAYS = (
 )
 
 
-def predict_lines(prediction: Prediction, unit: SpeedUnit) -> list[tuple[str, str]]:
+def predict_lines(
+    prediction: Prediction, unit: SpeedUnit, ridden: Ridden | None = None
+) -> list[tuple[str, str]]:
     """Return the screen about a prediction, lines of at most 80 letters.
+
+    Parameters
+    ----------
+    prediction : Prediction
+        What was predicted.
+    unit : SpeedUnit
+        In which speeds are given.
+    ridden : Ridden, optional
+        What rides after the change showed.
 
     Returns
     -------
@@ -41,6 +55,8 @@ def predict_lines(prediction: Prediction, unit: SpeedUnit) -> list[tuple[str, st
     lines += [(_row(one, unit), "") for one in prediction.measures]
     if prediction.sweep:
         lines += [("", ""), *_sweep(prediction, unit)]
+    if ridden is not None:
+        lines += [("", ""), *_ridden(prediction, unit, ridden)]
     lines.append(("", ""))
     for caution in prediction.cautions:
         if not caution.general:
@@ -84,6 +100,15 @@ def _sweep(prediction: Prediction, unit: SpeedUnit) -> list[tuple[str, str]]:
         bounds = interval_words(top.changed, factor)
         words = f"{f'{point.value:g}{mark}':<20}{speed:>12}{bounds:>18}{strength:>13}"
         lines.append((f"{words}   {_short(top)}", ""))
+    return lines
+
+
+def _ridden(prediction: Prediction, unit: SpeedUnit, ridden: Ridden) -> list[tuple[str, str]]:
+    lines = _wrapped(verdict_words(prediction, ridden), "headline")
+    lines.append((f"{'':<18}{'predicted':<27}{'measured':<25}", "quiet"))
+    for one in agreement_words(prediction, ridden, unit):
+        verdict = "agrees" if one.verdict == "agrees" else "differs"
+        lines.append((f"{one.title[:17]:<18}{one.predicted:<27}{one.measured:<25}{verdict}", ""))
     return lines
 
 

@@ -137,3 +137,25 @@ def test_a_sentence_for_what_cannot_be_predicted(
     assert seen.out == ""
     assert message in seen.err
     assert "Traceback" not in seen.err
+
+
+def test_rides_after_the_change_are_set_beside(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    out = tmp_path / "both"
+    words = ("predict", BEFORE, "--change", "front_teeth=10", "--ride",
+             str(SAMPLES / "before-3.gpx"), "--ridden", str(SAMPLES / "after-1.gpx"),
+             "--out", str(out))  # fmt: skip
+    assert leave(*words) == 0
+    seen = capsys.readouterr().out
+    assert "figures of the 1 ride after the change agree" in seen
+    assert max(map(len, seen.splitlines())) <= 80
+    document = json.loads((out / "prediction.json").read_text())
+    jsonschema.validate(document, schema_of("ridelog.predict/1"))
+    figures = {one["name"]: one for one in document["ridden"]["measures"]}
+    assert {"top_speed_mps", "0-20 km/h", "pull_at_2_mps"} <= set(figures)
+    assert figures["top_speed_mps"]["agrees"]
+    assert document["ridden"]["rides"] == ["after-1.gpx"]
+    assert "Predicted and ridden" in (out / "prediction.html").read_text()
+    assert leave("predict", BEFORE, "--sweep", "front_teeth=9:10", "--ridden", BEFORE) == 1
+    assert "rides after a change are given, but no change." in capsys.readouterr().err
