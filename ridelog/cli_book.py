@@ -261,13 +261,15 @@ def _move(book: "Book", ride: int, machine: str, setup: str | None) -> "RideEntr
 
 def _measure(book: "Book", ride: "RideEntry") -> "Measured":
     """Measure a ride of the book and keep what was found."""
+    from ridelog.analysis.ride import analyse
     from ridelog.web.measuring import PAGES, measured, motion_of_log, pages_bytes
     from ridelog.web.settings_of import settings_of
 
     with progress("smoothing") as tell:
         motion = motion_of_log(ride.file, book.original(ride.sha256), tell)
     with progress("measuring"):
-        found, result = measured(motion, settings_of(book.details.marks(ride.id)))
+        result = analyse(motion, settings_of(book.details.marks(ride.id)))
+    found = measured(motion, result)
     number = book.results.put(ride.id, found.result)
     book.rides.describe(
         ride.id, format=found.format, start_utc=found.start_utc, duration_s=found.duration_s

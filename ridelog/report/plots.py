@@ -14,9 +14,13 @@ from ridelog.report.section import Picture, draw_picture
 from ridelog.report.wording import count_words, duration_words, plain_speed, speed_words
 from ridelog.units import SpeedUnit
 
+NAMES = ("speed", "path", "signal")
 
-def ride_pictures(motion: Motion, result: RideResult, unit: SpeedUnit) -> tuple[Picture, ...]:
-    """Return speed, path and signal of a ride; equal rides give equal bytes."""
+
+def ride_pictures(
+    motion: Motion, result: RideResult, unit: SpeedUnit, names: tuple[str, ...] = NAMES
+) -> tuple[Picture, ...]:
+    """Return speed, path and signal of a ride, or some of them; equal rides give equal bytes."""
     return tuple(
         draw_picture(name, label, partial(_figure, name, motion, result, unit))
         for name, label in (
@@ -24,6 +28,7 @@ def ride_pictures(motion: Motion, result: RideResult, unit: SpeedUnit) -> tuple[
             ("path", _path_label(motion, unit)),
             ("signal", _signal_label(result)),
         )
+        if name in names
     )
 
 

@@ -16,7 +16,15 @@ from starlette.responses import JSONResponse, Response, StreamingResponse
 from starlette.routing import Route
 
 from ridelog.report.palette import css_variables
-from ridelog.web import chart_routes, door, machine_pages, ride_list, ride_page, upload
+from ridelog.web import (
+    chart_routes,
+    compare_pages,
+    door,
+    machine_pages,
+    ride_list,
+    ride_page,
+    upload,
+)
 from ridelog.web.answers import (
     Form,
     PageError,
@@ -96,6 +104,7 @@ def make_app(
         lan_address=lan_address,
     )
     app.state.doors = upload.Doors()
+    app.state.comparisons = compare_pages.Comparisons()
     # Outermost, so that even an error's page carries the headers.
     return Guard(app, hosts=hosts, sessions=sessions, requests=Limits(600, 60.0))
 
@@ -136,6 +145,8 @@ def _routes() -> list[Route]:
             machine_pages.change_setup,
             methods=post,
         ),
+        Route("/compare", compare_pages.compare_page, methods=get),
+        Route("/compare/{name}", compare_pages.compare_file, methods=get),
         Route("/phone", door.phone_page, methods=get),
         Route("/phone/code", door.new_code, methods=post),
         Route("/enter", door.enter_page, methods=get),

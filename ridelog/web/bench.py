@@ -9,7 +9,6 @@ import multiprocessing
 import os
 import sys
 import time
-from collections import OrderedDict
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from multiprocessing.connection import Connection
@@ -20,7 +19,6 @@ from ridelog.errors import RideLogError
 # The largest child, and the longest job. Own choice: ten times what an hour at 10 Hz takes.
 _MOST_BYTES = 4 * 1024**3
 LONGEST_S = 300.0
-_KEPT_MOTIONS = 3
 # With which message a job ends: it is done, the input cannot be used, or something broke.
 _LAST = ("done", "refused", "failed")
 _TOO_LARGE = (
@@ -114,8 +112,9 @@ def _serve(pipe: Connection) -> None:
     """Do jobs until the server has gone."""
     _limit_memory()
     from ridelog.web import jobs
+    from ridelog.web.kept import KeptRides
 
-    motions: OrderedDict[str, Any] = OrderedDict()
+    kept = KeptRides()
     while True:
         try:
             job = pipe.recv()
@@ -127,14 +126,12 @@ def _serve(pipe: Connection) -> None:
             def tell(kind: str, value: Any) -> None:
                 pipe.send((kind, value))
 
-            function(tell, motions, **job.arguments)
-            while len(motions) > _KEPT_MOTIONS:
-                motions.popitem(last=False)
+            function(tell, kept, **job.arguments)
             answer: tuple[str, Any] = ("done", None)
         except RideLogError as error:
             answer = ("refused", (error.problem, error.advice))
         except MemoryError:
-            motions.clear()
+            kept.clear()
             answer = ("failed", _TOO_LARGE)
         except Exception as error:  # a mistake in ridelog must not stop the queue
             print(f"ridelog: {job.function} failed: {error!r}", file=sys.stderr)

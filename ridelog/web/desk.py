@@ -12,7 +12,7 @@ from typing import Any
 from ridelog.book import Book, RideEntry
 from ridelog.errors import RideLogError
 from ridelog.web.bench import Bench, Job, JobError
-from ridelog.web.settings_of import settings_of
+from ridelog.web.settings_of import log_at
 
 # Rides that may wait at once; and finished ones that the page still shows. Own choice.
 MOST_WAITING, _MOST_SHOWN = 500, 50
@@ -160,16 +160,7 @@ class Desk:
                 self._set(task, state="done")  # removed while it waited
                 return
             self._set(task, state="working")
-            settings = settings_of(book.details.marks(ride.id))
-            job = Job(
-                "measure_ride",
-                {
-                    "name": ride.file,
-                    "place": str(book.place(ride.sha256)),
-                    "sha256": ride.sha256,
-                    "settings": settings.as_json(),
-                },
-            )
+            job = Job("measure_ride", {"log": log_at(book, ride)})
             result_id = 0
             try:
                 for kind, value in bench.run(job):

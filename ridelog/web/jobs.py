@@ -1,55 +1,90 @@
 """What the work bench can do, by name; runs in the child process and touches no database."""
 
-from collections import OrderedDict
 from collections.abc import Callable
-from pathlib import Path
+from dataclasses import asdict, dataclass
 from typing import Any
 
 from ridelog.analysis.settings import Settings
-from ridelog.errors import UnreadableLogError
-from ridelog.filtering.motion import Motion
-from ridelog.web.measuring import first_figures, measured, motion_of_log, pages_bytes
-
-# As much as may come in at once; the command line reads larger logs.
-MOST_UNPACKED_BYTES = 128 * 1024 * 1024
+from ridelog.compare.comparison import compare
+from ridelog.report.compare_files import sheet_files
+from ridelog.report.json_compare import compare_json
+from ridelog.report.json_result import to_bytes
+from ridelog.report.page import ride_page
+from ridelog.report.plot_compare import compare_picture
+from ridelog.report.plots import ride_pictures
+from ridelog.report.sections_of import ride_sections
+from ridelog.report.sheet import sheet_words
+from ridelog.units import SPEED_UNITS
+from ridelog.web.kept import KeptRides, LogAt
+from ridelog.web.measuring import first_figures, measured, pages_bytes
 
 Tell = Callable[[str, Any], None]
-Motions = OrderedDict[str, Motion]
 
 
-def measure_ride(
-    tell: Tell, motions: Motions, *, name: str, place: str, sha256: str, settings: dict[str, Any]
-) -> None:
+@dataclass(frozen=True)
+class ComparedRides:
+    """A comparison for the page: what it says, its picture, and its files by name."""
+
+    words: dict[str, Any]
+    picture: dict[str, str] | None
+    files: dict[str, bytes]
+    lacking: str
+
+
+def measure_ride(tell: Tell, kept: KeptRides, *, log: LogAt) -> None:
     """Measure one log; tells "progress", "first", "result" (Measured) and "pages" (bytes)."""
-    chosen = Settings.from_json(settings)
-    motion = motion_at(tell, motions, name, place, sha256)
+    motion = kept.motion(log, lambda done: tell("progress", 0.5 * done))
     tell("progress", 0.5)
-    tell("first", first_figures(motion, chosen))
-    found, result = measured(motion, chosen)
+    tell("first", first_figures(motion, Settings.from_json(log.settings)))
+    result = kept.ridden(log).result
     tell("progress", 0.7)
-    tell("result", found)
+    tell("result", measured(motion, result))
     tell("pages", pages_bytes(motion, result))
 
 
-def motion_at(tell: Tell, motions: Motions, name: str, place: str, sha256: str) -> Motion:
-    """Return the smoothed motion of a log in the book, kept from an earlier job if it was."""
-    key = f"{sha256} {name}"
-    if key not in motions:
-        try:
-            data = Path(place).read_bytes()
-        except OSError as error:
-            raise UnreadableLogError(
-                f"{name}: the log is not in the book's folder any more ({error.strerror}).",
-                "add the log again.",
-            ) from error
-        motions[key] = motion_of_log(
-            name,
-            data,
-            lambda done: tell("progress", 0.5 * done),
-            most_bytes=MOST_UNPACKED_BYTES,
-        )
-    motions.move_to_end(key)
-    return motions[key]
+def report_page(tell: Tell, kept: KeptRides, *, log: LogAt, unit: str) -> None:
+    """Draw the page of a ride that stands alone; tells "answer" (bytes)."""
+    ride, reader = kept.ridden(log), SPEED_UNITS[unit]
+    pictures = ride_pictures(ride.motion, ride.result, reader)
+    sections = ride_sections(ride.motion, ride.result, reader)
+    page = ride_page(ride.motion, ride.result, pictures, reader, sections=sections)
+    tell("answer", page.encode("utf-8", "replace"))
 
 
-JOBS: dict[str, Callable[..., None]] = {"measure_ride": measure_ride}
+def compare_rides(
+    tell: Tell,
+    kept: KeptRides,
+    *,
+    before: list[LogAt],
+    after: list[LogAt],
+    noted_before: dict[str, str],
+    noted_after: dict[str, str],
+    unit: str,
+    workshop: str,
+    note: str,
+    paper: str,
+) -> None:
+    """Compare rides before a change with those after it; tells "answer" (ComparedRides)."""
+    sides = [tuple(kept.ridden(log) for log in logs) for logs in (before, after)]
+    every = {str(log.settings): log.settings for log in (*before, *after)}
+    # With marks on some rides only there is no one setting that all of them share.
+    settings = Settings.from_json(next(iter(every.values()))) if len(every) == 1 else Settings()
+    comparison = compare(
+        sides[0], sides[1], settings, noted_before=noted_before, noted_after=noted_after
+    )
+    reader = SPEED_UNITS[unit]
+    files, lacking = sheet_files(
+        comparison, reader, to_bytes(compare_json(comparison)), workshop=workshop, note=note,
+        paper=paper,
+    )  # fmt: skip
+    drawn = compare_picture(comparison, reader)
+    picture = {"wide_svg": drawn.wide_svg, "narrow_svg": drawn.narrow_svg} if drawn else None
+    words = asdict(sheet_words(comparison, reader, workshop=workshop, note=note))
+    tell("answer", ComparedRides(words, picture, files, lacking))
+
+
+JOBS: dict[str, Callable[..., None]] = {
+    "measure_ride": measure_ride,
+    "report_page": report_page,
+    "compare_rides": compare_rides,
+}

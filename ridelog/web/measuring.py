@@ -10,7 +10,7 @@ import numpy as np
 
 from ridelog import __version__
 from ridelog.analysis.result import Estimate
-from ridelog.analysis.ride import RideResult, analyse
+from ridelog.analysis.ride import RideResult
 from ridelog.analysis.settings import Settings
 from ridelog.analysis.top_speed import measure_top_speed
 from ridelog.book import Figure, NewResult
@@ -83,26 +83,28 @@ def first_figures(motion: Motion, settings: Settings) -> dict[str, Any]:
     return {"best_1s_mps": None if best is None else best.as_json()}
 
 
-def measured(motion: Motion, settings: Settings) -> tuple[Measured, RideResult]:
-    """Return everything that is measured on a ride, with its trace but without pictures."""
-    result = analyse(motion, settings)
+def measured(motion: Motion, result: RideResult) -> Measured:
+    """Return everything that was measured on a ride, with its trace but without pictures."""
     document = ride_json(result)
     new = NewResult(
         version=__version__,
-        settings=settings.as_json(),
+        settings=result.settings.as_json(),
         document=document,
         figures=figures_in(document),
         attachments={TRACE: trace_bytes(motion)},
     )
     source = result.source
-    return Measured(source.format, source.start_utc, source.duration_s, new), result
+    return Measured(source.format, source.start_utc, source.duration_s, new)
 
 
 def pages_bytes(motion: Motion, result: RideResult) -> bytes:
-    """Return what the page of a ride says and shows, in either unit, as JSON."""
+    """Return what the page of a ride says and shows, in either unit, as JSON.
+
+    Speed and path are not drawn: there the page has charts.
+    """
     pages = {}
     for label, unit in SPEED_UNITS.items():
-        pictures = ride_pictures(motion, result, unit)
+        pictures = ride_pictures(motion, result, unit, ("signal",))
         sections = ride_sections(motion, result, unit)
         pages[label] = page_words(motion, result, pictures, unit, sections=sections)
     return json.dumps(pages, allow_nan=False, ensure_ascii=False).encode("utf-8", "replace")

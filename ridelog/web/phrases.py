@@ -35,7 +35,7 @@ def moment(start_utc: str) -> str:
     return f"{start.day} {_MONTHS[start.month - 1]} {start.year}, {start:%H:%M}"
 
 
-def length(duration_s: float | None) -> str:
+def lasting(duration_s: float | None) -> str:
     """Return how long a ride lasts."""
     return "" if duration_s is None else duration_words(duration_s)
 
@@ -56,7 +56,7 @@ FILTERS: dict[str, Any] = {
     "speed": speed,
     "bounds": bounds,
     "moment": moment,
-    "length": length,
+    "lasting": lasting,
     "clock": clock,
     "clean": clean,
 }

@@ -1,8 +1,10 @@
 """The page of one ride, its downloads, and what can be changed about it."""
 
+import asyncio
 import json
 from typing import Any
 
+from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
 from starlette.responses import Response
 
@@ -10,21 +12,22 @@ from ridelog import __version__
 from ridelog.book import CONDITIONS, MARK_KINDS, Book, RideEntry
 from ridelog.report.changes import changed_figures
 from ridelog.report.json_result import to_bytes
-from ridelog.report.page import page_of
 from ridelog.web.answers import (
     Form,
     PageError,
     changing_by_form,
     first,
     go,
+    in_words,
     page,
     reading,
     seconds_of,
     unit_of,
     workshop,
 )
+from ridelog.web.bench import Job
 from ridelog.web.guard import ALONE_POLICY
-from ridelog.web.settings_of import settings_of
+from ridelog.web.settings_of import log_at, settings_of
 
 
 @reading
@@ -70,17 +73,22 @@ def ride_json_file(request: Request, book: Book) -> Response:
     return _file(to_bytes(result.document), "application/json", f"ride-{ride.id}.json")
 
 
-@reading
-def ride_report(request: Request, book: Book) -> Response:
+async def ride_report(request: Request) -> Response:
     """Return the page of a ride that stands alone, to keep or to send."""
-    ride = ride_of(request, book)
-    words = _words(book, ride, request)
-    if words is None:
-        raise PageError(f"ride {ride.id} is not drawn yet.", "wait until it is measured.", 404)
-    data = page_of(words).encode("utf-8", "replace")
-    answer = _file(data, "text/html; charset=utf-8", f"ride-{ride.id}.html")
-    answer.headers["content-security-policy"] = ALONE_POLICY
-    return answer
+
+    def asked() -> Job:
+        with Book(workshop(request).folder) as book:
+            ride = ride_of(request, book)
+            return Job("report_page", {"log": log_at(book, ride), "unit": unit_of(request).label})
+
+    async def work() -> Response:
+        job = await run_in_threadpool(asked)
+        data = await asyncio.wrap_future(workshop(request).desk.ask(job))
+        answer = _file(data, "text/html; charset=utf-8", f"ride-{request.path_params['ride']}.html")
+        answer.headers["content-security-policy"] = ALONE_POLICY
+        return answer
+
+    return await in_words(request, work())
 
 
 @reading

@@ -1,7 +1,8 @@
-"""The settings with which a ride of the book is measured."""
+"""How a ride of the book is measured: its log, and the settings with what its rider marked."""
 
 from ridelog.analysis.settings import Settings
-from ridelog.book import Mark
+from ridelog.book import Book, Mark, RideEntry
+from ridelog.web.kept import LogAt
 
 
 def settings_of(marks: tuple[Mark, ...], has_reverse: bool | None = None) -> Settings:
@@ -19,3 +20,9 @@ def settings_of(marks: tuple[Mark, ...], has_reverse: bool | None = None) -> Set
         reverse_marks_s=tuple((m.start_s, m.end_s) for m in marks if m.kind == "reverse"),
         left_out_s=tuple((m.start_s, m.end_s) for m in marks if m.kind == "left_out"),
     )
+
+
+def log_at(book: Book, ride: RideEntry) -> LogAt:
+    """Return the log of a ride with its settings, for the work bench."""
+    settings = settings_of(book.details.marks(ride.id))
+    return LogAt(ride.file, str(book.place(ride.sha256)), ride.sha256, settings.as_json())

@@ -1,0 +1,182 @@
+"""Before and after: the page that answers, and the owner's sheet with its files."""
+
+import asyncio
+from collections import OrderedDict
+from dataclasses import dataclass
+from threading import Lock
+from typing import Any
+from urllib.parse import urlencode
+
+from starlette.concurrency import run_in_threadpool
+from starlette.requests import Request
+from starlette.responses import Response
+
+from ridelog.book import CONDITIONS, Book, RideEntry
+from ridelog.report.wording import joined
+from ridelog.web.answers import PageError, in_words, page, unit_of, workshop
+from ridelog.web.bench import Job
+from ridelog.web.guard import ALONE_POLICY
+from ridelog.web.jobs import ComparedRides
+from ridelog.web.settings_of import log_at
+
+# Rides a side that the page compares; comparisons that it remembers. Own choice.
+_MOST_A_SIDE, _MOST_KEPT = 20, 20
+_PAPERS = {"a4": "A4", "us-letter": "Letter"}
+_FILES = {
+    "sheet.pdf": "application/pdf",
+    "sheet.html": "text/html; charset=utf-8",
+    "result.json": "application/json",
+    "measures.csv": "text/csv; charset=utf-8",
+    "runs.png": "image/png",
+}
+
+
+@dataclass(frozen=True)
+class _Asked:
+    """What a comparison is asked for, and what may be seen of it again."""
+
+    before: tuple[RideEntry, ...]
+    after: tuple[RideEntry, ...]
+    arguments: dict[str, Any]
+
+    @property
+    def key(self) -> str:
+        return repr(sorted(self.arguments.items()))
+
+
+class Comparisons:
+    """The comparisons made last, so that a download does not compute them again."""
+
+    def __init__(self) -> None:
+        self._lock = Lock()
+        self._kept: OrderedDict[str, ComparedRides] = OrderedDict()
+
+    def get(self, key: str) -> ComparedRides | None:
+        """Return a comparison if it is still at hand."""
+        with self._lock:
+            return self._kept.get(key)
+
+    def put(self, key: str, compared: ComparedRides) -> None:
+        """Keep a comparison."""
+        with self._lock:
+            self._kept[key] = compared
+            while len(self._kept) > _MOST_KEPT:
+                self._kept.popitem(last=False)
+
+
+async def compare_page(request: Request) -> Response:
+    """Return what a change did, from the rides ticked as before and after."""
+
+    async def work() -> Response:
+        asked, compared = await _compared(request)
+        query = _query(request)
+        return page(
+            request,
+            "compare.html",
+            before=asked.before,
+            after=asked.after,
+            words=compared.words,
+            picture=compared.picture,
+            lacking=compared.lacking,
+            query=query,
+            papers=_PAPERS,
+            paper=asked.arguments["paper"],
+            workshop=asked.arguments["workshop"],
+            note=asked.arguments["note"],
+            marked=[r for r in (*asked.before, *asked.after) if _is_marked(asked, r)],
+        )
+
+    return await in_words(request, work())
+
+
+async def compare_file(request: Request) -> Response:
+    """Return one file of a comparison: the owner's sheet, its picture, the figures."""
+    name = request.path_params["name"]
+
+    async def work() -> Response:
+        _, compared = await _compared(request)
+        if name not in _FILES or name not in compared.files:
+            raise PageError("There is no such file.", "go back to the comparison.", 404)
+        headers = {"content-disposition": f'attachment; filename="{name}"'}
+        if name == "sheet.html":
+            headers["content-security-policy"] = ALONE_POLICY
+        return Response(compared.files[name], media_type=_FILES[name], headers=headers)
+
+    return await in_words(request, work())
+
+
+async def _compared(request: Request) -> tuple[_Asked, ComparedRides]:
+    asked = await run_in_threadpool(_asked, request)
+    kept: Comparisons = request.app.state.comparisons
+    known = kept.get(asked.key)
+    if known is not None:
+        return asked, known
+    answer = workshop(request).desk.ask(Job("compare_rides", asked.arguments))
+    compared: ComparedRides = await asyncio.wrap_future(answer)
+    kept.put(asked.key, compared)
+    return asked, compared
+
+
+def _asked(request: Request) -> _Asked:
+    query = request.query_params
+    with Book(workshop(request).folder) as book:
+        before, after = (_rides(book, query.getlist(side), side) for side in ("before", "after"))
+        paper = query.get("paper", "a4")
+        return _Asked(
+            before,
+            after,
+            {
+                "before": [log_at(book, ride) for ride in before],
+                "after": [log_at(book, ride) for ride in after],
+                "noted_before": _noted(book, before),
+                "noted_after": _noted(book, after),
+                "unit": unit_of(request).label,
+                "workshop": query.get("workshop", "")[:100],
+                "note": query.get("note", "")[:500],
+                "paper": paper if paper in _PAPERS else "a4",
+            },
+        )
+
+
+def _rides(book: Book, numbers: list[str], side: str) -> tuple[RideEntry, ...]:
+    wanted = list(dict.fromkeys(n for n in numbers if n.isdigit() and len(n) <= 15))
+    if not wanted:
+        raise PageError(
+            f"no ride {side} the change was ticked.", f"tick at least one ride as {side}."
+        )
+    if len(wanted) > _MOST_A_SIDE:
+        raise PageError(
+            f"{len(wanted)} rides {side} the change are more than the page compares "
+            f"({_MOST_A_SIDE}).",
+            "tick fewer, or use `ridelog compare`.",
+        )
+    rides = [book.rides.get(int(number)) for number in wanted]
+    return tuple(sorted(rides, key=lambda ride: (ride.start_utc, ride.id)))
+
+
+def _noted(book: Book, rides: tuple[RideEntry, ...]) -> dict[str, str]:
+    """Return what was noted of the rides of a side, by condition."""
+    noted: dict[str, list[str]] = {}
+    for ride in rides:
+        for name, value in book.details.conditions(ride.id).items():
+            values = noted.setdefault(CONDITIONS[name].lower(), [])
+            if value not in values:
+                values.append(value)
+    return {name: joined(values) for name, values in noted.items()}
+
+
+def _is_marked(asked: _Asked, ride: RideEntry) -> bool:
+    logs = (*asked.arguments["before"], *asked.arguments["after"])
+    return any(
+        log.sha256 == ride.sha256
+        and (log.settings["reverse_marks_s"] or log.settings["left_out_s"])
+        for log in logs
+    )
+
+
+def _query(request: Request) -> str:
+    """Return the comparison's own address, rebuilt from what was understood of it."""
+    query = request.query_params
+    parts = [(side, n) for side in ("before", "after") for n in query.getlist(side) if n.isdigit()]
+    parts += [(n, query[n][:500]) for n in ("workshop", "note", "paper") if query.get(n)]
+    return urlencode(parts)

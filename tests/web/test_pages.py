@@ -1,0 +1,281 @@
+"""What the pages say about rides in the book, and what can be changed there."""
+
+import json
+import re
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+
+import jsonschema
+import pytest
+from visitor import SAMPLES, Visitor, app_in, desk_of, wait_until_measured
+
+from ridelog.book import Book
+from ridelog.report.json_result import schema_of
+
+
+@dataclass
+class Workshop:
+    """A page with measured rides: before-1 is ride 1, after-1 is ride 2."""
+
+    visitor: Visitor
+    folder: Path
+
+
+@pytest.fixture(scope="module")
+def shop(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Workshop]:
+    folder = tmp_path_factory.mktemp("pages") / "book"
+    app = app_in(folder)
+    desk = desk_of(app)
+    desk.start()
+    visitor = Visitor(app)
+    visitor.get("/")
+    for name in ("before-1.gpx", "after-1.gpx"):
+        assert visitor.put(name, (SAMPLES / name).read_bytes()).status == 202
+    wait_until_measured(visitor, 180.0)
+    yield Workshop(visitor, folder)
+    desk.stop()
+
+
+def headline(page: str) -> float:
+    found = re.search(r'class="value">([\d.]+) km/h', page)
+    assert found
+    return float(found[1])
+
+
+def test_the_ride_says_what_it_must(shop: Workshop) -> None:
+    page = shop.visitor.get("/rides/1")
+    assert page.status == 200
+    for words in (
+        "Top speed", "in 9 rides of 10", "Best five seconds", "Both directions", "Not the figure",
+        "The signal", "What was not measured", "Before anyone rides it", "licensed",
+        "Marked stretches", "Machine, set-up and conditions",
+    ):  # fmt: skip
+        assert words in page.words, words
+    truth = json.loads((SAMPLES / "truth.json").read_text())["rides"]["before-1.gpx"]
+    # 1 m/s is 3.6 km/h exactly.
+    assert headline(page.text) == pytest.approx(3.6 * truth["best_1s_mps"], abs=0.3)
+
+
+def test_no_page_tells_where_on_earth_it_was(shop: Workshop) -> None:
+    text = (SAMPLES / "before-1.gpx").read_text()
+    places = {m[:6] for m in re.findall(r'l(?:at|on)="(-?\d+\.\d{4})', text)[:50]}
+    for path in ("/", "/rides/1", "/rides/1/report.html", "/rides/1/result.json",
+                 "/rides/1/chart", "/rides/1/trace"):  # fmt: skip
+        answer = shop.visitor.get(path)
+        assert answer.status == 200, path
+        for place in places:
+            assert not re.search(rf"[\"> ]{re.escape(place)}\d{{3,}}", answer.text), (path, place)
+
+
+def test_the_figures_come_as_json_by_their_schema(shop: Workshop) -> None:
+    answer = shop.visitor.get("/rides/1/result.json")
+    document = answer.json()
+    jsonschema.validate(document, schema_of("ridelog.ride/1"))
+    assert answer.headers["content-disposition"] == 'attachment; filename="ride-1.json"'
+
+
+def test_the_log_comes_back_as_it_was(shop: Workshop) -> None:
+    answer = shop.visitor.get("/rides/1/original")
+    assert answer.body == (SAMPLES / "before-1.gpx").read_bytes()
+    assert answer.headers["content-disposition"] == 'attachment; filename="ride-1.gpx"'
+
+
+def test_the_page_that_stands_alone_asks_for_nothing(shop: Workshop) -> None:
+    answer = shop.visitor.get("/rides/1/report.html")
+    assert "<script" not in answer.text and "sandbox" in answer.headers["content-security-policy"]
+
+
+def test_the_trace_is_thinned_to_pixels_and_exact_when_close(shop: Workshop) -> None:
+    whole = shop.visitor.get("/rides/1/trace?columns=60").json()
+    close = shop.visitor.get("/rides/1/trace?from=60&to=62&columns=800").json()
+    assert 60 < len(whole["time"]) <= 4 * 60 + 2
+    assert len(close["time"]) in (22, 23, 24), "every fix of two seconds and one beyond either end"
+    assert max(whole["speed"]) == pytest.approx(headline(shop.visitor.get("/rides/1").text), abs=1)
+    for query in ("from=nan", "from=inf&to=-inf", "columns=1e99", "from=9&to=3"):
+        assert shop.visitor.get(f"/rides/1/trace?{query}").status == 200
+    answer = shop.visitor.get("/rides/1/trace?from=soon")
+    assert answer.status == 400 and "From: this is no number." in answer.words
+
+
+def test_charts_come_in_both_shades_and_units(shop: Workshop) -> None:
+    light = shop.visitor.get("/rides/1/chart?shade=light").json()
+    dark = shop.visitor.get("/rides/1/chart?shade=dark").json()
+    assert light["unit"] == "km/h" and light["start"] == 0.0
+    assert json.dumps(light["speed"]) != json.dumps(dark["speed"])
+    assert any(kind == "best" for _, _, kind in light["spans"])
+    assert set(light["route"]) == {"time", "east", "north", "speed"}
+
+
+def test_details_are_kept_and_shown(shop: Workshop) -> None:
+    visitor = shop.visitor
+    visitor.get("/rides/1")
+    hostile = '"><script>alert(1)</script>'
+    answer = visitor.post(
+        "/rides/1/details", machine="Bramblehop 4", setup="11 teeth", rider="Mira", wind=hostile,
+        note="pulled\nleft {{ 7 * 7 }}",
+    )  # fmt: skip
+    assert answer.status == 303 and answer.headers["location"].startswith("/rides/1?saved")
+    page = visitor.get("/rides/1")
+    for value in ("Bramblehop 4", "11 teeth", "Mira"):
+        assert f'value="{value}"' in page.text
+    assert "<script>alert(1)" not in page.text and "left {{ 7 * 7 }}" in page.words
+    assert "Bramblehop 4" in visitor.get("/").words
+    found = visitor.get("/?find=bramblehop+mira").words
+    assert "8 Jun 2024, 09:00" in found and "9 Jun 2024" not in found
+    note = re.search(r'name="note" value="(\d+)"', page.text)
+    assert note
+    visitor.post("/rides/1/notes/remove", note=note[1])
+    assert "left {{ 7 * 7 }}" not in visitor.get("/rides/1").words
+
+
+def test_a_set_up_needs_its_machine(shop: Workshop) -> None:
+    shop.visitor.get("/rides/2")
+    answer = shop.visitor.post("/rides/2/details", machine="", setup="11 teeth")
+    assert answer.status == 400 and "A set-up belongs to a machine" in answer.words
+
+
+def test_a_mark_moves_the_figures_and_its_removal_moves_them_back(shop: Workshop) -> None:
+    visitor = shop.visitor
+    page = visitor.get("/rides/1")
+    before = headline(page.text)
+    document = visitor.get("/rides/1/result.json").json()
+    at_s = document["top_speed"]["at_s"]
+    answer = visitor.post(
+        "/rides/1/marks", kind="left_out", start=f"0:{at_s - 20:.1f}", end=f"{at_s + 20:.1f}"
+    )
+    assert answer.status == 303
+    assert "The marks have changed" in visitor.get("/rides/1").words
+    wait_until_measured(visitor)
+    changed = visitor.get("/rides/1/result.json").json()["top_speed"]
+    assert abs(changed["at_s"] - at_s) >= 19.0
+    assert changed["best_1s_mps"] != document["top_speed"]["best_1s_mps"]
+    with Book(shop.folder) as book:
+        mark = book.details.marks(1)[0]
+    page = visitor.get("/rides/1")
+    assert "left out" in page.words and "The marks have changed" not in page.words
+    visitor.post("/rides/1/marks/remove", mark=str(mark.id))
+    wait_until_measured(visitor)
+    again = visitor.get("/rides/1")
+    assert headline(again.text) == before
+    assert visitor.get("/rides/1/result.json").json() == document
+
+
+@pytest.mark.parametrize(
+    ("start", "end", "words"),
+    [
+        ("soon", "9", "Start of the stretch: 'soon' is no time."),
+        ("1:00", "-5", "End of the stretch: '-5' is no time."),
+        ("9", "3", "A mark from 9 s to 3 s has no length."),
+        ("", "", "Start of the stretch: '' is no time."),
+    ],
+)
+def test_marks_that_are_none(shop: Workshop, start: str, end: str, words: str) -> None:
+    shop.visitor.get("/rides/1")
+    answer = shop.visitor.post("/rides/1/marks", kind="reverse", start=start, end=end)
+    assert answer.status == 400 and words in answer.words
+    answer = shop.visitor.post("/rides/1/marks", kind="sideways", start="1", end="2")
+    assert answer.status == 400 and "'sideways' is no kind of mark" in answer.words
+
+
+def test_machines_have_a_history(shop: Workshop) -> None:
+    visitor = shop.visitor
+    visitor.get("/rides/2")
+    visitor.post("/rides/2/details", machine="Bramblehop 4", setup="10 teeth")
+    with Book(shop.folder) as book:
+        machine = book.machines.named("Bramblehop 4").id
+    page = visitor.get(f"/machines/{machine}")
+    assert 'role="img"' in page.text and "10 teeth" in page.words
+    assert "9 Jun 2024, 09:05" in page.words
+    listed = visitor.get("/machines")
+    assert "Bramblehop 4" in listed.words
+
+
+def test_set_ups_keep_their_file(shop: Workshop) -> None:
+    visitor = shop.visitor
+    visitor.get("/machines")
+    answer = visitor.post("/machines", name="Second")
+    place = answer.headers["location"]
+    setup = visitor.post(f"{place}/setups", name="stock").headers["location"]
+    text = "# mine\n[masses]\nrider_kg = 40.0\n"
+    assert visitor.post(setup, name="stock", since="2024-06-01", toml=text).status == 303
+    page = visitor.get(setup)
+    assert "rider_kg = 40.0" in page.text and 'value="2024-06-01"' in page.text
+    assert visitor.get(setup.replace(place, "/machines/9999")).status == 404
+    answer = visitor.post(setup, name="stock", since="in June", toml=text)
+    assert answer.status == 400 and "is no day" in answer.words
+
+
+def test_before_and_after_are_compared(shop: Workshop) -> None:
+    visitor = shop.visitor
+    page = visitor.get("/compare?before=1&after=2")
+    assert page.status == 200 and "What the change did" in page.words
+    assert "How sure is that" in page.words and "Owner's sheet as PDF" in page.words
+    pdf = visitor.get("/compare/sheet.pdf?before=1&after=2&workshop=Tannhollow+Yard")
+    assert pdf.body.startswith(b"%PDF-") and pdf.headers["content-type"] == "application/pdf"
+    document = visitor.get("/compare/result.json?before=1&after=2").json()
+    jsonschema.validate(document, schema_of("ridelog.compare/1"))
+    assert visitor.get("/compare/sheet.html?before=1&after=2").status == 200
+    assert visitor.get("/compare/book.sqlite3?before=1&after=2").status == 404
+
+
+@pytest.mark.parametrize(
+    ("query", "status", "words"),
+    [
+        ("", 400, "No ride before the change was ticked."),
+        ("before=1", 400, "No ride after the change was ticked."),
+        ("before=1&after=1", 400, "a ride counts once"),
+        ("before=1&after=777", 404, "Ride 777 is not in the book."),
+        ("before=x&after=2", 400, "No ride before the change was ticked."),
+        ("before=1&" + "&".join(f"after={n}" for n in range(2, 30)), 400, "28 rides after"),
+    ],
+)
+def test_comparisons_that_cannot_be(shop: Workshop, query: str, status: int, words: str) -> None:
+    answer = shop.visitor.get(f"/compare?{query}")
+    assert answer.status == status and words in answer.words
+
+
+def test_events_tell_a_page_what_happens(shop: Workshop) -> None:
+    answer = shop.visitor.ask("GET", "/events")
+    assert answer.headers["content-type"].startswith("text/event-stream")
+    assert json.loads(answer.text.split("data: ")[1].split("\n")[0])[0]["file"] == "before-1.gpx"
+
+
+def test_units_change_every_page(shop: Workshop) -> None:
+    other = Visitor(shop.visitor.app)
+    other.get("/")
+    other.post("/units", unit="mph", back="/")
+    for path in ("/", "/rides/1", "/machines/1", "/compare?before=1&after=2"):
+        page = other.get(path)
+        main = page.text.split('<main id="main">')[1]
+        assert " mph" in main, path
+    assert other.get("/rides/1/chart").json()["unit"] == "mph"
+
+
+def test_a_ride_goes_only_when_one_is_sure(shop: Workshop) -> None:
+    visitor = shop.visitor
+    data = (SAMPLES / "before-2.nmea").read_bytes()
+    ride = visitor.put("gone.nmea", data).json()["ride"]
+    wait_until_measured(visitor)
+    visitor.get(f"/rides/{ride}")
+    assert visitor.post(f"/rides/{ride}/remove").status == 400
+    assert visitor.post(f"/rides/{ride}/remove", sure="yes").status == 303
+    assert visitor.get(f"/rides/{ride}").status == 404
+
+
+def test_what_a_version_changed_is_shown(shop: Workshop) -> None:
+    with Book(shop.folder) as book:
+        result = book.results.latest(2)
+        assert result is not None
+        old = json.loads(json.dumps(result.document))
+        old["top_speed"]["at_s"] = 1.0
+        # As an older ridelog would have left it.
+        connection = book._connection
+        connection.execute(
+            "INSERT INTO result (id, ride_id, version, settings, document, made_utc)"
+            " VALUES (-1, 2, '0.0.9', '{}', ?, '2024-01-01T00:00:00Z')",
+            (json.dumps(old),),
+        )
+    page = shop.visitor.get("/rides/2")
+    assert "What changed since ridelog 0.0.9: 1 figures" in page.words
+    assert "top_speed.at_s" in page.words
