@@ -1,15 +1,19 @@
 """Rides before and after a change: every measure with its difference and verdict."""
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from ridelog.analysis.settings import Settings
 from ridelog.compare.difference import Difference, difference_of
-from ridelog.compare.measures import Measure, Reading, Rides, measures_of
+from ridelog.compare.measure import Measure, Reading, Rides
+from ridelog.compare.measures import measures_of
 from ridelog.compare.mismatches import Mismatch, mismatches_of
 from ridelog.compare.pull_curves import PullCurves
+from ridelog.compare.read_pull import curves_of
 from ridelog.compare.rides import SAME_WAY_DEG, courses_apart_deg
 from ridelog.compare.verdict import CANNOT_SAY, Verdict, verdicts
 from ridelog.errors import RideLogError
+
+_ONE_WAY = "this ride was made in one direction only, the others in both"
 
 
 @dataclass(frozen=True)
@@ -92,6 +96,7 @@ def compare(
         ),
         mismatches=mismatches_of(before, after, noted_before, noted_after),
         settings=settings or Settings(),
+        pull=curves_of(before, after),
         noted_before=noted_before,
         noted_after=noted_after,
     )
@@ -117,6 +122,8 @@ def _check_sides(before: Rides, after: Rides) -> None:
 def _draft(measure: Measure, before: Rides, after: Rides) -> Compared:
     first = tuple(measure.read(ride) for ride in before)
     second = tuple(measure.read(ride) for ride in after)
+    if measure.one_direction and not _balanced(first, second):
+        first, second = _both_ways_only(first, second)
     obstacle = _obstacle(measure, first, second)
     difference = None
     if not obstacle:
@@ -133,7 +140,7 @@ def _obstacle(measure: Measure, first: tuple[Reading, ...], second: tuple[Readin
     for side, readings in (("before", first), ("after", second)):
         if all(reading.estimate is None for reading in readings):
             reasons = list(dict.fromkeys(r.reason for r in readings if r.reason))
-            why = f" ({reasons[0]})" if reasons else ""
+            why = f" ({reasons[0].rstrip('.')})" if reasons else ""
             return f"no ride {side} the change holds this figure{why}"
     if measure.one_direction and not _balanced(first, second):
         return (
@@ -152,6 +159,25 @@ def _balanced(first: tuple[Reading, ...], second: tuple[Reading, ...]) -> bool:
     return len(courses) == len(told) and all(
         courses_apart_deg(course, courses[0]) <= SAME_WAY_DEG for course in courses
     )
+
+
+def _both_ways_only(
+    first: tuple[Reading, ...], second: tuple[Reading, ...]
+) -> tuple[tuple[Reading, ...], tuple[Reading, ...]]:
+    """Return the readings without rides of one direction, if both sides then have any left."""
+    sides = []
+    for readings in (first, second):
+        if all(reading.both_ways is None for reading in readings):
+            return first, second
+        sides.append(
+            tuple(
+                reading
+                if reading.both_ways is not None or reading.estimate is None
+                else replace(reading, estimate=None, reason=_ONE_WAY)
+                for reading in readings
+            )
+        )
+    return sides[0], sides[1]
 
 
 def _wind_part(first: tuple[Reading, ...], second: tuple[Reading, ...]) -> float:

@@ -3,7 +3,7 @@
 from ridelog.analysis.result import Estimate
 from ridelog.compare.comparison import Compared, Comparison
 from ridelog.compare.false_alarms import HEADLINE_WEIGHT
-from ridelog.compare.measures import Measure
+from ridelog.compare.measure import Measure
 from ridelog.compare.verdict import BETTER, NOT_SHOWN, WORSE
 from ridelog.report.measure_words import amount_words, factor_and_label, number_words, places
 from ridelog.report.wording import joined, plain_speed
@@ -64,7 +64,7 @@ def moved_words(compared: Compared, unit: SpeedUnit) -> str:
         return title
     estimate = compared.difference.difference
     verb = "rose by" if estimate.value > 0.0 else "fell by"
-    return f"{title} {verb} {_amount(estimate, compared.measure.unit, unit)}"
+    return f"the {title} {verb} {_amount(estimate, compared.measure.unit, unit)}"
 
 
 def _amount(estimate: Estimate, si: str, unit: SpeedUnit) -> str:

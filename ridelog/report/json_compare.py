@@ -7,7 +7,8 @@ from ridelog.analysis.result import LEVEL
 from ridelog.analysis.ride import NOT_MEASURED
 from ridelog.compare.comparison import Compared, Comparison
 from ridelog.compare.false_alarms import FAMILY_LEVEL
-from ridelog.compare.measures import MORE, Reading, Rides
+from ridelog.compare.measure import MORE, Reading, Rides
+from ridelog.compare.pull_curves import PullCurves
 from ridelog.compare.verdict import POWER
 from ridelog.report.headline import title_of
 from ridelog.report.json_result import (
@@ -48,6 +49,7 @@ def compare_json(comparison: Comparison) -> dict[str, Any]:
         },
         "intervals": method_words(comparison),
         "measures": [_measure(each, figures) for each in comparison.measures],
+        "pull_curve": _pull(comparison.pull),
         "cautions": _cautions(comparison.after),
         "not_measured": list(NOT_MEASURED),
     }
@@ -79,6 +81,20 @@ def _measure(compared: Compared, figures: int) -> dict[str, Any]:
         "ride_sd_after": number(difference.sd_after) if difference else None,
         "rides_before": [_reading(reading) for reading in compared.before],
         "rides_after": [_reading(reading) for reading in compared.after],
+    }
+
+
+def _pull(curves: PullCurves | None) -> dict[str, Any] | None:
+    if curves is None:
+        return None
+    crossing = curves.crossing
+    return {
+        "speed_mps": [float(speed) for speed in curves.speed_mps],
+        "before_mps2": [each.before.as_json() for each in curves.differences],
+        "after_mps2": [each.after.as_json() for each in curves.differences],
+        "difference_mps2": [each.difference.as_json() for each in curves.differences],
+        "crossing_mps": estimate_json(crossing.speed_mps) if crossing else None,
+        "harder_below": crossing.harder_below if crossing else None,
     }
 
 

@@ -48,6 +48,14 @@ def amount_words(value: float, unit: str, reader: SpeedUnit) -> str:
     return f"{scaled:.{count}f} {label}"
 
 
+def percent_words(percent: Estimate | None) -> str:
+    """Return a change in whole per cent with its sign, one decimal below ten; empty for None."""
+    if percent is None:
+        return ""
+    count = 0 if abs(percent.value) >= 9.95 else 1
+    return f"{number_words(percent.value, count, signed=True)} %"
+
+
 def places(estimate: Estimate, factor: float) -> int:
     """Return how many decimals a figure deserves: those in which its interval is ten wide."""
     width = abs(factor) * (estimate.high - estimate.low)

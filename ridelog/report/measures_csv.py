@@ -5,7 +5,7 @@ import io
 
 from ridelog.analysis.result import Estimate
 from ridelog.compare.comparison import Compared, Comparison
-from ridelog.compare.measures import Reading, Rides
+from ridelog.compare.measure import Reading, Rides
 from ridelog.report.headline import title_of
 from ridelog.units import SpeedUnit
 

@@ -11,7 +11,7 @@ from matplotlib.ticker import MaxNLocator
 from ridelog.analysis.result import Estimate
 from ridelog.compare.best_run import BestRun, best_run
 from ridelog.compare.comparison import Comparison
-from ridelog.compare.measures import Rides
+from ridelog.compare.measure import Rides
 from ridelog.compare.pull_curves import PullCurves
 from ridelog.report.canvas import Shape, axes_in, blank, drawing, dress, svg_of
 from ridelog.report.palette import BAND, INK, LINE, MARK, QUIET, SHADE, Role

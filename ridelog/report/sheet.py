@@ -14,10 +14,11 @@ from ridelog.report.measure_words import (
     change_words,
     factor_and_label,
     number_words,
+    percent_words,
     places,
 )
 from ridelog.report.sheet_cautions import general_words, particular_words
-from ridelog.report.verdict_words import reason_words, tested_count
+from ridelog.report.verdict_words import crossing_words, reason_words, tested_count
 from ridelog.report.wording import (
     clean,
     clock_words,
@@ -37,6 +38,7 @@ class SheetFigure:
     before: str
     after: str
     change: str
+    percent: str
     bounds: str
     verdict: str
     reason: str
@@ -63,6 +65,7 @@ class SheetWords:
     days: str
     sentence: str
     figures: tuple[SheetFigure, ...]
+    curves: str
     others: tuple[SheetFigure, ...]
     sure: tuple[str, ...]
     costs: tuple[str, ...]
@@ -100,6 +103,7 @@ def sheet_words(
         days=_days(comparison),
         sentence=headline(comparison, unit),
         figures=tuple(_figure(each, unit, tested) for each in first),
+        curves=crossing_words(comparison, unit),
         others=tuple(_figure(each, unit, tested) for each in others),
         sure=_sure(comparison, tested),
         costs=_costs(comparison, unit),
@@ -130,7 +134,7 @@ def _figure(compared: Compared, unit: SpeedUnit, tested: int) -> SheetFigure:
     verdict, explained = compared.verdict.word, compared.measure.explained
     difference, si = compared.difference, compared.measure.unit
     if difference is None:
-        return SheetFigure(title, explained, "", "", "", "", verdict, reason)
+        return SheetFigure(title, explained, "", "", "", "", "", verdict, reason)
     factor, label = factor_and_label(si, unit)
     # Both sides to the same decimals, those of the rougher one.
     count = min(places(side, factor) for side in (difference.before, difference.after))
@@ -144,6 +148,7 @@ def _figure(compared: Compared, unit: SpeedUnit, tested: int) -> SheetFigure:
         before,
         after,
         change_words(difference.difference, si, unit),
+        percent_words(difference.percent),
         bounds_of(difference.difference, si, unit, signed=True),
         verdict,
         reason,
@@ -174,7 +179,10 @@ def _sure(comparison: Comparison, tested: int) -> tuple[str, ...]:
 
 def _costs(comparison: Comparison, unit: SpeedUnit) -> tuple[str, ...]:
     worse = [each for each in comparison.measures if each.verdict.word == WORSE]
-    words = [f"{_capital(moved_words(each, unit))}." for each in worse]
+    names = {each.measure.name for each in worse}
+    # The mean of both directions tells it already, freed from the wind.
+    told = [e for e in worse if e.measure.name != "best_1s_mps" or "two_way_mps" not in names]
+    words = [f"{_capital(moved_words(each, unit))}." for each in told]
     open_ones = [
         title_of(each.measure, unit)
         for each in comparison.measures

@@ -26,6 +26,7 @@ def particular_words(comparison: Comparison, unit: SpeedUnit) -> tuple[str, ...]
             if caution.code not in gravest or value > gravest[caution.code][0]:
                 gravest[caution.code] = (value, clean(caution.text))
     words = [text for _, text in gravest.values()]
+    words += _reverse_before(comparison, set(gravest))
     top = comparison.measure("two_way_mps") or comparison.measure("best_1s_mps")
     if top is not None and top.difference is not None and top.verdict.word == "better":
         before, after = top.difference.before.value, top.difference.after.value
@@ -36,6 +37,16 @@ def particular_words(comparison: Comparison, unit: SpeedUnit) -> tuple[str, ...]
                 f"speed grows by {share_words(longer)}."
             )
     return tuple(words)
+
+
+def _reverse_before(comparison: Comparison, told: set[str]) -> list[str]:
+    """Return cautions about going backwards that only the rides before show: it still can."""
+    found: dict[str, str] = {}
+    for ride in comparison.before:
+        for caution in ride.result.cautions:
+            if caution.code.startswith("reverse") and caution.code not in told:
+                found.setdefault(caution.code, clean(caution.text))
+    return [f"{text} (Seen in the rides before the change.)" for text in found.values()]
 
 
 def general_words() -> tuple[str, ...]:

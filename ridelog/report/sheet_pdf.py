@@ -14,6 +14,8 @@ from ridelog.errors import OutputError
 from ridelog.report.sheet import SheetWords
 
 PAPERS = ("a4", "us-letter")
+# Letters become smaller until the sheet is one page; at the last size it may take its back too.
+_SIZES_PT = ("8.4", "8.0", "7.6", "7.2", "6.8")
 _FONT = "DejaVu Sans"
 # The date of a file whose rides tell no day: the first that typst takes as a date of any kind.
 _NO_DAY = "1970-01-01"
@@ -53,15 +55,31 @@ def sheet_pdf(
     }
     if picture_svg:
         inputs |= {"picture": _plain_svg(picture_svg), "label": label}
-    source = (files("ridelog.report") / "templates" / "sheet.typ").read_bytes()
     with tempfile.TemporaryDirectory(prefix="ridelog-") as folder:
-        fonts = Path(folder)
         for name in _FONT_FILES:
-            shutil.copy(Path(matplotlib.get_data_path()) / "fonts" / "ttf" / name, fonts / name)
-        return _compiled(source, inputs, fonts)
+            font = Path(matplotlib.get_data_path()) / "fonts" / "ttf" / name
+            shutil.copy(font, Path(folder) / name)
+        source = Path(folder) / "sheet.typ"
+        source.write_bytes((files("ridelog.report") / "templates" / "sheet.typ").read_bytes())
+        for size in _SIZES_PT:
+            inputs["size"] = size
+            if _pages(str(source), inputs, folder) == 1:
+                break
+        return _compiled(str(source), inputs, folder)
 
 
-def _compiled(source: bytes, inputs: dict[str, str], fonts: Path) -> tuple[bytes, str]:
+def _pages(source: str, inputs: dict[str, str], fonts: str) -> int:
+    """Return on how many pages the sheet would be set."""
+    import typst
+
+    found = typst.query(
+        source, "<pages>", field="value", one=True, font_paths=[fonts], sys_inputs=inputs,
+        ignore_system_fonts=True,
+    )  # fmt: skip
+    return int(json.loads(found))
+
+
+def _compiled(source: str, inputs: dict[str, str], fonts: str) -> tuple[bytes, str]:
     """Try strictly first; a letter that the font lacks asks for the system's fonts."""
     import typst
 
@@ -75,7 +93,7 @@ def _compiled(source: bytes, inputs: dict[str, str], fonts: Path) -> tuple[bytes
             data = typst.compile(  # type: ignore[call-overload]  # its lists are invariant
                 source,
                 format="pdf",
-                font_paths=[str(fonts)],
+                font_paths=[fonts],
                 sys_inputs=inputs,
                 ignore_system_fonts=own_font_only,
                 # Tagged for those who listen (PDF/UA-1), with the result inside (PDF/A-3a).

@@ -15,6 +15,7 @@ from ridelog.report.measure_words import (
     places,
 )
 from ridelog.report.verdict_words import (
+    crossing_words,
     false_alarm_words,
     method_words,
     reason_words,
@@ -41,23 +42,27 @@ def compare_lines(comparison: Comparison, unit: SpeedUnit) -> list[tuple[str, st
     lines.append(("", ""))
     for compared in comparison.measures:
         lines += _measure_lines(compared, unit)
+    crossing = crossing_words(comparison, unit)
+    if crossing:
+        lines += [("", ""), *((line, "") for line in _wrapped(crossing))]
     figures = tested_count(comparison)
-    why = [
-        f"{_capital(title_of(each.measure, unit))}: {reason_words(each, unit, figures)}"
-        for each in comparison.measures
-        if each.verdict.word not in (BETTER, WORSE)
-    ]
+    why: dict[str, list[str]] = {}
+    for each in comparison.measures:
+        if each.verdict.word not in (BETTER, WORSE):
+            reason = reason_words(each, unit, figures)
+            why.setdefault(reason, []).append(title_of(each.measure, unit))
     if why:
         lines.append(("", ""))
-        lines += [(line, "") for text in why for line in _wrapped(text)]
+    for reason, titles in why.items():
+        lines += [(line, "") for line in _wrapped(f"{_capital(joined(titles))}: {reason}")]
     lines.append(("", ""))
     for words in (method_words(comparison), false_alarm_words(comparison)):
         lines += [(line, "quiet") for line in _wrapped(words)]
     if comparison.mismatches:
         lines.append(("", ""))
         lines.append(("Besides the change itself:", "caution"))
-        for each in comparison.mismatches:
-            lines += [(line, "caution") for line in _wrapped(each.text, "  - ", "    ")]
+        for mismatch in comparison.mismatches:
+            lines += [(line, "caution") for line in _wrapped(mismatch.text, "  - ", "    ")]
     lines.append(("", ""))
     lines += [(line, "caution") for line in _wrapped(_ALWAYS)]
     lines += [(line, "") for line in _wrapped(f"Not measured: {joined(list(NOT_MEASURED))}.")]
@@ -95,9 +100,9 @@ def _measure_lines(compared: Compared, unit: SpeedUnit) -> list[tuple[str, str]]
     if difference is None:
         return [(f"{title:<{_TITLE}} {word}", "")]
     factor, label = factor_and_label(compared.measure.unit, unit)
+    count = min(places(side, factor) for side in (difference.before, difference.after))
     first, second = (
-        number_words(factor * side.value, places(side, factor))
-        for side in (difference.before, difference.after)
+        number_words(factor * side.value, count) for side in (difference.before, difference.after)
     )
     change = change_words(difference.difference, compared.measure.unit, unit)
     bounds = bounds_of(difference.difference, compared.measure.unit, unit, signed=True)

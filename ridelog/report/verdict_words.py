@@ -3,7 +3,7 @@
 from ridelog.compare.comparison import Compared, Comparison
 from ridelog.compare.false_alarms import FAMILY_LEVEL
 from ridelog.compare.verdict import BETTER, CANNOT_SAY, WORSE
-from ridelog.report.measure_words import amount_words, bounds_of, change_words
+from ridelog.report.measure_words import amount_words, bounds_of, change_words, figure_words
 from ridelog.report.wording import count_words
 from ridelog.units import SpeedUnit
 
@@ -57,6 +57,29 @@ def _more(compared: Compared) -> str:
     if more is not None:
         return f" {_capital(count_words(more, 'more ride'))} a side would settle it."
     return " Even twelve more rides a side would not settle one this small."
+
+
+def crossing_words(comparison: Comparison, reader: SpeedUnit) -> str:
+    """Return where the pull curves cross, or what they show instead; empty without curves."""
+    curves = comparison.pull
+    if curves is None:
+        return ""
+    if curves.crossing is None:
+        signs = {
+            1 if d.difference.low > 0.0 else -1 if d.difference.high < 0.0 else 0
+            for d in curves.differences
+        }
+        if signs == {1}:
+            return "After the change it pulls harder at every speed that was compared."
+        if signs == {-1}:
+            return "After the change it pulls less at every speed that was compared."
+        return "No speed is shown at which the pull curves cross."
+    at = curves.crossing.speed_mps
+    below, above = ("harder", "less") if curves.crossing.harder_below else ("less", "harder")
+    return (
+        f"After the change it pulls {below} below {figure_words(at, 'm/s', reader)} "
+        f"({bounds_of(at, 'm/s', reader)}) and {above} above."
+    )
 
 
 def false_alarm_words(comparison: Comparison) -> str:

@@ -1,0 +1,69 @@
+"""What one measure is: a name, a unit, and a way to read it from one ride."""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+
+from ridelog.analysis.result import LEVEL, Estimate
+from ridelog.compare.rides import RiddenRide
+
+MORE, LESS = 1, -1
+Rides = tuple[RiddenRide, ...]
+
+
+@dataclass(frozen=True)
+class Reading:
+    """One ride's figure for one measure; ``reason`` says why there is none.
+
+    both_ways : the same figure with its directions balanced, where the ride has it and the
+        measure can come from one direction only.
+    course_deg : direction of an estimate that comes from one direction only.
+    """
+
+    estimate: Estimate | None
+    reason: str = ""
+    both_ways: Estimate | None = None
+    course_deg: float | None = None
+
+
+@dataclass(frozen=True)
+class Measure:
+    """One figure that is compared.
+
+    Attributes
+    ----------
+    name : stable, for scripts.
+    title : for people, in lower case.
+    unit : "m/s", "s", "m" or "m/s2".
+    better_when : MORE or LESS.
+    read : gives the reading of one ride.
+    weight : share of the family's level, see ``false_alarms``.
+    one_direction : whether a reading may come from one direction, so that wind may be part of it.
+    explained : what the figure is, in a few words.
+    at_mps : speed for the place ``{speed}`` in the title, in the reader's unit. [m/s]
+    """
+
+    name: str
+    title: str
+    unit: str
+    better_when: int
+    read: Callable[[RiddenRide], Reading]
+    weight: float = 1.0
+    one_direction: bool = False
+    explained: str = ""
+    at_mps: float | None = None
+
+
+def mean_of(estimates: list[Estimate]) -> Estimate:
+    """Return the mean of several estimates of one ride whose errors are independent."""
+    value = float(np.mean([each.value for each in estimates]))
+    count = len(estimates)
+    below, above = (
+        float(np.sqrt(np.sum(np.square(reach)))) / count
+        for reach in (
+            [each.value - each.low for each in estimates],
+            [each.high - each.value for each in estimates],
+        )
+    )
+    return Estimate(value, value - below, value + above, LEVEL)

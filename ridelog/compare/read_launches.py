@@ -1,0 +1,143 @@
+"""Standing starts and rolling windows of a ride, for comparing: each direction weighs the same."""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from functools import partial
+
+import numpy as np
+
+from ridelog.analysis.launch_windows import Window
+from ridelog.analysis.launches import Launch, WindowTime
+from ridelog.analysis.result import Estimate
+from ridelog.compare.false_alarms import HEADLINE_WEIGHT
+from ridelog.compare.measure import LESS, Measure, Reading, Rides, mean_of
+from ridelog.compare.rides import RiddenRide, courses_apart_deg
+
+
+@dataclass(frozen=True)
+class _Filled:
+    """A launch that filled a window."""
+
+    course_deg: float
+    time: Estimate
+    length: Estimate | None
+
+
+def launch_measures(before: Rides, after: Rides) -> list[Measure]:
+    """Return time and way of every window that rides of both sides were timed over."""
+    measures: list[Measure] = []
+    weight, way = HEADLINE_WEIGHT, False
+    for window in _common_windows(before, after):
+        label = window.label
+        measures.append(
+            Measure(
+                label,
+                _title(window),
+                "s",
+                LESS,
+                partial(_time, label),
+                # The first start from standing is a headline, the others are details of it.
+                weight=weight if window.standing else 1.0,
+                one_direction=True,
+                explained="mean of the ride's full starts, both directions alike"
+                if window.standing
+                else "rolling, mean of the ride's runs, both directions alike",
+            )
+        )
+        if window.standing and window.to_mps is not None and not way:
+            way = True
+            measures.append(
+                Measure(
+                    f"{label} distance",
+                    f"way to reach {label.partition('-')[2]}",
+                    "m",
+                    LESS,
+                    partial(_length, label),
+                    one_direction=True,
+                    explained="way from standing to that speed",
+                )
+            )
+        if window.standing:
+            weight = 1.0
+    return measures
+
+
+def _title(window: Window) -> str:
+    if window.to_mps is None:
+        return f"time for the first {window.label.partition('-')[2]}"
+    start, _, end = window.label.partition("-")
+    return f"time from {start} to {end}"
+
+
+def _common_windows(before: Rides, after: Rides) -> list[Window]:
+    sides = []
+    for rides in (before, after):
+        windows: dict[str, Window] = {}
+        for ride in rides:
+            windows |= {s.window.label: s.window for s in ride.launches.summaries}
+        sides.append(windows)
+    return [window for label, window in sides[0].items() if label in sides[1]]
+
+
+def _time(label: str, ride: RiddenRide) -> Reading:
+    return _balanced(ride, label, lambda each: each.time)
+
+
+def _length(label: str, ride: RiddenRide) -> Reading:
+    return _balanced(ride, label, lambda each: each.length)
+
+
+def _balanced(
+    ride: RiddenRide, label: str, figure: Callable[[_Filled], Estimate | None]
+) -> Reading:
+    """Return the mean over both directions of the full starts of each."""
+    filled = [one for launch in ride.launches.launches if (one := _filled(launch, label))]
+    filled = [one for one in filled if figure(one) is not None]
+    if not filled:
+        return Reading(None, ride.launches.reason or _why_none(ride, label))
+    first = filled[0].course_deg
+    ways = [
+        [one for one in filled if (courses_apart_deg(one.course_deg, first) <= 90.0) == same]
+        for same in (True, False)
+    ]
+    means = [
+        mean_of([value for one in _full(way) if (value := figure(one)) is not None])
+        for way in ways
+        if way
+    ]
+    mean = mean_of(means)
+    both = len(means) == 2
+    return Reading(
+        mean,
+        both_ways=mean if both else None,
+        course_deg=None if both else _mean_course(filled),
+    )
+
+
+def _full(starts: list[_Filled]) -> list[_Filled]:
+    """Return the starts that are not clearly slower than the quickest: the half-hearted go."""
+    quickest = min(starts, key=lambda one: one.time.value)
+    return [one for one in starts if one.time.low <= quickest.time.high]
+
+
+def _filled(launch: Launch, label: str) -> _Filled | None:
+    found: WindowTime | None = next(
+        (each for each in launch.windows if each.window.label == label), None
+    )
+    if found is None or found.time is None:
+        return None
+    course = float(np.degrees(launch.course_rad) % 360.0)
+    return _Filled(course, found.time, found.length)
+
+
+def _why_none(ride: RiddenRide, label: str) -> str:
+    for launch in ride.launches.launches:
+        for each in launch.windows:
+            if each.window.label == label and each.reason:
+                return each.reason
+    return "the ride was not timed over it"
+
+
+def _mean_course(filled: list[_Filled]) -> float:
+    angles = np.radians([one.course_deg for one in filled])
+    return float(np.degrees(np.arctan2(np.sin(angles).sum(), np.cos(angles).sum())) % 360.0)
