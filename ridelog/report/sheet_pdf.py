@@ -90,7 +90,7 @@ def _compiled(source: str, inputs: dict[str, str], fonts: str) -> tuple[bytes, s
         (False, False, "The PDF does not claim to be accessible or archival ({why})."),
     ):
         try:
-            data = typst.compile(  # type: ignore[call-overload]  # its lists are invariant
+            data = typst.compile(
                 source,
                 format="pdf",
                 font_paths=[fonts],
