@@ -9,6 +9,7 @@ import pytest
 
 from ridelog.cli import main
 from ridelog.compare.comparison import Comparison
+from ridelog.compare.rides import logs_in
 from ridelog.report.json_compare import compare_json
 from ridelog.report.json_result import schema_of
 from ridelog.report.seal import FIELD, digest_of
@@ -67,29 +68,21 @@ def test_units_change_words_only(thin_comparison: Comparison) -> None:
         " ".join(text for text, _ in compare_lines(thin_comparison, SPEED_UNITS[unit]))
         for unit in ("km/h", "mph")
     )
-    assert " km/h" in kmh and " mph" not in kmh
-    assert " mph" in mph and " km/h" not in mph
+    assert "top speed fell by 2" in kmh and " mph" not in kmh
+    assert "top speed fell by 1" in mph
 
 
 def test_one_ride_a_side_cannot_say(thin_logs: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    sides = (
-        "--before", str(thin_logs / "before" / "before-1.gpx"),
-        "--after", str(thin_logs / "after" / "after-1.gpx"),
-    )  # fmt: skip
-    assert leave("compare", *sides) == 0
-    seen = flat(capsys.readouterr().out)
-    assert "cannot say" in seen and "worse" not in seen.replace("better or worse", "")
-    assert "One ride a side: how far rides differ by themselves is unknown." in seen
-    assert "the intervals are those within each ride" in seen
-
-
-def test_notes_that_differ_are_told(thin_logs: Path, capsys: pytest.CaptureFixture[str]) -> None:
     one = thin_logs / "before" / "before-1.gpx", thin_logs / "after" / "after-1.gpx"
     assert leave(
         "compare", "--before", str(one[0]), "--after", str(one[1]),
         "--noted-before", "Rider=Ida", "battery=full", "--noted-after", "rider=Jon", "battery=full",
     ) == 0  # fmt: skip
     seen = flat(capsys.readouterr().out)
+    assert "cannot say" in seen and "worse" not in seen.replace("better or worse", "")
+    assert "One ride a side: how far rides differ by themselves is unknown." in seen
+    assert "the intervals are those within each ride" in seen
+    # Notes of both sides are compared.
     assert "rider: Ida before, Jon after. This alone may make a difference." in seen
     assert "battery: full" not in seen
 
@@ -119,11 +112,9 @@ def test_messages(thin_logs: Path, tmp_path: Path, capsys: pytest.CaptureFixture
     assert "--after" in capsys.readouterr().err
 
 
-def test_what_is_no_log_in_a_folder_is_left_out_and_told(
-    thin_logs: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
-) -> None:
+def test_what_is_no_log_in_a_folder_is_left_out_and_told(thin_logs: Path, tmp_path: Path) -> None:
     (tmp_path / "read me.txt").write_text("no log\n")
     shutil.copy(thin_logs / "after" / "after-1.gpx", tmp_path / "a.gpx")
-    before = str(thin_logs / "before" / "before-1.gpx")
-    assert leave("compare", "--before", before, "--after", str(tmp_path)) == 0
-    assert "read me.txt: no log, left out." in capsys.readouterr().err
+    logs, others = logs_in([tmp_path], "after")
+    assert logs == [tmp_path / "a.gpx"]
+    assert others == [str(tmp_path / "read me.txt")]
