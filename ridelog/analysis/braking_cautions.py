@@ -1,0 +1,118 @@
+"""What a reader must be warned of about stopping, and about a speed above the advised one."""
+
+from ridelog.analysis.braking import Brakings
+from ridelog.analysis.cautions import Caution
+from ridelog.analysis.procedure import yardstick_for
+from ridelog.analysis.result import Estimate
+from ridelog.analysis.stopping import StoppingDistance
+from ridelog.units import SPEED_UNITS
+
+_KMH, _MPH = SPEED_UNITS["km/h"], SPEED_UNITS["mph"]
+# From this share above the fastest braking seen, the brakes are untested; common practice.
+_UNTESTED = 1.2
+# Below walking pace nobody asks for a stopping distance (6 km/h, e.g. eKFV § 1).
+_FROM_MPS = _KMH.to_mps(6.0)
+
+
+def braking_cautions(
+    brakings: Brakings, stop: StoppingDistance | None, top: Estimate | None
+) -> tuple[Caution, ...]:
+    """Return the warnings that the brakings of a ride call for, the gravest first.
+
+    Parameters
+    ----------
+    brakings : Brakings
+        What was measured.
+    stop : StoppingDistance or None
+        Projected from the top speed.
+    top : Estimate or None
+        Top speed of the ride, which chooses the yardstick. [m/s]
+    """
+    if stop is None or top is None or top.value < _FROM_MPS:
+        return ()
+    return (*_yardstick(brakings, top.value), *_untested(stop), _distance(stop))
+
+
+def advised_speed_caution(top: Estimate | None, advised_mps: float | None) -> tuple[Caution, ...]:
+    """Return the warning that a top speed lies above the one that the user advised."""
+    if top is None or advised_mps is None or top.value <= advised_mps:
+        return ()
+    sure = "" if top.low > advised_mps else " (its interval reaches below that)"
+    return (
+        Caution(
+            "advised_speed",
+            f"Top speed {_both(top.value)} is above the advised {_both(advised_mps)}{sure}: limit "
+            "the machine before it is ridden by whom that speed was advised for.",
+            top.value,
+            advised_mps,
+            "limit chosen by the user",
+        ),
+    )
+
+
+def _yardstick(brakings: Brakings, top_mps: float) -> tuple[Caution, ...]:
+    hardest = max((b.mean_decel for b in brakings.each), key=lambda decel: decel.value)
+    yardstick = yardstick_for(top_mps)
+    if hardest.value >= yardstick.least_mps2:
+        return ()
+    # The log shows what was asked of the brakes, not what they could have given.
+    either = (
+        "Either the rider never braked hard, or the brakes are too weak: find out on closed ground "
+        "before it is ridden at this speed."
+    )
+    if hardest.high < yardstick.one_brake_mps2:
+        return (
+            Caution(
+                "braking_far_below_yardstick",
+                f"The hardest braking of the ride reached {hardest.value:.1f} m/s², less than "
+                f"{yardstick.one_brake_mps2:.2f} m/s², which is asked of one brake alone. {either}",
+                hardest.value,
+                yardstick.one_brake_mps2,
+                yardstick.source,
+            ),
+        )
+    unsure = " (its interval reaches above that)" if hardest.high >= yardstick.least_mps2 else ""
+    return (
+        Caution(
+            "braking_below_yardstick",
+            f"The hardest braking of the ride reached {hardest.value:.1f} m/s², below the "
+            f"{yardstick.least_mps2:.1f} m/s² asked of vehicles of this speed{unsure}. {either}",
+            hardest.value,
+            yardstick.least_mps2,
+            yardstick.source,
+        ),
+    )
+
+
+def _untested(stop: StoppingDistance) -> tuple[Caution, ...]:
+    if stop.from_mps <= _UNTESTED * stop.fastest_mps:
+        return ()
+    return (
+        Caution(
+            "brakes_untested_at_top_speed",
+            f"The fastest braking of the ride began at {_both(stop.fastest_mps)}, the machine "
+            f"reaches {_both(stop.from_mps)}: how it stops from there was not measured.",
+            stop.from_mps,
+            stop.fastest_mps,
+            "common practice, no source",
+        ),
+    )
+
+
+def _distance(stop: StoppingDistance) -> Caution:
+    times = "once" if stop.brakings == 1 else f"in the median of {stop.brakings} brakings"
+    return Caution(
+        "stopping_distance",
+        f"From {_both(stop.from_mps)} it takes about {stop.whole.value:.0f} m to stop: "
+        f"{stop.reaction_m:.0f} m while the rider reacts ({stop.reaction_s:.2g} s) and "
+        f"{stop.braking.value:.0f} m under the brake, as hard as {times}. Keep more than that "
+        "clear.",
+        stop.whole.value,
+        None,
+        "distance = speed × reaction time + speed² / (2 × deceleration); reaction time: sources "
+        "give 0.67 to 2.5 s",
+    )
+
+
+def _both(speed_mps: float) -> str:
+    return f"{_KMH.from_mps(speed_mps):.0f} km/h ({_MPH.from_mps(speed_mps):.0f} mph)"

@@ -1,0 +1,164 @@
+"""The ride in phases: standstill, launch, pull, steady, coasting, braking, turning, reverse.
+
+Each instant speaks for the kinds that its speed, acceleration and rate of turn allow, as surely as
+they are known; a change of kind must be worth more than it costs. The most probable sequence is
+found by dynamic programming. Measured brakings and reverse travel are laid over it, so that the
+strip and the tables agree. Derivation: DEVELOPERS.md, "Phases".
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from ridelog.analysis.braking import Brakings
+from ridelog.analysis.fitted import FittedPath, fitted_paths
+from ridelog.analysis.phase_odds import LIKELY, log_odds, most_probable
+from ridelog.analysis.stretches import Stretch
+from ridelog.analysis.windows import usual_sd
+from ridelog.filtering.motion import Motion
+
+KINDS = (
+    "standstill",
+    "launch",
+    "pull",
+    "steady",
+    "coasting",
+    "braking",
+    "turning",
+    "reverse",
+)
+# What is shorter than this, or than two fixes, is no phase of its own; common practice, no source.
+_SHORTEST_S, _SHORTEST_INTERVALS = 0.8, 1.0
+# What was measured by itself stays, however short.
+_MEASURED = ("braking", "reverse")
+
+
+@dataclass(frozen=True)
+class Phase:
+    """One phase; speeds are those of the fitted path at its ends, never negative."""
+
+    kind: str
+    start_s: float
+    end_s: float
+    from_mps: float
+    to_mps: float
+
+
+@dataclass(frozen=True)
+class Phases:
+    """The phases of a ride in time order; where the log has a gap, or nothing is known, is none.
+
+    "coasting" and "steady" say how the machine moved: a throttle cannot be seen in a log.
+    """
+
+    each: tuple[Phase, ...]
+
+    def seconds(self, kind: str) -> float:
+        """Return how long a kind lasted in all. [s]"""
+        return sum(phase.end_s - phase.start_s for phase in self.each if phase.kind == kind)
+
+
+def divide_ride(
+    motion: Motion,
+    *,
+    brakings: Brakings | None = None,
+    reverse_spans: Sequence[Stretch] = (),
+    launch_starts_s: Sequence[float] = (),
+) -> Phases:
+    """Return the phases of a ride.
+
+    Parameters
+    ----------
+    motion : Motion
+        The smoothed ride.
+    brakings : Brakings, optional
+        Measured ones; they decide where braking begins and ends.
+    reverse_spans : sequence of (start_s, end_s)
+        Travel backwards, found or marked; it decides too.
+    launch_starts_s : sequence of float
+        When measured standing starts left zero; each moves the boundary next to it. [s]
+    """
+    sd = usual_sd(motion)
+    shortest = max(_SHORTEST_S, _SHORTEST_INTERVALS / motion.rate_hz)
+    braked = [(b.start_s, b.end_s) for b in brakings.each] if brakings else []
+    found: list[Phase] = []
+    for path in fitted_paths(motion):
+        kinds = most_probable(log_odds(path, sd, motion.rate_hz), path.time_s)
+        names = [LIKELY[k] for k in kinds]
+        for stretches, name in ((braked, "braking"), (reverse_spans, "reverse")):
+            for start_s, end_s in stretches:
+                first, stop = np.searchsorted(path.time_s, [start_s, end_s])
+                names[first:stop] = [name] * (stop - first)
+        spans = _joined(path, names, shortest)
+        _name_launches(spans)
+        _move_starts(spans, launch_starts_s)
+        found += [_phase(path, span) for span in spans]
+    return Phases(tuple(found))
+
+
+@dataclass
+class _Span:
+    kind: str
+    start_s: float
+    end_s: float
+
+
+def _joined(path: FittedPath, names: list[str], shortest_s: float) -> list[_Span]:
+    """Return runs of one kind, short ones taken into the longer of their neighbours."""
+    time_s = path.time_s
+    spans: list[_Span] = []
+    for k, name in enumerate(names):
+        end_s = float(time_s[min(k + 1, len(time_s) - 1)])
+        if spans and spans[-1].kind == name:
+            spans[-1].end_s = end_s
+        else:
+            spans.append(_Span(name, float(time_s[k]), end_s))
+    while len(spans) > 1:
+        lengths = [
+            np.inf if span.kind in _MEASURED else span.end_s - span.start_s for span in spans
+        ]
+        short = int(np.argmin(lengths))
+        if lengths[short] >= shortest_s:
+            break
+        beside = [n for n in (short - 1, short + 1) if 0 <= n < len(spans)]
+        longer = max(beside, key=lambda n: spans[n].end_s - spans[n].start_s)
+        spans[longer].start_s = min(spans[longer].start_s, spans[short].start_s)
+        spans[longer].end_s = max(spans[longer].end_s, spans[short].end_s)
+        del spans[short]
+        spans = _merged(spans)
+    return spans
+
+
+def _merged(spans: list[_Span]) -> list[_Span]:
+    merged: list[_Span] = []
+    for span in spans:
+        if merged and merged[-1].kind == span.kind:
+            merged[-1].end_s = span.end_s
+        else:
+            merged.append(span)
+    return merged
+
+
+def _name_launches(spans: list[_Span]) -> None:
+    """Call a pull that follows a standstill a launch."""
+    for before, span in zip(spans[:-1], spans[1:], strict=True):
+        if before.kind == "standstill" and span.kind == "pull":
+            span.kind = "launch"
+
+
+def _move_starts(spans: list[_Span], starts_s: Sequence[float]) -> None:
+    """Let measured standing starts decide where their launch begins."""
+    for before, span in zip(spans[:-1], spans[1:], strict=True):
+        if before.kind != "standstill":
+            continue
+        for start_s in starts_s:
+            if abs(start_s - span.start_s) < 1.0 and before.start_s < start_s < span.end_s:
+                before.end_s = span.start_s = start_s
+                if span.kind == "steady":
+                    span.kind = "launch"
+
+
+def _phase(path: FittedPath, span: _Span) -> Phase:
+    speeds = np.interp([span.start_s, span.end_s], path.time_s, path.speed_mps)
+    return Phase(span.kind, span.start_s, span.end_s, float(speeds[0]), float(speeds[1]))
