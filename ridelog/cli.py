@@ -8,6 +8,14 @@ from typing import Annotated
 import typer
 
 from ridelog import cli_book, cli_compare, cli_machine
+from ridelog.cli_braking import (
+    USUAL_REACTION_S,
+    AdvisedSpeed,
+    Reaction,
+    braking_settings,
+    checked_advised,
+    checked_reaction,
+)
 from ridelog.cli_reverse import (
     USUAL_ALARM,
     USUAL_CAUTION,
@@ -63,12 +71,16 @@ def report(
     cannot_reverse: NoReverse = False,
     reverse_caution: ReverseCaution = USUAL_CAUTION,
     reverse_alarm: ReverseAlarm = USUAL_ALARM,
+    reaction: Reaction = USUAL_REACTION_S,
+    advised_speed: AdvisedSpeed = None,
 ) -> None:
     """Print the honest top speed of a ride; write the page to show to the owner."""
     names = ("ride.html", "speed.png", "path.png", "signal.png", "result.json")
     _check_places([json, *([out / name for name in names] if out else [])], ride, force, folder=out)
     checked_marks(reverse, cannot_reverse)
     checked_limits(reverse_caution, reverse_alarm)
+    checked_reaction(reaction)
+    checked_advised(advised_speed)
     motion = _motion_of(ride)
 
     from ridelog.analysis.ride import analyse
@@ -82,7 +94,8 @@ def report(
         Settings(), motion.track, reverse, cannot_reverse, reverse_caution, reverse_alarm
     )
     with progress("measuring"):
-        result = analyse(motion, settings)
+        settings = braking_settings(settings, reaction, advised_speed)
+    result = analyse(motion, settings)
     _warn(result.warnings)
     document = to_bytes(ride_json(result))
     files: dict[Path, bytes] = {}

@@ -57,15 +57,15 @@ def _yardstick(brakings: Brakings, top_mps: float) -> tuple[Caution, ...]:
         return ()
     # The log shows what was asked of the brakes, not what they could have given.
     either = (
-        "Either the rider never braked hard, or the brakes are too weak: find out on closed ground "
-        "before it is ridden at this speed."
+        "either it was never braked hard, or its brakes are too weak. Find out on closed ground "
+        "first."
     )
     if hardest.high < yardstick.one_brake_mps2:
         return (
             Caution(
                 "braking_far_below_yardstick",
-                f"The hardest braking of the ride reached {hardest.value:.1f} m/s², less than "
-                f"{yardstick.one_brake_mps2:.2f} m/s², which is asked of one brake alone. {either}",
+                f"The hardest braking reached {hardest.value:.1f} m/s², less than the "
+                f"{yardstick.one_brake_mps2:.2f} m/s² asked of one brake alone: {either}",
                 hardest.value,
                 yardstick.one_brake_mps2,
                 yardstick.source,
@@ -75,8 +75,8 @@ def _yardstick(brakings: Brakings, top_mps: float) -> tuple[Caution, ...]:
     return (
         Caution(
             "braking_below_yardstick",
-            f"The hardest braking of the ride reached {hardest.value:.1f} m/s², below the "
-            f"{yardstick.least_mps2:.1f} m/s² asked of vehicles of this speed{unsure}. {either}",
+            f"The hardest braking reached {hardest.value:.1f} m/s², below the "
+            f"{yardstick.least_mps2:.1f} m/s² asked of road vehicles this fast{unsure}: {either}",
             hardest.value,
             yardstick.least_mps2,
             yardstick.source,
@@ -90,8 +90,8 @@ def _untested(stop: StoppingDistance) -> tuple[Caution, ...]:
     return (
         Caution(
             "brakes_untested_at_top_speed",
-            f"The fastest braking of the ride began at {_both(stop.fastest_mps)}, the machine "
-            f"reaches {_both(stop.from_mps)}: how it stops from there was not measured.",
+            f"The fastest braking began at {_both(stop.fastest_mps)}, the machine reaches "
+            f"{_both(stop.from_mps)}: how it stops from there was not measured.",
             stop.from_mps,
             stop.fastest_mps,
             "common practice, no source",
@@ -100,13 +100,11 @@ def _untested(stop: StoppingDistance) -> tuple[Caution, ...]:
 
 
 def _distance(stop: StoppingDistance) -> Caution:
-    times = "once" if stop.brakings == 1 else f"in the median of {stop.brakings} brakings"
     return Caution(
         "stopping_distance",
-        f"From {_both(stop.from_mps)} it takes about {stop.whole.value:.0f} m to stop: "
-        f"{stop.reaction_m:.0f} m while the rider reacts ({stop.reaction_s:.2g} s) and "
-        f"{stop.braking.value:.0f} m under the brake, as hard as {times}. Keep more than that "
-        "clear.",
+        f"From {_both(stop.from_mps)} it takes about {stop.whole.value:.0f} m to stop, "
+        f"{stop.reaction_m:.0f} m of them while the rider reacts ({stop.reaction_s:.2g} s): keep "
+        "more than that clear.",
         stop.whole.value,
         None,
         "distance = speed × reaction time + speed² / (2 × deceleration); reaction time: sources "

@@ -71,7 +71,8 @@ def log_odds(path: FittedPath, speed_sd_mps: float, rate_hz: float) -> FloatArra
     likelihood = np.stack(kinds, axis=1)
     best = likelihood.max(axis=1, keepdims=True)
     share = likelihood / np.maximum(best, 1e-300) + _DOUBT
-    return np.log(share) * min(1.0, spacing / _ALIKE_S)
+    odds: FloatArray = np.log(share) * min(1.0, spacing / _ALIKE_S)
+    return odds
 
 
 def most_probable(odds: FloatArray, time_s: FloatArray) -> IntArray:

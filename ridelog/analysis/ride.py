@@ -4,16 +4,21 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from ridelog.analysis.braking import Brakings, measure_brakings
+from ridelog.analysis.braking_cautions import advised_speed_caution, braking_cautions
 from ridelog.analysis.cautions import (
     Caution,
     general_cautions,
     signal_cautions,
     top_speed_cautions,
 )
+from ridelog.analysis.coasting import Coasting, coasting_between
+from ridelog.analysis.phases import Phases, divide_ride
 from ridelog.analysis.reverse import Reverse, find_reverse
 from ridelog.analysis.reverse.cautions import reverse_cautions
 from ridelog.analysis.settings import Settings
 from ridelog.analysis.signal_quality import SignalQuality, judge_signal
+from ridelog.analysis.stopping import StoppingDistance, project_stop
 from ridelog.analysis.top_speed import TopSpeed, measure_top_speed
 from ridelog.filtering.motion import Motion
 
@@ -56,6 +61,9 @@ class RideResult:
     ----------
     source, signal, top_speed : what was read, how good it is, how fast it went.
     reverse : travel backwards, with what speaks for it.
+    brakings, stopping : every braking, and the way to rest from the top speed (None without one).
+    coasting : resistance per mass, from rolling out.
+    phases : what the machine did when.
     cautions : particular ones first, then those that hold on every ride.
     unexamined : what this version does not look for, name and sentence; nothing may be concluded
         about it.
@@ -68,6 +76,10 @@ class RideResult:
     signal: SignalQuality
     top_speed: TopSpeed
     reverse: Reverse
+    brakings: Brakings
+    stopping: StoppingDistance | None
+    coasting: Coasting
+    phases: Phases
     cautions: tuple[Caution, ...]
     unexamined: dict[str, str]
     history: tuple[str, ...]
@@ -108,12 +120,20 @@ def analyse(motion: Motion, settings: Settings | None = None) -> RideResult:
         has_reverse=settings.has_reverse,
         left_out=settings.left_out_s,
     )
-    top = measure_top_speed(motion, excluded=(*settings.left_out_s, *reverse.spans))
+    excluded = (*settings.left_out_s, *reverse.spans)
+    top = measure_top_speed(motion, excluded=excluded)
+    brakings = measure_brakings(motion, excluded=excluded)
+    braked = tuple((one.start_s, one.end_s) for one in brakings.each)
+    stopping = project_stop(brakings, top.best_1s, reaction_s=settings.reaction_s)
     return RideResult(
         source=describe_source(motion),
         signal=signal,
         top_speed=top,
         reverse=reverse,
+        brakings=brakings,
+        stopping=stopping,
+        coasting=coasting_between(motion, excluded=(*excluded, *braked)),
+        phases=divide_ride(motion, brakings=brakings, reverse_spans=reverse.spans),
         cautions=(
             *signal_cautions(signal),
             *reverse_cautions(
@@ -121,14 +141,15 @@ def analyse(motion: Motion, settings: Settings | None = None) -> RideResult:
                 limit_mps=settings.reverse_caution_mps,
                 strong_mps=settings.reverse_strong_mps,
             ),
+            *advised_speed_caution(top.best_1s, settings.advised_mps),
             *top_speed_cautions(top),
+            *braking_cautions(brakings, stopping, top.best_1s),
             *general_cautions(),
         ),
         unexamined={
             name: f"This version of ridelog does not look for {what} yet."
             for name, what in (
                 ("launches", "standing starts"),
-                ("brakings", "braking"),
                 ("handling", "turns and weave"),
             )
         },

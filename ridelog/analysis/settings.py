@@ -4,6 +4,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from ridelog.analysis.reverse.cautions import FAR_ABOVE_MPS, WALKING_PACE_MPS
+from ridelog.analysis.stopping import REACTION_S
 
 
 @dataclass(frozen=True)
@@ -21,6 +22,8 @@ class Settings:
     left_out_s : (start, end) of stretches that the rider left out of every figure. [s]
     reverse_caution_mps, reverse_strong_mps : best second in reverse above which a caution, and a
         strong one, is given. [m/s]
+    reaction_s : time until the brake is touched, for the stopping distance. [s]
+    advised_mps : top speed above which a caution is given, None for none. [m/s]
     """
 
     windows: tuple[str, ...] = ()
@@ -30,6 +33,8 @@ class Settings:
     left_out_s: tuple[tuple[float, float], ...] = ()
     reverse_caution_mps: float = WALKING_PACE_MPS
     reverse_strong_mps: float = FAR_ABOVE_MPS
+    reaction_s: float = REACTION_S
+    advised_mps: float | None = None
 
     def as_json(self) -> dict[str, Any]:
         """Return the settings as a JSON object."""
@@ -41,11 +46,14 @@ class Settings:
             "left_out_s": [list(stretch) for stretch in self.left_out_s],
             "reverse_caution_mps": self.reverse_caution_mps,
             "reverse_strong_mps": self.reverse_strong_mps,
+            "reaction_s": self.reaction_s,
+            "advised_mps": self.advised_mps,
         }
 
     @classmethod
     def from_json(cls, record: dict[str, Any]) -> "Settings":
         """Return the settings that a result carries; what it does not name is the default."""
+        advised = record.get("advised_mps")
         return cls(
             windows=tuple(str(words) for words in record.get("windows", ())),
             rollout_m=float(record.get("rollout_m", 0.0)),
@@ -54,6 +62,8 @@ class Settings:
             left_out_s=_stretches(record.get("left_out_s", ())),
             reverse_caution_mps=float(record.get("reverse_caution_mps", WALKING_PACE_MPS)),
             reverse_strong_mps=float(record.get("reverse_strong_mps", FAR_ABOVE_MPS)),
+            reaction_s=float(record.get("reaction_s", REACTION_S)),
+            advised_mps=None if advised is None else float(advised),
         )
 
 

@@ -113,4 +113,5 @@ def _speed_columns(top: Estimate, columns: int) -> FloatArray:
     side = np.where(lot > 0.0, top.value - top.low, top.high - top.value) / reach
     speed = np.full(columns, top.value)
     speed[1 + draws :] += lot * side
-    return np.maximum(speed, 0.0)
+    result: FloatArray = np.maximum(speed, 0.0)
+    return result

@@ -10,6 +10,12 @@ from ridelog.analysis.cautions import Caution
 from ridelog.analysis.ride import RideResult, RideSource
 from ridelog.analysis.signal_quality import SignalQuality
 from ridelog.analysis.top_speed import TopSpeed
+from ridelog.report.json_braking import (
+    brakings_json,
+    coasting_json,
+    phases_json,
+    stopping_json,
+)
 
 # Named here too for those who know them from here.
 from ridelog.report.json_estimate import estimate_json as estimate_json
@@ -43,8 +49,11 @@ def ride_json(result: RideResult) -> dict[str, Any]:
         "launches": [],
         "launches_reason": missing.get("launches", ""),
         "reverse": reverse_json(result.reverse),
-        "brakings": [],
-        "brakings_reason": missing.get("brakings", ""),
+        "brakings": brakings_json(result.brakings),
+        "brakings_reason": result.brakings.reason,
+        "stopping": stopping_json(result.stopping),
+        "coasting": coasting_json(result.coasting),
+        "phases": phases_json(result.phases),
         "handling": {
             "max_lateral_accel_mps2": None,
             "min_turn_radius_m": None,

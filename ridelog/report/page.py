@@ -223,8 +223,9 @@ def _section(picture: Picture, result: RideResult) -> dict[str, Any]:
             "The line is the speed that fits all fixes together. Nothing is taken from shaded "
             "stretches for the reason named on them, except that a lone jump is bridged by its "
             "neighbours.",
-            "The diamond or triangle is the highest single reading, the thick mark the best "
-            "second.",
+            "The strip tells how the machine moved: rolling free looks like coasting, whatever the "
+            "throttle did. The diamond or triangle is the highest single reading, the thick mark "
+            "the best second.",
         ),
         "path": (
             "Local metres only: the picture does not tell where on earth it lies.",

@@ -10,6 +10,7 @@ from ridelog.analysis.ride import RideResult
 from ridelog.filtering.motion import Motion
 from ridelog.report.canvas import Shape, axes_in, blank, dress, time_axis, title
 from ridelog.report.palette import BAND, HATCH, INK, LINE, MARK, PAPER, QUIET, SHADE
+from ridelog.report.plot_phases import STRIP_IN, draw_key, draw_strip, phase_rows
 from ridelog.report.shading import Shading, shadings
 from ridelog.report.thinning import lowest_and_highest, rows_in_time
 from ridelog.report.wording import plain_speed, speed_words
@@ -22,10 +23,11 @@ _REACH_90 = 1.645
 def speed_figure(motion: Motion, result: RideResult, unit: SpeedUnit, shape: Shape) -> Figure:
     """Return speed over time: line, 90 % band at each instant, best second, shaded stretches."""
     shaded = shadings(motion)
-    rows_of_legend = _legend_rows(shaded, shape)
-    below = 0.52 + 0.2 * rows_of_legend
-    figure = blank(shape, shape.height_in + 0.2 * rows_of_legend)
-    axes = axes_in(figure, shape.left_in, below, 0.12, 0.66)
+    key_in = 0.2 * _legend_rows(shaded, shape)
+    below = 0.52 + key_in + 0.2 * phase_rows(result.phases, shape)
+    strip_in = STRIP_IN + 0.06 if result.phases.each else 0.0
+    figure = blank(shape, shape.height_in + below - 0.52 + strip_in)
+    axes = axes_in(figure, shape.left_in, below, 0.12, 0.66 + strip_in)
     dress(axes, shape)
     rows, broken = rows_in_time(motion)
     time_s = motion.track.time_s[rows]
@@ -47,6 +49,7 @@ def speed_figure(motion: Motion, result: RideResult, unit: SpeedUnit, shape: Sha
     axes.set_ylim(0.0, unit.from_mps(ceiling))
     axes.yaxis.set_major_locator(MaxNLocator(6, steps=[1, 2, 5, 10]))
     time_axis(axes, shape, result.source.start_s, result.source.end_s, named=True)
+    _phases(figure, axes, result, shape, key_in)
     _shade(axes, shaded, shape)
     _mark_best(axes, result, unit, shape)
     _mark_peak(axes, motion, result, unit, shape)
@@ -57,6 +60,17 @@ def speed_figure(motion: Motion, result: RideResult, unit: SpeedUnit, shape: Sha
     )  # fmt: skip
     _legend(figure, shaded, shape)
     return figure
+
+
+def _phases(figure: Figure, axes: Axes, result: RideResult, shape: Shape, bottom_in: float) -> None:
+    """Draw what the machine did as a strip above the speed, on the same time axis."""
+    if not result.phases.each:
+        return
+    top_in = figure.get_size_inches()[1] - 0.66
+    strip = axes_in(figure, shape.left_in, top_in - STRIP_IN, 0.12, 0.66)
+    strip.set_xlim(axes.get_xlim())
+    draw_strip(strip, result.phases, shape, shape.width_in - shape.left_in - 0.12)
+    draw_key(figure, result.phases, shape, bottom_in)
 
 
 def _ceiling(motion: Motion, result: RideResult) -> float:

@@ -3,6 +3,7 @@
 from ridelog.analysis.ride import RideResult
 from ridelog.filtering.motion import Motion
 from ridelog.report.section import Section
+from ridelog.report.section_braking import braking_section
 from ridelog.report.section_reverse import reverse_section
 from ridelog.units import SpeedUnit
 
@@ -21,4 +22,4 @@ def ride_sections(motion: Motion, result: RideResult, unit: SpeedUnit) -> tuple[
     unit : SpeedUnit
         In which speeds and lengths are given.
     """
-    return (reverse_section(motion, result, unit),)
+    return (braking_section(motion, result, unit), reverse_section(motion, result, unit))

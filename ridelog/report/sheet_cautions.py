@@ -13,6 +13,8 @@ _ABOUT_THE_LOG = {
     "directions_differ",
     "partly_seen",
 }
+# Codes whose smaller value is the graver one.
+_LESS_IS_GRAVER = {"braking_below_yardstick", "braking_far_below_yardstick"}
 
 
 def particular_words(comparison: Comparison, unit: SpeedUnit) -> tuple[str, ...]:
@@ -23,20 +25,25 @@ def particular_words(comparison: Comparison, unit: SpeedUnit) -> tuple[str, ...]
             if caution.general or caution.code in _ABOUT_THE_LOG:
                 continue
             value = caution.value or 0.0
+            if caution.code in _LESS_IS_GRAVER:
+                value = -value
             if caution.code not in gravest or value > gravest[caution.code][0]:
                 gravest[caution.code] = (value, clean(caution.text))
-    words = [text for _, text in gravest.values()]
-    words += _reverse_before(comparison, set(gravest))
+    faster: list[str] = []
     top = comparison.measure("two_way_mps") or comparison.measure("best_1s_mps")
     if top is not None and top.difference is not None and top.verdict.word == "better":
         before, after = top.difference.before.value, top.difference.after.value
         if before > 0.0:
             longer = (after / before) ** 2 - 1.0
-            words.append(
-                "Faster needs more room: with the same brakes the stopping distance from top "
-                f"speed grows by {share_words(longer)}."
+            # One sentence about the way to rest is enough for one sheet: the one with the change.
+            now = gravest.pop("stopping_distance", (0.0, ""))[1]
+            more = (
+                "Faster needs more room: with the same brakes the way under the brake grows by "
+                f"{share_words(longer)}."
             )
-    return tuple(words)
+            faster = [f"{more} {now}".strip()]
+    words = [text for _, text in gravest.values()]
+    return (*words, *_reverse_before(comparison, set(gravest)), *faster)
 
 
 def _reverse_before(comparison: Comparison, told: set[str]) -> list[str]:
