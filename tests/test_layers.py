@@ -21,6 +21,7 @@ ABOVE = {
     "cli_book",
     "cli_compare",
     "cli_machine",
+    "cli_braking",
     "cli_reverse",
     "many_values",
     "options",
