@@ -47,8 +47,8 @@ _REJECTED_WEIGHT = 0.12
 _CAUTION_S, _CAUTION_FIXES = 2.0, 3.0
 # ... and holds the intensities, each learnt from about one deviation, for this much larger.
 _CAUTION_JERK = 4.0
-# The size of slow errors is known to some 20 % (prior weight of 50 deviations, other spectra).
-_CAUTION_SLOW = 1.2
+# The size of slow errors is known to some 35 % (prior weight of 20 deviations, other spectra).
+_CAUTION_SLOW = 1.35
 
 
 def estimate_motion(track: Track, *, progress: Callable[[float], None] | None = None) -> Motion:
