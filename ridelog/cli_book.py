@@ -268,7 +268,7 @@ def _measure(book: "Book", ride: "RideEntry") -> "Measured":
     with progress("smoothing") as tell:
         motion = motion_of_log(ride.file, book.original(ride.sha256), tell)
     with progress("measuring"):
-        result = analyse(motion, settings_of(book.details.marks(ride.id)))
+        result = analyse(motion, settings_of(book, ride))
     found = measured(motion, result)
     number = book.results.put(ride.id, found.result)
     book.rides.describe(

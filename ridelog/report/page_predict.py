@@ -56,22 +56,31 @@ def predict_page(
         undefined=StrictUndefined,
         trim_blocks=True,
     )
-    name = clean(prediction.setup.name or "The machine")
-    notes = [untold_words(prediction), narrowing_words(prediction), *prediction.notes]
     page: str = environment.get_template("prediction.html").render(
         light_css=Markup(css_variables(dark=False)),
         dark_css=Markup(css_variables(dark=True)),
-        title=f"{name}: {change_asked(prediction)}",
-        basis=f"Predicted {basis_words(prediction)}.",
-        headline=headline_words(prediction, unit),
-        particular=_cautions(prediction, general=False),
-        general=_cautions(prediction, general=True),
         pictures=pictures,
-        tables=_tables(prediction, unit, ridden),
-        notes=[clean(note) for note in notes if note],
-        version=__version__,
+        **prediction_words(prediction, unit, ridden),
     )
     return page
+
+
+def prediction_words(
+    prediction: Prediction, unit: SpeedUnit, ridden: Ridden | None = None
+) -> dict[str, Any]:
+    """Return all that the page says, bare of markup, as any template can lay it out."""
+    name = clean(prediction.setup.name or "The machine")
+    notes = [untold_words(prediction), narrowing_words(prediction), *prediction.notes]
+    return {
+        "title": f"{name}: {change_asked(prediction)}",
+        "basis": f"Predicted {basis_words(prediction)}.",
+        "headline": headline_words(prediction, unit),
+        "particular": _cautions(prediction, general=False),
+        "general": _cautions(prediction, general=True),
+        "tables": _tables(prediction, unit, ridden),
+        "notes": [clean(note) for note in notes if note],
+        "version": __version__,
+    }
 
 
 def _cautions(prediction: Prediction, *, general: bool) -> list[dict[str, str]]:

@@ -4,19 +4,29 @@ from collections.abc import Callable
 from dataclasses import asdict, dataclass
 from typing import Any
 
+from ridelog.analysis.launch_windows import default_windows
 from ridelog.analysis.settings import Settings
 from ridelog.compare.comparison import compare
+from ridelog.machine.predict import predict
+from ridelog.machine.setup import MachineSetup
 from ridelog.report.compare_files import sheet_files
 from ridelog.report.json_compare import compare_json
+from ridelog.report.json_predict import predict_json
 from ridelog.report.json_result import to_bytes
 from ridelog.report.page import ride_page
+from ridelog.report.page_predict import prediction_words
 from ridelog.report.plot_compare import compare_picture
+from ridelog.report.plot_predict import predict_pictures
 from ridelog.report.plots import ride_pictures
+from ridelog.report.seal import sealed
 from ridelog.report.sections_of import ride_sections
 from ridelog.report.sheet import sheet_words
 from ridelog.units import SPEED_UNITS
 from ridelog.web.kept import KeptRides, LogAt
 from ridelog.web.measuring import first_figures, measured, pages_bytes
+
+# The launch windows of a machine that no ride tells of: as of one that reaches 30 km/h.
+_USUAL_TOP_MPS = 25.0 / 3.0
 
 Tell = Callable[[str, Any], None]
 
@@ -29,6 +39,15 @@ class ComparedRides:
     picture: dict[str, str] | None
     files: dict[str, bytes]
     lacking: str
+
+
+@dataclass(frozen=True)
+class PredictedChange:
+    """A prediction for the page: what it says, its pictures, and its result as JSON."""
+
+    words: dict[str, Any]
+    pictures: list[dict[str, str]]
+    document: bytes
 
 
 def measure_ride(tell: Tell, kept: KeptRides, *, log: LogAt) -> None:
@@ -83,8 +102,33 @@ def compare_rides(
     tell("answer", ComparedRides(words, picture, files, lacking))
 
 
+def predict_change(
+    tell: Tell,
+    kept: KeptRides,
+    *,
+    setup: dict[str, Any],
+    logs: list[LogAt],
+    asked: dict[str, Any],
+    sweep: tuple[str, list[Any]] | None,
+    unit: str,
+) -> None:
+    """Predict a change of a machine; tells "answer" (PredictedChange)."""
+    reader, known = SPEED_UNITS[unit], MachineSetup(**setup)
+    rides = [kept.evidence(log) for log in logs]
+    tops = [ride.top_mps[0] for ride in rides if ride.top_mps]
+    windows = default_windows(max(tops, default=_USUAL_TOP_MPS), reader)
+    prediction = predict(known, rides, asked, windows, sweep=sweep)
+    pictures = [
+        {"wide_svg": p.wide_svg, "narrow_svg": p.narrow_svg}
+        for p in predict_pictures(prediction, reader)
+    ]
+    words = prediction_words(prediction, reader)
+    tell("answer", PredictedChange(words, pictures, to_bytes(sealed(predict_json(prediction)))))
+
+
 JOBS: dict[str, Callable[..., None]] = {
     "measure_ride": measure_ride,
     "report_page": report_page,
     "compare_rides": compare_rides,
+    "predict_change": predict_change,
 }

@@ -12,6 +12,8 @@ from ridelog.analysis.settings import Settings
 from ridelog.compare.rides import RiddenRide
 from ridelog.errors import UnreadableLogError
 from ridelog.filtering.motion import Motion
+from ridelog.machine.evidence import Evidence
+from ridelog.machine.rides import evidence_of
 from ridelog.web.measuring import motion_of_log
 
 # As much as may come in at once; the command line reads larger logs.
@@ -36,6 +38,8 @@ class KeptRides:
     def __init__(self) -> None:
         self._motions: OrderedDict[tuple[str, str], Motion] = OrderedDict()
         self._rides: dict[tuple[str, str, str], RiddenRide] = {}
+        # Small beside a motion, so it may outlive it.
+        self._evidence: dict[tuple[str, str, str], Evidence] = {}
 
     def motion(self, log: LogAt, tell: Callable[[float], None] = lambda done: None) -> Motion:
         """Return the smoothed motion of a log.
@@ -67,10 +71,21 @@ class KeptRides:
             self._rides[key] = RiddenRide(motion, analyse(motion, Settings.from_json(log.settings)))
         return self._rides[key]
 
+    def evidence(self, log: LogAt) -> Evidence:
+        """Return what a ride tells of its machine."""
+        key = (log.sha256, log.name, json.dumps(log.settings, sort_keys=True))
+        if key not in self._evidence:
+            settings = Settings.from_json(log.settings)
+            self._evidence[key] = evidence_of(
+                self.motion(log), has_reverse=settings.has_reverse, left_out_s=settings.left_out_s
+            )
+        return self._evidence[key]
+
     def clear(self) -> None:
         """Let go of everything."""
         self._motions.clear()
         self._rides.clear()
+        self._evidence.clear()
 
     def _drop_the_oldest(self) -> None:
         while len(self._motions) > 1 and self._fixes() > _MOST_FIXES:

@@ -4,8 +4,10 @@ from starlette.requests import Request
 from starlette.responses import Response
 
 from ridelog.book import Book, Machine, SetupState
+from ridelog.report.wording import clean
 from ridelog.web.answers import Form, PageError, changing_by_form, first, go, page, reading
 from ridelog.web.history import history_of
+from ridelog.web.set_up import blank_text, problems_in_text
 
 
 @reading
@@ -59,7 +61,15 @@ def add_setup(request: Request, book: Book, form: Form) -> Response:
 def setup_page(request: Request, book: Book) -> Response:
     """Return one set-up state with its file."""
     machine, setup = setup_of(request, book)
-    return page(request, "setup.html", machine=machine, setup=setup, problems=[])
+    text = setup.toml or blank_text(machine.name, setup.name)
+    return page(
+        request,
+        "setup.html",
+        machine=machine,
+        setup=setup,
+        text=text,
+        problems=[clean(problem) for problem in problems_in_text(setup.toml)],
+    )
 
 
 @changing_by_form

@@ -36,7 +36,7 @@ def ride_page(request: Request, book: Book) -> Response:
     ride = ride_of(request, book)
     result = book.results.latest(ride.id)
     marks = book.details.marks(ride.id)
-    current = result is not None and result.settings == settings_of(marks).as_json()
+    current = result is not None and result.settings == settings_of(book, ride).as_json()
     words = _words(book, ride, request)
     if ride.state != "failed" and (words is None or not current):
         # Read from an export, or left by a run that was stopped: figures follow by themselves.

@@ -1,28 +1,37 @@
-"""How a ride of the book is measured: its log, and the settings with what its rider marked."""
+"""How a ride of the book is measured: its log, what its rider marked, what its set-up says."""
 
+from ridelog.analysis.reverse.cautions import FAR_ABOVE_MPS
 from ridelog.analysis.settings import Settings
-from ridelog.book import Book, Mark, RideEntry
+from ridelog.book import Book, RideEntry
+from ridelog.units import SPEED_UNITS
 from ridelog.web.kept import LogAt
+from ridelog.web.set_up import known_of_text
 
 
-def settings_of(marks: tuple[Mark, ...], has_reverse: bool | None = None) -> Settings:
-    """Return the settings of a ride with what its rider marked.
-
-    Parameters
-    ----------
-    marks : tuple of Mark
-        Marked stretches, of either kind.
-    has_reverse : bool or None
-        Whether the machine can go backwards, if its set-up says so.
-    """
-    return Settings(
-        has_reverse=has_reverse,
-        reverse_marks_s=tuple((m.start_s, m.end_s) for m in marks if m.kind == "reverse"),
+def settings_of(book: Book, ride: RideEntry) -> Settings:
+    """Return the settings with which a ride is measured."""
+    marks = book.details.marks(ride.id)
+    setup = known_of_text(book.machines.setup(ride.setup_id).toml if ride.setup_id else "")
+    reverse = tuple((m.start_s, m.end_s) for m in marks if m.kind == "reverse")
+    settings = Settings(
+        # Someone who marks reverse travel was there; the file may be of another state.
+        has_reverse=None if reverse else setup.has_reverse,
+        reverse_marks_s=reverse,
         left_out_s=tuple((m.start_s, m.end_s) for m in marks if m.kind == "left_out"),
+    )
+    if setup.reverse_limit_kmh is None:
+        return settings
+    limit_mps = SPEED_UNITS["km/h"].to_mps(setup.reverse_limit_kmh)
+    return Settings(
+        has_reverse=settings.has_reverse,
+        reverse_marks_s=settings.reverse_marks_s,
+        left_out_s=settings.left_out_s,
+        reverse_caution_mps=limit_mps,
+        reverse_strong_mps=max(FAR_ABOVE_MPS, limit_mps),
     )
 
 
 def log_at(book: Book, ride: RideEntry) -> LogAt:
     """Return the log of a ride with its settings, for the work bench."""
-    settings = settings_of(book.details.marks(ride.id))
+    settings = settings_of(book, ride)
     return LogAt(ride.file, str(book.place(ride.sha256)), ride.sha256, settings.as_json())

@@ -145,7 +145,7 @@ def test_a_mark_moves_the_figures_and_its_removal_moves_them_back(shop: Workshop
         "/rides/1/marks", kind="left_out", start=f"0:{at_s - 20:.1f}", end=f"{at_s + 20:.1f}"
     )
     assert answer.status == 303
-    assert "The marks have changed" in visitor.get("/rides/1").words
+    assert "Marks or set-up have changed" in visitor.get("/rides/1").words
     wait_until_measured(visitor)
     changed = visitor.get("/rides/1/result.json").json()["top_speed"]
     assert abs(changed["at_s"] - at_s) >= 19.0
@@ -153,7 +153,7 @@ def test_a_mark_moves_the_figures_and_its_removal_moves_them_back(shop: Workshop
     with Book(shop.folder) as book:
         mark = book.details.marks(1)[0]
     page = visitor.get("/rides/1")
-    assert "left out" in page.words and "The marks have changed" not in page.words
+    assert "left out" in page.words and "Marks or set-up have changed" not in page.words
     visitor.post("/rides/1/marks/remove", mark=str(mark.id))
     wait_until_measured(visitor)
     again = visitor.get("/rides/1")
@@ -204,6 +204,46 @@ def test_set_ups_keep_their_file(shop: Workshop) -> None:
     assert visitor.get(setup.replace(place, "/machines/9999")).status == 404
     answer = visitor.post(setup, name="stock", since="in June", toml=text)
     assert answer.status == 400 and "is no day" in answer.words
+
+
+def test_a_set_up_says_what_cannot_be_and_keeps_the_text(shop: Workshop) -> None:
+    visitor = shop.visitor
+    visitor.get("/machines")
+    place = visitor.post("/machines", name="Third").headers["location"]
+    setup = visitor.post(f"{place}/setups", name="odd").headers["location"]
+    assert "front_teeth" in visitor.get(setup).text, "an empty one explains every key"
+    for text, words in (
+        ("front_teeth = 0", "front_teeth = 0"),
+        ("front_tooth = 11", "did you mean front_teeth"),
+        ("= 11", "the set-up file is no TOML"),
+        ("battery_nominal_v = 48\nbattery_full_v = 36", "battery"),
+    ):
+        visitor.post(setup, name="odd", since="", toml=text)
+        page = visitor.get(setup)
+        assert "The file is kept as it is, but:" in page.words and words in page.words, text
+        assert page.text.count("front_too") <= 3
+
+
+def test_what_if_answers_from_the_rides(shop: Workshop) -> None:
+    visitor = shop.visitor
+    visitor.get("/rides/1")
+    visitor.post("/rides/1/details", machine="Bramblehop 4", setup="11 teeth")
+    with Book(shop.folder) as book:
+        ride = book.rides.get(1)
+    setup = f"/machines/{ride.machine_id}/setups/{ride.setup_id}"
+    toml = (SAMPLES / "bramblehop-before.toml").read_text()
+    visitor.post(setup, name="11 teeth", since="2024-06-08", toml=toml)
+    page = visitor.get(f"{setup}/what-if")
+    assert "now 11" in page.words and 'value="1" checked' in page.text
+    answer = visitor.get(f"{setup}/what-if?asked=1&front_teeth=10&ride=1")
+    assert "front_teeth 11 to 10" in answer.words and "Predicted from 1 ride" in answer.words
+    assert "Top speed" in answer.words and 'role="img"' in answer.text
+    wrong = visitor.get(f"{setup}/what-if?asked=1&front_teeth=0")
+    assert wrong.status == 200 and 'role="alert"' in wrong.text and "front_teeth" in wrong.words
+    wrong = visitor.get(f"{setup}/what-if?asked=1&more=front_tooth%3D9")
+    assert "did you mean front_teeth" in wrong.words
+    assert "Change to" in visitor.get(f"{setup}/what-if?asked=1").words
+    wait_until_measured(visitor)  # the set-up says that it has a reverse: measured again
 
 
 def test_before_and_after_are_compared(shop: Workshop) -> None:
