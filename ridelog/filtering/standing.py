@@ -17,7 +17,7 @@ from ridelog.filtering.motion import Motion, Paths
 from ridelog.filtering.posterior import Posterior, interpolated
 from ridelog.filtering.sightings import CRAWL_MPS, CRAWL_SD_MPS
 from ridelog.flags import UNUSABLE
-from ridelog.track import FloatArray
+from ridelog.track import BoolArray, FloatArray
 
 # A hand opens a throttle, and a controller lets the current rise, within some tenths of a second:
 # common practice, no source. Over this time the acceleration may grow to the usual pull below.
@@ -232,6 +232,7 @@ class _Local:
         jerk = np.where(middle < start_s, _STILL_JERK * short**4, jerk)
         steps = np.zeros(len(merged) - 1, dtype=bool)
         steps[home[1:] - 1] = self._steps[np.flatnonzero(kept)[1:] - 1]
+        steps = _anchored(steps, spread(self._position_weight, 0.0) > 0.0)
         chain = Chain(
             merged,
             spread(self._position, np.nan),
@@ -264,3 +265,23 @@ class _Local:
         states = solution.states[:, :4, :, None] + both
         states[:, 0] += self._centre[:, None]
         return interpolated(solution.chain.time_s, states, grid_s)
+
+
+def _anchored(steps: BoolArray, seen: BoolArray) -> BoolArray:
+    """Return steps of position without those that would leave a stretch without any position.
+
+    Between two steps nothing but its own fixes holds a stretch in place: one whose positions are
+    all rejected would float, and the equations would have no solution. It is tied to the stretch
+    before it, or to the one after it if it is the first.
+    """
+    kept = steps.copy()
+    held = bool(seen[0])
+    for index in range(len(kept)):
+        if kept[index] and not held:
+            kept[index] = False
+        elif kept[index]:
+            held = False
+        held = held or bool(seen[index + 1])
+    if not held and kept.any():
+        kept[np.flatnonzero(kept)[-1]] = False
+    return kept
