@@ -1,0 +1,157 @@
+"""Stopping distance, and the cautions that follow from braking and from an advised speed."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from ridelog.analysis.braking import Braking, Brakings
+from ridelog.analysis.braking_cautions import advised_speed_caution, braking_cautions
+from ridelog.analysis.result import Estimate
+from ridelog.analysis.stopping import project_stop
+from ridelog.units import SPEED_UNITS
+
+KMH = SPEED_UNITS["km/h"]
+COLUMNS = 301
+
+
+def around(value: float, half: float) -> Estimate:
+    return Estimate(value, value - half, value + half)
+
+
+def braking(decel: float, from_mps: float = 8.0, to_mps: float = 0.0, sd: float = 0.05) -> Braking:
+    rng = np.random.default_rng(7)
+    columns = decel + np.concatenate([[0.0], rng.normal(0.0, sd, COLUMNS - 1)])
+    way = (from_mps**2 - to_mps**2) / (2.0 * decel)
+    return Braking(
+        start_s=10.0,
+        end_s=13.0,
+        from_mps=from_mps,
+        to_mps=to_mps,
+        initial_speed=around(from_mps, 0.1),
+        distance=around(way, 0.5),
+        mean_decel=around(decel, 1.645 * sd),
+        developed_decel=None,
+        decel_columns=columns,
+        speed_at=(np.zeros(0), np.zeros(0)),
+    )
+
+
+TOP = around(KMH.to_mps(25.0), 0.05)
+
+
+def test_the_projection_is_the_textbook_one() -> None:
+    """25 km/h, 3.5 m/s²: 6.889 m under the brake (v²/(2a), by hand), 6.944 m in one second."""
+    stop = project_stop(Brakings((braking(3.5),)), TOP)
+    assert stop is not None
+    assert stop.braking.value == pytest.approx(6.889, abs=0.05)
+    assert stop.reaction_m == pytest.approx(6.944, abs=1e-3)
+    assert stop.whole.value == pytest.approx(13.83, abs=0.06)
+    assert stop.whole.low < 13.83 < stop.whole.high
+
+
+def test_doubling_the_speed_quadruples_the_way_under_the_brake() -> None:
+    stop = project_stop(Brakings((braking(3.0),)), TOP)
+    assert stop is not None
+    assert stop.braking_m(2.0 * stop.from_mps) == pytest.approx(4.0 * stop.braking_m(stop.from_mps))
+
+
+def test_the_reaction_time_is_the_users() -> None:
+    quick = project_stop(Brakings((braking(3.0),)), TOP, reaction_s=0.0)
+    slow = project_stop(Brakings((braking(3.0),)), TOP, reaction_s=2.5)
+    assert quick is not None and slow is not None
+    assert quick.whole.value == pytest.approx(quick.braking.value, rel=0.01)
+    assert slow.whole.value - quick.whole.value == pytest.approx(2.5 * TOP.value, rel=0.01)
+
+
+def test_the_median_braking_counts_and_slow_ones_do_not() -> None:
+    each = (braking(2.0), braking(3.0), braking(4.0), braking(9.0, from_mps=2.0))
+    stop = project_stop(Brakings(each), TOP)
+    assert stop is not None
+    assert stop.decel.value == pytest.approx(3.0, abs=0.05)
+    assert stop.brakings == 3
+
+
+def test_an_uncertain_top_speed_widens_the_distance() -> None:
+    sure = project_stop(Brakings((braking(3.0),)), TOP)
+    unsure = project_stop(Brakings((braking(3.0),)), around(TOP.value, 0.7))
+    assert sure is not None and unsure is not None
+    assert unsure.whole.high - unsure.whole.low > 1.5 * (sure.whole.high - sure.whole.low)
+
+
+def test_without_a_telling_braking_there_is_no_distance() -> None:
+    assert project_stop(Brakings(()), TOP) is None
+    assert project_stop(Brakings((braking(3.0, to_mps=5.0),)), TOP) is None
+    assert project_stop(Brakings((braking(3.0),)), None) is None
+
+
+def cautions_of(decel: float, top: Estimate = TOP, **changed: float) -> dict[str, str]:
+    one = replace(braking(decel), **changed)  # type: ignore[arg-type]  # floats are floats
+    brakings = Brakings((one,))
+    return {
+        caution.code: caution.text
+        for caution in braking_cautions(brakings, project_stop(brakings, top), top)
+    }
+
+
+def test_a_braking_that_meets_the_yardstick_calls_for_no_caution_but_the_distance() -> None:
+    assert set(cautions_of(3.6)) == {"stopping_distance"}
+
+
+def test_below_the_yardstick() -> None:
+    found = cautions_of(2.8)
+    assert found["braking_below_yardstick"] == (
+        "The hardest braking reached 2.8 m/s², below the 3.5 m/s² asked of road vehicles this "
+        "fast: either it was never braked hard, or its brakes are too weak. Find out on closed "
+        "ground first."
+    )
+
+
+def test_near_the_yardstick_the_interval_is_named() -> None:
+    found = cautions_of(3.45)
+    assert "(its interval reaches above that)" in found["braking_below_yardstick"]
+
+
+def test_below_one_brake_alone() -> None:
+    found = cautions_of(1.2)
+    assert found["braking_far_below_yardstick"].startswith(
+        "The hardest braking reached 1.2 m/s², less than the 1.54 m/s² asked of one brake alone"
+    )
+
+
+def test_faster_machines_are_held_against_the_higher_yardstick() -> None:
+    found = cautions_of(4.0, around(KMH.to_mps(30.0), 0.05))
+    assert "below the 5.0 m/s²" in found["braking_below_yardstick"]
+
+
+def test_a_speed_from_which_nobody_braked() -> None:
+    found = cautions_of(6.0, around(12.0, 0.05))
+    assert found["brakes_untested_at_top_speed"] == (
+        "The fastest braking began at 29 km/h (18 mph), the machine reaches 43 km/h (27 mph): how "
+        "it stops from there was not measured."
+    )
+
+
+def test_the_distance_in_words() -> None:
+    assert cautions_of(3.5)["stopping_distance"] == (
+        "From 25 km/h (16 mph) it takes about 14 m to stop, 7 m of them while the rider reacts "
+        "(1 s): keep more than that clear."
+    )
+
+
+def test_nobody_is_warned_below_walking_pace() -> None:
+    assert cautions_of(1.0, around(1.5, 0.05)) == {}
+
+
+def test_advised_speed() -> None:
+    assert advised_speed_caution(TOP, None) == ()
+    assert advised_speed_caution(None, 5.0) == ()
+    assert advised_speed_caution(TOP, 8.0) == ()
+    (one,) = advised_speed_caution(TOP, 5.0)
+    assert (one.code, one.value, one.limit) == ("advised_speed", TOP.value, 5.0)
+    assert one.text == (
+        "Top speed 25 km/h (16 mph) is above the advised 18 km/h (11 mph): limit the machine "
+        "before it is ridden by whom that speed was advised for."
+    )
+    (near,) = advised_speed_caution(TOP, TOP.value - 0.01)
+    assert "(its interval reaches below that)" in near.text

@@ -1,0 +1,251 @@
+"""Are brakings and resistances right, and do their intervals hold? Random rides, on request.
+
+Run from the repository root, with a fresh seed each time unless one is given:
+
+    python tests/suites/braking.py [--rides N] [--seed S] [--kinds clean,jumpy] [--logs 10r,1p]
+                                   [--parts brakings,coasting,phases]
+
+brakings: of the labelled ones that take off 1.5 m/s and more, how many were found, bias and root
+mean square error of mean deceleration, distance and initial speed with the share of intervals that
+hold the truth, errors of brake-on and end, and how many were found that the truth does not hold
+(the truth slows down by less than 0.4 m/s² there). coasting: the resistance at three speeds.
+phases: the share of labelled time that carries its name. The receivers differ in kind from the
+filter's model: see ridelog.simulate.
+"""
+
+import argparse
+import secrets
+from collections import defaultdict
+from functools import partial
+
+import numpy as np
+
+from ridelog.analysis.braking import Brakings, measure_brakings
+from ridelog.analysis.coasting import measure_coasting
+from ridelog.analysis.phases import divide_ride
+from ridelog.analysis.result import Estimate
+from ridelog.filtering.motion import Motion
+from ridelog.filtering.smoother import estimate_motion
+from ridelog.simulate import RECEIVER_KINDS, preset, to_track
+from ridelog.simulate.handling_rides import turning_ride
+from ridelog.simulate.labels import LabelledRide, finish
+from ridelog.simulate.rides import brake_anyhow, out_and_back, start_ride, starts_and_stops, u_turn
+
+# Name: fixes a second, whether the log reports speed, white noise of a position.
+LOGS = {
+    "10r": (10.0, True, 0.05),
+    "5r": (5.0, True, 0.05),
+    "1r": (1.0, True, 0.3),
+    "10p": (10.0, False, 0.05),
+    "5p": (5.0, False, 0.05),
+    "1p": (1.0, False, 0.3),
+}
+# The least that a labelled braking takes off to be asked for: what measure_brakings promises.
+LEAST_DROP_MPS = 1.5
+# Labels of the simulator and the phases they belong to; a pull's tail may be steady.
+NAMES = {
+    "stands": {"standstill"},
+    "launches": {"launch", "steady"},
+    "brakings": {"braking"},
+    "coasts": {"coasting"},
+    "turns": {"turning"},
+    "steady": {"steady"},
+}
+Row = dict[str, float]
+
+
+def logged(ride: LabelledRide, log: str, kind: str, rng: np.random.Generator) -> Motion:
+    """Return what the filter makes of a ride logged in one way."""
+    rate_hz, reports, white_m = LOGS[log]
+    receiver = preset(
+        kind,  # type: ignore[arg-type]  # checked by preset
+        rate_hz, rng, reports_speed=reports, position_white_m=white_m,
+    )  # fmt: skip
+    return estimate_motion(to_track(receiver.observe(ride.truth, rng)))
+
+
+def one_braked(log: str, kind: str, seed: int, number: int) -> list[Row]:
+    """Return a row for each braking of one ride, true or found."""
+    rng = np.random.default_rng([seed, number, 1])
+    ride = (starts_and_stops if number % 2 else out_and_back)(rng)
+    found = measure_brakings(logged(ride, log, kind, rng))
+    return _compared(ride, found)
+
+
+def _compared(ride: LabelledRide, found: Brakings) -> list[Row]:
+    rows: list[Row] = []
+    for true in ride.labels["brakings"]:
+        if true.from_mps - true.to_mps < LEAST_DROP_MPS:
+            continue
+        match = [
+            one
+            for one in found.each
+            if min(one.end_s, true.end_s) - max(one.start_s, true.start_s)
+            > 0.5 * (true.end_s - true.start_s)
+        ]
+        if not match:
+            rows.append({"missed": 1.0})
+            continue
+        one = match[0]
+        decel = (true.from_mps**2 - true.to_mps**2) / (2.0 * true.distance_m)
+        row = {"missed": 0.0, "on": one.start_s - true.start_s, "end": one.end_s - true.end_s}
+        for name, estimate, value in (
+            ("decel", one.mean_decel, decel),
+            ("way", one.distance, true.distance_m),
+            ("speed", one.initial_speed, true.from_mps),
+        ):
+            row |= _errors(name, estimate, value)
+        rows.append(row)
+    truth = ride.truth
+    for one in found.each:
+        inside = (truth.time_s > one.start_s) & (truth.time_s < one.end_s)
+        if float(-truth.accel_mps2[inside].mean()) < 0.4:
+            rows.append({"invented": 1.0})
+    return rows
+
+
+def _errors(name: str, estimate: Estimate, value: float) -> Row:
+    return {
+        name: estimate.value - value,
+        f"{name} held": float(estimate.low <= value <= estimate.high),
+        f"{name} width": estimate.high - estimate.low,
+    }
+
+
+def braked_line(rows: list[Row]) -> str:
+    """Return the figures of brakings in one line."""
+    asked = [row for row in rows if "missed" in row]
+    words = f"{sum(row['missed'] == 0.0 for row in asked)}/{len(asked)} found, "
+    words += f"{sum('invented' in row for row in rows)} invented"
+    for name, unit in (("decel", "m/s2"), ("way", "m"), ("speed", "m/s")):
+        words += f"; {_line(asked, name)} {unit}"
+    for name in ("on", "end"):
+        errors = _column(asked, name)
+        words += f"; {name} {np.mean(errors):+.3f} sd {np.std(errors):.3f} s"
+    return words
+
+
+def _column(rows: list[Row], name: str) -> np.ndarray:
+    return np.array([row[name] for row in rows if name in row])
+
+
+def _line(rows: list[Row], name: str) -> str:
+    error = _column(rows, name)
+    if not len(error):
+        return f"{name} none"
+    return (
+        f"{name} bias {np.mean(error):+.3f} rms {np.sqrt(np.mean(error**2)):.3f} "
+        f"held {np.mean(_column(rows, f'{name} held')):.3f} "
+        f"(width {np.median(_column(rows, f'{name} width')):.2f})"
+    )
+
+
+def coasting_ride(rng: np.random.Generator) -> LabelledRide:
+    """Return runs there and back, each rolled out, in some wind on a slight slope."""
+    ride = start_ride(rng, steady_mps=float(rng.uniform(6.0, 15.0)))
+    ride.stand(float(rng.uniform(4.0, 8.0)))
+    for _ in range(int(rng.choice([2, 4]))):
+        ride.drive(for_s=float(rng.uniform(12.0, 18.0)))
+        ride.coast(until_mps=float(rng.uniform(1.8, 3.2)), build_s=float(rng.uniform(0.2, 0.5)))
+        brake_anyhow(ride, rng)
+        ride.stand(3.0)
+        ride.shift(1.5, accel_mps2=0.8)
+        u_turn(ride, rng)
+        ride.shift(0.0, accel_mps2=1.0)
+        ride.stand(3.0)
+    return finish(ride, rng)
+
+
+def one_coasted(log: str, kind: str, seed: int, number: int) -> list[Row]:
+    """Return the errors of the resistance of one ride."""
+    rng = np.random.default_rng([seed, number, 2])
+    ride = coasting_ride(rng)
+    found = measure_coasting(logged(ride, log, kind, rng))
+    if found.columns is None:
+        return [{"none": 1.0}]
+    machine, row = ride.machine, {"none": 0.0}
+    places = zip(("low", "middle", "high"), (0, len(found.speed_mps) // 2, -1), strict=True)
+    for name, index in places:
+        speed = float(found.speed_mps[index])
+        decel = found.decel[index]
+        true = float(machine.resistance_n(np.array([speed]))[0]) / machine.mass_kg
+        if decel is not None:
+            row |= _errors(name, decel, true)
+    row["apart"] = float(found.linear is not None)
+    if found.linear and found.rolling and found.air:
+        row |= _errors("a", found.rolling, machine.resistance_a_n / machine.mass_kg)
+        row |= _errors("b", found.linear, machine.resistance_b_nspm / machine.mass_kg)
+        row |= _errors("c", found.air, machine.resistance_c_ns2pm2 / machine.mass_kg)
+    return [row]
+
+
+def coasted_line(rows: list[Row]) -> str:
+    """Return the figures of resistance in one line."""
+    given = [row for row in rows if row["none"] == 0.0]
+    words = (
+        f"{len(given)}/{len(rows)} rides, b told from c in {np.sum(_column(given, 'apart')):.0f}"
+    )
+    for name in ("low", "middle", "high"):
+        words += f"; {_line(given, name)}"
+    for name in ("a", "b", "c"):
+        held = _column(given, f"{name} held")
+        words += f"; {name} held {np.mean(held) if len(held) else float('nan'):.3f}"
+    return words
+
+
+def one_divided(log: str, kind: str, seed: int, number: int) -> list[Row]:
+    """Return seconds of each label, and those that carry its name."""
+    rng = np.random.default_rng([seed, number, 3])
+    maker = (starts_and_stops, out_and_back, turning_ride, coasting_ride)[number % 4]
+    ride = maker(rng)
+    motion = logged(ride, log, kind, rng)
+    phases = divide_ride(motion, brakings=measure_brakings(motion))
+    counted: defaultdict[str, float] = defaultdict(float)
+    for label, names in NAMES.items():
+        for span in ride.labels[label]:
+            counted[label] += span.end_s - span.start_s
+            for phase in phases.each:
+                if phase.kind in names:
+                    both = min(phase.end_s, span.end_s) - max(phase.start_s, span.start_s)
+                    counted[f"{label} named"] += max(both, 0.0)
+    return [dict(counted)]
+
+
+def divided_line(rows: list[Row]) -> str:
+    """Return the share of each label's time that carries its name."""
+    shares = []
+    for label in NAMES:
+        seconds = sum(row.get(label, 0.0) for row in rows)
+        named = sum(row.get(f"{label} named", 0.0) for row in rows)
+        shares.append(f"{label} {named / seconds if seconds else float('nan'):.3f}")
+    return ", ".join(shares)
+
+
+PARTS = {
+    "brakings": (one_braked, braked_line),
+    "coasting": (one_coasted, coasted_line),
+    "phases": (one_divided, divided_line),
+}
+
+
+def main() -> None:
+    """Run the suite and print a line for each kind."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--rides", type=int, default=200)
+    parser.add_argument("--seed", type=int, default=secrets.randbelow(10**9))
+    parser.add_argument("--kinds", default=",".join(RECEIVER_KINDS))
+    parser.add_argument("--logs", default=",".join(LOGS))
+    parser.add_argument("--parts", default=",".join(PARTS))
+    chosen = parser.parse_args()
+    print(f"seed {chosen.seed}")
+    for part in chosen.parts.split(","):
+        one, line = PARTS[part]
+        for log in chosen.logs.split(","):
+            for kind in chosen.kinds.split(","):
+                ride = partial(one, log, kind, chosen.seed)
+                rows = [row for number in range(chosen.rides) for row in ride(number)]
+                print(part, log, kind, line(rows), flush=True)
+
+
+if __name__ == "__main__":
+    main()
