@@ -1,0 +1,160 @@
+"""Braking on the command line and on the page: options, JSON, words and pictures."""
+
+import json
+import subprocess
+import sys
+from dataclasses import replace
+from pathlib import Path
+
+import jsonschema
+import numpy as np
+import pytest
+
+from ridelog.analysis.braking import Brakings
+from ridelog.analysis.phases import Phase, Phases
+from ridelog.analysis.ride import RideResult
+from ridelog.filtering.motion import Motion
+from ridelog.report.braking_words import braking_lead, braking_lines, quadruple_words
+from ridelog.report.canvas import NARROW, WIDE, blank
+from ridelog.report.json_result import ride_json, schema_of
+from ridelog.report.plot_phases import draw_key, draw_strip, phase_rows
+from ridelog.report.section_braking import braking_section
+from ridelog.units import SPEED_UNITS
+
+ROOT = Path(__file__).resolve().parents[2]
+RIDE = "sample_tracks/before-1.gpx"
+KMH, MPH = SPEED_UNITS["km/h"], SPEED_UNITS["mph"]
+
+
+def run(*arguments: str) -> subprocess.CompletedProcess[str]:
+    return subprocess.run(
+        [sys.executable, "-m", "ridelog", *arguments],
+        capture_output=True, text=True, check=False, cwd=ROOT,
+    )  # fmt: skip
+
+
+def test_the_sample_is_braked_as_its_truth_says(good_result: RideResult) -> None:
+    document = ride_json(good_result)
+    jsonschema.validate(document, schema_of("ridelog.ride/1"))
+    truth = json.loads((ROOT / "sample_tracks" / "truth.json").read_text())
+    true = truth["rides"]["before-1.gpx"]["brakings"]
+    assert len(document["brakings"]) == len(true) == 4
+    for found, real in zip(document["brakings"], true, strict=True):
+        assert found["start_s"] == pytest.approx(real["start_s"], abs=0.2)
+        decel = found["mean_decel_mps2"]
+        assert decel["value"] == pytest.approx(real["mean_decel_mps2"], abs=0.5)
+    assert document["brakings_reason"] == ""
+
+
+def test_the_sample_rolls_out_as_its_machine_does(good_result: RideResult) -> None:
+    coasting = ride_json(good_result)["coasting"]
+    assert coasting["both_ways"] is True
+    assert len(coasting["stretches"]) == 2
+    for point in coasting["decel"]:
+        speed = point["speed_mps"]
+        true = (19.0 + 0.8 * speed + 0.30 * speed**2) / 104.0
+        assert point["decel_mps2"]["value"] == pytest.approx(true, abs=0.03)
+
+
+def test_phases_cover_the_sample(good_result: RideResult) -> None:
+    phases = ride_json(good_result)["phases"]
+    covered = sum(phase["end_s"] - phase["start_s"] for phase in phases)
+    assert covered == pytest.approx(good_result.source.duration_s, abs=0.5)
+    assert {"standstill", "launch", "coasting", "braking", "turning"} <= {
+        phase["kind"] for phase in phases
+    }
+
+
+def test_the_page_answers_first(good_motion: Motion, good_result: RideResult) -> None:
+    section = braking_section(good_motion, good_result, KMH)
+    assert section.lead.startswith("From its top speed of 37.0 km/h the machine needs ")
+    assert "(1 s). The ride holds 4 brakings; the hardest reached" in section.lead
+    assert section.notes[0].startswith("Doubling the speed quadruples the way under the brake: ")
+    assert "which is below the yardstick of 5.0 m/s² (StVZO § 41 (4)" in section.notes[1]
+    assert "this ride holds 2 such stops" in section.notes[1]
+    (picture,) = section.pictures
+    assert picture.name == "braking"
+    assert picture.png.startswith(b"\x89PNG")
+    assert section.table is not None and len(section.table.rows) == 4
+    assert section.table.rows[0][1].endswith("to rest")
+
+
+def test_numbers_of_the_sentence_on_doubling_agree(good_result: RideResult) -> None:
+    stop = good_result.stopping
+    assert stop is not None
+    words = quadruple_words(stop, KMH)
+    short, full = (float(part.split(" m from")[0].split()[-1]) for part in words.split(",")[:2])
+    assert full == pytest.approx(4.0 * short, abs=0.25)
+
+
+def test_feet_go_with_miles(good_result: RideResult) -> None:
+    lead = braking_lead(good_result.brakings, good_result.stopping, MPH)
+    assert "23.0 mph" in lead and " ft (" in lead
+
+
+def test_a_ride_without_braking_says_why(good_motion: Motion, good_result: RideResult) -> None:
+    none = replace(good_result, brakings=Brakings((), "nobody braked"), stopping=None)
+    section = braking_section(good_motion, none, KMH)
+    assert section.lead == "No braking was measured: nobody braked."
+    assert section.pictures == () and section.table is None and section.lines == ()
+
+
+def test_the_terminal_has_one_line(good_result: RideResult) -> None:
+    ((name, words),) = braking_lines(good_result.brakings, good_result.stopping, KMH)
+    assert name == "Braking"
+    assert len(words) <= 63
+    assert words.startswith("hardest ") and words.endswith(" m from 37 km/h to rest, 1 s reaction")
+
+
+@pytest.mark.parametrize("shape", [WIDE, NARROW])
+def test_every_kind_of_phase_has_a_letter_and_a_place_in_the_key(shape: object) -> None:
+    kinds = ("standstill", "launch", "pull", "steady", "coasting", "braking", "turning", "reverse")
+    each = tuple(Phase(kind, 10.0 * k, 10.0 * k + 10.0, 1.0, 1.0) for k, kind in enumerate(kinds))
+    figure = blank(shape)  # type: ignore[arg-type]  # one of the two shapes
+    axes = figure.add_axes((0.0, 0.5, 1.0, 0.2))
+    axes.set_xlim(0.0, 80.0)
+    draw_strip(axes, Phases(each), shape, 3.0)  # type: ignore[arg-type]
+    draw_key(figure, Phases(each), shape, 0.0)  # type: ignore[arg-type]
+    assert len(axes.patches) == 8
+    written = [text.get_text() for text in axes.texts]
+    assert [words[0].upper() for words in written[-7:]] == list("LPSCBTR")
+    (key,) = figure.legends
+    assert [text.get_text() for text in key.get_texts()] == [
+        "standstill", "L launch", "P pull", "S steady", "C coasting", "B braking", "T turning",
+        "R reverse",
+    ]  # fmt: skip
+    looks = {
+        (patch.get_facecolor(), patch.get_hatch())
+        for patch in axes.patches
+    }  # fmt: skip
+    assert len(looks) == 8
+    assert phase_rows(Phases(()), shape) == 0  # type: ignore[arg-type]
+
+
+def test_reaction_and_advised_speed_change_the_result() -> None:
+    done = run("report", RIDE, "--reaction", "2", "--advised-speed", "24 km/h", "--json", "-")
+    result = json.loads(done.stdout)
+    assert result["stopping"]["reaction_s"] == 2.0
+    assert result["settings"]["advised_mps"] == pytest.approx(24.0 / 3.6)
+    reaction_m = result["stopping"]["reaction_m"]
+    assert reaction_m == pytest.approx(2.0 * result["stopping"]["from_mps"])
+    codes = [caution["code"] for caution in result["cautions"]]
+    assert codes[0] == "advised_speed"
+    assert {"braking_below_yardstick", "stopping_distance"} <= set(codes)
+    assert np.isfinite(result["stopping"]["stopping_distance_m"]["high"])
+
+
+@pytest.mark.parametrize(
+    ("arguments", "words"),
+    [
+        (["--reaction", "9"], "9 s is no reaction time: give 0 to 5 seconds."),
+        (["--reaction", "-1"], "-1 s is no reaction time: give 0 to 5 seconds."),
+        (["--advised-speed", "fast"], '"fast" is no speed: write a number above 0 and one of'),
+        (["--advised-speed", "0 mph"], '"0 mph" is no speed'),
+    ],
+)
+def test_wrong_options_are_refused(arguments: list[str], words: str) -> None:
+    done = run("report", RIDE, *arguments)
+    assert done.returncode == 2
+    assert words in " ".join(done.stderr.split())
+    assert "Traceback" not in done.stderr
