@@ -15,9 +15,15 @@ from ridelog.track import FloatArray
 
 # The fitted path is looked at this finely for edges.
 _FINE_S = 0.05
-# A machine has moved off at this speed; its start is where a straight line through this and twice
-# this speed meets zero, at most this far away.
-_OFF_MPS, _BACK_S = 0.15, 0.6
+# A step is travel from this speed on.
+_OFF_MPS = 0.15
+# The line through these shares of the height that is reached within some seconds meets zero where
+# the machine moved off; the change of sign is looked for this far around a stretch.
+_LOW_SHARE, _HIGH_SHARE, _RISE_S, _BACK_S = 0.3, 0.7, 3.0, 0.6
+# A pull builds up and a brake lets go over some tenths of a second, which the line leaves out; a
+# smoothed speed starts earlier the less it is known. Measured on simulated rides: median error of
+# an edge 0.12 s inside up to a standard deviation of 0.055 m/s, 0.4 s outside from 0.09 on.
+_BUILD_S, _SHARP_SD_MPS, _BLUR_S_PER_MPS, _MOST_BLUR_S = 0.12, 0.055, 14.0, 0.5
 # What never gets faster than this, or further, is a receiver's scatter at a stand, not travel.
 _LEAST_MPS, _LEAST_M = 0.3, 0.35
 
@@ -78,27 +84,32 @@ def _candidate(
 
 
 def _edge(motion: Motion, steps: Steps, moving: int, outer: int, side: int) -> float:
-    """Return when the machine moved off (side -1) or came to rest (+1) at one end of a stretch."""
+    """Return when the machine moved off (side -1) or came to rest (+1) at one end of a stretch.
+
+    A smoothed speed leaves zero too early and reaches its height too late, so a straight line
+    through two shares of that height is followed down to zero.
+    """
     at = float(steps.time_s[moving])
-    limit = float(steps.time_s[outer]) + side * _BACK_S
-    pieces = [p for p in motion.pieces if p.start_s - 1e-6 <= at <= p.end_s + 1e-6]
-    limit = min(max(limit, pieces[0].start_s), pieces[0].end_s)
-    # From a second inside the stretch outwards, so that both speeds of the line are seen.
-    inside = float(np.clip(at - side * 1.0, pieces[0].start_s, pieces[0].end_s))
+    piece = next(p for p in motion.pieces if p.start_s - 1e-6 <= at <= p.end_s + 1e-6)
+    limit = float(np.clip(steps.time_s[outer] + side * _BACK_S, piece.start_s, piece.end_s))
+    inside = float(np.clip(at - side * _RISE_S, piece.start_s, piece.end_s))
     path = fitted(motion, min(limit, inside), max(limit, inside), _FINE_S)
     time_s, speed = path.time_s, path.speed_mps[:, 0]
     if side > 0:
         time_s, speed = time_s[::-1], speed[::-1]
-    # Now outside comes first. The stretch begins after the last slow moment before it moves.
-    near = (time_s - at) * side >= -1e-9
-    slow = np.flatnonzero(near & (speed < _OFF_MPS))
-    if not len(slow):
-        # A rolling change, or the edge of the log: the slowest moment.
-        outside = np.flatnonzero(near)
-        return float(time_s[outside[np.argmin(speed[outside])]]) if len(outside) else at
-    last = int(slow[-1])
-    faster = np.flatnonzero(speed[last:] >= 2.0 * _OFF_MPS)
-    reach = abs(time_s[last + int(faster[0])] - time_s[last]) if len(faster) else 0.0
-    return float(
-        np.clip(time_s[last] + side * min(reach, _BACK_S), min(path.time_s), max(path.time_s))
-    )
+    # Now the outside comes first; what lies before the slowest moment there is other travel.
+    near = int(np.count_nonzero((time_s - at) * side >= -1e-9))
+    slowest = int(np.argmin(speed[: max(near, 1)]))
+    time_s, speed = time_s[slowest:], speed[slowest:]
+    height = float(speed.max())
+    low, high = max(_LOW_SHARE * height, _OFF_MPS), max(_HIGH_SHARE * height, 2.0 * _OFF_MPS)
+    above_low, above_high = np.flatnonzero(speed >= low), np.flatnonzero(speed >= high)
+    if not len(above_high) or above_low[0] == 0:
+        return float(time_s[0])
+    first, second = float(time_s[above_low[0]]), float(time_s[above_high[0]])
+    start_s = first - (second - first) * low / (high - low)
+    nearby = np.abs(steps.time_s - start_s) <= 1.0
+    blurred_s = _BLUR_S_PER_MPS * (float(steps.sd_mps[nearby].mean()) - _SHARP_SD_MPS)
+    start_s -= side * (min(blurred_s, _MOST_BLUR_S) - _BUILD_S)
+    # The slowest moment outside is as far as a stretch can go.
+    return float(np.clip(start_s, *sorted((float(time_s[0]), float(time_s[-1])))))
