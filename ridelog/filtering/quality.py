@@ -18,6 +18,9 @@ _WORSE_RESIDUAL = 2.5
 _LEAST_TO_COMPARE = 10
 # A standstill lasts at least this long, below this speed.
 _STAND_S, _STAND_MPS = 3.0, 0.25
+# Whether positions moved during a supposed stand: means over this long, this far apart, and this
+# many standard deviations of their difference beside three of what drift adds.
+_MEAN_S, _APART_S, _BEYOND = 1.0, 3.0, 3.0
 # A machine in use is not ridden slower than this for seconds: common practice, no source.
 _SLOWEST_TRAVEL_MPS = 0.4
 
@@ -135,7 +138,44 @@ def find_still(solution: Solution, speed_variance: FloatArray) -> BoolArray:
                 chain.time_s <= chain.time_s[stop - 1] - margin
             )
             still |= inside & slow
+            if chain.d == 4:
+                still[first:stop] &= ~_travelled(solution, first, stop)
     return still
+
+
+def _travelled(solution: Solution, first: int, stop: int) -> BoolArray:
+    """Return around which instants of a supposed stand the positions themselves moved on.
+
+    A first round that is too smooth can take a slow move for rest, and holding it at rest would
+    then hide it for good; so the mean positions of two seconds, three seconds apart, must agree
+    within what noise and drift allow. Only for positions alone: a reported speed tells by itself.
+    """
+    chain = solution.chain
+    time_s = chain.time_s[first:stop]
+    weight = np.where(
+        np.isfinite(chain.position_m[first:stop, 0]), solution.weights.position[first:stop], 0.0
+    )
+    position = np.nan_to_num(chain.position_m[first:stop])
+    held = np.concatenate([[0.0], np.cumsum(weight)])
+    total = np.concatenate([np.zeros((1, 2)), np.cumsum(weight[:, None] * position, axis=0)])
+
+    def mean(start_s: FloatArray) -> tuple[FloatArray, FloatArray]:
+        a = np.searchsorted(time_s, start_s - 1e-6)
+        b = np.searchsorted(time_s, start_s + _MEAN_S, side="right")
+        known = held[b] - held[a]
+        return (total[b] - total[a]) / np.maximum(known, 1e-12)[:, None], known
+
+    before, known_before = mean(time_s - 0.5 * _APART_S - 0.5 * _MEAN_S)
+    after, known_after = mean(time_s + 0.5 * _APART_S - 0.5 * _MEAN_S)
+    both = (known_before > 0.0) & (known_after > 0.0)
+    variance = 1.0 / np.where(both, known_before, 1.0) + 1.0 / np.where(both, known_after, 1.0)
+    drift = float(np.median(solution.weights.drift[first : stop - 1]))
+    allowed = _BEYOND * np.sqrt(variance) + 3.0 * drift * _APART_S
+    moved = both & (np.hypot(*(after - before).T) > allowed)
+    near = np.zeros(len(time_s), dtype=bool)
+    for index in np.flatnonzero(moved):
+        near |= np.abs(time_s - time_s[index]) <= 0.5 * (_APART_S + _MEAN_S)
+    return near
 
 
 def _share_left(ratio: float) -> float:
