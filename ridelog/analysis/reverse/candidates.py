@@ -112,4 +112,5 @@ def _edge(motion: Motion, steps: Steps, moving: int, outer: int, side: int) -> f
     blurred_s = _BLUR_S_PER_MPS * (float(steps.sd_mps[nearby].mean()) - _SHARP_SD_MPS)
     start_s -= side * (min(blurred_s, _MOST_BLUR_S) - _BUILD_S)
     # The slowest moment outside is as far as a stretch can go.
-    return float(np.clip(start_s, *sorted((float(time_s[0]), float(time_s[-1])))))
+    nearest, farthest = sorted((float(time_s[0]), float(time_s[-1])))
+    return min(max(start_s, nearest), farthest)
