@@ -1,0 +1,197 @@
+"""From which speed a sideways wobble grows beyond what the receiver and the rider do anyway.
+
+The mean square P of a second's sideways velocity in band is, in expectation,
+
+    m = b + c v² + S (v r)²,    r = 0 below the onset x, (v - x) / G up to x + G, 1 above
+
+b: noise of the receiver. c v²: a yaw rate that is there at every speed, such as what a hand leaves
+in the band; it is held to be small. S (v r)²: the weave, whose yaw rate starts at x and is full G
+faster. P / m is gamma distributed with the degrees of freedom of filtered noise, fewer if the
+seconds scatter more than that (a weave's strength comes and goes; receivers have tails).
+
+Derivation and measured hit rates: DEVELOPERS.md, "Handling".
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from ridelog.analysis.handling.band import LOW_HZ, Seconds, top_of_band_hz
+from ridelog.track import FloatArray
+
+# The onset is looked for on a grid this fine, and the growth among these lengths, all as likely:
+# nothing is known of it beyond its order of size. [m/s]
+_GRID_MPS = 0.1
+_GROWTHS_MPS = (0.15, 0.4, 0.8, 1.6, 3.2)
+# So many seconds must lie above an onset, and so many below it.
+_LEAST_ABOVE, _LEAST_BELOW = 4, 3
+_ROUNDS, _ROUNDS_AGAIN = 60, 25
+# Lengthways noise stands in for sideways noise with the weight of this many seconds: on real
+# receivers the two differ by a factor of 0.6 to 1.9 (own measurement on public logs).
+_PRIOR_SECONDS = 2.0
+# Yaw-rate RMS in band that is there at every speed, one standard deviation about zero: steady
+# cars on real logs at 10 Hz read up to 0.034 (own measurement). [rad/s]
+_STEADY_RADPS = 0.03
+DRAWS = 150
+_SEED = 20261125
+
+
+@dataclass(frozen=True)
+class OnsetFit:
+    """What the seconds say about an onset.
+
+    Attributes
+    ----------
+    gain : by how much the logarithm of the likelihood is larger with an onset than without.
+    onset_mps : the middle of its distribution, then 2 x DRAWS columns for ``estimate``. [m/s]
+    fast_rms_radps, steady_rms_radps : yaw-rate RMS in the fastest seconds, and below the onset;
+        columns likewise. [rad/s]
+    noise_rate : mean square of the noise's rate of change of velocity, columns. [m²/s⁴]
+    frequency_hz : of the weave, from rate and velocity.
+    """
+
+    gain: float
+    onset_mps: FloatArray
+    fast_rms_radps: FloatArray
+    steady_rms_radps: FloatArray
+    noise_rate: FloatArray
+    frequency_hz: float
+
+
+def fit_onset(seconds: Seconds, rate_hz: float) -> OnsetFit | None:
+    """Return the fit of an onset, None if no speed has enough seconds on both sides of it."""
+    speed = seconds.speed_mps.mean(axis=1)
+    ordered = np.sort(speed)
+    if len(ordered) < _LEAST_ABOVE + _LEAST_BELOW:
+        return None
+    slowest, fastest = ordered[_LEAST_BELOW - 1], ordered[-_LEAST_ABOVE]
+    onsets = np.arange(slowest, fastest, _GRID_MPS)
+    if not len(onsets):
+        return None
+    onset = np.repeat(onsets, len(_GROWTHS_MPS))
+    growth = np.tile(_GROWTHS_MPS, len(onsets))
+    powers, bases = _with_prior(seconds, seconds.across, seconds.along, onset, growth)
+    freedom = seconds.freedom
+    plain = bases[:1].copy()
+    plain[:, :, 2] = 0.0
+    # The prior on the steady part, in units of the cost; velocity is yaw rate by 2 pi f.
+    rate_per_speed = (2.0 * np.pi) ** 2 * LOW_HZ * top_of_band_hz(rate_hz)
+    hold = rate_per_speed / (freedom * _STEADY_RADPS**2)
+    without, _ = _fitted(powers, plain, hold, _ROUNDS)
+    each, shares = _fitted(powers, bases, hold, _ROUNDS)
+    likelihood = -0.5 * freedom * each
+    best = int(np.argmax(likelihood))
+    # Seconds that scatter more than filtered noise tell less.
+    ratio = powers / (bases[best] @ shares[best])
+    scatter = float(np.mean((ratio[:-1] - 1.0) ** 2)) * freedom / 2.0
+    tempered = 1.0 / max(1.0, scatter)
+    gain = tempered * (float(likelihood[best]) + 0.5 * freedom * float(without[0]))
+
+    random = np.random.default_rng(_SEED)
+    odds = np.exp(tempered * (likelihood - likelihood[best]))
+    drawn = random.choice(len(odds), 2 * DRAWS, p=odds / odds.sum())
+    speeds = onset[drawn] + _GRID_MPS * random.uniform(-0.5, 0.5, 2 * DRAWS)
+    middle = float(np.median(speeds))
+    rates = _rates(seconds, onset[drawn], growth[drawn], tempered, random, (onset, growth, best))
+    frequency = np.sqrt(rates[0, 2] / max(float(shares[best, 2]), 1e-12)) / (2.0 * np.pi)
+    return OnsetFit(
+        gain=gain,
+        onset_mps=np.concatenate([[middle], np.full(DRAWS, middle), speeds[:DRAWS]]),
+        fast_rms_radps=np.sqrt(rates[:, 3]),
+        steady_rms_radps=np.sqrt(rates[:, 1]),
+        noise_rate=rates[:, 0],
+        frequency_hz=float(frequency),
+    )
+
+
+def _rates(
+    seconds: Seconds,
+    onset: FloatArray,
+    growth: FloatArray,
+    tempered: float,
+    random: np.random.Generator,
+    chosen: tuple[FloatArray, FloatArray, int],
+) -> FloatArray:
+    """Return parts of the rate's mean square, shape (columns, 4).
+
+    Noise, then yaw rate: steady, grown (at full strength), and in the fastest seconds ridden.
+    """
+    all_onsets, all_growths, best = chosen
+    at = slice(best, best + 1)
+    powers, bases = _with_prior(
+        seconds, seconds.across_rate, seconds.along_rate, all_onsets[at], all_growths[at]
+    )
+    hold = 1.0 / (seconds.freedom * _STEADY_RADPS**2)
+    _, shares = _fitted(powers, bases, hold, _ROUNDS)
+    mean = bases[0] @ shares[0]
+    # What another ride of the same machine would have shown: every second drawn anew.
+    half = 0.5 * seconds.freedom * tempered
+    again = mean * random.gamma(half, 1.0 / half, (2 * DRAWS, len(mean)))
+    _, others = _with_prior(seconds, seconds.across_rate, seconds.along_rate, onset, growth)
+    _, drawn = _fitted(again, others, hold, _ROUNDS_AGAIN)
+    fitted = np.append(shares, _fastest(bases, shares), axis=1)
+    drawn = np.append(drawn, _fastest(others, drawn), axis=1)
+    result: FloatArray = np.concatenate([fitted, np.tile(fitted, (DRAWS, 1)), drawn[:DRAWS]])
+    return result
+
+
+def _fastest(bases: FloatArray, parts: FloatArray) -> FloatArray:
+    """Return the yaw rate's mean square in the fastest seconds, shape (fits, 1).
+
+    Not the full strength, which may lie at speeds that were not ridden.
+    """
+    squares = bases[:, :-1, 1]
+    fast = np.argsort(squares[0])[-_LEAST_ABOVE:]
+    grown = bases[:, fast, 2].mean(axis=1) / squares[:, fast].mean(axis=1)
+    result: FloatArray = (parts[:, 1] + grown * parts[:, 2])[:, None]
+    return result
+
+
+def _with_prior(
+    seconds: Seconds,
+    across: FloatArray,
+    along: FloatArray,
+    onset_mps: FloatArray,
+    growth_mps: FloatArray,
+) -> tuple[FloatArray, FloatArray]:
+    """Return mean squares and what each part of the model adds to them.
+
+    Shapes (k + 1,) and (fits, k + 1, 3); the last row is the lengthways noise at no speed.
+    """
+    speed = seconds.speed_mps
+    ramp = np.clip((speed[None] - onset_mps[:, None, None]) / growth_mps[:, None, None], 0.0, 1.0)
+    grown = ((speed[None] * ramp) ** 2).mean(axis=2)
+    fits, count = grown.shape
+    bases = np.zeros((fits, count + 1, 3))
+    bases[:, :, 0] = 1.0
+    bases[:, :-1, 1] = (speed**2).mean(axis=1)
+    bases[:, :-1, 2] = grown
+    return np.append(across, np.median(along)), bases
+
+
+def _fitted(
+    powers: FloatArray, bases: FloatArray, hold: float, rounds: int
+) -> tuple[FloatArray, FloatArray]:
+    """Return the cost and the non-negative parts of every fit, shapes (fits,) and (fits, 3).
+
+    Cost: sum of log m + P / m, the gamma likelihood's, and ``hold`` times the steady part. It falls with every multiplicative update
+    (Févotte, Bertin, Durrieu, Neural Computation 21 (2009) 793-830, section 3: exponent 1/2).
+    """
+    weight = np.ones(bases.shape[1])
+    weight[-1] = _PRIOR_SECONDS
+    powers = np.broadcast_to(powers, bases.shape[:2])
+    parts = np.zeros((bases.shape[0], 3))
+    usual = np.maximum(bases.mean(axis=1), 1e-12)
+    parts[:] = powers.mean(axis=1, keepdims=True) / (3.0 * usual)
+    parts[bases.max(axis=1) <= 0.0] = 0.0
+    turned = np.ascontiguousarray(bases.transpose(0, 2, 1))
+    for _ in range(rounds):
+        mean = np.einsum("fkp,fp->fk", bases, parts)
+        inverse = weight / mean
+        above = np.einsum("fpk,fk->fp", turned, powers * inverse / mean)
+        below = np.einsum("fpk,fk->fp", turned, inverse)
+        below[:, 1] += hold
+        parts = parts * np.sqrt(above / np.maximum(below, 1e-300))
+    mean = np.einsum("fkp,fp->fk", bases, parts)
+    cost: FloatArray = (weight * (np.log(mean) + powers / mean)).sum(axis=1) + hold * parts[:, 1]
+    return cost, parts
