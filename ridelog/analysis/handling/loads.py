@@ -69,7 +69,7 @@ class TurnLoads:
     seen : how many turns the ride has.
     window_s : over which lateral acceleration is a mean. [s]
     max_lateral : of the hardest turn, None with ``reason``. [m/s²]
-    min_radius : of the tightest turn, None with ``reason``. [m]
+    min_radius : of the tightest turn, None with ``radius_reason``. [m]
     """
 
     turns: tuple[Turn, ...]
@@ -78,6 +78,7 @@ class TurnLoads:
     max_lateral: Estimate | None
     min_radius: Estimate | None
     reason: str
+    radius_reason: str
 
 
 def window_length_s(rate_hz: float) -> float:
@@ -124,7 +125,7 @@ def measure_turns(motion: Motion, *, excluded: tuple[tuple[float, float], ...] =
     # The columns of the turns long enough to carry the ride's figure, and bounds of the others.
     laterals: list[FloatArray] = []
     curvatures: list[FloatArray] = []
-    short: list[tuple[FloatArray, float]] = []
+    short: list[tuple[FloatArray, FloatArray | None, float]] = []
     for swing in drawn:
         lateral, curvature = _columns(motion, swing, windows, excluded)
         load = None if lateral is None else estimate(lateral, smallest=0.0)
@@ -132,7 +133,7 @@ def measure_turns(motion: Motion, *, excluded: tuple[tuple[float, float], ...] =
             turns.append(_without(swing, "its signal may not carry a figure"))
             continue
         if swing.duration_s < least:
-            short.append((lateral, swing.duration_s))
+            short.append((lateral, curvature, swing.duration_s))
             turns.append(_without(swing, _too_short(swing.duration_s, least)))
             continue
         laterals.append(lateral)
@@ -143,17 +144,39 @@ def measure_turns(motion: Motion, *, excluded: tuple[tuple[float, float], ...] =
         turns.append(
             Turn(swing.start_s, swing.end_s, swing.angle_rad, swing.speed_mps, load, radius, "")
         )
-    hardest = greatest_of(laterals) if laterals else None
-    max_lateral = None if hardest is None else estimate(hardest, smallest=0.0)
-    reason = _why_none(swings, turns, motion, least) if max_lateral is None else ""
-    if hardest is not None:
-        for lateral, lasted in short:
-            if np.mean(lateral[1:] > hardest[1:]) > _MAY_BE:
-                # Whatever the longer turns show, the ride's hardest one may have been this.
-                max_lateral = None
-                reason = f"the hardest turn may be one of {lasted:.1f} s: " + _needs(motion, least)
-    min_radius = _radius(greatest_of(curvatures)) if curvatures else None
-    return TurnLoads(tuple(turns), len(swings), length, max_lateral, min_radius, reason)
+    none = _why_none(swings, turns, motion, least)
+    hardest, reason = _extreme(laterals, [(x, lasted) for x, _, lasted in short])
+    tightest, radius_reason = _extreme(
+        curvatures, [(x, lasted) for _, x, lasted in short if x is not None]
+    )
+    needs = ": " + _needs(motion, least)
+    return TurnLoads(
+        turns=tuple(turns),
+        seen=len(swings),
+        window_s=length,
+        max_lateral=None if hardest is None else estimate(hardest, smallest=0.0),
+        min_radius=None if tightest is None else _radius(tightest),
+        reason=f"the hardest turn {reason}{needs}" if reason else "" if laterals else none,
+        radius_reason=(
+            f"the tightest turn {radius_reason}{needs}"
+            if radius_reason
+            else "" if curvatures else none
+        ),
+    )  # fmt: skip
+
+
+def _extreme(
+    long: list[FloatArray], short: list[tuple[FloatArray, float]]
+) -> tuple[FloatArray | None, str]:
+    """Return the columns of the greatest of the long turns, or why a short one forbids it."""
+    if not long:
+        return None, ""
+    greatest = greatest_of(long)
+    for columns, lasted in short:
+        if np.mean(columns[1:] > greatest[1:]) > _MAY_BE:
+            # Whatever the longer turns show, the ride's extreme may have been this one's.
+            return None, f"may be one of {lasted:.1f} s"
+    return greatest, ""
 
 
 def _columns(

@@ -2,7 +2,11 @@
 
 from dataclasses import dataclass
 
+from ridelog.analysis.handling.corrections import Corrections, count_corrections
 from ridelog.analysis.handling.loads import TurnLoads, measure_turns
+from ridelog.analysis.handling.tip_over import TipOver, tip_over
+from ridelog.analysis.handling.weave import LEAST_RATE_HZ, Weave, measure_weave
+from ridelog.errors import RideLogError
 from ridelog.filtering.motion import Motion
 
 
@@ -13,9 +17,17 @@ class Handling:
     Attributes
     ----------
     turns : lateral load and radius of the turns, with the extremes.
+    weave : swinging from side to side by speed, and from which speed on.
+    corrections : how often the rider corrected the course on straights.
+    tip_over : the threshold and what was used of it, None if the dimensions are not known.
+    reason : what of the above is missing and why, as sentences; empty if nothing is.
     """
 
     turns: TurnLoads
+    weave: Weave
+    corrections: Corrections
+    tip_over: TipOver | None
+    reason: str
 
 
 def measure_handling(
@@ -35,6 +47,34 @@ def measure_handling(
         Stretches that may not carry a figure, such as reverse travel.
     track_width_m, cg_height_m : float, optional
         Distance between the middles of left and right tyres, and height of the centre of gravity
-        of machine and rider; both are needed for the tip-over margin. [m]
+        of machine and rider; both or none of them, for the tip-over margin. [m]
+
+    Raises
+    ------
+    RideLogError
+        If only one dimension is given, or one that is not that of a machine in metres.
     """
-    return Handling(measure_turns(motion, excluded=excluded))
+    if (track_width_m is None) != (cg_height_m is None):
+        raise RideLogError(
+            "only one of track width and height of the centre of gravity is given.",
+            "give both, in metres, or neither.",
+        )
+    turns = measure_turns(motion, excluded=excluded)
+    weave = measure_weave(motion, excluded=excluded)
+    if motion.rate_hz < LEAST_RATE_HZ:
+        corrections = Corrections(None, 0.0, weave.reason)
+    else:
+        corrections = count_corrections(motion, excluded=excluded)
+    margin = None
+    if track_width_m is not None and cg_height_m is not None:
+        margin = tip_over(track_width_m, cg_height_m, turns.max_lateral, turns.min_radius)
+    reasons = [
+        f"{name}: {reason}."
+        for name, reason in (
+            ("Lateral acceleration", turns.reason),
+            ("Turn radius", turns.radius_reason),
+            ("Weave", weave.reason),
+        )
+        if reason
+    ]
+    return Handling(turns, weave, corrections, margin, " ".join(reasons))

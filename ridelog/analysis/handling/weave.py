@@ -6,7 +6,7 @@ import numpy as np
 
 from ridelog.analysis.handling.band import LOW_HZ, Seconds, seconds_in_band, top_of_band_hz
 from ridelog.analysis.handling.onset import DRAWS, OnsetFit, fit_onset
-from ridelog.analysis.interval import estimate
+from ridelog.analysis.interval import estimate, estimate_of_possible
 from ridelog.analysis.result import Estimate
 from ridelog.filtering.motion import Motion
 from ridelog.track import FloatArray
@@ -22,6 +22,8 @@ _CLEARLY = 2.0
 # With an onset, the seconds must be this many times as likely as without.
 _LEAST_GAIN = float(np.log(1000.0))
 _LEAST_SECONDS, _LEAST_IN_CLASS = 12, 4
+# A log that could only show more than this is of no use here; common practice, no source. [rad/s]
+_USEFUL_RADPS = 0.4
 # Width of a class of speed, wider for fast machines. [m/s]
 _CLASS_MPS, _FAST_CLASS_MPS, _FAST_MPS = 1.0, 2.0, 12.0
 # An onset whose interval comes this close to the slowest speeds may lie below them. [m/s]
@@ -51,6 +53,8 @@ class Weave:
     rms : yaw-rate RMS in the fastest seconds, if there is an onset. A lower bound where the
         receiver smooths. [rad/s]
     frequency_hz : of the weave, if there is an onset.
+    visible_radps : a weave from this yaw-rate RMS on would have been told from noise; NaN if
+        nothing could be seen. [rad/s]
     seconds : of straight riding that were looked at.
     band_hz : what was looked at.
     reason : why there is no onset, else empty.
@@ -61,6 +65,7 @@ class Weave:
     or_below: bool
     rms: Estimate | None
     frequency_hz: float | None
+    visible_radps: float
     seconds: float
     band_hz: tuple[float, float]
     reason: str
@@ -104,10 +109,11 @@ def measure_weave(motion: Motion, *, excluded: tuple[tuple[float, float], ...] =
             float(len(seconds)),
             "all straight riding was at one speed, so nothing can be seen to grow with speed",
         )
-    onset, rms = estimate(fit.onset_mps), estimate(fit.fast_rms_radps, smallest=0.0)
+    onset, rms = estimate_of_possible(fit.onset_mps), estimate(fit.fast_rms_radps, smallest=0.0)
     assert onset is not None and rms is not None  # neither has undefined columns
     classes = _classes(seconds, fit)
     clearly = rms.value - _CLEARLY * (rms.value - rms.low)
+    visible = LEAST_RMS_RADPS + _CLEARLY * (rms.high - rms.value)
     if fit.gain < _LEAST_GAIN or clearly < LEAST_RMS_RADPS:
         return Weave(
             classes,
@@ -115,21 +121,24 @@ def measure_weave(motion: Motion, *, excluded: tuple[tuple[float, float], ...] =
             False,
             None,
             None,
+            visible,
             float(len(seconds)),
             band,
-            _why_none(fit, rms, seconds),
+            _why_none(visible, len(seconds)),
         )
-    slowest = float(seconds.speed_mps.mean(axis=1).min())
+    slowest = float(seconds.mean_speed_mps.min())
     or_below = onset.low < slowest + _CLOSE_MPS
     if or_below:
         onset = Estimate(onset.value, 0.0, onset.high, onset.level)
-    return Weave(classes, onset, or_below, rms, fit.frequency_hz, float(len(seconds)), band, "")
+    return Weave(
+        classes, onset, or_below, rms, fit.frequency_hz, visible, float(len(seconds)), band, ""
+    )
 
 
 def _classes(seconds: Seconds, fit: OnsetFit) -> tuple[SpeedClass, ...]:
     """Return the yaw-rate RMS by speed: the rate's mean square less the noise's, by speed."""
-    speed = seconds.speed_mps.mean(axis=1)
-    squares = (seconds.speed_mps**2).mean(axis=1)
+    speed = seconds.mean_speed_mps
+    squares = seconds.mean_square_mps2
     width = _CLASS_MPS if speed.max() < _FAST_MPS else _FAST_CLASS_MPS
     random = np.random.default_rng(_SEED)
     found = []
@@ -168,18 +177,15 @@ def _rms(
     return Estimate(*(max(x, 0.0) ** 0.5 for x in (square.value, square.low, square.high)))
 
 
-def _why_none(fit: OnsetFit, rms: Estimate, seconds: Seconds) -> str:
-    noisy = rms.high > 2.0 * LEAST_RMS_RADPS
-    if noisy and rms.low < LEAST_RMS_RADPS:
-        return (
-            f"the yaw rate at the fastest speeds is known only to lie below {rms.high:.2f} rad/s "
-            f"RMS: the noise of this log hides a weave of less than that"
-        )
-    return (
-        "no swinging from side to side that grows with speed and exceeds "
-        f"{LEAST_RMS_RADPS:.2f} rad/s RMS was seen in {len(seconds)} s of straight riding"
+def _why_none(visible_radps: float, seconds: int) -> str:
+    seen = (
+        f"no swinging from side to side that grows with speed was seen in {seconds} s of straight "
+        "riding"
     )
+    if visible_radps > _USEFUL_RADPS:
+        return f"{seen}; the noise of this log hides all but a violent weave"
+    return f"{seen}; from {visible_radps:.2f} rad/s RMS of yaw rate on it would have been"
 
 
 def _none(band: tuple[float, float], seconds: float, reason: str) -> Weave:
-    return Weave((), None, False, None, None, seconds, band, reason)
+    return Weave((), None, False, None, None, float("nan"), seconds, band, reason)

@@ -1,0 +1,161 @@
+"""Steering corrections: how often the course swings back and forth on straights."""
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.signal import lfilter
+
+from ridelog.analysis.handling.filters import filter_of
+from ridelog.analysis.handling.raw import RawStretch, raw_stretches
+from ridelog.analysis.handling.turns import runs_of
+from ridelog.analysis.interval import estimate
+from ridelog.analysis.result import Estimate
+from ridelog.filtering.motion import DRAWS, Motion
+from ridelog.track import FloatArray
+
+# A correction: the course swings back by this much, slower than weave does. Common practice, no
+# source; a hand steers at 0.2-2 Hz (from memory), and what is faster than 0.7 Hz is weave's band.
+SWING_RAD, BELOW_HZ = float(np.radians(2.0)), 0.7
+_SHORTEST_S = 3.0
+# Straight riding that is drawn, the longest stretches first, and the least that says anything.
+_MOST_S, _LEAST_M = 180.0, 50.0
+# Counted for every so many metres.
+PER_M = 100.0
+# Noise may make or hide this share of what is counted, or nothing is said; common practice, no
+# source.
+_MOST_ADDED = 0.2
+_TWICE = 2.0
+# How long slow errors of reported speed last (DEVELOPERS.md, "The model").
+_WANDER_S = 3.0
+_SEED = 20261127
+
+
+@dataclass(frozen=True)
+class Corrections:
+    """Swings back of the course on straights, for every 100 m; None with a ``reason``."""
+
+    per_100m: Estimate | None
+    distance_m: float
+    reason: str
+
+
+def count_corrections(
+    motion: Motion, *, excluded: tuple[tuple[float, float], ...] = ()
+) -> Corrections:
+    """Return how often a rider corrects the course on straights.
+
+    Counted on the log's own velocities (or positions) below 0.7 Hz, since a smoother may take small
+    corrections for noise. How much noise adds and takes is seen by adding as much again.
+
+    Parameters
+    ----------
+    motion : Motion
+        The smoothed ride, at 5 Hz or more.
+    excluded : tuple of (start_s, end_s)
+        Stretches to leave out, such as reverse travel.
+    """
+    order = 0 if motion.speed_source == "reported" else 1
+    kernel = filter_of(motion.rate_hz, 0.0, BELOW_HZ, order)
+    white = motion.noise.position_white_m if order else motion.noise.speed_white_mps or 0.0
+    slow_mps = motion.noise.drift_mps if order else motion.noise.slow_speed_mps or 0.0
+    random = np.random.default_rng(_SEED)
+    counts = np.zeros(1 + 2 * DRAWS)
+    way_m = 0.0
+    left_s = _MOST_S
+    for stretch, inside in _straights(motion, len(kernel) // 2, excluded):
+        course = _course(stretch, kernel)[inside]
+        speed = stretch.speed_mps[inside]
+        noise = random.normal(0.0, white, (len(course) + len(kernel) - 1, 2 * DRAWS))
+        across = lfilter(kernel, [1.0], noise, axis=0)[len(kernel) - 1 :]
+        across += _wander(len(course), 2 * DRAWS, slow_mps, motion.rate_hz, random)
+        noisy = course[:, None] + across / speed[:, None]
+        counts += reversals(np.concatenate([course[:, None], noisy], axis=1), SWING_RAD)
+        way_m += float(speed.sum()) / motion.rate_hz
+        left_s -= len(course) / motion.rate_hz
+        if left_s < _SHORTEST_S:
+            break
+    if way_m < _LEAST_M:
+        return Corrections(
+            None,
+            way_m,
+            f"only {way_m:.0f} m were ridden straight at more than 2 m/s with a good signal; "
+            f"steering corrections need {_LEAST_M:.0f} m",
+        )
+    added = float(counts[1:].mean() - counts[0])
+    if abs(added) > _MOST_ADDED * max(counts[0], 1.0):
+        return Corrections(
+            None,
+            way_m,
+            "the noise of this log makes or hides so many swings of 2 degrees that steering "
+            "corrections cannot be counted",
+        )
+    # Taking off what noise adds counts the noise of the log's own figure twice at most.
+    half = counts[1 + DRAWS :]
+    counts[1 + DRAWS :] = half.mean() + _TWICE * (half - half.mean())
+    return Corrections(estimate(PER_M * counts / way_m, smallest=0.0), way_m, "")
+
+
+def reversals(course_rad: FloatArray, swing_rad: float) -> FloatArray:
+    """Return how often each course turns back by a swing or more.
+
+    Parameters
+    ----------
+    course_rad : ndarray, shape (m, columns)
+        Not wrapped. [rad]
+    swing_rad : float
+        Smaller movements back do not count. [rad]
+
+    Returns
+    -------
+    ndarray, shape (columns,)
+    """
+    least, most = course_rad[0].copy(), course_rad[0].copy()
+    side = np.zeros(course_rad.shape[1])
+    count = np.zeros(course_rad.shape[1])
+    for course in course_rad[1:]:
+        least, most = np.minimum(least, course), np.maximum(most, course)
+        # It swings to a side once it is a swing away from the extreme on the other.
+        right, left = course - least >= swing_rad, most - course >= swing_rad
+        right, left = right & (side <= 0.0), left & (side >= 0.0)
+        count += (right | left) & (side != 0.0)
+        side = np.where(right, 1.0, np.where(left, -1.0, side))
+        # From here the next extreme on that side is looked for.
+        most = np.where(right, course, most)
+        least = np.where(left, course, least)
+    return count
+
+
+def _course(stretch: RawStretch, kernel: FloatArray) -> FloatArray:
+    east, north = (np.convolve(stretch.seen[:, axis], kernel, "same") for axis in (0, 1))
+    course: FloatArray = np.unwrap(np.arctan2(east, north))
+    return course
+
+
+def _wander(
+    count: int, columns: int, sd: float, rate_hz: float, random: np.random.Generator
+) -> FloatArray:
+    """Return slow errors of a standard deviation, correlated over _WANDER_S."""
+    keep = float(np.exp(-1.0 / (_WANDER_S * rate_hz)))
+    fresh = random.normal(0.0, sd * np.sqrt(1.0 - keep**2), (count, columns))
+    fresh[0] /= np.sqrt(1.0 - keep**2)
+    wander: FloatArray = lfilter([1.0], [1.0, -keep], fresh, axis=0)
+    return wander
+
+
+def _straights(
+    motion: Motion, reach: int, excluded: tuple[tuple[float, float], ...]
+) -> list[tuple[RawStretch, slice]]:
+    """Return the straights that the filter sees whole, the longest ones first."""
+    shortest, longest = (round(x * motion.rate_hz) for x in (_SHORTEST_S, _MOST_S))
+    found = []
+    for stretch in raw_stretches(motion, excluded=excluded):
+        if len(stretch.time_s) <= 2 * reach:
+            continue
+        good = stretch.straight.copy()
+        good[:reach] = good[-reach:] = False
+        found += [
+            (stretch, slice(first, min(stop, first + longest)))
+            for first, stop in runs_of(good)
+            if stop - first >= shortest
+        ]
+    return sorted(found, key=lambda item: item[1].start - item[1].stop)
