@@ -1,0 +1,242 @@
+"""Are claims rare without a gain and sure with one? Simulated pairs of three rides a side.
+
+Run from the repository root, with a fresh seed each time unless one is given:
+
+    python tests/suites/compare.py [--pairs N] [--seed S] [--kinds none,gain,tooth] [--rates 10,1]
+
+Every pair has its own machine, its own receiver, a wind of its own on each side that helps one
+direction and hinders the other, and rides that differ by 0.08 m/s in steady speed. Kinds: none (no
+change), gain (1 m/s more steady speed), tooth (11 teeth in front before, 10 after).
+
+Each line: in how many pairs any figure was called better or worse, in how many the top speed was,
+the share of intervals of each difference that hold the truth, with bias and width; for tooth also
+the crossing of the pull curves and what a tooth costs at 37 km/h.
+With --synthetic the statistics alone are tried on normal figures, which takes seconds.
+"""
+
+import argparse
+import secrets
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from ridelog.analysis.result import Estimate
+from ridelog.analysis.ride import analyse
+from ridelog.compare.comparison import Comparison, compare
+from ridelog.compare.difference import difference_of
+from ridelog.compare.rides import RiddenRide
+from ridelog.compare.verdict import BETTER, WORSE
+from ridelog.filtering.smoother import estimate_motion
+from ridelog.simulate import preset, to_track
+from ridelog.simulate.labels import finish
+from ridelog.simulate.machine import Machine, random_machine
+from ridelog.simulate.rides import still_air
+from ridelog.simulate.sample_truth import crossing_speed_mps
+from ridelog.simulate.samples import BEFORE
+from ridelog.simulate.spans import Surroundings
+from ridelog.simulate.vehicle import Ride
+from ridelog.units import MPS_PER_KMH, MPS_PER_MPH
+
+SCATTER_MPS = 0.08
+GAIN_MPS = 1.0
+RIDES_A_SIDE = 3
+
+
+@dataclass(frozen=True)
+class Pair:
+    """One simulated pair: what was found, and what is true of its machines."""
+
+    comparison: Comparison
+    before: Machine
+    after: Machine
+
+    @property
+    def top_gain_mps(self) -> float:
+        return self.after.steady_mps() - self.before.steady_mps()
+
+
+def machines(kind: str, rng: np.random.Generator) -> tuple[Machine, Machine]:
+    """Return the machine before and after the change."""
+    if kind == "tooth":
+        before = replace(BEFORE).with_steady_speed(float(rng.uniform(9.5, 11.0)))
+        return before, before.with_front_teeth(10)
+    while True:
+        before = random_machine(rng, float(rng.uniform(6.0, 11.0)))
+        if kind == "none":
+            return before, before
+        try:
+            return before, before.with_steady_speed(before.steady_mps() + GAIN_MPS)
+        except ValueError:
+            continue  # power or grip cannot hold the higher speed: another machine
+
+
+def one_ride(
+    machine: Machine, around: Surroundings, rate_hz: float, name: str, rng: np.random.Generator
+) -> RiddenRide:
+    """Return one measured ride there and back: two starts at full throttle, two stops."""
+    ride = Ride(still_air(machine, rng, scatter_mps=SCATTER_MPS), 1.1, around)
+    ride.stand(float(rng.uniform(3.0, 5.0)))
+    for _ in range(2):
+        ride.drive(for_s=float(rng.uniform(13.0, 15.0)), build_s=float(rng.uniform(0.15, 0.4)))
+        ride.brake(decel_mps2=float(rng.uniform(2.4, 3.2)), build_s=0.25, ease_s=0.15)
+        ride.stand(2.0)
+        ride.shift(1.6, accel_mps2=0.8)
+        ride.turn(np.pi, 3.0)
+        ride.shift(0.0, accel_mps2=1.0)
+        ride.stand(3.0)
+    receiver = preset("clean", rate_hz, rng)
+    track = to_track(receiver.observe(finish(ride, rng).truth, rng), name=name)
+    motion = estimate_motion(track)
+    return RiddenRide(motion, analyse(motion))
+
+
+def one_pair(kind: str, rate_hz: float, seed: int, number: int) -> Pair:
+    """Return one pair of three rides a side."""
+    rng = np.random.default_rng([seed, number])
+    before, after = machines(kind, rng)
+    slope = float(rng.normal(0.0, 0.002))
+    sides = []
+    for side, machine in (("before", before), ("after", after)):
+        wind = float(rng.normal(0.0, 1.2))
+        rides = []
+        for k in range(RIDES_A_SIDE):
+            blow = wind + float(rng.normal(0.0, 0.4))
+            around = Surroundings(
+                wind_east_mps=blow * np.sin(1.1),
+                wind_north_mps=blow * np.cos(1.1),
+                slope=slope,
+                slope_bearing_rad=1.1,
+            )
+            rides.append(one_ride(machine, around, rate_hz, f"{side}-{number}-{k}", rng))
+        sides.append(tuple(rides))
+    return Pair(compare(sides[0], sides[1]), before, after)
+
+
+def summary(pairs: list[Pair], kind: str) -> list[str]:
+    """Return the lines of one kind."""
+    claimed = [
+        any(each.verdict.word in (BETTER, WORSE) for each in pair.comparison.measures)
+        for pair in pairs
+    ]
+    top = [word_of(pair, "two_way_mps") in (BETTER, WORSE) for pair in pairs]
+    best = [word_of(pair, "best_1s_mps") in (BETTER, WORSE) for pair in pairs]
+    lines = [
+        f"any figure claimed {np.mean(claimed):.3f}, top speed {np.mean(top):.3f}, best second "
+        f"{np.mean(best):.3f} of {len(pairs)} pairs"
+    ]
+    truths: dict[str, Callable[[Pair], float]] = {
+        "two_way_mps": lambda pair: pair.top_gain_mps,
+        "best_1s_mps": lambda pair: pair.top_gain_mps,
+        "pull_at_2_mps": lambda pair: pull(pair.after, 2.0) - pull(pair.before, 2.0),
+    }
+    if kind == "none":
+        names = {each.measure.name for pair in pairs for each in pair.comparison.measures}
+        truths |= {name: (lambda pair: 0.0) for name in sorted(names - set(truths))}
+    for name, truth in truths.items():
+        lines.append(f"  {name}: {held(pairs, name, truth)}")
+    if kind == "tooth":
+        lines += tooth_lines(pairs)
+    return lines
+
+
+def word_of(pair: Pair, name: str) -> str:
+    found = pair.comparison.measure(name)
+    return found.verdict.word if found else "missing"
+
+
+def held(pairs: list[Pair], name: str, truth: Callable[[Pair], float]) -> str:
+    """Return the coverage of one measure's differences, with bias and mean width."""
+    inside, error, width = [], [], []
+    for pair in pairs:
+        found = pair.comparison.measure(name)
+        if found is None or found.difference is None:
+            continue
+        interval, true = found.difference.difference, truth(pair)
+        inside.append(interval.low <= true <= interval.high)
+        error.append(interval.value - true)
+        width.append(interval.high - interval.low)
+    if not inside:
+        return "none told"
+    return (
+        f"{len(inside)} told, held {np.mean(inside):.3f}, bias {np.mean(error):+.3f}, sd "
+        f"{np.std(error):.3f}, width {np.mean(width):.3f}"
+    )
+
+
+def tooth_lines(pairs: list[Pair]) -> list[str]:
+    """Return what became of the trade-off: words, crossing, cost at 37 km/h."""
+    right = [
+        word_of(pair, "two_way_mps") == WORSE and word_of(pair, "pull_at_2_mps") == BETTER
+        for pair in pairs
+    ]
+    errors, inside = [], []
+    for pair in pairs:
+        curves = pair.comparison.pull
+        if curves is not None and curves.crossing is not None:
+            true = crossing_speed_mps(pair.before, pair.after)
+            errors.append(curves.crossing.speed_mps.value - true)
+            inside.append(curves.crossing.speed_mps.low <= true <= curves.crossing.speed_mps.high)
+    near = [abs(pair.before.steady_mps() - 37.0 * MPS_PER_KMH) < 0.3 for pair in pairs]
+    costs = [
+        pair.comparison.measure("two_way_mps").difference.difference.value / MPS_PER_MPH  # type: ignore[union-attr]  # these rides hold it
+        for pair, close in zip(pairs, near, strict=True)
+        if close
+    ]
+    return [
+        f"  slower on top and harder below, both told: {np.mean(right):.3f}",
+        f"  crossing told {len(errors)}, within 1 m/s {np.mean(np.abs(errors) < 1.0):.3f}, held "
+        f"{np.mean(inside):.3f}, rms {np.sqrt(np.mean(np.square(errors))):.3f} m/s"
+        if errors
+        else "  crossing never told",
+        f"  a tooth at 37 km/h changes top speed by {np.mean(costs):+.2f} mph ({len(costs)} pairs)"
+        if costs
+        else "  no pair near 37 km/h",
+    ]
+
+
+def pull(machine: Machine, speed_mps: float) -> float:
+    return float(machine.acceleration_mps2(np.asarray([speed_mps]))[0])
+
+
+def synthetic(trials: int, seed: int) -> list[str]:
+    """Return the coverage of the statistics alone, on normal figures of known spread."""
+    rng = np.random.default_rng(seed)
+    lines = []
+    for n, m in ((1, 3), (2, 2), (2, 3), (3, 3), (2, 5), (5, 5)):
+        for scatter in (0.0, 0.5, 1.0, 3.0):
+            inside = 0
+            for _ in range(trials):
+                sides = []
+                for count in (n, m):
+                    values = rng.normal(0.0, np.hypot(1.0, scatter), count)
+                    sides.append([Estimate(v, v - 1.6449, v + 1.6449) for v in map(float, values)])
+                interval = difference_of(sides[0], sides[1]).difference
+                inside += interval.low <= 0.0 <= interval.high
+            lines.append(
+                f"{n} and {m} rides, scatter {scatter} of the receiver's: {inside / trials:.3f}"
+            )
+    return lines
+
+
+def main() -> None:
+    """Run the suite and print its lines."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--pairs", type=int, default=200)
+    parser.add_argument("--seed", type=int, default=secrets.randbelow(10**9))
+    parser.add_argument("--kinds", default="none,gain,tooth")
+    parser.add_argument("--rates", default="10,1")
+    parser.add_argument("--synthetic", action="store_true")
+    chosen = parser.parse_args()
+    print(f"seed {chosen.seed}")
+    if chosen.synthetic:
+        print("\n".join(synthetic(2000, chosen.seed)))
+        return
+    for rate in map(float, chosen.rates.split(",")):
+        for kind in chosen.kinds.split(","):
+            pairs = [one_pair(kind, rate, chosen.seed, k) for k in range(chosen.pairs)]
+            print(f"{rate:g} Hz, {kind}:", *summary(pairs, kind), sep="\n  ", flush=True)
+
+
+if __name__ == "__main__":
+    main()
