@@ -41,7 +41,8 @@ class Measure:
     weight : share of the family's level, see ``false_alarms``.
     one_direction : whether a reading may come from one direction, so that wind may be part of it.
     explained : what the figure is, in a few words.
-    at_mps : speed for the place ``{speed}`` in the title, in the reader's unit. [m/s]
+    short : the title where there is little room; the title if empty.
+    at_mps : speed for the place ``{speed}`` in title and short, in the reader's unit. [m/s]
     """
 
     name: str
@@ -52,6 +53,7 @@ class Measure:
     weight: float = 1.0
     one_direction: bool = False
     explained: str = ""
+    short: str = ""
     at_mps: float | None = None
 
 

@@ -8,6 +8,7 @@ from collections.abc import Callable
 
 from ridelog.compare.measure import Measure, Rides
 from ridelog.compare.read_braking import braking_measures
+from ridelog.compare.read_coasting import coasting_measures
 from ridelog.compare.read_launches import launch_measures
 from ridelog.compare.read_pull import pull_measures
 from ridelog.compare.read_reverse import reverse_measures
@@ -18,6 +19,7 @@ FAMILIES: tuple[Callable[[Rides, Rides], list[Measure]], ...] = (
     launch_measures,
     pull_measures,
     braking_measures,
+    coasting_measures,
     reverse_measures,
 )
 

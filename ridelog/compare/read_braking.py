@@ -27,9 +27,9 @@ def braking_measures(before: Rides, after: Rides) -> list[Measure]:
 def _mean_braking(ride: RiddenRide) -> Reading:
     best = ride.result.top_speed.best_1s
     least = _FROM_SPEED * best.value if best is not None else 0.0
-    stops = [one for one in ride.brakings.stops if one.from_mps >= least]
+    stops = [one for one in ride.result.brakings.stops if one.from_mps >= least]
     if not stops:
-        return Reading(None, ride.brakings.reason or "the ride holds no stop from speed")
+        return Reading(None, ride.result.brakings.reason or "the ride holds no stop from speed")
     found = estimate(np.mean([one.decel_columns for one in stops], axis=0))
     if found is None:
         return Reading(None, "the signal does not carry a figure where the machine stopped")

@@ -39,6 +39,7 @@ def launch_measures(before: Rides, after: Rides) -> list[Measure]:
                 # The first start from standing is a headline, the others are details of it.
                 weight=weight if window.standing else 1.0,
                 one_direction=True,
+                short=label,
                 explained="mean of the ride's full starts, both directions alike"
                 if window.standing
                 else "rolling, mean of the ride's runs, both directions alike",
@@ -54,6 +55,7 @@ def launch_measures(before: Rides, after: Rides) -> list[Measure]:
                     LESS,
                     partial(_length, label),
                     one_direction=True,
+                    short=f"Way to {label.partition('-')[2]}",
                     explained="way from standing to that speed",
                 )
             )

@@ -7,7 +7,6 @@ from pathlib import Path
 
 import numpy as np
 
-from ridelog.analysis.braking import Brakings, measure_brakings
 from ridelog.analysis.launches import Launches, measure_launches
 from ridelog.analysis.pull import PullCurve, measure_pull
 from ridelog.analysis.ride import RideResult, analyse
@@ -38,11 +37,6 @@ class RiddenRide:
     def pull(self) -> PullCurve:
         """How hard it pulls at each speed."""
         return measure_pull(self.motion, excluded=self._left_out)
-
-    @cached_property
-    def brakings(self) -> Brakings:
-        """Its brakings."""
-        return measure_brakings(self.motion, excluded=self._left_out)
 
     @property
     def _left_out(self) -> tuple[tuple[float, float], ...]:

@@ -57,6 +57,14 @@ def title_of(measure: Measure, unit: SpeedUnit) -> str:
     return measure.title.format(speed=plain_speed(measure.at_mps, unit, 0))
 
 
+def short_of(measure: Measure, unit: SpeedUnit) -> str:
+    """Return a measure's title where there is little room, with a capital."""
+    title = measure.short or measure.title
+    if measure.at_mps is not None:
+        title = title.format(speed=plain_speed(measure.at_mps, unit, 0))
+    return title[:1].upper() + title[1:]
+
+
 def moved_words(compared: Compared, unit: SpeedUnit) -> str:
     """Return how a figure moved: "top speed fell by 2.6 km/h (2.1 to 3.1)"."""
     title = title_of(compared.measure, unit)

@@ -5,8 +5,8 @@ import textwrap
 from ridelog.analysis.ride import NOT_MEASURED
 from ridelog.compare.comparison import Compared, Comparison
 from ridelog.compare.rides import RiddenRide
-from ridelog.compare.verdict import BETTER, WORSE
-from ridelog.report.headline import headline, title_of
+from ridelog.compare.verdict import BETTER, CANNOT_SAY, WORSE
+from ridelog.report.headline import headline, headline_measures, short_of, title_of
 from ridelog.report.measure_words import (
     bounds_of,
     change_words,
@@ -25,7 +25,6 @@ from ridelog.report.wording import clean, clock_words, count_words, joined, shor
 from ridelog.units import SpeedUnit
 
 WIDTH = 80
-_TITLE = 28
 
 
 def compare_lines(comparison: Comparison, unit: SpeedUnit) -> list[tuple[str, str]]:
@@ -39,28 +38,15 @@ def compare_lines(comparison: Comparison, unit: SpeedUnit) -> list[tuple[str, st
     lines = [(line, "quiet") for line in _sides(comparison)]
     lines.append(("", ""))
     lines += [(line, "headline") for line in _wrapped(headline(comparison, unit))]
+    lines += [("", ""), (_HEAD, "quiet")]
+    lines += [_measure_line(compared, unit) for compared in comparison.measures]
+    remarks = [crossing_words(comparison, unit), *_reasons(comparison, unit)]
     lines.append(("", ""))
-    for compared in comparison.measures:
-        lines += _measure_lines(compared, unit)
-    crossing = crossing_words(comparison, unit)
-    if crossing:
-        lines += [("", ""), *((line, "") for line in _wrapped(crossing))]
-    figures = tested_count(comparison)
-    why: dict[str, list[str]] = {}
-    for each in comparison.measures:
-        if each.verdict.word not in (BETTER, WORSE):
-            reason = reason_words(each, unit, figures)
-            why.setdefault(reason, []).append(title_of(each.measure, unit))
-    if why:
-        lines.append(("", ""))
-    for reason, titles in why.items():
-        lines += [(line, "") for line in _wrapped(f"{_capital(joined(titles))}: {reason}")]
-    lines.append(("", ""))
+    lines += [(line, "") for text in remarks for line in _wrapped(text)]
     for words in (method_words(comparison), false_alarm_words(comparison)):
         lines += [(line, "quiet") for line in _wrapped(words)]
     if comparison.mismatches:
-        lines.append(("", ""))
-        lines.append(("Besides the change itself:", "caution"))
+        lines += [("", ""), ("Besides the change itself:", "caution")]
         for mismatch in comparison.mismatches:
             lines += [(line, "caution") for line in _wrapped(mismatch.text, "  - ", "    ")]
     lines.append(("", ""))
@@ -69,6 +55,20 @@ def compare_lines(comparison: Comparison, unit: SpeedUnit) -> list[tuple[str, st
     return lines
 
 
+def _reasons(comparison: Comparison, unit: SpeedUnit) -> list[str]:
+    """Return why figures cannot be told, and why a headline figure was not shown to differ."""
+    figures = tested_count(comparison)
+    first = [each.measure.name for each in headline_measures(comparison)]
+    titles: dict[str, list[str]] = {}
+    for each in comparison.measures:
+        told = each.verdict.word in (BETTER, WORSE)
+        if not told and (each.measure.name in first or each.verdict.word == CANNOT_SAY):
+            reason = reason_words(each, unit, figures)
+            titles.setdefault(reason, []).append(title_of(each.measure, unit))
+    return [f"{_capital(joined(names))}: {reason}" for reason, names in titles.items()]
+
+
+_HEAD = f"{'':<21}{'before':>7}{'after':>7}  {'change (9 in 10)':<23} verdict"
 _ALWAYS = (
     "Always: protective gear, closed private ground, local law and codes. Wiring, battery and "
     "brakes belong in competent hands, licensed where codes ask."
@@ -94,22 +94,20 @@ def _side_words(rides: tuple[RiddenRide, ...]) -> str:
     return f"{count_words(len(rides), 'ride')}, {joined(days)}: {names}"
 
 
-def _measure_lines(compared: Compared, unit: SpeedUnit) -> list[tuple[str, str]]:
-    title = _capital(title_of(compared.measure, unit))
-    difference, word = compared.difference, compared.verdict.word
+def _measure_line(compared: Compared, unit: SpeedUnit) -> tuple[str, str]:
+    difference, word, si = compared.difference, compared.verdict.word, compared.measure.unit
+    factor, label = factor_and_label(si, unit)
+    title = f"{short_of(compared.measure, unit)} ({label})"
     if difference is None:
-        return [(f"{title:<{_TITLE}} {word}", "")]
-    factor, label = factor_and_label(compared.measure.unit, unit)
+        return f"{title:<21}{'':>16}{'':<23} {word}", ""
     count = min(places(side, factor) for side in (difference.before, difference.after))
-    first, second = (
+    before, after = (
         number_words(factor * side.value, count) for side in (difference.before, difference.after)
     )
-    change = change_words(difference.difference, compared.measure.unit, unit)
-    bounds = bounds_of(difference.difference, compared.measure.unit, unit, signed=True)
-    levels = f"{first} to {second} {label}"
-    one = f"{title:<{_TITLE}} {levels:<20} {word}"
-    style = "headline" if word in (BETTER, WORSE) else ""
-    return [(one, style), (f"{'':<{_TITLE}} {change} ({bounds} in 9 of 10)", "quiet")]
+    change = change_words(difference.difference, si, unit).partition(" ")[0]
+    bounds = bounds_of(difference.difference, si, unit, signed=True)
+    line = f"{title:<21}{before:>7}{after:>7}  {f'{change} ({bounds})':<23} {word}"
+    return line, "headline" if word in (BETTER, WORSE) else ""
 
 
 def _wrapped(text: str, first: str = "", rest: str = "") -> list[str]:
