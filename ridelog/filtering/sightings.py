@@ -38,6 +38,7 @@ class Sightings:
     factor : noise of this fix relative to the ride's usual one, 1.
     speed_step_mps, position_step_m : steps in which the log writes speed and position.
     wander_mps : velocity at which positions wander, as the heights tell. [m/s]
+    smear_mps : how far each reported velocity may be off beside its noise, shape (m,). [m/s]
     breaks : shape (m - 1,), intervals across which nothing may be estimated.
     """
 
@@ -53,6 +54,7 @@ class Sightings:
     position_step_m: float
     origin_deg: tuple[float, float]
     wander_mps: float
+    smear_mps: FloatArray
 
 
 def sightings_of(track: Track) -> Sightings:
@@ -104,6 +106,7 @@ def sightings_of(track: Track) -> Sightings:
         position_step_m=_written_step(latitude) * _METRES_PER_DEGREE,
         origin_deg=origin,
         wander_mps=position_wander(time_s, track.height_m[rows]),
+        smear_mps=np.zeros(len(rows)),
     )
 
 

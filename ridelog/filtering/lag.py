@@ -1,0 +1,174 @@
+"""How far a receiver's reported velocity runs behind its own positions, and what to do about it.
+
+Receivers smooth speed more than position, so that what they report belongs to a time some tenths of
+a second ago. Over a time in which the machine accelerates the two disagree; the shift that makes
+them agree best is the lag. The velocities are then moved back, and where the motion bends within
+the receiver's memory they are believed less: what was averaged cannot be sharpened again.
+"""
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from scipy.interpolate import CubicHermiteSpline
+
+from ridelog.filtering.sightings import Sightings
+from ridelog.track import BoolArray, FloatArray
+
+# Lags that are looked for: a smoothed position may also run behind the velocity a little.
+_EARLIEST_S, _LATEST_S, _STEP_S = -1.0, 3.0, 0.1
+# Displacements compared are those over about this long: shorter ones are mostly position noise.
+_WINDOW_S = 1.0
+# A lag counts if it is this many standard deviations from none, and long enough to matter.
+_PLAINLY, _LEAST_S = 4.0, 0.05
+# So many seconds of riding must speak for it.
+_LEAST_WINDOWS = 20
+# Misfits beyond this many usual ones are jumps and count no more than at the limit.
+_LIMIT = 4.0
+# Errors of neighbouring windows are alike for some seconds: common practice, no source.
+_ALIKE = 3.0
+# A bend of the motion, seen through a box or a first-order filter of this lag, is off by 0.5 or
+# 0.9 of the second difference that the filtered velocity itself shows over the lag (own
+# derivation, DEVELOPERS.md, "Receivers").
+_SMEAR_OF_BEND = 0.9
+
+
+@dataclass(frozen=True)
+class Lag:
+    """How far reported velocity runs behind; negative if it runs ahead. [s]"""
+
+    lag_s: float
+    sd_s: float
+
+    @property
+    def counts(self) -> bool:
+        """Whether it is plainly there."""
+        return abs(self.lag_s) > max(_PLAINLY * self.sd_s, _LEAST_S)
+
+
+def find_lag(seen: Sightings) -> Lag | None:
+    """Return the lag of the reported velocity, None if the ride cannot tell.
+
+    With V the integral of the reported velocity, the displacement from t to t + w should be
+    V(t + w + lag) - V(t + lag). The lag is that of the least sum of squared misfits, each held to
+    four usual ones; its standard deviation is that of least squares, from the curvature of that
+    sum, for misfits that are alike over three windows.
+
+    Source
+    ------
+    Own derivation; least squares as in any text.
+    """
+    velocity, known = _velocity(seen)
+    time_s = seen.time_s
+    if known.sum() < _LEAST_WINDOWS or not np.isfinite(seen.velocity_mps[:, 0]).any():
+        return None
+    way = CubicHermiteSpline(
+        time_s[known], _integral(time_s[known], velocity[known]), velocity[known]
+    )
+    width = max(1, round(_WINDOW_S / seen.usual_interval_s))
+    first, last = _windows(seen, known, width)
+    if len(first) < _LEAST_WINDOWS * width:
+        return None
+    moved = seen.position_m[last] - seen.position_m[first]
+    lags = np.arange(_EARLIEST_S, _LATEST_S + 0.5 * _STEP_S, _STEP_S)
+    misfit = np.stack(
+        [
+            np.hypot(*(way(time_s[last] + lag) - way(time_s[first] + lag) - moved).T)
+            for lag in lags.tolist()
+        ]
+    )
+    usual = float(np.median(misfit[np.argmin(np.median(misfit, axis=1))])) / 1.1774
+    total = np.square(np.minimum(misfit, _LIMIT * max(usual, 1e-3) * 1.1774)).sum(axis=1) / width
+    best = int(np.argmin(total))
+    if not 2 <= best < len(lags) - 2:
+        return None
+    # A parabola over two steps to either side: wide enough for the noise of the sums.
+    curve, slope, _ = np.polyfit(
+        lags[best - 2 : best + 3] - lags[best], total[best - 2 : best + 3], 2
+    )
+    if curve <= 0.0:
+        return None
+    shift = float(np.clip(-0.5 * slope / curve, -_STEP_S, _STEP_S))
+    square = float(total[best]) * width / (2.0 * len(first))
+    return Lag(float(lags[best]) + shift, float(np.sqrt(_ALIKE * square / curve)))
+
+
+def without_lag(seen: Sightings, lag: Lag) -> Sightings:
+    """Return the sightings with every reported velocity at the time that it belongs to.
+
+    Between fixes the reported velocity is interpolated; where there are none near, nothing is
+    reported. ``smear_mps`` tells how far each may be off because the receiver averaged.
+    """
+    time_s, wanted = seen.time_s, seen.time_s + lag.lag_s
+    velocity, known = _velocity(seen)
+    right = np.clip(np.searchsorted(time_s, wanted), 1, len(time_s) - 1)
+    left = right - 1
+    near = (time_s[right] - time_s[left] <= 1.5 * seen.usual_interval_s) & ~seen.breaks[left]
+    near &= known[left] & known[right] & (wanted >= time_s[0]) & (wanted <= time_s[-1])
+    share = ((wanted - time_s[left]) / (time_s[right] - time_s[left]))[:, None]
+    moved = (1.0 - share) * velocity[left] + share * velocity[right]
+    nearest = np.where(share[:, 0] < 0.5, left, right)
+    crawl = near & seen.crawl[nearest]
+    moved[~near | crawl] = np.nan
+    return replace(
+        seen,
+        velocity_mps=moved,
+        crawl=crawl,
+        smear_mps=_smear(seen, wanted, velocity, known, abs(lag.lag_s)),
+    )
+
+
+def _smear(
+    seen: Sightings, at_s: FloatArray, velocity: FloatArray, known: BoolArray, lag_s: float
+) -> FloatArray:
+    """Return how far the averaged velocity may be off at some times, by its bend over the lag."""
+    reach = max(lag_s, seen.usual_interval_s)
+    times = seen.time_s[known]
+    # Means over half the lag to either side keep the noise of single readings out of the bend.
+    way = _integral(times, velocity[known])
+    half = 0.5 * reach
+
+    def mean(around_s: FloatArray) -> FloatArray:
+        begin, end = (
+            np.clip(around_s - half, *times[[0, -1]]),
+            np.clip(around_s + half, *times[[0, -1]]),
+        )
+        span = np.maximum(end - begin, 1e-9)
+        return np.stack(
+            [
+                (np.interp(end, times, way[:, k]) - np.interp(begin, times, way[:, k])) / span
+                for k in (0, 1)
+            ],
+            axis=1,
+        )
+
+    bend = mean(at_s + reach) - 2.0 * mean(at_s) + mean(at_s - reach)
+    # It errs alike over the lag, however many fixes that holds, so it must not average out.
+    alike = np.sqrt(max(1.0, lag_s / seen.usual_interval_s))
+    smear: FloatArray = _SMEAR_OF_BEND * alike * np.hypot(bend[:, 0], bend[:, 1]) / np.sqrt(2.0)
+    return smear
+
+
+def _velocity(seen: Sightings) -> tuple[FloatArray, BoolArray]:
+    """Return reported velocities with zero at a crawl, and where anything is reported."""
+    velocity = np.where(seen.crawl[:, None], 0.0, seen.velocity_mps)
+    known = np.isfinite(velocity[:, 0])
+    return np.where(known[:, None], velocity, 0.0), known
+
+
+def _integral(time_s: FloatArray, velocity: FloatArray) -> FloatArray:
+    way = np.zeros_like(velocity)
+    way[1:] = np.cumsum(0.5 * (velocity[1:] + velocity[:-1]) * np.diff(time_s)[:, None], axis=0)
+    return way
+
+
+def _windows(seen: Sightings, known: BoolArray, width: int) -> tuple[np.ndarray, np.ndarray]:
+    """Return first and last fix of windows whose whole neighbourhood is reported without a gap."""
+    time_s = seen.time_s
+    first = np.arange(len(time_s) - width)
+    last = first + width
+    before = np.searchsorted(time_s, time_s[first] + _EARLIEST_S)
+    after = np.searchsorted(time_s, time_s[last] + _LATEST_S)
+    inside = (time_s[first] + _EARLIEST_S >= time_s[0]) & (after < len(time_s))
+    bad = np.concatenate([[0], np.cumsum(np.append(seen.breaks, False) | ~known)])
+    whole = inside & (bad[np.minimum(after, len(time_s) - 1) + 1] - bad[before] == 0)
+    return first[whole], last[whole]
