@@ -60,6 +60,7 @@ def coarsened(chain: Chain, evidence: Evidence, group: IntArray) -> tuple[Chain,
         speed_floor_mps=evidence.speed_floor_mps,
         position_floor_m=evidence.position_floor_m,
         slow_floor_mps=evidence.slow_floor_mps,
+        smear_mps=mean(evidence.smear_mps, everywhere),
     )
 
 

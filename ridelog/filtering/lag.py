@@ -19,7 +19,7 @@ _EARLIEST_S, _LATEST_S, _STEP_S = -1.0, 3.0, 0.1
 # Displacements compared are those over about this long: shorter ones are mostly position noise.
 _WINDOW_S = 1.0
 # A lag counts if it is this many standard deviations from none, and long enough to matter.
-_PLAINLY, _LEAST_S = 4.0, 0.05
+_PLAINLY, _LEAST_S = 3.0, 0.05
 # So many seconds of riding must speak for it.
 _LEAST_WINDOWS = 20
 # Misfits beyond this many usual ones are jumps and count no more than at the limit.
@@ -30,6 +30,9 @@ _ALIKE = 3.0
 # 0.9 of the second difference that the filtered velocity itself shows over the lag (own
 # derivation, DEVELOPERS.md, "Receivers").
 _SMEAR_OF_BEND = 0.9
+# Squared bends are freed of what the usual noise of a reported velocity makes of them, so that
+# steady riding is not taken for bends.
+_USUAL_NOISE_MPS = 0.08
 
 
 @dataclass(frozen=True)
@@ -66,6 +69,9 @@ def find_lag(seen: Sightings) -> Lag | None:
     )
     width = max(1, round(_WINDOW_S / seen.usual_interval_s))
     first, last = _windows(seen, known, width)
+    # A machine at rest tells nothing, and its small misfits would set the measure for the others.
+    rides = (velocity[first] ** 2).sum(axis=1) + (velocity[last] ** 2).sum(axis=1) > 0.0
+    first, last = first[rides], last[rides]
     if len(first) < _LEAST_WINDOWS * width:
         return None
     moved = seen.position_m[last] - seen.position_m[first]
@@ -109,42 +115,43 @@ def without_lag(seen: Sightings, lag: Lag) -> Sightings:
     nearest = np.where(share[:, 0] < 0.5, left, right)
     crawl = near & seen.crawl[nearest]
     moved[~near | crawl] = np.nan
+    # A bend anywhere between the two readings spoils what is interpolated between them.
+    smear = _smear(seen, velocity, known, abs(lag.lag_s))
     return replace(
         seen,
         velocity_mps=moved,
         crawl=crawl,
-        smear_mps=_smear(seen, wanted, velocity, known, abs(lag.lag_s)),
+        smear_mps=np.maximum(smear[left], smear[right]),
     )
 
 
-def _smear(
-    seen: Sightings, at_s: FloatArray, velocity: FloatArray, known: BoolArray, lag_s: float
-) -> FloatArray:
-    """Return how far the averaged velocity may be off at some times, by its bend over the lag."""
+def _smear(seen: Sightings, velocity: FloatArray, known: BoolArray, lag_s: float) -> FloatArray:
+    """Return how far the velocity reported at each fix may be off, by its bend over the lag."""
     reach = max(lag_s, seen.usual_interval_s)
-    times = seen.time_s[known]
     # Means over half the lag to either side keep the noise of single readings out of the bend.
-    way = _integral(times, velocity[known])
-    half = 0.5 * reach
+    half = 0.5 * lag_s if lag_s > 2.0 * seen.usual_interval_s else 0.0
+    times, values = seen.time_s[known], velocity[known]
+    way = _integral(times, values)
 
-    def mean(around_s: FloatArray) -> FloatArray:
-        begin, end = (
-            np.clip(around_s - half, *times[[0, -1]]),
-            np.clip(around_s + half, *times[[0, -1]]),
-        )
-        span = np.maximum(end - begin, 1e-9)
-        return np.stack(
-            [
-                (np.interp(end, times, way[:, k]) - np.interp(begin, times, way[:, k])) / span
-                for k in (0, 1)
-            ],
-            axis=1,
-        )
+    def around(at_s: FloatArray) -> FloatArray:
+        columns = []
+        for axis in (0, 1):
+            if half:
+                begin, end = (np.clip(at_s + side, *times[[0, -1]]) for side in (-half, half))
+                gone = np.interp(end, times, way[:, axis]) - np.interp(begin, times, way[:, axis])
+                columns.append(gone / np.maximum(end - begin, 1e-9))
+            else:
+                columns.append(np.interp(at_s, times, values[:, axis]))
+        return np.stack(columns, axis=1)
 
-    bend = mean(at_s + reach) - 2.0 * mean(at_s) + mean(at_s - reach)
+    at_s = seen.time_s
+    bend = around(at_s + reach) - 2.0 * around(at_s) + around(at_s - reach)
+    square = (bend**2).sum(axis=1)
+    # Bends of the noise alone: weights 1, 4 and 1, both axes, over the readings in each mean.
+    noise = 12.0 * _USUAL_NOISE_MPS**2 / max(1.0, 2.0 * half / seen.usual_interval_s)
     # It errs alike over the lag, however many fixes that holds, so it must not average out.
-    alike = np.sqrt(max(1.0, lag_s / seen.usual_interval_s))
-    smear: FloatArray = _SMEAR_OF_BEND * alike * np.hypot(bend[:, 0], bend[:, 1]) / np.sqrt(2.0)
+    alike = max(1.0, lag_s / seen.usual_interval_s)
+    smear: FloatArray = _SMEAR_OF_BEND * np.sqrt(0.5 * alike * np.maximum(square - noise, 0.0))
     return smear
 
 

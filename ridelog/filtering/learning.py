@@ -73,6 +73,7 @@ class Evidence:
     drift_prior_mps : size of the drift before anything is learnt.
     speed_floor_mps, position_floor_m : rounding of the log, one standard deviation.
     slow_floor_mps : slow error that rounding makes, added in square.
+    smear_mps : how far a reported velocity may be off beside its noise, shape (n,).
     """
 
     has_position: BoolArray
@@ -85,6 +86,7 @@ class Evidence:
     speed_floor_mps: float
     position_floor_m: float
     slow_floor_mps: float
+    smear_mps: FloatArray
 
 
 def first_scales(chain: Chain, evidence: Evidence) -> Scales:
@@ -109,9 +111,9 @@ def weights_of(chain: Chain, evidence: Evidence, scales: Scales) -> Weights:
     position = scales.position_weight / (
         (scales.position_sd_m * evidence.factor) ** 2 * share_of_noise
     )
-    # Doppler suffers from poor geometry as position does; it never gets better than usual.
-    speed_factor = np.maximum(evidence.factor, 1.0)
-    velocity = scales.velocity_weight / ((scales.speed_sd_mps * speed_factor) ** 2 * share_of_noise)
+    velocity = scales.velocity_weight / (
+        _white_speed_variance(evidence, scales) + evidence.smear_mps**2
+    )
     still = np.where(scales.still, _STILL_SD_MPS**-2, evidence.crawl_precision)
     # The cruise prior counts once a second, however many instants a second has.
     share = np.minimum(np.gradient(chain.time_s), 1.0) if chain.n > 1 else np.ones(chain.n)
@@ -125,6 +127,18 @@ def weights_of(chain: Chain, evidence: Evidence, scales: Scales) -> Weights:
         drift=scales.drift_sd_mps * evidence.drift_factor,
         slow_sd=slow,
     )
+
+
+def _white_speed_variance(evidence: Evidence, scales: Scales) -> FloatArray:
+    # Doppler suffers from poor geometry as position does; it never gets better than usual.
+    speed_factor = np.maximum(evidence.factor, 1.0)
+    variance: FloatArray = (scales.speed_sd_mps * speed_factor) ** 2 / evidence.averaged
+    return variance
+
+
+def _share_of_white(evidence: Evidence, scales: Scales) -> FloatArray:
+    white = _white_speed_variance(evidence, scales)
+    return white / (white + evidence.smear_mps**2)
 
 
 def learn(
@@ -217,6 +231,7 @@ def _improved(
             scales.speed_sd_mps,
             _WHITE_SPEED_PRIOR_MPS,
             _WHITE_SPEED_WEIGHT,
+            _share_of_white(evidence, scales)[seen],
         )
         slow_sd = _slow(
             states[:, 4], blocks[:, 4, 4], beside[:, 4, 4], chain.slow_keep, live,
@@ -251,10 +266,14 @@ def _white(
     sd: float,
     prior_sd: float,
     prior_weight: float,
+    share: FloatArray | float = 1.0,
 ) -> tuple[float, FloatArray]:
-    """Return the white part's standard deviation and new weights of its fixes."""
-    squared = (residual**2).sum(axis=1) * precision * sd**2
-    determined = 2.0 * np.clip(1.0 - variance * precision, 0.0, 1.0)
+    """Return the white part's standard deviation and new weights of its fixes.
+
+    ``share`` is how much of each fix's variance is white: others tell less of the white part.
+    """
+    squared = (residual**2).sum(axis=1) * precision * sd**2 * share
+    determined = 2.0 * np.clip(1.0 - variance * precision, 0.0, 1.0) * share
     total = float(squared.sum()) + prior_weight * prior_sd**2
     new_sd = float(np.sqrt(total / (float(determined.sum()) + prior_weight)))
     # Expected squared deviation over the variance without the weight; 2 for normal noise.

@@ -27,6 +27,7 @@ from ridelog.filtering.quality import (
     settled_from,
     settling_factor,
 )
+from ridelog.filtering.receiver import recognised
 from ridelog.filtering.screening import Screened, screen
 from ridelog.filtering.sightings import CRAWL_SD_MPS, Sightings, sightings_of
 from ridelog.flags import Flag
@@ -66,7 +67,7 @@ def estimate_motion(track: Track, *, progress: Callable[[float], None] | None = 
     NotEnoughDataError
         If the fixes are too few or too far apart for any estimate.
     """
-    seen = sightings_of(track)
+    seen, receiver = recognised(sightings_of(track))
     screened = screen(seen)
     chain, evidence, fix = _chain_of(seen, screened)
     long_enough = _long_enough(seen)
@@ -84,10 +85,15 @@ def estimate_motion(track: Track, *, progress: Callable[[float], None] | None = 
     states = 0.5 * (steady + free)
     cautious = _cautious(chain, evidence, scales, sharp, seen)
     variances = variances_of(chain, cautious, part_of_progress(progress, 0.8, 1.0))
-    return _motion(
+    motion = _motion(
         track, seen, screened, chain, evidence, scales, states, variances, fix, long_enough,
         Posterior(chain, states, free - steady, sharp, cautious),
     )  # fmt: skip
+    return replace(
+        motion,
+        history=(*motion.history, *receiver.history),
+        warnings=(*motion.warnings, *receiver.warnings),
+    )
 
 
 def _learnt(chain: Chain, evidence: Evidence, progress: Callable[[float], None] | None) -> Scales:
@@ -121,6 +127,8 @@ def _chain_of(seen: Sightings, screened: Screened) -> tuple[Chain, Evidence, Int
     factor = np.ones(n)
     factor[fix] = seen.factor
     drift_factor = np.maximum(np.repeat(np.maximum(seen.factor[1:], seen.factor[:-1]), parts), 1.0)
+    smear = np.zeros(n)
+    smear[fix] = seen.smear_mps
     crawl = np.zeros(n)
     crawl[fix[seen.crawl]] = CRAWL_SD_MPS**-2
     rounding = seen.speed_step_mps / np.sqrt(12.0)
@@ -141,6 +149,7 @@ def _chain_of(seen: Sightings, screened: Screened) -> tuple[Chain, Evidence, Int
         ),
         # At a steady speed a coarse step makes the same error fix after fix.
         slow_floor_mps=rounding if seen.speed_step_mps > 0.1 else 0.0,
+        smear_mps=smear,
     )
     drift_time = WANDER_TIME_S if wanders else DRIFT_TIME_S
     return Chain(time_s, position, velocity, breaks, steps, drift_time), evidence, fix

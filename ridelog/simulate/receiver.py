@@ -4,14 +4,16 @@ from dataclasses import dataclass, field, fields
 from typing import Literal
 
 import numpy as np
+from scipy.signal import lfilter
 
 from ridelog.simulate import disturbances as bad
 from ridelog.simulate import slow
-from ridelog.simulate.truth import Truth
+from ridelog.simulate.truth import STEP_S, Truth
 from ridelog.track import FixKind, FloatArray, IntArray
 
 Drift = Literal["sinusoids", "second order"]
 SpeedDrift = Literal["moving average", "reflected walk"]
+LagKind = Literal["mean", "delay", "first order"]
 
 
 @dataclass(frozen=True)
@@ -67,7 +69,9 @@ class Receiver:
     speed_white_mps, speed_tail : the same for each axis of the reported velocity. [m/s]
     speed_slow_mps, speed_slow_s, speed_slow_kind : its slow error per axis. [m/s], [s]
     height_white_m, height_drift_m : errors of the height. [m]
-    lag_s : how far the reported velocity runs behind: its mean over twice this time. [s]
+    lag_s : how far the reported velocity runs behind. [s]
+    lag_kind : how it comes about. mean: over twice the lag; delay: by the lag, nothing else;
+        first order: an exponential memory of the lag.
     ahead_m : how far the antenna sits ahead of the body's reference point. [m]
     course_blank_mps : below this reported speed the course is left blank. [m/s]
     course_freezes : the course repeats its last value there instead of being blank.
@@ -98,6 +102,7 @@ class Receiver:
     height_white_m: float = 0.3
     height_drift_m: float = 2.0
     lag_s: float = 0.0
+    lag_kind: LagKind = "mean"
     ahead_m: float = 0.0
     course_blank_mps: float = 0.3
     course_freezes: bool = False
@@ -195,18 +200,7 @@ class Receiver:
         count = time_s.size
         if not self.reports_speed:
             return np.full(count, np.nan), np.full(count, np.nan)
-        if self.lag_s > 0.0:
-            # The mean velocity of a stretch is the way across it by its length.
-            now, before = (self._antenna(truth, time_s - back) for back in (0.0, 2.0 * self.lag_s))
-            true_velocity = [(a - b) / (2.0 * self.lag_s) for a, b in zip(now, before, strict=True)]
-        else:
-            velocity = np.interp(time_s, truth.time_s, truth.velocity_mps)
-            heading = np.interp(time_s, truth.time_s, truth.heading_rad)
-            across = self.ahead_m * np.interp(time_s, truth.time_s, truth.yaw_rate_radps)
-            true_velocity = [
-                velocity * np.sin(heading) + across * np.cos(heading),
-                velocity * np.cos(heading) - across * np.sin(heading),
-            ]
+        true_velocity = self._true_velocity(truth, time_s)
         walk = self.speed_slow_kind == "reflected walk"
         make = slow.reflected_walk if walk else slow.moving_average
         east, north = (
@@ -221,6 +215,28 @@ class Receiver:
         course = np.mod(course, 2.0 * np.pi)
         course[speed < self.course_blank_mps] = np.nan
         return speed, course
+
+    def _true_velocity(self, truth: Truth, time_s: FloatArray) -> list[FloatArray]:
+        """Return the antenna's velocity, east and north, as late as the receiver tells it."""
+        if self.lag_s > 0.0 and self.lag_kind == "mean":
+            # The mean velocity of a stretch is the way across it by its length.
+            now, before = (self._antenna(truth, time_s - back) for back in (0.0, 2.0 * self.lag_s))
+            return [(a - b) / (2.0 * self.lag_s) for a, b in zip(now, before, strict=True)]
+        at_s = truth.time_s if self.lag_s > 0.0 else time_s
+        velocity = np.interp(at_s, truth.time_s, truth.velocity_mps)
+        heading = np.interp(at_s, truth.time_s, truth.heading_rad)
+        across = self.ahead_m * np.interp(at_s, truth.time_s, truth.yaw_rate_radps)
+        both = [
+            velocity * np.sin(heading) + across * np.cos(heading),
+            velocity * np.cos(heading) - across * np.sin(heading),
+        ]
+        if self.lag_s <= 0.0:
+            return both
+        if self.lag_kind == "delay":
+            return [np.interp(time_s - self.lag_s, truth.time_s, axis) for axis in both]
+        keep = float(np.exp(-STEP_S / self.lag_s))
+        late = [lfilter([1.0 - keep], [1.0, -keep], axis - axis[0]) + axis[0] for axis in both]
+        return [np.interp(time_s, truth.time_s, axis) for axis in late]
 
     def _geometry(
         self,

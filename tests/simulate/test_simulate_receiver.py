@@ -18,6 +18,7 @@ from ridelog.simulate import (
     slow,
 )
 from ridelog.simulate.disturbances import displacement, draw
+from ridelog.simulate.receiver import LagKind
 from ridelog.simulate.rides import out_and_back
 from ridelog.track import FloatArray
 from ridelog.units import MPS_PER_KNOT
@@ -184,8 +185,9 @@ def test_number_of_disturbances_is_poisson() -> None:
     assert np.var(counts) == pytest.approx(5.0, abs=1.6)
 
 
-def test_lag_delays_the_reported_speed(truth: Truth) -> None:
-    seen = replace(EXACT, lag_s=0.6).observe(truth, np.random.default_rng(9))
+@pytest.mark.parametrize("kind", ["mean", "delay", "first order"])
+def test_lag_delays_the_reported_speed(truth: Truth, kind: LagKind) -> None:
+    seen = replace(EXACT, lag_s=0.6, lag_kind=kind).observe(truth, np.random.default_rng(9))
     rising = float(np.interp(4.0, seen.speed_mps[:300], seen.time_s[:300]))
     assert rising - truth.crossing_times(4.0)[0] == pytest.approx(0.6, abs=0.03)
 
