@@ -1,19 +1,17 @@
 """Rides before and after a change: every measure with its difference and verdict."""
 
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 
 from ridelog.analysis.settings import Settings
-from ridelog.compare.difference import Difference, difference_of
+from ridelog.compare.difference import Difference, difference_by_direction, difference_of
+from ridelog.compare.matching import Matched, match_directions
 from ridelog.compare.measure import Measure, Reading, Rides
 from ridelog.compare.measures import measures_of
 from ridelog.compare.mismatches import Mismatch, mismatches_of
 from ridelog.compare.pull_curves import PullCurves
 from ridelog.compare.read_pull import curves_of
-from ridelog.compare.rides import SAME_WAY_DEG, courses_apart_deg
 from ridelog.compare.verdict import CANNOT_SAY, Verdict, verdicts
 from ridelog.errors import RideLogError
-
-_ONE_WAY = "this ride was made in one direction only, the others in both"
 
 
 @dataclass(frozen=True)
@@ -122,62 +120,41 @@ def _check_sides(before: Rides, after: Rides) -> None:
 def _draft(measure: Measure, before: Rides, after: Rides) -> Compared:
     first = tuple(measure.read(ride) for ride in before)
     second = tuple(measure.read(ride) for ride in after)
-    if measure.one_direction and not _balanced(first, second):
-        first, second = _both_ways_only(first, second)
-    obstacle = _obstacle(measure, first, second)
+    obstacle = _missing(first, second)
+    matched = Matched(first, second)
+    if not obstacle and measure.one_direction:
+        matched = match_directions(first, second)
+        obstacle = matched.obstacle
     difference = None
     if not obstacle:
-        difference = difference_of(
-            [reading.estimate for reading in first if reading.estimate is not None],
-            [reading.estimate for reading in second if reading.estimate is not None],
-            wind_part=_wind_part(first, second) if measure.one_direction else 0.0,
-        )
-    return Compared(measure, first, second, difference, Verdict(CANNOT_SAY), obstacle)
+        told = [
+            [reading.estimate for reading in side if reading.estimate is not None]
+            for side in (matched.first, matched.second)
+        ]
+        if matched.directions is None:
+            part = _wind_part(matched.first, matched.second) if measure.one_direction else 0.0
+            difference = difference_of(told[0], told[1], wind_part=part)
+        else:
+            ways = [
+                [way for way, r in zip(side_ways, side, strict=True) if r.estimate is not None]
+                for side_ways, side in zip(
+                    matched.directions, (matched.first, matched.second), strict=True
+                )
+            ]
+            difference = difference_by_direction(told[0], told[1], ways[0], ways[1])
+    return Compared(
+        measure, matched.first, matched.second, difference, Verdict(CANNOT_SAY), obstacle
+    )
 
 
-def _obstacle(measure: Measure, first: tuple[Reading, ...], second: tuple[Reading, ...]) -> str:
-    """Return why the sides cannot be compared in this measure, or nothing."""
+def _missing(first: tuple[Reading, ...], second: tuple[Reading, ...]) -> str:
+    """Return why a side has no figure at all, or nothing."""
     for side, readings in (("before", first), ("after", second)):
         if all(reading.estimate is None for reading in readings):
             reasons = list(dict.fromkeys(r.reason for r in readings if r.reason))
             why = f" ({reasons[0].rstrip('.')})" if reasons else ""
             return f"no ride {side} the change holds this figure{why}"
-    if measure.one_direction and not _balanced(first, second):
-        return (
-            "the rides went in different directions and not all of them in both, so wind or slope "
-            "could be the whole difference"
-        )
     return ""
-
-
-def _balanced(first: tuple[Reading, ...], second: tuple[Reading, ...]) -> bool:
-    """Return whether wind can be told from the machine: both ways each, or one way for all."""
-    told = [reading for reading in (*first, *second) if reading.estimate is not None]
-    if all(reading.both_ways is not None for reading in told):
-        return True
-    courses = [reading.course_deg for reading in told if reading.course_deg is not None]
-    return len(courses) == len(told) and all(
-        courses_apart_deg(course, courses[0]) <= SAME_WAY_DEG for course in courses
-    )
-
-
-def _both_ways_only(
-    first: tuple[Reading, ...], second: tuple[Reading, ...]
-) -> tuple[tuple[Reading, ...], tuple[Reading, ...]]:
-    """Return the readings without rides of one direction, if both sides then have any left."""
-    sides = []
-    for readings in (first, second):
-        if all(reading.both_ways is None for reading in readings):
-            return first, second
-        sides.append(
-            tuple(
-                reading
-                if reading.both_ways is not None or reading.estimate is None
-                else replace(reading, estimate=None, reason=_ONE_WAY)
-                for reading in readings
-            )
-        )
-    return sides[0], sides[1]
 
 
 def _wind_part(first: tuple[Reading, ...], second: tuple[Reading, ...]) -> float:

@@ -104,6 +104,61 @@ def difference_of(
     )
 
 
+def difference_by_direction(
+    before: list[Estimate], after: list[Estimate], ways_before: list[int], ways_after: list[int]
+) -> Difference:
+    """Return the difference of rides of one direction each, same direction with same direction.
+
+    Each of the two directions weighs half. All rides share one scatter about the mean of their
+    side and direction; with no more rides than such groups it is unknown, as with one ride a side.
+
+    Parameters
+    ----------
+    before, after : list of Estimate
+        One for each ride.
+    ways_before, ways_after : list of int
+        0 or 1 for each ride, both present on both sides.
+    """
+    sides = ((before, ways_before), (after, ways_after))
+    means, weights, squares = [], [], 0.0
+    for rides, ways in sides:
+        groups = [[e.value for e, way in zip(rides, ways, strict=True) if way == k] for k in (0, 1)]
+        means.append(float(np.mean([np.mean(group) for group in groups])))
+        squares += sum(float(np.sum((np.array(g) - np.mean(g)) ** 2)) for g in groups)
+        weights.append([0.5 / len(groups[way]) for way in ways])
+    freedom = len(before) + len(after) - 4
+    scatter = float(np.sqrt(squares / freedom)) if freedom > 0 else float("nan")
+    spans, receivers = [], []
+    for (rides, _), shares in zip(sides, weights, strict=True):
+        receiver = float(np.linalg.norm([w * sd_of(e) for w, e in zip(shares, rides, strict=True)]))
+        spans.append(float(np.linalg.norm(shares)))
+        receivers.append(receiver)
+    receiver = float(np.hypot(*receivers))
+    apart = means[1] - means[0]
+    contrast = Contrast(apart, scatter * float(np.hypot(*spans)), freedom) if freedom > 0 else None
+    reach = max(contrast.reach(LEVEL) if contrast else 0.0, _REACH * receiver)
+    difference = Estimate(apart, apart - reach, apart + reach, LEVEL)
+    estimates = []
+    for mean, span, own in zip(means, spans, receivers, strict=True):
+        alone = Contrast(mean, scatter * span, freedom).reach(LEVEL) if freedom > 0 else 0.0
+        half = max(alone, _REACH * own)
+        estimates.append(Estimate(mean, mean - half, mean + half, LEVEL))
+    return Difference(
+        before=estimates[0],
+        after=estimates[1],
+        difference=difference,
+        percent=_percent(means[0], means[1], before, after, difference),
+        p_value=1.0 if contrast is None else _p_value(contrast, receiver, apart),
+        contrast=contrast,
+        receiver_error=receiver,
+        method="shared scatter" if contrast else "one ride a side",
+        sd_before=scatter,
+        sd_after=scatter,
+        rides_before=len(before),
+        rides_after=len(after),
+    )
+
+
 def sd_of(ride: Estimate) -> float:
     """Return the standard deviation that an interval stands for."""
     return (ride.high - ride.low) / (2.0 * _REACH)

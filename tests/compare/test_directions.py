@@ -1,46 +1,107 @@
 """Directions are balanced: wind and slope never pass for a gain."""
 
-from ridelog.analysis.result import Estimate
-from ridelog.compare.comparison import _balanced, _both_ways_only, _obstacle, _wind_part
-from ridelog.compare.measure import MORE, Measure, Reading, mean_of
+import numpy as np
+import pytest
 
-MEASURE = Measure("x", "x", "m/s", MORE, lambda ride: Reading(None), one_direction=True)
+from ridelog.analysis.result import Estimate
+from ridelog.compare.comparison import _missing, _wind_part
+from ridelog.compare.difference import difference_by_direction
+from ridelog.compare.matching import NO_MATCH, match_directions
+from ridelog.compare.measure import Reading, mean_of
 
 
 def reading(value: float, both: float | None = None, course: float | None = None) -> Reading:
-    estimate = Estimate(value, value - 0.1, value + 0.1)
-    other = None if both is None else Estimate(both, both - 0.1, both + 0.1)
-    return Reading(estimate, both_ways=other, course_deg=course)
+    return Reading(about(value), both_ways=None if both is None else about(both), course_deg=course)
+
+
+def about(value: float, reach: float = 0.1) -> Estimate:
+    return Estimate(value, value - reach, value + reach)
 
 
 def test_what_the_favoured_direction_adds_is_told_apart() -> None:
     first = (reading(10.1, 10.0), reading(10.1, 10.0))
     second = (reading(10.9, 10.2), reading(11.1, 10.4))
-    assert abs(_wind_part(first, second) - 0.6) < 1e-9
-    assert _obstacle(MEASURE, first, second) == ""
+    assert _wind_part(first, second) == pytest.approx(0.6)
+    matched = match_directions(first, second)
+    assert (matched.first, matched.second) == (first, second)
+    assert matched.obstacle == "" and matched.directions is None
 
 
 def test_one_course_on_both_sides_can_be_compared() -> None:
-    first, second = (reading(10.0, course=355.0),), (reading(10.5, course=10.0),)
-    assert _balanced(first, second)
-    assert _wind_part(first, second) == 0.0
+    matched = match_directions((reading(10.0, course=355.0),), (reading(10.5, course=10.0),))
+    assert matched.obstacle == "" and matched.directions is None
 
 
-def test_other_courses_cannot() -> None:
-    first, second = (reading(10.0, course=90.0),), (reading(10.5, course=270.0),)
-    assert not _balanced(first, second)
-    assert _obstacle(MEASURE, first, second).startswith("the rides went in different directions")
+def test_opposite_courses_cannot() -> None:
+    matched = match_directions((reading(10.0, course=90.0),), (reading(10.5, course=270.0),))
+    assert matched.obstacle == NO_MATCH
+    assert match_directions((reading(10.0),), (reading(10.5),)).obstacle == NO_MATCH
 
 
 def test_rides_of_one_direction_are_left_out_where_others_have_both() -> None:
     first = (reading(10.0, 10.0), reading(11.0, course=90.0))
-    second = (reading(10.5, 10.5),)
-    kept, other = _both_ways_only(first, second)
-    assert kept[0].estimate is not None and kept[1].estimate is None
-    assert kept[1].reason == "this ride was made in one direction only, the others in both"
-    assert other == second
-    alone = (reading(11.0, course=90.0),)
-    assert _both_ways_only(alone, second) == (alone, second)
+    matched = match_directions(first, (reading(10.5, 10.5),))
+    assert matched.first[0].estimate is not None and matched.first[1].estimate is None
+    assert matched.first[1].reason == (
+        "this ride was made in one direction only, the others in both"
+    )
+
+
+def test_same_direction_with_same_direction() -> None:
+    first = (reading(10.0, course=0.0), reading(12.0, course=180.0), reading(12.2, course=185.0))
+    second = (reading(10.6, course=3.0), reading(12.6, course=176.0), reading(50.0, course=90.0))
+    matched = match_directions(first, second)
+    assert matched.directions is not None
+    assert matched.directions[0] == (0, 1, 1)
+    assert matched.second[2].estimate is None
+    assert matched.second[2].reason == "no ride of the other side went in this direction"
+    difference = difference_by_direction(
+        [r.estimate for r in matched.first if r.estimate],
+        [r.estimate for r in matched.second if r.estimate],
+        [0, 1, 1],
+        [0, 1],
+    )
+    # Half of 10.6 - 10.0 and half of 12.6 - 12.1; a plain mean would say 11.6 - 11.4.
+    assert difference.difference.value == pytest.approx(0.5 * 0.6 + 0.5 * 0.5)
+    assert difference.method == "shared scatter"
+    assert difference.contrast is not None and difference.contrast.freedom == 1
+
+
+def test_two_directions_hold_the_truth_whatever_the_wind() -> None:
+    rng = np.random.default_rng(8)
+    held = 0
+    for _ in range(600):
+        wind = rng.normal(0.0, 2.0)
+        sides = [
+            [
+                about(10.0 + wind * sign + e, 1.645 * 0.03)
+                for sign, e in zip(ways, errors, strict=True)
+            ]
+            for ways, errors in (
+                ((1, -1, -1), rng.normal(0.0, 0.1, 3)),
+                ((1, 1, -1), rng.normal(0.0, 0.1, 3)),
+            )
+        ]
+        interval = difference_by_direction(sides[0], sides[1], [0, 1, 1], [0, 0, 1]).difference
+        held += interval.low <= 0.0 <= interval.high
+    assert 0.86 <= held / 600 <= 0.95
+
+
+def test_one_ride_a_direction_cannot_be_tested() -> None:
+    difference = difference_by_direction(
+        [about(10.0), about(12.0)], [about(11.0), about(13.0)], [0, 1], [0, 1]
+    )
+    assert difference.method == "one ride a side" and difference.contrast is None
+    assert difference.difference.low == pytest.approx(1.0 - 0.1)
+
+
+def test_what_is_missing_is_told_with_its_reason() -> None:
+    told = (reading(1.0),)
+    gone = (Reading(None, "the log is too short."), Reading(None, ""))
+    assert _missing(told, gone) == (
+        "no ride after the change holds this figure (the log is too short)"
+    )
+    assert _missing(told, told) == ""
 
 
 def test_mean_of_independent_estimates() -> None:
