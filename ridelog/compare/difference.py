@@ -133,9 +133,11 @@ def difference_by_direction(
         receiver = float(np.linalg.norm([w * sd_of(e) for w, e in zip(shares, rides, strict=True)]))
         spans.append(float(np.linalg.norm(shares)))
         receivers.append(receiver)
-    receiver = float(np.hypot(*receivers))
+    receiver = float(np.linalg.norm(receivers))
     apart = means[1] - means[0]
-    contrast = Contrast(apart, scatter * float(np.hypot(*spans)), freedom) if freedom > 0 else None
+    contrast = (
+        Contrast(apart, scatter * float(np.linalg.norm(spans)), freedom) if freedom > 0 else None
+    )
     reach = max(contrast.reach(LEVEL) if contrast else 0.0, _REACH * receiver)
     difference = Estimate(apart, apart - reach, apart + reach, LEVEL)
     estimates = []
