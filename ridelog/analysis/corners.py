@@ -20,7 +20,7 @@ _TRIALS, _FINEST_S = 41, 0.02
 _SEED = 20261125
 # Share of the noise that the lot adds: the draws themselves carry the rest. Of 0.1, 0.25, 0.5 and
 # 1 the one whose intervals held best on simulated rides (DEVELOPERS.md).
-_LOT_SHARE = 0.25
+_LOT_SHARE = 0.1
 
 
 @dataclass(frozen=True)

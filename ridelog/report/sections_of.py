@@ -4,6 +4,7 @@ from ridelog.analysis.ride import RideResult
 from ridelog.filtering.motion import Motion
 from ridelog.report.section import Section
 from ridelog.report.section_braking import braking_section
+from ridelog.report.section_coasting import coasting_section
 from ridelog.report.section_reverse import reverse_section
 from ridelog.units import SpeedUnit
 
@@ -22,4 +23,9 @@ def ride_sections(motion: Motion, result: RideResult, unit: SpeedUnit) -> tuple[
     unit : SpeedUnit
         In which speeds and lengths are given.
     """
-    return (braking_section(motion, result, unit), reverse_section(motion, result, unit))
+    every = (
+        braking_section(motion, result, unit),
+        coasting_section(motion, result, unit),
+        reverse_section(motion, result, unit),
+    )
+    return tuple(section for section in every if section is not None)

@@ -30,6 +30,7 @@ from ridelog.simulate import RECEIVER_KINDS, preset, to_track
 from ridelog.simulate.handling_rides import turning_ride
 from ridelog.simulate.labels import LabelledRide, finish
 from ridelog.simulate.rides import brake_anyhow, out_and_back, start_ride, starts_and_stops, u_turn
+from ridelog.simulate.spans import Span
 
 # Name: fixes a second, whether the log reports speed, white noise of a position.
 LOGS = {
@@ -95,6 +96,8 @@ def _compared(ride: LabelledRide, found: Brakings) -> list[Row]:
             ("speed", one.initial_speed, true.from_mps),
         ):
             row |= _errors(name, estimate, value)
+        if one.developed_decel is not None and true.to_mps == 0.0:
+            row |= _errors("developed", one.developed_decel, _developed(ride, true))
         rows.append(row)
     truth = ride.truth
     for one in found.each:
@@ -102,6 +105,17 @@ def _compared(ride: LabelledRide, found: Brakings) -> list[Row]:
         if float(-truth.accel_mps2[inside].mean()) < 0.4:
             rows.append({"invented": 1.0})
     return rows
+
+
+def _developed(ride: LabelledRide, true: Span) -> float:
+    """Return the true mean fully developed deceleration of a stop. [m/s²]"""
+    truth = ride.truth
+    inside = (truth.time_s >= true.start_s) & (truth.time_s <= true.end_s)
+    speed, way = truth.speed_mps[inside], truth.distance_m[inside]
+    upper, lower = 0.8 * true.from_mps, 0.1 * true.from_mps
+    # Speed falls, so both are read backwards.
+    at_upper, at_lower = np.interp([upper, lower], speed[::-1], way[::-1])
+    return float((upper**2 - lower**2) / (2.0 * (at_lower - at_upper)))
 
 
 def _errors(name: str, estimate: Estimate, value: float) -> Row:
@@ -117,7 +131,12 @@ def braked_line(rows: list[Row]) -> str:
     asked = [row for row in rows if "missed" in row]
     words = f"{sum(row['missed'] == 0.0 for row in asked)}/{len(asked)} found, "
     words += f"{sum('invented' in row for row in rows)} invented"
-    for name, unit in (("decel", "m/s2"), ("way", "m"), ("speed", "m/s")):
+    for name, unit in (
+        ("decel", "m/s2"),
+        ("developed", "m/s2"),
+        ("way", "m"),
+        ("speed", "m/s"),
+    ):
         words += f"; {_line(asked, name)} {unit}"
     for name in ("on", "end"):
         errors = _column(asked, name)
