@@ -69,7 +69,7 @@ def _table(result: RideResult, unit: SpeedUnit) -> Table | None:
         return None
     hardest = sorted(each, key=lambda one: -one.mean_decel.value)[:_MOST_ROWS]
     rows = tuple(_row(one, unit) for one in sorted(hardest, key=lambda one: one.start_s))
-    return Table(("Begins at", "Speed", "Way", "Mean deceleration", "Fully developed"), rows)
+    return Table(("At", "Speed", "Way", "Mean", "Fully developed"), rows)
 
 
 def _row(one: Braking, unit: SpeedUnit) -> tuple[str, ...]:

@@ -24,7 +24,7 @@ def coasting_section(motion: Motion, result: RideResult, unit: SpeedUnit) -> Sec
     coasting = result.coasting
     if not coasting.each:
         return None
-    notes = (_WHAT_IT_IS,)
+    notes: tuple[str, ...] = (_WHAT_IT_IS,)
     if coasting.reason and coasting.columns is not None:
         notes = (f"{capital(coasting.reason)}.", _WHAT_IT_IS)
     return Section(

@@ -19,6 +19,7 @@ from ridelog.report.canvas import NARROW, WIDE, blank
 from ridelog.report.json_result import ride_json, schema_of
 from ridelog.report.plot_phases import draw_key, draw_strip, phase_rows
 from ridelog.report.section_braking import braking_section
+from ridelog.report.section_coasting import coasting_section
 from ridelog.units import SPEED_UNITS
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -158,3 +159,33 @@ def test_wrong_options_are_refused(arguments: list[str], words: str) -> None:
     assert done.returncode == 2
     assert words in " ".join(done.stderr.split())
     assert "Traceback" not in done.stderr
+
+
+def test_rolling_out_has_its_section(good_motion: Motion, good_result: RideResult) -> None:
+    section = coasting_section(good_motion, good_result, KMH)
+    assert section is not None
+    assert section.lead.startswith("Rolling out at 24.")
+    assert "from 2 stretches in both directions, so that slope and wind cancel" in section.lead
+    assert section.pictures[0].name == "coasting"
+    assert section.table is not None
+    assert [row[0] for row in section.table.rows] == ["a", "b", "c"]
+
+
+def test_rolling_out_one_way_has_words_only(good_motion: Motion, good_result: RideResult) -> None:
+    coasting = good_result.coasting
+    reason = "the machine rolls out in one direction only"
+    one_way = replace(
+        coasting, each=coasting.each[:1], speed_mps=np.zeros(0), decel=(), rolling=None, linear=None,
+        air=None, columns=None, named_columns=None, both_ways=False, reason=reason,
+    )  # fmt: skip
+    section = coasting_section(good_motion, replace(good_result, coasting=one_way), KMH)
+    assert section is not None
+    assert section.lead == f"The ride holds 1 stretch of rolling out, but {reason}."
+    assert section.pictures == () and section.table is None
+
+
+def test_without_rolling_out_there_is_no_section(
+    good_motion: Motion, good_result: RideResult
+) -> None:
+    none = replace(good_result.coasting, each=())
+    assert coasting_section(good_motion, replace(good_result, coasting=none), KMH) is None
