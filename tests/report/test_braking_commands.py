@@ -175,8 +175,8 @@ def test_rolling_out_one_way_has_words_only(good_motion: Motion, good_result: Ri
     coasting = good_result.coasting
     reason = "the machine rolls out in one direction only"
     one_way = replace(
-        coasting, each=coasting.each[:1], speed_mps=np.zeros(0), decel=(), rolling=None, linear=None,
-        air=None, columns=None, named_columns=None, both_ways=False, reason=reason,
+        coasting, each=coasting.each[:1], speed_mps=np.zeros(0), decel=(), rolling=None,
+        linear=None, air=None, columns=None, named_columns=None, both_ways=False, reason=reason,
     )  # fmt: skip
     section = coasting_section(good_motion, replace(good_result, coasting=one_way), KMH)
     assert section is not None
