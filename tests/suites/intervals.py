@@ -32,6 +32,7 @@ from ridelog.analysis.top_speed import measure_top_speed
 from ridelog.filtering.smoother import estimate_motion
 from ridelog.simulate import RECEIVER_KINDS, preset, to_track
 from ridelog.simulate.rides import out_and_back
+from ridelog.simulate.truth import Truth
 
 # Name: fixes a second, whether the log reports speed, white noise of a position.
 LOGS = {
@@ -48,7 +49,11 @@ Interval = tuple[float, float, float]
 
 @dataclass(frozen=True)
 class Outcome:
-    """What one ride gave; intervals are value, low, high. [m/s]"""
+    """What one ride gave; intervals are value, low, high. [m/s]
+
+    ``plateau_s`` is how long the truth stayed near its best second, not what was asked for: a pull
+    that ends in braking has none.
+    """
 
     plateau_s: float
     true_mps: float
@@ -85,7 +90,7 @@ def one_ride(log: str, kind: str, seed: int, number: int, *, baselines: bool = T
     settled = motion.settled_s if np.isfinite(motion.settled_s) else 0.0
     late = settled + 1.0 < ride.truth.duration_s
     return Outcome(
-        plateau,
+        _plateau(ride.truth),
         true,
         ride.truth.best_mean_speed(start_s=settled).speed_mps if late else true,
         _interval(top.best_1s),
@@ -93,6 +98,17 @@ def one_ride(log: str, kind: str, seed: int, number: int, *, baselines: bool = T
         _interval(top.two_way),
         others,
     )
+
+
+def _plateau(truth: Truth) -> float:
+    """Return how long the speed stayed within 0.3 m/s of the best second, around it. [s]"""
+    best = truth.best_mean_speed()
+    slow = np.abs(truth.velocity_mps) < best.speed_mps - 0.3
+    middle = int(np.searchsorted(truth.time_s, best.start_s + 0.5))
+    before, after = np.flatnonzero(slow[:middle]), np.flatnonzero(slow[middle:])
+    first = before[-1] if len(before) else 0
+    last = middle + after[0] if len(after) else len(slow) - 1
+    return float(truth.time_s[last] - truth.time_s[first])
 
 
 def _interval(found: Estimate | None) -> Interval | None:
