@@ -9,10 +9,6 @@ from ridelog.filtering.motion import Motion, Paths
 from ridelog.flags import Flag
 from ridelog.track import BoolArray, FloatArray
 
-# Fixes that may not carry a figure: the receiver was settling, or (where speed comes from
-# positions, which suffer most) its satellites were badly placed.
-_DOUBTFUL = Flag.SETTLING
-_DOUBTFUL_POSITIONS = Flag.SETTLING | Flag.POOR_GEOMETRY
 _REJECTED = Flag.JUMP | Flag.SPEED_JUMP
 # A window may hold this share of rejected fixes, since neighbours bridge a single one.
 _MOST_REJECTED = 0.34
@@ -33,7 +29,7 @@ class Windows:
     mean_mps : mean speed over it, along the path. [m/s]
     course_rad : direction from its first to its last point.
     usable : whether a figure may be taken from it.
-    settling : would be usable if the receiver had settled; the speed it reported is known to be
+    settling : would be usable if the receiver had settled; what it said is known to be
         ``Motion.settling_factor`` times noisier there.
     """
 
@@ -63,8 +59,10 @@ def windows_of(
     rows = rows_in_time(motion, known)
     time_s = motion.track.time_s[rows]
     flags = motion.flags[rows]
-    doubtful_flags = _DOUBTFUL if motion.speed_source == "reported" else _DOUBTFUL_POSITIONS
-    doubtful = (flags & np.uint32(doubtful_flags)) != 0
+    early = (flags & np.uint32(Flag.SETTLING)) != 0
+    # Positions suffer most from badly placed satellites: no speed is taken from them there.
+    doubtful = (flags & np.uint32(Flag.POOR_GEOMETRY)) != 0
+    doubtful &= motion.speed_source != "reported"
     rejected = (flags & np.uint32(_REJECTED)) != 0
     speed = motion.speed_mps[rows]
     east, north = motion.east_m[rows], motion.north_m[rows]
@@ -98,12 +96,13 @@ def windows_of(
         (held(rejected) <= _MOST_REJECTED * (after + 1 - start))
         & (held(bridged) == 0)
         & (holes[after] - holes[start] == 0)
+        & (held(doubtful) == 0)
     )
     for first_s, last_s in excluded:
         seen &= (time_s[start] + 1.5 * length_s <= first_s) | (
             time_s[start] - 0.5 * length_s >= last_s
         )
-    settled = held(doubtful) == 0
+    settled = held(early) == 0
     return Windows(
         length_s=length_s,
         start_s=time_s[start],

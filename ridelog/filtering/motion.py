@@ -104,7 +104,8 @@ class Motion:
     pieces : gap-free stretches on which motion is estimated, in time order.
     gaps : (start_s, end_s) of interruptions inside the log.
     settled_s : time from which the receiver had settled; NaN if it never did.
-    settling_factor : how many times noisier its reported speed was before; NaN if not known.
+    settling_factor : how many times noisier it was before (reported speed, or position where none
+        is reported); NaN if not known.
     speed_source : "reported" or "positions".
     """
 

@@ -85,13 +85,13 @@ def settled_from(
         end = float(following[0])
 
 
-def settling_factor(residual_mps: FloatArray, settling: BoolArray) -> float:
-    """Return how many times noisier the reported velocity was while the receiver settled.
+def settling_factor(residual: FloatArray, settling: BoolArray) -> float:
+    """Return how many times noisier a receiver was while it settled.
 
     Parameters
     ----------
-    residual_mps : ndarray, shape (m, 2)
-        Reported velocity less the fitted one, NaN where none was reported.
+    residual : ndarray, shape (m, 2)
+        Reported velocity, or position, less the fitted one; NaN where there is none.
     settling : ndarray of bool, shape (m,)
         Fixes before the receiver had settled.
 
@@ -100,7 +100,7 @@ def settling_factor(residual_mps: FloatArray, settling: BoolArray) -> float:
     float
         At least 1; NaN with fewer than ten such fixes on either side.
     """
-    squares = (residual_mps**2).sum(axis=1)
+    squares = (residual**2).sum(axis=1)
     known = np.isfinite(squares)
     before, after = squares[known & settling], squares[known & ~settling]
     if min(len(before), len(after)) < _LEAST_TO_COMPARE:

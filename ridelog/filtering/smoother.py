@@ -264,7 +264,7 @@ def _motion(
         settling_factor=(
             settling_factor(seen.velocity_mps - velocity - states[:, 4], settling)
             if reported
-            else np.nan
+            else settling_factor(residual, settling)
         ),
         rate_hz=1.0 / seen.usual_interval_s,
         speed_source="reported" if reported else "positions",
