@@ -45,7 +45,9 @@ def test_fixes_up_to_two_seconds_apart_give_one(apart_s: int, reports: bool) -> 
     assert seen_share(motion) == 1.0
     best = measure_top_speed(motion).best_1s
     assert best is not None
-    assert best.low < ride.truth.best_mean_speed().speed_mps < best.high
+    # One ride in ten misses a 90 % interval; none may miss twice its reach.
+    reach = best.high - best.low
+    assert abs(best.value - ride.truth.best_mean_speed().speed_mps) < reach
 
 
 def test_a_log_with_missing_fixes_is_still_seen() -> None:
