@@ -2,12 +2,17 @@
 
 from dataclasses import dataclass
 
+from ridelog.filtering.holding import find_hold, without_hold
 from ridelog.filtering.lag import find_lag, without_lag
+from ridelog.filtering.rounding import lasting_rounding, rounding_sd
 from ridelog.filtering.sightings import Sightings
+from ridelog.track import Track
 
 # From this lag on a reader is warned: a launch or a stop is then a tenth of its time off. Own
 # choice.
 _WARN_S = 0.3
+# A lasting error of rounding below this is lost in the receiver's own slow errors.
+_LEAST_LASTING_MPS = 0.005
 
 
 @dataclass(frozen=True)
@@ -18,10 +23,24 @@ class Receiver:
     warnings: tuple[str, ...] = ()
 
 
-def recognised(seen: Sightings) -> tuple[Sightings, Receiver]:
+def recognised(seen: Sightings, track: Track) -> tuple[Sightings, Receiver]:
     """Return the sightings as they should be taken, and what was recognised of the receiver."""
     habits: list[str] = []
     warnings: list[str] = []
+    if lasting_rounding(seen.speed_step_mps) > _LEAST_LASTING_MPS:
+        habits.append(
+            f"reported speed is written in steps of {seen.speed_step_mps:.3f} m/s, an error of "
+            f"{rounding_sd(seen.speed_step_mps):.3f} m/s that lasts while the speed stays the same"
+        )
+    speed_mps = track.speed_mps[seen.rows]
+    hold = find_hold(seen, speed_mps)
+    if hold is not None:
+        seen = without_hold(seen, hold)
+        repeats = f"; {hold.repeated.sum()} positions repeated there are not used"
+        habits.append(
+            f"reported speed is held at zero below about {hold.pace_mps:.2f} m/s"
+            + (repeats if hold.repeated.any() else "")
+        )
     lag = find_lag(seen)
     if lag is not None and lag.counts:
         seen = without_lag(seen, lag)

@@ -6,6 +6,7 @@ import numpy as np
 
 from ridelog.errors import NotEnoughDataError
 from ridelog.filtering.height import position_wander
+from ridelog.filtering.rounding import written_step
 from ridelog.flags import UNUSABLE
 from ridelog.geodesy import to_local
 from ridelog.track import BoolArray, FloatArray, IntArray, Track
@@ -39,6 +40,8 @@ class Sightings:
     speed_step_mps, position_step_m : steps in which the log writes speed and position.
     wander_mps : velocity at which positions wander, as the heights tell. [m/s]
     smear_mps : how far each reported velocity may be off beside its noise, shape (m,). [m/s]
+    held : positions that only repeat the one before because the receiver holds it, shape (m,).
+    crawl_sd_mps : what "crawl" leaves open of the velocity, one axis. [m/s]
     breaks : shape (m - 1,), intervals across which nothing may be estimated.
     """
 
@@ -55,6 +58,8 @@ class Sightings:
     origin_deg: tuple[float, float]
     wander_mps: float
     smear_mps: FloatArray
+    held: BoolArray
+    crawl_sd_mps: float = CRAWL_SD_MPS
 
 
 def sightings_of(track: Track) -> Sightings:
@@ -102,11 +107,12 @@ def sightings_of(track: Track) -> Sightings:
         factor=_noise_factor(track.hdop[rows], track.position_sd_m[rows]),
         breaks=breaks,
         usual_interval_s=usual,
-        speed_step_mps=_written_step(track.speed_mps[rows]),
-        position_step_m=_written_step(latitude) * _METRES_PER_DEGREE,
+        speed_step_mps=written_step(track.speed_mps[rows]),
+        position_step_m=written_step(latitude) * _METRES_PER_DEGREE,
         origin_deg=origin,
         wander_mps=position_wander(time_s, track.height_m[rows]),
         smear_mps=np.zeros(len(rows)),
+        held=np.zeros(len(rows), dtype=bool),
     )
 
 
@@ -155,12 +161,3 @@ def _noise_factor(hdop: FloatArray, position_sd_m: FloatArray) -> FloatArray:
             usual = float(np.median(quality[known]))
             factor = np.where(known, np.where(known, quality, usual) / usual, factor)
     return np.clip(factor, _LEAST_FACTOR, _MOST_FACTOR)
-
-
-def _written_step(values: FloatArray) -> float:
-    """Return the step in which a log writes a quantity: the least usual non-zero difference."""
-    known = np.unique(values[np.isfinite(values)])
-    if len(known) < 3:
-        return 0.0
-    steps = np.diff(known)
-    return float(np.quantile(steps[steps > 1e-9], 0.02)) if (steps > 1e-9).any() else 0.0

@@ -28,8 +28,9 @@ from ridelog.filtering.quality import (
     settling_factor,
 )
 from ridelog.filtering.receiver import recognised
+from ridelog.filtering.rounding import lasting_rounding, rounding_sd
 from ridelog.filtering.screening import Screened, screen
-from ridelog.filtering.sightings import CRAWL_SD_MPS, Sightings, sightings_of
+from ridelog.filtering.sightings import Sightings, sightings_of
 from ridelog.flags import Flag
 from ridelog.track import BoolArray, FloatArray, IntArray, Track
 
@@ -67,7 +68,7 @@ def estimate_motion(track: Track, *, progress: Callable[[float], None] | None = 
     NotEnoughDataError
         If the fixes are too few or too far apart for any estimate.
     """
-    seen, receiver = recognised(sightings_of(track))
+    seen, receiver = recognised(sightings_of(track), track)
     screened = screen(seen)
     chain, evidence, fix = _chain_of(seen, screened)
     long_enough = _long_enough(seen)
@@ -118,7 +119,8 @@ def _chain_of(seen: Sightings, screened: Screened) -> tuple[Chain, Evidence, Int
     time_s = np.append(seen.time_s[owner] + share * interval[owner], seen.time_s[-1])
 
     position = np.full((n, 2), np.nan)
-    position[fix] = np.where(screened.good_position[:, None], seen.position_m, np.nan)
+    told = screened.good_position & ~seen.held
+    position[fix] = np.where(told[:, None], seen.position_m, np.nan)
     velocity = np.full((n, 2), np.nan)
     velocity[fix] = np.where(screened.good_velocity[:, None], seen.velocity_mps, np.nan)
     breaks = np.repeat(seen.breaks, parts)
@@ -130,8 +132,7 @@ def _chain_of(seen: Sightings, screened: Screened) -> tuple[Chain, Evidence, Int
     smear = np.zeros(n)
     smear[fix] = seen.smear_mps
     crawl = np.zeros(n)
-    crawl[fix[seen.crawl]] = CRAWL_SD_MPS**-2
-    rounding = seen.speed_step_mps / np.sqrt(12.0)
+    crawl[fix[seen.crawl]] = seen.crawl_sd_mps**-2
     # With a reported speed the ride shows the wander itself; positions alone need the heights.
     wanders = not np.isfinite(velocity[:, 0]).any() and seen.wander_mps > _WANDERS
     evidence = Evidence(
@@ -142,13 +143,13 @@ def _chain_of(seen: Sightings, screened: Screened) -> tuple[Chain, Evidence, Int
         averaged=np.ones(n),
         drift_factor=drift_factor,
         drift_prior_mps=seen.wander_mps if wanders else DRIFT_PRIOR_MPS,
-        speed_floor_mps=max(rounding, 0.005),
+        speed_floor_mps=max(rounding_sd(seen.speed_step_mps), 0.005),
         # Rounding to a coarse step errs alike fix after fix, so it counts in full.
         position_floor_m=max(
             seen.position_step_m * (1.0 if seen.position_step_m > 0.1 else 12.0**-0.5), 0.003
         ),
         # At a steady speed a coarse step makes the same error fix after fix.
-        slow_floor_mps=rounding if seen.speed_step_mps > 0.1 else 0.0,
+        slow_floor_mps=lasting_rounding(seen.speed_step_mps),
         smear_mps=smear,
     )
     drift_time = WANDER_TIME_S if wanders else DRIFT_TIME_S

@@ -1,0 +1,63 @@
+"""Rounding of the reported speed."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from filtered_rides import ride_and_log
+
+from ridelog.filtering import rounding
+from ridelog.filtering.rounding import lasting_rounding, rounding_sd, written_step
+from ridelog.filtering.smoother import estimate_motion
+from ridelog.simulate import to_track
+from ridelog.units import MPS_PER_KMH, MPS_PER_KNOT
+
+
+@pytest.mark.parametrize("step", [MPS_PER_KMH, 0.1 * MPS_PER_KNOT, 0.01])
+@pytest.mark.parametrize("decimals", [2, 4])
+def test_the_step_is_found_however_it_is_written(step: float, decimals: int) -> None:
+    speed = np.random.default_rng(1).uniform(0.0, 12.0, 3000)
+    written = np.round(np.round(speed / step) * step, decimals)
+    assert written_step(written) == pytest.approx(step, rel=0.06)
+
+
+def test_no_step_without_values() -> None:
+    assert written_step(np.full(5, np.nan)) == 0.0
+    assert written_step(np.array([3.0, 3.0, 4.0])) == 0.0
+    assert lasting_rounding(0.0) == 0.0
+
+
+@pytest.mark.parametrize("noise_mps", [0.02, 0.05])
+def test_what_lasts_is_what_many_readings_err_by(
+    noise_mps: float, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(rounding, "_LEAST_NOISE_MPS", noise_mps)
+    step = MPS_PER_KMH
+    rng = np.random.default_rng(2)
+    speed = rng.uniform(5.0, 5.0 + 20.0 * step, 1000)
+    read = np.round((speed + noise_mps * rng.standard_normal((2000, 1000))) / step) * step
+    error = read.mean(axis=0) - speed
+    assert lasting_rounding(step) == pytest.approx(float(np.sqrt(np.mean(error**2))), rel=0.06)
+
+
+def test_without_noise_all_of_it_lasts(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(rounding, "_LEAST_NOISE_MPS", 0.0)
+    # Five harmonics hold 89 % of the variance of a sawtooth.
+    assert lasting_rounding(1.0) == pytest.approx(rounding_sd(1.0), rel=0.06)
+    assert rounding_sd(1.0) == pytest.approx(0.288675, abs=5e-7)
+
+
+def test_fine_steps_leave_nothing_that_lasts() -> None:
+    assert lasting_rounding(0.1 * MPS_PER_KNOT) < 0.004
+    assert lasting_rounding(MPS_PER_KMH) > 0.05
+
+
+def test_a_coarse_step_is_said() -> None:
+    _, log = ride_and_log(51)
+    speed = np.round(log.speed_mps / MPS_PER_KMH) * MPS_PER_KMH
+    track = to_track(log)
+    motion = estimate_motion(replace(track, speed_mps=speed))
+    assert (
+        "receiver: reported speed is written in steps of 0.278 m/s, an error of 0.080 m/s that "
+        "lasts while the speed stays the same"
+    ) in motion.history
