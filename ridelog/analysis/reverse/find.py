@@ -7,7 +7,7 @@ import numpy as np
 
 from ridelog.analysis.reverse.candidates import Candidate, candidates_of
 from ridelog.analysis.reverse.evidence import fitted, steps_of
-from ridelog.analysis.reverse.guards import Surroundings, doubts, surroundings_of
+from ridelog.analysis.reverse.guards import Surroundings, doubts, is_noise, surroundings_of
 from ridelog.analysis.reverse.heading_grid import Steps, reverse_probability
 from ridelog.analysis.reverse.measure import Measured, joined, measured
 from ridelog.analysis.reverse.readings import readings_of
@@ -69,6 +69,8 @@ def find_reverse(
         if any(a < candidate.end_s and candidate.start_s < b for a, b in (*wanted, *left_out)):
             continue
         figures = measured(motion, candidate.start_s, candidate.end_s)
+        if is_noise(figures):
+            continue
         around = surroundings_of(steps, backwards, candidate)
         against = doubts(motion, steps, candidate, figures, around, readings)
         stretches.append(_by_evidence(steps, candidate, figures, around, against))

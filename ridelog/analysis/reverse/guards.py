@@ -19,6 +19,8 @@ from ridelog.track import FloatArray
 # Own choices unless said otherwise, set on simulated rides and held against public logs.
 _SURE = 0.9
 _SLOWEST_MPS, _WANDERS = 0.45, 4.0
+# What is slower or shorter than this is not worth a doubt: it is left out.
+_NOISE_MPS, _NOISE_M, _NOISE_SIGMAS = 0.3, 0.5, 2.5
 _SHORTEST_M, _SIGMAS, _WANDER_S = 0.5, 4.5, 5.0
 # Riding forward, near by: this far at this speed.
 _RIDE_M, _RIDE_MPS, _NEAR_S = 3.0, 1.0, 25.0
@@ -72,6 +74,13 @@ def surroundings_of(steps: Steps, backwards: FloatArray, candidate: Candidate) -
         stand_before_s=candidate.start_s - float(earlier[-1]) if len(earlier) else np.nan,
         stand_after_s=float(later[0]) - candidate.end_s if len(later) else np.nan,
         speed_before_mps=float(speed[just].max()) if just.any() else 0.0,
+    )
+
+
+def is_noise(measured: Measured) -> bool:
+    """Return whether a stretch is no more than the scatter of a machine at rest."""
+    return float(measured.best_mps[0]) < _NOISE_MPS or measured.displacement_m < max(
+        _NOISE_M, _NOISE_SIGMAS * measured.displacement_sd_m
     )
 
 

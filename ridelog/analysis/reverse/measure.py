@@ -16,9 +16,12 @@ _WINDOW_S = 1.0
 
 @dataclass(frozen=True)
 class Measured:
-    """Figures of a stretch; columns as in ``Paths``.
+    """Figures of a stretch.
 
-    best_mps : best one-second mean, the mean of the whole if it is shorter, shape (columns,).
+    best_mps : best one-second mean, the mean of the whole if it is shorter: fitted path, then the
+        cautious draws twice. A reverse lasts some seconds with a corner near either end; the sharp
+        reading takes its corners and steady stretches for granted and so shows too little of what
+        choosing the best second adds (measured: DEVELOPERS.md, "Reverse"). Shape (columns,).
     distance_m : way on the fitted path. [m]
     displacement_m, displacement_sd_m : from its start to its end, straight. [m]
     """
@@ -41,9 +44,10 @@ def measured(motion: Motion, start_s: float, end_s: float) -> Measured:
     means = window_means(paths, min(_WINDOW_S, length_s))[1]
     moved = paths.position_m[-1] - paths.position_m[0]
     straight = np.hypot(moved[0], moved[1])
-    cautious = straight[1 + (len(straight) - 1) // 2 :]
+    draws = (len(straight) - 1) // 2
+    best, cautious = means.max(axis=0), straight[1 + draws :]
     return Measured(
-        best_mps=means.max(axis=0),
+        best_mps=np.concatenate([best[:1], best[1 + draws :], best[1 + draws :]]),
         distance_m=float(paths.distance_m[-1, 0]),
         displacement_m=float(straight[0]),
         displacement_sd_m=float(cautious.std()),
