@@ -11,10 +11,14 @@ import numpy as np
 from ridelog.analysis.reverse.evidence import fitted
 from ridelog.analysis.reverse.heading_grid import Steps
 from ridelog.filtering.motion import Motion
-from ridelog.track import FloatArray
+from ridelog.track import BoolArray, FloatArray
 
 # The fitted path is looked at this finely for edges.
 _FINE_S = 0.05
+# More likely reverse than not; and likely enough to be named while the ride leaves it open.
+_LIKELY, _POSSIBLE = 0.5, 0.2
+# Steps further apart than this have an interruption between them.
+_INTERRUPTED_S = 2.5
 # A step is travel from this speed on.
 _OFF_MPS = 0.15
 # The line through these shares of the height that is reached within some seconds meets zero where
@@ -30,7 +34,7 @@ _LEAST_MPS, _LEAST_M = 0.3, 0.35
 
 @dataclass(frozen=True)
 class Candidate:
-    """A stretch that is more likely reverse than forward.
+    """A stretch that may well be reverse.
 
     start_s, end_s : where it moved off and came to rest. [s]
     probability : mean over its moving steps.
@@ -47,20 +51,31 @@ class Candidate:
 
 
 def candidates_of(motion: Motion, steps: Steps, backwards: FloatArray) -> tuple[Candidate, ...]:
-    """Return the stretches that are more likely reverse than forward and are travel at all."""
-    speed = steps.speed_mps
-    turns = np.diff(np.concatenate([[False], backwards > 0.5, [False]]).astype(np.int8))
-    edges = np.flatnonzero(turns).reshape(-1, 2)
+    """Return the stretches that may well be reverse and are travel at all, in time order.
+
+    Where the whole ride leaves it open which of two kinds of stretches are the reverses (both as
+    long and as fast), the less likely kind is a candidate too.
+    """
     found: list[Candidate] = []
-    for first, stop in edges.tolist():
-        # An interruption of the log ends a stretch: nothing is known of its inside.
-        inner = np.flatnonzero(np.diff(steps.time_s[first:stop]) > 2.5) + first + 1
-        limits = [first, *inner.tolist(), stop]
-        for a, b in zip(limits[:-1], limits[1:], strict=True):
-            candidate = _candidate(motion, steps, backwards, speed, a, b)
+    for likely in (_LIKELY, _POSSIBLE):
+        for first, stop in _runs(steps, backwards > likely):
+            if any(c.first < stop and first < c.stop for c in found):
+                continue
+            candidate = _candidate(motion, steps, backwards, steps.speed_mps, first, stop)
             if candidate is not None:
                 found.append(candidate)
-    return tuple(found)
+    return tuple(sorted(found, key=lambda candidate: candidate.start_s))
+
+
+def _runs(steps: Steps, inside: BoolArray) -> list[tuple[int, int]]:
+    """Return first and one-past-last step of every run, an interruption of the log ends one."""
+    apart = np.flatnonzero(np.diff(steps.time_s) > _INTERRUPTED_S) + 1
+    turns = np.flatnonzero(np.diff(np.concatenate([[False], inside, [False]]).astype(np.int8)))
+    runs: list[tuple[int, int]] = []
+    for first, stop in turns.reshape(-1, 2).tolist():
+        limits = [first, *apart[(apart > first) & (apart < stop)].tolist(), stop]
+        runs += list(zip(limits[:-1], limits[1:], strict=True))
+    return runs
 
 
 def _candidate(

@@ -37,7 +37,12 @@ def reverse_cautions(
     top = reverse.top_speed
     if top is not None:
         return _too_fast(top, limit_mps, strong_mps)
-    possible = [s.top_speed.value for s in reverse.segments if s.top_speed is not None]
+    # What is more likely forward is named among the segments, but nobody is warned of it.
+    possible = [
+        segment.top_speed.value
+        for segment in reverse.segments
+        if segment.top_speed is not None and segment.probability > 0.5
+    ]
     if reverse.state != "uncertain" or not possible or max(possible) <= limit_mps:
         return ()
     return (

@@ -20,7 +20,7 @@ from ridelog.track import FloatArray
 _SURE = 0.9
 _SLOWEST_MPS, _WANDERS = 0.45, 4.0
 # What is slower or shorter than this is not worth a doubt: it is left out.
-_NOISE_MPS, _NOISE_M, _NOISE_SIGMAS = 0.3, 0.5, 2.5
+_NOISE_MPS, _NOISE_M, _NOISE_SIGMAS = 0.35, 0.5, 2.5
 _SHORTEST_M, _SIGMAS, _WANDER_S = 0.5, 4.5, 5.0
 # Riding forward, near by: this far at this speed.
 _RIDE_M, _RIDE_MPS, _NEAR_S = 3.0, 1.0, 25.0
