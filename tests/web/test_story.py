@@ -1,0 +1,238 @@
+"""A real browser does what a workshop does: drop logs, name the machine, compare, mark, reload."""
+
+import json
+import re
+from collections.abc import Iterator
+from pathlib import Path
+
+import live_page
+import pytest
+from axe_playwright_python.sync_playwright import Axe
+from live_page import CHROMIUM, Served, Watch
+from playwright.sync_api import Browser, BrowserContext, Page, expect
+
+pytestmark = pytest.mark.skipif(
+    CHROMIUM is None, reason="no chromium on this machine: install Debian's, or set CHROMIUM"
+)
+
+SAMPLES = live_page.ROOT / "sample_tracks"
+LOGS = ("before-1.gpx", "before-2.nmea", "after-1.gpx", "after-2.nmea")
+expect.set_options(timeout=30_000)
+# Measuring four logs on a machine that others use too.
+LONG_MS = 240_000
+
+
+@pytest.fixture(scope="module")
+def chromium() -> Iterator[Browser]:
+    with live_page.browser() as opened:
+        yield opened
+
+
+@pytest.fixture(scope="module")
+def served(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Served]:
+    running = Served(tmp_path_factory.mktemp("story") / "book")
+    yield running
+    running.stop()
+
+
+def context_of(chromium: Browser, width: int, scheme: str = "light") -> BrowserContext:
+    context = chromium.new_context(
+        viewport={"width": width, "height": 800},
+        color_scheme="dark" if scheme == "dark" else "light",
+        accept_downloads=True,
+    )
+    context.set_default_timeout(LONG_MS)
+    return context
+
+
+def drawn(page: Page) -> None:
+    """Wait until the charts show the newest result."""
+    expect(page.locator("#charts[data-drawn]")).to_be_visible(timeout=30_000)
+
+
+def test_the_whole_story(chromium: Browser, served: Served, tmp_path: Path) -> None:
+    context = context_of(chromium, 1280)
+    page, watch = context.new_page(), Watch(served.base)
+    watch.over(page)
+
+    page.goto(served.base)
+    page.set_input_files("#files", [SAMPLES / name for name in LOGS])
+    expect(page.locator("#queue a")).to_have_count(4, timeout=LONG_MS)
+    expect(page.locator("#list tbody tr")).to_have_count(4)
+
+    # The machine and its set-ups, ride by ride.
+    for name in LOGS:
+        page.goto(served.base)
+        page.locator("#list tbody tr", has_text=name).locator("th a").click()
+        page.get_by_label("Machine", exact=True).fill("Bramblehop 4")
+        page.get_by_label("Set-up", exact=True).fill(
+            "11 teeth" if name.startswith("before") else "10 teeth"
+        )
+        page.get_by_label("Rider", exact=True).fill("Mira")
+        page.get_by_role("button", name="Save").click()
+        expect(page.get_by_label("Machine", exact=True)).to_have_value("Bramblehop 4")
+
+    # Before and after, ticked and compared.
+    page.goto(served.base)
+    for name in LOGS:
+        side = "before" if name.startswith("before") else "after"
+        page.get_by_label(f"{side} the change: {name}").check()
+    expect(page.locator("#picked")).to_have_text("2 before, 2 after")
+    page.get_by_role("button", name="Compare before and after").click()
+    expect(page.locator("h1")).to_have_text("What the change did", timeout=LONG_MS)
+    expect(page.locator(".figure-of-day")).to_contain_text("km/h")
+    with page.expect_download() as sheet:
+        page.get_by_role("link", name="Owner's sheet as PDF").click()
+    sheet.value.save_as(tmp_path / "sheet.pdf")
+    assert (tmp_path / "sheet.pdf").read_bytes().startswith(b"%PDF-")
+    with page.expect_download() as figures:
+        page.get_by_role("link", name="Figures as JSON").click()
+    figures.value.save_as(tmp_path / "result.json")
+    assert json.loads((tmp_path / "result.json").read_text())["schema"] == "ridelog.compare/1"
+
+    # Mark where it went backwards; the figures follow without anything else being done.
+    page.goto(served.base)
+    page.locator("#list tbody tr", has_text="before-2.nmea").locator("th a").click()
+    drawn(page)
+    address, result = page.url, page.locator("#charts").get_attribute("data-drawn")
+    page.get_by_label("From").fill("0:20.1")
+    page.get_by_label("to", exact=False).and_(page.locator("#mark-end")).fill("27.3")
+    page.get_by_role("button", name="Mark as reverse").click()
+    expect(page.locator("#marks li")).to_contain_text("0:20.1 to 0:27.3: reverse")
+    expect(page.locator("#ride[data-current=yes]")).to_be_attached(timeout=LONG_MS)
+    expect(page.locator("#charts")).not_to_have_attribute("data-drawn", str(result))
+    with page.expect_download() as one:
+        page.get_by_role("link", name="Figures as JSON").click()
+    one.value.save_as(tmp_path / "ride.json")
+    document = json.loads((tmp_path / "ride.json").read_text())
+    assert document["settings"]["reverse_marks_s"] == [[20.1, 27.3]]
+    assert document["reverse"]["state"] == "found"
+
+    # All of it is still there.
+    page.reload()
+    drawn(page)
+    assert page.url.split("#")[0] == address.split("#")[0]
+    expect(page.locator("#marks li")).to_have_count(1)
+    expect(page.get_by_label("Set-up", exact=True)).to_have_value("11 teeth")
+
+    # The machine's history shows both set-ups.
+    page.get_by_role("link", name="Bramblehop 4").first.click()
+    expect(page.locator("h1")).to_have_text("Bramblehop 4")
+    expect(page.locator("#setups-head ~ table tbody tr")).to_have_count(2)
+    expect(page.locator("main figure svg:visible")).to_have_count(1)
+    assert watch.faults == []
+    context.close()
+
+
+@pytest.mark.parametrize("width", [1280, 360])
+def test_charts_are_linked_and_steered_by_mouse_and_keys(
+    chromium: Browser, served: Served, width: int
+) -> None:
+    context = context_of(chromium, width)
+    page, watch = context.new_page(), Watch(served.base)
+    watch.over(page)
+    page.goto(served.base)
+    page.locator("#list th a").first.click()
+    drawn(page)
+    readout = page.locator("#readout")
+    whole = readout.inner_text()
+    assert re.match(r"In view: 0:00\.0 to \d:\d\d\.\d\.", whole)
+
+    chart = page.locator("#speed-chart")
+    chart.scroll_into_view_if_needed()
+    box = chart.bounding_box()
+    assert box
+    page.mouse.move(box["x"] + 0.4 * box["width"], box["y"] + 0.5 * box["height"])
+    expect(readout).to_contain_text("At ")
+    at = readout.inner_text()
+    assert re.match(r"At \d:\d\d\.\d: [\d.]+ km/h \([\d.]+ to [\d.]+\)", at)
+
+    # Pointing at the path marks the time, too.
+    path = page.locator("#path-chart")
+    path.scroll_into_view_if_needed()
+    box = path.bounding_box()
+    assert box
+    page.mouse.move(box["x"] + 0.55 * box["width"], box["y"] + 0.55 * box["height"])
+    expect(readout).not_to_have_text(at)
+
+    chart.focus()
+    page.keyboard.press("Home")
+    expect(readout).to_contain_text("At 0:00.0")
+    for _ in range(3):
+        page.keyboard.press("ArrowRight")
+    expect(readout).not_to_contain_text("At 0:00.0")
+    page.keyboard.press("+")
+    expect(readout).not_to_contain_text(whole)
+    page.keyboard.press("0")
+    expect(readout).to_contain_text(whole)
+    page.get_by_role("button", name="Zoom in").click()
+    expect(readout).not_to_contain_text(whole)
+    page.get_by_role("button", name="Take what the chart shows").click()
+    expect(page.locator("#mark-start")).to_have_value(re.compile(r"\d:\d\d\.\d"))
+    page.get_by_role("button", name="Whole ride").click()
+    expect(readout).to_contain_text(whole)
+    assert watch.faults == []
+    context.close()
+
+
+def test_units_switch_everywhere(chromium: Browser, served: Served) -> None:
+    context = context_of(chromium, 360)
+    page, watch = context.new_page(), Watch(served.base)
+    watch.over(page)
+    page.goto(f"{served.base}/machines/1")
+    page.get_by_role("button", name="mph").click()
+    assert page.url == f"{served.base}/machines/1"
+    expect(page.locator("main")).to_contain_text("mph")
+    page.goto(served.base)
+    expect(page.locator("#list")).to_contain_text("mph")
+    page.locator("#list th a").first.click()
+    drawn(page)
+    page.locator("#speed-chart").focus()
+    page.keyboard.press("ArrowRight")
+    expect(page.locator("#readout")).to_contain_text("mph")
+    assert watch.faults == []
+    context.close()
+
+
+@pytest.mark.parametrize(("width", "scheme"), [(1280, "light"), (360, "dark")])
+def test_nothing_serious_stands_between_anyone_and_a_page(
+    chromium: Browser, served: Served, width: int, scheme: str
+) -> None:
+    context = context_of(chromium, width, scheme)
+    page, watch = context.new_page(), Watch(served.base)
+    watch.over(page)
+    for path in (
+        "/", "/?find=nothing+like+this", "/rides/1", "/machines", "/machines/1",
+        "/machines/1/setups/1", "/machines/1/setups/1/what-if", "/compare?before=1&after=3",
+        "/phone", "/enter",
+    ):  # fmt: skip
+        page.goto(served.base + path, timeout=LONG_MS)
+        if path == "/rides/1":
+            drawn(page)
+        found = Axe().run(page).response["violations"]
+        serious = [f for f in found if f["impact"] in ("serious", "critical")]
+        assert not serious, (path, [(f["id"], f["nodes"][0]["html"]) for f in serious])
+        # Nothing sticks out to the side of a telephone.
+        assert page.evaluate("document.documentElement.scrollWidth") <= width, path
+    assert watch.faults == []
+    context.close()
+
+
+def test_a_log_that_is_none_stops_nobody(chromium: Browser, served: Served, tmp_path: Path) -> None:
+    context = context_of(chromium, 360)
+    page, watch = context.new_page(), Watch(served.base)
+    watch.over(page)
+    hostile = tmp_path / "<img src=x onerror=alert(1)>.gpx"
+    hostile.write_text("no log at all")
+    page.goto(served.base)
+    page.set_input_files("#files", [hostile, SAMPLES / LOGS[0]])
+    expect(page.locator("#queue li.failed")).to_contain_text(
+        "the content is neither GPX nor NMEA 0183", timeout=LONG_MS
+    )
+    expect(page.locator("#queue")).to_contain_text("is in the book already")
+    page.get_by_role("button", name=re.compile("^Dismiss")).click()
+    expect(page.locator("#queue li.failed")).to_have_count(0)
+    page.reload()
+    expect(page.locator("#queue li.failed")).to_have_count(0)
+    assert watch.faults == []
+    context.close()
