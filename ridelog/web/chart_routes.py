@@ -123,7 +123,6 @@ def _spans(document: dict[str, Any]) -> list[tuple[float, float, str]]:
 
 def _phases(document: dict[str, Any]) -> list[tuple[float, float, str]]:
     return [
-        (float(phase["start_s"]), float(phase["end_s"]), str(phase["name"]))
+        (float(phase["start_s"]), float(phase["end_s"]), str(phase["kind"]))
         for phase in document.get("phases") or []
-        if {"start_s", "end_s", "name"} <= set(phase)
     ]

@@ -1,6 +1,5 @@
 """How a ride of the book is measured: its log, what its rider marked, what its set-up says."""
 
-from ridelog.analysis.reverse.cautions import FAR_ABOVE_MPS
 from ridelog.analysis.settings import Settings
 from ridelog.book import Book, RideEntry
 from ridelog.units import SPEED_UNITS
@@ -13,21 +12,17 @@ def settings_of(book: Book, ride: RideEntry) -> Settings:
     marks = book.details.marks(ride.id)
     setup = known_of_text(book.machines.setup(ride.setup_id).toml if ride.setup_id else "")
     reverse = tuple((m.start_s, m.end_s) for m in marks if m.kind == "reverse")
-    settings = Settings(
+    usual, kmh = Settings(), SPEED_UNITS["km/h"]
+    limit_kmh, class_kmh = setup.reverse_limit_kmh, setup.class_speed_kmh
+    limit_mps = usual.reverse_caution_mps if limit_kmh is None else kmh.to_mps(limit_kmh)
+    return Settings(
         # Someone who marks reverse travel was there; the file may be of another state.
         has_reverse=None if reverse else setup.has_reverse,
         reverse_marks_s=reverse,
         left_out_s=tuple((m.start_s, m.end_s) for m in marks if m.kind == "left_out"),
-    )
-    if setup.reverse_limit_kmh is None:
-        return settings
-    limit_mps = SPEED_UNITS["km/h"].to_mps(setup.reverse_limit_kmh)
-    return Settings(
-        has_reverse=settings.has_reverse,
-        reverse_marks_s=settings.reverse_marks_s,
-        left_out_s=settings.left_out_s,
         reverse_caution_mps=limit_mps,
-        reverse_strong_mps=max(FAR_ABOVE_MPS, limit_mps),
+        reverse_strong_mps=max(usual.reverse_strong_mps, limit_mps),
+        advised_mps=usual.advised_mps if class_kmh is None else kmh.to_mps(class_kmh),
     )
 
 
