@@ -47,14 +47,17 @@ def ride_chart(request: Request, book: Book) -> Response:
             "unit": unit.label,
             "phases": phases,
             "spans": spans,
-            "speed": charts.speed_item(
-                unit, shade, start_s=start_s, end_s=end_s, top=top, spans=spans
+            "speed": charts.time_item(
+                unit,
+                shade,
+                start_s=start_s,
+                end_s=end_s,
+                top=top,
+                spans=spans,
+                phases=phases,
             ),
             "route": path,
             "path": charts.path_item(unit, shade, path, top=unit.from_mps(highest)),
-            "strip": charts.strip_item(shade, start_s=start_s, end_s=end_s, phases=phases)
-            if phases
-            else None,
         }
     )
 

@@ -4,6 +4,7 @@ from typing import Any
 
 import numpy as np
 from bokeh.embed import json_item
+from bokeh.layouts import column
 from bokeh.models import (
     BasicTicker,
     BoxAnnotation,
@@ -50,7 +51,7 @@ class Colours:
         return [getattr(role, self._shade) for role in SPEED_ROLES]
 
 
-def speed_item(
+def time_item(
     unit: SpeedUnit,
     shade: str,
     *,
@@ -58,8 +59,9 @@ def speed_item(
     end_s: float,
     top: float,
     spans: list[tuple[float, float, str]],
+    phases: list[tuple[float, float, str]],
 ) -> dict[str, Any]:
-    """Return the chart of speed over time, without data: the page asks for what is in view.
+    """Return speed over time, without data (the page asks for what is in view), under its phases.
 
     Parameters
     ----------
@@ -73,9 +75,15 @@ def speed_item(
         Upper end of the axis. [unit]
     spans : list of (start_s, end_s, kind)
         Stretches to shade: "best", "reverse", "left_out", "gap".
+    phases : list of (start_s, end_s, name)
+        What the machine was doing when, in time order; empty for no strip.
     """
     colours = Colours(shade)
-    chart = _blank(colours, SPEED, 300, start_s, end_s)
+    # Milliseconds, because Bokeh then labels the axis as a clock does.
+    start, span = 1000.0 * start_s, 1000.0 * max(end_s - start_s, 1.0)
+    bounds = (start - 0.02 * span, start + 1.02 * span)
+    range_ms = Range1d(start, start + span, bounds=bounds, min_interval=500.0)
+    chart = _blank(colours, SPEED, 300, range_ms)
     chart.y_range = Range1d(0.0, max(top, 1e-3))
     chart.yaxis.axis_label = unit.label
     source = ColumnDataSource({"time": [], "speed": [], "low": [], "high": []}, name="trace")
@@ -90,7 +98,10 @@ def speed_item(
         line_dash="dashed", name="cursor",
     )  # fmt: skip
     chart.add_layout(cursor)
-    return item(chart)
+    if not phases:
+        return item(chart)
+    strip = _strip(colours, range_ms, phases)
+    return item(column(strip, chart, sizing_mode="stretch_width"))
 
 
 def path_item(
@@ -155,22 +166,9 @@ def _segments(path: dict[str, list[float | None]]) -> dict[str, Any]:
     }  # fmt: skip
 
 
-def strip_item(
-    shade: str, *, start_s: float, end_s: float, phases: list[tuple[float, float, str]]
-) -> dict[str, Any]:
-    """Return the strip that says what the machine was doing when.
-
-    Parameters
-    ----------
-    shade : str
-        "light" or "dark".
-    start_s, end_s : float
-        The whole ride. [s]
-    phases : list of (start_s, end_s, name)
-        In time order.
-    """
-    colours = Colours(shade)
-    chart = _blank(colours, STRIP, 64, start_s, end_s)
+def _strip(colours: Colours, range_ms: Any, phases: list[tuple[float, float, str]]) -> Any:
+    """Return the strip that says what the machine was doing when."""
+    chart = _blank(colours, STRIP, 56, range_ms)
     chart.y_range = Range1d(0.0, 1.0)
     chart.yaxis.visible = False
     chart.ygrid.visible = False
@@ -203,7 +201,7 @@ def strip_item(
         line_dash="dashed", name="cursor",
     )  # fmt: skip
     chart.add_layout(cursor)
-    return item(chart)
+    return chart
 
 
 def item(chart: Any) -> dict[str, Any]:
@@ -212,15 +210,10 @@ def item(chart: Any) -> dict[str, Any]:
     return found
 
 
-def _blank(colours: Colours, name: str, height: int, start_s: float, end_s: float) -> Any:
-    # Milliseconds, because Bokeh then labels the axis as a clock does.
-    span = 1000.0 * max(end_s - start_s, 1.0)
-    start = 1000.0 * start_s
-    bounds = (start - 0.02 * span, start + 1.02 * span)
+def _blank(colours: Colours, name: str, height: int, range_ms: Any) -> Any:
     chart = figure(
         name=name, height=height, sizing_mode="stretch_width", tools=[], toolbar_location=None,
-        x_axis_type="datetime",
-        x_range=Range1d(start, start + span, bounds=bounds, min_interval=500.0),
+        x_axis_type="datetime", x_range=range_ms,
     )  # fmt: skip
     _dress(chart, colours)
     chart.xaxis.formatter = DatetimeTickFormatter(

@@ -16,7 +16,7 @@ export function clock(seconds) {
 export class Charts {
   constructor(ride) {
     this.ride = ride;
-    this.boxes = Object.fromEntries(["speed", "path", "strip"].map((name) => [name, document.getElementById(`${name}-chart`)]));
+    this.boxes = Object.fromEntries(["speed", "path"].map((name) => [name, document.getElementById(`${name}-chart`)]));
     this.readout = document.getElementById("readout");
     this.cursor = null;      // seconds
     this.asked = 0;
@@ -36,16 +36,15 @@ export class Charts {
     const frame = await this.get(`chart?shade=${dark.matches ? "dark" : "light"}`);
     Object.assign(this, { frame, path: frame.route, start: frame.start, end: frame.end, unit: frame.unit, span: frame.end - frame.start });
     document.getElementById("charts").hidden = false;
-    this.models = {};
-    for (const name of ["strip", "speed", "path"]) {
+    const layouts = {};
+    for (const name of ["speed", "path"]) {
       const box = this.boxes[name];
       box.replaceChildren();
-      box.hidden = !frame[name];
-      if (frame[name]) {
-        const views = await Bokeh.embed.embed_item({ ...frame[name], target_id: box.id }, box.id);
-        this.models[name] = (views.roots ?? views.get_by_id) ? first(views) : views;
-      }
+      const views = await Bokeh.embed.embed_item({ ...frame[name], target_id: box.id }, box.id);
+      layouts[name] = first(views);
     }
+    const inside = (name) => (layouts.speed.name === name ? layouts.speed : layouts.speed.select_one(name));
+    this.models = { speed: inside("speed-chart"), strip: frame.phases.length ? inside("strip-chart") : null, path: layouts.path };
     this.link();
     if (view) [this.range.start, this.range.end] = view;
     await this.fill();
@@ -58,10 +57,7 @@ export class Charts {
     const speed = this.models.speed;
     this.range = speed.x_range;
     this.trace = speed.select_one("trace");
-    if (this.models.strip) {
-      this.models.strip.x_range = this.range;
-      this.nameP();
-    }
+    this.namePhases();
     this.range.change.connect(() => this.moved());
     for (const name of ["speed", "strip"]) {
       this.models[name]?.on_event("mousemove", (event) => this.point(event.x / 1000));
@@ -73,7 +69,7 @@ export class Charts {
   moved() {
     clearTimeout(this.later);
     this.later = setTimeout(() => { this.fill(); this.say(); }, 120);
-    this.nameP();
+    this.namePhases();
   }
 
   async fill() {
@@ -89,10 +85,10 @@ export class Charts {
   }
 
   // Names of phases that are wide enough in view to carry them.
-  nameP() {
+  namePhases() {
     const strip = this.models.strip;
     if (!strip) return;
-    const perPixel = (this.range.end - this.range.start) / Math.max(1, this.boxes.strip.clientWidth - 60);
+    const perPixel = (this.range.end - this.range.start) / Math.max(1, this.boxes.speed.clientWidth - 60);
     const labels = { x: [], words: [] };
     for (const [start, end, name] of this.frame.phases) {
       const [left, right] = [Math.max(1000 * start, this.range.start), Math.min(1000 * end, this.range.end)];
