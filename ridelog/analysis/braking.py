@@ -27,9 +27,11 @@ _LINE_SHARE = 0.6
 _DEVELOPED_FROM, _DEVELOPED_TO = 0.8, 0.1
 _SPACING_S = 0.05
 # The cautious draws spread every corner of the ride over two seconds. Of a braking's two corners
-# more is known, since a line on either side locates them: their spread counts to this share.
-# Chosen by the coverage on simulated rides, DEVELOPERS.md.
-_SPREAD_SHARE = 1.0
+# more is known, since a line on either side locates them: the spread of distance and deceleration
+# counts to this share. Chosen by the coverage on simulated rides (DEVELOPERS.md), where positions
+# five times a second and more carry more than the cautious draws grant, once a second less.
+_SHARE_REPORTED, _SHARE_POSITIONS, _SHARE_SLOW_POSITIONS = 0.75, 0.6, 1.0
+_SLOW_S = 0.3
 
 
 @dataclass(frozen=True)
@@ -153,19 +155,19 @@ def _measured(motion: Motion, slowing: Slowing, sd_mps: float) -> Braking | None
         end = resting_corner(time_s[near], speed[near], between, density)
     else:
         end = rising_corner(time_s[near], speed[near], between, density)
-    return _figures(paths, speed, begin, end, stops)
+    return _figures(paths, speed, begin, end, stops, _spread_share(motion))
 
 
 def _figures(
-    paths: Paths, speed: FloatArray, begin: Corner, end: Corner, stops: bool
+    paths: Paths, speed: FloatArray, begin: Corner, end: Corner, stops: bool, share: float
 ) -> Braking | None:
     time_s = paths.time_s
     way = _way(time_s, speed)
     distance = _at(time_s, way, end.at_s) - _at(time_s, way, begin.at_s)
     decel = mean_decel_mps2(begin.speed_mps, end.speed_mps, distance)
-    decel = _calmed(decel)
-    initial = estimate(_calmed(begin.speed_mps), smallest=0.0)
-    length = estimate(_calmed(distance), smallest=0.0)
+    decel = _calmed(decel, share)
+    initial = estimate(begin.speed_mps, smallest=0.0)
+    length = estimate(_calmed(distance, share), smallest=0.0)
     mean = estimate(decel)
     if initial is None or length is None or mean is None or mean.value <= 0.0:
         return None
@@ -182,19 +184,17 @@ def _figures(
         initial_speed=initial,
         distance=length,
         mean_decel=mean,
-        developed_decel=_developed(time_s, speed, way, begin, stops),
+        developed_decel=_developed(time_s, speed, way, begin, share) if stops else None,
         decel_columns=decel,
         speed_at=(speed[inside, 0], left),
     )
 
 
 def _developed(
-    time_s: FloatArray, speed: FloatArray, way: FloatArray, begin: Corner, stops: bool
+    time_s: FloatArray, speed: FloatArray, way: FloatArray, begin: Corner, share: float
 ) -> Estimate | None:
     """Return the mean fully developed deceleration between 0.8 and 0.1 of the initial speed."""
-    if not stops:
-        return None
-    upper, lower = (share * begin.speed_mps for share in (_DEVELOPED_FROM, _DEVELOPED_TO))
+    upper, lower = (part * begin.speed_mps for part in (_DEVELOPED_FROM, _DEVELOPED_TO))
     places = []
     for level in (upper, lower):
         below = (speed <= level) & (time_s[:, None] > begin.at_s)
@@ -202,17 +202,23 @@ def _developed(
         column = np.arange(speed.shape[1])
         before = np.maximum(first - 1, 0)
         high, low = speed[before, column], speed[first, column]
-        share = np.clip((high - level) / np.maximum(high - low, 1e-9), 0.0, 1.0)
-        at = way[before, column] + share * (way[first, column] - way[before, column])
+        rest = np.clip((high - level) / np.maximum(high - low, 1e-9), 0.0, 1.0)
+        at = way[before, column] + rest * (way[first, column] - way[before, column])
         places.append(np.where(below.any(axis=0), at, np.nan))
-    return estimate(mean_decel_mps2(upper, lower, places[1] - places[0]))
+    return estimate(_calmed(mean_decel_mps2(upper, lower, places[1] - places[0]), share))
 
 
-def _calmed(figures: FloatArray) -> FloatArray:
-    """Return figures whose cautious draws spread to ``_SPREAD_SHARE`` about their mean."""
+def _spread_share(motion: Motion) -> float:
+    if motion.speed_source == "reported":
+        return _SHARE_REPORTED
+    return _SHARE_SLOW_POSITIONS if 1.0 / motion.rate_hz > _SLOW_S else _SHARE_POSITIONS
+
+
+def _calmed(figures: FloatArray, share: float) -> FloatArray:
+    """Return figures whose cautious draws spread to a share about their mean."""
     cautious = figures[1 + (len(figures) - 1) // 2 :]
     middle = float(np.nanmean(cautious)) if np.isfinite(cautious).any() else 0.0
-    calmed = middle + _SPREAD_SHARE * (cautious - middle)
+    calmed = middle + share * (cautious - middle)
     return np.concatenate([figures[: len(figures) - len(cautious)], calmed])
 
 

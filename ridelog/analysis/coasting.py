@@ -29,6 +29,9 @@ _TRIM_S, _TRIM_INTERVALS = 0.5, 2.0
 _STRAIGHT_RADPS = 0.15
 # Opposite within 45 degrees of the main direction.
 _OPPOSITE = 0.7
+# Free rolling strays from the model by the error of the speed and by gusts; beyond this, or this
+# many standard deviations of the speed, somebody drove. Common practice, no source.
+_STRAY_MPS, _STRAY_SD = 0.08, 2.0
 # b and c are told apart if each is known to this share of the whole at the middle speed.
 _TOLD_APART = 0.3
 _SPACING_S = 0.1
@@ -124,10 +127,10 @@ def coasting_between(motion: Motion, *, excluded: tuple[Stretch, ...]) -> Coasti
             speeds.append(CoastedSpeeds(paths.time_s, speed, 0.0))
     if not each:
         return _nothing((), "the machine rolls out freely nowhere for three seconds")
-    return _resistance(tuple(each), speeds)
+    return _resistance(tuple(each), speeds, max(_STRAY_MPS, _STRAY_SD * sd))
 
 
-def _resistance(each: tuple[Coast, ...], speeds: list[CoastedSpeeds]) -> Coasting:
+def _resistance(each: tuple[Coast, ...], speeds: list[CoastedSpeeds], stray_mps: float) -> Coasting:
     course = np.array([coast.course_rad for coast in each])
     weight = np.array([coast.end_s - coast.start_s for coast in each])
     # The main direction of runs there and back: the mean of doubled angles.
@@ -145,6 +148,12 @@ def _resistance(each: tuple[Coast, ...], speeds: list[CoastedSpeeds]) -> Coastin
     if high - low < 0.5:
         return _nothing(each, "the two directions share no range of speeds")
     full = fit_resistance(sided, linear=True, both_ways=True)
+    if full.misfit_mps > stray_mps:
+        return _nothing(
+            each,
+            "the stretches contradict each other, so not all of them were rolled out with the "
+            "throttle shut",
+        )
     middle = 0.5 * (low + high)
     named, linear = full, estimate(full.b_ps)
     whole = estimate(full.decel_mps2(middle))

@@ -30,6 +30,8 @@ KINDS = (
 )
 # What is shorter than this, or than two fixes, is no phase of its own; common practice, no source.
 _SHORTEST_S, _SHORTEST_INTERVALS = 0.8, 1.0
+# Fixes this far apart cannot tell what the machine did between them, as with top speeds.
+_LONGEST_INTERVAL_S = 2.1
 # What was measured by itself stays, however short.
 _MEASURED = ("braking", "reverse")
 
@@ -66,7 +68,7 @@ def divide_ride(
     reverse_spans: Sequence[Stretch] = (),
     launch_starts_s: Sequence[float] = (),
 ) -> Phases:
-    """Return the phases of a ride.
+    """Return the phases of a ride; none if its fixes are more than 2.1 s apart.
 
     Parameters
     ----------
@@ -83,6 +85,8 @@ def divide_ride(
     shortest = max(_SHORTEST_S, _SHORTEST_INTERVALS / motion.rate_hz)
     braked = [(b.start_s, b.end_s) for b in brakings.each] if brakings else []
     found: list[Phase] = []
+    if 1.0 / motion.rate_hz > _LONGEST_INTERVAL_S:
+        return Phases(())
     for path in fitted_paths(motion):
         kinds = most_probable(log_odds(path, sd, motion.rate_hz), path.time_s)
         names = [LIKELY[k] for k in kinds]

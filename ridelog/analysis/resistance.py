@@ -37,11 +37,15 @@ class CoastedSpeeds:
 
 @dataclass(frozen=True)
 class Resistance:
-    """Deceleration a + b v + c v² of free rolling: a in m/s², b in 1/s, c in 1/m; shape (k,)."""
+    """Deceleration a + b v + c v² of free rolling: a in m/s², b in 1/s, c in 1/m; shape (k,).
+
+    ``misfit_mps`` is how far the speeds of the fitted path stray from it, root mean square.
+    """
 
     a_mps2: FloatArray
     b_ps: FloatArray
     c_pm: FloatArray
+    misfit_mps: float
 
     def decel_mps2(self, speed_mps: float) -> FloatArray:
         """Return the deceleration at a speed on every column. [m/s²]"""
@@ -71,6 +75,7 @@ def fit_resistance(
     count = 2 + linear + 2 * both_ways
     square = np.zeros((columns, count, count))
     right = np.zeros((columns, count))
+    fitted: list[tuple[FloatArray, FloatArray]] = []
     for stretch in stretches:
         time_s = (stretch.time_s - stretch.time_s[0])[:, None]
         first, second = _grown(time_s, stretch.speed_mps), _grown(time_s, stretch.speed_mps**2)
@@ -86,18 +91,21 @@ def fit_resistance(
         basis = np.swapaxes(basis, 0, 1)
         square += np.swapaxes(basis, 1, 2) @ basis
         right += np.einsum("kmp,mk->kp", basis, fallen)
+        fitted.append((basis[0], fallen[:, 0]))
     # Units differ by powers of the speed; scaled, the normal equations keep their digits.
     scale = np.sqrt(np.maximum(np.einsum("kpp->kp", square), 1e-30))
     square = square / (scale[:, :, None] * scale[:, None, :])
     solved = np.linalg.solve(
         square + 1e-12 * np.eye(count), (right / scale)[:, :, None]
     )[:, :, 0] / scale  # fmt: skip
+    left = np.concatenate([fallen - basis @ solved[0] for basis, fallen in fitted])
+    misfit_mps = float(np.sqrt(np.mean(left**2)))
     rolling, air = solved[:, 0], solved[:, 1]
     if both_ways:
         # Air speed is v + side w: c w² stays when both ways are averaged, and e = 2 c w shows it.
         wind = solved[:, -1] ** 2 / (4.0 * np.maximum(air, _LEAST_AIR_PM))
         rolling = rolling - np.minimum(wind, _MOST_WIND_SHARE * np.abs(rolling))
-    return Resistance(rolling, solved[:, 2] if linear else np.zeros(columns), air)
+    return Resistance(rolling, solved[:, 2] if linear else np.zeros(columns), air, misfit_mps)
 
 
 def coast_time_s(

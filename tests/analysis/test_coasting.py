@@ -123,3 +123,25 @@ def test_more_resistance_is_found_to_be_more() -> None:
     a, b = usual.at(6.0), more.at(6.0)
     assert a is not None and b is not None
     assert b.value - a.value == pytest.approx(22.0 / 95.0, abs=0.03)
+
+
+def test_stretches_that_contradict_each_other_say_nothing() -> None:
+    """One way rolled out, the other way eased off slowly under half throttle."""
+    rng = np.random.default_rng(6)
+    ride = Ride(MACHINE)
+    ride.stand(5.0)
+    for accel_mps2 in (0.12, 0.45, 0.14, 0.5):
+        ride.drive(for_s=14.0)
+        ride.shift(6.0, accel_mps2=accel_mps2)
+        ride.coast(until_mps=2.5)
+        ride.brake(decel_mps2=2.0)
+        ride.stand(3.0)
+        ride.turn_by_hand(np.pi, 3.0)
+    log = preset("clean", 10.0, rng).observe(finish(ride, rng).truth, rng)
+    found = measure_coasting(estimate_motion(to_track(log)))
+    assert len(found.each) >= 4
+    assert found.columns is None
+    assert found.reason == (
+        "the stretches contradict each other, so not all of them were rolled out with the throttle "
+        "shut"
+    )

@@ -1,6 +1,7 @@
 """Phases of simulated rides, and the dynamic programming behind them."""
 
 import itertools
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -130,3 +131,16 @@ def test_the_likeliest_sequence_is_the_best_of_all() -> None:
 def test_odds_and_times_must_agree() -> None:
     with pytest.raises(ValueError, match="10 instants with odds, 9 with times"):
         most_probable(np.zeros((10, 6)), np.arange(9.0))
+
+
+def test_fixes_far_apart_say_nothing_about_phases() -> None:
+    track = to_track(preset("clean", 1.0, np.random.default_rng(4)).observe(
+        ridden().truth, np.random.default_rng(4)
+    ))  # fmt: skip
+    kept = np.arange(len(track)) % 3 == 0
+    thin = {
+        name: value[kept].copy()
+        for name, value in vars(track).items()
+        if isinstance(value, np.ndarray)
+    }
+    assert divide_ride(estimate_motion(replace(track, **thin))).each == ()
