@@ -138,31 +138,34 @@ def parse_rollout(text: str) -> float:
     return length
 
 
-def default_windows(top_mps: float, unit: SpeedUnit) -> tuple[Window, ...]:
-    """Return the windows that a machine of some top speed can fill.
+def default_windows(top_mps: float) -> tuple[Window, ...]:
+    """Return the windows that a machine of some top speed can fill, in km/h and m, mph and feet.
 
-    From standing to 20 km/h and to the highest round speed that is passed with some acceleration
-    left; from half of that to it, rolling; and over a distance. Windows in mph come with feet.
+    From standing to 20 km/h (10 mph) and to the highest round speed that is passed with some
+    acceleration left; from half of that to it, rolling; and over 30 m (60 ft).
 
     Parameters
     ----------
     top_mps : float
         Highest speed that the machine reaches after a standing start. [m/s]
-    unit : SpeedUnit
-        In which the windows are round.
     """
-    reach = _REACHED_SHARE * unit.from_mps(top_mps)
-    tens = [step for step in range(10, 201, 10) if step <= reach]
-    name = unit.label
-    words = []
-    if not tens:
-        words += [f"0-5 {name}"] if reach >= 5 else []
-    else:
-        ends = {tens[0] if name == "mph" or len(tens) == 1 else 20, tens[-1]}
-        words += [f"0-{end} {name}" for end in sorted(ends)]
-        if tens[-1] >= 20:
-            half = max(10, 10 * round(tens[-1] / 20))
-            if half < tens[-1]:
-                words.append(f"{half}-{tens[-1]} {name}")
-    words.append("0-60 ft" if name == "mph" else "0-30 m")
-    return tuple(parse_window(word) for word in words)
+    return tuple(
+        parse_window(words)
+        for unit, first, way in (("km/h", 20, "0-30 m"), ("mph", 10, "0-60 ft"))
+        for words in (*_round_windows(_REACHED_SHARE * top_mps / _SPEEDS[unit], first, unit), way)
+    )
+
+
+def _round_windows(reach: float, first: int, unit: str) -> list[str]:
+    if reach < 10.0:
+        return [f"0-5 {unit}"] if reach >= 5.0 else []
+    last = 10 * int(reach // 10)
+    words = [f"0-{end} {unit}" for end in sorted({min(first, last), last})]
+    half = max(10, 10 * round(last / 20))
+    return [*words, f"{half}-{last} {unit}"] if half < last else words
+
+
+def suited(windows: tuple[Window, ...], unit: SpeedUnit) -> tuple[Window, ...]:
+    """Return those windows that are written in a unit or in the distances that go with it."""
+    endings = (f" {unit.label}", f" {unit.distance_label}")
+    return tuple(window for window in windows if window.label.endswith(endings))

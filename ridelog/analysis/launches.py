@@ -7,15 +7,10 @@ import numpy as np
 from ridelog.analysis.interval import estimate
 from ridelog.analysis.launch_windows import Window, default_windows
 from ridelog.analysis.result import Estimate
-from ridelog.analysis.run_draws import RunDraws, draw_run
-from ridelog.analysis.runs import Run, find_runs
+from ridelog.analysis.run_draws import RunDraws, draw_runs
 from ridelog.analysis.stretches import Stretch
 from ridelog.filtering.motion import Motion
 from ridelog.track import FloatArray
-from ridelog.units import SPEED_UNITS
-
-# Paths are drawn this far beyond the last crossing of the fitted path, and never longer than this.
-_BEYOND_S, _LONGEST_S = 1.5, 90.0
 
 
 @dataclass(frozen=True)
@@ -111,6 +106,7 @@ def measure_launches(
     windows: tuple[Window, ...] | None = None,
     rollout_m: float = 0.0,
     excluded: tuple[Stretch, ...] = (),
+    drawn: tuple[RunDraws, ...] | None = None,
 ) -> Launches:
     """Return every standing start of a ride with its times.
 
@@ -123,52 +119,30 @@ def measure_launches(
     motion : Motion
         The smoothed ride.
     windows : tuple of Window, optional
-        From ``parse_window``; those that suit the speed reached, in km/h, if left out.
+        From ``parse_window``; those that suit the speed reached if left out.
     rollout_m : float
         0 for none. [m]
     excluded : tuple of (start_s, end_s)
         Stretches that may not hold one, such as reverse travel.
+    drawn : tuple of RunDraws, optional
+        From ``draw_runs`` with the same windows, rollout and stretches, if at hand.
 
     Source
     ------
     Own derivation: DEVELOPERS.md, "The standing start". Rollout: constant acceleration.
     """
-    runs = tuple(run for run in find_runs(motion, excluded=excluded) if run.standing)
-    top_mps = max((run.top_mps for run in runs), default=0.0)
+    if drawn is None:
+        drawn = draw_runs(motion, windows=windows, rollout_m=rollout_m, excluded=excluded)
+    standing = [one for one in drawn if one.run.standing]
     if windows is None:
-        windows = default_windows(top_mps, SPEED_UNITS["km/h"])
-    launches = []
-    for run in runs:
-        drawn = draw_run(motion, run, _needed_until(motion, run, windows, rollout_m))
-        if drawn is not None:
-            launches.append(_launch(drawn, windows, rollout_m))
+        windows = default_windows(max((one.run.top_mps for one in standing), default=0.0))
+    launches = [_launch(one, windows, rollout_m) for one in standing]
     return Launches(
         launches=tuple(launches),
         summaries=tuple(_summary(launches, index, w) for index, w in enumerate(windows)),
         rollout_m=rollout_m,
         reason="" if launches else "the ride holds no standing start to 2 m/s or more",
     )
-
-
-def _needed_until(motion: Motion, run: Run, windows: tuple[Window, ...], rollout_m: float) -> float:
-    """Return up to when a run's paths are needed: all windows, and most of the pull."""
-    rows = np.flatnonzero(motion.used & np.isfinite(motion.speed_mps))
-    time_s = motion.track.time_s[rows]
-    inside = (time_s >= run.earliest_s) & (time_s <= run.end_s)
-    time_s, speed = time_s[inside], motion.speed_mps[rows][inside]
-    order = np.argsort(time_s, kind="stable")
-    time_s, speed = time_s[order], speed[order]
-    way = np.concatenate([[0.0], np.cumsum(0.5 * (speed[1:] + speed[:-1]) * np.diff(time_s))])
-    until = float(time_s[np.argmax(speed >= 0.9 * run.top_mps)])
-    for window in windows:
-        value, goal = (
-            (way, window.distance_m + rollout_m)
-            if window.distance_m is not None
-            else (speed, window.to_mps or 0.0)
-        )
-        reached = value >= goal
-        until = max(until, float(time_s[np.argmax(reached)]) if reached.any() else run.top_s)
-    return min(until + _BEYOND_S, run.end_s, run.earliest_s + _LONGEST_S)
 
 
 def _launch(drawn: RunDraws, windows: tuple[Window, ...], rollout_m: float) -> Launch:

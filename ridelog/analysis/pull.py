@@ -6,8 +6,7 @@ import numpy as np
 
 from ridelog.analysis.interval import estimate
 from ridelog.analysis.result import Estimate
-from ridelog.analysis.run_draws import RunDraws, draw_run
-from ridelog.analysis.runs import find_runs
+from ridelog.analysis.run_draws import RunDraws, draw_runs
 from ridelog.analysis.stretches import Stretch
 from ridelog.filtering.motion import Motion
 from ridelog.track import FloatArray
@@ -27,8 +26,6 @@ _OPENING_MPS = 0.75
 _STANDING_FROM_MPS, _STANDING_TO_MPS = 1.0, 2.5
 # Runs within this of one direction count as the same, and as opposite within it of 180 degrees.
 _SAME_WAY_RAD = np.radians(30.0)
-# A ride with more runs than this is sampled evenly: each further one adds little.
-_MOST_RUNS = 24
 
 
 @dataclass(frozen=True)
@@ -102,7 +99,12 @@ class PullCurve:
         )
 
 
-def measure_pull(motion: Motion, *, excluded: tuple[Stretch, ...] = ()) -> PullCurve:
+def measure_pull(
+    motion: Motion,
+    *,
+    excluded: tuple[Stretch, ...] = (),
+    drawn: tuple[RunDraws, ...] | None = None,
+) -> PullCurve:
     """Return the pull curve of a ride.
 
     At each speed v the acceleration of a run is 1 m/s over the time that it takes from v - 0.5 to
@@ -115,11 +117,11 @@ def measure_pull(motion: Motion, *, excluded: tuple[Stretch, ...] = ()) -> PullC
         The smoothed ride.
     excluded : tuple of (start_s, end_s)
         Stretches that may not carry it, such as reverse travel.
+    drawn : tuple of RunDraws, optional
+        From ``draw_runs`` with the same stretches, if at hand.
     """
-    runs = find_runs(motion, excluded=excluded)
-    if len(runs) > _MOST_RUNS:
-        runs = tuple(runs[i] for i in np.linspace(0, len(runs) - 1, _MOST_RUNS).astype(int))
-    drawn = [d for d in (draw_run(motion, run, run.top_s + 0.5) for run in runs) if d is not None]
+    if drawn is None:
+        drawn = draw_runs(motion, excluded=excluded)
     if not drawn:
         return _none("the ride holds no pull that gains 2 m/s or more")
     highest = max(_USED_SHARE * d.run.top_mps for d in drawn) - HALF_STEP_MPS
@@ -216,7 +218,7 @@ def _averaged(table: FloatArray, way: FloatArray) -> tuple[FloatArray, Estimate 
     return columns, estimate(np.mean(halves, axis=0)) if halves else None
 
 
-def _standing(drawn: list[RunDraws], full: np.ndarray) -> FloatArray:
+def _standing(drawn: tuple[RunDraws, ...], full: np.ndarray) -> FloatArray:
     found = []
     for run, keep in zip(drawn, full, strict=True):
         if not keep or not run.run.standing:

@@ -4,13 +4,21 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ridelog.analysis.runs import Run
+from ridelog.analysis.launch_windows import Window, default_windows
+from ridelog.analysis.runs import Run, find_runs
+from ridelog.analysis.stretches import Stretch
 from ridelog.filtering.motion import DRAWS, Motion
 from ridelog.filtering.standing import draw_standing_start
 from ridelog.track import BoolArray, FloatArray
 
 _SPACING_S = 0.05
 _SEED = 20261127
+# Paths are drawn this far beyond what is needed of the fitted path, and never longer than this.
+_BEYOND_S, _LONGEST_S = 1.5, 90.0
+# A pull is looked at up to this share of its highest speed.
+_PULL_SHARE = 0.95
+# Of rolling pulls no more than this many are drawn, spread evenly: each further one adds little.
+_MOST_ROLLING = 16
 
 
 @dataclass(frozen=True)
@@ -68,6 +76,50 @@ class RunDraws:
     def way_at(self, time_s: FloatArray) -> FloatArray:
         """Return the way covered by each column at its own time, shape (k,). [m]"""
         return _at(self.time_s, self.way_m, time_s)
+
+
+def draw_runs(
+    motion: Motion,
+    *,
+    windows: tuple[Window, ...] | None = None,
+    rollout_m: float = 0.0,
+    excluded: tuple[Stretch, ...] = (),
+) -> tuple[RunDraws, ...]:
+    """Return the drawn courses of a ride's standing starts and rolling pulls, in time order.
+
+    Parameters
+    ----------
+    motion : Motion
+        The smoothed ride.
+    windows, rollout_m, excluded
+        As in ``measure_launches``: paths are drawn as far as these need.
+    """
+    runs = find_runs(motion, excluded=excluded)
+    rolling = [run for run in runs if not run.standing]
+    if len(rolling) > _MOST_ROLLING:
+        places = np.linspace(0, len(rolling) - 1, _MOST_ROLLING).round().astype(int)
+        kept = [rolling[place] for place in places]
+        runs = tuple(run for run in runs if run.standing or run in kept)
+    if windows is None:
+        windows = default_windows(max((run.top_mps for run in runs if run.standing), default=0.0))
+    drawn = (draw_run(motion, run, _until(motion, run, windows, rollout_m)) for run in runs)
+    return tuple(one for one in drawn if one is not None)
+
+
+def _until(motion: Motion, run: Run, windows: tuple[Window, ...], rollout_m: float) -> float:
+    """Return up to when a run's paths are needed: most of the pull, and all windows."""
+    rows = np.flatnonzero(motion.used & np.isfinite(motion.speed_mps))
+    time_s = motion.track.time_s[rows]
+    rows = rows[(time_s >= run.earliest_s) & (time_s <= run.end_s)]
+    rows = rows[np.argsort(motion.track.time_s[rows], kind="stable")]
+    time_s, speed = motion.track.time_s[rows], motion.speed_mps[rows]
+    way = np.concatenate([[0.0], np.cumsum(0.5 * (speed[1:] + speed[:-1]) * np.diff(time_s))])
+    until = float(time_s[np.argmax(speed >= _PULL_SHARE * run.top_mps)])
+    for window in windows if run.standing else ():
+        goal = window.distance_m
+        reached = speed >= (window.to_mps or 0.0) if goal is None else way >= goal + rollout_m
+        until = max(until, float(time_s[np.argmax(reached)]) if reached.any() else until)
+    return min(until + _BEYOND_S, run.end_s, run.earliest_s + _LONGEST_S)
 
 
 def draw_run(motion: Motion, run: Run, until_s: float, *, draws: int = DRAWS) -> RunDraws | None:
