@@ -11,28 +11,36 @@ Derivation: DEVELOPERS.md, "The standing start".
 from dataclasses import dataclass
 
 import numpy as np
+from scipy.special import ndtr
 
 from ridelog.filtering.chain import Chain, Solution, Weights
 from ridelog.filtering.motion import Motion, Paths
 from ridelog.filtering.posterior import Posterior, interpolated
 from ridelog.filtering.sightings import CRAWL_MPS, CRAWL_SD_MPS
 from ridelog.flags import UNUSABLE
-from ridelog.track import BoolArray, FloatArray
+from ridelog.track import BoolArray, FloatArray, IntArray
 
-# A hand opens a throttle, and a controller lets the current rise, within some tenths of a second:
-# common practice, no source. Over this time the acceleration may grow to the usual pull below.
-BUILD_S = 0.3
-# Usual pull of a small machine, either way: its square sets the intensity while the pull builds up.
-PULL_MPS2 = 2.0
+# A hand opens a throttle, and a controller lets the current rise, within some tenths of a second,
+# gently at first: common practice, no source. Length of both parts, and by how much acceleration
+# may have grown at the end of each (after the second: the pull of a small machine, either way).
+OPENING = ((0.15, 0.6), (0.25, 3.0))
+# Hands differ, and what is too gentle to be seen shifts the start: a sixth of the usual opening.
+_OPENING_SD_S = 0.06
 # After that the pull changes slowly, as the drive's force falls with speed: about 0.5 m/s² in a
 # second. A later corner keeps the intensity learnt there.
 RUN_JERK = 0.25
 _RUN_S = 2.5
+# An electric drive pulls hardest from rest: its force never grows with speed. So the acceleration
+# over the first part of a start is hardly ever below this share of that over the second, within
+# this spread; a soft controller or hand may do otherwise, which keeps a tenth of the weight.
+FIRST_S, SECOND_S = 0.6, 1.2
+_PULL_SHARE, _PULL_SPREAD, _OTHERWISE = 1.0, 0.25, 0.1
+_SPARE_DRAWS = 2
 # "It stands": velocity, acceleration and jerk of a machine on its tyres; over a stand of some
 # seconds this jerk adds no more than a centimetre a second.
 _STILL_MPS, _STILL_MPS2, _STILL_JERK = 0.005, 0.002, 1.0e-6
 # Candidates are this far apart, first and last; only those with some weight are looked at closely.
-_COARSE_S, _FINE_S = 0.16, 0.04
+_COARSE_S, _FINE_S = 0.16, 0.05
 _NEGLIGIBLE = 9.0
 # A candidate this near a fix is moved onto it: shorter intervals cost digits.
 _NEAREST_S = 0.02
@@ -111,29 +119,56 @@ def draw_standing_start(
         _FINE_S,
     )
     fine = [local.candidate(t) for t in fine_s]
-    best = max(c.evidence for c in fine)
-    weight = np.exp([c.evidence - best for c in fine])
     random = np.random.default_rng([_SEED, draws, int(1000.0 * max(earliest_s, 0.0))])
-    # Evenly spaced in probability: fewer draws show the same spread.
-    at = (np.arange(draws) + random.random()) / draws
-    owner = np.searchsorted(np.cumsum(weight) / weight.sum(), np.minimum(at, 1.0 - 1e-12))
+    evidence = np.array([c.evidence for c in fine])
+    owner = _systematic(np.exp(evidence - evidence.max()), _SPARE_DRAWS * draws, random)
     count = max(2, round((end_s - earliest_s) / spacing_s) + 1)
     grid = np.linspace(earliest_s, end_s, count)
-    starts: list[FloatArray] = []
-    parts: list[Paths] = []
-    for index in np.unique(owner):
-        chosen, number = fine[index], int(np.count_nonzero(owner == index))
-        parts.append(local.drawn(chosen, number, random, grid))
-        starts.append(np.full(number, chosen.start_s))
+    chosen, number = np.unique(owner, return_counts=True)
+    parts = [
+        local.drawn(fine[c], int(n), random, grid) for c, n in zip(chosen, number, strict=True)
+    ]
+    start_s = np.concatenate(
+        [np.full(n, fine[c].start_s) for c, n in zip(chosen, number, strict=True)]
+    )
+    velocity = np.concatenate([part.velocity_mps for part in parts], axis=2)
+    kept = _systematic(_plausibility(grid, velocity, start_s), draws, random)
+    shift_s = _OPENING_SD_S * random.standard_normal(draws)
     return StandingStart(
-        start_s=np.concatenate(starts),
+        start_s=np.clip(start_s[kept] + shift_s, earliest_s, latest_s),
         paths=Paths(
             grid,
-            np.concatenate([part.position_m for part in parts], axis=2),
-            np.concatenate([part.velocity_mps for part in parts], axis=2),
-            np.concatenate([part.acceleration_mps2 for part in parts], axis=2),
+            np.concatenate([part.position_m for part in parts], axis=2)[:, :, kept],
+            velocity[:, :, kept],
+            np.concatenate([part.acceleration_mps2 for part in parts], axis=2)[:, :, kept],
         ),
     )
+
+
+def _systematic(weight: FloatArray, count: int, random: np.random.Generator) -> IntArray:
+    """Return indices drawn by weight, evenly spaced in probability: fewer show the same spread."""
+    at = (np.arange(count) + random.random()) / count
+    total = np.cumsum(weight) / weight.sum()
+    return np.searchsorted(total, np.minimum(at, 1.0 - 1e-12)).astype(np.int64)
+
+
+def _plausibility(grid_s: FloatArray, velocity: FloatArray, start_s: FloatArray) -> FloatArray:
+    """Return the weight of each drawn start by how its pull goes on, shape (k,)."""
+    speed = np.hypot(velocity[:, 0], velocity[:, 1])
+    spacing = grid_s[1] - grid_s[0]
+    column = np.arange(len(start_s))
+
+    def after(delay_s: float) -> FloatArray:
+        place = np.rint((start_s + delay_s - grid_s[0]) / spacing).astype(np.int64)
+        found: FloatArray = speed[np.minimum(place, len(grid_s) - 1), column]
+        return found
+
+    early, late = after(FIRST_S), after(FIRST_S + SECOND_S)
+    # While the throttle opens, half of that time is lost.
+    first = early / (FIRST_S - 0.5 * sum(length for length, _ in OPENING))
+    second = np.maximum((late - early) / SECOND_S, 0.1)
+    share = ndtr((first / second - _PULL_SHARE) / _PULL_SPREAD)
+    return _OTHERWISE + (1.0 - _OTHERWISE) * np.asarray(share)
 
 
 class _Local:
@@ -208,7 +243,7 @@ class _Local:
     def _model(self, start_s: float) -> tuple[Chain, Weights]:
         """Return chain and weights with the start as an instant of its own."""
         time_s = self._time_s
-        extra = np.array([start_s, start_s + BUILD_S])
+        extra = start_s + np.cumsum([0.0, *(length for length, _ in OPENING)])
         away = np.abs(time_s[:, None] - extra).min(axis=1)
         kept = self._seen | (away >= _ROOM_S)
         kept[[0, -1]] = True
@@ -226,7 +261,10 @@ class _Local:
         jerk = self._jerk[owner].copy()
         running = middle < min(start_s + _RUN_S, self._end_s)
         jerk[running] = RUN_JERK
-        jerk[middle < start_s + BUILD_S] = PULL_MPS2**2 / BUILD_S
+        open_s = start_s
+        for length, growth in OPENING:
+            jerk[(middle >= open_s) & (middle < open_s + length)] = growth**2 / length
+            open_s += length
         # An interval of a few hundredths of a second would cost digits at so low a jerk.
         short = np.maximum(0.1 / np.diff(merged), 1.0)
         jerk = np.where(middle < start_s, _STILL_JERK * short**4, jerk)
