@@ -16,6 +16,7 @@ from ridelog.cli_braking import (
     checked_advised,
     checked_reaction,
 )
+from ridelog.cli_launches import LaunchWindows, Rollout, launch_settings
 from ridelog.cli_reverse import (
     USUAL_ALARM,
     USUAL_CAUTION,
@@ -67,6 +68,8 @@ def report(
         bool,
         typer.Option("--show-coordinates", help="Let the page tell where on earth the ride was."),
     ] = False,
+    window: LaunchWindows = None,
+    rollout: Rollout = None,
     reverse: ReverseMarks = None,
     cannot_reverse: NoReverse = False,
     reverse_caution: ReverseCaution = USUAL_CAUTION,
@@ -81,21 +84,24 @@ def report(
     checked_limits(reverse_caution, reverse_alarm)
     checked_reaction(reaction)
     checked_advised(advised_speed)
+
+    from ridelog.analysis.settings import Settings
+
+    asked = launch_settings(Settings(), window, rollout)
     motion = _motion_of(ride)
 
     from ridelog.analysis.ride import analyse
-    from ridelog.analysis.settings import Settings
     from ridelog.report.json_result import ride_json, to_bytes
     from ridelog.report.text import ride_lines
     from ridelog.units import SPEED_UNITS
 
     unit = SPEED_UNITS[units.value]
     settings = reverse_settings(
-        Settings(), motion.track, reverse, cannot_reverse, reverse_caution, reverse_alarm
+        asked, motion.track, reverse, cannot_reverse, reverse_caution, reverse_alarm
     )
+    settings = braking_settings(settings, reaction, advised_speed)
     with progress("measuring"):
-        settings = braking_settings(settings, reaction, advised_speed)
-    result = analyse(motion, settings)
+        result = analyse(motion, settings)
     _warn(result.warnings)
     document = to_bytes(ride_json(result))
     files: dict[Path, bytes] = {}

@@ -188,7 +188,7 @@ def _predict(
     force: bool,
     place: Path,
 ) -> None:
-    from ridelog.analysis.launch_windows import default_windows, parse_window
+    from ridelog.analysis.launch_windows import default_windows, parse_window, suited
     from ridelog.machine.predict import predict as predict_change
     from ridelog.machine.ridden import ride_after, together
     from ridelog.machine.rides import evidence_of
@@ -209,7 +209,7 @@ def _predict(
             warn((f"{log.name}: no standing start at full throttle was found in this ride.",))
     if not windows:
         top = max((ride.top_mps[0] for ride in rides if ride.top_mps), default=25.0 / 3.0)
-        windows = default_windows(top, unit)
+        windows = suited(default_windows(top), unit)
     prediction = predict_change(known, rides, asked, windows, sweep=swept)
     after = None
     if logs[1]:

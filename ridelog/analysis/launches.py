@@ -202,10 +202,9 @@ def _summary(launches: list[Launch], index: int, window: Window) -> WindowSummar
     table = np.stack(columns)
     # A draw without a crossing must not decide which attempt was best.
     filled = np.where(np.isfinite(table), table, np.nanmean(table, axis=1)[:, None])
-    return WindowSummary(
-        window=window,
-        best=estimate(filled.min(axis=0), smallest=0.0),
-        median=estimate(np.median(filled, axis=0), smallest=0.0),
-        attempts=len(columns),
-        columns=table,
-    )
+    best = estimate(filled.min(axis=0), smallest=0.0)
+    median = estimate(np.median(filled, axis=0), smallest=0.0)
+    if best is not None and median is not None and best.value > median.value:
+        # With equal attempts the freeing from luck overshoots by its own error.
+        best = Estimate(median.value, min(best.low, median.value), best.high, best.level)
+    return WindowSummary(window, best, median, len(columns), table)

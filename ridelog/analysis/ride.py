@@ -13,9 +13,13 @@ from ridelog.analysis.cautions import (
     top_speed_cautions,
 )
 from ridelog.analysis.coasting import Coasting, coasting_between
+from ridelog.analysis.launch_windows import parse_window
+from ridelog.analysis.launches import Launches, measure_launches
 from ridelog.analysis.phases import Phases, divide_ride
+from ridelog.analysis.pull import PullCurve, measure_pull
 from ridelog.analysis.reverse import Reverse, find_reverse
 from ridelog.analysis.reverse.cautions import reverse_cautions
+from ridelog.analysis.run_draws import draw_runs
 from ridelog.analysis.settings import Settings
 from ridelog.analysis.signal_quality import SignalQuality, judge_signal
 from ridelog.analysis.stopping import StoppingDistance, project_stop
@@ -60,6 +64,7 @@ class RideResult:
     Attributes
     ----------
     source, signal, top_speed : what was read, how good it is, how fast it went.
+    launches, pull : standing starts over their windows, acceleration against speed.
     reverse : travel backwards, with what speaks for it.
     brakings, stopping : every braking, and the way to rest from the top speed (None without one).
     coasting : resistance per mass, from rolling out.
@@ -75,6 +80,8 @@ class RideResult:
     source: RideSource
     signal: SignalQuality
     top_speed: TopSpeed
+    launches: Launches
+    pull: PullCurve
     reverse: Reverse
     brakings: Brakings
     stopping: StoppingDistance | None
@@ -125,10 +132,15 @@ def analyse(motion: Motion, settings: Settings | None = None) -> RideResult:
     brakings = measure_brakings(motion, excluded=excluded)
     braked = tuple((one.start_s, one.end_s) for one in brakings.each)
     stopping = project_stop(brakings, top.best_1s, reaction_s=settings.reaction_s)
+    windows = tuple(parse_window(words) for words in settings.windows) or None
+    rollout_m = settings.rollout_m
+    drawn = draw_runs(motion, windows=windows, rollout_m=rollout_m, excluded=excluded)
     return RideResult(
         source=describe_source(motion),
         signal=signal,
         top_speed=top,
+        launches=measure_launches(motion, windows=windows, rollout_m=rollout_m, drawn=drawn),
+        pull=measure_pull(motion, drawn=drawn),
         reverse=reverse,
         brakings=brakings,
         stopping=stopping,
@@ -148,10 +160,7 @@ def analyse(motion: Motion, settings: Settings | None = None) -> RideResult:
         ),
         unexamined={
             name: f"This version of ridelog does not look for {what} yet."
-            for name, what in (
-                ("launches", "standing starts"),
-                ("handling", "turns and weave"),
-            )
+            for name, what in (("handling", "turns and weave"),)
         },
         history=motion.history,
         warnings=motion.warnings,

@@ -20,6 +20,7 @@ from ridelog.report.json_braking import (
 # Named here too for those who know them from here.
 from ridelog.report.json_estimate import estimate_json as estimate_json
 from ridelog.report.json_estimate import number as number
+from ridelog.report.json_launches import launches_json, pull_json
 from ridelog.report.json_reverse import reverse_json
 from ridelog.report.seal import sealed
 
@@ -46,8 +47,8 @@ def ride_json(result: RideResult) -> dict[str, Any]:
         "source": source_json(result.source),
         "signal": _signal_part(result.signal),
         "top_speed": _top_speed(result.top_speed),
-        "launches": [],
-        "launches_reason": missing.get("launches", ""),
+        **launches_json(result.launches),
+        "pull": pull_json(result.pull),
         "reverse": reverse_json(result.reverse),
         "brakings": brakings_json(result.brakings),
         "brakings_reason": result.brakings.reason,

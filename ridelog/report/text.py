@@ -6,6 +6,7 @@ from ridelog.analysis.ride import NOT_MEASURED, RideResult, RideSource
 from ridelog.analysis.signal_quality import SignalQuality
 from ridelog.flags import FLAG_SENTENCES, Flag
 from ridelog.report.braking_words import braking_lines
+from ridelog.report.launch_words import launch_lines
 from ridelog.report.reverse_words import reverse_lines
 from ridelog.report.sentences import (
     five_seconds,
@@ -60,7 +61,9 @@ def ride_lines(result: RideResult, unit: SpeedUnit) -> list[tuple[str, str]]:
     reading = f"{raw_peak_words(result, unit)}, not the figure: {why_not_the_peak(result, unit)}"
     if top.raw_peak_mps == top.raw_peak_mps:
         lines += _plain(_item("Highest reading", reading))
+    chosen = bool(result.settings.windows)
     for name, words in (
+        *launch_lines(result.launches, result.pull, unit, chosen=chosen),
         *braking_lines(result.brakings, result.stopping, unit),
         *reverse_lines(result.reverse, unit),
     ):
