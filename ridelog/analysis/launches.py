@@ -4,7 +4,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from ridelog.analysis.interval import estimate
+from ridelog.analysis.interval import estimate, estimate_of_possible
 from ridelog.analysis.launch_windows import Window, default_windows
 from ridelog.analysis.result import Estimate
 from ridelog.analysis.run_draws import RunDraws, draw_runs
@@ -146,7 +146,7 @@ def measure_launches(
 
 
 def _launch(drawn: RunDraws, windows: tuple[Window, ...], rollout_m: float) -> Launch:
-    start = estimate(drawn.columns(drawn.start_s))
+    start = estimate_of_possible(drawn.start_s)
     assert start is not None  # every draw has a start
     since = drawn.time_s - start.value
     shown = since >= -1.0
@@ -170,15 +170,16 @@ def _window_time(drawn: RunDraws, window: Window, rollout_m: float) -> WindowTim
         end = drawn.passes(window.to_mps or 0.0)
     end = np.where(end > begin, end, np.nan)
     columns = drawn.columns(end - begin)
-    time = estimate(columns, smallest=0.0)
+    # Draws of a posterior are what the truth may be: their quantiles, skew included.
+    time = estimate_of_possible(end - begin)
     if time is None:
         return WindowTime(window, None, None, None, _why_none(drawn, window), columns)
     if window.distance_m is None:
         exact = float(window.to_mps or 0.0)
         exit_speed: Estimate | None = Estimate(exact, exact, exact)
-        length = estimate(drawn.columns(drawn.way_at(end) - drawn.way_at(begin)), smallest=0.0)
+        length = estimate_of_possible(drawn.way_at(end) - drawn.way_at(begin))
     else:
-        exit_speed = estimate(drawn.columns(drawn.speed_at(end)), smallest=0.0)
+        exit_speed = estimate_of_possible(drawn.speed_at(end))
         length = Estimate(window.distance_m, window.distance_m, window.distance_m)
     return WindowTime(window, time, exit_speed, length, "", columns)
 
@@ -200,6 +201,9 @@ def _summary(launches: list[Launch], index: int, window: Window) -> WindowSummar
     if not columns:
         return WindowSummary(window, None, None, 0, np.zeros((0, 0)))
     table = np.stack(columns)
+    if len(columns) == 1:
+        only = next(t.time for t in (x.windows[index] for x in launches) if t.time is not None)
+        return WindowSummary(window, only, only, 1, table)
     # A draw without a crossing must not decide which attempt was best.
     filled = np.where(np.isfinite(table), table, np.nanmean(table, axis=1)[:, None])
     best = estimate(filled.min(axis=0), smallest=0.0)

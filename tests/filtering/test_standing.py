@@ -1,0 +1,105 @@
+"""The standing start: its evidence against dense algebra, and its honesty at any rate."""
+
+import numpy as np
+import pytest
+
+from ridelog.filtering.banded import BandedFactor
+from ridelog.filtering.chain import Chain, Solution, Weights
+from ridelog.filtering.smoother import estimate_motion
+from ridelog.filtering.standing import draw_standing_start
+from ridelog.simulate import Machine, Ride, preset, to_track
+from ridelog.track import FloatArray
+
+
+def test_the_determinant_is_that_of_the_matrix() -> None:
+    random = np.random.default_rng(3)
+    factor = random.normal(size=(5, 3, 3))
+    diagonal = factor @ np.swapaxes(factor, 1, 2) + 9.0 * np.eye(3)
+    lower = random.normal(size=(4, 3, 3))
+    dense = np.zeros((15, 15))
+    for k in range(5):
+        dense[3 * k : 3 * k + 3, 3 * k : 3 * k + 3] = diagonal[k]
+    for k in range(4):
+        dense[3 * k + 3 : 3 * k + 6, 3 * k : 3 * k + 3] = lower[k]
+        dense[3 * k : 3 * k + 3, 3 * k + 3 : 3 * k + 6] = lower[k].T
+    found = BandedFactor(diagonal, lower).log_determinant()
+    assert found == pytest.approx(float(np.linalg.slogdet(dense)[1]))
+
+
+def _evidence(jerk: float, time_s: FloatArray, position_m: FloatArray) -> float:
+    n = len(time_s)
+    off = np.zeros(n - 1, dtype=bool)
+    chain = Chain(time_s, position_m, np.full((n, 2), np.nan), off, off)
+    weights = Weights(
+        np.full(n - 1, jerk), np.full(n, 4.0), np.zeros(n), np.zeros(n), np.zeros(n),
+        np.full(n - 1, 0.05), 0.03,
+    )  # fmt: skip
+    return Solution(chain, weights).log_evidence()
+
+
+def _dense_evidence(jerk: float, time_s: FloatArray, position_m: FloatArray) -> float:
+    """Return the Gaussian log density of the positions, covariance by propagating the model."""
+    d, n = 4, len(time_s)
+    state = np.diag([1.0e8, 900.0, 9.0, 0.05**2])
+    states = [state]
+    moves = []
+    for dt in np.diff(time_s):
+        keep = float(np.exp(-dt / 20.0))
+        move = np.array(
+            [[1, dt, dt**2 / 2, dt / 2 * (1 + keep)], [0, 1, dt, 0], [0, 0, 1, 0], [0, 0, 0, keep]]
+        )
+        noise = np.zeros((d, d))
+        noise[:3, :3] = jerk * np.array(
+            [[dt**5 / 20, dt**4 / 8, dt**3 / 6], [dt**4 / 8, dt**3 / 3, dt**2 / 2],
+             [dt**3 / 6, dt**2 / 2, dt]]
+        )  # fmt: skip
+        fresh = 0.05**2 * (1 - keep**2)
+        push = np.array([dt / 2, 0.0, 0.0, 1.0])
+        noise += fresh * np.outer(push, push)
+        moves.append(move)
+        states.append(move @ states[-1] @ move.T + noise)
+    cover = np.zeros((n, n))
+    for i in range(n):
+        link = np.eye(d)
+        cover[i, i] = states[i][0, 0]
+        for j in range(i + 1, n):
+            link = moves[j - 1] @ link
+            cover[i, j] = cover[j, i] = (link @ states[i])[0, 0]
+    cover += 0.25 * np.eye(n)
+    total = 0.0
+    for axis in (0, 1):
+        z = position_m[:, axis]
+        total += -0.5 * float(z @ np.linalg.solve(cover, z))
+        total += -0.5 * float(np.linalg.slogdet(cover)[1])
+    return total
+
+
+def test_the_evidence_is_the_density_of_the_data() -> None:
+    """Differences between models agree with the dense density; the constant cancels."""
+    random = np.random.default_rng(5)
+    time_s = np.cumsum(random.uniform(0.5, 1.5, 6))
+    position = np.stack([0.5 * time_s**2, 0.2 * time_s], axis=1) + random.normal(size=(6, 2))
+    banded = [_evidence(jerk, time_s, position) for jerk in (0.01, 0.3, 5.0)]
+    dense = [_dense_evidence(jerk, time_s, position) for jerk in (0.01, 0.3, 5.0)]
+    assert np.diff(banded) == pytest.approx(np.diff(dense), abs=1e-4)
+
+
+@pytest.mark.parametrize("rate_hz", [25.0, 5.0, 1.0])
+def test_the_start_lies_where_it_was(rate_hz: float) -> None:
+    ride = Ride(Machine())
+    ride.stand(7.23)
+    ride.drive(until_mps=7.0, build_s=0.3)
+    ride.hold(2.0)
+    rng = np.random.default_rng(11)
+    motion = estimate_motion(to_track(preset("clean", rate_hz, rng).observe(ride.build(), rng)))
+    drawn = draw_standing_start(motion, 4.0, 8.5, 10.0, draws=100)
+    assert drawn is not None
+    assert drawn.start_s.shape == (100,)
+    spread = float(drawn.start_s.std())
+    assert abs(float(drawn.start_s.mean()) - 7.23) < 3.0 * spread
+    assert spread < (0.15 if rate_hz > 1.0 else 0.4)
+    # Nothing moves before its own start, everything moves a second after it.
+    speed = drawn.paths.speed_mps
+    rest = speed[drawn.paths.time_s < drawn.start_s.min() - 0.3]
+    assert float(np.abs(rest).max()) < 0.1
+    assert float(speed[-1].min()) > 2.0

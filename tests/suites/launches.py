@@ -1,0 +1,163 @@
+"""Launch times and pull on random standing starts, on request.
+
+Run from the repository root, with a fresh seed each time unless one is given:
+
+    python tests/suites/launches.py [--rides N] [--seed S] [--kinds clean,jumpy] [--logs 10r,1p]
+
+For each log: launches of more than 2.2 m/s that were found, missed and invented; then bias, root
+mean square error, coverage of the 90 % interval and its mean width for the time over each window,
+for the pull at 2 and 4 m/s against the mean over the same starts of the true acceleration (1 m/s
+over the true time from half below to half above), and for the standing pull.
+"""
+
+import argparse
+import secrets
+from collections import defaultdict
+from concurrent.futures import ProcessPoolExecutor
+from functools import partial
+
+import numpy as np
+
+from ridelog.analysis.launches import measure_launches
+from ridelog.analysis.pull import measure_pull
+from ridelog.analysis.result import Estimate
+from ridelog.analysis.run_draws import draw_runs
+from ridelog.analysis.runs import Run
+from ridelog.filtering.smoother import estimate_motion
+from ridelog.simulate import RECEIVER_KINDS, Truth, preset, to_track
+from ridelog.simulate.rides import starts_and_stops
+
+# Name: fixes a second, whether the log reports speed, white noise of a position.
+LOGS = {
+    "10r": (10.0, True, 0.05),
+    "5r": (5.0, True, 0.05),
+    "1r": (1.0, True, 0.3),
+    "10p": (10.0, False, 0.05),
+    "5p": (5.0, False, 0.05),
+    "1p": (1.0, False, 0.3),
+}
+# Label, figure, true value.
+Outcome = tuple[str, Estimate | None, float]
+_LEAST_TOP_MPS = 2.2
+
+
+def one_ride(log: str, kind: str, seed: int, number: int) -> tuple[list[Outcome], int, int, int]:
+    """Return outcomes of one random ride, and launches there, found and invented."""
+    rate_hz, reports, white_m = LOGS[log]
+    rng = np.random.default_rng([seed, number])
+    ride = starts_and_stops(rng)
+    receiver = preset(
+        kind,  # type: ignore[arg-type]  # checked by preset
+        rate_hz, rng, reports_speed=reports, position_white_m=white_m,
+    )  # fmt: skip
+    motion = estimate_motion(to_track(receiver.observe(ride.truth, rng)))
+    drawn = draw_runs(motion)
+    launches = measure_launches(motion, drawn=drawn).launches
+    settled = motion.settled_s if np.isfinite(motion.settled_s) else np.inf
+    there = [
+        span
+        for span in ride.labels["launches"]
+        if span.top_mps > _LEAST_TOP_MPS and span.start_s > settled + 2.0
+    ]
+    outcomes: list[Outcome] = []
+    found, invented = set(), 0
+    for launch in launches:
+        starts = [span.start_s for span in ride.labels["launches"]]
+        nearest = min(starts, key=lambda start: abs(start - launch.start_s))
+        if abs(nearest - launch.start_s) > 2.0:
+            invented += 1
+            continue
+        found.add(nearest)
+        outcomes.append(("start", launch.start, nearest))
+        for timed in launch.windows:
+            if timed.window.label.endswith(("km/h", " m")):
+                end = _true_time(ride.truth, nearest, timed.window.to_mps, timed.window.distance_m)
+                begin = (
+                    _true_time(ride.truth, nearest, timed.window.from_mps, None)
+                    if timed.window.from_mps
+                    else 0.0
+                )
+                label = timed.window.label
+                if label not in ("0-20 km/h", "0-30 m"):
+                    label = "from standing" if timed.window.standing else "rolling"
+                outcomes.append((label, timed.time, end - begin))
+    pull = measure_pull(motion, drawn=drawn)
+    for speed in (2.0, 4.0):
+        runs = [
+            one.run
+            for one in drawn
+            if speed - 0.5 >= one.run.low_mps + 0.75 and speed + 0.5 <= 0.93 * one.run.top_mps
+        ]
+        outcomes.append(
+            (f"pull {speed:g} m/s", pull.at(speed), _true_pull(ride.truth, runs, speed, 0.5))
+        )
+    standing = [one.run for one in drawn if one.run.standing]
+    outcomes.append(
+        ("standing pull", pull.standing_pull, _true_pull(ride.truth, standing, 1.75, 0.75))
+    )
+    return outcomes, len(there), len(found & {s.start_s for s in there}), invented
+
+
+def _true_time(
+    truth: Truth, start_s: float, to_mps: float | None, distance_m: float | None
+) -> float:
+    if distance_m is not None:
+        return truth.time_to_distance(start_s, distance_m)
+    times = truth.crossing_times(to_mps or 0.0)
+    after = times[times > start_s]
+    return float(after[0] - start_s) if len(after) else float("nan")
+
+
+def _true_pull(truth: Truth, runs: list[Run], speed: float, half: float) -> float:
+    found = []
+    for run in runs:
+        begin, end = (
+            times[times > run.earliest_s - 0.3][:1]
+            for times in (truth.crossing_times(speed - half), truth.crossing_times(speed + half))
+        )
+        if len(begin) and len(end) and begin[0] < end[0] < run.top_s + 0.5:
+            found.append(2.0 * half / float(end[0] - begin[0]))
+    return float(np.mean(found)) if found else float("nan")
+
+
+def summary(outcomes: list[Outcome]) -> str:
+    """Return one line of figures."""
+    said = [(e, true) for _, e, true in outcomes if e is not None and np.isfinite(true)]
+    if not said:
+        return f"none of {len(outcomes)}"
+    error = np.array([e.value - true for e, true in said])
+    held = np.mean([e.low <= true <= e.high for e, true in said])
+    width = np.mean([e.high - e.low for e, _ in said])
+    return (
+        f"{len(said)}/{len(outcomes)}, bias {error.mean():+.3f}, rms "
+        f"{float(np.sqrt(np.mean(error**2))):.3f}, held {held:.3f}, width {width:.3f}"
+    )
+
+
+def main() -> None:
+    """Run the suite and print the lines of each kind."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--rides", type=int, default=200)
+    parser.add_argument("--seed", type=int, default=secrets.randbelow(10**9))
+    parser.add_argument("--kinds", default=",".join(RECEIVER_KINDS))
+    parser.add_argument("--logs", default=",".join(LOGS))
+    parser.add_argument("--workers", type=int, default=None)
+    chosen = parser.parse_args()
+    print(f"seed {chosen.seed}")
+    with ProcessPoolExecutor(chosen.workers) as pool:
+        for log in chosen.logs.split(","):
+            for kind in chosen.kinds.split(","):
+                ride = partial(one_ride, log, kind, chosen.seed)
+                results = list(pool.map(ride, range(chosen.rides)))
+                there, found, invented = np.sum([r[1:] for r in results], axis=0)
+                print(f"{log} {kind}: {found} of {there} launches found, {invented} invented")
+                grouped: dict[str, list[Outcome]] = defaultdict(list)
+                for outcomes, *_ in results:
+                    for outcome in outcomes:
+                        grouped[outcome[0]].append(outcome)
+                for label in sorted(grouped):
+                    print(f"    {label:<14} {summary(grouped[label])}", flush=True)
+
+
+if __name__ == "__main__":
+    main()
