@@ -4,7 +4,7 @@ from collections.abc import Callable
 from dataclasses import asdict, dataclass
 from typing import Any
 
-from ridelog.analysis.launch_windows import default_windows
+from ridelog.analysis.launch_windows import default_windows, suited
 from ridelog.analysis.settings import Settings
 from ridelog.compare.comparison import compare
 from ridelog.machine.predict import predict
@@ -116,7 +116,7 @@ def predict_change(
     reader, known = SPEED_UNITS[unit], MachineSetup(**setup)
     rides = [kept.evidence(log) for log in logs]
     tops = [ride.top_mps[0] for ride in rides if ride.top_mps]
-    windows = default_windows(max(tops, default=_USUAL_TOP_MPS), reader)
+    windows = suited(default_windows(max(tops, default=_USUAL_TOP_MPS)), reader)
     prediction = predict(known, rides, asked, windows, sweep=sweep)
     pictures = [
         {"wide_svg": p.wide_svg, "narrow_svg": p.narrow_svg}
