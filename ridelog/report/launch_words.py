@@ -39,7 +39,7 @@ def launch_lines(
         words = f"{accel_words(pull.standing_pull)} from standing"
         half = half_pull_mps(pull)
         if half is not None:
-            words += f"; half of it is left at {plain_speed(half, unit, 0)}"
+            words += f"; half is left at {plain_speed(half, unit, 0)}"
         lines.append(("Pull", words))
     return tuple(lines)
 
