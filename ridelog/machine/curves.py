@@ -8,11 +8,14 @@ import numpy as np
 from ridelog.analysis.stretches import Stretch
 from ridelog.filtering.motion import Motion
 from ridelog.machine.evidence import Curve
-from ridelog.track import FloatArray
+from ridelog.track import BoolArray, FloatArray
 
 # What one direction alone may owe to wind and slope: a slope of 0.4 % and a wind of 1.2 m/s on
 # the air drag of a small machine (2 C v w / m). Common practice, no source.
 _SLOPE_MPS2, _WIND_PER_S = 0.04, 0.007
+# Where both directions pass this many speeds, their difference tells what one alone owes to wind
+# and slope: from so many of the nearest, to this share of it and of the usual size.
+_LEAST_BOTH, _NEAREST, _ODD_SHARE = 3, 6, 0.3
 # Two courses are of one direction, or opposite, when they differ by less than this from 0 or 180.
 _ALIKE_RAD = np.radians(45.0)
 _SPACING_S = 0.05
@@ -66,7 +69,8 @@ def mean_curve(passages: Sequence[Passage], grid_mps: FloatArray) -> Curve | Non
 
     Each passage's value is freed from bias as in ``analysis.interval``: what the sharp draws add
     to the fitted path, the fitted path has added to the truth. The covariance is that of the
-    cautious draws. With one direction alone, wind and slope widen it.
+    cautious draws. Speeds that one direction alone passed (the top, with a wind) are corrected by
+    what the directions differ by elsewhere, or widened by the usual wind and slope.
     """
     if not passages:
         return None
@@ -91,11 +95,35 @@ def mean_curve(passages: Sequence[Passage], grid_mps: FloatArray) -> Curve | Non
     for value, cov in known:
         there = np.isfinite(value) / count
         covariance += np.where(np.isfinite(cov), cov, 0.0) * np.outer(there, there)
-    alone = np.where(both, 0.0, 1.0)
-    windy = alone * _WIND_PER_S * middle
-    sloping = alone * _SLOPE_MPS2
-    covariance += np.outer(windy, windy) + np.outer(sloping, sloping)
+    # Which way speeds were passed that were passed in one direction only.
+    way = np.where(both, 0.0, np.where(np.isfinite(values[0]), 1.0, -1.0))
+    odd, odd_sd = _odd_part(known, both, middle)
+    mean = mean - way * odd
+    covariance += np.outer(way * odd_sd, way * odd_sd)
     return Curve(middle[seen], mean[seen], covariance[np.ix_(seen, seen)])
+
+
+def _odd_part(
+    known: Sequence[tuple[FloatArray, FloatArray]], both: BoolArray, middle: FloatArray
+) -> tuple[FloatArray, FloatArray]:
+    """Return by how much the first direction exceeds the mean of both, and how well that is known.
+
+    Where both directions pass a speed it is half their difference; elsewhere that of the nearest
+    such speeds, or nothing with the usual size of wind and slope.
+    """
+    usual = np.hypot(_WIND_PER_S * middle, _SLOPE_MPS2)
+    if both.sum() < _LEAST_BOTH:
+        return np.zeros(len(middle)), usual
+    half = 0.5 * (known[0][0] - known[1][0])
+    variance = 0.25 * (np.diag(known[0][1]) + np.diag(known[1][1]))
+    places = np.flatnonzero(both)
+    odd, odd_sd = np.zeros(len(middle)), np.zeros(len(middle))
+    for index, speed in enumerate(middle):
+        near = places[np.argsort(np.abs(middle[places] - speed), kind="stable")[:_NEAREST]]
+        odd[index] = half[near].mean()
+        own = float(np.sqrt(variance[near].sum())) / len(near)
+        odd_sd[index] = np.hypot(np.hypot(own, _ODD_SHARE * odd[index]), _ODD_SHARE * usual[index])
+    return odd, odd_sd
 
 
 def _mean(group: Sequence[Passage]) -> tuple[FloatArray, FloatArray]:

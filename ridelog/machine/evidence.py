@@ -20,6 +20,16 @@ class Curve:
 
 
 @dataclass(frozen=True)
+class NearTop:
+    """Mean speed and acceleration over the last seconds at the top, with standard deviations."""
+
+    speed_mps: float
+    speed_sd_mps: float
+    accel_mps2: float
+    accel_sd_mps2: float
+
+
+@dataclass(frozen=True)
 class Evidence:
     """What one ride tells; whatever it does not tell is None.
 
@@ -27,6 +37,9 @@ class Evidence:
     coasting : deceleration without drive, likewise.
     top_mps : top speed that was held, mean of both directions where there are both, with the
         standard deviation of its error. [m/s]
+    near_top : the last seconds at the top of one direction, or of two opposite ones; goes before
+        ``top_mps``, since it allows for a run that had not quite settled, and for wind or slope
+        that let another limit take over in one direction.
     start : speed and time of a standing start up to that speed, and the time's standard
         deviation: shows how slowly the throttle is opened. [m/s, s, s]
     decel_mps2 : of hard stops, each with its interval.
@@ -37,6 +50,7 @@ class Evidence:
     pull: Curve | None = None
     coasting: Curve | None = None
     top_mps: tuple[float, float] | None = None
+    near_top: tuple[NearTop, ...] = ()
     start: tuple[float, float, float] | None = None
     decel_mps2: tuple[Estimate, ...] = ()
     lateral_mps2: Estimate | None = None

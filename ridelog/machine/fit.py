@@ -7,7 +7,7 @@ import numpy as np
 from scipy.linalg import solve_triangular
 
 from ridelog.machine.drive import Drive
-from ridelog.machine.evidence import Curve, Evidence
+from ridelog.machine.evidence import Curve, Evidence, NearTop
 from ridelog.machine.performance import launch_time_s, top_speed
 from ridelog.machine.priors import COUNT, UNKNOWNS, draw, machines_of
 from ridelog.machine.setup import MachineSetup
@@ -19,11 +19,15 @@ MACHINES = 1000
 _MOVES, _LAST_MOVES = 12, 40
 # What rides of one state differ by beyond the receiver's errors (charge, wind left over, ground),
 # and what the model cannot follow. Common practice, no source; see DEVELOPERS.md.
-_DAY_GAIN, _DAY_MPS2, _DAY_TOP = 0.012, 0.015, 0.006
+_DAY_GAIN, _DAY_MPS2, _DAY_TOP = 0.012, 0.015, 0.007
 _MODEL_GAIN, _MODEL_MPS2 = 0.015, 0.012
 # A rider may never have held full throttle: then the top speed seen is only a lower bound.
-_HELD_BACK = 0.1
+_HELD_BACK = 0.05
 _HELD_BACK_SCALE = 0.3
+
+# Acceleration by which wind and slope part two directions, usually: 2 m/s of wind and 0.5 % of
+# slope; common practice, no source. Steepness of the pull is taken over this much either side.
+_ODD_MPS2, _SLOPE_STEP_MPS, _FREEDOM = 0.08, 0.15, 4.0
 
 Likelihood = Callable[[Drive], FloatArray]
 
@@ -160,7 +164,9 @@ def _terms(ride: Evidence) -> list[Likelihood]:
         terms.append(_curve_term(ride.pull, lambda d, v: d.pull_mps2(v)))
     if ride.coasting is not None:
         terms.append(_curve_term(ride.coasting, lambda d, v: d.coasting_mps2(v)))
-    if ride.top_mps is not None:
+    if ride.near_top:
+        terms.append(_near_top_term(ride.near_top))
+    elif ride.top_mps is not None:
         terms.append(_top_term(*ride.top_mps))
     if ride.start is not None:
         terms.append(_start_term(*ride.start))
@@ -184,6 +190,59 @@ def _curve_term(curve: Curve, of: Callable[[Drive, FloatArray], FloatArray]) -> 
         return value
 
     return term
+
+
+def _near_top_term(ends: Sequence[NearTop]) -> Likelihood:
+    """Return the likelihood of the last seconds at the top, of one or two opposite directions.
+
+    What helps in one direction, wind or slope, holds back in the other by as much: seen minus
+    modelled acceleration is +f in one and -f in the other, so that their sum vanishes. With f
+    normal about nothing and the speeds' errors normal, f is integrated out on straight pieces of
+    the pull: own derivation, DEVELOPERS.md, "The machine and its next change". The mean of both
+    speeds alone would be too low wherever another limit takes over in one direction, and a run that
+    had not settled would be taken for a slower machine.
+    """
+    at = np.array([end.speed_mps for end in ends])
+    count = len(at)
+    seen = np.array([end.accel_mps2 for end in ends])
+    accel_var = np.array([end.accel_sd_mps2**2 + _MODEL_MPS2**2 for end in ends])
+    speed_sd = np.array([end.speed_sd_mps for end in ends])
+    nodes = np.concatenate([at, at - _SLOPE_STEP_MPS, at + _SLOPE_STEP_MPS])
+    day = _DAY_TOP * float(at.mean())
+
+    def term(drive: Drive) -> FloatArray:
+        pull = drive.pull_mps2(nodes)
+        steep = np.maximum(
+            (pull[:, count : 2 * count] - pull[:, 2 * count :]) / (2.0 * _SLOPE_STEP_MPS), 0.01
+        )
+        miss = pull[:, :count] - seen
+        middle = miss.mean(axis=1)
+        variance = np.sum((steep * speed_sd) ** 2 + accel_var, axis=1) / count**2
+        variance += (steep.mean(axis=1) * day) ** 2
+        reached = np.log(steep).sum(axis=1)
+        if count == 2:
+            odd = 0.5 * (miss[:, 0] - miss[:, 1])
+            reached = reached + _log_student(odd / _ODD_MPS2) - np.log(_ODD_MPS2)
+        else:
+            variance += _ODD_MPS2**2
+        reached = reached + _log_student(middle / np.sqrt(variance)) - 0.5 * np.log(variance)
+        speed, _ = top_speed(drive)
+        beyond = np.maximum(speed / float(at.mean()) - 1.0, 0.0) / _HELD_BACK_SCALE
+        # Held back: each speed may be anything below the top, over as wide a range as that.
+        slower = np.where(middle > 0.0, -beyond, -np.inf)
+        slower = slower - count * np.log(_HELD_BACK_SCALE * float(at.mean()) / np.sqrt(2.0 * np.pi))
+        value: FloatArray = np.logaddexp(
+            np.log(1.0 - _HELD_BACK) + reached, np.log(_HELD_BACK) + slower
+        )
+        return value
+
+    return term
+
+
+def _log_student(deviation: FloatArray) -> FloatArray:
+    """Return the logarithm of Student's t density, bar a constant: one odd day may be far off."""
+    value: FloatArray = -0.5 * (_FREEDOM + 1.0) * np.log1p(deviation**2 / _FREEDOM)
+    return value
 
 
 def _top_term(top_mps: float, sd_mps: float) -> Likelihood:

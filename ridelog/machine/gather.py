@@ -13,15 +13,16 @@ from ridelog.analysis.stretches import Stretch
 from ridelog.analysis.top_speed import TopSpeed
 from ridelog.filtering.motion import Motion
 from ridelog.machine.curves import Passage, mean_curve, passage
-from ridelog.machine.evidence import Curve
+from ridelog.machine.evidence import Curve, NearTop
 from ridelog.track import FloatArray
 
 _SPACING_S = 0.1
 # The grid of speeds: steps of about this, at most so many.
 _STEP_MPS, _MOST_STEPS = 0.5, 24
-# A pull counts as full throttle if it gains this share of what the ride's best pull gains in the
-# same range of speeds; riders differ by less from start to start. Common practice, no source.
-_FULL_SHARE = 0.88
+# A pull counts as full throttle if it gains this share of what the best pull of its direction gains
+# in the same range of speeds, and at least the second share of what the best of all gains; riders
+# differ by less from start to start. Common practice, no source.
+_FULL_SHARE, _OPPOSITE_SHARE = 0.88, 0.6
 _RANGE = (0.25, 0.55)
 # Below this speed the throttle may still be opening.
 _OPEN_MPS = 1.0
@@ -40,6 +41,8 @@ _ONE_WAY_SHARE = 0.02
 _UNEVEN = 0.15
 
 
+# The last of a run at the top that is looked at. [s]
+_LAST_S = 2.5
 # The standing start that shows how the throttle is opened: short, so that little else counts.
 START_WINDOW = Window("0-2 m/s", 0.0, 2.0, None)
 # How well the first motion of a machine is known at best; own simulation. [s]
@@ -80,9 +83,16 @@ def pull_of(motion: Motion, *, excluded: Sequence[Stretch] = ()) -> Curve | None
         passages.append(one)
     inside = (grid[1:] > _RANGE[0] * best) & (grid[:-1] < _RANGE[1] * best)
     strength = np.array([np.mean(one.rate_mps2[inside, 0]) for one in passages])
-    if not np.isfinite(strength).any():
-        return None
-    full = strength > _FULL_SHARE * np.nanmax(strength)
+    strength = np.nan_to_num(strength, nan=0.0)
+    # Only among one direction: wind and slope part the two by as much as a gentle hand would.
+    turned = [one.course_rad for one in passages]
+    full = np.array(
+        [
+            value > _FULL_SHARE * np.max(strength[np.cos(np.array(turned) - course) > 0.0])
+            and value > _OPPOSITE_SHARE * np.max(strength)
+            for value, course in zip(strength, turned, strict=True)
+        ]
+    )
     return mean_curve([one for one, taken in zip(passages, full, strict=True) if taken], grid)
 
 
@@ -156,6 +166,40 @@ def top_of(top: TopSpeed) -> tuple[float, float] | None:
     if alone is None or alone.value < 1.0:
         return None
     return alone.value, float(np.hypot(_sd(alone), _ONE_WAY_SHARE * alone.value))
+
+
+def near_top_of(motion: Motion, top: TopSpeed) -> tuple[NearTop, ...]:
+    """Return the last seconds before the end of the best second, in both directions if there are.
+
+    Parameters
+    ----------
+    motion : Motion
+        The smoothed ride.
+    top : TopSpeed
+        Its top speed.
+    """
+    ends = [run.end_s for run in top.runs]
+    if top.two_way is None or len(ends) != 2:
+        ends = [top.at_s + 1.0] if top.best_1s is not None else []
+    found = []
+    for end_s in ends:
+        paths = motion.paths(end_s - _LAST_S, end_s, spacing_s=_SPACING_S)
+        speed, length = paths.speed_mps, float(paths.time_s[-1] - paths.time_s[0])
+        if length < 0.8 * _LAST_S:
+            continue
+        # Slope of a straight line through all instants: the ends alone are noisier.
+        weight = paths.time_s - paths.time_s.mean()
+        slope = weight @ speed / float(weight @ weight)
+        mean = speed.mean(axis=0)
+        found.append(NearTop(*_value_and_sd(mean), *_value_and_sd(slope)))
+    return tuple(found)
+
+
+def _value_and_sd(columns: FloatArray) -> tuple[float, float]:
+    """Return a figure freed from bias, as in ``analysis.interval``, and the spread of its error."""
+    draws = (len(columns) - 1) // 2
+    value = 2.0 * float(columns[0]) - float(columns[1 : 1 + draws].mean())
+    return value, float(columns[1 + draws :].std())
 
 
 def _sd(estimate: Estimate) -> float:

@@ -8,7 +8,7 @@ from ridelog.analysis.stretches import Stretch
 from ridelog.analysis.top_speed import measure_top_speed
 from ridelog.filtering.motion import Motion
 from ridelog.machine.evidence import Evidence
-from ridelog.machine.gather import START_WINDOW, pull_of, rolling_of, start_of, top_of
+from ridelog.machine.gather import START_WINDOW, near_top_of, pull_of, rolling_of, start_of, top_of
 
 # Hard stops: those that slow at least this share of the hardest one. Common practice, no source.
 _HARD_SHARE = 0.7
@@ -37,12 +37,14 @@ def evidence_of(
     excluded = (*left_out_s, *backwards.spans, *backwards.possible_spans)
     launches = measure_launches(motion, windows=(START_WINDOW,), excluded=excluded)
     stops = [one.mean_decel for one in measure_brakings(motion, excluded=excluded).stops]
+    top = measure_top_speed(motion, excluded=excluded)
     hardest = max((stop.value for stop in stops), default=0.0)
     return Evidence(
         name=motion.track.source.file,
         pull=pull_of(motion, excluded=excluded),
         coasting=rolling_of(motion, excluded=excluded),
-        top_mps=top_of(measure_top_speed(motion, excluded=excluded)),
+        top_mps=top_of(top),
+        near_top=near_top_of(motion, top),
         start=start_of(launches),
         decel_mps2=tuple(stop for stop in stops if stop.value >= _HARD_SHARE * hardest),
         lateral_mps2=measure_handling(motion, excluded=excluded).turns.max_lateral,

@@ -1,10 +1,12 @@
 """Fitting: known machines are found again, what cannot be told stays wide, rides narrow."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from machines import like
 
-from ridelog.machine.evidence import Curve, Evidence
+from ridelog.machine.evidence import Curve, Evidence, NearTop
 from ridelog.machine.fit import Fitted, fit, from_setup
 from ridelog.machine.narrowing import narrowings
 from ridelog.machine.performance import launch_time_s, top_speed
@@ -126,3 +128,27 @@ def test_the_best_next_measurement_is_named() -> None:
     noise = np.random.default_rng(5).standard_normal(len(top))
     assert min(one.remaining for one in narrowings(drive, noise)) > 0.95
     assert narrowings(drive, np.full(len(top), np.nan)) == ()
+
+
+def test_two_uneven_directions_tell_the_top_in_still_air() -> None:
+    """Uphill the power limit holds, downhill the motor's speed: their mean is below the truth."""
+    weak = replace(TRUE, power_w=1.04 * float(TRUE.resistance_n(np.array([9.0]))[0]) * 9.0 / 0.9)
+    up, down = weak.steady_mps(grade=0.012), weak.steady_mps(grade=-0.012)
+    mean = 0.5 * (up + down)
+    assert mean < 0.98 * weak.steady_mps()
+    speeds = np.arange(1.25, 8.0, 0.5)
+    curve = Curve(speeds, weak.acceleration_mps2(speeds), 0.02**2 * np.eye(len(speeds)))
+    rolling = Curve(speeds, -weak.acceleration_mps2(speeds, 0.0), 0.01**2 * np.eye(len(speeds)))
+    ends = tuple(NearTop(speed, 0.02, 0.0, 0.01) for speed in (up, down))
+    ride = Evidence("ride", pull=curve, coasting=rolling, top_mps=(mean, 0.02), near_top=ends)
+    top, _ = top_speed(fit(SETUP, [ride], count=300).drive)
+    assert abs(np.median(top) - weak.steady_mps()) < 0.6 * abs(mean - weak.steady_mps())
+
+
+def test_a_run_that_had_not_settled_is_no_slower_machine() -> None:
+    speeds = np.arange(1.25, 8.0, 0.5)
+    curve = Curve(speeds, TRUE.acceleration_mps2(speeds), 0.02**2 * np.eye(len(speeds)))
+    still = float(TRUE.acceleration_mps2(np.array([8.6]))[0])
+    ends = (NearTop(8.6, 0.02, still, 0.01), NearTop(8.6, 0.02, still, 0.01))
+    top, _ = top_speed(fit(SETUP, [Evidence("ride", pull=curve, near_top=ends)], count=300).drive)
+    assert np.median(top) == pytest.approx(9.0, abs=0.15)
