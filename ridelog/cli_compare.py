@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from ridelog.cli_launches import LaunchWindows, Rollout, launch_settings
 from ridelog.errors import RideLogError
 from ridelog.many_values import ManyValues
 from ridelog.options import Force, JsonFile, Units
@@ -52,6 +53,8 @@ def compare(
     ] = None,
     units: Annotated[Units, typer.Option(help="Units of speed to print.")] = Units.KMH,
     json: JsonFile = None,
+    window: LaunchWindows = None,
+    rollout: Rollout = None,
     noted_before: Annotated[
         list[str] | None,
         typer.Option(
@@ -89,7 +92,7 @@ def compare(
         check_places([json, *sheet], log, force, folder=out)
         if smoothed is not None:
             check_places(list(tracks.values()), log, force, folder=smoothed)
-    settings = Settings()
+    settings = launch_settings(Settings(), window, rollout)
     notes = [_notes(words or []) for words in (noted_before, noted_after)]
     rides = _measured(every, settings)
 
@@ -106,6 +109,7 @@ def compare(
         tuple(rides[:cut]),
         tuple(rides[cut:]),
         settings,
+        unit=unit,
         noted_before=notes[0],
         noted_after=notes[1],
     )

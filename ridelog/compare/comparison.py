@@ -12,6 +12,7 @@ from ridelog.compare.pull_curves import PullCurves
 from ridelog.compare.read_pull import curves_of
 from ridelog.compare.verdict import CANNOT_SAY, Verdict, verdicts
 from ridelog.errors import RideLogError
+from ridelog.units import SPEED_UNITS, SpeedUnit
 
 
 @dataclass(frozen=True)
@@ -34,6 +35,7 @@ class Compared:
 class Comparison:
     """Everything that two sets of rides say about a change.
 
+    unit : in which the speeds are round that figures are taken at.
     pull : how hard the machine pulls at every speed, None if the rides do not tell.
     noted_before, noted_after : what the user noted for a side, such as rider and battery.
     """
@@ -43,6 +45,7 @@ class Comparison:
     measures: tuple[Compared, ...]
     mismatches: tuple[Mismatch, ...]
     settings: Settings
+    unit: SpeedUnit
     pull: PullCurves | None = None
     noted_before: dict[str, str] = field(default_factory=dict)
     noted_after: dict[str, str] = field(default_factory=dict)
@@ -57,10 +60,22 @@ def compare(
     after: Rides,
     settings: Settings | None = None,
     *,
+    unit: SpeedUnit = SPEED_UNITS["km/h"],
     noted_before: dict[str, str] | None = None,
     noted_after: dict[str, str] | None = None,
 ) -> Comparison:
     """Return the comparison of two sides of at least one ride each.
+
+    Parameters
+    ----------
+    before, after : tuple of RiddenRide
+        Measured with the same ``settings``.
+    settings : Settings, optional
+        Kept in the result.
+    unit : SpeedUnit
+        In which the usual launch windows are round; windows that were asked for are all taken.
+    noted_before, noted_after : dict, optional
+        What the user noted for a side.
 
     Raises
     ------
@@ -69,7 +84,7 @@ def compare(
     """
     _check_sides(before, after)
     noted_before, noted_after = noted_before or {}, noted_after or {}
-    measures = measures_of(before, after)
+    measures = measures_of(before, after, unit)
     drafts = [_draft(measure, before, after) for measure in measures]
     told = [(each.measure, each.difference) for each in drafts if each.difference is not None]
     found = verdicts(
@@ -94,6 +109,7 @@ def compare(
         ),
         mismatches=mismatches_of(before, after, noted_before, noted_after),
         settings=settings or Settings(),
+        unit=unit,
         pull=curves_of(before, after),
         noted_before=noted_before,
         noted_after=noted_after,

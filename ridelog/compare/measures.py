@@ -1,6 +1,7 @@
 """The register of what is compared.
 
-To add a measure, write a family, a function of both sides' rides that returns the measures which
+To add a measure, write a family, a function of both sides' rides and the
+unit in which windows are round, that returns the measures which
 these rides can hold, and append it to ``FAMILIES``.
 """
 
@@ -13,8 +14,9 @@ from ridelog.compare.read_launches import launch_measures
 from ridelog.compare.read_pull import pull_measures
 from ridelog.compare.read_reverse import reverse_measures
 from ridelog.compare.read_top_speed import top_speed_measures
+from ridelog.units import SpeedUnit
 
-FAMILIES: tuple[Callable[[Rides, Rides], list[Measure]], ...] = (
+FAMILIES: tuple[Callable[[Rides, Rides, SpeedUnit], list[Measure]], ...] = (
     top_speed_measures,
     launch_measures,
     pull_measures,
@@ -24,6 +26,9 @@ FAMILIES: tuple[Callable[[Rides, Rides], list[Measure]], ...] = (
 )
 
 
-def measures_of(before: Rides, after: Rides) -> tuple[Measure, ...]:
-    """Return the measures that the rides of both sides together can hold."""
-    return tuple(measure for family in FAMILIES for measure in family(before, after))
+def measures_of(before: Rides, after: Rides, unit: SpeedUnit) -> tuple[Measure, ...]:
+    """Return the measures that the rides of both sides together can hold.
+
+    ``unit`` is that in which the speeds they are taken at are round.
+    """
+    return tuple(measure for family in FAMILIES for measure in family(before, after, unit))

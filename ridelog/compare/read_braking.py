@@ -5,12 +5,13 @@ import numpy as np
 from ridelog.analysis.interval import estimate
 from ridelog.compare.measure import MORE, Measure, Reading, Rides
 from ridelog.compare.rides import RiddenRide
+from ridelog.units import SpeedUnit
 
 # Stops from below this share of the ride's best second are not stops from speed.
 _FROM_SPEED = 0.5
 
 
-def braking_measures(before: Rides, after: Rides) -> list[Measure]:
+def braking_measures(before: Rides, after: Rides, unit: SpeedUnit) -> list[Measure]:
     """Return mean braking."""
     return [
         Measure(

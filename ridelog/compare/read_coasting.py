@@ -4,12 +4,13 @@ from functools import partial
 
 from ridelog.compare.measure import LESS, Measure, Reading, Rides
 from ridelog.compare.rides import RiddenRide
+from ridelog.units import SpeedUnit
 
 # Speeds are compared where they are round. [m/s]
 _STEP_MPS = 0.5
 
 
-def coasting_measures(before: Rides, after: Rides) -> list[Measure]:
+def coasting_measures(before: Rides, after: Rides, unit: SpeedUnit) -> list[Measure]:
     """Return the resistance in the middle of the speeds at which rides of both sides rolled out."""
     told = [
         [ride.result.coasting for ride in side if len(ride.result.coasting.speed_mps)]

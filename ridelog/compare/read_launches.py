@@ -6,12 +6,13 @@ from functools import partial
 
 import numpy as np
 
-from ridelog.analysis.launch_windows import Window
+from ridelog.analysis.launch_windows import Window, suited
 from ridelog.analysis.launches import Launch, WindowTime
 from ridelog.analysis.result import Estimate
 from ridelog.compare.false_alarms import HEADLINE_WEIGHT
 from ridelog.compare.measure import LESS, Measure, Reading, Rides, mean_of
 from ridelog.compare.rides import RiddenRide, courses_apart_deg
+from ridelog.units import SpeedUnit
 
 
 @dataclass(frozen=True)
@@ -23,11 +24,14 @@ class _Filled:
     length: Estimate | None
 
 
-def launch_measures(before: Rides, after: Rides) -> list[Measure]:
-    """Return time and way of every window that rides of both sides were timed over."""
+def launch_measures(before: Rides, after: Rides, unit: SpeedUnit) -> list[Measure]:
+    """Return time and way of every window that rides of both sides were timed over.
+
+    Without windows that were asked for, those that are round in ``unit``.
+    """
     measures: list[Measure] = []
     weight, way = HEADLINE_WEIGHT, False
-    for window in _common_windows(before, after):
+    for window in _common_windows(before, after, unit):
         label = window.label
         measures.append(
             Measure(
@@ -71,14 +75,17 @@ def _title(window: Window) -> str:
     return f"time from {start} to {end}"
 
 
-def _common_windows(before: Rides, after: Rides) -> list[Window]:
+def _common_windows(before: Rides, after: Rides, unit: SpeedUnit) -> list[Window]:
     sides = []
     for rides in (before, after):
         windows: dict[str, Window] = {}
         for ride in rides:
-            windows |= {s.window.label: s.window for s in ride.launches.summaries}
+            windows |= {s.window.label: s.window for s in ride.result.launches.summaries}
         sides.append(windows)
-    return [window for label, window in sides[0].items() if label in sides[1]]
+    common = tuple(window for label, window in sides[0].items() if label in sides[1])
+    asked = all(ride.result.settings.windows for ride in (*before, *after))
+    # The usual windows come in both families of units: one of them is enough to compare.
+    return list(common if asked else suited(common, unit))
 
 
 def _time(label: str, ride: RiddenRide) -> Reading:
@@ -93,10 +100,10 @@ def _balanced(
     ride: RiddenRide, label: str, figure: Callable[[_Filled], Estimate | None]
 ) -> Reading:
     """Return the mean over both directions of the full starts of each."""
-    filled = [one for launch in ride.launches.launches if (one := _filled(launch, label))]
+    filled = [one for launch in ride.result.launches.launches if (one := _filled(launch, label))]
     filled = [one for one in filled if figure(one) is not None]
     if not filled:
-        return Reading(None, ride.launches.reason or _why_none(ride, label))
+        return Reading(None, ride.result.launches.reason or _why_none(ride, label))
     first = filled[0].course_deg
     ways = [
         [one for one in filled if (courses_apart_deg(one.course_deg, first) <= 90.0) == same]
@@ -133,7 +140,7 @@ def _filled(launch: Launch, label: str) -> _Filled | None:
 
 
 def _why_none(ride: RiddenRide, label: str) -> str:
-    for launch in ride.launches.launches:
+    for launch in ride.result.launches.launches:
         for each in launch.windows:
             if each.window.label == label and each.reason:
                 return each.reason

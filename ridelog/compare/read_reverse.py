@@ -2,9 +2,10 @@
 
 from ridelog.compare.measure import LESS, Measure, Reading, Rides
 from ridelog.compare.rides import RiddenRide
+from ridelog.units import SpeedUnit
 
 
-def reverse_measures(before: Rides, after: Rides) -> list[Measure]:
+def reverse_measures(before: Rides, after: Rides, unit: SpeedUnit) -> list[Measure]:
     """Return top speed in reverse, if rides of both sides went backwards."""
     if any(all(ride.result.reverse.state == "none" for ride in side) for side in (before, after)):
         return []

@@ -3,9 +3,10 @@
 from ridelog.compare.false_alarms import HEADLINE_WEIGHT
 from ridelog.compare.measure import MORE, Measure, Reading, Rides
 from ridelog.compare.rides import RiddenRide
+from ridelog.units import SpeedUnit
 
 
-def top_speed_measures(before: Rides, after: Rides) -> list[Measure]:
+def top_speed_measures(before: Rides, after: Rides, unit: SpeedUnit) -> list[Measure]:
     """Return both measures of top speed."""
     return [
         Measure(

@@ -2,13 +2,10 @@
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from functools import cached_property
 from pathlib import Path
 
 import numpy as np
 
-from ridelog.analysis.launches import Launches, measure_launches
-from ridelog.analysis.pull import PullCurve, measure_pull
 from ridelog.analysis.ride import RideResult, analyse
 from ridelog.analysis.settings import Settings
 from ridelog.errors import RideLogError, UnreadableLogError
@@ -27,20 +24,6 @@ class RiddenRide:
 
     motion: Motion
     result: RideResult
-
-    @cached_property
-    def launches(self) -> Launches:
-        """Standing starts of the ride."""
-        return measure_launches(self.motion, excluded=self._left_out)
-
-    @cached_property
-    def pull(self) -> PullCurve:
-        """How hard it pulls at each speed."""
-        return measure_pull(self.motion, excluded=self._left_out)
-
-    @property
-    def _left_out(self) -> tuple[tuple[float, float], ...]:
-        return (*self.result.settings.left_out_s, *self.result.reverse.spans)
 
     @property
     def name(self) -> str:

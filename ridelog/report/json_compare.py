@@ -37,6 +37,7 @@ def compare_json(comparison: Comparison) -> dict[str, Any]:
         "schema": COMPARE_SCHEMA,
         "ridelog_version": __version__,
         "settings": comparison.settings.as_json(),
+        "round_in": comparison.unit.label,
         "noted": {"before": comparison.noted_before, "after": comparison.noted_after},
         "before": [source_json(ride.result.source) for ride in comparison.before],
         "after": [source_json(ride.result.source) for ride in comparison.after],

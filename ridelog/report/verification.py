@@ -29,6 +29,7 @@ from ridelog.report.json_result import (
 )
 from ridelog.report.seal import FIELD, digest_of
 from ridelog.report.wording import clean
+from ridelog.units import SPEED_UNITS
 
 VERIFY_SCHEMA = "ridelog.verify/1"
 
@@ -229,6 +230,7 @@ def _computed(
             tuple(rides[:cut]),
             tuple(rides[cut:]),
             settings,
+            unit=SPEED_UNITS.get(str(document.get("round_in")), SPEED_UNITS["km/h"]),
             noted_before=dict(noted.get("before") or {}),
             noted_after=dict(noted.get("after") or {}),
         )
