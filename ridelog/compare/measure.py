@@ -57,6 +57,22 @@ class Measure:
     at_mps: float | None = None
 
 
+def harmonic_mean_of(estimates: list[Estimate]) -> Estimate:
+    """Return the harmonic mean of several positive estimates whose errors are independent.
+
+    Times over a window go with the inverse of the pull. Wind along the straight adds to the pull
+    one way what it takes the other way, so the mean of the pulls is free of it and the mean of the
+    times is not: it exceeds the time in still air by the square of the share that wind takes.
+    """
+    values = np.array([each.value for each in estimates])
+    mean = float(len(values) / np.sum(1.0 / values))
+    # The derivative of the harmonic mean H by one value x is H² / (n x²).
+    shares = mean**2 / (len(values) * values**2)
+    below = float(np.linalg.norm(shares * [each.value - each.low for each in estimates]))
+    above = float(np.linalg.norm(shares * [each.high - each.value for each in estimates]))
+    return Estimate(mean, mean - below, mean + above, LEVEL)
+
+
 def mean_of(estimates: list[Estimate]) -> Estimate:
     """Return the mean of several estimates of one ride whose errors are independent."""
     value = float(np.mean([each.value for each in estimates]))

@@ -10,9 +10,13 @@ from ridelog.analysis.launch_windows import Window, suited
 from ridelog.analysis.launches import Launch, WindowTime
 from ridelog.analysis.result import Estimate
 from ridelog.compare.false_alarms import HEADLINE_WEIGHT
-from ridelog.compare.measure import LESS, Measure, Reading, Rides, mean_of
+from ridelog.compare.measure import LESS, Measure, Reading, Rides, harmonic_mean_of, mean_of
 from ridelog.compare.rides import RiddenRide, courses_apart_deg
 from ridelog.units import SpeedUnit
+
+# Directions whose times differ by more than this tell of wind or slope and not of the machine;
+# common practice, no source.
+_MOST_APART = 1.5
 
 
 @dataclass(frozen=True)
@@ -114,8 +118,15 @@ def _balanced(
         for way in ways
         if way
     ]
-    mean = mean_of(means)
     both = len(means) == 2
+    values = [each.value for each in means]
+    if both and max(values) > _MOST_APART * min(values):
+        return Reading(
+            None,
+            f"its two directions differ by a factor of {max(values) / min(values):.1f}: wind or "
+            "slope decides it",
+        )
+    mean = harmonic_mean_of(means)
     return Reading(
         mean,
         both_ways=mean if both else None,

@@ -7,7 +7,7 @@ from ridelog.analysis.result import Estimate
 from ridelog.compare.comparison import _missing, _wind_part
 from ridelog.compare.difference import difference_by_direction
 from ridelog.compare.matching import NO_MATCH, match_directions
-from ridelog.compare.measure import Reading, mean_of
+from ridelog.compare.measure import Reading, harmonic_mean_of, mean_of
 
 
 def reading(value: float, both: float | None = None, course: float | None = None) -> Reading:
@@ -108,3 +108,15 @@ def test_mean_of_independent_estimates() -> None:
     mean = mean_of([Estimate(1.0, 0.7, 1.4), Estimate(3.0, 2.6, 3.3)])
     assert mean.value == 2.0
     assert abs(mean.low - 1.75) < 1e-9 and abs(mean.high - 2.25) < 1e-9
+
+
+def test_harmonic_mean_frees_times_of_wind() -> None:
+    # 4 s at a pull of 2 m/s²; wind adds 0.5 m/s² one way and takes it the other.
+    times = [about(8.0 / (2.0 + wind), 0.1) for wind in (0.5, -0.5)]
+    assert harmonic_mean_of(times).value == pytest.approx(4.0)
+    assert mean_of(times).value == pytest.approx(4.0 / (1.0 - 0.25**2))
+    # Errors by hand: 4² / (2 · 3.2²) = 0.78125 and 4² / (2 · 5.333²) = 0.28125 times 0.1.
+    reach = harmonic_mean_of(times).high - 4.0
+    assert reach == pytest.approx(0.1 * np.hypot(0.78125, 0.28125))
+    one = about(3.0)
+    assert harmonic_mean_of([one]) == one
