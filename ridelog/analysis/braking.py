@@ -25,6 +25,9 @@ _LINE_SHARE = 0.6
 # Mean fully developed deceleration is taken between these shares of the initial speed; from
 # memory (UN R13-H, R78); StVZO § 41 (12) has the idea, not the shares.
 _DEVELOPED_FROM, _DEVELOPED_TO = 0.8, 0.1
+# An interval wider than its figure says nothing; no tyre brakes harder than this (skid tests of
+# off-road tyres: friction 0.58-0.88, FME report for The Oregonian, 2007; sports tyres 1.0).
+_WIDEST, _MOST_MPS2 = 1.0, 10.0
 _SPACING_S = 0.05
 # The cautious draws spread every corner of the ride over two seconds. Of a braking's two corners
 # more is known, since a line on either side locates them: the spread of distance and deceleration
@@ -170,6 +173,9 @@ def _figures(
     length = estimate(_calmed(distance, share), smallest=0.0)
     mean = estimate(decel)
     if initial is None or length is None or mean is None or mean.value <= 0.0:
+        return None
+    # A receiver that freezes looks like a braking, but a wide or an impossible one.
+    if mean.high - mean.low > _WIDEST * mean.value or mean.value > _MOST_MPS2:
         return None
     start_s, end_s = float(begin.at_s[0]), float(end.at_s[0])
     inside = (time_s >= start_s) & (time_s <= end_s)

@@ -9,7 +9,7 @@ from ridelog.analysis.braking import Brakings, measure_brakings
 from ridelog.analysis.corners import falling_corner, resting_corner, rising_corner
 from ridelog.filtering.motion import Motion
 from ridelog.filtering.smoother import estimate_motion
-from ridelog.simulate import Receiver, Ride, preset, to_track
+from ridelog.simulate import Machine, Receiver, Ride, preset, to_track
 from ridelog.simulate.labels import LabelledRide, finish
 from ridelog.simulate.rides import starts_and_stops
 from ridelog.track import FloatArray
@@ -159,3 +159,24 @@ def test_rest_and_release_of_a_formula() -> None:
     released = rising_corner(TIME_S, falling + 2.0, (2.0, 2.8), 1e-5)
     assert released.at_s[0] == pytest.approx(2.4, abs=0.03)
     assert released.speed_mps[0] == pytest.approx(2.0, abs=0.02)
+
+
+def test_a_receiver_that_freezes_while_moving_is_no_braking() -> None:
+    """At 14 m/s the positions stop dead for some seconds, then catch up: no tyre does that."""
+    ride = Ride(Machine().with_steady_speed(14.0))
+    ride.stand(5.0)
+    ride.drive(for_s=40.0)
+    ride.brake(decel_mps2=2.0)
+    ride.stand(5.0)
+    rng = np.random.default_rng(9)
+    log = preset("clean", 1.0, rng, reports_speed=False).observe(finish(ride, rng).truth, rng)
+    held = (log.time_s >= 30.0) & (log.time_s < 34.0)
+    first = int(np.flatnonzero(held)[0])
+    frozen = replace(
+        log,
+        east_m=np.where(held, log.east_m[first], log.east_m),
+        north_m=np.where(held, log.north_m[first], log.north_m),
+    )
+    found = measure_brakings(estimate_motion(to_track(frozen)))
+    assert all(one.start_s > 40.0 for one in found.each)
+    assert all(one.mean_decel.value < 10.0 for one in found.each)
