@@ -135,17 +135,23 @@ def analyse(motion: Motion, settings: Settings | None = None) -> RideResult:
     windows = tuple(parse_window(words) for words in settings.windows) or None
     rollout_m = settings.rollout_m
     drawn = draw_runs(motion, windows=windows, rollout_m=rollout_m, excluded=excluded)
+    launches = measure_launches(motion, windows=windows, rollout_m=rollout_m, drawn=drawn)
     return RideResult(
         source=describe_source(motion),
         signal=signal,
         top_speed=top,
-        launches=measure_launches(motion, windows=windows, rollout_m=rollout_m, drawn=drawn),
+        launches=launches,
         pull=measure_pull(motion, drawn=drawn),
         reverse=reverse,
         brakings=brakings,
         stopping=stopping,
         coasting=coasting_between(motion, excluded=(*excluded, *braked)),
-        phases=divide_ride(motion, brakings=brakings, reverse_spans=reverse.spans),
+        phases=divide_ride(
+            motion,
+            brakings=brakings,
+            reverse_spans=reverse.spans,
+            launch_starts_s=[launch.start_s for launch in launches.launches],
+        ),
         cautions=(
             *signal_cautions(signal),
             *reverse_cautions(
