@@ -75,6 +75,8 @@ def crossing_of(speed_mps: FloatArray, differences: list[Difference]) -> Crossin
     a test, as Fieller's for a ratio). A crossing is told only if the intervals on both sides of it
     leave nought out, in opposite directions.
     """
+    if any(each.contrast is None for each in differences):
+        return None  # with one ride a side nothing is known of how curves repeat
     low = np.array([each.difference.low for each in differences])
     high = np.array([each.difference.high for each in differences])
     value = np.array([each.difference.value for each in differences])

@@ -188,7 +188,7 @@ def _costs(comparison: Comparison, unit: SpeedUnit) -> tuple[str, ...]:
         for each in comparison.measures
         if each.verdict.word in (NOT_SHOWN, CANNOT_SAY)
     ]
-    if not worse:
+    if not worse and tested_count(comparison):
         words.append("No figure was shown to be worse.")
     if open_ones:
         words.append(f"Not settled by these rides: {joined(open_ones)}.")

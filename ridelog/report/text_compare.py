@@ -61,7 +61,9 @@ def _reasons(comparison: Comparison, unit: SpeedUnit) -> list[str]:
     first = [each.measure.name for each in headline_measures(comparison)]
     titles: dict[str, list[str]] = {}
     for each in comparison.measures:
-        told = each.verdict.word in (BETTER, WORSE)
+        lone = each.difference is not None and each.difference.contrast is None
+        # One ride a side is told once, with the method.
+        told = each.verdict.word in (BETTER, WORSE) or lone
         if not told and (each.measure.name in first or each.verdict.word == CANNOT_SAY):
             reason = reason_words(each, unit, figures)
             titles.setdefault(reason, []).append(title_of(each.measure, unit))

@@ -62,7 +62,7 @@ def _more(compared: Compared) -> str:
 def crossing_words(comparison: Comparison, reader: SpeedUnit) -> str:
     """Return where the pull curves cross, or what they show instead; empty without curves."""
     curves = comparison.pull
-    if curves is None:
+    if curves is None or any(each.contrast is None for each in curves.differences):
         return ""
     if curves.crossing is None:
         signs = {
@@ -86,7 +86,7 @@ def false_alarm_words(comparison: Comparison) -> str:
     """Return how false alarms among several figures are kept rare."""
     tested = tested_count(comparison)
     if not tested:
-        return "No figure could be tested."
+        return ""
     return (
         f"{_capital(count_words(tested, 'figure was', 'figures were'))} tested together so that a "
         f"machine that did not change is called better or worse in any of them in at most "
@@ -105,8 +105,9 @@ def method_words(comparison: Comparison) -> str:
     methods = {each.difference.method for each in comparison.measures if each.difference}
     if "one ride a side" in methods:
         return (
-            "With one ride a side the intervals are those within each ride: what the receivers "
-            "leave open. How well rides repeat is not in them."
+            "One ride a side: how far rides differ by themselves is unknown, so nothing is called "
+            "better or worse. The intervals are those within each ride, what the receivers leave "
+            "open; two more rides a side would tell."
         )
     first = (
         "The intervals hold both the receivers' errors and the scatter between rides of one side"
