@@ -80,7 +80,7 @@ def test_one_ride_a_side_cannot_say(thin_logs: Path, capsys: pytest.CaptureFixtu
     ) == 0  # fmt: skip
     seen = flat(capsys.readouterr().out)
     assert "cannot say" in seen and "worse" not in seen.replace("better or worse", "")
-    assert "One ride a side: how far rides differ by themselves is unknown." in seen
+    assert "One ride a side: how far rides differ by themselves is unknown, so nothing is" in seen
     assert "The intervals are those within each ride" in seen
     # Notes of both sides are compared.
     assert "rider: Ida before, Jon after. This alone may make a difference." in seen
