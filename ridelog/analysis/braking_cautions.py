@@ -42,7 +42,7 @@ def advised_speed_caution(top: Estimate | None, advised_mps: float | None) -> tu
         Caution(
             "advised_speed",
             f"Top speed {_both(top.value)} is above the advised {_both(advised_mps)}{sure}: limit "
-            "the machine before it is ridden by whom that speed was advised for.",
+            "the machine before anyone rides it for whom that speed was advised.",
             top.value,
             advised_mps,
             "limit chosen by the user",

@@ -151,7 +151,7 @@ def test_advised_speed() -> None:
     assert (one.code, one.value, one.limit) == ("advised_speed", TOP.value, 5.0)
     assert one.text == (
         "Top speed 25 km/h (16 mph) is above the advised 18 km/h (11 mph): limit the machine "
-        "before it is ridden by whom that speed was advised for."
+        "before anyone rides it for whom that speed was advised."
     )
     (near,) = advised_speed_caution(TOP, TOP.value - 0.01)
     assert "(its interval reaches below that)" in near.text
