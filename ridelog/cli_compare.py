@@ -75,19 +75,31 @@ def compare(
             help="Write each smoothed ride as GPX here. These files hold coordinates.",
         ),
     ] = None,
+    setup_before: Annotated[
+        Path | None,
+        typer.Option(metavar="SETUP", help="Set-up of the machine before, with --setup-after."),
+    ] = None,
+    setup_after: Annotated[
+        Path | None,
+        typer.Option(
+            metavar="SETUP", help="Set-up after: was the change as its rides before foretold?"
+        ),
+    ] = None,
     force: Force = False,
 ) -> None:
     """Say what a change did to the machine: rides before against rides after."""
     from ridelog.analysis.settings import Settings
+    from ridelog.cli_machine import both_setups
     from ridelog.compare.rides import logs_in
 
+    setups = both_setups(setup_before, setup_after)
     logs: dict[str, list[Path]] = {}
     for side, places in (("before", before), ("after", after)):
         logs[side], others = logs_in(places, side)
         warn(tuple(f"{name}: no log, left out." for name in others))
     every = [*logs["before"], *logs["after"]]
     tracks = _smoothed_names(smoothed, every)
-    sheet = [out / name for name in _OUT] if out else []
+    sheet = [out / name for name in (*_OUT, *(_FORETOLD if setups else ()))] if out else []
     for log in every:
         check_places([json, *sheet], log, force, folder=out)
         if smoothed is not None:
@@ -121,6 +133,13 @@ def compare(
         )
         warn((lacking,) if lacking else ())
         files = {out / name: data for name, data in made.items()}
+    foretold_lines: list[tuple[str, str]] = []
+    if setups is not None:
+        from ridelog.cli_machine import foretold
+
+        motions = [ride.motion for ride in rides]
+        foretold_lines, further = foretold(setups, motions[:cut], motions[cut:], unit)
+        files |= {out / name: data for name, data in further.items()} if out else {}
     deliver(json, document, files, every[0], force, folder=out)
     if smoothed is not None:
         made = gpx_files(dict(zip(tracks, rides, strict=True)))
@@ -128,10 +147,11 @@ def compare(
         deliver(None, b"", exports, every[0], force, folder=smoothed)
         warn(("the smoothed rides hold coordinates: they show where the rides were made.",))
     if not is_stdout(json):
-        print_lines(compare_lines(comparison, unit))
+        print_lines(compare_lines(comparison, unit) + foretold_lines)
 
 
 _OUT = ("sheet.html", "sheet.pdf", "runs.png", "result.json", "measures.csv")
+_FORETOLD = ("predicted.json", "predicted.png")
 _PAPERS = {Paper.A4: "a4", Paper.LETTER: "us-letter"}
 
 

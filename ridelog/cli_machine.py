@@ -11,7 +11,9 @@ from ridelog.options import Force, JsonFile, Units
 from ridelog.terminal import check_places, deliver, is_stdout, motion_of, print_lines, warn
 
 if TYPE_CHECKING:
+    from ridelog.filtering.motion import Motion
     from ridelog.machine.setup import MachineSetup
+    from ridelog.units import SpeedUnit
 
 setup_app = typer.Typer(
     name="setup",
@@ -194,7 +196,6 @@ def _predict(
     from ridelog.machine.rides import evidence_of
     from ridelog.report.json_predict import predict_json
     from ridelog.report.json_result import to_bytes
-    from ridelog.report.seal import sealed
     from ridelog.report.text_predict import predict_lines
     from ridelog.units import SPEED_UNITS
 
@@ -219,7 +220,7 @@ def _predict(
             warn(tuple(f"{log.name}: {warning}" for warning in motion.warnings))
             found.append(ride_after(motion, windows, has_reverse=known.has_reverse))
         after = together(found)
-    document = to_bytes(sealed(predict_json(prediction, after)))
+    document = to_bytes(predict_json(prediction, after))
     files: dict[Path, bytes] = {}
     if out is not None:
         from ridelog.report.page_predict import predict_page
@@ -233,3 +234,75 @@ def _predict(
     deliver(json, document, files, place, force, folder=out)
     if not is_stdout(json):
         print_lines(predict_lines(prediction, unit, after))
+
+
+def both_setups(
+    before: Path | None, after: Path | None
+) -> "tuple[MachineSetup, MachineSetup] | None":
+    """Return the set-ups of both states, None without any.
+
+    Raises
+    ------
+    SetupError
+        If one of the two is missing, cannot be read, or the change between them cannot be.
+    """
+    if before is None and after is None:
+        return None
+    from ridelog.errors import SetupError
+    from ridelog.machine.change import changed
+    from ridelog.machine.loop import changes_between
+    from ridelog.machine.setup_file import read_setup
+
+    if before is None or after is None:
+        raise SetupError(
+            "only one set-up is given.", "give both, --setup-before and --setup-after, or neither."
+        )
+    old, new = read_setup(before).setup, read_setup(after).setup
+    asked = changes_between(old, new)
+    if not asked:
+        raise SetupError(
+            f"{before.name} and {after.name} describe the same machine.",
+            "write what was changed into the second one.",
+        )
+    changed(old, asked)
+    return old, new
+
+
+def foretold(
+    setups: "tuple[MachineSetup, MachineSetup]",
+    before: "list[Motion]",
+    after: "list[Motion]",
+    unit: "SpeedUnit",
+) -> tuple[list[tuple[str, str]], dict[str, bytes]]:
+    """Return what the rides before foretold beside what the rides after showed.
+
+    Returns
+    -------
+    lines : list of (text, style)
+        For the screen.
+    files : dict
+        predicted.json and predicted.png by name.
+    """
+    from ridelog.analysis.launch_windows import default_windows, suited
+    from ridelog.machine.loop import foretell
+    from ridelog.machine.ridden import ride_after, together
+    from ridelog.machine.rides import evidence_of
+    from ridelog.report.json_predict import predict_json
+    from ridelog.report.json_result import to_bytes
+    from ridelog.report.plot_predict import predict_pictures
+    from ridelog.report.text_predict import ridden_lines
+
+    reverse = setups[0].has_reverse
+    evidence = [evidence_of(motion, has_reverse=reverse) for motion in before]
+    top = max((one.top_mps[0] for one in evidence if one.top_mps), default=25.0 / 3.0)
+    windows = suited(default_windows(top), unit)
+    prediction = foretell(*setups, evidence, windows)
+    ridden = together([ride_after(motion, windows, has_reverse=reverse) for motion in after])
+    pictures = predict_pictures(prediction, unit, ridden)
+    return (
+        [("", ""), *ridden_lines(prediction, unit, ridden)],
+        {
+            "predicted.json": to_bytes(predict_json(prediction, ridden)),
+            "predicted.png": pictures[0].png,
+        },
+    )

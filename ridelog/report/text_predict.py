@@ -56,7 +56,7 @@ def predict_lines(
     if prediction.sweep:
         lines += [("", ""), *_sweep(prediction, unit)]
     if ridden is not None:
-        lines += [("", ""), *_ridden(prediction, unit, ridden)]
+        lines += [("", ""), *ridden_lines(prediction, unit, ridden)]
     lines.append(("", ""))
     for caution in prediction.cautions:
         if not caution.general:
@@ -103,7 +103,8 @@ def _sweep(prediction: Prediction, unit: SpeedUnit) -> list[tuple[str, str]]:
     return lines
 
 
-def _ridden(prediction: Prediction, unit: SpeedUnit, ridden: Ridden) -> list[tuple[str, str]]:
+def ridden_lines(prediction: Prediction, unit: SpeedUnit, ridden: Ridden) -> list[tuple[str, str]]:
+    """Return what was predicted beside what rides after the change showed, as on the screen."""
     lines = _wrapped(verdict_words(prediction, ridden), "headline")
     lines.append((f"{'':<18}{'predicted':<27}{'measured':<25}", "quiet"))
     for one in agreement_words(prediction, ridden, unit):

@@ -159,3 +159,24 @@ def test_rides_after_the_change_are_set_beside(
     assert "Predicted and ridden" in (out / "prediction.html").read_text()
     assert leave("predict", BEFORE, "--sweep", "front_teeth=9:10", "--ridden", BEFORE) == 1
     assert "rides after a change are given, but no change." in capsys.readouterr().err
+
+
+def test_compare_says_whether_the_change_was_as_foretold(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    after = tmp_path / "after.toml"
+    text = Path(BEFORE).read_text()
+    after.write_text(text.replace("front_teeth = 11", "front_teeth = 10"))
+    out = tmp_path / "sheet"
+    words = ("compare", "--before", str(SAMPLES / "before-3.gpx"), "--after",
+             str(SAMPLES / "after-1.gpx"), "--setup-before", BEFORE)  # fmt: skip
+    assert leave(*words, "--setup-after", str(after), "--out", str(out)) == 0
+    assert "figures of the 1 ride after the change agree" in capsys.readouterr().out
+    document = json.loads((out / "predicted.json").read_text())
+    jsonschema.validate(document, schema_of("ridelog.predict/1"))
+    assert document["changes"] == {"front_teeth": 10}
+    assert (out / "predicted.png").read_bytes().startswith(b"\x89PNG")
+    assert leave(*words) == 1
+    assert "only one set-up is given. What to do: give both" in capsys.readouterr().err
+    assert leave(*words, "--setup-after", BEFORE) == 1
+    assert "describe the same machine. What to do: write what was" in capsys.readouterr().err
