@@ -7,7 +7,7 @@ import numpy as np
 from ridelog.analysis.stretches import Stretch
 from ridelog.filtering.motion import Motion
 from ridelog.flags import Flag
-from ridelog.track import BoolArray, FloatArray, IntArray
+from ridelog.track import FloatArray, IntArray
 
 # Slower than this, as far as the speed's own uncertainty tells, the machine may be standing; the
 # limit widens with the uncertainty, but never so far that slow travel could hide in it.
@@ -147,13 +147,19 @@ def _stand_before(motion: Motion, ride: _Ride, here: int, up: int) -> tuple[int,
     if not len(slow):
         return slowest, None
     last = here + int(slow[-1])
-    first = _stand_begins(ride.speed, ride.limit, here, last)
-    length = float(ride.time_s[last] - ride.time_s[first])
-    if length < _SHORTEST_STAND_S or not _stayed(ride, first, last, motion):
-        return slowest, None
-    jolt = 0.0 if first == 0 else min(_AFTER_STOP_S, _AFTER_STOP_SHARE * length)
-    earliest = max(ride.time_s[first] + jolt, ride.time_s[last] - _LOOK_BACK_S)
-    return last, float(earliest)
+    # A crawl before the stand may hide in a wide limit: then a narrower one parts them.
+    for level in (1.6 * ride.limit, ride.limit, np.full(len(ride.limit), _STAND_MPS)):
+        first = _stand_begins(ride.speed, level, here, last)
+        length = float(ride.time_s[last] - ride.time_s[first])
+        if length >= _SHORTEST_STAND_S and _stayed(ride, first, last, motion):
+            jolt = 0.0 if first == 0 else min(_AFTER_STOP_S, _AFTER_STOP_SHARE * length)
+            earliest = max(ride.time_s[first] + jolt, ride.time_s[last] - _LOOK_BACK_S)
+            return last, float(earliest)
+    # The filter may have taken a crawl for standing; the last of it is still a stand.
+    late = int(np.searchsorted(ride.time_s, ride.time_s[last] - _LOOK_BACK_S - 1e-6))
+    if late > first and late < last and _stayed(ride, late, last, motion):
+        return last, float(ride.time_s[late])
+    return slowest, None
 
 
 def _dwell(ride: _Ride, low: int, top: int, rate_hz: float) -> tuple[int, int] | None:
@@ -185,12 +191,10 @@ def _fall(speed: FloatArray, up: int) -> tuple[int, int]:
     return stop, top
 
 
-def _stand_begins(speed: FloatArray, limit: FloatArray, here: int, last: int) -> int:
-    """Return from where on the speed stays near zero up to ``last``; short bumps are let be."""
-    moving = np.flatnonzero(speed[here : last + 1] > 1.6 * limit[here : last + 1])
-    first = here + int(moving[-1]) + 1 if len(moving) else here
-    near: BoolArray = speed[first : last + 1] < limit[first : last + 1]
-    return first + int(np.argmax(near))
+def _stand_begins(speed: FloatArray, level: FloatArray, here: int, last: int) -> int:
+    """Return from where on the speed stays below a level up to ``last``."""
+    moving = np.flatnonzero(speed[here : last + 1] > level[here : last + 1])
+    return here + int(moving[-1]) + 1 if len(moving) else here
 
 
 def _stayed(ride: _Ride, first: int, last: int, motion: Motion) -> bool:
