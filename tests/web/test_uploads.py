@@ -5,7 +5,7 @@ from pathlib import Path
 
 import hostile_logs
 import pytest
-from visitor import HOST, SAMPLES, Visitor, app_in, desk_of, wait_until_measured
+from visitor import HOST, SAMPLES, Visitor, app_in, desk_of, short_log, wait_until_measured
 
 from ridelog.book import Book
 from ridelog.web import upload
@@ -43,7 +43,7 @@ def problem_of(visitor: Visitor, name: str, data: bytes) -> str:
 
 
 def test_a_log_is_kept_and_measured(visitor: Visitor, folder: Path) -> None:
-    data = (SAMPLES / "before-2.nmea").read_bytes()
+    data = short_log("before-2.nmea")
     answer = visitor.put("before-2.nmea", [data[:1000], data[1000:]])
     assert answer.status == 202 and answer.json()["new"]
     task = wait_until_measured(visitor)[-1]
@@ -56,7 +56,7 @@ def test_a_log_is_kept_and_measured(visitor: Visitor, folder: Path) -> None:
 
 
 def test_the_same_log_again_is_the_same_ride(visitor: Visitor) -> None:
-    data = (SAMPLES / "before-2.nmea").read_bytes()
+    data = short_log("before-2.nmea")
     first = visitor.put("before-2.nmea", data).json()
     again = visitor.put("copy of it.nmea", data)
     assert again.status == 200
@@ -140,7 +140,7 @@ def test_an_upload_that_breaks_off_leaves_nothing(visitor: Visitor, folder: Path
     ],
 )
 def test_names_stay_names(visitor: Visitor, folder: Path, name: str, shown: str) -> None:
-    data = (SAMPLES / "before-2.nmea").read_bytes() + name.encode()
+    data = short_log("before-2.nmea", 20) + name.encode()
     answer = visitor.put(name, data)
     assert answer.status == 202 and answer.json()["file"] == shown
     for path in ("/", f"/rides/{answer.json()['ride']}"):

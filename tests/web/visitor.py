@@ -20,6 +20,13 @@ LAN_HOST = "192.168.7.5:8437"
 SAMPLES = Path(__file__).resolve().parents[2] / "sample_tracks"
 
 
+def short_log(name: str, fixes: int = 300) -> bytes:
+    """Return the first fixes of a sample, which are measured in a fraction of the time."""
+    lines = (SAMPLES / name).read_bytes().splitlines(keepends=True)
+    starts = [k for k, line in enumerate(lines) if line[3:6] == b"RMC"]
+    return b"".join(lines[: starts[fixes]])
+
+
 @dataclass
 class Answer:
     status: int
