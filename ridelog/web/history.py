@@ -14,7 +14,7 @@ from ridelog.units import SpeedUnit
 from ridelog.web.answers import unit_of
 
 _MOST_RIDES, _MOST_DRAWN = 1_000, 60
-TOP, PULL = "best_1s_mps", "pull at 2 m/s"
+TOP, PULL = "best_1s_mps", "pull at 2"
 _WIDE, _NARROW = (960.0, 320.0), (350.0, 300.0)
 _LEFT, _RIGHT, _ABOVE, _BELOW = 48.0, 12.0, 58.0, 40.0
 

@@ -1,0 +1,63 @@
+"""The work bench outlives whatever happens to a job."""
+
+import os
+import signal
+from pathlib import Path
+
+import pytest
+from visitor import short_log
+
+from ridelog.analysis.settings import Settings
+from ridelog.errors import RideLogError
+from ridelog.web.bench import Bench, Job, JobError
+from ridelog.web.kept import LogAt
+
+
+def log_in(folder: Path, data: bytes) -> LogAt:
+    place = folder / "log"
+    place.write_bytes(data)
+    return LogAt("ride.nmea", str(place), str(hash(data)), Settings().as_json())
+
+
+def test_a_job_ends_in_an_answer_a_refusal_or_a_mistake_and_the_next_one_is_done(
+    tmp_path: Path,
+) -> None:
+    bench = Bench()
+    try:
+        with pytest.raises(RideLogError, match="neither GPX nor NMEA") as refused:
+            list(bench.run(Job("measure_ride", {"log": log_in(tmp_path, b"no log")})))
+        assert not isinstance(refused.value, JobError)
+        with pytest.raises(JobError, match=r"ridelog made a mistake here \(KeyError\)"):
+            list(bench.run(Job("no such job")))
+        gone = LogAt("gone.gpx", str(tmp_path / "nowhere"), "0", Settings().as_json())
+        with pytest.raises(RideLogError, match="is not in the book's folder any more"):
+            list(bench.run(Job("measure_ride", {"log": gone})))
+        log = log_in(tmp_path, short_log("before-2.nmea", 60))
+        kinds = [kind for kind, _ in bench.run(Job("measure_ride", {"log": log}))]
+        assert kinds[-3:] == ["progress", "result", "pages"] and "first" in kinds
+    finally:
+        bench.stop()
+
+
+def test_a_child_that_dies_is_replaced(tmp_path: Path) -> None:
+    bench = Bench()
+    try:
+        log = log_in(tmp_path, short_log("before-2.nmea", 60))
+        messages = bench.run(Job("measure_ride", {"log": log}))
+        next(messages)
+        assert bench._process is not None and bench._process.pid is not None
+        os.kill(bench._process.pid, signal.SIGKILL)
+        with pytest.raises(JobError, match="ended without an answer"):
+            list(messages)
+        assert [k for k, _ in bench.run(Job("measure_ride", {"log": log}))][-1] == "pages"
+    finally:
+        bench.stop()
+
+
+def test_a_job_that_takes_too_long_is_stopped(tmp_path: Path) -> None:
+    bench = Bench(longest_s=0.0)
+    try:
+        with pytest.raises(JobError, match="the work was stopped after 0 s"):
+            list(bench.run(Job("measure_ride", {"log": log_in(tmp_path, b"x")})))
+    finally:
+        bench.stop()
