@@ -55,6 +55,24 @@ def test_the_change_of_the_samples_is_found(thin_comparison: Comparison) -> None
     assert both.verdict.word == "worse"
 
 
+def test_a_tooth_fewer_in_front_trades_top_speed_for_pull(thin_comparison: Comparison) -> None:
+    samples = Path(__file__).resolve().parents[2] / "sample_tracks"
+    truth = json.loads((samples / "truth.json").read_text())
+    curves = thin_comparison.pull
+    assert curves is not None and curves.crossing is not None
+    assert curves.crossing.harder_below
+    assert abs(curves.crossing.speed_mps.value - truth["crossing_mps"]) < 1.0
+    top = thin_comparison.measure("two_way_mps")
+    pull = thin_comparison.measure("pull_at_2_mps")
+    assert top is not None and top.difference is not None
+    assert pull is not None and pull.difference is not None
+    assert top.verdict.word == "worse" and pull.difference.difference.low > 0.0
+    # 11 to 10 teeth costs about 2 mph at about 37 km/h where motor speed limits: common practice,
+    # no source. The machine behind these rides loses 1.8 mph.
+    cost = SPEED_UNITS["mph"].from_mps(top.difference.difference.value)
+    assert -2.5 < cost < -1.4
+
+
 def test_json_has_every_ride_and_reason(thin_comparison: Comparison) -> None:
     result = compare_json(thin_comparison)
     for measure in result["measures"]:
