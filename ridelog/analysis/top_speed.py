@@ -81,6 +81,9 @@ def measure_top_speed(
     if seen < LEAST_SEEN or not one.usable.any():
         why = _why_unseen(seen) if seen < LEAST_SEEN else _why_none(motion, one)
         return TopSpeed(None, None, np.nan, peak, kind, None, (), why, seen)
+    trusted = one.trusted_share
+    if trusted < LEAST_SEEN:
+        return TopSpeed(None, None, np.nan, peak, kind, None, (), _why_untrusted(trusted), seen)
     best = int(np.flatnonzero(one.usable)[np.argmax(one.mean_mps[one.usable])])
     best_1s, _ = _best(motion, one, one.usable, one.settling)
     five = windows_of(motion, 5.0, excluded=excluded)
@@ -201,13 +204,20 @@ def _why_unseen(seen: float) -> str:
     )
 
 
+def _why_untrusted(trusted: float) -> str:
+    return (
+        f"only {100.0 * trusted:.0f} % of the way is free of jumps, holes, settling and badly "
+        "placed satellites, so the fastest second was more likely missed than seen"
+    )
+
+
 def _top_is_lost(motion: Motion, windows: Windows, same: BoolArray) -> bool:
     """Return whether a run's windows that carry no figure were plainly faster than those that do.
 
     Beside a hole the fit still knows the speed at its edge; a run that was faster there than in
     any window that counts has lost its top.
     """
-    lost = same & ~windows.usable & ~windows.settling
+    lost = same & windows.lost
     if not lost.any():
         return False
     margin = max(_LEAST_MARGIN_MPS, _MARGIN_SD * usual_sd(motion))

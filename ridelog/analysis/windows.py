@@ -31,6 +31,8 @@ class Windows:
     usable : whether a figure may be taken from it.
     settling : would be usable if the receiver had settled; what it said is known to be
         ``Motion.settling_factor`` times noisier there.
+    lost : carries no figure for what the receiver did in it: jumps, holes, badly placed satellites,
+        or settling of which nothing more is known.
     """
 
     length_s: float
@@ -39,6 +41,15 @@ class Windows:
     course_rad: FloatArray
     usable: BoolArray
     settling: BoolArray
+    lost: BoolArray
+
+    @property
+    def trusted_share(self) -> float:
+        """Share of the way in windows that are not lost; 1 for a ride without any way."""
+        way = self.mean_mps * np.gradient(self.start_s) if len(self.start_s) > 1 else self.mean_mps
+        trusted = self.usable | self.settling
+        total = float(way[trusted | self.lost].sum())
+        return float(way[trusted].sum()) / total if total > 0.0 else 1.0
 
 
 def windows_of(
@@ -98,18 +109,23 @@ def windows_of(
         & (holes[after] - holes[start] == 0)
         & (held(doubtful) == 0)
     )
+    settled = held(early) == 0
+    settling = ~settled & (motion.settling_factor <= _MOST_SETTLING_FACTOR)
+    lost = ~seen | ~(settled | settling)
     for first_s, last_s in excluded:
-        seen &= (time_s[start] + 1.5 * length_s <= first_s) | (
+        apart = (time_s[start] + 1.5 * length_s <= first_s) | (
             time_s[start] - 0.5 * length_s >= last_s
         )
-    settled = held(early) == 0
+        seen &= apart
+        lost &= apart
     return Windows(
         length_s=length_s,
         start_s=time_s[start],
         mean_mps=mean,
         course_rad=np.arctan2(east[after] - east[start], north[after] - north[start]),
         usable=seen & settled,
-        settling=seen & ~settled & (motion.settling_factor <= _MOST_SETTLING_FACTOR),
+        settling=seen & settling,
+        lost=lost,
     )
 
 

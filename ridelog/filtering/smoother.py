@@ -48,11 +48,12 @@ _REJECTED_WEIGHT = 0.12
 # The cautious reading spreads each learnt corner over this long, and over three fixes.
 _CAUTION_S, _CAUTION_FIXES = 2.0, 3.0
 # ... and holds the intensities, each learnt from about one deviation, for this much larger; where
-# three fixes take longer than that stretch, a corner may lie anywhere between them.
+# positions alone are so far apart that three take longer than that stretch, a corner may lie
+# anywhere between them.
 _CAUTION_JERK, _CAUTION_JERK_FAR = 4.0, 8.0
-# The size of slow errors is known to some 35 % (prior weight of 20 deviations, other spectra).
+# The size of slow errors that were learnt is known to some 35 % (prior weight of 20 deviations,
+# other spectra); the drift assumed of bare positions is an upper size already.
 _CAUTION_SLOW = 1.35
-_CAUTION_DRIFT = 1.1
 
 
 def estimate_motion(track: Track, *, progress: Callable[[float], None] | None = None) -> Motion:
@@ -169,14 +170,15 @@ def _cautious(
     chain: Chain, evidence: Evidence, scales: Scales, sharp: Weights, seen: Sightings
 ) -> Weights:
     stretch = max(_CAUTION_S, _CAUTION_FIXES * seen.usual_interval_s)
+    bare = chain.d < 5
+    larger = _CAUTION_JERK_FAR if bare and stretch > _CAUTION_S else _CAUTION_JERK
     return Weights(
-        jerk=(_CAUTION_JERK if stretch == _CAUTION_S else _CAUTION_JERK_FAR)
-        * smoothed_jerk(chain, scales.jerk, stretch),
+        jerk=larger * smoothed_jerk(chain, scales.jerk, stretch),
         position=sharp.position,
         velocity=sharp.velocity,
         still=sharp.still,
         cruise=np.zeros(chain.n),
-        drift=_CAUTION_DRIFT * sharp.drift,
+        drift=(1.0 if bare else _CAUTION_SLOW) * sharp.drift,
         slow_sd=_CAUTION_SLOW * sharp.slow_sd,
     )
 

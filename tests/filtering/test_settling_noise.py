@@ -51,3 +51,12 @@ def test_a_single_reading_off_a_level_is_not_believed() -> None:
     screened = screen(sightings_of(to_track(replace(log, speed_mps=speed, east_m=east))))
     assert not screened.good_velocity[fastest]
     assert screen(sightings_of(to_track(log))).good_velocity[fastest]
+
+
+def test_crumbs_between_slides_carry_no_top_speed() -> None:
+    _, log = ride_and_log(8, rate_hz=1.0, reports_speed=False)
+    random = np.random.default_rng(4)
+    moving = log.true_time_s > 8.0
+    east = np.where(moving, log.east_m + 40.0 * random.normal(size=len(log)), log.east_m)
+    top = measure_top_speed(estimate_motion(to_track(replace(log, east_m=east))))
+    assert top.best_1s is None or top.best_1s.high - top.best_1s.low > 4.0
