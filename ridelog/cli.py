@@ -16,6 +16,12 @@ from ridelog.cli_braking import (
     checked_advised,
     checked_reaction,
 )
+from ridelog.cli_handling import (
+    CgHeight,
+    TrackWidth,
+    checked_dimensions,
+    handling_settings,
+)
 from ridelog.cli_launches import LaunchWindows, Rollout, launch_settings
 from ridelog.cli_reverse import (
     USUAL_ALARM,
@@ -76,6 +82,8 @@ def report(
     reverse_alarm: ReverseAlarm = USUAL_ALARM,
     reaction: Reaction = USUAL_REACTION_S,
     advised_speed: AdvisedSpeed = None,
+    track_width: TrackWidth = None,
+    cg_height: CgHeight = None,
 ) -> None:
     """Print the honest top speed of a ride; write the page to show to the owner."""
     names = ("ride.html", "speed.png", "path.png", "signal.png", "result.json")
@@ -84,6 +92,7 @@ def report(
     checked_limits(reverse_caution, reverse_alarm)
     checked_reaction(reaction)
     checked_advised(advised_speed)
+    checked_dimensions(track_width, cg_height)
 
     from ridelog.analysis.settings import Settings
 
@@ -100,6 +109,7 @@ def report(
         asked, motion.track, reverse, cannot_reverse, reverse_caution, reverse_alarm
     )
     settings = braking_settings(settings, reaction, advised_speed)
+    settings = handling_settings(settings, track_width, cg_height)
     with progress("measuring"):
         result = analyse(motion, settings)
     _warn(result.warnings)

@@ -13,6 +13,8 @@ from ridelog.analysis.cautions import (
     top_speed_cautions,
 )
 from ridelog.analysis.coasting import Coasting, coasting_between
+from ridelog.analysis.handling import Handling, measure_handling
+from ridelog.analysis.handling.cautions import handling_cautions
 from ridelog.analysis.launch_windows import parse_window
 from ridelog.analysis.launches import Launches, measure_launches
 from ridelog.analysis.phases import Phases, divide_ride
@@ -69,6 +71,7 @@ class RideResult:
     brakings, stopping : every braking, and the way to rest from the top speed (None without one).
     coasting : resistance per mass, from rolling out.
     phases : what the machine did when.
+    handling : lateral load of turns, weave, steering corrections.
     cautions : particular ones first, then those that hold on every ride.
     unexamined : what this version does not look for, name and sentence; nothing may be concluded
         about it.
@@ -87,6 +90,7 @@ class RideResult:
     stopping: StoppingDistance | None
     coasting: Coasting
     phases: Phases
+    handling: Handling
     cautions: tuple[Caution, ...]
     unexamined: dict[str, str]
     history: tuple[str, ...]
@@ -136,6 +140,12 @@ def analyse(motion: Motion, settings: Settings | None = None) -> RideResult:
     rollout_m = settings.rollout_m
     drawn = draw_runs(motion, windows=windows, rollout_m=rollout_m, excluded=excluded)
     launches = measure_launches(motion, windows=windows, rollout_m=rollout_m, drawn=drawn)
+    handling = measure_handling(
+        motion,
+        excluded=excluded,
+        track_width_m=settings.track_width_m,
+        cg_height_m=settings.cg_height_m,
+    )
     return RideResult(
         source=describe_source(motion),
         signal=signal,
@@ -152,6 +162,7 @@ def analyse(motion: Motion, settings: Settings | None = None) -> RideResult:
             reverse_spans=reverse.spans,
             launch_starts_s=[launch.start_s for launch in launches.launches],
         ),
+        handling=handling,
         cautions=(
             *signal_cautions(signal),
             *reverse_cautions(
@@ -159,15 +170,14 @@ def analyse(motion: Motion, settings: Settings | None = None) -> RideResult:
                 limit_mps=settings.reverse_caution_mps,
                 strong_mps=settings.reverse_strong_mps,
             ),
+            *handling_cautions(handling),
             *advised_speed_caution(top.best_1s, settings.advised_mps),
             *top_speed_cautions(top),
             *braking_cautions(brakings, stopping, top.best_1s),
             *general_cautions(),
         ),
-        unexamined={
-            name: f"This version of ridelog does not look for {what} yet."
-            for name, what in (("handling", "turns and weave"),)
-        },
+        # Everything that is asked for has its analysis; a later gap goes here with its sentence.
+        unexamined={},
         history=motion.history,
         warnings=motion.warnings,
         settings=settings,

@@ -24,6 +24,7 @@ class Settings:
         strong one, is given. [m/s]
     reaction_s : time until the brake is touched, for the stopping distance. [s]
     advised_mps : top speed above which a caution is given, None for none. [m/s]
+    track_width_m, cg_height_m : of the machine with its rider, for the tip-over margin. [m]
     """
 
     windows: tuple[str, ...] = ()
@@ -35,6 +36,8 @@ class Settings:
     reverse_strong_mps: float = FAR_ABOVE_MPS
     reaction_s: float = REACTION_S
     advised_mps: float | None = None
+    track_width_m: float | None = None
+    cg_height_m: float | None = None
 
     def as_json(self) -> dict[str, Any]:
         """Return the settings as a JSON object."""
@@ -48,12 +51,13 @@ class Settings:
             "reverse_strong_mps": self.reverse_strong_mps,
             "reaction_s": self.reaction_s,
             "advised_mps": self.advised_mps,
+            "track_width_m": self.track_width_m,
+            "cg_height_m": self.cg_height_m,
         }
 
     @classmethod
     def from_json(cls, record: dict[str, Any]) -> "Settings":
         """Return the settings that a result carries; what it does not name is the default."""
-        advised = record.get("advised_mps")
         return cls(
             windows=tuple(str(words) for words in record.get("windows", ())),
             rollout_m=float(record.get("rollout_m", 0.0)),
@@ -63,8 +67,14 @@ class Settings:
             reverse_caution_mps=float(record.get("reverse_caution_mps", WALKING_PACE_MPS)),
             reverse_strong_mps=float(record.get("reverse_strong_mps", FAR_ABOVE_MPS)),
             reaction_s=float(record.get("reaction_s", REACTION_S)),
-            advised_mps=None if advised is None else float(advised),
+            advised_mps=_known(record.get("advised_mps")),
+            track_width_m=_known(record.get("track_width_m")),
+            cg_height_m=_known(record.get("cg_height_m")),
         )
+
+
+def _known(value: Any) -> float | None:
+    return None if value is None else float(value)
 
 
 def _stretches(pairs: Any) -> tuple[tuple[float, float], ...]:

@@ -20,6 +20,7 @@ from ridelog.report.json_braking import (
 # Named here too for those who know them from here.
 from ridelog.report.json_estimate import estimate_json as estimate_json
 from ridelog.report.json_estimate import number as number
+from ridelog.report.json_handling import handling_json
 from ridelog.report.json_launches import launches_json, pull_json
 from ridelog.report.json_reverse import reverse_json
 from ridelog.report.seal import sealed
@@ -39,7 +40,6 @@ _SCHEMA_FILES = {
 
 def ride_json(result: RideResult) -> dict[str, Any]:
     """Return one ride as the object that scripts read."""
-    missing = result.unexamined
     return {
         "schema": RIDE_SCHEMA,
         "ridelog_version": __version__,
@@ -55,13 +55,7 @@ def ride_json(result: RideResult) -> dict[str, Any]:
         "stopping": stopping_json(result.stopping),
         "coasting": coasting_json(result.coasting),
         "phases": phases_json(result.phases),
-        "handling": {
-            "max_lateral_accel_mps2": None,
-            "min_turn_radius_m": None,
-            "reason": missing.get("handling", ""),
-            "weave": [],
-            "twitchy_from_mps": None,
-        },
+        "handling": handling_json(result.handling),
         "cautions": [caution_json(caution) for caution in result.cautions],
         "warnings": list(result.warnings),
         "history": list(result.history),

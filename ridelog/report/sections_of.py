@@ -5,6 +5,7 @@ from ridelog.filtering.motion import Motion
 from ridelog.report.section import Section
 from ridelog.report.section_braking import braking_section
 from ridelog.report.section_coasting import coasting_section
+from ridelog.report.section_handling import handling_section
 from ridelog.report.section_launches import launches_section, pull_section
 from ridelog.report.section_reverse import reverse_section
 from ridelog.units import SpeedUnit
@@ -30,5 +31,6 @@ def ride_sections(motion: Motion, result: RideResult, unit: SpeedUnit) -> tuple[
         braking_section(motion, result, unit),
         coasting_section(motion, result, unit),
         reverse_section(motion, result, unit),
+        handling_section(motion, result, unit),
     )
     return tuple(section for section in every if section is not None)

@@ -6,6 +6,7 @@ from ridelog.analysis.ride import NOT_MEASURED, RideResult, RideSource
 from ridelog.analysis.signal_quality import SignalQuality
 from ridelog.flags import FLAG_SENTENCES, Flag
 from ridelog.report.braking_words import braking_lines
+from ridelog.report.handling_words import handling_lines
 from ridelog.report.launch_words import launch_lines
 from ridelog.report.reverse_words import reverse_lines
 from ridelog.report.sentences import (
@@ -66,6 +67,7 @@ def ride_lines(result: RideResult, unit: SpeedUnit) -> list[tuple[str, str]]:
         *launch_lines(result.launches, result.pull, unit, chosen=chosen),
         *braking_lines(result.brakings, result.stopping, unit),
         *reverse_lines(result.reverse, unit),
+        *handling_lines(result.handling, unit),
     ):
         lines += _plain(_item(name, words))
     lines.append(("", ""))

@@ -21,10 +21,9 @@ _SHORTEST_S = 3.0
 _MOST_S, _LEAST_M = 180.0, 50.0
 # Counted for every so many metres.
 PER_M = 100.0
-# Noise may make or hide this share of what is counted, or nothing is said; common practice, no
-# source.
-_MOST_ADDED = 0.2
-_TWICE = 2.0
+# A swing must be so many standard deviations of the difference of two courses, or noise makes
+# too many of them to be taken off.
+_LEAST_SIGMAS, _TWICE = 2.5, 2.0
 # How long slow errors of reported speed last (DEVELOPERS.md, "The model").
 _WANDER_S = 3.0
 _SEED = 20261127
@@ -60,7 +59,7 @@ def count_corrections(
     slow_mps = motion.noise.drift_mps if order else motion.noise.slow_speed_mps or 0.0
     random = np.random.default_rng(_SEED)
     counts = np.zeros(1 + 2 * DRAWS)
-    way_m = 0.0
+    way_m = squares = samples = 0.0
     left_s = _MOST_S
     for stretch, inside in _straights(motion, len(kernel) // 2, excluded):
         course = _course(stretch, kernel)[inside]
@@ -71,6 +70,8 @@ def count_corrections(
         noisy = course[:, None] + across / speed[:, None]
         counts += reversals(np.concatenate([course[:, None], noisy], axis=1), SWING_RAD)
         way_m += float(speed.sum()) / motion.rate_hz
+        squares += float(np.sum(speed**-2.0))
+        samples += len(course)
         left_s -= len(course) / motion.rate_hz
         if left_s < _SHORTEST_S:
             break
@@ -81,12 +82,12 @@ def count_corrections(
             f"only {way_m:.0f} m were ridden straight at more than 2 m/s with a good signal; "
             f"steering corrections need {_LEAST_M:.0f} m",
         )
-    added = float(counts[1:].mean() - counts[0])
-    if abs(added) > _MOST_ADDED * max(counts[0], 1.0):
+    noise_rad = white * float(np.sqrt(np.sum(kernel**2) * squares / samples))
+    if SWING_RAD < _LEAST_SIGMAS * np.sqrt(2.0) * noise_rad:
         return Corrections(
             None,
             way_m,
-            "the noise of this log makes or hides so many swings of 2 degrees that steering "
+            "the noise of this log makes and hides so many swings of 2 degrees that steering "
             "corrections cannot be counted",
         )
     # Taking off what noise adds counts the noise of the log's own figure twice at most.

@@ -4,9 +4,8 @@ from dataclasses import dataclass
 
 from ridelog.analysis.handling.corrections import Corrections, count_corrections
 from ridelog.analysis.handling.loads import TurnLoads, measure_turns
-from ridelog.analysis.handling.tip_over import TipOver, tip_over
+from ridelog.analysis.handling.tip_over import TipOver, checked_dimensions, tip_over
 from ridelog.analysis.handling.weave import LEAST_RATE_HZ, Weave, measure_weave
-from ridelog.errors import RideLogError
 from ridelog.filtering.motion import Motion
 
 
@@ -54,11 +53,7 @@ def measure_handling(
     RideLogError
         If only one dimension is given, or one that is not that of a machine in metres.
     """
-    if (track_width_m is None) != (cg_height_m is None):
-        raise RideLogError(
-            "only one of track width and height of the centre of gravity is given.",
-            "give both, in metres, or neither.",
-        )
+    checked_dimensions(track_width_m, cg_height_m)
     turns = measure_turns(motion, excluded=excluded)
     weave = measure_weave(motion, excluded=excluded)
     if motion.rate_hz < LEAST_RATE_HZ:

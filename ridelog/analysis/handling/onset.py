@@ -65,9 +65,10 @@ def fit_onset(seconds: Seconds, rate_hz: float) -> OnsetFit | None:
     if len(ordered) < _LEAST_ABOVE + _LEAST_BELOW:
         return None
     slowest, fastest = ordered[_LEAST_BELOW - 1], ordered[-_LEAST_ABOVE]
-    onsets = np.arange(slowest, fastest, _GRID_MPS)
-    if not len(onsets):
+    if fastest - slowest < _GRID_MPS:
         return None
+    # From rest on: an onset below the slowest speeds is one that was there all the time.
+    onsets = np.arange(0.0, fastest, _GRID_MPS)
     onset = np.repeat(onsets, len(_GROWTHS_MPS))
     growth = np.tile(_GROWTHS_MPS, len(onsets))
     powers, bases = _with_prior(seconds, seconds.across, seconds.along, onset, growth)

@@ -46,6 +46,23 @@ class TipOver:
     speed_mps: float | None
 
 
+def checked_dimensions(track_width_m: float | None, cg_height_m: float | None) -> None:
+    """Check dimensions of which both or none must be known.
+
+    Raises
+    ------
+    RideLogError
+        If only one is given, or one that is not that of a machine in metres.
+    """
+    if (track_width_m is None) != (cg_height_m is None):
+        raise RideLogError(
+            "only one of track width and height of the centre of gravity is given.",
+            "give both, in metres, or neither.",
+        )
+    if track_width_m is not None and cg_height_m is not None:
+        stability_factor(track_width_m, cg_height_m)
+
+
 def stability_factor(track_width_m: float, cg_height_m: float) -> float:
     """Return T / (2 h).
 
