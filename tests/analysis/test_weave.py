@@ -155,7 +155,7 @@ def test_one_speed_cannot_show_growth() -> None:
     count = 40
     ones = np.ones(count)
     seconds = Seconds(
-        np.arange(count) * 1.0, np.full((count, 1), 6.0), np.ones(1), ones, ones, ones, ones, 4.0
+        ones.cumsum(), np.full((count, 1), 6.0), np.ones(1), ones, ones, ones, ones, 4.0
     )
     assert fit_onset(seconds, 10.0) is None
 

@@ -76,8 +76,8 @@ def test_what_cannot_be_told_says_why(slow: tuple[Motion, RideResult]) -> None:
     section = handling_section(*slow, KMH)
     assert section.lead == (
         "Weave: a log of 1 fixes a second cannot show weave of 1 to 2 swings a second, nor "
-        "steering corrections; 5 a second can, 10 are better. The hardest turn cannot be told: the ride "
-        "holds no turn of 15 degrees or more that the log shows."
+        "steering corrections; 5 a second can, 10 are better. The hardest turn cannot be told: "
+        "the ride holds no turn of 15 degrees or more that the log shows."
     )
     assert (section.pictures, section.table, section.notes) == ((), None, ())
     assert not any(text.startswith("Handling") for text, _ in ride_lines(slow[1], KMH))

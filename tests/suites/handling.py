@@ -1,0 +1,187 @@
+"""Is weave found where it begins, and nowhere else; do the figures of turns hold? On request.
+
+Run from the repository root, with a fresh seed each time unless one is given:
+
+    python tests/suites/handling.py [--rides N] [--seed S] [--kinds clean] [--logs 10r,1p]
+        [--rides-of weave,weave15,steady,hard,turning]
+
+Weave, a line each: rides with a claim, onsets within 1 m/s of all rides, error and coverage of the
+onset, and of the yaw-rate RMS of each class of speed against the truth's in the same seconds.
+Turning rides: lateral acceleration and radius of every turn and of the ride, against the truth's
+best window of the same length; "none" counts rides without a figure.
+"""
+
+import argparse
+import secrets
+from dataclasses import dataclass, field
+
+import numpy as np
+from scipy.signal import butter, sosfiltfilt
+
+from ridelog.analysis.handling.band import seconds_in_band
+from ridelog.analysis.handling.loads import TurnLoads, measure_turns
+from ridelog.analysis.handling.weave import LEAST_RATE_HZ, measure_weave
+from ridelog.analysis.result import Estimate
+from ridelog.filtering.motion import Motion
+from ridelog.filtering.smoother import estimate_motion
+from ridelog.simulate import STEP_S, preset, to_track
+from ridelog.simulate.handling_rides import (
+    hard_steered_ride,
+    steady_ride,
+    turning_ride,
+    weave_ride,
+)
+from ridelog.simulate.labels import LabelledRide
+from ridelog.simulate.truth import running_integral
+
+# Name: fixes a second, whether the log reports speed, white noise of a position.
+LOGS = {
+    "25r": (25.0, True, 0.05),
+    "10r": (10.0, True, 0.05),
+    "5r": (5.0, True, 0.05),
+    "2r": (2.0, True, 0.3),
+    "1r": (1.0, True, 0.3),
+    "10p": (10.0, False, 0.05),
+    "10p01": (10.0, False, 0.01),
+    "5p": (5.0, False, 0.05),
+    "1p": (1.0, False, 0.3),
+}
+RIDES = {
+    "weave": weave_ride,
+    "weave15": lambda rng: weave_ride(rng, rms_radps=0.15),
+    "weave10": lambda rng: weave_ride(rng, rms_radps=0.10),
+    "weave07": lambda rng: weave_ride(rng, rms_radps=0.075),
+    "weave05": lambda rng: weave_ride(rng, rms_radps=0.05),
+    "steady": steady_ride,
+    "hard": hard_steered_ride,
+    "turning": turning_ride,
+}
+
+
+@dataclass
+class Tally:
+    """Estimates beside their truths."""
+
+    pairs: list[tuple[float, float, float, float]] = field(default_factory=list)
+    none: int = 0
+
+    def add(self, found: Estimate | None, true: float) -> None:
+        """Count one figure."""
+        if found is None:
+            self.none += 1
+        else:
+            self.pairs.append((found.value, found.low, found.high, true))
+
+    def words(self, *, relative: bool = False) -> str:
+        """Return bias, root mean square error and coverage in words."""
+        if not self.pairs:
+            return f"none of {self.none}"
+        value, low, high, true = np.array(self.pairs).T
+        error = (value / true - 1.0) if relative else value - true
+        held = float(np.mean((low <= true) & (true <= high)))
+        return (
+            f"n {len(value)} (none {self.none}) bias {error.mean():+.3f} rms "
+            f"{np.sqrt(np.mean(error**2)):.3f} held {held:.3f} width {np.mean(high - low):.2f}"
+        )
+
+
+def turns_of_ride(ride: LabelledRide, motion: Motion, tallies: dict[str, Tally]) -> None:
+    """Add the figures of one ride's turns."""
+    found: TurnLoads = measure_turns(motion)
+    truth = ride.truth
+    width = round(found.window_s / STEP_S)
+    lateral = running_integral(truth.velocity_mps * truth.yaw_rate_radps)
+    means = np.abs(lateral[width:] - lateral[:-width]) / found.window_s
+    least = np.inf
+    for turn in found.turns:
+        if turn.lateral is None:
+            continue
+        first = max(0, round((turn.start_s - 0.5 * found.window_s) / STEP_S))
+        last = round((turn.end_s - 0.5 * found.window_s) / STEP_S) + 1
+        tallies["turn lateral"].add(turn.lateral, float(means[first:last].max()))
+        if turn.radius is None:
+            continue
+        inner = round(min(found.window_s, (turn.end_s - turn.start_s) * 2.0 / 3.0) / STEP_S)
+        first, last = round(turn.start_s / STEP_S), round(turn.end_s / STEP_S)
+        way = (
+            truth.distance_m[first + inner : last + 1] - truth.distance_m[first : last + 1 - inner]
+        )
+        swung = (
+            truth.heading_rad[first + inner : last + 1]
+            - truth.heading_rad[first : last + 1 - inner]
+        )
+        radius = float((way / np.abs(swung)).min())
+        tallies["turn radius"].add(turn.radius, radius)
+        least = min(least, radius)
+    tallies["ride lateral"].add(found.max_lateral, float(means.max()))
+    if np.isfinite(least):
+        tallies["ride radius"].add(found.min_radius, least)
+
+
+def main() -> None:
+    """Run the suite and print lines for each log, kind of receiver and kind of ride."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--rides", type=int, default=100)
+    parser.add_argument("--seed", type=int, default=secrets.randbelow(10**9))
+    parser.add_argument("--kinds", default="clean")
+    parser.add_argument("--logs", default=",".join(LOGS))
+    parser.add_argument("--rides-of", default="weave,weave15,weave05,steady,hard,turning")
+    chosen = parser.parse_args()
+    print(f"seed {chosen.seed}")
+    for log in chosen.logs.split(","):
+        for kind in chosen.kinds.split(","):
+            for name in chosen.rides_of.split(","):
+                one_line(log, kind, name, chosen.rides, chosen.seed)
+
+
+def one_line(log: str, kind: str, name: str, rides: int, seed: int) -> None:
+    """Print what was found on rides of one kind."""
+    rate_hz, reports, white_m = LOGS[log]
+    claims = near = 0
+    onset, classes = Tally(), Tally()
+    turns = {name: Tally() for name in ("turn lateral", "ride lateral", "turn radius",
+                                        "ride radius")}  # fmt: skip
+    for number in range(rides):
+        rng = np.random.default_rng([seed, number])
+        ride = RIDES[name](rng)
+        receiver = preset(
+            kind,  # type: ignore[arg-type]  # checked by preset
+            rate_hz, rng, reports_speed=reports, position_white_m=white_m,
+        )  # fmt: skip
+        motion = estimate_motion(to_track(receiver.observe(ride.truth, rng)))
+        if name == "turning":
+            turns_of_ride(ride, motion, turns)
+        found = measure_weave(motion)
+        if found.twitchy_from is not None:
+            claims += 1
+            if ride.weave_onset_mps is not None:
+                near += abs(found.twitchy_from.value - ride.weave_onset_mps) <= 1.0
+                onset.add(found.twitchy_from, ride.weave_onset_mps)
+        if rate_hz >= LEAST_RATE_HZ:
+            add_classes(ride, motion, classes)
+    print(f"{log} {kind} {name}: claimed {claims} of {rides}", end="")
+    if onset.pairs:
+        print(f", within 1 m/s {near / rides:.3f} of all; onset {onset.words()}", end="")
+    print(f"; RMS by class {classes.words()}" if classes.pairs else "")
+    if name == "turning":
+        for figure, tally in turns.items():
+            print(f"    {figure}: {tally.words(relative='radius' in figure)}")
+    print("", end="", flush=True)
+
+
+def add_classes(ride: LabelledRide, motion: Motion, tally: Tally) -> None:
+    """Add the yaw-rate RMS of every class of speed, beside the truth's in the same seconds."""
+    seconds = seconds_in_band(motion)
+    band = butter(4, [0.75, 3.2], "bandpass", fs=1.0 / STEP_S, output="sos")
+    square = sosfiltfilt(band, ride.truth.yaw_rate_radps) ** 2
+    first = np.round(seconds.start_s / STEP_S).astype(int)
+    means = np.array([square[at : at + round(1.0 / STEP_S)].mean() for at in first])
+    speed = seconds.mean_speed_mps
+    for part in measure_weave(motion).classes:
+        if part.yaw_rate_rms is not None:
+            inside = (speed >= part.from_mps) & (speed < part.to_mps)
+            tally.add(part.yaw_rate_rms, float(np.sqrt(means[inside].mean())))
+
+
+if __name__ == "__main__":
+    main()
