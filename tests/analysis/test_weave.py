@@ -8,7 +8,7 @@ from ridelog.analysis.handling import measure_handling
 from ridelog.analysis.handling.band import Seconds, seconds_in_band
 from ridelog.analysis.handling.corrections import SWING_RAD, count_corrections, reversals
 from ridelog.analysis.handling.filters import degrees_of_freedom, filter_of
-from ridelog.analysis.handling.onset import _fitted, fit_onset
+from ridelog.analysis.handling.onset import _fitted, condensed, fit_onset
 from ridelog.analysis.handling.weave import measure_weave
 from ridelog.filtering.motion import Motion
 from ridelog.filtering.smoother import estimate_motion
@@ -158,6 +158,18 @@ def test_one_speed_cannot_show_growth() -> None:
         ones.cumsum(), np.full((count, 1), 6.0), np.ones(1), ones, ones, ones, ones, 4.0
     )
     assert fit_onset(seconds, 10.0) is None
+
+
+def test_long_rides_are_condensed_by_speed() -> None:
+    rng = np.random.default_rng(16)
+    speed = rng.uniform(2.0, 10.0, (1003, 1))
+    power = rng.gamma(2.0, 0.5, 1003)
+    seconds = Seconds(power.cumsum(), speed, np.ones(1), power, power, power, power, 4.0)
+    few = condensed(seconds, 200)
+    assert len(few) == 167 and few.freedom == 24.0
+    assert np.all(np.diff(few.mean_speed_mps) > 0.0)
+    assert few.across.mean() == pytest.approx(1.0, abs=0.1)
+    assert condensed(seconds, 2000) is seconds
 
 
 def test_a_machine_that_weaves_at_every_speed_is_said_to_do_so_below() -> None:

@@ -127,7 +127,7 @@ def measure_turns(motion: Motion, *, excluded: tuple[tuple[float, float], ...] =
     curvatures: list[FloatArray] = []
     short: list[tuple[FloatArray, FloatArray | None, float]] = []
     for swing in drawn:
-        lateral, curvature = _columns(motion, swing, windows, excluded)
+        lateral, curvature = _columns(motion, swing, windows)
         load = None if lateral is None else estimate(lateral, smallest=0.0)
         if lateral is None or load is None:
             turns.append(_without(swing, "its signal may not carry a figure"))
@@ -180,7 +180,7 @@ def _extreme(
 
 
 def _columns(
-    motion: Motion, swing: Swing, windows: Windows, excluded: tuple[tuple[float, float], ...]
+    motion: Motion, swing: Swing, windows: Windows
 ) -> tuple[FloatArray | None, FloatArray | None]:
     """Return the columns of a turn's largest lateral acceleration and of its curvature."""
     length = windows.length_s
@@ -192,7 +192,8 @@ def _columns(
     lateral = chosen_and_held(np.abs(mean)) if len(mean) else None
     inner = min(length, _RADIUS_SHARE * swing.duration_s)
     inside = (paths.time_s >= swing.start_s - 1e-6) & (paths.time_s + inner <= swing.end_s + 1e-6)
-    inside &= usable_at(windows_of(motion, inner, excluded=excluded), paths.time_s)
+    # What is usable over the whole length is so over less of it.
+    inside &= usable
     radius = radii(paths, inner, inside)
     if not len(radius):
         return lateral, None

@@ -26,6 +26,8 @@ _GROWTHS_MPS = (0.15, 0.4, 0.8, 1.6, 3.2)
 # So many seconds must lie above an onset, and so many below it.
 _LEAST_ABOVE, _LEAST_BELOW = 4, 3
 _ROUNDS, _ROUNDS_AGAIN = 60, 25
+# More seconds than this are taken together by their speed.
+_MOST_SECONDS = 400
 # Lengthways noise stands in for sideways noise with the weight of this many seconds: on real
 # receivers the two differ by a factor of 0.6 to 1.9 (own measurement on public logs).
 _PRIOR_SECONDS = 2.0
@@ -60,6 +62,7 @@ class OnsetFit:
 
 def fit_onset(seconds: Seconds, rate_hz: float) -> OnsetFit | None:
     """Return the fit of an onset, None if no speed has enough seconds on both sides of it."""
+    seconds = condensed(seconds)
     speed = seconds.mean_speed_mps
     ordered = np.sort(speed)
     if len(ordered) < _LEAST_ABOVE + _LEAST_BELOW:
@@ -104,6 +107,30 @@ def fit_onset(seconds: Seconds, rate_hz: float) -> OnsetFit | None:
         steady_rms_radps=np.sqrt(rates[:, 1]),
         noise_rate=rates[:, 0],
         frequency_hz=float(frequency),
+    )
+
+
+def condensed(seconds: Seconds, most: int = _MOST_SECONDS) -> Seconds:
+    """Return at most so many seconds: neighbours in speed are averaged, and count as more.
+
+    A ride of hours has thousands of seconds; their speeds lie closer together than the grid of
+    onsets, so nothing is lost by taking some together.
+    """
+    together = -(-len(seconds) // most)
+    if together <= 1:
+        return seconds
+    order = np.argsort(seconds.mean_speed_mps, kind="stable")
+    # The slowest few that do not fill a group are left out.
+    groups = order[len(order) % together :].reshape(-1, together)
+    return Seconds(
+        start_s=seconds.start_s[groups[:, 0]],
+        speed_mps=seconds.speed_mps[groups].mean(axis=1),
+        weight=seconds.weight,
+        across=seconds.across[groups].mean(axis=1),
+        along=seconds.along[groups].mean(axis=1),
+        across_rate=seconds.across_rate[groups].mean(axis=1),
+        along_rate=seconds.along_rate[groups].mean(axis=1),
+        freedom=seconds.freedom * together,
     )
 
 
