@@ -172,13 +172,23 @@ def test_long_rides_are_condensed_by_speed() -> None:
     assert condensed(seconds, 2000) is seconds
 
 
-def test_a_machine_that_weaves_at_every_speed_is_said_to_do_so_below() -> None:
-    ride = weave_ride(np.random.default_rng(12), rms_radps=0.3, onset_mps=0.6)
-    found = measure_weave(logged(ride, 10.0))
-    assert found.or_below
-    assert found.twitchy_from is not None
-    assert found.twitchy_from.low == 0.0
-    assert found.twitchy_from.high < 5.0
+def test_a_weave_at_every_speed_has_an_onset_at_or_below_the_slowest() -> None:
+    rng = np.random.default_rng(17)
+    speed = np.linspace(2.2, 9.0, 90)[:, None]
+    weave = (0.3 * speed[:, 0]) ** 2
+    half = 2.2
+    velocity = 0.0025 + weave / (2.0 * np.pi * 1.4) ** 2
+    across, along, across_rate, along_rate = (
+        mean * rng.gamma(half, 1.0 / half, 90)
+        for mean in (velocity, np.full(90, 0.0025), 0.3 + weave, np.full(90, 0.3))
+    )
+    seconds = Seconds(
+        np.cumsum(np.ones(90)), speed, np.ones(1), across, along, across_rate, along_rate, 2 * half
+    )
+    fit = fit_onset(seconds, 10.0)
+    assert fit is not None and fit.gain > 7.0
+    assert np.quantile(fit.onset_mps, 0.05) < 2.2 + 0.4
+    assert fit.fast_rms_radps[0] == pytest.approx(0.3, abs=0.04)
 
 
 def test_jumps_of_speed_are_left_out() -> None:

@@ -70,8 +70,7 @@ def fit_onset(seconds: Seconds, rate_hz: float) -> OnsetFit | None:
     slowest, fastest = ordered[_LEAST_BELOW - 1], ordered[-_LEAST_ABOVE]
     if fastest - slowest < _GRID_MPS:
         return None
-    # From rest on: an onset below the slowest speeds is one that was there all the time.
-    onsets = np.arange(0.0, fastest, _GRID_MPS)
+    onsets = np.arange(slowest, fastest, _GRID_MPS)
     onset = np.repeat(onsets, len(_GROWTHS_MPS))
     growth = np.tile(_GROWTHS_MPS, len(onsets))
     powers, bases = _with_prior(seconds, seconds.across, seconds.along, onset, growth)
