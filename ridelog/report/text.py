@@ -67,9 +67,12 @@ def ride_lines(result: RideResult, unit: SpeedUnit) -> list[tuple[str, str]]:
         *launch_lines(result.launches, result.pull, unit, chosen=chosen),
         *braking_lines(result.brakings, result.stopping, unit),
         *reverse_lines(result.reverse, unit),
-        *handling_lines(result.handling, unit),
     ):
         lines += _plain(_item(name, words))
+    before = len(lines)
+    for name, words in handling_lines(result.handling, unit):
+        lines += _plain(_item(name, words))
+    handled = len(lines) - before
     lines.append(("", ""))
     lines += _plain(_item("Signal", result.signal.verdict))
     lines += _plain(_item("", signal_summary(result.signal)))
@@ -90,6 +93,9 @@ def ride_lines(result: RideResult, unit: SpeedUnit) -> list[tuple[str, str]]:
     lines.append(("", ""))
     lines += [(line, "caution") for line in _item("Always", _ALWAYS)]
     lines += _plain(_item("Not measured", joined(list(NOT_MEASURED)) + "."))
+    if len(lines) > 24:
+        # Handling gives way first: the page tells it, and its cautions stand above.
+        del lines[before : before + handled]
     return lines
 
 
