@@ -22,6 +22,7 @@ ABOVE = {
     "cli_compare",
     "cli_machine",
     "cli_braking",
+    "cli_handling",
     "cli_launches",
     "cli_reverse",
     "many_values",
