@@ -14,6 +14,7 @@ from ridelog.compare.read_launches import launch_measures
 from ridelog.compare.read_pull import pull_measures
 from ridelog.compare.read_reverse import reverse_measures
 from ridelog.compare.read_top_speed import top_speed_measures
+from ridelog.compare.read_weave import weave_measures
 from ridelog.units import SpeedUnit
 
 FAMILIES: tuple[Callable[[Rides, Rides, SpeedUnit], list[Measure]], ...] = (
@@ -23,6 +24,7 @@ FAMILIES: tuple[Callable[[Rides, Rides, SpeedUnit], list[Measure]], ...] = (
     braking_measures,
     coasting_measures,
     reverse_measures,
+    weave_measures,
 )
 
 

@@ -1,0 +1,82 @@
+"""The register: what rides of both sides hold is read from their results."""
+
+from dataclasses import replace
+from types import SimpleNamespace
+from typing import Any
+
+from ridelog.analysis.result import Estimate
+from ridelog.compare.comparison import Comparison, compare
+from ridelog.compare.measure import LESS, MORE
+from ridelog.compare.rides import RiddenRide
+from ridelog.units import SPEED_UNITS
+
+pytest_plugins = ("thin_rides",)
+Sides = dict[str, tuple[RiddenRide, ...]]
+
+
+def changed(ride: RiddenRide, **parts: Any) -> RiddenRide:
+    """Return a ride whose result has some parts replaced."""
+    return RiddenRide(ride.motion, replace(ride.result, **parts))
+
+
+def with_parts(rides: Sides, **parts: Any) -> Sides:
+    return {side: tuple(changed(ride, **parts) for ride in each) for side, each in rides.items()}
+
+
+def about(value: float) -> Estimate:
+    return Estimate(value, value - 0.1, value + 0.1)
+
+
+def test_names_units_and_directions(thin_comparison: Comparison) -> None:
+    found = {each.measure.name: each.measure for each in thin_comparison.measures}
+    assert list(found)[:3] == ["best_1s_mps", "two_way_mps", "0-20 km/h"]
+    assert {"pull_at_2_mps", "mean_braking_mps2", "0-20 km/h distance", "0-30 m"} <= set(found)
+    assert not any("mph" in name for name in found)
+    assert found["0-20 km/h"].unit == "s" and found["0-20 km/h"].better_when == LESS
+    assert found["pull_at_2_mps"].unit == "m/s2" and found["pull_at_2_mps"].better_when == MORE
+    assert found["mean_braking_mps2"].better_when == MORE
+
+
+def test_windows_follow_the_readers_unit(thin_rides: Sides) -> None:
+    mph = compare(thin_rides["before"], thin_rides["after"], unit=SPEED_UNITS["mph"])
+    names = [each.measure.name for each in mph.measures]
+    assert "0-10 mph" in names and "0-60 ft" in names
+    assert not any("km/h" in name for name in names)
+
+
+def test_reverse_needs_both_sides(thin_rides: Sides) -> None:
+    found = SimpleNamespace(state="found", top_speed=about(3.0), reason="")
+    none = SimpleNamespace(state="none", top_speed=None, reason="it never went backwards")
+    both = with_parts(thin_rides, reverse=found)
+    compared = compare(both["before"], both["after"]).measure("reverse_top_mps")
+    assert compared is not None and compared.measure.better_when == LESS
+    one = {"before": both["before"], "after": with_parts(thin_rides, reverse=none)["after"]}
+    assert compare(one["before"], one["after"]).measure("reverse_top_mps") is None
+
+
+def test_weave_needs_an_onset_on_both_sides(thin_rides: Sides) -> None:
+    def handling(onset: float | None) -> Any:
+        weave = SimpleNamespace(
+            twitchy_from=None if onset is None else about(onset), reason="nothing swings"
+        )
+        return SimpleNamespace(weave=weave)
+
+    early, late, never = (
+        with_parts(thin_rides, handling=handling(onset)) for onset in (5.0, 9.0, None)
+    )
+    compared = compare(early["before"], late["after"]).measure("weave_from_mps")
+    assert compared is not None
+    assert compared.verdict.word == "better"
+    assert compare(early["before"], never["after"]).measure("weave_from_mps") is None
+
+
+def test_a_ride_without_a_figure_says_why(thin_rides: Sides) -> None:
+    first, second = thin_rides["before"]
+    top = replace(first.result.top_speed, two_way=None, runs=(), reason="it went one way")
+    sides = ((changed(first, top_speed=top), second), thin_rides["after"])
+    compared = compare(*sides).measure("two_way_mps")
+    assert compared is not None
+    assert compared.before[0].estimate is None and compared.before[0].reason == "it went one way"
+    # One ride with the figure against two: the rides share one scatter.
+    assert compared.difference is not None and compared.difference.method == "shared scatter"
+    assert compared.difference.rides_before == 1
