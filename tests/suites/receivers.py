@@ -1,0 +1,99 @@
+"""Receivers with habits: what recognising them is worth, on request.
+
+Run from the repository root, with a fresh seed each time unless one is given:
+
+    python tests/suites/receivers.py [--rides N] [--seed S] [--habits late,held] [--rates 10,1]
+
+Each habit twice on the same rides, recognised and not: bias, root mean square error and share held
+of the best second; then root mean square error and share held of the speed at every instant, above
+and below 1 m/s.
+"""
+
+import argparse
+import secrets
+from collections.abc import Callable
+from contextlib import ExitStack
+from dataclasses import replace
+from unittest import mock
+
+import numpy as np
+from scores import Answers
+
+from ridelog.analysis.top_speed import measure_top_speed
+from ridelog.filtering.receiver import Receiver as Recognised
+from ridelog.filtering.smoother import estimate_motion
+from ridelog.simulate import Receiver, preset, to_track
+from ridelog.simulate.rides import out_and_back
+from ridelog.track import BoolArray, FloatArray
+from ridelog.units import MPS_PER_KMH, MPS_PER_KNOT
+
+HABITS: dict[str, Callable[[Receiver, np.random.Generator], Receiver]] = {
+    "none": lambda receiver, rng: receiver,
+    "late": lambda receiver, rng: replace(
+        receiver,
+        lag_s=float(rng.uniform(0.3, 1.5)),
+        lag_kind=str(rng.choice(["mean", "delay", "first order"])),  # type: ignore[arg-type]  # one of its kinds
+    ),
+    "held": lambda receiver, rng: replace(receiver, hold_mps=float(rng.uniform(0.4, 1.2))),
+    "km/h": lambda receiver, rng: replace(receiver, speed_step_mps=MPS_PER_KMH),
+    "knot": lambda receiver, rng: replace(receiver, speed_step_mps=0.1 * MPS_PER_KNOT),
+}
+
+
+def summary(habit: str, rate_hz: float, seed: int, rides: int, *, recognise: bool) -> str:
+    """Return the figures of one habit at one rate."""
+    rows: list[tuple[float, float, float, float]] = []
+    error: list[FloatArray] = []
+    inside: list[BoolArray] = []
+    pace: list[FloatArray] = []
+    for number in range(rides):
+        rng = np.random.default_rng([seed, number])
+        ride = out_and_back(rng, plateau_s=float(np.exp(rng.uniform(np.log(1.5), np.log(20.0)))))
+        receiver = HABITS[habit](preset("clean", rate_hz, rng), rng)
+        log = receiver.observe(ride.truth, rng)
+        with ExitStack() as stack:
+            if not recognise:
+                where = "ridelog.filtering.smoother."
+                ignore = lambda seen, track: (seen, Recognised(()))  # noqa: E731  # one use
+                stack.enter_context(mock.patch(where + "recognised", ignore))
+                for name in ("lasting_rounding", "rounding_sd"):
+                    stack.enter_context(mock.patch(where + name, lambda step: 0.0))
+            motion = estimate_motion(to_track(log))
+            best = measure_top_speed(motion).best_1s
+        if best is not None:
+            true = ride.truth.best_mean_speed().speed_mps
+            rows.append((true, best.value, best.low, best.high))
+        known = np.isfinite(motion.speed_mps)
+        speed = np.interp(log.true_time_s, ride.truth.time_s, ride.truth.speed_mps)[known]
+        pace.append(speed)
+        error.append(motion.speed_mps[known] - speed)
+        inside.append(np.abs(error[-1]) <= 1.645 * motion.speed_sd_mps[known])
+    found = Answers(*np.array(rows).reshape(-1, 4).T)
+    every, held, speed = np.concatenate(error), np.concatenate(inside), np.concatenate(pace)
+    parts = [f"best second {found.bias:+.3f} rms {found.rms:.3f} held {found.held:.2f}"]
+    parts.append(f"width {float(np.mean(found.high - found.low)):.3f}")
+    for name, which in (("riding", speed > 1.0), ("slow", (speed > 0.05) & (speed <= 1.0))):
+        rms = float(np.sqrt(np.mean(every[which] ** 2)))
+        parts.append(f"{name} rms {rms:.3f} held {float(np.mean(held[which])):.2f}")
+    return "; ".join(parts)
+
+
+def main() -> None:
+    """Run the suite and print two lines for each habit and rate."""
+    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
+    parser.add_argument("--rides", type=int, default=40)
+    parser.add_argument("--seed", type=int, default=secrets.randbelow(10**9))
+    parser.add_argument("--habits", default=",".join(HABITS))
+    parser.add_argument("--rates", default="10,1")
+    chosen = parser.parse_args()
+    print(f"seed {chosen.seed}, {chosen.rides} rides a line; m/s")
+    for habit in chosen.habits.split(","):
+        for rate in map(float, chosen.rates.split(",")):
+            for recognise in (False, True):
+                words = "recognised" if recognise else "ignored"
+                line = summary(habit, rate, chosen.seed, chosen.rides, recognise=recognise)
+                print(f"{habit} {rate:g} Hz {words}: {line}", flush=True)
+
+
+if __name__ == "__main__":
+    main()
