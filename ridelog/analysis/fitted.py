@@ -10,6 +10,7 @@ from ridelog.filtering.motion import Motion, Paths
 from ridelog.track import BoolArray, FloatArray
 
 SPACING_S = 0.1
+_NEAR_S = 30.0
 # Below this speed, or this many of its standard deviations, a direction is held from before.
 _HELD_MPS, _HELD_SD = 0.7, 3.0
 
@@ -35,8 +36,7 @@ def fitted_paths(motion: Motion, *, spacing_s: float = SPACING_S) -> Iterator[Fi
     for piece in motion.pieces:
         if piece.end_s - piece.start_s < 1.0:
             continue
-        # A chain draws no fewer than one column; only the fitted one is looked at.
-        paths = motion.paths(piece.start_s, piece.end_s, draws=1, spacing_s=spacing_s)
+        paths = motion.paths(piece.start_s, piece.end_s, draws=0, spacing_s=spacing_s)
         velocity = paths.velocity_mps[:, :, 0]
         accel = paths.acceleration_mps2[:, :, 0]
         speed = np.hypot(velocity[:, 0], velocity[:, 1])
@@ -53,7 +53,9 @@ def fitted_paths(motion: Motion, *, spacing_s: float = SPACING_S) -> Iterator[Fi
 
 def usable_between(motion: Motion, start_s: float, end_s: float) -> bool:
     """Return whether a figure may be taken from the stretch between two times as a whole."""
-    windows = windows_of(motion, end_s - start_s)
+    # Fixes are at most some seconds apart within a piece.
+    near = (start_s - _NEAR_S, end_s + _NEAR_S)
+    windows = windows_of(motion, end_s - start_s, near=near)
     if not len(windows.start_s):
         return False
     # Windows start at fixes: the one that begins nearest to the stretch stands for it.

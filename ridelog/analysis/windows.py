@@ -53,7 +53,11 @@ class Windows:
 
 
 def windows_of(
-    motion: Motion, length_s: float, *, excluded: tuple[tuple[float, float], ...] = ()
+    motion: Motion,
+    length_s: float,
+    *,
+    excluded: tuple[tuple[float, float], ...] = (),
+    near: tuple[float, float] | None = None,
 ) -> Windows:
     """Return the windows that start at each used fix and lie inside one piece.
 
@@ -65,8 +69,12 @@ def windows_of(
         Length of every window. [s]
     excluded : tuple of (start_s, end_s)
         Stretches that no window may touch, such as reverse travel.
+    near : (start_s, end_s), optional
+        Only windows between these times; the work is then that of a short ride.
     """
     known = motion.used & np.isfinite(motion.speed_mps)
+    if near is not None:
+        known &= (motion.track.time_s >= near[0]) & (motion.track.time_s <= near[1])
     rows = rows_in_time(motion, known)
     time_s = motion.track.time_s[rows]
     flags = motion.flags[rows]
