@@ -178,6 +178,8 @@ def near_top_of(motion: Motion, top: TopSpeed) -> tuple[NearTop, ...]:
     top : TopSpeed
         Its top speed.
     """
+    if top_of(top) is None:
+        return ()
     ends = [run.end_s for run in top.runs]
     if top.two_way is None or len(ends) != 2:
         ends = [top.at_s + 1.0] if top.best_1s is not None else []

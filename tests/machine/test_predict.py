@@ -18,6 +18,7 @@ from ridelog.machine.rides import evidence_of
 from ridelog.machine.risks import risks
 from ridelog.machine.setup import MachineSetup
 from ridelog.machine.setup_file import read_setup
+from ridelog.simulate import Machine, Ride, preset, to_track
 
 SAMPLES = Path(__file__).resolve().parents[2] / "sample_tracks"
 WINDOWS = (parse_window("0-20 km/h"), parse_window("0-30 m"))
@@ -214,3 +215,14 @@ def test_no_caution_without_cause() -> None:
         lateral_accel_mps2=(_e(3.0), _e(3.0)),
     ) == {}  # fmt: skip
     assert set(_codes({"battery_cells": 10}, {"battery_cells": 10})) == {"fuse_volts_unknown"}
+
+
+def test_a_log_without_riding_is_no_evidence() -> None:
+    """A machine that stood is not one with a top speed of nothing."""
+    truth = Ride(Machine())
+    truth.stand(40.0)
+    receiver = preset("clean", 10.0, np.random.default_rng(1))
+    seen = receiver.observe(truth.build(), np.random.default_rng(2))
+    found = evidence_of(estimate_motion(to_track(seen)))
+    assert (found.pull, found.coasting, found.top_mps, found.start) == (None, None, None, None)
+    assert found.near_top == ()
