@@ -21,7 +21,7 @@ _WINDOW_S = 1.0
 # A lag counts if it is this many standard deviations from none, and long enough to matter.
 _PLAINLY, _LEAST_S = 3.0, 0.05
 # So many seconds of riding must speak for it.
-_LEAST_WINDOWS = 20
+_LEAST_WINDOWS = 8
 # Misfits beyond this many usual ones are jumps and count no more than at the limit.
 _LIMIT = 4.0
 # Errors of neighbouring windows are alike for some seconds: common practice, no source.

@@ -60,7 +60,7 @@ def test_without_reported_speed_there_is_no_lag() -> None:
 
 def test_a_short_log_cannot_tell() -> None:
     _, log = late_ride(44, 0.8)
-    assert find_lag(sightings_of(to_track(kept(log, log.time_s < 15.0)))) is None
+    assert find_lag(sightings_of(to_track(kept(log, log.time_s < 8.0)))) is None
 
 
 def test_velocities_are_moved_to_where_they_belong() -> None:
