@@ -40,10 +40,10 @@ f.rts_smoother(mean, cov)
 """
 
 
-def hour(path: Path, count: int) -> None:
-    """Write a log of so many fixes at 10 Hz: rides there and back, one after the other."""
+def hour(path: Path, count: int, rate_hz: float = 10.0) -> None:
+    """Write a log of so many fixes: rides there and back, one after the other."""
     rng = np.random.default_rng(3)
-    receiver = preset("clean", 10.0, rng)
+    receiver = preset("clean", rate_hz, rng)
     logs, total = [], 0
     while total < count:
         logs.append(receiver.observe(out_and_back(rng).truth, rng))
@@ -55,7 +55,7 @@ def hour(path: Path, count: int) -> None:
         parts = [getattr(log, axis) - getattr(log, axis)[0] + end
                  for log, end in zip(logs, ends, strict=False)]  # fmt: skip
         joined[axis] = np.concatenate(parts)[:count]
-    joined["time_s"] = joined["true_time_s"] = np.arange(float(count)) / 10.0
+    joined["time_s"] = joined["true_time_s"] = np.arange(float(count)) / rate_hz
     whole = replace(logs[0], **joined)  # type: ignore[arg-type]  # arrays only, by the filter above
     path.write_text(gpx_text(whole, Place()))
 
