@@ -44,7 +44,16 @@ from ridelog.web.ride_page import number_of
 from ridelog.web.sessions import Codes, Limits, Sessions, code_tries
 
 _KINDS = {"css": "text/css", "js": "text/javascript", "svg": "image/svg+xml"}
-_STATIC = ("page.css", "common.js", "rides.js", "ride.js", "charts.js", "enter.js", "icon.svg")
+_STATIC = (
+    "page.css",
+    "busy.js",
+    "common.js",
+    "rides.js",
+    "ride.js",
+    "charts.js",
+    "enter.js",
+    "icon.svg",
+)
 # Events are sent at most this often; a browser that stays connected hears a sign of life. [s]
 _PACE_S, _ALIVE_S, _LONGEST_STREAM_S = 0.15, 15.0, 600.0
 

@@ -22,14 +22,15 @@ class Served:
     """One process with the page on a book; ``base`` is its address without the last slash."""
 
     def __init__(self, folder: Path) -> None:
-        # A folder of its own to stand in, so that no test depends on where it is started.
-        self.process = subprocess.Popen(
-            [sys.executable, "-m", "ridelog", "serve", "--book", str(folder), "--port", "0"],
-            stdout=subprocess.PIPE, stderr=subprocess.DEVNULL, text=True, cwd=ROOT,
-        )  # fmt: skip
+        self.errors = folder.with_name(f"{folder.name}-errors.txt")
+        with self.errors.open("wb") as errors:
+            self.process = subprocess.Popen(
+                [sys.executable, "-m", "ridelog", "serve", "--book", str(folder), "--port", "0"],
+                stdout=subprocess.PIPE, stderr=errors, text=True, cwd=ROOT,
+            )  # fmt: skip
         assert self.process.stdout is not None
         found = re.search(r"http://127\.0\.0\.1:\d+", self.process.stdout.readline())
-        assert found, "the page did not say where it is"
+        assert found, f"the page did not say where it is: {self.errors.read_text()}"
         self.base = found[0]
 
     def kill(self) -> None:
