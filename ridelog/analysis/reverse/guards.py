@@ -38,7 +38,7 @@ _BY_HAND_S = 4.5
 _AT_REST_MPS = 0.3
 # Below this rate a reverse of less than two fixes could be one bad fix.
 _DENSE_HZ = 2.5
-_FEW_FIXES, _SPARSE_M, _SPARSE_POSITIONS_M, _SPARSE_POSITIONS_MPS = 2, 1.0, 2.0, 0.8
+_FEW_FIXES, _SPARSE_M, _SPARSE_POSITIONS_M, _SPARSE_POSITIONS_MPS = 2, 1.0, 2.0, 0.6
 
 
 @dataclass(frozen=True)
@@ -129,7 +129,7 @@ def _sparse(motion: Motion, candidate: Candidate, measured: Measured, best: floa
     positions = motion.speed_source == "positions"
     short = measured.displacement_m < (_SPARSE_POSITIONS_M if positions else _SPARSE_M)
     slow = positions and best < _SPARSE_POSITIONS_MPS
-    return ["too few fixes show it"] if few or short or slow else []
+    return ["it is too short or too slow for fixes this far apart"] if few or short or slow else []
 
 
 def _handled(around: Surroundings) -> list[str]:
