@@ -21,6 +21,8 @@ _TURNING_MPS2 = 0.7
 _FASTEST_MPS = 60.0
 # Means are taken over this long or this many intervals between fixes.
 _WIDTH_S, _WIDTH_INTERVALS = 0.4, 1.0
+# Turns last longer than changes of speed, and slow ones need the longer mean to be seen.
+_TURN_WIDTH_S = 1.2
 # Errors of neighbouring instants are alike over about this long, so that they count as one.
 _ALIKE_S = 0.5
 # A change of kind costs this, in logarithms of odds: riders change what they do every few seconds.
@@ -45,10 +47,12 @@ def log_odds(path: FittedPath, speed_sd_mps: float, rate_hz: float) -> FloatArra
     width_s = max(_WIDTH_S, _WIDTH_INTERVALS / rate_hz)
     width = max(1, round(width_s / spacing))
     speed = path.speed_mps
-    accel, yaw = smoothed(path.accel_mps2, width), np.abs(smoothed(path.yaw_rate_radps, width))
+    turn_width_s = max(_TURN_WIDTH_S, width_s)
+    accel = smoothed(path.accel_mps2, width)
+    yaw = np.abs(smoothed(path.yaw_rate_radps, max(1, round(turn_width_s / spacing))))
     # Means over a width are differences of two velocities, along and across, by it.
     accel_sd = np.full_like(speed, np.sqrt(2.0) * speed_sd_mps / width_s)
-    yaw_sd = accel_sd / np.maximum(speed, 0.3)
+    yaw_sd = np.sqrt(2.0) * speed_sd_mps / turn_width_s / np.maximum(speed, 0.3)
     speed_sd = np.full_like(speed, speed_sd_mps)
     limit = coasting_limit_mps2(speed)
 
