@@ -45,6 +45,11 @@ _INTERRUPTED_S, _FORGETTING_S = 2.5, 20.0
 _LEVELS = np.geomspace(1e-5, 3.0, 60)
 
 
+# Chances below this cannot turn the answer of a whole ride; likelihoods of a few steps in a row do
+# not underflow.
+_NEGLIGIBLE, _RESCALED_EVERY = 1.0e-12, 4
+
+
 @dataclass(frozen=True)
 class Steps:
     """What a ride shows of its velocity, step by step; arrays of shape (m,).
@@ -94,15 +99,15 @@ def reverse_probability(steps: Steps) -> FloatArray:
     for first, stop in regions:
         odds = _carried(odds, moves, at, first)
         odds = (1.0 - moves.renew[first]) * odds + moves.renew[first] * _FIRST
-        likelihood = _likelihoods(steps, first, stop)
+        likelihood = _likelihoods(steps, moves, first, stop)
         alpha = np.empty((stop - first, 2, BINS))
         state = np.repeat(odds[:, None] / BINS, BINS, axis=1)
         for k in range(first, stop):
             if k > first:
                 state = _moved(state, kernels, moves, k)
             state = state * likelihood[k - first]
-            state[1] *= moves.cost[k]
-            state /= state.sum()
+            if k % _RESCALED_EVERY == 0 or k + 1 == stop:
+                state /= state.sum()
             alpha[k - first] = state
         forward.append(alpha)
         odds = state.sum(axis=1)
@@ -116,15 +121,16 @@ def reverse_probability(steps: Steps) -> FloatArray:
         both = alpha[-1].sum(axis=1) * tail
         backwards[stop:end] = both[1] / both.sum()
         beta = np.repeat(tail[:, None], BINS, axis=1)
-        likelihood = _likelihoods(steps, first, stop)
+        likelihood = _likelihoods(steps, moves, first, stop)
         for k in range(stop - 1, first - 1, -1):
-            both = alpha[k - first] * beta
-            backwards[k] = both[1].sum() / both.sum()
+            alpha[k - first] *= beta
             beta = beta * likelihood[k - first]
-            beta[1] *= moves.cost[k]
             if k > first:
                 beta = _moved_back(beta, kernels, moves, k)
-            beta /= beta.max()
+            if k % _RESCALED_EVERY == 0 or k == first:
+                beta /= beta.max()
+        each = alpha.sum(axis=2)
+        backwards[first:stop] = each[:, 1] / each.sum(axis=1)
         tail = beta.mean(axis=1)
         tail = (1.0 - moves.renew[first]) * tail + moves.renew[first] * float(_FIRST @ tail)
         end = first
@@ -195,8 +201,8 @@ def _slow_regions(time_s: FloatArray, speed: FloatArray) -> list[tuple[int, int]
     return joined
 
 
-def _likelihoods(steps: Steps, first: int, stop: int) -> FloatArray:
-    """Return the likelihood of each step's velocity for every state, shape (k, 2, BINS)."""
+def _likelihoods(steps: Steps, moves: _Moves, first: int, stop: int) -> FloatArray:
+    """Return the likelihood of each step's velocity, with what reverse costs, (k, 2, BINS)."""
     heading = 2.0 * np.pi * np.arange(BINS) / BINS
     velocity = steps.velocity_mps[first:stop]
     along = velocity[:, :1] * np.sin(heading) + velocity[:, 1:] * np.cos(heading)
@@ -207,14 +213,17 @@ def _likelihoods(steps: Steps, first: int, stop: int) -> FloatArray:
     for sign, row in ((1.0, 0), (-1.0, 1)):
         off = across**2 + np.minimum(sign * along, 0.0) ** 2
         out[:, row] = (np.exp(-off / (2.0 * spread)) + _WRONG) ** weight
+    out[:, 1] *= moves.cost[first:stop, None]
     return out
 
 
 def _moved(state: FloatArray, kernels: FloatArray, moves: _Moves, k: int) -> FloatArray:
     state = state @ kernels[moves.walk[k]]
-    state = (1.0 - moves.change[k]) * state + moves.change[k] * state[::-1]
-    by_hand, renew = moves.by_hand[k], moves.renew[k]
-    state = (1.0 - by_hand) * state + by_hand * state.mean(axis=1, keepdims=True)
+    change, by_hand, renew = moves.change[k], moves.by_hand[k], moves.renew[k]
+    if change > _NEGLIGIBLE:
+        state = (1.0 - change) * state + change * state[::-1]
+    if by_hand > _NEGLIGIBLE:
+        state = (1.0 - by_hand) * state + (by_hand / BINS) * state.sum(axis=1)[:, None]
     if renew > 0.0:
         state = (1.0 - renew) * state + renew * state.sum() * _FIRST[:, None] / BINS
     return state
@@ -222,11 +231,13 @@ def _moved(state: FloatArray, kernels: FloatArray, moves: _Moves, k: int) -> Flo
 
 def _moved_back(beta: FloatArray, kernels: FloatArray, moves: _Moves, k: int) -> FloatArray:
     """Undo the steps of ``_moved`` in the opposite order (each is its own transpose or a walk)."""
-    by_hand, renew = moves.by_hand[k], moves.renew[k]
+    change, by_hand, renew = moves.change[k], moves.by_hand[k], moves.renew[k]
     if renew > 0.0:
         beta = (1.0 - renew) * beta + renew * float(_FIRST @ beta.mean(axis=1))
-    beta = (1.0 - by_hand) * beta + by_hand * beta.mean(axis=1, keepdims=True)
-    beta = (1.0 - moves.change[k]) * beta + moves.change[k] * beta[::-1]
+    if by_hand > _NEGLIGIBLE:
+        beta = (1.0 - by_hand) * beta + (by_hand / BINS) * beta.sum(axis=1)[:, None]
+    if change > _NEGLIGIBLE:
+        beta = (1.0 - change) * beta + change * beta[::-1]
     # The walk is symmetric.
     result: FloatArray = beta @ kernels[moves.walk[k]]
     return result
