@@ -55,9 +55,10 @@ def turned(log: Observation, angle_rad: float, *, mirrored: bool = False) -> Obs
 @given(angle_deg=st.floats(0.0, 360.0), mirrored=st.booleans(), kind=st.sampled_from(list(_LOGS)))
 def test_turning_and_mirroring_change_nothing(angle_deg: float, mirrored: bool, kind: str) -> None:
     other = turned(_LOGS[kind], np.radians(angle_deg), mirrored=mirrored)
-    # The draws keep their axes while the ride turns: intervals differ by the noise of 150 draws.
+    # The draws keep their axes while the ride turns: a half width of 150 draws scatters by 6 %, the
+    # mean they correct by 8 % of their spread; three times both is a fifth of the width.
     width = _width(_PLAIN[kind])
-    assert_same(top_of(other), kind, 0.1 * width + 0.002)
+    assert_same(top_of(other), kind, 0.2 * width + 0.002)
 
 
 @settings(max_examples=4, deadline=None, derandomize=True, phases=[Phase.generate])
