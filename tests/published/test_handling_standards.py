@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from ridelog.analysis.handling.band import LOW_HZ, top_of_band_hz
-from ridelog.analysis.handling.lateral import mean_laterals, radii
+from ridelog.analysis.handling.lateral import mean_laterals, radii, speed_by_fixes
 from ridelog.analysis.handling.tip_over import (
     LEAST_TILT_QUAD,
     TILT_SHARE,
@@ -59,11 +59,28 @@ def test_lateral_acceleration_on_a_circle(radius_m: float, speed_mps: float) -> 
     """a = v² / r = v dψ/dt (RWTH laboratory notes; ISO 8855 as an encyclopedia tells it)."""
     paths = circle(radius_m, speed_mps, 3.0)
     usable = np.ones(len(paths.time_s), dtype=bool)
-    starts, mean = mean_laterals(paths, 1.0, usable)
+    starts, mean = mean_laterals(paths, 1.0, usable, paths.speed_mps)
     assert starts[-1] == pytest.approx(2.0)
     assert mean == pytest.approx(speed_mps**2 / radius_m)
     # A course change, not an arc by a chord: exact but for the trapezium of a constant speed.
-    assert radii(paths, 1.0, usable) == pytest.approx(radius_m)
+    assert radii(paths, 1.0, usable, paths.speed_mps) == pytest.approx(radius_m)
+
+
+def test_speed_between_distant_fixes_does_not_dip() -> None:
+    """A straight line between two velocities of a circle cuts the corner by 1 - cos(angle / 2)."""
+    whole = circle(4.0, 4.5, 4.0)
+    fixes = np.arange(5.0)
+    velocity = np.stack(
+        [
+            np.stack([np.interp(whole.time_s, fixes, whole.velocity_mps[::10, axis, column])
+                      for column in range(3)], axis=1)
+            for axis in range(2)
+        ],
+        axis=1,
+    )  # fmt: skip
+    cut = Paths(whole.time_s, whole.position_m, velocity, whole.acceleration_mps2)
+    assert cut.speed_mps.min() == pytest.approx(4.5 * math.cos(0.5 * 4.5 / 4.0), rel=0.01)
+    assert speed_by_fixes(cut, fixes) == pytest.approx(4.5)
 
 
 def test_a_slow_log_cannot_show_weave() -> None:

@@ -7,7 +7,34 @@ from ridelog.filtering.motion import Paths
 from ridelog.track import BoolArray, FloatArray
 
 
-def swings(paths: Paths) -> tuple[FloatArray, FloatArray]:
+def speed_by_fixes(paths: Paths, fix_s: FloatArray) -> FloatArray:
+    """Return the speed at the fixes, linear in between, shape (m, columns). [m/s]
+
+    Between fixes a second apart the course of a tight turn swings by 70 degrees; a smooth curve
+    between the two velocities cuts that corner, and its speed dips by up to a tenth where the
+    machine held it.
+
+    Parameters
+    ----------
+    paths : Paths
+        Fitted path and draws over one turn.
+    fix_s : ndarray, shape (n,)
+        Times of the fixes, increasing. [s]
+    """
+    time_s, speed = paths.time_s, paths.speed_mps
+    knots = fix_s[(fix_s > time_s[0] + 1e-6) & (fix_s < time_s[-1] - 1e-6)]
+    knots = np.concatenate([time_s[:1], knots, time_s[-1:]])
+    nearest = np.clip(np.searchsorted(time_s, knots), 1, len(time_s) - 1)
+    nearest -= (knots - time_s[nearest - 1]) < (time_s[nearest] - knots)
+    nearest = np.unique(nearest)
+    right = np.clip(np.searchsorted(time_s[nearest], time_s, side="right"), 1, len(nearest) - 1)
+    first, last = nearest[right - 1], nearest[right]
+    share = ((time_s - time_s[first]) / (time_s[last] - time_s[first]))[:, None]
+    result: FloatArray = speed[first] + share * (speed[last] - speed[first])
+    return result
+
+
+def swings(paths: Paths, speed_mps: FloatArray) -> tuple[FloatArray, FloatArray]:
     """Return course change and the integral of lateral acceleration since the first instant.
 
     Between two instants of the grid the course swings by the angle between the two velocities; the
@@ -18,7 +45,7 @@ def swings(paths: Paths) -> tuple[FloatArray, FloatArray]:
     course_rad : shape (m, columns), clockwise positive. [rad]
     lateral_mps : shape (m, columns). [m/s]
     """
-    velocity, speed = paths.velocity_mps, paths.speed_mps
+    velocity, speed = paths.velocity_mps, speed_mps
     east, north = velocity[:, 0], velocity[:, 1]
     cross = east[1:] * north[:-1] - north[1:] * east[:-1]
     along = east[1:] * east[:-1] + north[1:] * north[:-1]
@@ -32,7 +59,7 @@ def swings(paths: Paths) -> tuple[FloatArray, FloatArray]:
 
 
 def mean_laterals(
-    paths: Paths, length_s: float, usable: BoolArray
+    paths: Paths, length_s: float, usable: BoolArray, speed_mps: FloatArray
 ) -> tuple[FloatArray, FloatArray]:
     """Return the mean lateral acceleration of every usable window.
 
@@ -44,6 +71,8 @@ def mean_laterals(
         Length of the windows, to the nearest step of the grid. [s]
     usable : ndarray of bool, shape (m,)
         Whether a window may start at each instant of the grid.
+    speed_mps : ndarray, shape (m, columns)
+        From ``speed_by_fixes``. [m/s]
 
     Returns
     -------
@@ -51,25 +80,31 @@ def mean_laterals(
     mean_mps2 : shape (k, columns), means of v dψ/dt, positive clockwise. [m/s²]
     """
     first, last, span_s = _windows(paths, length_s, usable)
-    _, lateral = swings(paths)
+    _, lateral = swings(paths, speed_mps)
     return paths.time_s[first], (lateral[last] - lateral[first]) / span_s
 
 
-def radii(paths: Paths, length_s: float, usable: BoolArray) -> FloatArray:
+def radii(paths: Paths, length_s: float, usable: BoolArray, speed_mps: FloatArray) -> FloatArray:
     """Return the radius of every usable window: way by course change, either side positive.
 
     Parameters as in ``mean_laterals``; shape (k, columns). Windows must lie inside the turn, else
     straight parts count in. [m]
     """
     first, last, _ = _windows(paths, length_s, usable)
-    course, _ = swings(paths)
-    way = paths.distance_m
+    course, _ = swings(paths, speed_mps)
+    step = np.diff(paths.time_s)[:, None]
+    way = np.concatenate(
+        [
+            np.zeros((1, course.shape[1])),
+            np.cumsum(0.5 * (speed_mps[1:] + speed_mps[:-1]) * step, axis=0),
+        ]
+    )
     angle = np.abs(course[last] - course[first])
     result: FloatArray = (way[last] - way[first]) / np.maximum(angle, 1e-6)
     return result
 
 
-def chosen_and_held(figures: FloatArray) -> FloatArray:
+def chosen_and_held(figures: FloatArray, spread: FloatArray | None = None) -> FloatArray:
     """Return the columns from which a largest window's figure is estimated, shape (columns,).
 
     What choosing adds is told by the best window of each draw, of sharp and cautious draws in equal
@@ -83,12 +118,15 @@ def chosen_and_held(figures: FloatArray) -> FloatArray:
     ----------
     figures : ndarray, shape (windows, 1 + 2 draws)
         A figure of every window on every column of ``Paths``.
+    spread : ndarray, of the same shape, optional
+        Figures to take the width from, where those do not hold all that is uncertain.
     """
     draws = (figures.shape[1] - 1) // 2
     best = figures.max(axis=0)
     half = draws // 2
     choosing = np.concatenate([best[1 : 1 + draws - half], best[1 + draws : 1 + draws + half]])
-    held = figures[int(figures[:, 0].argmax()), 1 + draws :]
+    widths = figures if spread is None else spread
+    held = widths[int(figures[:, 0].argmax()), 1 + draws :]
     return np.concatenate([best[:1], choosing, held])
 
 

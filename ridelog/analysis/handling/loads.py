@@ -9,6 +9,7 @@ from ridelog.analysis.handling.lateral import (
     greatest_of,
     mean_laterals,
     radii,
+    speed_by_fixes,
     usable_at,
 )
 from ridelog.analysis.handling.turns import Swing, turns_of
@@ -188,13 +189,18 @@ def _columns(
         swing.start_s - 0.5 * length, swing.end_s + 0.5 * length, spacing_s=_SPACING_S
     )
     usable = usable_at(windows, paths.time_s)
-    _, mean = mean_laterals(paths, length, usable)
-    lateral = chosen_and_held(np.abs(mean)) if len(mean) else None
+    fixes = np.sort(motion.track.time_s[motion.used])
+    speed = speed_by_fixes(paths, fixes)
+    _, mean = mean_laterals(paths, length, usable, speed)
+    # How the speed ran between the fixes is not seen: half the difference of both ways counts.
+    _, by_path = mean_laterals(paths, length, usable, paths.speed_mps)
+    both = 0.5 * (mean + by_path)
+    lateral = chosen_and_held(np.abs(mean), np.abs(both)) if len(mean) else None
     inner = min(length, _RADIUS_SHARE * swing.duration_s)
     inside = (paths.time_s >= swing.start_s - 1e-6) & (paths.time_s + inner <= swing.end_s + 1e-6)
     # What is usable over the whole length is so over less of it.
     inside &= usable
-    radius = radii(paths, inner, inside)
+    radius = radii(paths, inner, inside, speed)
     if not len(radius):
         return lateral, None
     return lateral, chosen_and_held(1.0 / radius)
