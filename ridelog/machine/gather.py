@@ -42,7 +42,7 @@ _UNEVEN = 0.15
 
 
 # The last of a run at the top that is looked at. [s]
-_LAST_S = 2.5
+_LAST_S, _LEAST_LAST_S = 2.5, 2.0
 # The standing start that shows how the throttle is opened: short, so that little else counts.
 START_WINDOW = Window("0-2 m/s", 0.0, 2.0, None)
 # How well the first motion of a machine is known at best; own simulation. [s]
@@ -185,10 +185,12 @@ def near_top_of(motion: Motion, top: TopSpeed) -> tuple[NearTop, ...]:
         ends = [top.at_s + 1.0] if top.best_1s is not None else []
     found = []
     for end_s in ends:
-        paths = motion.paths(end_s - _LAST_S, end_s, spacing_s=_SPACING_S)
-        speed, length = paths.speed_mps, float(paths.time_s[-1] - paths.time_s[0])
-        if length < 0.8 * _LAST_S:
+        # A gap just before the best second leaves too little to see a trend in.
+        inside = [p for p in motion.pieces if p.start_s <= end_s - _LEAST_LAST_S < p.end_s]
+        if not inside or end_s > inside[0].end_s + _SPACING_S:
             continue
+        paths = motion.paths(max(end_s - _LAST_S, inside[0].start_s), end_s, spacing_s=_SPACING_S)
+        speed = paths.speed_mps
         # Slope of a straight line through all instants: the ends alone are noisier.
         weight = paths.time_s - paths.time_s.mean()
         slope = weight @ speed / float(weight @ weight)
