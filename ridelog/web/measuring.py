@@ -9,10 +9,11 @@ from typing import Any
 import numpy as np
 
 from ridelog import __version__
+from ridelog.analysis.interval import estimate
 from ridelog.analysis.result import Estimate
 from ridelog.analysis.ride import RideResult
 from ridelog.analysis.settings import Settings
-from ridelog.analysis.top_speed import measure_top_speed
+from ridelog.analysis.windows import window_means, windows_of
 from ridelog.book import Figure, NewResult
 from ridelog.errors import NotEnoughDataError
 from ridelog.filtering.motion import Motion
@@ -23,9 +24,12 @@ from ridelog.report.json_result import ride_json
 from ridelog.report.page import page_words
 from ridelog.report.plots import ride_pictures
 from ridelog.report.sections_of import ride_sections
+from ridelog.report.wording import bounds_words, speed_words
 from ridelog.units import SPEED_UNITS
 
 TRACE, PAGES = "trace", "pages"
+# How far about the best second the first look draws. [s]
+_LOOK_S = 2.0
 # More fixes than a day at 5 Hz is not one test ride, and its memory would not be bounded.
 MOST_FIXES = 432_000
 
@@ -78,9 +82,29 @@ def motion_of_log(
 
 
 def first_figures(motion: Motion, settings: Settings) -> dict[str, Any]:
-    """Return the headline as soon as it can be had, before everything else is measured."""
-    best = measure_top_speed(motion, excluded=settings.left_out_s).best_1s
-    return {"best_1s_mps": None if best is None else best.as_json()}
+    """Return a first look at the headline, before everything else is measured.
+
+    The best second is drawn about where the fitted path has it, and nowhere else: the result, which
+    weighs all riding near the top, may differ by a part of its interval and replaces it.
+
+    Returns
+    -------
+    dict
+        ``best_1s_mps``: E or None; ``words``: value, low and high in each unit, empty without.
+    """
+    windows = windows_of(motion, 1.0, excluded=settings.left_out_s)
+    best = None
+    if windows.usable.any():
+        at = int(np.flatnonzero(windows.usable)[np.argmax(windows.mean_mps[windows.usable])])
+        start_s = float(windows.start_s[at])
+        paths = motion.paths(start_s - _LOOK_S, start_s + 1.0 + _LOOK_S, spacing_s=0.1)
+        means = window_means(paths, 1.0)[1]
+        best = estimate(means.max(axis=0), smallest=0.0) if len(means) else None
+    words = {
+        label: [speed_words(best, unit), *bounds_words(best, unit)] if best else []
+        for label, unit in SPEED_UNITS.items()
+    }
+    return {"best_1s_mps": None if best is None else best.as_json(), "words": words}
 
 
 def measured(motion: Motion, result: RideResult) -> Measured:

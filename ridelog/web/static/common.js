@@ -39,7 +39,10 @@ export async function renew(...names) {
 export function words(task) {
   if (task.state === "failed") return task.problem;
   if (task.state === "waiting") return "waits its turn";
-  if (task.state === "working") return task.first ? "first figures are there" : "is being measured";
+  if (task.state === "working") {
+    const first = task.first?.words[document.body.dataset.unit];
+    return first?.length ? `first look: ${first[0]} (${first[1]} to ${first[2]})` : "is being measured";
+  }
   if (task.state === "drawing") return "figures are there, pictures are being drawn";
   return "done";
 }

@@ -30,7 +30,13 @@ const look = follow(async (tasks) => {
   seen = now;
   const busy = !["done", "failed"].includes(task.state);
   work.textContent = busy ? `This ride ${words(task)}…` : "";
-  if (task.first && document.getElementById("first-value")) await renew("figures");
+  const first = task.first?.words[document.body.dataset.unit];
+  if (first && document.getElementById("first-value")) {
+    const [value, low, high] = first.length ? first : ["none", "", ""];
+    document.getElementById("first-value").textContent = value;
+    document.getElementById("first-bounds").textContent = first.length
+      ? `between ${low} and ${high}: a first look, the rest is being measured` : "the rest is being measured";
+  }
   if (task.state === "failed") { if (before) location.reload(); return; }
   if ((task.state === "drawing" || task.state === "done") && before) {
     // A page that had no figures at all lacks charts and forms too: load it whole.
