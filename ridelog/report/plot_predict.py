@@ -80,8 +80,9 @@ def _pull(
     axes.set_ylim(bottom=0.0)
     axes.set_xlim(0.0, 1.06 * max(unit.from_mps(float(b.speed_mps[-1])) for b in (now, changed)))
     _speed_axis(axes, shape, unit, "speed")
+    # A drive pulls most from standing, so below the beginning of its curve there is room.
     axes.legend(
-        frameon=False, fontsize=shape.small_pt, labelcolor=INK.light, loc="upper right",
+        frameon=False, fontsize=shape.small_pt, labelcolor=INK.light, loc="lower left",
         handlelength=2.6,
     )  # fmt: skip
     return figure

@@ -73,13 +73,12 @@ def _table(result: RideResult, unit: SpeedUnit) -> Table | None:
 
 
 def _row(one: Braking, unit: SpeedUnit) -> tuple[str, ...]:
-    # On a telephone the head of the table is hidden, so each cell says what it is.
     rest = "rest" if one.is_stop else plain_speed(one.to_mps, unit)
     developed = one.developed_decel
     return (
         f"{one.start_s:.1f} s",
         f"{speed_words(one.initial_speed, unit)} to {rest}",
         way_words(one.distance, unit),
-        f"mean {decel_words(one.mean_decel)}",
-        f"developed {decel_words(developed)}" if developed else "not braked to rest",
+        decel_words(one.mean_decel),
+        decel_words(developed) if developed else "not braked to rest",
     )
