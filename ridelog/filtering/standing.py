@@ -25,7 +25,7 @@ from ridelog.track import BoolArray, FloatArray, IntArray
 # may have grown at the end of each (after the second: the pull of a small machine, either way).
 OPENING = ((0.15, 0.6), (0.25, 3.0))
 # Hands differ, and what is too gentle to be seen shifts the start: a sixth of the usual opening.
-_OPENING_SD_S = 0.06
+UNSEEN_START_S = 0.06
 # After that the pull changes slowly, as the drive's force falls with speed: about 0.5 m/s² in a
 # second. A later corner keeps the intensity learnt there.
 RUN_JERK = 0.25
@@ -133,7 +133,7 @@ def draw_standing_start(
     )
     velocity = np.concatenate([part.velocity_mps for part in parts], axis=2)
     kept = _systematic(_plausibility(grid, velocity, start_s), draws, random)
-    shift_s = _OPENING_SD_S * random.standard_normal(draws)
+    shift_s = UNSEEN_START_S * random.standard_normal(draws)
     return StandingStart(
         start_s=np.clip(start_s[kept] + shift_s, earliest_s, latest_s),
         paths=Paths(

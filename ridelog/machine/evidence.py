@@ -41,7 +41,8 @@ class Evidence:
         ``top_mps``, since it allows for a run that had not quite settled, and for wind or slope
         that let another limit take over in one direction.
     start : speed and time of a standing start up to that speed, and the time's standard
-        deviation: shows how slowly the throttle is opened. [m/s, s, s]
+        deviation beside what all starts of a machine share: shows how slowly the throttle is
+        opened. [m/s, s, s]
     decel_mps2 : of hard stops, each with its interval.
     lateral_mps2 : largest lateral acceleration in a turn.
     """

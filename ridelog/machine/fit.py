@@ -6,6 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.linalg import solve_triangular
 
+from ridelog.filtering.standing import UNSEEN_START_S
 from ridelog.machine.drive import Drive
 from ridelog.machine.evidence import Curve, Evidence, NearTop
 from ridelog.machine.performance import launch_time_s, top_speed
@@ -76,6 +77,8 @@ def fit(setup: MachineSetup, rides: Sequence[Evidence], count: int = MACHINES) -
     and Rosenthal, Statistical Science 16 (2001) 351-367 (from memory).
     """
     terms = [term for ride in rides for term in _terms(ride)]
+    starts = [ride.start for ride in rides if ride.start is not None]
+    terms += [_starts_term(starts)] if starts else []
     if not terms:
         return from_setup(setup)
     rng = np.random.default_rng(2)
@@ -168,8 +171,6 @@ def _terms(ride: Evidence) -> list[Likelihood]:
         terms.append(_near_top_term(ride.near_top))
     elif ride.top_mps is not None:
         terms.append(_top_term(*ride.top_mps))
-    if ride.start is not None:
-        terms.append(_start_term(*ride.start))
     return terms
 
 
@@ -262,9 +263,18 @@ def _top_term(top_mps: float, sd_mps: float) -> Likelihood:
     return term
 
 
-def _start_term(speed_mps: float, time_s: float, sd_s: float) -> Likelihood:
+def _starts_term(starts: Sequence[tuple[float, float, float]]) -> Likelihood:
+    """Return the likelihood of the timed starts of all rides.
+
+    What is too gentle to be seen at the start is alike in every start of one machine (the same
+    throttle, the same controller), so it does not average out over starts or rides.
+    """
+    speed_mps, time_s, sd_s = np.array(starts).T
+    precision = np.linalg.inv(np.diag(sd_s**2) + UNSEEN_START_S**2)
+
     def term(drive: Drive) -> FloatArray:
-        value: FloatArray = -0.5 * ((launch_time_s(drive, speed_mps) - time_s) / sd_s) ** 2
+        miss = np.stack([launch_time_s(drive, speed) for speed in speed_mps]) - time_s[:, None]
+        value: FloatArray = -0.5 * np.sum(miss * (precision @ miss), axis=0)
         return value
 
     return term

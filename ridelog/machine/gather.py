@@ -12,6 +12,7 @@ from ridelog.analysis.runs import find_runs
 from ridelog.analysis.stretches import Stretch
 from ridelog.analysis.top_speed import TopSpeed
 from ridelog.filtering.motion import Motion
+from ridelog.filtering.standing import UNSEEN_START_S
 from ridelog.machine.curves import Passage, mean_curve, passage
 from ridelog.machine.evidence import Curve, NearTop
 from ridelog.track import FloatArray
@@ -40,13 +41,12 @@ _ONE_WAY_SHARE = 0.02
 # take over in one of them: up to this share of half their difference, usually (own simulation).
 _UNEVEN = 0.15
 
-
 # The last of a run at the top that is looked at. [s]
 _LAST_S, _LEAST_LAST_S = 2.5, 2.0
+# How well one start is known at best beside what all share. [s]
+_LEAST_START_S = 0.02
 # The standing start that shows how the throttle is opened: short, so that little else counts.
 START_WINDOW = Window("0-2 m/s", 0.0, 2.0, None)
-# How well the first motion of a machine is known at best; own simulation. [s]
-_START_S = 0.03
 
 
 @dataclass(frozen=True)
@@ -124,7 +124,7 @@ def _undriven(one: Passage, passages: Sequence[Passage]) -> bool:
 
 
 def start_of(launches: Launches) -> tuple[float, float, float] | None:
-    """Return speed, mean time and its standard deviation of the hard standing starts, or None.
+    """Return speed, mean time and its own standard deviation of the hard standing starts, or None.
 
     Only starts that reach most of the best one's speed count, and of those the mean over what is
     usual: a rider who dawdles once has not opened the throttle slowly.
@@ -146,10 +146,11 @@ def start_of(launches: Launches) -> tuple[float, float, float] | None:
     sd = np.array([_sd(one) for one in times])
     quick = value <= 1.3 * value.min()
     value, sd = value[quick], sd[quick]
-    own = float(np.sqrt(np.sum(sd**2))) / len(sd)
+    # The part that all starts share is counted once, by the fit.
+    own = float(np.sqrt(np.sum(np.maximum(sd**2 - UNSEEN_START_S**2, _LEAST_START_S**2)))) / len(sd)
     scatter = float(np.std(value, ddof=1)) / np.sqrt(len(value)) if len(value) > 1 else 0.0
     assert START_WINDOW.to_mps is not None
-    return START_WINDOW.to_mps, float(value.mean()), float(np.hypot(own, scatter) + _START_S)
+    return START_WINDOW.to_mps, float(value.mean()), max(own, scatter)
 
 
 def top_of(top: TopSpeed) -> tuple[float, float] | None:
