@@ -17,7 +17,7 @@ distribution", JASA 84 (1989) 881-896 (weights).
 """
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -146,6 +146,7 @@ def learn(
     evidence: Evidence,
     *,
     rounds: int = ROUNDS,
+    steady: bool = True,
     find_still: Callable[[Solution, FloatArray], BoolArray] | None = None,
     progress: Callable[[float], None] | None = None,
 ) -> Scales:
@@ -159,19 +160,25 @@ def learn(
         What is seen at them.
     rounds : int
         Fixed, so that the same log always gives the same digits.
+    steady : bool
+        Whether the machine may have held its speed (cruise prior); without, the acceleration of
+        a top between two corners is as free as any other.
     find_still : callable, optional
         Given a solution and the speed's variance per axis, returns where the machine stood.
     progress : callable, optional
         Told the share of rounds done, 0 to 1.
     """
     scales = first_scales(chain, evidence)
+    if not steady:
+        scales = replace(scales, cruise_var=np.full(chain.n, np.inf))
     for number in range(rounds):
         solution = chain.solve(weights_of(chain, evidence, scales), refine=False)
         blocks, beside = solution.variances()
-        scales = _improved(chain, evidence, scales, solution, blocks, beside)
+        improved = _improved(chain, evidence, scales, solution, blocks, beside)
+        scales = improved if steady else replace(improved, cruise_var=scales.cruise_var)
         if find_still is not None and number >= rounds // 3:
             still = find_still(solution, blocks[:, 1, 1])
-            scales = Scales(**{**scales.__dict__, "still": still})
+            scales = replace(scales, still=still)
         if progress is not None:
             progress((number + 1) / rounds)
     return scales

@@ -15,26 +15,29 @@ from ridelog.track import FloatArray
 
 # A stretch is solved with this much of its neighbourhood, about seven correlation times of motion.
 _MARGIN_S = 12.0
-# The truth lies between the fit that believes in steady speeds and the one that does not, or a
-# little beyond either (they differ by 2 x 0.5 about their mean).
-_DISPUTE = 0.75
 _SEED = 20261125
 
 
 class Posterior:
-    """The fitted states with both readings' precisions; draws are made on request."""
+    """The fitted states with both readings' precisions; draws are made on request.
+
+    ``steady`` and ``lively`` say how far, to either side, the truth may lie from the fitted states
+    because another fit may be the right one: shape (n, d, 2), ``lively`` None where corners show.
+    """
 
     def __init__(
         self,
         chain: Chain,
         states: FloatArray,
-        dispute: FloatArray,
+        steady: FloatArray,
+        lively: FloatArray | None,
         sharp: Weights,
         cautious: Weights,
     ) -> None:
         self.chain = chain
         self.states = states
-        self._dispute = dispute
+        self._steady = steady
+        self._lively = lively
         self.sharp = sharp
         self._cautious = cautious
 
@@ -58,8 +61,13 @@ class Posterior:
             drawn = fitted[:, :4, :, None] + both[:, :4]
             if weights is self._cautious:
                 # Whether the machine held its speed steady is one question for the whole stretch.
-                side = _DISPUTE * random.uniform(-1.0, 1.0, draws)
-                drawn += self._dispute[first : last + 1, :4, :, None] * side
+                side = random.uniform(-1.0, 1.0, draws)
+                drawn += self._steady[first : last + 1, :4, :, None] * side
+                if self._lively is not None:
+                    # How pulls end is the rider's habit: one question for the whole ride, and
+                    # opposite runs are wrong together.
+                    side = np.random.default_rng([_SEED, draws]).uniform(-1.0, 1.0, draws)
+                    drawn += self._lively[first : last + 1, :4, :, None] * side
             columns.append(drawn)
         columns[0] = columns[0][:, :4]
         states = np.concatenate(columns, axis=3)

@@ -47,13 +47,14 @@ _LEAST_FIXES = 4
 _REJECTED_WEIGHT = 0.12
 # The cautious reading spreads each learnt corner over this long, and over three fixes.
 _CAUTION_S, _CAUTION_FIXES = 2.0, 3.0
-# ... and holds the intensities, each learnt from about one deviation, for this much larger; where
-# positions alone are so far apart that three take longer than that stretch, a corner may lie
-# anywhere between them.
-_CAUTION_JERK, _CAUTION_JERK_FAR = 4.0, 8.0
+# ... and holds the intensities, each learnt from about one deviation, for this much larger.
+_CAUTION_JERK = 4.0
 # The size of slow errors that were learnt is known to some 35 % (prior weight of 20 deviations,
 # other spectra); the drift assumed of bare positions is an upper size already.
 _CAUTION_SLOW = 1.35
+# The truth lies between the mean fit and another that may be the right one, or a little beyond, to
+# either side.
+_BEYOND = 1.5
 
 
 def estimate_motion(track: Track, *, progress: Callable[[float], None] | None = None) -> Motion:
@@ -81,17 +82,22 @@ def estimate_motion(track: Track, *, progress: Callable[[float], None] | None = 
             f"between them, so there are nowhere {_LEAST_FIXES} in a row to take a speed from.",
             "set the logger to one fix a second or more and log again.",
         )
-    scales = _learnt(chain, evidence, part_of_progress(progress, 0.0, 0.4))
+    lost = _corners_are_lost(chain, seen)
+    scales = _learnt(chain, evidence, part_of_progress(progress, 0.0, 0.2 if lost else 0.4))
     sharp = weights_of(chain, evidence, scales)
     steady = states_of(chain, sharp, part_of_progress(progress, 0.4, 0.6))
     unbound = replace(sharp, cruise=np.zeros(chain.n))
     free = states_of(chain, unbound, part_of_progress(progress, 0.6, 0.8))
     states = 0.5 * (steady + free)
+    lively = None
+    if lost:
+        livelier = _learnt(chain, evidence, part_of_progress(progress, 0.2, 0.4), steady=False)
+        lively = _BEYOND * (states_of(chain, weights_of(chain, evidence, livelier)) - states)
     cautious = _cautious(chain, evidence, scales, sharp, seen)
     variances = variances_of(chain, cautious, part_of_progress(progress, 0.8, 1.0))
     motion = _motion(
         track, seen, screened, chain, evidence, scales, states, variances, fix, long_enough,
-        Posterior(chain, states, free - steady, sharp, cautious),
+        Posterior(chain, states, _BEYOND * (free - states), lively, sharp, cautious),
     )  # fmt: skip
     return replace(
         motion,
@@ -100,13 +106,30 @@ def estimate_motion(track: Track, *, progress: Callable[[float], None] | None = 
     )
 
 
-def _learnt(chain: Chain, evidence: Evidence, progress: Callable[[float], None] | None) -> Scales:
+def _learnt(
+    chain: Chain,
+    evidence: Evidence,
+    progress: Callable[[float], None] | None,
+    *,
+    steady: bool = True,
+) -> Scales:
     if chain.n <= LONGEST_WHOLE:
-        return learn(chain, evidence, find_still=find_still, progress=progress)
+        return learn(chain, evidence, steady=steady, find_still=find_still, progress=progress)
     group = groups_of(chain)
     coarse, seen = coarsened(chain, evidence, group)
-    scales = learn(coarse, seen, rounds=_ROUNDS_OF_LONG, find_still=find_still, progress=progress)
+    scales = learn(
+        coarse, seen, rounds=_ROUNDS_OF_LONG, steady=steady, find_still=find_still,
+        progress=progress,
+    )  # fmt: skip
     return refined(chain, group, scales)
+
+
+def _corners_are_lost(chain: Chain, seen: Sightings) -> bool:
+    """Return whether positions alone are too far apart to show a corner.
+
+    Two corners with a short steady top between them and one corner of a higher top then fit alike.
+    """
+    return chain.d < 5 and _CAUTION_FIXES * seen.usual_interval_s > _CAUTION_S
 
 
 def _chain_of(seen: Sightings, screened: Screened) -> tuple[Chain, Evidence, IntArray]:
@@ -171,9 +194,8 @@ def _cautious(
 ) -> Weights:
     stretch = max(_CAUTION_S, _CAUTION_FIXES * seen.usual_interval_s)
     bare = chain.d < 5
-    larger = _CAUTION_JERK_FAR if bare and stretch > _CAUTION_S else _CAUTION_JERK
     return Weights(
-        jerk=larger * smoothed_jerk(chain, scales.jerk, stretch),
+        jerk=_CAUTION_JERK * smoothed_jerk(chain, scales.jerk, stretch),
         position=sharp.position,
         velocity=sharp.velocity,
         still=sharp.still,
