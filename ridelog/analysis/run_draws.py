@@ -7,6 +7,7 @@ import numpy as np
 from ridelog.analysis.launch_windows import Window, default_windows
 from ridelog.analysis.runs import Run, find_runs
 from ridelog.analysis.stretches import Stretch
+from ridelog.filtering.easing import Fall, fall_of_pull
 from ridelog.filtering.motion import DRAWS, Motion
 from ridelog.filtering.standing import draw_standing_start
 from ridelog.track import BoolArray, FloatArray
@@ -102,7 +103,10 @@ def draw_runs(
         runs = tuple(run for run in runs if run.standing or run in kept)
     if windows is None:
         windows = default_windows(max((run.top_mps for run in runs if run.standing), default=0.0))
-    drawn = (draw_run(motion, run, _until(motion, run, windows, rollout_m)) for run in runs)
+    fall = fall_of_pull(motion, [(run.earliest_s, run.top_s) for run in runs if run.standing])
+    drawn = (
+        draw_run(motion, run, _until(motion, run, windows, rollout_m), fall=fall) for run in runs
+    )
     return tuple(one for one in drawn if one is not None)
 
 
@@ -122,7 +126,9 @@ def _until(motion: Motion, run: Run, windows: tuple[Window, ...], rollout_m: flo
     return min(until + _BEYOND_S, run.end_s, run.earliest_s + _LONGEST_S)
 
 
-def draw_run(motion: Motion, run: Run, until_s: float, *, draws: int = DRAWS) -> RunDraws | None:
+def draw_run(
+    motion: Motion, run: Run, until_s: float, *, draws: int = DRAWS, fall: Fall | None = None
+) -> RunDraws | None:
     """Return the drawn courses of a run up to a time, None if too few fixes lie around it.
 
     Parameters
@@ -135,12 +141,15 @@ def draw_run(motion: Motion, run: Run, until_s: float, *, draws: int = DRAWS) ->
         How far it is wanted; never beyond the run's end. [s]
     draws : int
         As in ``Motion.paths``.
+    fall : Fall, optional
+        As in ``draw_standing_start``.
     """
     until_s = min(until_s, run.end_s)
     if run.standing:
         drawn = draw_standing_start(
-            motion, run.earliest_s, run.latest_s, until_s, draws=2 * draws, spacing_s=_SPACING_S
-        )
+            motion, run.earliest_s, run.latest_s, until_s, draws=2 * draws, spacing_s=_SPACING_S,
+            fall=fall,
+        )  # fmt: skip
         if drawn is None:
             return None
         # The draws come sorted by their start; shuffled, each half shows the whole spread.

@@ -14,6 +14,7 @@ import numpy as np
 from scipy.special import ndtr
 
 from ridelog.filtering.chain import Chain, Solution, Weights
+from ridelog.filtering.easing import Easing, Fall, easing_of_start
 from ridelog.filtering.motion import Motion, Paths
 from ridelog.filtering.posterior import Posterior, interpolated
 from ridelog.filtering.sightings import CRAWL_MPS, CRAWL_SD_MPS
@@ -79,6 +80,7 @@ def draw_standing_start(
     *,
     draws: int,
     spacing_s: float = 0.05,
+    fall: Fall | None = None,
 ) -> StandingStart | None:
     """Return draws of when a machine moved off and of its path from there.
 
@@ -94,6 +96,8 @@ def draw_standing_start(
         Number of columns.
     spacing_s : float
         Grid of the paths. [s]
+    fall : Fall, optional
+        By how much acceleration falls with speed: ``easing.fall_of_pull``.
 
     Returns
     -------
@@ -107,7 +111,8 @@ def draw_standing_start(
     posterior = motion.posterior
     if not isinstance(posterior, Posterior):
         return None
-    local = _Local(motion, posterior, earliest_s, end_s)
+    easing = easing_of_start(motion, earliest_s, end_s, fall)
+    local = _Local(motion, posterior, earliest_s, end_s, easing)
     if local.n < 4:
         return None
     coarse = [local.candidate(t) for t in np.arange(earliest_s, latest_s + 1e-9, _COARSE_S)]
@@ -175,7 +180,12 @@ class _Local:
     """The fixes around one start, and the model of it for any instant of starting."""
 
     def __init__(
-        self, motion: Motion, posterior: Posterior, earliest_s: float, end_s: float
+        self,
+        motion: Motion,
+        posterior: Posterior,
+        earliest_s: float,
+        end_s: float,
+        easing: Easing | None,
     ) -> None:
         whole = posterior.chain
         first, last = posterior.reach(earliest_s, end_s, 0.0, _AFTER_S)
@@ -190,6 +200,7 @@ class _Local:
         self._position_weight = weights.position[first:stop]
         self._velocity_weight = weights.velocity[first:stop].copy()
         self._crawl = np.zeros(self.n)
+        self._run_jerk = max(RUN_JERK, easing.jerk if easing else 0.0)
         self._jerk = np.maximum(weights.jerk[first : stop - 1], RUN_JERK)
         self._steps = whole.steps[first : stop - 1]
         self._drift = weights.drift[first : stop - 1]
@@ -197,6 +208,7 @@ class _Local:
         self._drift_time_s = whole.drift_time_s
         self._end_s = end_s
         self._seen = np.isfinite(self._position[:, 0])
+        self._easing = easing
         if whole.d == 5:
             self._take_slow_readings(motion, end_s)
 
@@ -237,8 +249,23 @@ class _Local:
         nearest = int(np.argmin(np.abs(self._time_s - start_s)))
         if abs(self._time_s[nearest] - start_s) < _NEAREST_S:
             start_s = float(self._time_s[nearest])
-        solution = Solution(*self._model(start_s))
-        return _Candidate(start_s, solution.log_evidence(), solution)
+        chain, weights = self._model(start_s)
+        solution = Solution(chain, weights)
+        evidence = solution.log_evidence()
+        if self._easing is not None:
+            # What was seen less the departure differs between candidates: so does its own length.
+            evidence -= 0.5 * float(
+                np.sum(weights.position[:, None] * np.nan_to_num(chain.position_m) ** 2)
+                + np.sum(weights.velocity[:, None] * np.nan_to_num(chain.velocity_mps) ** 2)
+            )
+        return _Candidate(start_s, evidence, solution)
+
+    def _departure(self, time_s: FloatArray, start_s: float) -> FloatArray:
+        """Return by how much a start falls short of constant acceleration, shape (n, 3, 2)."""
+        if self._easing is None:
+            return np.zeros((len(time_s), 3, 2))
+        opened_s = start_s + sum(length for length, _ in OPENING)
+        return self._easing.departure(time_s, opened_s)
 
     def _model(self, start_s: float) -> tuple[Chain, Weights]:
         """Return chain and weights with the start as an instant of its own."""
@@ -260,7 +287,7 @@ class _Local:
         owner = np.clip(np.searchsorted(time_s, middle) - 1, 0, self.n - 2)
         jerk = self._jerk[owner].copy()
         running = middle < min(start_s + _RUN_S, self._end_s)
-        jerk[running] = RUN_JERK
+        jerk[running] = self._run_jerk
         open_s = start_s
         for length, growth in OPENING:
             jerk[(middle >= open_s) & (middle < open_s + length)] = growth**2 / length
@@ -271,10 +298,11 @@ class _Local:
         steps = np.zeros(len(merged) - 1, dtype=bool)
         steps[home[1:] - 1] = self._steps[np.flatnonzero(kept)[1:] - 1]
         steps = _anchored(steps, spread(self._position_weight, 0.0) > 0.0)
+        departure = self._departure(merged, start_s)
         chain = Chain(
             merged,
-            spread(self._position, np.nan),
-            spread(self._velocity, np.nan),
+            spread(self._position, np.nan) - departure[:, 0],
+            spread(self._velocity, np.nan) - departure[:, 1],
             np.zeros(len(merged) - 1, dtype=bool),
             steps,
             self._drift_time_s,
@@ -301,6 +329,8 @@ class _Local:
         error = solution.factor.draw(random, 2 * number)[:, :4]
         both = np.stack([error[:, :, :number], error[:, :, number:]], axis=2)
         states = solution.states[:, :4, :, None] + both
+        departure = self._departure(solution.chain.time_s, chosen.start_s)
+        states[:, :3] += departure[:, :, :, None]
         states[:, 0] += self._centre[:, None]
         return interpolated(solution.chain.time_s, states, grid_s)
 
