@@ -3,7 +3,6 @@
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.signal import lfilter
 
 from ridelog.analysis.handling.filters import filter_of
 from ridelog.analysis.handling.raw import RawStretch, raw_stretches
@@ -65,7 +64,7 @@ def count_corrections(
         course = _course(stretch, kernel)[inside]
         speed = stretch.speed_mps[inside]
         noise = random.normal(0.0, white, (len(course) + len(kernel) - 1, 2 * DRAWS))
-        across = lfilter(kernel, [1.0], noise, axis=0)[len(kernel) - 1 :]
+        across = _filtered(noise, kernel)
         across += _wander(len(course), 2 * DRAWS, slow_mps, motion.rate_hz, random)
         noisy = course[:, None] + across / speed[:, None]
         counts += reversals(np.concatenate([course[:, None], noisy], axis=1), SWING_RAD)
@@ -139,8 +138,17 @@ def _wander(
     keep = float(np.exp(-1.0 / (_WANDER_S * rate_hz)))
     fresh = random.normal(0.0, sd * np.sqrt(1.0 - keep**2), (count, columns))
     fresh[0] /= np.sqrt(1.0 - keep**2)
-    wander: FloatArray = lfilter([1.0], [1.0, -keep], fresh, axis=0)
-    return wander
+    for before, here in zip(fresh[:-1], fresh[1:], strict=True):
+        here += keep * before
+    return fresh
+
+
+def _filtered(values: FloatArray, kernel: FloatArray) -> FloatArray:
+    """Return each column's convolution where the kernel lies wholly inside, by Fourier transform."""
+    count = 1 << int(np.ceil(np.log2(len(values))))
+    product = np.fft.rfft(values, count, axis=0) * np.fft.rfft(kernel, count)[:, None]
+    # What wraps around falls into the part that is cut off.
+    return np.fft.irfft(product, count, axis=0)[len(kernel) - 1 : len(values)]
 
 
 def _straights(
