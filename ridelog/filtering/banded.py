@@ -7,7 +7,6 @@ on and beside the diagonal come from block cyclic reduction, whose steps are who
 
 import numpy as np
 from scipy.linalg import cho_solve_banded, cholesky_banded
-from scipy.linalg.lapack import dtbtrs
 
 from ridelog.track import FloatArray
 
@@ -62,17 +61,40 @@ class BandedFactor:
         """Return the logarithm of the matrix's determinant."""
         return 2.0 * float(np.log(self._factor[0]).sum())
 
-    def draw(self, random: np.random.Generator, count: int) -> FloatArray:
-        """Return draws, shape (n, d, count), of zero mean and the inverse matrix as covariance.
+    def last_pivot(self) -> FloatArray:
+        """Return what the diagonal's last block has become once all others are eliminated."""
+        last = self._factor[:, -self.d :]
+        place = np.subtract.outer(np.arange(self.d), np.arange(self.d))
+        triangle = np.where(place >= 0, last[np.maximum(place, 0), np.arange(self.d)], 0.0)
+        pivot: FloatArray = triangle @ triangle.T
+        return pivot
+
+    def draw(self, random: np.random.Generator, count: int, first: int = 0) -> FloatArray:
+        """Return draws, shape (n - first, d, count), of zero mean and the inverse as covariance.
 
         If the matrix is L L', the solution x of L' x = z with z standard normal has covariance
-        L'^-1 L^-1, the inverse.
+        L'^-1 L^-1, the inverse. It is found from the end: instants before ``first`` cost nothing.
         """
-        noise = random.standard_normal((self.n * self.d, count))
-        solution, info = dtbtrs(self._factor, noise, uplo="L", trans="T")
-        if info:
-            raise np.linalg.LinAlgError(f"singular factor, dtbtrs info {info}")
-        return np.asarray(solution).reshape(self.n, self.d, count)
+        left = self.n - first
+        noise = random.standard_normal((left * self.d, count))
+        # Two instants at a time: products of small matrices with many columns are what costs.
+        pairs, size = -(-left // 2), 2 * self.d
+        band = np.zeros((size, pairs * size))
+        band[:, : left * self.d] = self._factor[:, first * self.d :]
+        band[0, left * self.d :] = 1.0
+        noise = np.concatenate([noise, np.zeros((pairs * size - len(noise), count))])
+        place = np.subtract.outer(np.arange(2 * size), np.arange(size))
+        known = (place >= 0) & (place < size)
+        blocks = band.reshape(size, pairs, size)[
+            np.where(known, place, 0), np.arange(pairs)[:, None, None], np.arange(size)
+        ]
+        blocks[:, ~known] = 0.0
+        inverse = _transposed(np.linalg.inv(blocks[:, :size]))
+        gain = -inverse @ _transposed(blocks[:, size:])
+        drawn: FloatArray = inverse @ noise.reshape(pairs, size, count)
+        for pair in range(pairs - 2, -1, -1):
+            drawn[pair] += gain[pair] @ drawn[pair + 1]
+        return drawn.reshape(2 * pairs, self.d, count)[:left]
 
 
 def _transposed(blocks: FloatArray) -> FloatArray:

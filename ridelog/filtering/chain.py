@@ -15,6 +15,7 @@ Derivation: DEVELOPERS.md, "The model".
 
 from dataclasses import dataclass
 from functools import cached_property
+from typing import NamedTuple
 
 import numpy as np
 
@@ -63,6 +64,20 @@ class Weights:
             drift=self.drift[inner],
             slow_sd=self.slow_sd,
         )
+
+
+class Blocks(NamedTuple):
+    """A precision of all states, block by block.
+
+    interval : of each interval's residual, shape (n - 1, d, d).
+    start : what is known of the first instants of pieces, shape (n, d).
+    diagonal, lower : of the states, as ``BandedFactor`` takes them.
+    """
+
+    interval: FloatArray
+    start: FloatArray
+    diagonal: FloatArray
+    lower: FloatArray
 
 
 class Chain:
@@ -175,6 +190,32 @@ class Chain:
         precision[self.breaks] = 0.0
         return precision
 
+    def blocks(self, weights: Weights) -> "Blocks":
+        """Return the precision of all states under these weights."""
+        n, d = self.n, self.d
+        interval = self._interval_precision(weights)
+        forward, onto = self.transitions
+        weighted_forward = interval @ forward
+        weighted_onto = interval @ onto
+        onto_t = np.swapaxes(onto, 1, 2)
+        diagonal = np.zeros((n, d, d))
+        diagonal[:-1] += np.swapaxes(forward, 1, 2) @ weighted_forward
+        diagonal[1:] += onto_t @ weighted_onto
+        lower = -onto_t @ weighted_forward
+        start = np.zeros((n, d))
+        drift_sd = float(np.median(weights.drift)) if n > 1 else 0.05
+        sds = [1.0 / sd**2 for sd in _START_SD] + [drift_sd**-2, weights.slow_sd**-2]
+        start[self.first] = sds[:d]
+        diagonal[:, range(d), range(d)] += start
+        diagonal[:, 0, 0] += weights.position
+        diagonal[:, 1, 1] += weights.still
+        diagonal[:, 2, 2] += weights.cruise
+        if d == 5:
+            for row in (1, 4):
+                for column in (1, 4):
+                    diagonal[:, row, column] += weights.velocity
+        return Blocks(interval, start, diagonal, lower)
+
     def solve(self, weights: Weights, *, refine: bool = True) -> "Solution":
         """Return the most probable states under these weights, with the factored precision."""
         return Solution(self, weights, refine=refine)
@@ -193,30 +234,10 @@ class Solution:
         self.chain = chain
         self.weights = weights
         n, d = chain.n, chain.d
-        self._precision = chain._interval_precision(weights)
-        forward, onto = chain.transitions
-        weighted_forward = self._precision @ forward
-        weighted_onto = self._precision @ onto
-        forward_t = np.swapaxes(forward, 1, 2)
-        onto_t = np.swapaxes(onto, 1, 2)
-        diagonal = np.zeros((n, d, d))
-        diagonal[:-1] += forward_t @ weighted_forward
-        diagonal[1:] += onto_t @ weighted_onto
-        self._lower = -onto_t @ weighted_forward
-        self._start = np.zeros((n, d))
-        drift_sd = float(np.median(weights.drift)) if n > 1 else 0.05
-        start = [1.0 / sd**2 for sd in _START_SD] + [drift_sd**-2, weights.slow_sd**-2]
-        self._start[chain.first] = start[:d]
-        diagonal[:, range(d), range(d)] += self._start
-        diagonal[:, 0, 0] += weights.position
-        diagonal[:, 1, 1] += weights.still
-        diagonal[:, 2, 2] += weights.cruise
-        if d == 5:
-            for row in (1, 4):
-                for column in (1, 4):
-                    diagonal[:, row, column] += weights.velocity
-        self._diagonal = diagonal
-        self.factor = BandedFactor(diagonal, self._lower)
+        blocks = chain.blocks(weights)
+        self._precision, self._start = blocks.interval, blocks.start
+        self._diagonal, self._lower = blocks.diagonal, blocks.lower
+        self.factor = BandedFactor(self._diagonal, self._lower)
         self.states = self.factor.solve(self._seen(np.zeros((n, d, 2))))
         if refine:
             # The factor loses digits as the rate's fifth power; one step of refinement whose

@@ -1,6 +1,8 @@
 """What the filter hands on: the motion of a ride, and paths drawn from what is known of it."""
 
+from collections.abc import Callable
 from dataclasses import dataclass, field
+from functools import cached_property
 from typing import Protocol
 
 import numpy as np
@@ -12,7 +14,10 @@ from ridelog.track import BoolArray, FlagArray, FloatArray, Track
 DRAWS = 150
 
 
-@dataclass(frozen=True)
+# A quantity of paths, or what makes it when it is first asked for: most figures need one of them.
+Quantity = FloatArray | Callable[[], FloatArray]
+
+
 class Paths:
     """Possible motions over one gap-free stretch, on an even grid of instants.
 
@@ -29,15 +34,39 @@ class Paths:
         east, north.
     """
 
-    time_s: FloatArray
-    position_m: FloatArray
-    velocity_mps: FloatArray
-    acceleration_mps2: FloatArray
+    def __init__(
+        self,
+        time_s: FloatArray,
+        position_m: Quantity,
+        velocity_mps: Quantity,
+        acceleration_mps2: Quantity,
+    ) -> None:
+        self.time_s = time_s
+        self._position_m = position_m
+        self._velocity_mps = velocity_mps
+        self._acceleration_mps2 = acceleration_mps2
 
-    @property
+    @cached_property
+    def position_m(self) -> FloatArray:
+        """Position. [m]"""
+        return _made(self._position_m)
+
+    @cached_property
+    def velocity_mps(self) -> FloatArray:
+        """Velocity. [m/s]"""
+        return _made(self._velocity_mps)
+
+    @cached_property
+    def acceleration_mps2(self) -> FloatArray:
+        """Acceleration. [m/s²]"""
+        return _made(self._acceleration_mps2)
+
+    @cached_property
     def speed_mps(self) -> FloatArray:
         """Speed over ground, shape (m, 1 + 2 draws). [m/s]."""
-        speed: FloatArray = np.hypot(self.velocity_mps[:, 0], self.velocity_mps[:, 1])
+        east, north = self.velocity_mps[:, 0], self.velocity_mps[:, 1]
+        # Quicker than the hypotenuse that guards against overflow.
+        speed: FloatArray = np.sqrt(east * east + north * north)
         return speed
 
     @property
@@ -56,6 +85,10 @@ class Paths:
         still = speed <= 1e-9
         accel: FloatArray = np.where(still, 0.0, along / np.where(still, 1.0, speed))
         return accel
+
+
+def _made(quantity: Quantity) -> FloatArray:
+    return quantity() if callable(quantity) else quantity
 
 
 class PathSource(Protocol):

@@ -9,7 +9,8 @@ Derivation and measured coverage: DEVELOPERS.md, "One mechanism".
 
 import numpy as np
 
-from ridelog.filtering.chain import Chain, Solution, Weights
+from ridelog.filtering.banded import BandedFactor
+from ridelog.filtering.chain import Chain, Weights
 from ridelog.filtering.motion import Paths
 from ridelog.track import FloatArray
 
@@ -49,16 +50,17 @@ class Posterior:
         outer_first = self._edge(first, -_MARGIN_S)
         outer_last = self._edge(last, +_MARGIN_S)
         part = self.chain.part(outer_first, outer_last + 1)
-        inner = slice(first - outer_first, last - outer_first + 1)
+        inner = (first - outer_first, last - outer_first)
         fitted = self.states[first : last + 1]
-        columns = [fitted[:, :, :, None]]
+        states = np.empty((len(fitted), 4, 2, 1 + 2 * draws))
+        states[:] = fitted[:, :4, :, None]
         random = np.random.default_rng([_SEED, draws, first])
-        for weights in (self.sharp, self._cautious) if draws else ():
+        for number, weights in enumerate((self.sharp, self._cautious) if draws else ()):
             local = weights.part(outer_first, outer_last + 1)
-            error = Solution(part, local).factor.draw(random, 2 * draws)[inner]
+            error = drawn_errors(part, local, inner, random, 2 * draws)[:, :4]
+            drawn = states[:, :, :, 1 + number * draws : 1 + (number + 1) * draws]
             # East and north have the same precision and independent errors.
-            both = np.stack([error[:, :, :draws], error[:, :, draws:]], axis=2)
-            drawn = fitted[:, :4, :, None] + both[:, :4]
+            drawn += error.reshape(len(fitted), 4, 2, draws)
             if weights is self._cautious:
                 # Whether the machine held its speed steady is one question for the whole stretch.
                 side = random.uniform(-1.0, 1.0, draws)
@@ -68,9 +70,6 @@ class Posterior:
                     # opposite runs are wrong together.
                     side = np.random.default_rng([_SEED, draws]).uniform(-1.0, 1.0, draws)
                     drawn += self._lively[first : last + 1, :4, :, None] * side
-            columns.append(drawn)
-        columns[0] = columns[0][:, :4]
-        states = np.concatenate(columns, axis=3)
         count = max(2, round((end_s - start_s) / spacing_s) + 1)
         grid = np.linspace(start_s, end_s, count)
         return interpolated(time_s[first : last + 1], states, grid)
@@ -97,34 +96,70 @@ class Posterior:
         return index + int(broken[0]) if len(broken) else edge
 
 
+def drawn_errors(
+    chain: Chain,
+    weights: Weights,
+    between: tuple[int, int],
+    random: np.random.Generator,
+    count: int,
+) -> FloatArray:
+    """Return draws of one axis' errors from the first to the last of two instants.
+
+    What lies beyond either instant counts, but is not drawn: it is eliminated first.
+
+    Returns
+    -------
+    ndarray, shape (last - first + 1, d, count)
+    """
+    first, last = between
+    blocks = chain.blocks(weights)
+    diagonal = blocks.diagonal[: last + 1]
+    if last + 1 < chain.n:
+        beyond = BandedFactor(blocks.diagonal[:last:-1], np.swapaxes(blocks.lower[:last:-1], 1, 2))
+        beside = blocks.lower[last]
+        diagonal[last] -= beside.T @ np.linalg.solve(beyond.last_pivot(), beside)
+    return BandedFactor(diagonal, blocks.lower[:last]).draw(random, count, first)
+
+
 def interpolated(time_s: FloatArray, states: FloatArray, grid_s: FloatArray) -> Paths:
     """Return position, velocity and acceleration between instants by cubic Hermite curves.
 
     Velocity follows from velocities and accelerations at both ends, position from positions and
-    their rates (velocity plus drift), acceleration is the velocity curve's derivative.
+    their rates (velocity plus drift), acceleration is the velocity curve's derivative. ``states``
+    has the shape (n, 4, 2, columns).
     """
     right = np.clip(np.searchsorted(time_s, grid_s, side="right"), 1, len(time_s) - 1)
     left = right - 1
-    span = (time_s[right] - time_s[left])[:, None, None]
-    u = ((grid_s - time_s[left])[:, None, None]) / span
+    span = time_s[right] - time_s[left]
+    u = (grid_s - time_s[left]) / span
     start_value, end_value = 2 * u**3 - 3 * u**2 + 1, -2 * u**3 + 3 * u**2
     start_rate, end_rate = (u**3 - 2 * u**2 + u) * span, (u**3 - u**2) * span
     slope = (6 * u**2 - 6 * u) / span
-    slope_start, slope_end = 3 * u**2 - 4 * u + 1, 3 * u**2 - 2 * u
-
     position, velocity, acceleration, drift = (states[:, row] for row in range(4))
-    rate = velocity + drift
-    return Paths(
-        time_s=grid_s,
-        position_m=start_value * position[left]
-        + start_rate * rate[left]
-        + end_value * position[right]
-        + end_rate * rate[right],
-        velocity_mps=start_value * velocity[left]
-        + start_rate * acceleration[left]
-        + end_value * velocity[right]
-        + end_rate * acceleration[right],
-        acceleration_mps2=slope * (velocity[left] - velocity[right])
-        + slope_start * acceleration[left]
-        + slope_end * acceleration[right],
-    )
+
+    def weighed(*terms: tuple[FloatArray, FloatArray]) -> FloatArray:
+        total = np.zeros((len(grid_s), *states.shape[2:]))
+        for weight, values in terms:
+            total += weight[:, None, None] * values
+        return total
+
+    def positions() -> FloatArray:
+        rate = velocity + drift
+        return weighed(
+            (start_value, position[left]), (start_rate, rate[left]),
+            (end_value, position[right]), (end_rate, rate[right]),
+        )  # fmt: skip
+
+    def velocities() -> FloatArray:
+        return weighed(
+            (start_value, velocity[left]), (start_rate, acceleration[left]),
+            (end_value, velocity[right]), (end_rate, acceleration[right]),
+        )  # fmt: skip
+
+    def accelerations() -> FloatArray:
+        return weighed(
+            (slope, velocity[left]), (-slope, velocity[right]),
+            (3 * u**2 - 4 * u + 1, acceleration[left]), (3 * u**2 - 2 * u, acceleration[right]),
+        )  # fmt: skip
+
+    return Paths(grid_s, positions, velocities, accelerations)

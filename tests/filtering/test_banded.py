@@ -54,6 +54,22 @@ def test_draws_have_the_inverse_as_covariance() -> None:
     np.testing.assert_allclose(covariance, expected, atol=0.03 * expected.max())
 
 
+@pytest.mark.parametrize("first", [0, 1, 4, 5, 6])
+def test_draws_from_an_instant_on_are_the_last_ones_of_a_whole_draw(first: int) -> None:
+    diagonal, lower, dense = _random_chain(7, 5, 6)
+    draws = BandedFactor(diagonal, lower).draw(np.random.default_rng(7), 20_000, first)
+    assert draws.shape == (7 - first, 5, 20_000)
+    expected = np.linalg.inv(dense)[5 * first :, 5 * first :]
+    covariance = np.cov(draws.reshape(5 * (7 - first), -1))
+    np.testing.assert_allclose(covariance, expected, atol=0.05 * expected.max())
+
+
+def test_the_last_pivot_is_the_schur_complement() -> None:
+    diagonal, lower, dense = _random_chain(6, 4, 8)
+    expected = np.linalg.inv(np.linalg.inv(dense)[-4:, -4:])
+    np.testing.assert_allclose(BandedFactor(diagonal, lower).last_pivot(), expected, atol=1e-12)
+
+
 def test_a_matrix_that_is_not_positive_definite_is_refused() -> None:
     diagonal, lower, _ = _random_chain(4, 4, 5)
     with pytest.raises(np.linalg.LinAlgError):

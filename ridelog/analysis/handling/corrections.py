@@ -144,7 +144,7 @@ def _wander(
 
 
 def _filtered(values: FloatArray, kernel: FloatArray) -> FloatArray:
-    """Return each column's convolution where the kernel lies wholly inside, by Fourier transform."""
+    """Return each column convolved where the kernel lies wholly inside, by Fourier transform."""
     count = 1 << int(np.ceil(np.log2(len(values))))
     product = np.fft.rfft(values, count, axis=0) * np.fft.rfft(kernel, count)[:, None]
     # What wraps around falls into the part that is cut off.

@@ -1,0 +1,62 @@
+"""Draws of a stretch hold what is known beyond it, and paths are made when asked for."""
+
+import numpy as np
+import pytest
+
+from ridelog.filtering.banded import selected_inverse
+from ridelog.filtering.chain import Chain, Weights
+from ridelog.filtering.posterior import drawn_errors, interpolated
+
+
+def _chain(n: int, rate_hz: float) -> tuple[Chain, Weights]:
+    none = np.zeros(n - 1, dtype=bool)
+    seen = np.zeros((n, 2))
+    chain = Chain(np.arange(n) / rate_hz, seen, seen, none, none)
+    random = np.random.default_rng(1)
+    return chain, Weights(
+        jerk=random.uniform(0.1, 5.0, n - 1),
+        position=np.full(n, 4.0),
+        velocity=np.full(n, 100.0),
+        still=np.zeros(n),
+        cruise=np.full(n, 1.0 / rate_hz),
+        drift=np.full(n - 1, 0.05),
+        slow_sd=0.03,
+    )
+
+
+@pytest.mark.parametrize("rate_hz", [1.0, 10.0, 100.0])
+def test_errors_of_a_stretch_have_the_variances_of_the_whole(rate_hz: float) -> None:
+    chain, weights = _chain(round(20 * rate_hz), rate_hz)
+    blocks = chain.blocks(weights)
+    covariance, _ = selected_inverse(blocks.diagonal, blocks.lower)
+    first, last = round(8 * rate_hz), round(11 * rate_hz)
+    drawn = drawn_errors(chain, weights, (first, last), np.random.default_rng(2), 20_000)
+    assert drawn.shape == (last - first + 1, 5, 20_000)
+    for place in (0, (last - first) // 2, last - first):
+        expected = covariance[first + place]
+        size = np.sqrt(np.outer(np.diag(expected), np.diag(expected)))
+        # The standard error of a correlation from 20,000 draws is 0.7 %.
+        np.testing.assert_allclose(np.cov(drawn[place]) / size, expected / size, atol=0.04)
+
+
+def test_a_stretch_to_the_end_of_the_ride_has_nothing_beyond() -> None:
+    chain, weights = _chain(40, 10.0)
+    blocks = chain.blocks(weights)
+    covariance, _ = selected_inverse(blocks.diagonal, blocks.lower)
+    drawn = drawn_errors(chain, weights, (30, 39), np.random.default_rng(3), 20_000)
+    ratio = drawn[-1].var(axis=1) / np.diag(covariance[-1])
+    np.testing.assert_allclose(ratio, 1.0, atol=0.05)
+
+
+def test_curves_run_through_the_states_with_their_rates() -> None:
+    time_s = np.array([0.0, 0.5, 1.5])
+    states = np.random.default_rng(4).normal(size=(3, 4, 2, 6))
+    paths = interpolated(time_s, states, np.linspace(0.0, 1.5, 1501))
+    at = [0, 500, 1500]
+    np.testing.assert_allclose(paths.position_m[at], states[:, 0], atol=1e-12)
+    np.testing.assert_allclose(paths.velocity_mps[at], states[:, 1], atol=1e-12)
+    np.testing.assert_allclose(paths.acceleration_mps2[at], states[:, 2], atol=1e-9)
+    slope = np.gradient(paths.velocity_mps, 0.001, axis=0)
+    np.testing.assert_allclose(slope[1:499], paths.acceleration_mps2[1:499], atol=1e-3)
+    rate = np.gradient(paths.position_m, 0.001, axis=0)[500]
+    np.testing.assert_allclose(rate, states[1, 1] + states[1, 3], atol=0.1)
