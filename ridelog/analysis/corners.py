@@ -21,6 +21,10 @@ _SEED = 20261125
 # Share of the noise that the lot adds: the draws themselves carry the rest. Of 0.03, 0.1, 0.25 and
 # 1 the one whose intervals held best on simulated rides (DEVELOPERS.md).
 _LOT_SHARE = 0.1
+# Trials whose weight is e to minus this of the best one's change no figure.
+_NEGLIGIBLE = 20.0
+# A trial that leaves this little of what it fits says nothing.
+_SINGULAR = 1e-9
 
 
 @dataclass(frozen=True)
@@ -62,23 +66,30 @@ def falling_corner(
     Corner
         If the machine still pulled before, the top of the speed: that is where braking begins.
     """
-    trials = _trial_times(between_s)
-    ats: list[FloatArray] = []
-    speeds: list[FloatArray] = []
-    misfits: list[FloatArray] = []
-    for build_s in _BUILD_S:
-        after = trials[:, None] - time_s[None, :]
-        basis = np.stack([np.ones_like(after), -after, _built_up(-after, build_s)], axis=2)
-        factor, misfit = _fitted(basis, speed_mps)
-        level, slope, change = factor[:, 0], factor[:, 1], factor[:, 2]
-        # A pull turns into braking inside the build-up: the share of the change at its zero.
-        share = np.clip(-slope / np.minimum(change, -1e-9), 0.0, 1.0)
-        wait = build_s * np.arccos(1.0 - 2.0 * share) / np.pi
-        ats.append(trials[:, None] + wait)
-        speeds.append(level + slope * wait + change * _built_up(wait, build_s))
-        # Without a fall there is no corner.
-        misfits.append(np.where(change < 0.0, misfit, np.inf))
-    return _weighed(ats, speeds, misfits, time_s, noise_density)
+    corner_s, build_s = _trials(between_s)
+    since_s = time_s - time_s[0]
+    # Level and slope before the corner are the same two unknowns in every trial, so that only the
+    # change of slope is left to fit to what a straight line leaves of each path.
+    line, left = _without_line(since_s, speed_mps)
+    grown = _built_up(time_s - corner_s[:, None], build_s[:, None])
+    grown_line, rest = _without_line(since_s, grown.T)
+    size = np.maximum(np.sqrt((rest**2).sum(axis=0)), 1e-300)
+    onto = (rest / size).T @ left
+    bad = size < _SINGULAR * np.sqrt(len(time_s))
+    # Without a fall there is no corner.
+    misfit = np.where((onto < 0.0) & ~bad[:, None], (left**2).sum(axis=0) - onto**2, np.inf)
+    odds = _Odds(misfit, time_s, noise_density)
+
+    trial, column = odds.trial, odds.column
+    change = onto[trial, column] / size[trial]
+    slope = line[1, column] - change * grown_line[1, trial]
+    level = line[0, column] - change * grown_line[0, trial]
+    level += slope * (corner_s[trial] - time_s[0])
+    # A pull turns into braking inside the build-up: the share of the change at its zero.
+    share = np.clip(-slope / np.minimum(change, -1e-9), 0.0, 1.0)
+    wait = build_s[trial] * np.arccos(1.0 - 2.0 * share) / np.pi
+    speed = level + slope * wait + change * _built_up(wait, build_s[trial])
+    return Corner(odds.chosen(corner_s[trial] + wait), odds.chosen(speed))
 
 
 def resting_corner(
@@ -88,18 +99,22 @@ def resting_corner(
     noise_density: float,
 ) -> Corner:
     """Return where falling speeds reach zero and stay there; as ``falling_corner``."""
-    trials = _trial_times(between_s)
-    ats: list[FloatArray] = []
-    misfits: list[FloatArray] = []
-    for ease_s in _BUILD_S:
-        left = trials[:, None] - time_s[None, :]
-        line = _built_up(left, ease_s)
-        basis = np.stack([line, line * line], axis=2)
-        factor, misfit = _fitted(basis, speed_mps)
-        ats.append(np.broadcast_to(trials[:, None], misfit.shape))
-        misfits.append(np.where(factor[:, 0] > 0.0, misfit, np.inf))
-    zeros = [np.zeros_like(at) for at in ats]
-    return _weighed(ats, zeros, misfits, time_s, noise_density)
+    corner_s, ease_s = _trials(between_s)
+    line = _built_up(corner_s[:, None] - time_s, ease_s[:, None])
+    size = np.maximum(np.sqrt((line**2).sum(axis=1)), 1e-300)
+    first = line / size[:, None]
+    square = line * line
+    shared = (first * square).sum(axis=1)
+    rest = square - shared[:, None] * first
+    rest_size = np.maximum(np.sqrt((rest**2).sum(axis=1)), 1e-300)
+    onto = first @ speed_mps
+    onto_rest = (rest / rest_size[:, None]) @ speed_mps
+    falls = onto > (shared / rest_size)[:, None] * onto_rest
+    bad = np.minimum(size, rest_size) < _SINGULAR * np.maximum(size, rest_size)
+    misfit = (speed_mps**2).sum(axis=0) - onto**2 - onto_rest**2
+    odds = _Odds(np.where(falls & ~bad[:, None], misfit, np.inf), time_s, noise_density)
+    at_s = odds.chosen(corner_s[odds.trial])
+    return Corner(at_s, np.where(np.isfinite(at_s), 0.0, np.nan))
 
 
 def rising_corner(
@@ -119,10 +134,11 @@ def rising_corner(
     return Corner(-turned.at_s, -turned.speed_mps)
 
 
-def _trial_times(between_s: tuple[float, float]) -> FloatArray:
+def _trials(between_s: tuple[float, float]) -> tuple[FloatArray, FloatArray]:
+    """Return instants and lengths of build-up, every pair of both."""
     first, last = between_s
     count = min(_TRIALS, max(3, round((last - first) / _FINEST_S) + 1))
-    return np.linspace(first, last, count)
+    return np.tile(np.linspace(first, last, count), len(_BUILD_S)), np.repeat(_BUILD_S, count)
 
 
 def _built_up(after_s: FloatArray, build_s: float) -> FloatArray:
@@ -133,49 +149,48 @@ def _built_up(after_s: FloatArray, build_s: float) -> FloatArray:
     return result
 
 
-def _fitted(basis: FloatArray, values: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Return coefficients (trials, p, k) and sums of squared misfits (trials, k).
+def _without_line(since_s: FloatArray, values: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Return the line fitted to each column, level at 0 and slope (2, k), and what it leaves."""
+    middle = since_s.mean()
+    away = since_s - middle
+    slope = away @ values / float(away @ away)
+    mean = values.mean(axis=0)
+    return np.stack([mean - slope * middle, slope]), values - mean - away[:, None] * slope
 
-    ``basis`` has the shape (trials, m, p), ``values`` (m, k).
+
+class _Odds:
+    """All trials for every path, each weighed by how well it explains the path.
+
+    Attributes
+    ----------
+    trial, column : shape (p,), the pairs of trial and path that have any weight, path by path.
     """
-    q, r = np.linalg.qr(basis)
-    onto = np.swapaxes(q, 1, 2) @ values
-    misfit = np.maximum((values**2).sum(axis=0) - (onto**2).sum(axis=1), 0.0)
-    size = np.abs(np.diagonal(r, axis1=1, axis2=2))
-    bad = size.min(axis=1) < 1e-9 * size.max(axis=1)
-    r[bad] = np.eye(r.shape[1])
-    factor = np.linalg.solve(r, onto)
-    misfit[bad] = np.inf
-    return factor, misfit
 
+    def __init__(self, misfit: FloatArray, time_s: FloatArray, noise_density: float) -> None:
+        """Take sums of squared misfits, shape (trials, columns), infinite where there is no fit."""
+        columns = misfit.shape[1]
+        least = misfit.min(axis=0)
+        self._known = np.isfinite(least)
+        least = np.where(self._known, np.maximum(least, 0.0), 0.0)
+        spacing = float(time_s[1] - time_s[0])
+        power = (0.5 * spacing / noise_density) * (np.maximum(misfit, 0.0) - least)
+        self.column, self.trial = np.nonzero((power < _NEGLIGIBLE).T)
+        power = power[self.trial, self.column]
+        self._weight = np.exp(-power)
+        self._total = np.bincount(self.column, self._weight, minlength=columns)
+        # What the noise leaves open about the build-up is no error of the path, so each cautious
+        # draw takes one trial by lot; the fitted path and the sharp draws take the mean.
+        lot = np.random.default_rng([_SEED, columns]).random(columns)
+        odds = np.concatenate([[0.0], np.cumsum(np.exp(-power / _LOT_SHARE))])
+        edges = np.searchsorted(self.column, np.arange(columns + 1))
+        start, stop = odds[edges[:-1]], odds[edges[1:]]
+        place = np.searchsorted(odds, start + lot * (stop - start), side="right") - 1
+        self._drawn = np.clip(place, edges[:-1], np.maximum(edges[1:] - 1, 0))
+        self._by_lot = np.arange(columns) > columns // 2
 
-def _weighed(
-    ats: list[FloatArray],
-    speeds: list[FloatArray],
-    misfits: list[FloatArray],
-    time_s: FloatArray,
-    noise_density: float,
-) -> Corner:
-    """Return the corner from all trials, each weighed by how well it explains the path.
-
-    The fitted path and the sharp draws take the mean. What the noise leaves open about the
-    build-up is no error of the path, so each cautious draw takes one trial by lot.
-    """
-    at, speed = np.concatenate(ats), np.concatenate(speeds)
-    misfit = np.concatenate(misfits)
-    least = misfit.min(axis=0)
-    known = np.isfinite(least)
-    spacing = float(time_s[1] - time_s[0])
-    excess = np.where(known, misfit - np.where(known, least, 0.0), 0.0)
-    weight = np.exp(-0.5 * excess * spacing / noise_density)
-    weight /= weight.sum(axis=0)
-    columns = at.shape[1]
-    lot = np.random.default_rng([_SEED, columns]).random(columns)
-    odds = np.cumsum(weight ** (1.0 / _LOT_SHARE), axis=0)
-    drawn = np.minimum((odds < lot * odds[-1]).sum(axis=0), len(at) - 1)
-    by_lot = np.arange(columns) > columns // 2
-    column = np.arange(columns)
-    chosen = [
-        np.where(by_lot, each[drawn, column], (weight * each).sum(axis=0)) for each in (at, speed)
-    ]
-    return Corner(*(np.where(known, each, np.nan) for each in chosen))
+    def chosen(self, figures: FloatArray) -> FloatArray:
+        """Return each path's figure, shape (k,), from those of the pairs; NaN without any."""
+        total = np.bincount(self.column, self._weight * figures, minlength=len(self._known))
+        mean = total / np.where(self._known, self._total, 1.0)
+        one = figures[np.minimum(self._drawn, len(figures) - 1)] if len(figures) else mean
+        return np.where(self._known, np.where(self._by_lot, one, mean), np.nan)
