@@ -141,7 +141,7 @@ def _trials(between_s: tuple[float, float]) -> tuple[FloatArray, FloatArray]:
     return np.tile(np.linspace(first, last, count), len(_BUILD_S)), np.repeat(_BUILD_S, count)
 
 
-def _built_up(after_s: FloatArray, build_s: float) -> FloatArray:
+def _built_up(after_s: FloatArray, build_s: FloatArray | float) -> FloatArray:
     """Return the change of speed for one of slope: the integral of a raised cosine, then a line."""
     inside = np.clip(after_s / build_s, 0.0, 1.0)
     grown = build_s * (0.5 * inside - np.sin(np.pi * inside) / (2.0 * np.pi))
