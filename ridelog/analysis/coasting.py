@@ -23,8 +23,10 @@ _LEAST_DECEL_MPS2 = 0.06
 _LEAST_S, _LEAST_DROP_MPS, _LEAST_DROP_SD, _FROM_MPS = 3.0, 1.0, 6.0, 2.0
 # Decelerations are means over this long or so many intervals between fixes.
 _WIDTH_S, _WIDTH_INTERVALS = 1.0, 2.0
-# The throttle closes and the brake bites at the ends, so this much of them is left out.
-_TRIM_S, _TRIM_INTERVALS = 0.5, 2.0
+# The throttle closes and the brake bites at the ends, so this much of them is left out. A smoothed
+# acceleration rounds a corner over as many intervals to either side as differences it takes, one
+# of reported speeds or two of positions: so early may a stretch begin, so long is it rounded after.
+_TRIM_S, _TRIM_INTERVALS = 0.5, {"reported": 2.0, "positions": 4.0}
 # A bend drags on its own: what turns faster than this is left out. [rad/s]
 _STRAIGHT_RADPS = 0.15
 # Opposite within 45 degrees of the main direction.
@@ -220,7 +222,7 @@ def _stretches(
     inside &= path.speed_mps > 1.0
     for first_s, last_s in excluded:
         inside &= (path.time_s < first_s) | (path.time_s > last_s)
-    trim = max(_TRIM_S, _TRIM_INTERVALS * interval)
+    trim = max(_TRIM_S, _TRIM_INTERVALS[motion.speed_source] * interval)
     drop = max(_LEAST_DROP_MPS, _LEAST_DROP_SD * sd_mps)
     found: list[Stretch] = []
     for first, stop in runs_of(inside, path.time_s, spacing):
