@@ -120,10 +120,10 @@ def compare(
     comparison = compare_rides(
         tuple(rides[:cut]),
         tuple(rides[cut:]),
-        settings,
         unit=unit,
         noted_before=notes[0],
         noted_after=notes[1],
+        setups=setups,
     )
     document = to_bytes(compare_json(comparison))
     files: dict[Path, bytes] = {}
@@ -133,13 +133,6 @@ def compare(
         )
         warn((lacking,) if lacking else ())
         files = {out / name: data for name, data in made.items()}
-    foretold_lines: list[tuple[str, str]] = []
-    if setups is not None:
-        from ridelog.cli_machine import foretold
-
-        motions = [ride.motion for ride in rides]
-        foretold_lines, further = foretold(setups, motions[:cut], motions[cut:], unit)
-        files |= {out / name: data for name, data in further.items()} if out else {}
     deliver(json, document, files, every[0], force, folder=out)
     if smoothed is not None:
         made = gpx_files(dict(zip(tracks, rides, strict=True)))
@@ -147,7 +140,7 @@ def compare(
         deliver(None, b"", exports, every[0], force, folder=smoothed)
         warn(("the smoothed rides hold coordinates: they show where the rides were made.",))
     if not is_stdout(json):
-        print_lines(compare_lines(comparison, unit) + foretold_lines)
+        print_lines(compare_lines(comparison, unit))
 
 
 _OUT = ("sheet.html", "sheet.pdf", "runs.png", "result.json", "measures.csv")

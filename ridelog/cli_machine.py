@@ -11,9 +11,7 @@ from ridelog.options import Force, JsonFile, Units
 from ridelog.terminal import check_places, deliver, is_stdout, motion_of, print_lines, warn
 
 if TYPE_CHECKING:
-    from ridelog.filtering.motion import Motion
     from ridelog.machine.setup import MachineSetup
-    from ridelog.units import SpeedUnit
 
 setup_app = typer.Typer(
     name="setup",
@@ -266,43 +264,3 @@ def both_setups(
         )
     changed(old, asked)
     return old, new
-
-
-def foretold(
-    setups: "tuple[MachineSetup, MachineSetup]",
-    before: "list[Motion]",
-    after: "list[Motion]",
-    unit: "SpeedUnit",
-) -> tuple[list[tuple[str, str]], dict[str, bytes]]:
-    """Return what the rides before foretold beside what the rides after showed.
-
-    Returns
-    -------
-    lines : list of (text, style)
-        For the screen.
-    files : dict
-        predicted.json and predicted.png by name.
-    """
-    from ridelog.analysis.launch_windows import default_windows, suited
-    from ridelog.machine.loop import foretell
-    from ridelog.machine.ridden import ride_after, together
-    from ridelog.machine.rides import evidence_of
-    from ridelog.report.json_predict import predict_json
-    from ridelog.report.json_result import to_bytes
-    from ridelog.report.plot_predict import predict_pictures
-    from ridelog.report.text_predict import ridden_lines
-
-    reverse = setups[0].has_reverse
-    evidence = [evidence_of(motion, has_reverse=reverse) for motion in before]
-    top = max((one.top_mps[0] for one in evidence if one.top_mps), default=25.0 / 3.0)
-    windows = suited(default_windows(top), unit)
-    prediction = foretell(*setups, evidence, windows)
-    ridden = together([ride_after(motion, windows, has_reverse=reverse) for motion in after])
-    pictures = predict_pictures(prediction, unit, ridden)
-    return (
-        [("", ""), *ridden_lines(prediction, unit, ridden)],
-        {
-            "predicted.json": to_bytes(predict_json(prediction, ridden)),
-            "predicted.png": pictures[0].png,
-        },
-    )

@@ -2,8 +2,8 @@
 
 from dataclasses import dataclass, field
 
-from ridelog.analysis.settings import Settings
 from ridelog.compare.difference import Difference, difference_by_direction, difference_of
+from ridelog.compare.foretold import Foretold, foretell_change
 from ridelog.compare.matching import Matched, match_directions
 from ridelog.compare.measure import Measure, Reading, Rides
 from ridelog.compare.measures import measures_of
@@ -12,6 +12,7 @@ from ridelog.compare.pull_curves import PullCurves
 from ridelog.compare.read_pull import curves_of
 from ridelog.compare.verdict import CANNOT_SAY, Verdict, verdicts
 from ridelog.errors import RideLogError
+from ridelog.machine.setup import MachineSetup
 from ridelog.units import SPEED_UNITS, SpeedUnit
 
 
@@ -38,17 +39,18 @@ class Comparison:
     unit : in which the speeds are round that figures are taken at.
     pull : how hard the machine pulls at every speed, None if the rides do not tell.
     noted_before, noted_after : what the user noted for a side, such as rider and battery.
+    foretold : what the rides before foretold of the change; None without set-ups of both states.
     """
 
     before: Rides
     after: Rides
     measures: tuple[Compared, ...]
     mismatches: tuple[Mismatch, ...]
-    settings: Settings
     unit: SpeedUnit
     pull: PullCurves | None = None
     noted_before: dict[str, str] = field(default_factory=dict)
     noted_after: dict[str, str] = field(default_factory=dict)
+    foretold: Foretold | None = None
 
     def measure(self, name: str) -> Compared | None:
         """Return one measure by name, None if the rides do not hold it."""
@@ -58,24 +60,24 @@ class Comparison:
 def compare(
     before: Rides,
     after: Rides,
-    settings: Settings | None = None,
     *,
     unit: SpeedUnit = SPEED_UNITS["km/h"],
     noted_before: dict[str, str] | None = None,
     noted_after: dict[str, str] | None = None,
+    setups: tuple[MachineSetup, MachineSetup] | None = None,
 ) -> Comparison:
     """Return the comparison of two sides of at least one ride each.
 
     Parameters
     ----------
     before, after : tuple of RiddenRide
-        Measured with the same ``settings``.
-    settings : Settings, optional
-        Kept in the result.
+        Each carries the settings it was measured with; marks may differ from ride to ride.
     unit : SpeedUnit
         In which the usual launch windows are round; windows that were asked for are all taken.
     noted_before, noted_after : dict, optional
         What the user noted for a side.
+    setups : tuple of MachineSetup, optional
+        The machine before and after: what the rides before foretell is then told as well.
 
     Raises
     ------
@@ -108,11 +110,11 @@ def compare(
             for each in drafts
         ),
         mismatches=mismatches_of(before, after, noted_before, noted_after),
-        settings=settings or Settings(),
         unit=unit,
         pull=curves_of(before, after),
         noted_before=noted_before,
         noted_after=noted_after,
+        foretold=foretell_change(setups, before, after, unit) if setups else None,
     )
 
 

@@ -2,8 +2,11 @@
 
 from ridelog.compare.comparison import Comparison
 from ridelog.compare.rides import RiddenRide
+from ridelog.report.json_predict import predict_json
+from ridelog.report.json_result import to_bytes
 from ridelog.report.measures_csv import measures_csv
 from ridelog.report.plot_compare import compare_picture, sheet_svg
+from ridelog.report.plot_predict import predict_pictures
 from ridelog.report.sheet import sheet_words
 from ridelog.report.sheet_html import sheet_html
 from ridelog.report.sheet_pdf import sheet_pdf
@@ -45,6 +48,10 @@ def sheet_files(
     }
     if picture is not None:
         files["runs.png"] = picture.png
+    if comparison.foretold is not None:
+        told = comparison.foretold
+        files["predicted.json"] = to_bytes(predict_json(told.prediction, told.ridden))
+        files["predicted.png"] = predict_pictures(told.prediction, unit, told.ridden)[0].png
     return files, lacking
 
 

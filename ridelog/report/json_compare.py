@@ -7,10 +7,12 @@ from ridelog.analysis.result import LEVEL
 from ridelog.analysis.ride import NOT_MEASURED
 from ridelog.compare.comparison import Compared, Comparison
 from ridelog.compare.false_alarms import FAMILY_LEVEL
+from ridelog.compare.foretold import Foretold
 from ridelog.compare.measure import MORE, Reading, Rides
 from ridelog.compare.pull_curves import PullCurves
 from ridelog.compare.verdict import POWER
 from ridelog.report.headline import title_of
+from ridelog.report.json_predict import agreements_json
 from ridelog.report.json_result import (
     COMPARE_SCHEMA,
     caution_json,
@@ -18,6 +20,8 @@ from ridelog.report.json_result import (
     number,
     source_json,
 )
+from ridelog.report.json_settings import settings_json
+from ridelog.report.predict_words import verdict_words
 from ridelog.report.verdict_words import (
     false_alarm_words,
     method_words,
@@ -36,7 +40,7 @@ def compare_json(comparison: Comparison) -> dict[str, Any]:
     return {
         "schema": COMPARE_SCHEMA,
         "ridelog_version": __version__,
-        "settings": comparison.settings.as_json(),
+        **settings_json(comparison.before, comparison.after),
         "round_in": comparison.unit.label,
         "noted": {"before": comparison.noted_before, "after": comparison.noted_after},
         "before": [source_json(ride.result.source) for ride in comparison.before],
@@ -51,6 +55,7 @@ def compare_json(comparison: Comparison) -> dict[str, Any]:
         "intervals": method_words(comparison),
         "measures": [_measure(each, figures) for each in comparison.measures],
         "pull_curve": _pull(comparison.pull),
+        "predicted": _predicted(comparison.foretold),
         "cautions": _cautions(comparison.after),
         "not_measured": list(NOT_MEASURED),
     }
@@ -96,6 +101,20 @@ def _pull(curves: PullCurves | None) -> dict[str, Any] | None:
         "difference_mps2": [each.difference.as_json() for each in curves.differences],
         "crossing_mps": estimate_json(crossing.speed_mps) if crossing else None,
         "harder_below": crossing.harder_below if crossing else None,
+    }
+
+
+def _predicted(foretold: Foretold | None) -> dict[str, Any] | None:
+    """Return the prediction with both set-ups, from which it can be computed again."""
+    if foretold is None:
+        return None
+    prediction, ridden = foretold.prediction, foretold.ridden
+    return {
+        "setup_before": foretold.setup_before.given(),
+        "setup_after": foretold.setup_after.given(),
+        "changes": dict(prediction.change.asked),
+        "text": verdict_words(prediction, ridden),
+        "measures": agreements_json(prediction, ridden),
     }
 
 

@@ -67,18 +67,23 @@ def predict_json(prediction: Prediction, ridden: Ridden | None = None) -> dict[s
 def _ridden(prediction: Prediction, ridden: Ridden) -> dict[str, Any]:
     return {
         "rides": list(ridden.names),
-        "measures": [
-            {
-                "name": one.name,
-                "unit": one.unit,
-                "predicted": one.predicted.as_json(),
-                "measured": one.measured.as_json(),
-                "difference": one.apart.as_json(),
-                "agrees": one.agrees,
-            }
-            for one in agreements(prediction, ridden.measured)
-        ],
+        "measures": agreements_json(prediction, ridden),
     }
+
+
+def agreements_json(prediction: Prediction, ridden: Ridden) -> list[dict[str, Any]]:
+    """Return what was predicted beside what was measured, figure by figure."""
+    return [
+        {
+            "name": one.name,
+            "unit": one.unit,
+            "predicted": one.predicted.as_json(),
+            "measured": one.measured.as_json(),
+            "difference": one.apart.as_json(),
+            "agrees": one.agrees,
+        }
+        for one in agreements(prediction, ridden.measured)
+    ]
 
 
 def _measure(measure: Measure) -> dict[str, Any]:

@@ -8,6 +8,7 @@ from ridelog.compare.comparison import Compared, Comparison
 from ridelog.compare.false_alarms import FAMILY_LEVEL
 from ridelog.compare.rides import RiddenRide
 from ridelog.compare.verdict import CANNOT_SAY, NOT_SHOWN, WORSE
+from ridelog.machine.loop import COUNTERPARTS, agreements
 from ridelog.report.headline import headline, headline_measures, moved_words, title_of
 from ridelog.report.measure_words import (
     bounds_of,
@@ -17,6 +18,7 @@ from ridelog.report.measure_words import (
     percent_words,
     places,
 )
+from ridelog.report.predict_words import AgreementWords, agreement_words, verdict_words
 from ridelog.report.sheet_cautions import general_words, particular_words
 from ridelog.report.verdict_words import crossing_words, reason_words, tested_count
 from ridelog.report.wording import (
@@ -57,7 +59,11 @@ class SheetRide:
 
 @dataclass(frozen=True)
 class SheetWords:
-    """Everything the sheet says, in the order in which it says it."""
+    """Everything the sheet says, in the order in which it says it.
+
+    foretold, agreements : whether the change did what was predicted of it, in a sentence and for
+        the first figures and those that differ; empty without set-ups of both states.
+    """
 
     title: str
     workshop: str
@@ -72,6 +78,8 @@ class SheetWords:
     cautions: tuple[str, ...]
     general: tuple[str, ...]
     besides: tuple[str, ...]
+    foretold: str
+    agreements: tuple[AgreementWords, ...]
     not_measured: str
     rides: tuple[SheetRide, ...]
     check: str
@@ -110,6 +118,8 @@ def sheet_words(
         cautions=particular_words(comparison, unit),
         general=general_words(),
         besides=tuple(clean(each.text) for each in comparison.mismatches),
+        foretold=_foretold(comparison),
+        agreements=_agreements(comparison, unit),
         not_measured=(
             f"{_capital(joined(list(NOT_MEASURED)))}. Another day, rider or charge can move these "
             "figures by more than their bounds; only what is the same on both sides cancels."
@@ -193,6 +203,27 @@ def _costs(comparison: Comparison, unit: SpeedUnit) -> tuple[str, ...]:
     if open_ones:
         words.append(f"Not settled by these rides: {joined(open_ones)}.")
     return tuple(words)
+
+
+def _foretold(comparison: Comparison) -> str:
+    told = comparison.foretold
+    if told is None:
+        return ""
+    return f"{verdict_words(told.prediction, told.ridden)} Predicted from the rides before it."
+
+
+def _agreements(comparison: Comparison, unit: SpeedUnit) -> tuple[AgreementWords, ...]:
+    """Return the figures named first beside their prediction, and every one that differs."""
+    told = comparison.foretold
+    if told is None:
+        return ()
+    names = [each.measure.name for each in headline_measures(comparison)]
+    first = {COUNTERPARTS.get(name, name) for name in names}
+    found = agreements(told.prediction, told.ridden.measured)
+    words = agreement_words(told.prediction, told.ridden, unit)
+    return tuple(
+        word for one, word in zip(found, words, strict=True) if one.name in first or not one.agrees
+    )
 
 
 def _days(comparison: Comparison) -> str:

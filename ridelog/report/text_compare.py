@@ -14,6 +14,7 @@ from ridelog.report.measure_words import (
     number_words,
     places,
 )
+from ridelog.report.text_predict import ridden_lines
 from ridelog.report.verdict_words import (
     crossing_words,
     false_alarm_words,
@@ -52,6 +53,9 @@ def compare_lines(comparison: Comparison, unit: SpeedUnit) -> list[tuple[str, st
     lines.append(("", ""))
     lines += [(line, "caution") for line in _wrapped(_ALWAYS)]
     lines += [(line, "") for line in _wrapped(f"Not measured: {joined(list(NOT_MEASURED))}.")]
+    if comparison.foretold is not None:
+        told = comparison.foretold
+        lines += [("", ""), *ridden_lines(told.prediction, unit, told.ridden)]
     return lines
 
 

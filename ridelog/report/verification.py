@@ -8,7 +8,6 @@ from typing import Any
 
 from ridelog import __version__
 from ridelog.analysis.ride import RideResult, analyse, describe_source
-from ridelog.analysis.settings import Settings
 from ridelog.analysis.signal_quality import judge_signal
 from ridelog.compare.agreement import Disagreement, count_values, disagreements
 from ridelog.compare.comparison import compare
@@ -18,6 +17,7 @@ from ridelog.errors import RideLogError, UnreadableLogError
 from ridelog.filtering.motion import Motion
 from ridelog.filtering.smoother import estimate_motion
 from ridelog.importer import log_from_bytes, require_times
+from ridelog.machine.setup import MachineSetup
 from ridelog.report.json_compare import compare_json
 from ridelog.report.json_result import (
     COMPARE_SCHEMA,
@@ -27,6 +27,7 @@ from ridelog.report.json_result import (
     signal_json,
     to_bytes,
 )
+from ridelog.report.json_settings import settings_in
 from ridelog.report.seal import FIELD, digest_of
 from ridelog.report.wording import clean
 from ridelog.units import SPEED_UNITS
@@ -207,8 +208,8 @@ def _computed(
 ) -> dict[str, Any]:
     tell = progress or (lambda done: None)
     try:
-        settings = Settings.from_json(document.get("settings") or {})
-    except (TypeError, ValueError, AttributeError) as error:
+        settings = settings_in(document, len(logs))
+    except (LookupError, TypeError, ValueError, AttributeError) as error:
         raise UnreadableLogError(
             f"The settings in the result cannot be read ({error}).",
             "give the result as ridelog wrote it.",
@@ -218,7 +219,7 @@ def _computed(
         motion = _motion(log)
         if document["schema"] == SIGNAL_SCHEMA:
             return signal_json(describe_source(motion), judge_signal(motion))
-        rides.append(RiddenRide(motion, analyse(motion, settings)))
+        rides.append(RiddenRide(motion, analyse(motion, settings[number])))
         tell((number + 1) / len(logs))
     if document["schema"] == RIDE_SCHEMA:
         result: RideResult = rides[0].result
@@ -229,12 +230,25 @@ def _computed(
         compare(
             tuple(rides[:cut]),
             tuple(rides[cut:]),
-            settings,
             unit=SPEED_UNITS.get(str(document.get("round_in")), SPEED_UNITS["km/h"]),
             noted_before=dict(noted.get("before") or {}),
             noted_after=dict(noted.get("after") or {}),
+            setups=_setups(document.get("predicted")),
         )
     )
+
+
+def _setups(predicted: Any) -> tuple[MachineSetup, MachineSetup] | None:
+    """Return the set-ups that a result's prediction was made from, None without a prediction."""
+    if predicted is None:
+        return None
+    try:
+        return MachineSetup(**predicted["setup_before"]), MachineSetup(**predicted["setup_after"])
+    except (LookupError, TypeError, ValueError) as error:
+        raise UnreadableLogError(
+            "The set-ups in the result cannot be read, so its prediction cannot be computed again.",
+            "give the result as ridelog wrote it.",
+        ) from error
 
 
 def _motion(log: FoundLog) -> Motion:

@@ -83,7 +83,6 @@ async def compare_page(request: Request) -> Response:
             paper=asked.arguments["paper"],
             workshop=asked.arguments["workshop"],
             note=asked.arguments["note"],
-            marked=[r for r in (*asked.before, *asked.after) if _is_marked(asked, r)],
         )
 
     return await in_words(request, work())
@@ -163,15 +162,6 @@ def _noted(book: Book, rides: tuple[RideEntry, ...]) -> dict[str, str]:
             if value not in values:
                 values.append(value)
     return {name: joined(values) for name, values in noted.items()}
-
-
-def _is_marked(asked: _Asked, ride: RideEntry) -> bool:
-    logs = (*asked.arguments["before"], *asked.arguments["after"])
-    return any(
-        log.sha256 == ride.sha256
-        and (log.settings["reverse_marks_s"] or log.settings["left_out_s"])
-        for log in logs
-    )
 
 
 def _query(request: Request) -> str:

@@ -85,12 +85,7 @@ def compare_rides(
 ) -> None:
     """Compare rides before a change with those after it; tells "answer" (ComparedRides)."""
     sides = [tuple(kept.ridden(log) for log in logs) for logs in (before, after)]
-    every = {str(log.settings): log.settings for log in (*before, *after)}
-    # With marks on some rides only there is no one setting that all of them share.
-    settings = Settings.from_json(next(iter(every.values()))) if len(every) == 1 else Settings()
-    comparison = compare(
-        sides[0], sides[1], settings, noted_before=noted_before, noted_after=noted_after
-    )
+    comparison = compare(sides[0], sides[1], noted_before=noted_before, noted_after=noted_after)
     reader = SPEED_UNITS[unit]
     files, lacking = sheet_files(
         comparison, reader, to_bytes(compare_json(comparison)), workshop=workshop, note=note,
