@@ -176,12 +176,16 @@ def _missing(first: tuple[Reading, ...], second: tuple[Reading, ...]) -> str:
 
 
 def _wind_part(first: tuple[Reading, ...], second: tuple[Reading, ...]) -> float:
-    """Return what the favoured directions add to the second mean more than to the first."""
+    """Return what wind and favoured directions add to the second mean more than to the first."""
     parts = []
     for readings in (first, second):
-        told = [(r.estimate, r.both_ways) for r in readings if r.estimate is not None]
-        if any(both is None for _, both in told):
+        told = [r for r in readings if r.estimate is not None]
+        if any(r.both_ways is None for r in told):
             return 0.0
-        gains = [one.value - both.value for one, both in told if both is not None]
+        gains = [
+            r.estimate.value - r.both_ways.value + r.wind_excess
+            for r in told
+            if r.estimate is not None and r.both_ways is not None
+        ]
         parts.append(sum(gains) / len(gains))
     return parts[1] - parts[0]

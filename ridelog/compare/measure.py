@@ -19,12 +19,14 @@ class Reading:
     both_ways : the same figure with its directions balanced, where the ride has it and the
         measure can come from one direction only.
     course_deg : direction of an estimate that comes from one direction only.
+    wind_excess : what wind may have added to an estimate although its directions are balanced.
     """
 
     estimate: Estimate | None
     reason: str = ""
     both_ways: Estimate | None = None
     course_deg: float | None = None
+    wind_excess: float = 0.0
 
 
 @dataclass(frozen=True)

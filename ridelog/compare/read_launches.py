@@ -12,17 +12,21 @@ from ridelog.analysis.result import Estimate
 from ridelog.compare.false_alarms import HEADLINE_WEIGHT
 from ridelog.compare.measure import LESS, Measure, Reading, Rides, harmonic_mean_of, mean_of
 from ridelog.compare.rides import RiddenRide, courses_apart_deg
+from ridelog.compare.wind_square import wind_excess
 from ridelog.units import SpeedUnit
 
 # Directions whose times differ by more than this tell of wind or slope and not of the machine;
 # common practice, no source.
 _MOST_APART = 1.5
+# A window ends below this share of the top speed, or nothing is left to pull there.
+_MOST_OF_TOP = 0.97
 
 
 @dataclass(frozen=True)
 class _Filled:
     """A launch that filled a window."""
 
+    window: Window
     course_deg: float
     time: Estimate
     length: Estimate | None
@@ -131,6 +135,26 @@ def _balanced(
         mean,
         both_ways=mean if both else None,
         course_deg=None if both else _mean_course(filled),
+        wind_excess=_wind_excess(ride, filled, means[0], means[1], mean.value) if both else 0.0,
+    )
+
+
+def _wind_excess(
+    ride: RiddenRide, filled: list[_Filled], there: Estimate, back: Estimate, mean: float
+) -> float:
+    window, time_s = filled[0].window, float(np.mean([one.time.value for one in filled]))
+    best = ride.result.top_speed.two_way or ride.result.top_speed.best_1s
+    top_mps = best.value if best else np.inf
+    # Over a distance an even pull ends at twice the mean speed.
+    end_mps = window.to_mps or 2.0 * (window.distance_m or 0.0) / time_s
+    return wind_excess(
+        there,
+        back,
+        mean,
+        from_mps=window.from_mps,
+        to_mps=min(end_mps, _MOST_OF_TOP * top_mps),
+        top_mps=top_mps,
+        time_s=time_s,
     )
 
 
@@ -147,7 +171,7 @@ def _filled(launch: Launch, label: str) -> _Filled | None:
     if found is None or found.time is None:
         return None
     course = float(np.degrees(launch.course_rad) % 360.0)
-    return _Filled(course, found.time, found.length)
+    return _Filled(found.window, course, found.time, found.length)
 
 
 def _why_none(ride: RiddenRide, label: str) -> str:

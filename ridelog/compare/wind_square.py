@@ -1,0 +1,70 @@
+"""What wind along the straight adds to a start even when both directions are averaged."""
+
+import numpy as np
+
+from ridelog.analysis.result import Estimate
+from ridelog.compare.difference import sd_of
+from ridelog.machine.roadload import AIR_DENSITY_KGPM3
+
+# Air drag per mass of a usual small machine with its rider, the centres of the ranges that
+# ``ridelog.machine.priors`` gives with their source: 0.45 m2 and 55 + 50 kg. [1/m]
+_DRAG_PER_MASS = 0.5 * AIR_DENSITY_KGPM3 * 0.45 / 105.0
+# Directions that differ by less than two standard deviations of that difference tell of no wind.
+_SURE = 2.0
+_POINTS = 101
+
+
+def wind_excess(
+    there: Estimate,
+    back: Estimate,
+    mean: float,
+    *,
+    from_mps: float,
+    to_mps: float,
+    top_mps: float,
+    time_s: float,
+) -> float:
+    """Return by how much the mean of both directions may exceed the figure in still air.
+
+    Air drag grows with the square of the speed through the air, so a wind w takes c w² from the
+    pull of both directions alike, on top of 2 c w v that they share out between them. The second
+    is seen as the share r by which the directions differ; the first follows from it. A slope makes
+    directions differ without it, so this is the most that their difference can stand for, not a
+    correction.
+
+    Parameters
+    ----------
+    there, back : Estimate
+        Time or way of the start in both directions.
+    mean : float
+        Their mean, in the same unit.
+    from_mps, to_mps : float
+        The speeds between which it was timed.
+    top_mps : float
+        Speed at which the pull has gone, above ``to_mps``.
+    time_s : float
+        Mean time of the window.
+
+    Returns
+    -------
+    float
+        In the unit of the figure, never negative.
+
+    Source
+    ------
+    Own derivation: DEVELOPERS.md, "Before and after".
+    """
+    whole = there.value + back.value
+    apart, error = abs(there.value - back.value), float(np.hypot(sd_of(there), sd_of(back)))
+    if whole <= 0.0 or apart <= _SURE * error:
+        return 0.0
+    speed = np.linspace(from_mps, to_mps, _POINTS)
+    # Pull falls in a straight line to the top speed, to a scale that the time of the window gives.
+    slowness = 1.0 / (1.0 - speed / top_mps)
+    slowness *= time_s / np.trapezoid(slowness, speed)
+    lost = np.trapezoid(slowness**2, speed)
+    wind = (
+        apart / whole * time_s / (2.0 * _DRAG_PER_MASS * np.trapezoid(speed * slowness**2, speed))
+    )
+    seen = 1.0 - (error / apart) ** 2
+    return float(mean * seen * _DRAG_PER_MASS * wind**2 * lost / time_s)
