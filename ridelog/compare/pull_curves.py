@@ -37,34 +37,46 @@ class PullCurves:
     crossing: Crossing | None
 
 
-def pull_curves_of(
-    speed_mps: FloatArray,
-    before: list[tuple[Estimate | None, ...]],
-    after: list[tuple[Estimate | None, ...]],
-) -> PullCurves | None:
+@dataclass(frozen=True)
+class PullTable:
+    """The pull of every ride at certain speeds.
+
+    speed_mps : shape (k,), increasing.
+    before, after : for each ride its pull at these speeds, None where a ride does not tell.
+    """
+
+    speed_mps: FloatArray
+    before: list[tuple[Estimate | None, ...]]
+    after: list[tuple[Estimate | None, ...]]
+
+    def differences(self) -> tuple[FloatArray, list[Difference]]:
+        """Return the speeds that every ride tells, and the difference at each of them."""
+        speeds: list[float] = []
+        differences: list[Difference] = []
+        for k, speed in enumerate(self.speed_mps):
+            first = [ride[k] for ride in self.before]
+            second = [ride[k] for ride in self.after]
+            # The same rides at every speed: a ride that drops out would bend the curve.
+            if all(each is not None for each in (*first, *second)):
+                speeds.append(float(speed))
+                differences.append(difference_of([e for e in first if e], [e for e in second if e]))
+        return np.asarray(speeds), differences
+
+
+def pull_curves_of(table: PullTable, sharp: PullTable) -> PullCurves | None:
     """Return both sides' curves, None if fewer than two speeds are held by both.
 
     Parameters
     ----------
-    speed_mps : ndarray, shape (k,)
-        Increasing.
-    before, after : list of tuple
-        The pull of each ride at these speeds, None where a ride does not tell.
+    table : PullTable
+        The curves as measured.
+    sharp : PullTable
+        The same in fine steps, freed from the width of the windows: where they cross.
     """
-    speeds: list[float] = []
-    differences: list[Difference] = []
-    for k, speed in enumerate(speed_mps):
-        first = [ride[k] for ride in before]
-        second = [ride[k] for ride in after]
-        # The same rides at every speed: a ride that drops out would bend the curve.
-        if all(each is not None for each in (*first, *second)):
-            speeds.append(float(speed))
-            differences.append(difference_of([e for e in first if e], [e for e in second if e]))
-    if len(speeds) < 2:
+    speed_mps, differences = table.differences()
+    if len(speed_mps) < 2:
         return None
-    return PullCurves(
-        np.asarray(speeds), tuple(differences), crossing_of(np.asarray(speeds), differences)
-    )
+    return PullCurves(speed_mps, tuple(differences), crossing_of(*sharp.differences()))
 
 
 def crossing_of(speed_mps: FloatArray, differences: list[Difference]) -> Crossing | None:
@@ -75,7 +87,7 @@ def crossing_of(speed_mps: FloatArray, differences: list[Difference]) -> Crossin
     a test, as Fieller's for a ratio). A crossing is told only if the intervals on both sides of it
     leave nought out, in opposite directions.
     """
-    if any(each.contrast is None for each in differences):
+    if not differences or any(each.contrast is None for each in differences):
         return None  # with one ride a side nothing is known of how curves repeat
     low = np.array([each.difference.low for each in differences])
     high = np.array([each.difference.high for each in differences])

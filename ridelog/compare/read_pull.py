@@ -4,15 +4,19 @@ from functools import partial
 
 import numpy as np
 
+from ridelog.analysis.interval import estimate
 from ridelog.compare.false_alarms import HEADLINE_WEIGHT
 from ridelog.compare.measure import MORE, Measure, Reading, Rides
-from ridelog.compare.pull_curves import PullCurves, pull_curves_of
+from ridelog.compare.pull_curves import PullCurves, PullTable, pull_curves_of
 from ridelog.compare.rides import RiddenRide
+from ridelog.compare.sharp_pull import sharp_pull
 from ridelog.units import SpeedUnit
 
 # Pulling away: fast enough that the throttle is open, slow enough that owners feel it as the start.
 _LOW_MPS = 2.0
 _STEP_MPS = 0.5
+# Where the curves cross is looked for in steps far below the width of its interval. [m/s]
+_FINE_STEP_MPS = 0.05
 
 
 def pull_measures(before: Rides, after: Rides, unit: SpeedUnit) -> list[Measure]:
@@ -51,7 +55,11 @@ def curves_of(before: Rides, after: Rides) -> PullCurves | None:
     sides = [
         [tuple(ride.result.pull.at(float(v)) for v in speed) for ride in side] for side in told
     ]
-    return pull_curves_of(speed, sides[0], sides[1])
+    fine = np.arange(lowest, highest + 1e-9, _FINE_STEP_MPS)
+    sharp = [
+        [tuple(map(estimate, sharp_pull(ride.result.pull, fine))) for ride in side] for side in told
+    ]
+    return pull_curves_of(PullTable(speed, sides[0], sides[1]), PullTable(fine, sharp[0], sharp[1]))
 
 
 def _pull_at(speed_mps: float, ride: RiddenRide) -> Reading:
