@@ -151,7 +151,10 @@ def _draft(measure: Measure, before: Rides, after: Rides) -> Compared:
         ]
         if matched.directions is None:
             part = _wind_part(matched.first, matched.second) if measure.one_direction else 0.0
-            difference = difference_of(told[0], told[1], wind_part=part)
+            readings = (*matched.first, *matched.second)
+            # The least of them is what surely all of them share.
+            shared = min(r.shared_sd for r in readings if r.estimate is not None)
+            difference = difference_of(told[0], told[1], wind_part=part, shared_sd=shared)
         else:
             ways = [
                 [way for way, r in zip(side_ways, side, strict=True) if r.estimate is not None]

@@ -50,7 +50,11 @@ class Difference:
 
 
 def difference_of(
-    before: list[Estimate], after: list[Estimate], *, wind_part: float = 0.0
+    before: list[Estimate],
+    after: list[Estimate],
+    *,
+    wind_part: float = 0.0,
+    shared_sd: float = 0.0,
 ) -> Difference:
     """Return the difference of two sides, at least one ride each.
 
@@ -67,10 +71,14 @@ def difference_of(
     wind_part : float
         Part of the difference that wind or slope could have made; the interval reaches over both
         readings, with it and without it.
+    shared_sd : float
+        Standard deviation in the error of every ride that is the same in all of them.
     """
     first = Summary.of([ride.value for ride in before])
     second = Summary.of([ride.value for ride in after])
-    receiver = float(np.hypot(_receiver_error(before), _receiver_error(after)))
+    receiver = float(
+        np.hypot(_receiver_error(before, shared_sd), _receiver_error(after, shared_sd))
+    )
     apart = second.mean - first.mean
     contrast: Contrast | None = None
     if min(len(before), len(after)) >= 2 and len(before) + len(after) > 4:
@@ -166,9 +174,10 @@ def sd_of(ride: Estimate) -> float:
     return (ride.high - ride.low) / (2.0 * _REACH)
 
 
-def _receiver_error(rides: list[Estimate]) -> float:
+def _receiver_error(rides: list[Estimate], shared_sd: float = 0.0) -> float:
     """Return the standard error of a side's mean that its receivers alone would cause."""
-    return float(np.sqrt(sum(sd_of(ride) ** 2 for ride in rides))) / len(rides)
+    own = [max(sd_of(ride) ** 2 - shared_sd**2, 0.0) for ride in rides]
+    return float(np.sqrt(sum(own))) / len(rides)
 
 
 def _p_value(contrast: Contrast, receiver: float, without_wind: float) -> float:

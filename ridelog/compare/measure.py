@@ -20,6 +20,8 @@ class Reading:
         measure can come from one direction only.
     course_deg : direction of an estimate that comes from one direction only.
     wind_excess : what wind may have added to an estimate although its directions are balanced.
+    shared_sd : standard deviation inside the estimate of what all rides share: it drops out of a
+        difference.
     """
 
     estimate: Estimate | None
@@ -27,6 +29,7 @@ class Reading:
     both_ways: Estimate | None = None
     course_deg: float | None = None
     wind_excess: float = 0.0
+    shared_sd: float = 0.0
 
 
 @dataclass(frozen=True)

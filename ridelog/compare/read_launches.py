@@ -13,6 +13,7 @@ from ridelog.compare.false_alarms import HEADLINE_WEIGHT
 from ridelog.compare.measure import LESS, Measure, Reading, Rides, harmonic_mean_of, mean_of
 from ridelog.compare.rides import RiddenRide, courses_apart_deg
 from ridelog.compare.wind_square import wind_excess
+from ridelog.filtering.standing import UNSEEN_START_S
 from ridelog.units import SpeedUnit
 
 # Directions whose times differ by more than this tell of wind or slope and not of the machine;
@@ -97,17 +98,20 @@ def _common_windows(before: Rides, after: Rides, unit: SpeedUnit) -> list[Window
 
 
 def _time(label: str, ride: RiddenRide) -> Reading:
-    return _balanced(ride, label, lambda each: each.time)
+    return _balanced(ride, label, lambda each: each.time, timed=True)
 
 
 def _length(label: str, ride: RiddenRide) -> Reading:
-    return _balanced(ride, label, lambda each: each.length)
+    return _balanced(ride, label, lambda each: each.length, timed=False)
 
 
 def _balanced(
-    ride: RiddenRide, label: str, figure: Callable[[_Filled], Estimate | None]
+    ride: RiddenRide, label: str, figure: Callable[[_Filled], Estimate | None], *, timed: bool
 ) -> Reading:
-    """Return the mean over both directions of the full starts of each."""
+    """Return the mean over both directions of the full starts of each.
+
+    ``timed``: whether the figure is a time, whose beginning is too gentle to be seen.
+    """
     filled = [one for launch in ride.result.launches.launches if (one := _filled(launch, label))]
     filled = [one for one in filled if figure(one) is not None]
     if not filled:
@@ -130,11 +134,12 @@ def _balanced(
             f"its two directions differ by a factor of {max(values) / min(values):.1f}: wind or "
             "slope decides it",
         )
-    mean = harmonic_mean_of(means)
+    mean, unseen = harmonic_mean_of(means), timed and filled[0].window.standing
     return Reading(
         mean,
         both_ways=mean if both else None,
         course_deg=None if both else _mean_course(filled),
+        shared_sd=_shared_sd([len(_full(way)) for way in ways if way]) if unseen else 0.0,
         wind_excess=_wind_excess(ride, filled, means[0], means[1], mean.value) if both else 0.0,
     )
 
@@ -156,6 +161,11 @@ def _wind_excess(
         top_mps=top_mps,
         time_s=time_s,
     )
+
+
+def _shared_sd(starts: list[int]) -> float:
+    """Return what is unseen of the starts, as it is part of the mean: a number for each way."""
+    return UNSEEN_START_S * float(np.sqrt(sum(1.0 / count for count in starts))) / len(starts)
 
 
 def _full(starts: list[_Filled]) -> list[_Filled]:

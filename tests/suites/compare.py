@@ -8,19 +8,21 @@ Every pair has its own machine, its own receiver, a wind of its own on each side
 direction and hinders the other, and rides that differ by 0.08 m/s in steady speed. Kinds: none (no
 change), gain (1 m/s more steady speed), tooth (11 teeth in front before, 10 after).
 
-Each line: in how many pairs any figure was called better or worse, in how many the top speed was,
-the share of intervals of each difference that hold the truth, with bias and width; for tooth also
-the crossing of the pull curves and what a tooth costs at 37 km/h.
+Each line: in how many pairs any figure was called better or worse, in how many the top speed was;
+for each difference the share of intervals that hold the truth, bias, spread, width, and without a
+change how many p values lie below 0.1 and 0.5; for tooth also the crossing of the pull curves and
+what a tooth costs at 37 km/h. The lines of a kind are printed after every tenth pair, so that a run
+that is ended early has told what it had.
 With --synthetic the statistics alone are tried on normal figures, which takes seconds.
 """
 
 import argparse
 import secrets
-from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 import numpy as np
 
+from ridelog.analysis.launch_windows import Window, parse_window
 from ridelog.analysis.result import Estimate
 from ridelog.analysis.ride import analyse
 from ridelog.compare.comparison import Comparison, compare
@@ -43,6 +45,10 @@ GAIN_MPS = 1.0
 RIDES_A_SIDE = 3
 # Full throttle lasts this long in every run. [s]
 RUN_S = 14.0
+# Then the machine rolls out for so long. [s]
+COAST_S = 7.0
+# Lines are printed after so many pairs.
+EVERY = 10
 
 
 @dataclass(frozen=True)
@@ -87,11 +93,12 @@ def top_in_a_run(machine: Machine) -> float:
 def one_ride(
     machine: Machine, around: Surroundings, rate_hz: float, name: str, rng: np.random.Generator
 ) -> RiddenRide:
-    """Return one measured ride there and back: two starts at full throttle, two stops."""
+    """Return one measured ride there and back: starts at full throttle, rolling out, stops."""
     ride = Ride(still_air(machine, rng, scatter_mps=SCATTER_MPS), 1.1, around)
     ride.stand(float(rng.uniform(3.0, 5.0)))
     for _ in range(2):
         ride.drive(for_s=RUN_S, build_s=float(rng.uniform(0.15, 0.4)))
+        ride.coast(until_mps=0.5 * ride.velocity_mps, for_s=COAST_S)
         ride.brake(decel_mps2=float(rng.uniform(2.4, 3.2)), build_s=0.25, ease_s=0.15)
         ride.stand(2.0)
         ride.shift(1.6, accel_mps2=0.8)
@@ -123,7 +130,9 @@ def one_pair(kind: str, rate_hz: float, seed: int, number: int) -> Pair:
             )
             rides.append(one_ride(machine, around, rate_hz, f"{side}-{number}-{k}", rng))
         sides.append(tuple(rides))
-    return Pair(compare(sides[0], sides[1]), before, after)
+    # Without the rides, whose draws would fill the memory.
+    found = compare(sides[0], sides[1])
+    return Pair(replace(found, before=(), after=()), before, after)
 
 
 def summary(pairs: list[Pair], kind: str) -> list[str]:
@@ -138,16 +147,9 @@ def summary(pairs: list[Pair], kind: str) -> list[str]:
         f"any figure claimed {np.mean(claimed):.3f}, top speed {np.mean(top):.3f}, best second "
         f"{np.mean(best):.3f} of {len(pairs)} pairs"
     ]
-    truths: dict[str, Callable[[Pair], float]] = {
-        "two_way_mps": lambda pair: pair.top_gain_mps,
-        "best_1s_mps": lambda pair: pair.top_gain_mps,
-        "pull_at_2_mps": lambda pair: pull(pair.after, 2.0) - pull(pair.before, 2.0),
-    }
-    if kind == "none":
-        names = {each.measure.name for pair in pairs for each in pair.comparison.measures}
-        truths |= {name: (lambda pair: 0.0) for name in sorted(names - set(truths))}
-    for name, truth in truths.items():
-        lines.append(f"  {name}: {held(pairs, name, truth)}")
+    names = [each.measure.name for pair in pairs for each in pair.comparison.measures]
+    for name in sorted(set(map(kind_of, names)), key=[kind_of(name) for name in names].index):
+        lines.append(f"  {name}: {held(pairs, name)}")
     if kind == "tooth":
         lines += tooth_lines(pairs)
     return lines
@@ -158,23 +160,61 @@ def word_of(pair: Pair, name: str) -> str:
     return found.verdict.word if found else "missing"
 
 
-def held(pairs: list[Pair], name: str, truth: Callable[[Pair], float]) -> str:
+def kind_of(name: str) -> str:
+    """Return a measure's name without the speed at which these rides could be compared."""
+    return "coasting" if name.startswith("coasting") else name
+
+
+def held(pairs: list[Pair], name: str) -> str:
     """Return the coverage of one measure's differences, with bias and mean width."""
-    inside, error, width = [], [], []
+    inside, error, width, chance = [], [], [], []
     for pair in pairs:
-        found = pair.comparison.measure(name)
+        measures = pair.comparison.measures
+        found = next((each for each in measures if kind_of(each.measure.name) == name), None)
         if found is None or found.difference is None:
             continue
-        interval, true = found.difference.difference, truth(pair)
+        interval, true = found.difference.difference, true_difference(name, pair)
         inside.append(interval.low <= true <= interval.high)
         error.append(interval.value - true)
         width.append(interval.high - interval.low)
+        if found.difference.contrast is not None:
+            chance.append(found.difference.p_value)
     if not inside:
         return "none told"
-    return (
+    words = (
         f"{len(inside)} told, held {np.mean(inside):.3f}, bias {np.mean(error):+.3f}, sd "
         f"{np.std(error):.3f}, width {np.mean(width):.3f}"
     )
+    if not chance or any(pair.before != pair.after for pair in pairs):
+        return words
+    below = [np.mean(np.less(chance, level)) for level in (0.1, 0.5)]
+    return f"{words}, p below 0.1 {below[0]:.2f}, 0.5 {below[1]:.2f}"
+
+
+def true_difference(name: str, pair: Pair) -> float:
+    """Return what the change did to a measure, on the level in still air."""
+    if pair.before == pair.after or name.startswith(("mean_braking", "coasting")):
+        return 0.0
+    if name in ("two_way_mps", "best_1s_mps"):
+        return pair.top_gain_mps
+    if name == "pull_at_2_mps":
+        return pull(pair.after, 2.0) - pull(pair.before, 2.0)
+    label = name.removesuffix(" distance")
+    figures = [start(machine, parse_window(label)) for machine in (pair.before, pair.after)]
+    return figures[1][label != name] - figures[0][label != name]
+
+
+def start(machine: Machine, window: Window) -> tuple[float, float]:
+    """Return time and way of a start with the throttle open at once, over a window."""
+    speed = np.linspace(window.from_mps, 0.999 * machine.steady_mps(), 20001)
+    slowness = 1.0 / machine.acceleration_mps2(speed)
+    steps = 0.5 * (slowness[1:] + slowness[:-1]) * np.diff(speed)
+    time_s = np.append(0.0, np.cumsum(steps))
+    way_m = np.append(0.0, np.cumsum(0.5 * (speed[1:] + speed[:-1]) * steps))
+    if window.distance_m is not None:
+        return float(np.interp(window.distance_m, way_m, time_s)), window.distance_m
+    reached = window.to_mps or np.nan
+    return float(np.interp(reached, speed, time_s)), float(np.interp(reached, speed, way_m))
 
 
 def tooth_lines(pairs: list[Pair]) -> list[str]:
@@ -247,8 +287,11 @@ def main() -> None:
         return
     for rate in map(float, chosen.rates.split(",")):
         for kind in chosen.kinds.split(","):
-            pairs = [one_pair(kind, rate, chosen.seed, k) for k in range(chosen.pairs)]
-            print(f"{rate:g} Hz, {kind}:", *summary(pairs, kind), sep="\n  ", flush=True)
+            pairs: list[Pair] = []
+            for number in range(chosen.pairs):
+                pairs.append(one_pair(kind, rate, chosen.seed, number))
+                if len(pairs) % EVERY == 0 or len(pairs) == chosen.pairs:
+                    print(f"{rate:g} Hz, {kind}:", *summary(pairs, kind), sep="\n  ", flush=True)
 
 
 if __name__ == "__main__":
