@@ -7,11 +7,18 @@ from pathlib import Path
 import jsonschema
 import pytest
 
+from ridelog.analysis.settings import Settings
 from ridelog.cli import main
 from ridelog.compare.agreement import count_values, disagreements
-from ridelog.report.json_result import schema_of
+from ridelog.compare.comparison import compare
+from ridelog.compare.rides import measure_ride
+from ridelog.report.json_compare import compare_json
+from ridelog.report.json_result import schema_of, to_bytes
+from ridelog.report.json_settings import settings_in
 
 pytest_plugins = ("thin_rides",)
+# Holds the fastest second of the first ride. [s]
+LEFT_OUT = ((58.0, 78.0),)
 
 
 def leave(*arguments: str) -> int:
@@ -39,10 +46,62 @@ def kept(thin_logs: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
         "--after", str(thin_logs / "after" / "after-1.gpx"),
         "--noted-before", "rider=Ida", "--json", str(folder / "pair.json"),
     ) == 0  # fmt: skip
+    samples = Path(__file__).resolve().parents[2] / "sample_tracks"
+    setup = samples / "bramblehop-before.toml"
+    (folder / "later.toml").write_text(setup.read_text().replace("teeth = 11", "teeth = 10"))
+    assert leave(
+        "compare", "--before", str(thin_logs / "before" / "before-1.gpx"),
+        "--after", str(thin_logs / "after" / "after-1.gpx"), "--setup-before", str(setup),
+        "--setup-after", str(folder / "later.toml"), "--json", str(folder / "foretold.json"),
+    ) == 0  # fmt: skip
+    rides = [
+        measure_ride(thin_logs / "before" / "before-1.gpx", Settings(left_out_s=LEFT_OUT)),
+        measure_ride(thin_logs / "after" / "after-1.gpx", Settings()),
+    ]
+    marked = to_bytes(compare_json(compare((rides[0],), (rides[1],))))
+    (folder / "marked.json").write_bytes(marked)
     return folder
 
 
-@pytest.mark.parametrize("name", ["ride.json", "pair.json"])
+def test_each_ride_keeps_its_own_marks(kept: Path) -> None:
+    document = json.loads((kept / "marked.json").read_text())
+    jsonschema.validate(document, schema_of("ridelog.compare/1"))
+    own = document["ride_settings"]
+    assert own["before"] == [{"left_out_s": [list(LEFT_OUT[0])]}]
+    assert own["after"] == [{"left_out_s": []}]
+    assert "left_out_s" not in document["settings"] and "rollout_m" in document["settings"]
+    assert [each.left_out_s for each in settings_in(document, 2)] == [LEFT_OUT, ()]
+    for name in ("pair.json", "ride.json"):
+        shared = json.loads((kept / name).read_text())
+        count = 2 if name == "pair.json" else 1
+        assert settings_in(shared, count) == [Settings()] * count
+
+
+def test_a_mark_that_was_altered_is_found(
+    kept: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    document = json.loads((kept / "marked.json").read_text())
+    document["ride_settings"]["before"][0] = {"left_out_s": [[0.0, 1.0]]}
+    (tmp_path / "r.json").write_text(json.dumps(document))
+    assert leave("verify", str(tmp_path / "r.json"), "--logs", str(kept / "logs")) == 1
+    assert "measures[best_1s_mps].before.value" in capsys.readouterr().err
+    document["ride_settings"]["before"] = []
+    (tmp_path / "r.json").write_text(json.dumps(document))
+    assert leave("verify", str(tmp_path / "r.json"), "--logs", str(kept / "logs")) == 1
+    assert "settings in the result cannot be read (1 settings for 2" in capsys.readouterr().err
+
+
+def test_a_set_up_that_cannot_be_is_told(
+    kept: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    document = json.loads((kept / "foretold.json").read_text())
+    document["predicted"]["setup_after"]["front_teeth"] = "ten"
+    (tmp_path / "r.json").write_text(json.dumps(document))
+    assert leave("verify", str(tmp_path / "r.json"), "--logs", str(kept / "logs")) == 1
+    assert "The set-ups in the result cannot be read" in flat(capsys.readouterr().err)
+
+
+@pytest.mark.parametrize("name", ["ride.json", "pair.json", "foretold.json", "marked.json"])
 def test_the_same_logs_give_the_same_result(
     kept: Path, name: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
@@ -63,6 +122,8 @@ def test_the_same_logs_give_the_same_result(
         ("ride.json", ("top_speed", "best_1s_mps", "high"), "top_speed.best_1s_mps.high"),
         ("ride.json", ("source", "fixes_used"), "source.fixes_used"),
         ("pair.json", ("measures", 1, "after", "value"), "measures[two_way_mps].after.value"),
+        ("foretold.json", ("predicted", "measures", 0, "measured", "value"),
+         "predicted.measures[0-20 km/h].measured.value"),
     ],
 )  # fmt: skip
 @pytest.mark.parametrize("digit", ["first", "last"])
@@ -83,8 +144,9 @@ def test_one_digit_is_found(
     place = next(i for i, letter in enumerate(text) if letter.isdigit())
     if digit == "last":
         place = len(text) - 1
-    changed = text[:place] + ("7" if text[place] != "7" else "4") + text[place + 1 :]
-    inner[path[-1]] = json.loads(changed)
+    # Beyond the sixteenth digit two numbers can be the same one.
+    others = (json.loads(text[:place] + other + text[place + 1 :]) for other in "740192")
+    inner[path[-1]] = next(other for other in others if other != inner[path[-1]])
     (tmp_path / "changed.json").write_text(json.dumps(document))
     assert leave("verify", str(tmp_path / "changed.json"), "--logs", str(kept / "logs")) == 1
     seen = capsys.readouterr()

@@ -4,6 +4,7 @@ import json
 from pathlib import Path
 
 import jsonschema
+import pypdf
 import pytest
 
 from ridelog.analysis.launch_windows import parse_window
@@ -176,6 +177,18 @@ def test_compare_says_whether_the_change_was_as_foretold(
     jsonschema.validate(document, schema_of("ridelog.predict/1"))
     assert document["changes"] == {"front_teeth": 10}
     assert (out / "predicted.png").read_bytes().startswith(b"\x89PNG")
+    result = json.loads((out / "result.json").read_text())
+    jsonschema.validate(result, schema_of("ridelog.compare/1"))
+    told = result["predicted"]
+    assert told["setup_before"]["front_teeth"] == 11 and told["changes"] == {"front_teeth": 10}
+    assert told["measures"] == document["ridden"]["measures"]
+    # The sheet tells the figures named first; the others agree and are in the result.
+    page = (out / "sheet.html").read_text()
+    assert "Was it to be expected?" in page and told["text"] in page
+    pdf = pypdf.PdfReader(out / "sheet.pdf")
+    assert len(pdf.pages) == 1
+    flat = " ".join(pdf.pages[0].extract_text().split())
+    assert "Was it to be expected?" in flat and "Top speed: predicted " in flat
     assert leave(*words) == 1
     assert "only one set-up is given. What to do: give both" in capsys.readouterr().err
     assert leave(*words, "--setup-after", BEFORE) == 1
