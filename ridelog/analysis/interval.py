@@ -1,9 +1,8 @@
 """From the figure of every drawn path to one estimate: the project's only maker of intervals."""
 
 import numpy as np
-from scipy.special import ndtri
 
-from ridelog.analysis.result import LEVEL, Estimate
+from ridelog.analysis.result import LEVEL, QUANTILE, Estimate
 from ridelog.track import FloatArray
 
 # With more undefined columns than this share, the figure itself is in doubt.
@@ -45,7 +44,7 @@ def estimate(
     value = float(np.clip(2.0 * fitted - float(sharp.mean()), smallest, largest))
     spread = cautious - cautious.mean()
     above, below = spread[spread > 0], spread[spread < 0]
-    reach = float(ndtri(0.5 + 0.5 * LEVEL)) * max(
+    reach = QUANTILE * max(
         (float(np.sqrt(np.mean(side**2))) for side in (above, below) if len(side)), default=0.0
     )
     low, high = value - reach, value + reach

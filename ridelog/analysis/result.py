@@ -2,10 +2,13 @@
 
 import math
 from dataclasses import dataclass
+from statistics import NormalDist
 from typing import Any
 
 # Every interval in the project is meant to hold the truth in this share of rides.
 LEVEL = 0.90
+# Standard deviations to either side of its mean that hold as much of a normal variable.
+QUANTILE = NormalDist().inv_cdf(0.5 + 0.5 * LEVEL)
 
 
 @dataclass(frozen=True)

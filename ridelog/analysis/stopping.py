@@ -3,11 +3,10 @@
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.special import ndtri
 
 from ridelog.analysis.braking import Braking, Brakings
 from ridelog.analysis.interval import estimate
-from ridelog.analysis.result import LEVEL, Estimate
+from ridelog.analysis.result import QUANTILE, Estimate
 from ridelog.track import FloatArray
 
 # Sources disagree: 0.67 s (UK Highway Code), 1 s (French licence notes), 2.5 s (AASHTO, from
@@ -108,9 +107,8 @@ def _speed_columns(top: Estimate, columns: int) -> FloatArray:
     """
     draws = (columns - 1) // 2
     lot = np.random.default_rng([_SEED, columns]).standard_normal(draws)
-    reach = float(ndtri(0.5 + 0.5 * LEVEL))
     # Interval ends swap sides in ``estimate``: an error upward means a truth below.
-    side = np.where(lot > 0.0, top.value - top.low, top.high - top.value) / reach
+    side = np.where(lot > 0.0, top.value - top.low, top.high - top.value) / QUANTILE
     speed = np.full(columns, top.value)
     speed[1 + draws :] += lot * side
     result: FloatArray = np.maximum(speed, 0.0)

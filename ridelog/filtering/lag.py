@@ -9,7 +9,6 @@ the receiver's memory they are believed less: what was averaged cannot be sharpe
 from dataclasses import dataclass, replace
 
 import numpy as np
-from scipy.interpolate import CubicHermiteSpline
 
 from ridelog.filtering.sightings import Sightings
 from ridelog.track import BoolArray, FloatArray
@@ -22,6 +21,9 @@ _WINDOW_S = 1.0
 _PLAINLY, _LEAST_S = 3.0, 0.05
 # So many seconds of riding must speak for it.
 _LEAST_WINDOWS = 8
+# More windows than this (an hour of riding, one a second) are thinned evenly: they tell a lag of a
+# hundredth of a second.
+_MOST_WINDOWS = 4000
 # Misfits beyond this many usual ones are jumps and count no more than at the limit.
 _LIMIT = 4.0
 # Errors of neighbouring windows are alike for some seconds: common practice, no source.
@@ -64,9 +66,8 @@ def find_lag(seen: Sightings) -> Lag | None:
     time_s = seen.time_s
     if known.sum() < _LEAST_WINDOWS or not np.isfinite(seen.velocity_mps[:, 0]).any():
         return None
-    way = CubicHermiteSpline(
-        time_s[known], _integral(time_s[known], velocity[known]), velocity[known]
-    )
+    times, speeds = time_s[known], velocity[known]
+    way = _integral(times, speeds)
     width = max(1, round(_WINDOW_S / seen.usual_interval_s))
     first, last = _windows(seen, known, width)
     # A machine at rest tells nothing, and its small misfits would set the measure for the others.
@@ -74,16 +75,20 @@ def find_lag(seen: Sightings) -> Lag | None:
     first, last = first[rides], last[rides]
     if len(first) < _LEAST_WINDOWS * width:
         return None
+    # Windows overlap, and a long ride has many times what the lag needs: some are enough.
+    stride = -(-len(first) // _MOST_WINDOWS)
+    first, last = first[::stride], last[::stride]
     moved = seen.position_m[last] - seen.position_m[first]
     lags = np.arange(_EARLIEST_S, _LATEST_S + 0.5 * _STEP_S, _STEP_S)
-    misfit = np.stack(
-        [
-            np.hypot(*(way(time_s[last] + lag) - way(time_s[first] + lag) - moved).T)
-            for lag in lags.tolist()
-        ]
-    )
+    misfit = np.empty((len(lags), len(first)))
+    for number, lag in enumerate(lags.tolist()):
+        after = _way_at(time_s[last] + lag, times, way, speeds)
+        before = _way_at(time_s[first] + lag, times, way, speeds)
+        misfit[number] = np.hypot(*(after - before - moved).T)
     usual = float(np.median(misfit[np.argmin(np.median(misfit, axis=1))])) / 1.1774
-    total = np.square(np.minimum(misfit, _LIMIT * max(usual, 1e-3) * 1.1774)).sum(axis=1) / width
+    bounded = np.minimum(misfit, _LIMIT * max(usual, 1e-3) * 1.1774)
+    # As if there were one window after the other.
+    total = np.square(bounded).sum(axis=1) * stride / width
     best = int(np.argmin(total))
     if not 2 <= best < len(lags) - 2:
         return None
@@ -94,7 +99,7 @@ def find_lag(seen: Sightings) -> Lag | None:
     if curve <= 0.0:
         return None
     shift = float(np.clip(-0.5 * slope / curve, -_STEP_S, _STEP_S))
-    square = float(total[best]) * width / (2.0 * len(first))
+    square = float(total[best]) * width / (2.0 * stride * len(first))
     return Lag(float(lags[best]) + shift, float(np.sqrt(_ALIKE * square / curve)))
 
 
@@ -166,6 +171,21 @@ def _integral(time_s: FloatArray, velocity: FloatArray) -> FloatArray:
     way = np.zeros_like(velocity)
     way[1:] = np.cumsum(0.5 * (velocity[1:] + velocity[:-1]) * np.diff(time_s)[:, None], axis=0)
     return way
+
+
+def _way_at(
+    at_s: FloatArray, time_s: FloatArray, way: FloatArray, velocity: FloatArray
+) -> FloatArray:
+    """Return the way gone by some times, by the cubic with these ways and velocities (Hermite)."""
+    left = np.clip(np.searchsorted(time_s, at_s, side="right") - 1, 0, len(time_s) - 2)
+    span = np.diff(time_s)[left]
+    u = (at_s - time_s[left]) / span
+    rest = 1.0 - u
+    start, end = (rest**2 * (1.0 + 2.0 * u))[:, None], (u**2 * (3.0 - 2.0 * u))[:, None]
+    leaving, coming = (span * u * rest**2)[:, None], (span * u**2 * rest)[:, None]
+    gone: FloatArray = start * way[left] + leaving * velocity[left]
+    gone += end * way[left + 1] - coming * velocity[left + 1]
+    return gone
 
 
 def _windows(seen: Sightings, known: BoolArray, width: int) -> tuple[np.ndarray, np.ndarray]:

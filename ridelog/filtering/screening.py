@@ -8,7 +8,6 @@ for good, the model is told that its position may have stepped there.
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.ndimage import median_filter
 
 from ridelog.filtering.sightings import Sightings
 from ridelog.track import BoolArray, FloatArray
@@ -77,7 +76,7 @@ def _good_velocities(seen: Sightings) -> BoolArray:
     if known.sum() < 5:
         return good
     velocity = seen.velocity_mps[known]
-    around = np.stack([median_filter(velocity[:, axis], 5, mode="mirror") for axis in (0, 1)], 1)
+    around = np.stack([_median_of_five(velocity[:, axis]) for axis in (0, 1)], axis=1)
     off = np.hypot(*(velocity - around).T)
     spread = float(np.median(off)) / _MAD
     spacing = np.gradient(seen.time_s)[known]
@@ -94,6 +93,14 @@ def _good_velocities(seen: Sightings) -> BoolArray:
     level = _off_a_level(np.hypot(*velocity.T), max(_GROSS * 0.1, 1.5 * seen.speed_step_mps))
     good[known] = ~(gross | (lone & against) | level)
     return good
+
+
+def _median_of_five(values: FloatArray) -> FloatArray:
+    """Return the median of each value and two neighbours on either side, mirrored at the ends."""
+    wider = np.pad(values, 2, mode="reflect")
+    fives = np.stack([wider[shift : shift + len(values)] for shift in range(5)], axis=1)
+    median: FloatArray = np.partition(fives, 2, axis=1)[:, 2]
+    return median
 
 
 def _off_a_level(speed: FloatArray, least_mps: float) -> BoolArray:
@@ -130,6 +137,9 @@ def _carried(seen: Sightings, good: BoolArray, interval: FloatArray) -> FloatArr
         )
         carried: FloatArray = 0.5 * (filled[1:] + filled[:-1]) * interval[:, None]
         return carried
+    # Loads slowly, and only logs of positions alone need it.
+    from scipy.ndimage import median_filter
+
     rate = np.diff(seen.position_m, axis=0) / interval[:, None]
     width = 2 * max(2, round(0.75 / seen.usual_interval_s)) + 1
     smooth = np.stack([median_filter(rate[:, axis], width, mode="nearest") for axis in (0, 1)], 1)
