@@ -89,21 +89,12 @@ class BandedFactor:
             np.where(known, place, 0), np.arange(pairs)[:, None, None], np.arange(size)
         ]
         blocks[:, ~known] = 0.0
-        inverse = _transposed(np.linalg.inv(blocks[:, :size]))
-        gain = -inverse @ _transposed(blocks[:, size:])
+        inverse = np.swapaxes(np.linalg.inv(blocks[:, :size]), 1, 2)
+        gain = -inverse @ np.swapaxes(blocks[:, size:], 1, 2)
         drawn: FloatArray = inverse @ noise.reshape(pairs, size, count)
         for pair in range(pairs - 2, -1, -1):
             drawn[pair] += gain[pair] @ drawn[pair + 1]
         return drawn.reshape(2 * pairs, self.d, count)[:left]
-
-
-def _transposed(blocks: FloatArray) -> FloatArray:
-    return np.swapaxes(blocks, 1, 2)
-
-
-def _inverse(blocks: FloatArray) -> FloatArray:
-    inverse: FloatArray = np.linalg.inv(blocks).astype(np.float64, copy=False)
-    return 0.5 * (inverse + _transposed(inverse))
 
 
 def selected_inverse(diagonal: FloatArray, lower: FloatArray) -> tuple[FloatArray, FloatArray]:
@@ -131,33 +122,68 @@ def selected_inverse(diagonal: FloatArray, lower: FloatArray) -> tuple[FloatArra
     equations", SIAM J. Numer. Anal. 7 (1970) 627-656; the way back is an own derivation, written
     out in DEVELOPERS.md, "Variances by cyclic reduction".
     """
-    n = len(diagonal)
-    if n == 1:
-        return _inverse(diagonal), lower
-    even, odd = diagonal[0::2], diagonal[1::2]
-    inverse_odd = _inverse(odd)
-    from_left = lower[0::2]  # couples odd j with even j - 1
-    to_right = lower[1::2]  # couples even j + 1 with odd j
-    pairs, inner = len(odd), len(to_right)
-    gain_left = inverse_odd @ from_left
-    gain_right = inverse_odd[:inner] @ _transposed(to_right)
-    reduced = even.copy()
-    reduced[:pairs] -= _transposed(from_left) @ gain_left
-    reduced[1 : inner + 1] -= to_right @ gain_right
-    kept, kept_beside = selected_inverse(reduced, -to_right @ gain_left[:inner])
+    blocks, beside = _selected(_numbers_apart(diagonal), _numbers_apart(lower))
+    return np.moveaxis(blocks, 2, 0), np.moveaxis(beside, 2, 0)
 
-    left_cross = -(gain_left @ kept[:pairs])  # odd j with even j - 1
-    left_cross[:inner] -= gain_right @ kept_beside[:inner]
-    right_cross = -(
-        gain_left[:inner] @ _transposed(kept_beside[:inner]) + gain_right @ kept[1 : inner + 1]
-    )
-    eliminated = inverse_odd - left_cross @ _transposed(gain_left)
-    eliminated[:inner] -= right_cross @ _transposed(gain_right)
 
-    blocks = np.empty_like(diagonal)
-    beside = np.empty_like(lower)
-    blocks[0::2] = kept
-    blocks[1::2] = 0.5 * (eliminated + _transposed(eliminated))
-    beside[0::2] = left_cross
-    beside[1::2] = _transposed(right_cross)
+def _numbers_apart(blocks: FloatArray) -> FloatArray:
+    """Return blocks with the chain along the last axis, where whole-array steps are fastest."""
+    return np.ascontiguousarray(np.moveaxis(blocks, 0, 2))
+
+
+def _selected(diagonal: FloatArray, lower: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Return what selected_inverse does, shapes (d, d, n) and (d, d, n - 1)."""
+    if diagonal.shape[2] == 1:
+        only: FloatArray = np.linalg.inv(diagonal[:, :, 0]).astype(np.float64, copy=False)
+        return only[:, :, None], lower
+    even, odd = diagonal[:, :, 0::2].copy(), diagonal[:, :, 1::2]
+    from_left, to_right = lower[:, :, 0::2], lower[:, :, 1::2]  # couple j - 1 to j, j to j + 1
+    d, pairs, inner = len(odd), odd.shape[2], to_right.shape[2]
+    # With the odd blocks C C', everything that eliminates them is made of C^-1 and C^-1 times
+    # their couplings: products with the blocks' inverses would lose digits.
+    beside_odd = np.zeros((d, 4 * d, pairs))
+    beside_odd[:, :d] = odd
+    beside_odd[range(d), range(d, 2 * d)] = 1.0
+    beside_odd[:, 2 * d : 3 * d] = from_left
+    beside_odd[:, 3 * d :, :inner] = np.swapaxes(to_right, 0, 1)
+    _eliminate(beside_odd)
+    root, left, right = (beside_odd[:, i * d : (i + 1) * d] for i in (1, 2, 3))
+    right = right[:, :, :inner]
+    even[:, :, :pairs] -= _product(_turned(left), left)
+    even[:, :, 1 : inner + 1] -= _product(_turned(right), right)
+    kept, kept_beside = _selected(even, -_product(_turned(right), left[:, :, :inner]))
+
+    # An odd block is -gain_left times its left neighbour -gain_right times its right one.
+    back = _turned(root)
+    gain_left, gain_right = _product(back, left), _product(back[:, :, :inner], right)
+    left_cross = _product(gain_left, kept[:, :, :pairs])
+    left_cross[:, :, :inner] += _product(gain_right, kept_beside[:, :, :inner])
+    right_cross = _product(gain_left[:, :, :inner], _turned(kept_beside)[:, :, :inner])
+    right_cross += _product(gain_right, kept[:, :, 1 : inner + 1])
+    eliminated = _product(back, root)
+    eliminated += _product(left_cross, _turned(gain_left))
+    eliminated[:, :, :inner] += _product(right_cross, _turned(gain_right))
+
+    blocks, beside = np.empty_like(diagonal), np.empty_like(lower)
+    blocks[:, :, 0::2] = kept
+    blocks[:, :, 1::2] = 0.5 * (eliminated + _turned(eliminated))
+    beside[:, :, 0::2] = -left_cross
+    beside[:, :, 1::2] = -_turned(right_cross)
     return blocks, beside
+
+
+def _turned(blocks: FloatArray) -> FloatArray:
+    return np.swapaxes(blocks, 0, 1)
+
+
+def _product(left: FloatArray, right: FloatArray) -> FloatArray:
+    product: FloatArray = np.einsum("ijn,jkn->ikn", left, right)
+    return product
+
+
+def _eliminate(beside: FloatArray) -> None:
+    """Turn (C C', B), the first block square, into (., C^-1 B) in place, shape (d, many, m)."""
+    for k in range(len(beside)):
+        beside[k, k:] /= np.sqrt(beside[k, k])
+        for row in range(k + 1, len(beside)):
+            beside[row, k + 1 :] -= beside[k, row] * beside[k, k + 1 :]

@@ -20,6 +20,7 @@ from typing import NamedTuple
 import numpy as np
 
 from ridelog.filtering.banded import BandedFactor, selected_inverse
+from ridelog.filtering.links import Links, WeightedLinks
 from ridelog.track import BoolArray, FloatArray
 
 # Correlation times of the slow errors. The drift of a position solution follows satellite geometry
@@ -69,12 +70,12 @@ class Weights:
 class Blocks(NamedTuple):
     """A precision of all states, block by block.
 
-    interval : of each interval's residual, shape (n - 1, d, d).
+    links : of the intervals' residuals.
     start : what is known of the first instants of pieces, shape (n, d).
     diagonal, lower : of the states, as ``BandedFactor`` takes them.
     """
 
-    interval: FloatArray
+    links: WeightedLinks
     start: FloatArray
     diagonal: FloatArray
     lower: FloatArray
@@ -134,74 +135,18 @@ class Chain:
         )
 
     @cached_property
-    def transitions(self) -> tuple[FloatArray, FloatArray]:
-        """F and A of the interval's residual A x(k+1) - F x(k), made when first needed.
-
-        A differs from one because the drift velocity moves the believed position by its
-        trapezoid over the interval.
-        """
-        d, dt, m = self.d, self._dt, self.n - 1
-        forward = np.zeros((m, d, d))
-        onto = np.zeros((m, d, d))
-        onto[:, range(d), range(d)] = 1.0
-        forward[:, [0, 1, 2], [0, 1, 2]] = 1.0
-        forward[:, 0, 1] = forward[:, 1, 2] = dt
-        forward[:, 0, 2] = 0.5 * dt**2
-        forward[:, 0, 3] = 0.5 * dt
-        onto[:, 0, 3] = -0.5 * dt
-        forward[:, 3, 3] = self.drift_keep
-        if d == 5:
-            forward[:, 4, 4] = self.slow_keep
-        return forward, onto
-
-    def _interval_precision(self, weights: Weights) -> FloatArray:
-        """Return the precision of each interval's residual, shape (n - 1, d, d).
-
-        The first three rows hold the closed-form inverse of white jerk's covariance
-        [[dt^5/20, dt^4/8, dt^3/6], [., dt^3/3, dt^2/2], [., ., dt]] / intensity.
-        """
-        dt = self._dt
-        m = len(dt)
-        precision = np.zeros((m, self.d, self.d))
-        scale = 1.0 / weights.jerk
-        for row, column, factor, power in (
-            (0, 0, 720.0, 5),
-            (0, 1, -360.0, 4),
-            (0, 2, 60.0, 3),
-            (1, 1, 192.0, 3),
-            (1, 2, -36.0, 2),
-            (2, 2, 9.0, 1),
-        ):
-            value = factor * scale / dt**power
-            precision[:, row, column] = value
-            precision[:, column, row] = value
-        stepping = np.flatnonzero(self.steps)
-        if len(stepping):
-            # An unknown step of the position removes what its residual says: the precision
-            # conditional on the first component being free (Schur complement).
-            block = precision[stepping, :3, :3]
-            edge = block[:, :, :1]
-            precision[stepping, :3, :3] = block - (
-                (1.0 - 1e-9) * edge @ np.swapaxes(edge, 1, 2) / edge[:, :1, :]
-            )
-        precision[:, 3, 3] = 1.0 / (weights.drift**2 * (1.0 - self.drift_keep**2))
-        if self.d == 5:
-            precision[:, 4, 4] = 1.0 / (weights.slow_sd**2 * (1.0 - self.slow_keep**2))
-        precision[self.breaks] = 0.0
-        return precision
+    def links(self) -> Links:
+        """What joins the instants, made when first needed."""
+        return Links(self._dt, self.breaks, self.steps, self.drift_keep, self.slow_keep)
 
     def blocks(self, weights: Weights) -> "Blocks":
         """Return the precision of all states under these weights."""
         n, d = self.n, self.d
-        interval = self._interval_precision(weights)
-        forward, onto = self.transitions
-        weighted_forward = interval @ forward
-        weighted_onto = interval @ onto
-        onto_t = np.swapaxes(onto, 1, 2)
+        links = self.links.weighted(weights.jerk, weights.drift, weights.slow_sd)
+        onto, forward, lower = links.blocks(d)
         diagonal = np.zeros((n, d, d))
-        diagonal[:-1] += np.swapaxes(forward, 1, 2) @ weighted_forward
-        diagonal[1:] += onto_t @ weighted_onto
-        lower = -onto_t @ weighted_forward
+        diagonal[:-1] = forward
+        diagonal[1:] += onto
         start = np.zeros((n, d))
         drift_sd = float(np.median(weights.drift)) if n > 1 else 0.05
         sds = [1.0 / sd**2 for sd in _START_SD] + [drift_sd**-2, weights.slow_sd**-2]
@@ -214,7 +159,7 @@ class Chain:
             for row in (1, 4):
                 for column in (1, 4):
                     diagonal[:, row, column] += weights.velocity
-        return Blocks(interval, start, diagonal, lower)
+        return Blocks(links, start, diagonal, lower)
 
     def solve(self, weights: Weights, *, refine: bool = True) -> "Solution":
         """Return the most probable states under these weights, with the factored precision."""
@@ -222,36 +167,36 @@ class Chain:
 
 
 class Solution:
-    """One solved chain: states, and on request their variances or draws of their errors.
-
-    Attributes
-    ----------
-    states : ndarray, shape (n, d, 2)
-        Posterior mean; last axis east, north.
-    """
+    """One solved chain: on request its states, their variances or draws of their errors."""
 
     def __init__(self, chain: Chain, weights: Weights, *, refine: bool = True) -> None:
         self.chain = chain
         self.weights = weights
-        n, d = chain.n, chain.d
+        self._refine = refine
         blocks = chain.blocks(weights)
-        self._precision, self._start = blocks.interval, blocks.start
+        self._links, self._start = blocks.links, blocks.start
         self._diagonal, self._lower = blocks.diagonal, blocks.lower
-        self.factor = BandedFactor(self._diagonal, self._lower)
-        self.states = self.factor.solve(self._seen(np.zeros((n, d, 2))))
-        if refine:
+
+    @cached_property
+    def factor(self) -> BandedFactor:
+        """The factored precision, made when first needed: variances alone do without."""
+        return BandedFactor(self._diagonal, self._lower)
+
+    @cached_property
+    def states(self) -> FloatArray:
+        """Posterior mean, shape (n, d, 2); last axis east, north; made when first needed."""
+        states = self.factor.solve(self._seen(np.zeros((self.chain.n, self.chain.d, 2))))
+        if self._refine:
             # The factor loses digits as the rate's fifth power; one step of refinement whose
             # residual is formed from the model's own differences restores them.
-            self.states = self.states + self.factor.solve(self._pull(self.states))
+            states = states + self.factor.solve(self._pull(states))
+        return states
 
     def _pull(self, states: FloatArray) -> FloatArray:
         """Return the negative gradient of the objective at ``states``."""
-        chain, weights = self.chain, self.weights
+        weights = self.weights
         pull = self._seen(states) - self._start[:, :, None] * states
-        forward, onto = chain.transitions
-        weighted = self._precision @ (onto @ states[1:] - forward @ states[:-1])
-        pull[1:] -= np.swapaxes(onto, 1, 2) @ weighted
-        pull[:-1] += np.swapaxes(forward, 1, 2) @ weighted
+        pull += self._links.pull(states)
         pull[:, 1] -= weights.still[:, None] * states[:, 1]
         pull[:, 2] -= weights.cruise[:, None] * states[:, 2]
         return pull
@@ -263,8 +208,7 @@ class Solution:
         or instants compare. With z ~ N(H x, R) and x ~ N(0, K^-1) the density of z has the
         logarithm (log |K| - log |K + H' R^-1 H| + z' R^-1 H m) / 2 an axis, m the solution.
         """
-        live = ~self.chain.breaks
-        prior = float(np.linalg.slogdet(self._precision[live])[1].sum())
+        prior = self._links.log_determinant(self.chain.d)
         prior += float(np.log(self._start[self.chain.first]).sum())
         agreement = float(np.sum(self._seen(np.zeros_like(self.states)) * self.states))
         return prior - self.factor.log_determinant() + 0.5 * agreement

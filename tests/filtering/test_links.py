@@ -1,0 +1,125 @@
+"""The blocks that neighbouring instants add to the equations, against the model written out."""
+
+import numpy as np
+import pytest
+
+from ridelog.filtering.chain import Chain, Weights
+from ridelog.filtering.links import Links
+from ridelog.track import FloatArray
+
+_DRIFT, _SLOW = 0.05, 0.03
+
+
+def _model(
+    interval_s: float, jerk: float, drift_keep: float, slow_keep: float, *, steps: bool = False
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Return F, A and the precision of A x(k+1) - F x(k), shape (5, 5) each."""
+    h = interval_s
+    forward = np.eye(5)
+    forward[0, 1:4] = h, h**2 / 2.0, h / 2.0
+    forward[1, 2] = h
+    forward[3, 3], forward[4, 4] = drift_keep, slow_keep
+    onto = np.eye(5)
+    onto[0, 3] = -h / 2.0
+    covariance = np.diag([0, 0, 0, _DRIFT**2 * (1 - drift_keep**2), _SLOW**2 * (1 - slow_keep**2)])
+    covariance[:3, :3] = jerk * np.array(
+        [[h**5 / 20, h**4 / 8, h**3 / 6], [h**4 / 8, h**3 / 3, h**2 / 2], [h**3 / 6, h**2 / 2, h]]
+    )
+    if steps:
+        # A step of that much variance leaves a thousand-millionth of the position's precision.
+        covariance[0, 0] += (1.0e9 - 1.0) * jerk * h**5 / 720.0
+    return forward, onto, np.linalg.inv(covariance)
+
+
+def _links(
+    interval_s: FloatArray, breaks: list[int], steps: list[int]
+) -> tuple[Links, FloatArray, FloatArray]:
+    place = np.arange(len(interval_s))
+    drift_keep, slow_keep = np.exp(-interval_s / 20.0), np.exp(-interval_s / 3.0)
+    links = Links(interval_s, np.isin(place, breaks), np.isin(place, steps), drift_keep, slow_keep)
+    return links, drift_keep, slow_keep
+
+
+def test_blocks_are_those_of_the_model() -> None:
+    interval_s = np.array([0.04, 0.1, 0.25, 1.0, 0.2])
+    jerk = np.array([0.01, 1.0, 5.0, 0.3, 2.0])
+    links, drift_keep, slow_keep = _links(interval_s, breaks=[2], steps=[4])
+    weighted = links.weighted(jerk, np.full(5, _DRIFT), _SLOW)
+    for k, h in enumerate(interval_s):
+        forward, onto, precision = _model(h, jerk[k], drift_keep[k], slow_keep[k], steps=k == 4)
+        wanted = (
+            onto.T @ precision @ onto,
+            forward.T @ precision @ forward,
+            -onto.T @ precision @ forward,
+        )
+        for block, expected in zip(weighted.blocks(5), wanted, strict=True):
+            if k == 2:
+                assert not block[k].any()
+                continue
+            size = np.sqrt(np.abs(np.outer(np.diag(wanted[1]), np.diag(wanted[1]))))
+            np.testing.assert_allclose(block[k] / size, expected / size, atol=1e-6)
+
+
+def test_the_pull_is_that_of_the_blocks() -> None:
+    random = np.random.default_rng(1)
+    interval_s = random.uniform(0.5, 1.5, 6)
+    links, _, _ = _links(interval_s, breaks=[1], steps=[3])
+    weighted = links.weighted(random.uniform(0.5, 2.0, 6), np.full(6, _DRIFT), _SLOW)
+    onto, forward, lower = weighted.blocks(5)
+    states = random.normal(size=(7, 5, 2))
+    expected = np.zeros_like(states)
+    expected[:-1] -= forward @ states[:-1] + np.swapaxes(lower, 1, 2) @ states[1:]
+    expected[1:] -= onto @ states[1:] + lower @ states[:-1]
+    np.testing.assert_allclose(weighted.pull(states), expected, rtol=1e-9, atol=1e-7)
+
+
+@pytest.mark.parametrize("d", [4, 5])
+def test_the_determinant_is_that_of_the_model(d: int) -> None:
+    interval_s = np.array([0.3, 0.5, 1.0])
+    jerk = np.array([0.5, 1.0, 2.0])
+    links, drift_keep, slow_keep = _links(interval_s, breaks=[0], steps=[])
+    weighted = links.weighted(jerk, np.full(3, _DRIFT), _SLOW)
+    expected = sum(
+        float(
+            np.linalg.slogdet(
+                _model(interval_s[k], jerk[k], drift_keep[k], slow_keep[k])[2][:d, :d]
+            )[1]
+        )
+        for k in (1, 2)
+    )
+    assert weighted.log_determinant(d) == pytest.approx(expected, rel=1e-9)
+
+
+def test_variances_keep_their_digits_at_a_high_rate() -> None:
+    """A steady ride at 25 Hz, the hardest case: every column of the inverse solved on its own.
+
+    The reference is refined with residuals from the model's own differences, as the states are.
+    """
+    n, rate_hz = 120, 25.0
+    chain = Chain(
+        np.arange(n) / rate_hz,
+        np.zeros((n, 2)),
+        np.zeros((n, 2)),
+        np.zeros(n - 1, dtype=bool),
+        np.zeros(n - 1, dtype=bool),
+    )
+    weights = Weights(
+        jerk=np.full(n - 1, 1e-3),
+        position=np.full(n, 25.0),
+        velocity=np.full(n, 150.0),
+        still=np.zeros(n),
+        cruise=np.zeros(n),
+        drift=np.full(n - 1, _DRIFT),
+        slow_sd=_SLOW,
+    )
+    solution = chain.solve(weights)
+    blocks, _ = solution.variances()
+    for k in (0, 1, 60, n - 2, n - 1):
+        for row in range(5):
+            unit = np.zeros((n, 5, 2))
+            unit[k, row] = 1.0
+            column = solution.factor.solve(unit)
+            for _ in range(3):
+                # The data are zero, so the pull is minus the precision times the states.
+                column = column + solution.factor.solve(unit + solution._pull(column))
+            assert blocks[k, row, row] == pytest.approx(column[k, row, 0], rel=2e-4)
