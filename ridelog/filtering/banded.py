@@ -57,9 +57,10 @@ class BandedFactor:
         solution = cho_solve_banded((self._factor, True), flat, check_finite=False)
         return np.asarray(solution).reshape(right.shape)
 
-    def log_determinant(self) -> float:
-        """Return the logarithm of the matrix's determinant."""
-        return 2.0 * float(np.log(self._factor[0]).sum())
+    def log_pivots(self) -> FloatArray:
+        """Return what each instant adds to the logarithm of the determinant, shape (n,)."""
+        pivots: FloatArray = 2.0 * np.log(self._factor[0]).reshape(self.n, self.d).sum(axis=1)
+        return pivots
 
     def last_pivot(self) -> FloatArray:
         """Return what the diagonal's last block has become once all others are eliminated."""
@@ -69,18 +70,22 @@ class BandedFactor:
         pivot: FloatArray = triangle @ triangle.T
         return pivot
 
-    def draw(self, random: np.random.Generator, count: int, first: int = 0) -> FloatArray:
-        """Return draws, shape (n - first, d, count), of zero mean and the inverse as covariance.
+    def draw(
+        self, random: np.random.Generator, count: int, first: int = 0, stop: int | None = None
+    ) -> FloatArray:
+        """Return draws, shape (stop - first, d, count), of zero mean, the inverse as covariance.
 
         If the matrix is L L', the solution x of L' x = z with z standard normal has covariance
         L'^-1 L^-1, the inverse. It is found from the end: instants before ``first`` cost nothing.
+        ``stop`` is the end, or where instants begin that are not tied to those before.
         """
-        left = self.n - first
+        stop = self.n if stop is None else stop
+        left = stop - first
         noise = random.standard_normal((left * self.d, count))
         # Two instants at a time: products of small matrices with many columns are what costs.
         pairs, size = -(-left // 2), 2 * self.d
         band = np.zeros((size, pairs * size))
-        band[:, : left * self.d] = self._factor[:, first * self.d :]
+        band[:, : left * self.d] = self._factor[:, first * self.d : stop * self.d]
         band[0, left * self.d :] = 1.0
         noise = np.concatenate([noise, np.zeros((pairs * size - len(noise), count))])
         place = np.subtract.outer(np.arange(2 * size), np.arange(size))

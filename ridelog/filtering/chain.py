@@ -208,10 +208,17 @@ class Solution:
         or instants compare. With z ~ N(H x, R) and x ~ N(0, K^-1) the density of z has the
         logarithm (log |K| - log |K + H' R^-1 H| + z' R^-1 H m) / 2 an axis, m the solution.
         """
-        prior = self._links.log_determinant(self.chain.d)
-        prior += float(np.log(self._start[self.chain.first]).sum())
-        agreement = float(np.sum(self._seen(np.zeros_like(self.states)) * self.states))
-        return prior - self.factor.log_determinant() + 0.5 * agreement
+        return float(self.log_evidences().sum())
+
+    def log_evidences(self) -> FloatArray:
+        """Return what each instant adds to it, shape (n,): pieces may be summed one by one."""
+        first = self.chain.first
+        each = -self.factor.log_pivots()
+        each[1:] += self._links.log_determinants(self.chain.d)
+        each[first] += np.log(self._start[first]).sum(axis=1)
+        seen = self._seen(np.zeros_like(self.states))
+        each += 0.5 * (seen * self.states).sum(axis=(1, 2))
+        return each
 
     def _seen(self, states: FloatArray) -> FloatArray:
         """Return how what was seen pulls on ``states``."""

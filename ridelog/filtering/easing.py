@@ -59,14 +59,14 @@ class Easing:
         share = self.fall.per_s**2 / 3.0 + self.fall.sd_per_s**2
         return float(self.accel_mps2**2 * share * _SHAPE_S)
 
-    def departure(self, time_s: FloatArray, opened_s: float) -> FloatArray:
+    def departure(self, time_s: FloatArray, opened_s: FloatArray | float) -> FloatArray:
         """Return how far a start departs from constant acceleration, shape (n, 3, 2).
 
         Parameters
         ----------
         time_s : ndarray, shape (n,)
             Instants. [s]
-        opened_s : float
+        opened_s : ndarray, shape (n,), or float
             When the throttle is open: from there the pull eases. [s]
 
         Returns
@@ -75,7 +75,7 @@ class Easing:
             Position, velocity and acceleration, east and north. [m], [m/s], [m/s²]
         """
         since = np.maximum(time_s - opened_s, 0.0)
-        eased = np.minimum(since, max(self.until_s - opened_s, 0.0))
+        eased = np.minimum(since, np.maximum(self.until_s - opened_s, 0.0))
         later = since - eased
         # With A = 1: a = exp(-k t) less one, and its integrals from zero.
         k = self.fall.per_s

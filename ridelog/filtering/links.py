@@ -126,16 +126,15 @@ class WeightedLinks:
             off[:, 4] += keep * slow
         return pull
 
-    def log_determinant(self, d: int) -> float:
-        """Return the logarithm of the determinant of the precision of all residuals."""
+    def log_determinants(self, d: int) -> FloatArray:
+        """Return the logarithm of the determinant of each residual's precision, 0 at breaks."""
         links = self._links
         live = links._live
-        usual = float(np.linalg.slogdet(_JERK)[1])
-        stepped = float(np.linalg.slogdet(_STEPPED)[1])
-        count = int(np.count_nonzero(live[links._stepped]))
-        total = usual * (int(np.count_nonzero(live)) - count) + stepped * count
-        total += float(
-            np.sum(3.0 * np.log(self._jerk[live]) - 9.0 * np.log(links._interval_s[live]))
-        )
-        total += float(np.sum(np.log(self._drift[live])))
-        return total + (float(np.sum(np.log(self._slow[live]))) if d == 5 else 0.0)
+        each = np.full(len(live), float(np.linalg.slogdet(_JERK)[1]))
+        each[links._stepped] = float(np.linalg.slogdet(_STEPPED)[1])
+        each[~live] = 0.0
+        each[live] += 3.0 * np.log(self._jerk[live]) - 9.0 * np.log(links._interval_s[live])
+        each[live] += np.log(self._drift[live])
+        if d == 5:
+            each[live] += np.log(self._slow[live])
+        return each

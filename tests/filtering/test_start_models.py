@@ -1,0 +1,77 @@
+"""Models of many starts solved in one chain are those solved one by one."""
+
+import numpy as np
+import pytest
+
+from ridelog.analysis.runs import find_runs
+from ridelog.filtering.easing import Easing, easing_of_start, fall_of_pull
+from ridelog.filtering.motion import Motion
+from ridelog.filtering.posterior import Posterior
+from ridelog.filtering.smoother import estimate_motion
+from ridelog.filtering.start_models import StartModels
+from ridelog.simulate import Machine, Ride, preset, to_track
+
+_END_S = 10.0
+
+
+def _ridden(rate_hz: float, kind: str, reports_speed: bool) -> tuple[Motion, Easing | None]:
+    ride = Ride(Machine())
+    ride.stand(5.2)
+    ride.drive(until_mps=7.0, build_s=0.3)
+    ride.hold(4.0)
+    rng = np.random.default_rng(21)
+    receiver = preset(kind, rate_hz, rng, reports_speed=reports_speed)
+    motion = estimate_motion(to_track(receiver.observe(ride.build(), rng)))
+    spans = [(run.earliest_s, run.top_s) for run in find_runs(motion) if run.standing]
+    return motion, easing_of_start(motion, 3.0, _END_S, fall_of_pull(motion, spans))
+
+
+@pytest.mark.parametrize("rate_hz", [10.0, 2.0])
+@pytest.mark.parametrize(("kind", "reports_speed"), [("clean", True), ("jumpy", False)])
+def test_starts_solved_together_are_those_solved_alone(
+    rate_hz: float, kind: str, reports_speed: bool
+) -> None:
+    motion, easing = _ridden(rate_hz, kind, reports_speed)
+    assert isinstance(motion.posterior, Posterior)
+    models = StartModels(motion, motion.posterior, 3.0, _END_S, easing)
+    # On a fix, beside one, and between two.
+    start_s = np.array([4.0, 4.93, 5.21, 5.55])
+    together = models.solved(start_s)
+    for number, at_s in enumerate(start_s):
+        alone = models.solved(np.array([at_s]))
+        assert together.evidence[number] == pytest.approx(alone.evidence[0], abs=1e-6)
+        part = slice(together.edges[number], together.edges[number + 1])
+        np.testing.assert_array_equal(
+            together.solution.chain.time_s[part], alone.solution.chain.time_s
+        )
+        np.testing.assert_allclose(together.solution.states[part], alone.solution.states, atol=1e-7)
+    assert int(np.argmax(together.evidence)) == 2
+
+
+def test_what_was_seen_much_later_hardly_tells_the_start() -> None:
+    motion, easing = _ridden(10.0, "clean", True)
+    assert isinstance(motion.posterior, Posterior)
+    models = StartModels(motion, motion.posterior, 3.0, _END_S, easing)
+    start_s = np.arange(4.9, 5.5, 0.1)
+    whole, cut = models.solved(start_s), models.solved(start_s, until_s=5.5 + 4.0)
+    assert cut.edges[-1] < whole.edges[-1]
+    difference = cut.evidence - whole.evidence
+    np.testing.assert_allclose(difference - difference.mean(), 0.0, atol=0.3)
+
+
+def test_draws_of_a_start_scatter_about_its_states() -> None:
+    motion, easing = _ridden(10.0, "clean", True)
+    assert isinstance(motion.posterior, Posterior)
+    starts = StartModels(motion, motion.posterior, 3.0, _END_S, easing).solved(np.array([5.1, 5.2]))
+    drawn = starts.drawn(1, 400, np.random.default_rng(1))
+    at = drawn.time_s.searchsorted(7.0)
+    speed = drawn.states[at, 1]
+    part = slice(starts.edges[1], starts.edges[2])
+    mean = (starts.solution.states[part, 1] + starts.departure[part, 1])[at]
+    sd = speed.std(axis=1)
+    assert np.all((sd > 0.01) & (sd < 0.1))
+    np.testing.assert_allclose(speed.mean(axis=1), mean, atol=0.2 * sd.max())
+    # Positions are those of the ride, not of the model's own origin.
+    row = int(np.argmin(np.abs(motion.track.time_s - 7.0)))
+    ridden = [motion.east_m[row], motion.north_m[row]]
+    np.testing.assert_allclose(drawn.states[at, 0].mean(axis=1), ridden, atol=1.0)
