@@ -87,21 +87,26 @@ def most_probable(odds: FloatArray, time_s: FloatArray) -> IntArray:
     A. J. Viterbi, "Error bounds for convolutional codes and an asymptotically optimum decoding
     algorithm", IEEE Trans. Inf. Theory 13 (1967) 260-269.
     """
-    count, kinds = odds.shape
-    if count != len(time_s):
-        raise ValueError(f"{count} instants with odds, {len(time_s)} with times")
+    if len(odds) != len(time_s):
+        raise ValueError(f"{len(odds)} instants with odds, {len(time_s)} with times")
     # With so few kinds, lists of numbers are several times faster than arrays of them.
     rows = odds.tolist()
     total = rows[0]
-    came_from = []
+    totals = [total]
     for row in rows[1:]:
         least = max(total) - _CHANGE_COST
-        best = total.index(max(total))
-        came_from.append([kind if total[kind] >= least else best for kind in range(kinds)])
-        total = [max(before, least) + here for before, here in zip(total, row, strict=True)]
-    chosen = [total.index(max(total))]
-    for before in reversed(came_from):
-        chosen.append(before[chosen[-1]])
+        total = [
+            (before if before >= least else least) + here
+            for before, here in zip(total, row, strict=True)
+        ]
+        totals.append(total)
+    kind = total.index(max(total))
+    chosen = [kind]
+    for total in reversed(totals[:-1]):
+        best = max(total)
+        if total[kind] < best - _CHANGE_COST:
+            kind = total.index(best)
+        chosen.append(kind)
     return np.array(chosen[::-1], dtype=np.int64)
 
 

@@ -73,7 +73,8 @@ def fit_onset(seconds: Seconds, rate_hz: float) -> OnsetFit | None:
     onsets = np.arange(slowest, fastest, _GRID_MPS)
     onset = np.repeat(onsets, len(_GROWTHS_MPS))
     growth = np.tile(_GROWTHS_MPS, len(onsets))
-    powers, bases = _with_prior(seconds, seconds.across, seconds.along, onset, growth)
+    bases = _bases(seconds, onset, growth)
+    powers = np.append(seconds.across, np.median(seconds.along))
     freedom = seconds.freedom
     plain = bases[:1].copy()
     plain[:, :, 2] = 0.0
@@ -97,7 +98,7 @@ def fit_onset(seconds: Seconds, rate_hz: float) -> OnsetFit | None:
     drawn = np.searchsorted(np.cumsum(odds / odds.sum()), steps)
     speeds = onset[drawn] + _GRID_MPS * random.uniform(-0.5, 0.5, 2 * DRAWS)
     drawn = random.permutation(drawn)
-    rates = _rates(seconds, onset[drawn], growth[drawn], tempered, random, (onset, growth, best))
+    rates = _rates(seconds, bases[best], bases[drawn], tempered, random)
     frequency = np.sqrt(rates[0, 2] / max(float(shares[best, 2]), 1e-12)) / (2.0 * np.pi)
     return OnsetFit(
         gain=gain,
@@ -135,31 +136,27 @@ def condensed(seconds: Seconds, most: int = _MOST_SECONDS) -> Seconds:
 
 def _rates(
     seconds: Seconds,
-    onset: FloatArray,
-    growth: FloatArray,
+    best: FloatArray,
+    bases: FloatArray,
     tempered: float,
     random: np.random.Generator,
-    chosen: tuple[FloatArray, FloatArray, int],
 ) -> FloatArray:
     """Return parts of the rate's mean square, shape (columns, 4).
 
     Noise, then yaw rate: steady, grown (at full strength), and in the fastest seconds ridden.
+    ``best`` (k + 1, 3) and ``bases`` (columns, k + 1, 3) are of the likeliest onset and of drawn
+    ones.
     """
-    all_onsets, all_growths, best = chosen
-    at = slice(best, best + 1)
-    powers, bases = _with_prior(
-        seconds, seconds.across_rate, seconds.along_rate, all_onsets[at], all_growths[at]
-    )
+    powers = np.append(seconds.across_rate, np.median(seconds.along_rate))
     hold = 1.0 / (seconds.freedom * _STEADY_RADPS**2)
-    _, shares = _fitted(powers, bases, hold, _ROUNDS)
-    mean = bases[0] @ shares[0]
+    _, shares = _fitted(powers, best[None], hold, _ROUNDS)
+    mean = best @ shares[0]
     # What another ride of the same machine would have shown: every second drawn anew.
     half = 0.5 * seconds.freedom * tempered
     again = mean * random.gamma(half, 1.0 / half, (2 * DRAWS, len(mean)))
-    _, others = _with_prior(seconds, seconds.across_rate, seconds.along_rate, onset, growth)
-    _, drawn = _fitted(again, others, hold, _ROUNDS_AGAIN)
-    fitted = np.append(shares, _fastest(bases, shares), axis=1)
-    drawn = np.append(drawn, _fastest(others, drawn), axis=1)
+    _, drawn = _fitted(again, bases, hold, _ROUNDS_AGAIN)
+    fitted = np.append(shares, _fastest(best[None], shares), axis=1)
+    drawn = np.append(drawn, _fastest(bases, drawn), axis=1)
     result: FloatArray = np.concatenate([fitted, np.tile(fitted, (DRAWS, 1)), drawn[:DRAWS]])
     return result
 
@@ -176,26 +173,23 @@ def _fastest(bases: FloatArray, parts: FloatArray) -> FloatArray:
     return result
 
 
-def _with_prior(
-    seconds: Seconds,
-    across: FloatArray,
-    along: FloatArray,
-    onset_mps: FloatArray,
-    growth_mps: FloatArray,
-) -> tuple[FloatArray, FloatArray]:
-    """Return mean squares and what each part of the model adds to them.
+def _bases(seconds: Seconds, onset_mps: FloatArray, growth_mps: FloatArray) -> FloatArray:
+    """Return what each part of the model adds to the mean squares, shape (fits, k + 1, 3).
 
-    Shapes (k + 1,) and (fits, k + 1, 3); the last row is the lengthways noise at no speed.
+    The last row is the lengthways noise at no speed.
     """
     speed = seconds.speed_mps
-    ramp = np.clip((speed[None] - onset_mps[:, None, None]) / growth_mps[:, None, None], 0.0, 1.0)
-    grown = (speed[None] * ramp) ** 2 @ seconds.weight
-    fits, count = grown.shape
+    fits, count = len(onset_mps), len(speed)
     bases = np.zeros((fits, count + 1, 3))
     bases[:, :, 0] = 1.0
     bases[:, :-1, 1] = seconds.mean_square_mps2
-    bases[:, :-1, 2] = grown
-    return np.append(across, np.median(along)), bases
+    # One fit at a time stays in the processor's nearest memory.
+    for grown, onset, growth in zip(bases[:, :-1, 2], onset_mps, growth_mps, strict=True):
+        ramp = np.clip((speed - onset) / growth, 0.0, 1.0)
+        ramp *= speed
+        ramp *= ramp
+        grown[:] = ramp @ seconds.weight
+    return bases
 
 
 def _fitted(
