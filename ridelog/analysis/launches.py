@@ -1,5 +1,6 @@
 """Standing starts: how long each took over every window, and the best and median of them."""
 
+from collections.abc import Iterator
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -156,18 +157,30 @@ def _launch(drawn: RunDraws, windows: tuple[Window, ...], rollout_m: float) -> L
         top_mps=drawn.run.top_mps,
         end_s=drawn.run.end_s,
         course_rad=drawn.run.course_rad,
-        windows=tuple(_window_time(drawn, window, rollout_m) for window in windows),
+        windows=tuple(_window_times(drawn, windows, rollout_m)),
         curve_s=since[shown],
         curve_mps=drawn.speed_mps[shown].mean(axis=1),
     )
 
 
-def _window_time(drawn: RunDraws, window: Window, rollout_m: float) -> WindowTime:
-    begin = drawn.covers(rollout_m) if window.standing else drawn.passes(window.from_mps)
-    if window.distance_m is not None:
-        end = drawn.covers(window.distance_m + rollout_m)
-    else:
-        end = drawn.passes(window.to_mps or 0.0)
+def _window_times(
+    drawn: RunDraws, windows: tuple[Window, ...], rollout_m: float
+) -> Iterator[WindowTime]:
+    """Yield every window of a launch; the speeds of all of them are looked for at once."""
+    named = {speed for w in windows for speed in (w.from_mps, w.to_mps) if speed}
+    speeds = np.array(sorted(named))
+    passed = dict(zip(speeds.tolist(), drawn.passes(speeds), strict=True)) if named else {}
+    started = drawn.covers(rollout_m)
+    for window in windows:
+        begin = started if window.standing else passed[window.from_mps]
+        if window.distance_m is not None:
+            end = drawn.covers(window.distance_m + rollout_m)
+        else:
+            end = passed[window.to_mps or 0.0]
+        yield _window_time(drawn, window, begin, end)
+
+
+def _window_time(drawn: RunDraws, window: Window, begin: FloatArray, end: FloatArray) -> WindowTime:
     end = np.where(end > begin, end, np.nan)
     columns = drawn.columns(end - begin)
     # Draws of a posterior are what the truth may be: their quantiles, skew included.

@@ -166,13 +166,13 @@ def _accelerations(drawn: RunDraws, speed: FloatArray) -> FloatArray:
     top = _USED_SHARE * drawn.run.top_mps
     first = drawn.columns(drawn.start_s)
     out = np.full((len(speed), len(first)), np.nan)
-    for index, middle in enumerate(speed):
-        low, high = middle - HALF_STEP_MPS, middle + HALF_STEP_MPS
-        if high > top or low < drawn.run.low_mps + _OPENING_MPS - 1e-9:
-            continue
-        begin, end = drawn.passes(low), drawn.passes(high)
+    low, high = speed - HALF_STEP_MPS, speed + HALF_STEP_MPS
+    inside = np.flatnonzero((high <= top) & (low >= drawn.run.low_mps + _OPENING_MPS - 1e-9))
+    passed = drawn.passes(np.concatenate([low[inside], high[inside]]))
+    begins, ends = np.split(passed, 2)
+    for index, begin, end in zip(inside, begins, ends, strict=True):
         length = np.where(end > begin, end - begin, np.nan)
-        figures = drawn.columns((high - low) / length)
+        figures = drawn.columns(2.0 * HALF_STEP_MPS / length)
         if np.isfinite(figures[0]) and np.mean(np.isfinite(figures)) > 0.9:
             out[index] = np.where(np.isfinite(figures), figures, np.nanmean(figures))
     return out
@@ -223,7 +223,7 @@ def _standing(drawn: tuple[RunDraws, ...], full: np.ndarray) -> FloatArray:
     for run, keep in zip(drawn, full, strict=True):
         if not keep or not run.run.standing:
             continue
-        begin, end = run.passes(_STANDING_FROM_MPS), run.passes(_STANDING_TO_MPS)
+        begin, end = run.passes(np.array([_STANDING_FROM_MPS, _STANDING_TO_MPS]))
         length = np.where(end > begin, end - begin, np.nan)
         figures = run.columns((_STANDING_TO_MPS - _STANDING_FROM_MPS) / length)
         if np.isfinite(figures).mean() > 0.9:

@@ -59,16 +59,27 @@ class RunDraws:
         middle = float(figures[known].mean())
         return np.concatenate([[middle], 2.0 * middle - figures])
 
-    def passes(self, speed_mps: float) -> FloatArray:
-        """Return when each column first rises through a speed, shape (k,), NaN where never. [s]"""
-        after = self.time_s[1:, None] >= self.start_s
-        return _first_passing(self.time_s, self.speed_mps, np.full(1, speed_mps), after)
+    def passes(self, speeds_mps: FloatArray) -> FloatArray:
+        """Return when each column first rises through each speed, shape (speeds, k). [s]
 
-    def covers(self, distance_m: FloatArray | float) -> FloatArray:
+        NaN where it never does.
+        """
+        highest = np.maximum.accumulate(self.speed_mps, axis=0)
+        found = _reached(self.time_s, highest, self.speed_mps, speeds_mps)
+        # What is faster from the first instant on must fall below a speed before it rises again.
+        for row in np.flatnonzero((self.speed_mps[0] >= speeds_mps[:, None]).any(axis=1)):
+            after = self.time_s[1:, None] >= self.start_s
+            found[row] = _first_rising(self.time_s, self.speed_mps, float(speeds_mps[row]), after)
+        return found
+
+    def covers(self, distance_m: float) -> FloatArray:
         """Return when each column has covered a way, shape (k,), NaN where it never does. [s]"""
-        goal = np.broadcast_to(np.asarray(distance_m, dtype=np.float64), self.start_s.shape)
-        found = _first_passing(self.time_s, self.way_m, goal, self.time_s[1:, None] >= self.start_s)
-        return np.where(goal <= 0.0, self.start_s, found)
+        if distance_m <= 0.0:
+            return self.start_s
+        covered: FloatArray = _reached(self.time_s, self.way_m, self.way_m, np.array([distance_m]))[
+            0
+        ]
+        return covered
 
     def speed_at(self, time_s: FloatArray) -> FloatArray:
         """Return the speed of each column at its own time, shape (k,). [m/s]"""
@@ -168,10 +179,33 @@ def draw_run(
     return RunDraws(run, start_s, time_s, speed, way)
 
 
-def _first_passing(
-    time_s: FloatArray, values: FloatArray, goal: FloatArray, after: BoolArray
+def _reached(
+    time_s: FloatArray, highest: FloatArray, values: FloatArray, goals: FloatArray
 ) -> FloatArray:
-    """Return where each column first rises through its goal, linearly between grid instants."""
+    """Return when each column of values first reaches each goal, shape (goals, k), NaN where never.
+
+    Linear between the last value below and the first one that is not; ``highest`` are the highest
+    values so far, shape (m, k).
+    """
+    count, columns = values.shape
+    column = np.arange(columns)
+    # Each column lies above the one before, so that all of them are searched as one rising row.
+    apart = float(highest[-1].max()) + 1.0
+    row = (highest + apart * column).T.ravel()
+    aim = np.minimum(goals, apart - 0.5)[:, None] + apart * column
+    place = np.searchsorted(row, aim) - count * column
+    right = np.clip(place, 1, count - 1)
+    low, high = values[right - 1, column], values[right, column]
+    span = np.where(high > low, high - low, 1.0)
+    share = (goals[:, None] - low) / span
+    found = time_s[right - 1] + share * (time_s[right] - time_s[right - 1])
+    return np.where(place < count, found, np.nan)
+
+
+def _first_rising(
+    time_s: FloatArray, values: FloatArray, goal: float, after: BoolArray
+) -> FloatArray:
+    """Return where each column first rises through a goal, linearly between grid instants."""
     rising = (values[1:] >= goal) & (values[:-1] < goal) & after
     column = np.arange(values.shape[1])
     index = np.argmax(rising, axis=0)
