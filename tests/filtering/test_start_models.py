@@ -30,8 +30,10 @@ def _ridden(
     return motion, easing_of_start(motion, 3.0, _END_S, fall_of_pull(motion, spans))
 
 
-@pytest.mark.parametrize("rate_hz", [10.0, 2.0])
-@pytest.mark.parametrize(("kind", "reports_speed"), [("clean", True), ("jumpy", False)])
+@pytest.mark.parametrize(
+    ("rate_hz", "kind", "reports_speed"),
+    [(10.0, "clean", True), (2.0, "clean", True), (10.0, "jumpy", False)],
+)
 def test_starts_solved_together_are_those_solved_alone(
     rate_hz: float, kind: Literal["clean", "jumpy"], reports_speed: bool
 ) -> None:
@@ -49,7 +51,8 @@ def test_starts_solved_together_are_those_solved_alone(
             together.solution.chain.time_s[part], alone.solution.chain.time_s
         )
         np.testing.assert_allclose(together.solution.states[part], alone.solution.states, atol=1e-7)
-    assert np.argmax(together.evidence) > 0
+    if reports_speed:
+        assert int(np.argmax(together.evidence)) == 2
 
 
 def test_what_was_seen_much_later_hardly_tells_the_start() -> None:
