@@ -4,7 +4,9 @@ A velocity V along a body of heading psi is s |V| u(psi) with a sign s: (s, psi)
 look the same. What tells them apart is that a body's heading goes on through a stop, that it turns
 only as it travels, and that riding is mostly forward. All three are the transitions of one hidden
 Markov chain over a grid of headings and the two signs; its forward-backward sums give the
-probability of reverse at every step. Derivation: DEVELOPERS.md, "Reverse".
+probability of reverse at every step. Between the slow regions of a ride only the odds of the two
+signs are carried on, so a region is a linear map of two numbers and many regions are gone through
+side by side. Derivation: DEVELOPERS.md, "Reverse".
 """
 
 from dataclasses import dataclass
@@ -41,13 +43,14 @@ _FIRST = np.array([_FORWARD_FIRST, 1.0 - _FORWARD_FIRST])
 _SLOW_MPS, _MARGIN_S = 1.5, 1.5
 # What is known before an interruption fades over this time.
 _INTERRUPTED_S, _FORGETTING_S = 2.5, 20.0
-# Walks are made once for these variances (log spaced), a step takes the nearest.
+# Walks are made once for these variances (log spaced), a step takes the nearest above.
 _LEVELS = np.geomspace(1e-5, 3.0, 60)
-
-
 # Chances below this cannot turn the answer of a whole ride; likelihoods of a few steps in a row do
 # not underflow.
 _NEGLIGIBLE, _RESCALED_EVERY = 1.0e-12, 4
+# So many regions side by side: enough for whole-array steps, few enough to bound memory. Few of
+# them walk faster by matrices than by frequencies.
+_TOGETHER, _FEW = 64, 4
 
 
 @dataclass(frozen=True)
@@ -92,52 +95,131 @@ def reverse_probability(steps: Steps) -> FloatArray:
         return np.zeros(0)
     moves = _moves(steps)
     regions = _slow_regions(steps.time_s, steps.speed_mps)
-    kernels = _kernels()
-    forward: list[FloatArray] = []
+    lots = [
+        _Lot(steps, moves, regions[i : i + _TOGETHER]) for i in range(0, len(regions), _TOGETHER)
+    ]
     odds = _FIRST
     at = 0
-    for first, stop in regions:
-        odds = _carried(odds, moves, at, first)
-        odds = (1.0 - moves.renew[first]) * odds + moves.renew[first] * _FIRST
-        likelihood = _likelihoods(steps, moves, first, stop)
-        alpha = np.empty((stop - first, 2, BINS))
-        state = np.repeat(odds[:, None] / BINS, BINS, axis=1)
-        for k in range(first, stop):
-            if k > first:
-                state = _moved(state, kernels, moves, k)
-            state = state * likelihood[k - first]
-            if k % _RESCALED_EVERY == 0 or k + 1 == stop:
-                state /= state.sum()
-            alpha[k - first] = state
-        forward.append(alpha)
-        odds = state.sum(axis=1)
-        at = stop
+    left: list[FloatArray] = []
+    for lot in lots:
+        entered = []
+        for (first, stop), through in zip(lot.regions, lot.forward(), strict=True):
+            odds = _carried(odds, moves, at, first)
+            odds = (1.0 - moves.renew[first]) * odds + moves.renew[first] * _FIRST
+            entered.append(odds)
+            odds = odds @ through
+            odds = odds / odds.sum()
+            left.append(odds)
+            at = stop
+        lot.enter(np.array(entered))
 
     backwards = np.zeros(m)
     tail = np.ones(2)
     end = m
-    for (first, stop), alpha in zip(reversed(regions), reversed(forward), strict=True):
-        tail = _carried_back(tail, moves, stop, end)
-        both = alpha[-1].sum(axis=1) * tail
-        backwards[stop:end] = both[1] / both.sum()
-        beta = np.repeat(tail[:, None], BINS, axis=1)
-        likelihood = _likelihoods(steps, moves, first, stop)
-        for k in range(stop - 1, first - 1, -1):
-            alpha[k - first] *= beta
-            beta = beta * likelihood[k - first]
-            if k > first:
-                beta = _moved_back(beta, kernels, moves, k)
-            if k % _RESCALED_EVERY == 0 or k == first:
-                beta /= beta.max()
-        each = alpha.sum(axis=2)
-        backwards[first:stop] = each[:, 1] / each.sum(axis=1)
-        tail = beta.mean(axis=1)
-        tail = (1.0 - moves.renew[first]) * tail + moves.renew[first] * float(_FIRST @ tail)
-        end = first
-    tail = _carried_back(tail, moves, 0, end)
-    both = _FIRST * tail
+    for lot in reversed(lots):
+        tails = []
+        for (first, stop), through in zip(lot.regions[::-1], lot.through[::-1], strict=True):
+            tail = _carried(tail, moves, stop, end)
+            both = left.pop() * tail
+            backwards[stop:end] = both[1] / both.sum()
+            tails.append(tail)
+            tail = through @ tail
+            tail = (1.0 - moves.renew[first]) * tail + moves.renew[first] * float(_FIRST @ tail)
+            tail = tail / tail.max()
+            end = first
+        lot.backward(np.array(tails[::-1]), backwards)
+    both = _FIRST * _carried(tail, moves, 0, end)
     backwards[:end] = both[1] / both.sum()
     return backwards
+
+
+class _Lot:
+    """Slow regions gone through side by side, the longest first, so that those at work are a head.
+
+    Attributes
+    ----------
+    regions : first and one-past-last step of each, in order of time.
+    through : shape (regions, 2, 2), the map of the odds at the first step to those at the last, up
+        to a factor each; made by ``forward``.
+    """
+
+    def __init__(self, steps: Steps, moves: _Moves, regions: list[tuple[int, int]]) -> None:
+        self.regions = regions
+        span = np.array(regions)
+        self._order = np.argsort(span[:, 0] - span[:, 1], kind="stable")
+        self._first = span[self._order, 0]
+        length = (span[:, 1] - span[:, 0])[self._order]
+        self._at_work = [int(np.count_nonzero(length > k)) for k in range(int(length[0]))]
+        every = np.concatenate([self._first[:n] + k for k, n in enumerate(self._at_work)])
+        cuts = np.cumsum(self._at_work)[:-1]
+        self._seen = np.split(_likelihoods(steps, moves, every), cuts)
+        self._moves = [
+            _Moves(*parts)
+            for parts in zip(*(np.split(v[every], cuts) for v in vars(moves).values()), strict=True)
+        ]
+        self.through = np.empty((len(regions), 2, 2))
+        self._alpha: list[FloatArray] = []
+
+    def forward(self) -> FloatArray:
+        """Return ``through``, from the sums of both signs at the start over all that may follow."""
+        state = np.zeros((len(self.regions), 2, 2, BINS))
+        state[:, [0, 1], [0, 1]] = 1.0 / BINS
+        for k, n in enumerate(self._at_work):
+            if k:
+                self.through[self._order[n : len(state)]] = state[n:].sum(axis=3)
+                state = self._moved(state[:n], k)
+            state = state * self._seen[k][:, None]
+            if k % _RESCALED_EVERY == 0:
+                state /= state.sum(axis=(1, 2, 3), keepdims=True)
+            self._alpha.append(state)
+        self.through[self._order[: len(state)]] = state.sum(axis=3)
+        return self.through
+
+    def enter(self, odds: FloatArray) -> None:
+        """Settle the odds of both signs at the start of each region, shape (regions, 2)."""
+        start = odds[self._order]
+        self._alpha = [np.einsum("rs,rsgb->rgb", start[: len(a)], a) for a in self._alpha]
+
+    def backward(self, tails: FloatArray, backwards: FloatArray) -> None:
+        """Write the probability of reverse into its places, from what follows, (regions, 2)."""
+        last = np.repeat(tails[self._order][:, :, None], BINS, axis=2)
+        beta = last[:0]
+        for k in range(len(self._at_work) - 1, -1, -1):
+            n = self._at_work[k]
+            if n > len(beta):
+                beta = np.concatenate([beta, last[len(beta) : n]])
+            each = (self._alpha[k] * beta).sum(axis=2)
+            backwards[self._first[:n] + k] = each[:, 1] / each.sum(axis=1)
+            beta = beta * self._seen[k]
+            if k:
+                beta = self._moved(beta[:, None], k, back=True)[:, 0]
+            if k % _RESCALED_EVERY == 0:
+                beta /= beta.max(axis=(1, 2), keepdims=True)
+
+    def _moved(self, state: FloatArray, k: int, *, back: bool = False) -> FloatArray:
+        """Return chances one step on, or back; shape (regions at work, any, 2, BINS).
+
+        The body turns, is turned by hand, the sign changes: all three treat every heading alike
+        and commute, so their way back is the same. What an interruption renews comes last, or
+        first.
+        """
+        moves = self._moves[k]
+        renew = moves.renew[:, None, None, None]
+        renewed = bool(moves.renew.any())
+        if back and renewed:
+            first = np.einsum("g,rsgb->rs", _FIRST, state)[:, :, None, None] / BINS
+            state = (1.0 - renew) * state + renew * first
+        state = _walked(state, moves.walk)
+        if moves.by_hand.max() > _NEGLIGIBLE:
+            by_hand = moves.by_hand[:, None, None, None]
+            state = (1.0 - by_hand) * state + (by_hand / BINS) * state.sum(axis=3, keepdims=True)
+        if moves.change.max() > _NEGLIGIBLE:
+            change = moves.change[:, None, None, None]
+            state = (1.0 - change) * state + change * state[:, :, ::-1]
+        if renewed and not back:
+            total = state.sum(axis=(2, 3), keepdims=True)
+            state = (1.0 - renew) * state + renew * total * _FIRST[:, None] / BINS
+        return state
 
 
 def _moves(steps: Steps) -> _Moves:
@@ -162,18 +244,33 @@ def _moves(steps: Steps) -> _Moves:
     )
 
 
-@cache
-def _kernels() -> FloatArray:
-    """Return walks on the circle of bins, shape (levels, BINS, BINS), with exact variances.
+def _walked(state: FloatArray, level: IntArray) -> FloatArray:
+    """Return chances after a walk each on the circle of bins, shape (regions, any, 2, BINS)."""
+    kept, kernels = _walks()
+    if len(state) <= _FEW:
+        rows = state.reshape(len(state), -1, BINS)
+        matrix = kernels[level[0]] if len(level) == 1 else kernels[level]
+        return (rows @ matrix).reshape(state.shape)
+    spread = np.fft.irfft(np.fft.rfft(state) * kept[level][:, None, None], BINS)
+    # Chances far below the largest come out as rounding errors of either sign.
+    result: FloatArray = np.maximum(spread, 0.0)
+    return result
 
-    Eigenvalues exp(-var / b² (1 - cos(2 pi m / BINS))) are those of small steps to either
-    neighbour at random times, so steps far below a bin survive the grid.
+
+@cache
+def _walks() -> tuple[FloatArray, FloatArray]:
+    """Return walks of each level's variance: share kept of each frequency, and matrices.
+
+    exp(-var / b² (1 - cos(2 pi m / BINS))) is that of small steps to either neighbour at random
+    times: its variance is exact, and steps far below a bin survive the grid. Shapes (levels,
+    BINS // 2 + 1) and (levels, BINS, BINS).
     """
     bin_rad = 2.0 * np.pi / BINS
-    turns = 1.0 - np.cos(2.0 * np.pi * np.arange(BINS) / BINS)
-    row = np.fft.ifft(np.exp(-_LEVELS[:, None] / bin_rad**2 * turns)).real
+    turns = 1.0 - np.cos(bin_rad * np.arange(BINS // 2 + 1))
+    kept: FloatArray = np.exp(-_LEVELS[:, None] / bin_rad**2 * turns)
+    row = np.maximum(np.fft.irfft(kept, BINS), 0.0)
     place = (np.arange(BINS)[:, None] - np.arange(BINS)) % BINS
-    return np.maximum(row[:, place], 0.0)
+    return kept, row[:, place]
 
 
 def _slow_regions(time_s: FloatArray, speed: FloatArray) -> list[tuple[int, int]]:
@@ -201,62 +298,26 @@ def _slow_regions(time_s: FloatArray, speed: FloatArray) -> list[tuple[int, int]
     return joined
 
 
-def _likelihoods(steps: Steps, moves: _Moves, first: int, stop: int) -> FloatArray:
-    """Return the likelihood of each step's velocity, with what reverse costs, (k, 2, BINS)."""
+def _likelihoods(steps: Steps, moves: _Moves, step: IntArray) -> FloatArray:
+    """Return the likelihood of some steps' velocities, with what reverse costs, (k, 2, BINS)."""
     heading = 2.0 * np.pi * np.arange(BINS) / BINS
-    velocity = steps.velocity_mps[first:stop]
+    velocity = steps.velocity_mps[step]
     along = velocity[:, :1] * np.sin(heading) + velocity[:, 1:] * np.cos(heading)
     across = velocity[:, :1] * np.cos(heading) - velocity[:, 1:] * np.sin(heading)
-    spread = (steps.sd_mps[first:stop] ** 2 + (_SLIP * steps.speed_mps[first:stop]) ** 2)[:, None]
-    weight = steps.weight[first:stop, None]
-    out = np.empty((stop - first, 2, BINS))
-    for sign, row in ((1.0, 0), (-1.0, 1)):
-        off = across**2 + np.minimum(sign * along, 0.0) ** 2
-        out[:, row] = (np.exp(-off / (2.0 * spread)) + _WRONG) ** weight
-    out[:, 1] *= moves.cost[first:stop, None]
+    speed_square = (velocity**2).sum(axis=1)
+    spread = (steps.sd_mps[step] ** 2 + _SLIP**2 * speed_square)[:, None]
+    off = across**2 + np.minimum(along, 0.0) ** 2
+    out = np.empty((len(step), 2, BINS))
+    out[:, 0] = (np.exp(-off / (2.0 * spread)) + _WRONG) ** steps.weight[step, None]
+    # Backwards along a heading is forwards along the opposite one.
+    out[:, 1] = np.roll(out[:, 0], BINS // 2, axis=1) * moves.cost[step, None]
     return out
 
 
-def _moved(state: FloatArray, kernels: FloatArray, moves: _Moves, k: int) -> FloatArray:
-    state = state @ kernels[moves.walk[k]]
-    change, by_hand, renew = moves.change[k], moves.by_hand[k], moves.renew[k]
-    if change > _NEGLIGIBLE:
-        state = (1.0 - change) * state + change * state[::-1]
-    if by_hand > _NEGLIGIBLE:
-        state = (1.0 - by_hand) * state + (by_hand / BINS) * state.sum(axis=1)[:, None]
-    if renew > 0.0:
-        state = (1.0 - renew) * state + renew * state.sum() * _FIRST[:, None] / BINS
-    return state
+def _carried(chances: FloatArray, moves: _Moves, first: int, stop: int) -> FloatArray:
+    """Return the chances of both signs past a fast stretch, in which neither can change.
 
-
-def _moved_back(beta: FloatArray, kernels: FloatArray, moves: _Moves, k: int) -> FloatArray:
-    """Undo the steps of ``_moved`` in the opposite order (each is its own transpose or a walk)."""
-    change, by_hand, renew = moves.change[k], moves.by_hand[k], moves.renew[k]
-    if renew > 0.0:
-        beta = (1.0 - renew) * beta + renew * float(_FIRST @ beta.mean(axis=1))
-    if by_hand > _NEGLIGIBLE:
-        beta = (1.0 - by_hand) * beta + (by_hand / BINS) * beta.sum(axis=1)[:, None]
-    if change > _NEGLIGIBLE:
-        beta = (1.0 - change) * beta + change * beta[::-1]
-    # The walk is symmetric.
-    result: FloatArray = beta @ kernels[moves.walk[k]]
-    return result
-
-
-def _carried(odds: FloatArray, moves: _Moves, first: int, stop: int) -> FloatArray:
-    """Return the odds of both signs after a fast stretch, in which neither can change."""
-    for k in range(first, stop):
-        if moves.renew[k] > 0.0:
-            odds = (1.0 - moves.renew[k]) * odds + moves.renew[k] * _FIRST
-        odds = odds * np.array([1.0, moves.cost[k]])
-        odds = odds / odds.sum()
-    return odds
-
-
-def _carried_back(tail: FloatArray, moves: _Moves, first: int, stop: int) -> FloatArray:
-    for k in range(stop - 1, first - 1, -1):
-        tail = tail * np.array([1.0, moves.cost[k]])
-        if moves.renew[k] > 0.0:
-            tail = (1.0 - moves.renew[k]) * tail + moves.renew[k] * float(_FIRST @ tail)
-        tail = tail / tail.max()
-    return tail
+    Interruptions lie in slow regions, so reverse only grows less likely by what it costs.
+    """
+    carried: FloatArray = chances * [1.0, float(np.prod(moves.cost[first:stop]))]
+    return carried
