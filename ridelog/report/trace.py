@@ -1,9 +1,11 @@
 """The smoothed motion as CSV: a row for each fix read, in the order of the file."""
 
 import numpy as np
+import numpy.typing as npt
 
 from ridelog.filtering.motion import Motion
 from ridelog.flags import flag_names
+from ridelog.report.table_letters import decimal_letters, joined_rows, word_letters
 from ridelog.track import FloatArray, Track
 
 COLUMNS = (
@@ -20,8 +22,8 @@ COLUMNS = (
     "course_deg",
     "flags",
 )
-# Decimals: millimetres and milliseconds, a tenth of a millimetre a second; finer is noise.
-_ROW = "%.3f,%s,%.3f,%.3f,%.4f,%.4f,%s,%.4f,%.4f,%.5f,%.3f,%s\n"
+# Rows put into letters at once: a whole day's would take far more memory than its table.
+_AT_ONCE = 20_000
 
 
 def trace_csv(
@@ -47,57 +49,52 @@ def trace_csv(
     track = motion.track
     latitude, longitude = motion.origin_deg
     signed = _signed_speed(motion, reverse, undecided)
-    rows = zip(
-        _rounded(track.time_s, 3),
-        utc_texts(track),
-        _rounded(motion.east_m, 3),
-        _rounded(motion.north_m, 3),
-        _rounded(motion.speed_mps, 4),
-        _rounded(motion.speed_sd_mps, 4),
-        [""] * len(track) if signed is None else [f"{v:.4f}" for v in _rounded(signed, 4)],
-        _rounded(motion.accel_mps2, 4),
-        _rounded(motion.accel_sd_mps2, 4),
-        _rounded(motion.yaw_rate_radps, 5),
-        _rounded(np.degrees(motion.course_rad), 3),
-        _flag_texts(motion),
-        strict=True,
+    # Decimals: millimetres and milliseconds, a tenth of a millimetre a second; finer is noise.
+    numbers = (
+        (track.time_s, 3),
+        (motion.east_m, 3),
+        (motion.north_m, 3),
+        (motion.speed_mps, 4),
+        (motion.speed_sd_mps, 4),
+        (np.full(len(track), np.nan) if signed is None else signed, 4),
+        (motion.accel_mps2, 4),
+        (motion.accel_sd_mps2, 4),
+        (motion.yaw_rate_radps, 5),
+        (np.degrees(motion.course_rad), 3),
     )
-    # No name of a flag and no time holds the letters "nan": what is left of them is a missing
-    # value, and a missing value is an empty cell.
-    table = "".join([_ROW % row for row in rows]).replace("nan", "")
-    head = (
+    kinds, flags = np.unique(motion.flags, return_inverse=True)
+    names = np.array(["|".join(flag_names(int(kind))).encode("ascii") for kind in kinds])
+    parts = [
         f"# origin of east_m and north_m (WGS84): latitude_deg={latitude:.9f} "
-        f"longitude_deg={longitude:.9f}\n" + ",".join(COLUMNS) + "\n"
-    )
-    return (head + table).encode("utf-8")
+        f"longitude_deg={longitude:.9f}\n{','.join(COLUMNS)}\n".encode()
+    ]
+    for start in range(0, len(track), _AT_ONCE):
+        rows = slice(start, start + _AT_ONCE)
+        columns = [decimal_letters(values[rows], decimals) for values, decimals in numbers]
+        columns.insert(1, word_letters(_utc_words(track, rows)))
+        columns.append(word_letters(names[flags[rows]]))
+        parts.append(joined_rows(columns))
+    return b"".join(parts)
 
 
 def utc_texts(track: Track) -> list[str]:
     """Return the time of each fix as ``Track.utc_text`` writes it, with milliseconds always."""
+    return [word.decode("ascii") for word in _utc_words(track, slice(None)).tolist()]
+
+
+def _utc_words(track: Track, rows: slice) -> npt.NDArray[np.bytes_]:
+    time_s = track.time_s[rows]
     if track.start_utc is None:
-        return [""] * len(track)
-    known = np.isfinite(track.time_s)
-    since = np.where(known, np.round(track.time_s * 1000.0), 0.0).astype(np.int64)
+        return np.zeros(len(time_s), dtype="S1")
+    known = np.isfinite(time_s)
+    since = np.where(known, np.round(time_s * 1000.0), 0.0).astype(np.int64)
     start = np.datetime64(track.start_utc.replace(tzinfo=None), "us").astype("datetime64[us]")
     moments = (start + since.astype("timedelta64[ms]")).astype("datetime64[ms]")
-    texts = np.datetime_as_string(moments, unit="ms").tolist()
     skip = 0 if track.date_known else 10
-    return [
-        text[skip:] + "Z" if there else ""
-        for text, there in zip(texts, known.tolist(), strict=True)
-    ]
-
-
-def _rounded(values: FloatArray, decimals: int) -> list[float]:
-    # Adding zero turns -0.0 into 0.0.
-    rounded: list[float] = (np.round(values, decimals) + 0.0).tolist()
-    return rounded
-
-
-def _flag_texts(motion: Motion) -> list[str]:
-    kinds, places = np.unique(motion.flags, return_inverse=True)
-    texts = ["|".join(flag_names(int(kind))) for kind in kinds]
-    return [texts[place] for place in places.tolist()]
+    words = word_letters(np.datetime_as_string(moments, unit="ms").astype("S23"))[:, skip:]
+    words = np.pad(words, ((0, 0), (0, 1)), constant_values=ord("Z"))
+    words[~known] = 0
+    return words.view(f"S{words.shape[1]}")[:, 0]
 
 
 def _signed_speed(
