@@ -19,6 +19,8 @@ _USED_SHARE = 0.93
 # A run that pulls less than this share of the hardest was not ridden at full throttle, as far as
 # can be told; common practice, no source.
 _FULL_SHARE = 0.7
+# Tyres hold no more, as with brakings: a faster gain is a jump of the receiver. [m/s²]
+_MOST_MPS2 = 10.0
 # While the throttle opens, some tenths of a second, a machine gains about this; the curve begins
 # above it.
 _OPENING_MPS = 0.75
@@ -108,8 +110,8 @@ def measure_pull(
     """Return the pull curve of a ride.
 
     At each speed v the acceleration of a run is 1 m/s over the time that it takes from v - 0.5 to
-    v + 0.5 m/s: crossings in time are known far better than a slope at an instant. Runs are
-    averaged, both directions with the same weight.
+    v + 0.5 m/s: crossings in time are known far better than a slope at an instant. Times are
+    averaged over runs of one direction, both directions have the same weight.
 
     Parameters
     ----------
@@ -129,8 +131,8 @@ def measure_pull(
     speed = np.arange(_LOWEST_MPS, highest + 1e-9, step)
     if len(speed) < 2:
         return _none("no pull goes fast enough for a curve")
-    table = np.stack([_accelerations(d, speed) for d in drawn])
-    full = _full_throttle(table[:, :, 0])
+    table = np.stack([_times(d, speed) for d in drawn])
+    full = _full_throttle(2.0 * HALF_STEP_MPS / table[:, :, 0])
     kept = [d.run for d, keep in zip(drawn, full, strict=True) if keep]
     table = table[full]
     way = _ways([run.course_rad for run in kept])
@@ -161,8 +163,8 @@ def measure_pull(
     )
 
 
-def _accelerations(drawn: RunDraws, speed: FloatArray) -> FloatArray:
-    """Return acceleration at each speed, shape (k, columns), NaN outside the run."""
+def _times(drawn: RunDraws, speed: FloatArray) -> FloatArray:
+    """Return the time across each speed's step, shape (k, columns), NaN outside the run. [s]"""
     top = _USED_SHARE * drawn.run.top_mps
     first = drawn.columns(drawn.start_s)
     out = np.full((len(speed), len(first)), np.nan)
@@ -171,22 +173,42 @@ def _accelerations(drawn: RunDraws, speed: FloatArray) -> FloatArray:
     passed = drawn.passes(np.concatenate([low[inside], high[inside]]))
     begins, ends = np.split(passed, 2)
     for index, begin, end in zip(inside, begins, ends, strict=True):
-        length = np.where(end > begin, end - begin, np.nan)
-        figures = drawn.columns(2.0 * HALF_STEP_MPS / length)
-        if np.isfinite(figures[0]) and np.mean(np.isfinite(figures)) > 0.9:
-            out[index] = np.where(np.isfinite(figures), figures, np.nanmean(figures))
+        out[index] = _time_of_gain(drawn, begin, end, 2.0 * HALF_STEP_MPS)
     return out
 
 
-def _full_throttle(fitted: FloatArray) -> np.ndarray:
-    """Return which runs pull about as hard as the hardest at the speeds they share."""
-    known = np.isfinite(fitted)
-    best = np.max(np.where(known, fitted, -np.inf), axis=0)
-    share = np.where(known, fitted / np.where(np.isfinite(best), best, 1.0), np.nan)
-    level = np.array([np.median(row[np.isfinite(row)]) if k.any() else 0.0
-                      for row, k in zip(share, known, strict=True)])  # fmt: skip
-    full: np.ndarray = level >= _FULL_SHARE
-    return full
+def _time_of_gain(
+    drawn: RunDraws, begin_s: FloatArray, end_s: FloatArray, gain_mps: float
+) -> FloatArray:
+    """Return how long a run takes for a gain on every column, all NaN if it does not tell. [s]"""
+    figures = drawn.columns(np.where(end_s > begin_s, end_s - begin_s, np.nan))
+    known = np.isfinite(figures)
+    if not known[0] or known.mean() <= 0.9 or figures[0] * _MOST_MPS2 < gain_mps:
+        return np.full(len(figures), np.nan)
+    return np.where(known, figures, figures[known].mean())
+
+
+def _pull_of(gain_mps: float, time_s: FloatArray) -> FloatArray:
+    """Return the acceleration of a gain on every column from the time it takes there. [m/s²]
+
+    Linear about the first column: the quotient of a noisy time is high on average, and a pull
+    should not grow with the noise.
+    """
+    result: FloatArray = gain_mps / time_s[0] * (2.0 - time_s / time_s[0])
+    return result
+
+
+def _full_throttle(accel: FloatArray) -> np.ndarray:
+    """Return which runs pull about as hard as each other one over the speeds both share.
+
+    Medians over speeds: a jump of the receiver makes a run look hard at one or two of them.
+    """
+    share = accel[:, None] / accel
+    # Runs without a speed in common say nothing of each other.
+    share[~np.isfinite(share).any(axis=2)] = 1.0
+    level = np.nanmedian(share, axis=2)
+    full = np.isfinite(accel).any(axis=1) & np.all(level >= _FULL_SHARE, axis=1)
+    return np.asarray(full)
 
 
 def _ways(courses: list[float]) -> FloatArray:
@@ -202,7 +224,12 @@ def _ways(courses: list[float]) -> FloatArray:
 
 
 def _averaged(table: FloatArray, way: FloatArray) -> tuple[FloatArray, Estimate | None]:
-    """Return the mean over runs at each speed, both directions alike where both are there."""
+    """Return the pull at each speed, both directions alike where both are there.
+
+    Times are averaged over the runs of a direction, and the quotient is taken of the mean: one run
+    that a jump of the receiver shortens then counts no more than its share.
+    """
+    gain = 2.0 * HALF_STEP_MPS
     columns = np.full(table.shape[1:], np.nan)
     halves: list[FloatArray] = []
     for index in range(table.shape[1]):
@@ -210,28 +237,25 @@ def _averaged(table: FloatArray, way: FloatArray) -> tuple[FloatArray, Estimate 
         known = np.isfinite(rows[:, 0])
         there, back = known & (way > 0), known & (way < 0)
         if there.any() and back.any():
-            means = rows[there].mean(axis=0), rows[back].mean(axis=0)
+            means = [_pull_of(gain, rows[side].mean(axis=0)) for side in (there, back)]
             columns[index] = 0.5 * (means[0] + means[1])
             halves.append(0.5 * (means[0] - means[1]))
         elif known.any():
-            columns[index] = rows[known].mean(axis=0)
+            columns[index] = _pull_of(gain, rows[known].mean(axis=0))
     return columns, estimate(np.mean(halves, axis=0)) if halves else None
 
 
 def _standing(drawn: tuple[RunDraws, ...], full: np.ndarray) -> FloatArray:
     found = []
+    gain = _STANDING_TO_MPS - _STANDING_FROM_MPS
     for run, keep in zip(drawn, full, strict=True):
         if not keep or not run.run.standing:
             continue
         begin, end = run.passes(np.array([_STANDING_FROM_MPS, _STANDING_TO_MPS]))
-        length = np.where(end > begin, end - begin, np.nan)
-        figures = run.columns((_STANDING_TO_MPS - _STANDING_FROM_MPS) / length)
-        if np.isfinite(figures).mean() > 0.9:
-            found.append(np.where(np.isfinite(figures), figures, np.nanmean(figures)))
-    if not found:
-        return np.full(3, np.nan)
-    mean: FloatArray = np.mean(found, axis=0)
-    return mean
+        time_s = _time_of_gain(run, begin, end, gain)
+        if np.isfinite(time_s[0]):
+            found.append(time_s)
+    return _pull_of(gain, np.mean(found, axis=0)) if found else np.full(3, np.nan)
 
 
 def _peak_power(

@@ -4,8 +4,11 @@ import functools
 
 import numpy as np
 import pytest
+from scipy.special import ndtri
 
 from ridelog.analysis.pull import PullCurve, measure_pull
+from ridelog.analysis.run_draws import RunDraws
+from ridelog.analysis.runs import Run
 from ridelog.filtering.smoother import estimate_motion
 from ridelog.simulate import Machine, Ride, Surroundings, preset, to_track
 
@@ -72,6 +75,48 @@ def test_opposite_pulls_cancel_a_slope_and_one_way_ones_say_so() -> None:
 def test_part_throttle_is_left_out() -> None:
     pull = pull_of(both_ways=False, slope=0.0, share=0.8)
     assert (pull.runs_used, pull.runs_left_out) == (3, 1)
+
+
+def _drawn(jump_mps: float = 0.0, scatter: float = 0.0) -> RunDraws:
+    """Return a start at 2 m/s² from 1 s on, columns of different pace, a jump about 3.5 m/s."""
+    time_s = np.linspace(0.0, 6.0, 601)
+    scores = ndtri((np.arange(300) + 0.5) / 300)
+    pace = 1.0 + scatter * np.random.default_rng(7).permutation(scores)
+    speed = 2.0 * np.maximum(time_s[:, None] - 1.0, 0.0) / pace
+    speed[time_s > 2.75 - 0.25 * jump_mps] += jump_mps
+    way = np.concatenate([np.zeros((1, 300)), np.cumsum(0.01 * speed[1:], axis=0)])
+    run = Run(True, 0.0, 2.0, 0.0, 6.0, float(speed.mean(axis=1).max()), 6.0, 0.0)
+    return RunDraws(run, np.full(300, 1.0), time_s, speed, way)
+
+
+def _measured(drawn: tuple[RunDraws, ...]) -> PullCurve:
+    ride = Ride(Machine())
+    ride.stand(10.0)
+    rng = np.random.default_rng(1)
+    track = to_track(preset("clean", 1.0, rng).observe(ride.build(), rng))
+    return measure_pull(estimate_motion(track), drawn=drawn)
+
+
+def test_a_jump_of_the_receiver_counts_no_more_than_its_share() -> None:
+    pull = _measured((_drawn(), _drawn(), _drawn(jump_mps=0.8)))
+    assert (pull.runs_used, pull.runs_left_out) == (3, 0)
+    struck, beside = pull.at(3.5), pull.at(2.0)
+    assert struck is not None and beside is not None
+    # The jump leaves 0.2 m/s of the step to be gained: a pull of 10 m/s² in one run of three.
+    assert struck.value == pytest.approx(3.0 / (0.5 + 0.5 + 0.1), abs=0.02)
+    assert beside.value == pytest.approx(2.0, abs=0.01)
+    faster_than_tyres = _measured((_drawn(), _drawn(), _drawn(jump_mps=0.9))).at(3.5)
+    assert faster_than_tyres is not None
+    assert faster_than_tyres.value == pytest.approx(2.0, abs=0.01)
+
+
+def test_noise_in_the_times_does_not_raise_the_pull() -> None:
+    pull = _measured((_drawn(scatter=0.25),))
+    seen = pull.at(3.0)
+    assert seen is not None
+    # The mean of 1 / time would be 2.15.
+    assert seen.value == pytest.approx(2.0, abs=0.06)
+    assert seen.high - seen.low == pytest.approx(2.0 * 1.645 * 0.25 * 2.0, rel=0.15)
 
 
 def test_force_and_power_follow_from_a_mass() -> None:
