@@ -10,7 +10,7 @@ mean square error of mean deceleration, distance and initial speed with the shar
 hold the truth, errors of brake-on and end, and how many were found that the truth does not hold
 (the truth slows down by less than 0.4 m/s² there). coasting: the resistance at three speeds.
 phases: the share of labelled time that carries its name. The receivers differ in kind from the
-filter's model: see ridelog.simulate.
+filter's model: see ridelog.simulate. Kind "mixed" takes the kinds of receiver in turn.
 """
 
 import argparse
@@ -67,10 +67,16 @@ def logged(ride: LabelledRide, log: str, kind: str, rng: np.random.Generator) ->
 
 def one_braked(log: str, kind: str, seed: int, number: int) -> list[Row]:
     """Return a row for each braking of one ride, true or found."""
+    kind = _kind_of(kind, number)
     rng = np.random.default_rng([seed, number, 1])
     ride = (starts_and_stops if number % 2 else out_and_back)(rng)
     found = measure_brakings(logged(ride, log, kind, rng))
     return _compared(ride, found)
+
+
+def _kind_of(kind: str, number: int) -> str:
+    # Half the numbers make the other kind of ride, so each kind of receiver meets both.
+    return RECEIVER_KINDS[number // 2 % len(RECEIVER_KINDS)] if kind == "mixed" else kind
 
 
 def _compared(ride: LabelledRide, found: Brakings) -> list[Row]:
@@ -177,6 +183,7 @@ def coasting_ride(rng: np.random.Generator) -> LabelledRide:
 
 def one_coasted(log: str, kind: str, seed: int, number: int) -> list[Row]:
     """Return the errors of the resistance of one ride."""
+    kind = _kind_of(kind, number)
     rng = np.random.default_rng([seed, number, 2])
     ride = coasting_ride(rng)
     found = measure_coasting(logged(ride, log, kind, rng))
@@ -214,6 +221,7 @@ def coasted_line(rows: list[Row]) -> str:
 
 def one_divided(log: str, kind: str, seed: int, number: int) -> list[Row]:
     """Return seconds of each label, and those that carry its name."""
+    kind = _kind_of(kind, number)
     rng = np.random.default_rng([seed, number, 3])
     maker = (starts_and_stops, out_and_back, turning_ride, coasting_ride)[number % 4]
     ride = maker(rng)
