@@ -26,6 +26,7 @@ _DWELL_S, _DWELL_SHARE, _DWELL_BELOW = 1.5, 0.25, 0.5
 _LOOK_BACK_S = 3.0
 # The stop before may end in a jolt; so much of the stand is left out.
 _AFTER_STOP_S, _AFTER_STOP_SHARE = 0.3, 0.3
+_REJECTED = Flag.JUMP | Flag.SPEED_JUMP
 # A rolling pull gains at least this, and this share of the ride's highest speed.
 _GAIN_MPS, _GAIN_SHARE = 2.0, 0.35
 
@@ -212,7 +213,12 @@ def _believed(motion: Motion, run: Run) -> bool:
     rows = motion.used & (time_s >= run.earliest_s) & (time_s <= run.top_s)
     if rows.sum() < 3:
         return False
-    flags = motion.flags[rows]
-    jumps = np.mean((flags & np.uint32(Flag.JUMP | Flag.SPEED_JUMP)) != 0)
-    settling = np.mean((flags & np.uint32(Flag.SETTLING)) != 0)
-    return bool(jumps < 0.34 and settling < 0.2)
+    settling = np.mean((motion.flags[rows] & np.uint32(Flag.SETTLING)) != 0)
+    # Good fixes of the stand before say nothing of those on the way up.
+    rows &= motion.speed_mps > _STAND_MPS
+    doubtful = _REJECTED
+    if motion.speed_source != "reported":
+        # Badly placed satellites move positions most, as smoothly as a machine moves.
+        doubtful |= Flag.POOR_GEOMETRY
+    poor = np.mean((motion.flags[rows] & np.uint32(doubtful)) != 0)
+    return bool(poor < 0.34 and settling < 0.2)

@@ -1,5 +1,7 @@
 """Standing starts of simulated rides: found, timed within what is known, and not invented."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -8,6 +10,7 @@ from ridelog.analysis.launches import Launches, measure_launches
 from ridelog.analysis.runs import find_runs
 from ridelog.filtering.motion import Motion
 from ridelog.filtering.smoother import estimate_motion
+from ridelog.flags import Flag
 from ridelog.simulate import Machine, Receiver, Ride, preset, to_track
 from ridelog.simulate.labels import LabelledRide
 from ridelog.simulate.rides import starts_and_stops
@@ -99,6 +102,25 @@ def test_excluded_stretches_hold_no_launch(fast: tuple[LabelledRide, Motion, Lau
     first = starts(ride)[0]
     found = measure_launches(motion, windows=WINDOWS, excluded=((first - 1.0, first + 2.0),))
     assert len(found.launches) == 2
+
+
+def test_badly_placed_satellites_on_the_way_up_leave_no_launch(
+    fast: tuple[LabelledRide, Motion, Launches],
+) -> None:
+    _, motion, _ = fast
+    runs = find_runs(motion)
+    time_s, run = motion.track.time_s, runs[1]
+
+    def found(first_s: float, last_s: float, source: str) -> int:
+        flags = motion.flags.copy()
+        flags[(time_s >= first_s) & (time_s <= last_s)] |= np.uint32(Flag.POOR_GEOMETRY)
+        return len(find_runs(replace(motion, flags=flags, speed_source=source)))
+
+    half_up = 0.5 * (run.latest_s + run.top_s)
+    assert found(half_up, run.top_s, "positions") == len(runs) - 1
+    # Reported speeds suffer less, and the stand before the start carries no figure.
+    assert found(half_up, run.top_s, "reported") == len(runs)
+    assert found(run.earliest_s, run.earliest_s + 1.0, "positions") == len(runs)
 
 
 def test_the_same_ride_gives_the_same_digits(fast: tuple[LabelledRide, Motion, Launches]) -> None:
