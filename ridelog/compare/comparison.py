@@ -150,7 +150,7 @@ def _draft(measure: Measure, before: Rides, after: Rides) -> Compared:
             for side in (matched.first, matched.second)
         ]
         if matched.directions is None:
-            part = _wind_part(matched.first, matched.second) if measure.one_direction else 0.0
+            part = _wind_part(matched.first, matched.second)
             readings = (*matched.first, *matched.second)
             # The least of them is what surely all of them share.
             shared = min(r.shared_sd for r in readings if r.estimate is not None)

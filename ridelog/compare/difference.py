@@ -31,7 +31,7 @@ class Difference:
     method : "welch", "shared scatter" or "one ride a side".
     sd_before, sd_after : standard deviation between the rides of a side, NaN with one ride.
     rides_before, rides_after : how many rides a side has.
-    wind_part : how much of the difference may be wind or slope, 0 where directions are balanced.
+    wind_part : how much of the difference may be wind or slope, in the figure's unit.
     """
 
     before: Estimate
@@ -47,6 +47,11 @@ class Difference:
     rides_before: int
     rides_after: int
     wind_part: float = 0.0
+
+    @property
+    def nearest(self) -> float:
+        """The smaller of both readings, with the wind's part and without; 0 if signs differ."""
+        return _nearest(self.difference.value, self.wind_part)
 
 
 def difference_of(
@@ -100,7 +105,7 @@ def difference_of(
         after=_side(after, second, first),
         difference=difference,
         percent=_percent(first.mean, second.mean, before, after, difference),
-        p_value=1.0 if contrast is None else _p_value(contrast, receiver, apart - wind_part),
+        p_value=1.0 if contrast is None else _p_value(contrast, receiver, wind_part),
         contrast=contrast,
         receiver_error=receiver,
         method=method,
@@ -158,7 +163,7 @@ def difference_by_direction(
         after=estimates[1],
         difference=difference,
         percent=_percent(means[0], means[1], before, after, difference),
-        p_value=1.0 if contrast is None else _p_value(contrast, receiver, apart),
+        p_value=1.0 if contrast is None else _p_value(contrast, receiver, 0.0),
         contrast=contrast,
         receiver_error=receiver,
         method="shared scatter" if contrast else "one ride a side",
@@ -180,11 +185,16 @@ def _receiver_error(rides: list[Estimate], shared_sd: float = 0.0) -> float:
     return float(np.sqrt(sum(own))) / len(rides)
 
 
-def _p_value(contrast: Contrast, receiver: float, without_wind: float) -> float:
+def _nearest(apart: float, wind_part: float) -> float:
+    without = apart - wind_part
+    return 0.0 if apart * without <= 0.0 else min(abs(apart), abs(without))
+
+
+def _p_value(contrast: Contrast, receiver: float, wind_part: float) -> float:
     """Return the larger of the p values of both readings and both sources of error."""
-    if contrast.difference * without_wind <= 0.0:
+    nearest = _nearest(contrast.difference, wind_part)
+    if nearest == 0.0:
         return 1.0
-    nearest = min(abs(contrast.difference), abs(without_wind))
     by_scatter = Contrast(nearest, contrast.standard_error, contrast.freedom).p_value()
     by_receiver = float(2.0 * ndtr(-nearest / receiver)) if receiver > 0.0 else 0.0
     return max(by_scatter, by_receiver)

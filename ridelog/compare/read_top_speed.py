@@ -3,6 +3,7 @@
 from ridelog.compare.false_alarms import HEADLINE_WEIGHT
 from ridelog.compare.measure import MORE, Measure, Reading, Rides
 from ridelog.compare.rides import RiddenRide
+from ridelog.compare.wind_square import wind_loss
 from ridelog.units import SpeedUnit
 
 
@@ -43,4 +44,22 @@ def _best_1s(ride: RiddenRide) -> Reading:
 
 def _two_way(ride: RiddenRide) -> Reading:
     top = ride.result.top_speed
-    return Reading(top.two_way, top.reason if top.two_way is None else "")
+    return Reading(
+        top.two_way,
+        top.reason if top.two_way is None else "",
+        both_ways=top.two_way,
+        wind_excess=-_wind_loss(ride),
+    )
+
+
+def _wind_loss(ride: RiddenRide) -> float:
+    """Return what wind may have taken from both directions alike, 0 where nothing tells. [m/s]"""
+    top, pull = ride.result.top_speed, ride.result.pull
+    known = [k for k, accel in enumerate(pull.accel) if accel is not None]
+    if top.two_way is None or not known:
+        return 0.0
+    last, below_mps = pull.accel[known[-1]], top.two_way.value - float(pull.speed_mps[known[-1]])
+    if last is None or last.value <= 0.0 or below_mps <= 0.0:
+        return 0.0
+    there, back = (run.speed for run in top.runs)
+    return wind_loss(there, back, slope_ps=last.value / below_mps)

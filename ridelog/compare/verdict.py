@@ -71,20 +71,23 @@ def smallest_shown(difference: Difference, tested: Tested) -> float:
     """Return the difference that such rides would show nine times out of ten.
 
     Standard error times the sum of both quantiles of Student's t, that of the test and that of the
-    power; never less than what the receivers alone allow. Source: NIST/SEMATECH e-Handbook,
-    7.2.2.2, with t in place of the normal quantiles.
+    power; never less than what the receivers alone allow, and beyond what may be wind. Source:
+    NIST/SEMATECH e-Handbook, 7.2.2.2, with t in place of the normal quantiles.
     """
     contrast = difference.contrast
     if contrast is None:
         raise ValueError("nothing can be tested with one ride a side")
     error = max(contrast.standard_error, difference.receiver_error)
-    return error * _quantiles(tested.level, contrast.freedom)
+    return error * _quantiles(tested.level, contrast.freedom) + abs(difference.wind_part)
 
 
 def more_rides(difference: Difference, tested: Tested) -> int | None:
-    """Return how many more rides a side would show a difference as large as the one seen."""
+    """Return how many more rides a side would show a difference as large as the one seen.
+
+    What may be wind is taken off: more rides in the same wind would not tell it apart.
+    """
     contrast = difference.contrast
-    seen = abs(difference.difference.value)
+    seen = difference.nearest
     if contrast is None or seen == 0.0:
         return None
     n_before, n_after = difference.rides_before, difference.rides_after

@@ -1,4 +1,4 @@
-"""What wind along the straight adds to a start even when both directions are averaged."""
+"""What wind along the straight leaves in a figure even when both directions are averaged."""
 
 import numpy as np
 
@@ -68,3 +68,35 @@ def wind_excess(
     )
     seen = 1.0 - (error / apart) ** 2
     return float(mean * seen * _DRAG_PER_MASS * wind**2 * lost / time_s)
+
+
+def wind_loss(there: Estimate, back: Estimate, *, slope_ps: float) -> float:
+    """Return by how much the mean top speed of both directions may fall short of that in still air.
+
+    Near the top speed V the acceleration is S (V - v), of which air drag is 2 c V (V - v). A wind w
+    shifts the two directions by h = 2 c w V / S to either side, and takes (c w² / S) (1 - 2 c V /
+    S)² from both where the drive's pull falls in a straight line.
+
+    Parameters
+    ----------
+    there, back : Estimate
+        Top speed in both directions. [m/s]
+    slope_ps : float
+        S, by how much the acceleration falls with speed there. [1/s]
+
+    Returns
+    -------
+    float
+        Never negative. [m/s]
+
+    Source
+    ------
+    Own derivation: DEVELOPERS.md, "Before and after".
+    """
+    apart, error = abs(there.value - back.value), float(np.hypot(sd_of(there), sd_of(back)))
+    if apart <= _SURE * error:
+        return 0.0
+    top_mps = 0.5 * (there.value + back.value)
+    half_square = 0.25 * (apart**2 - error**2)
+    drive = max(1.0 - 2.0 * _DRAG_PER_MASS * top_mps / slope_ps, 0.0)
+    return float(half_square * slope_ps * drive**2 / (4.0 * _DRAG_PER_MASS * top_mps**2))

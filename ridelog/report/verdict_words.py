@@ -7,6 +7,9 @@ from ridelog.report.measure_words import amount_words, bounds_of, change_words, 
 from ridelog.report.wording import count_words
 from ridelog.units import SpeedUnit
 
+# What may be wind is told from this share of the interval's width on.
+_WORTH_TELLING = 0.1
+
 
 def reason_words(compared: Compared, reader: SpeedUnit, figures: int) -> str:
     """Return why one verdict reads as it does.
@@ -30,9 +33,15 @@ def reason_words(compared: Compared, reader: SpeedUnit, figures: int) -> str:
             f"One ride a side: how far rides differ by themselves is unknown. Within these two "
             f"rides the difference is {change} ({bounds}); two more rides a side would tell."
         )
-    wind = ""
-    if abs(difference.wind_part) > 0.0:
-        wind = f" {amount_words(difference.wind_part, unit, reader)} of it may be wind or slope."
+    wind, part = "", difference.wind_part
+    if abs(part) > _WORTH_TELLING * (difference.difference.high - difference.difference.low):
+        amount = amount_words(part, unit, reader)
+        of_it = part * difference.difference.value > 0.0
+        wind = (
+            f" {amount} of it may be wind or slope."
+            if of_it
+            else f" Wind or slope may hide {amount} more."
+        )
     if verdict.word in (BETTER, WORSE):
         return (
             f"{change} ({bounds}) is more than receivers and the scatter between rides explain."

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from ridelog.analysis.result import Estimate
-from ridelog.compare.wind_square import wind_excess
+from ridelog.compare.wind_square import wind_excess, wind_loss
 
 # Air drag per mass of 0.45 m2 and 105 kg at 1.2041 kg/m3. [1/m]
 DRAG = 0.5 * 1.2041 * 0.45 / 105.0
@@ -41,3 +41,17 @@ def test_directions_that_agree_tell_of_no_wind() -> None:
     assert wind_excess(known(2.9, 0.1), known(3.1, 0.1), 3.0, **words) == 0.0
     sure, doubtful = (wind_excess(known(2.7, sd), known(3.3, sd), 3.0, **words) for sd in (0, 0.1))
     assert 0.0 < doubtful < sure
+
+
+def test_the_top_speed_that_wind_takes_is_found() -> None:
+    def top_mps(wind_mps: float) -> float:
+        speed = np.linspace(5.0, 12.0, 70001)
+        drive = 0.3 * (9.0 - speed) + DRAG * 9.0**2
+        return float(speed[np.argmin(np.abs(drive - DRAG * (speed + wind_mps) ** 2))])
+
+    there, back = top_mps(1.5), top_mps(-1.5)
+    lost = 9.0 - 0.5 * (there + back)
+    assert lost > 0.005
+    found = wind_loss(known(there), known(back), slope_ps=0.3 + 2.0 * DRAG * 9.0)
+    assert found == pytest.approx(lost, rel=0.05)
+    assert wind_loss(known(9.0, 0.1), known(9.1, 0.1), slope_ps=0.3) == 0.0
