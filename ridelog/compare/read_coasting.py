@@ -44,6 +44,9 @@ def _resistance(at_mps: float, ride: RiddenRide) -> Reading:
     found = coasting.at(at_mps)
     if found is None:
         return Reading(None, coasting.reason or "it did not roll out through that speed")
+    if found.high - found.low > 2.0 * found.value:
+        # Such a figure leaves open whether anything held the machine back at all.
+        return Reading(None, "it did not roll out long enough to tell the loss from none")
     both = coasting.both_ways
     return Reading(
         found,

@@ -69,6 +69,27 @@ def test_wind_reaches_over_both_readings() -> None:
     assert windy.p_value == 1.0
 
 
+def test_wind_is_no_part_of_what_was_seen() -> None:
+    rides = (
+        [ride(1.0, 0.06), ride(1.1, 0.06), ride(0.9, 0.06)],
+        [ride(1.3, 0.06), ride(1.4, 0.06), ride(1.2, 0.06)],
+    )
+    for part, nearest in ((0.0, 0.3), (0.1, 0.2), (-0.1, 0.3), (0.4, 0.0)):
+        found = difference_of(*rides, wind_part=part)
+        assert found.nearest == pytest.approx(nearest)
+        assert (found.p_value == 1.0) == (nearest == 0.0)
+
+
+def test_what_all_rides_share_drops_out() -> None:
+    rides = ([ride(1.0, 0.06), ride(1.0, 0.06)], [ride(1.5, 0.06), ride(1.5, 0.06)])
+    sd = sd_of(ride(1.0, 0.06))
+    whole, half, none = (difference_of(*rides, shared_sd=s) for s in (0.0, 0.6 * sd, sd))
+    # Two rides a side that repeat exactly: the receivers' own part alone is left.
+    assert half.receiver_error == pytest.approx(0.8 * whole.receiver_error)
+    assert none.receiver_error == 0.0
+    assert whole.before == half.before == none.before
+
+
 def test_percent_holds_the_error_of_the_first_side_too() -> None:
     before = [ride(10.0 + x, 0.01) for x in (-0.1, 0.0, 0.1)]
     after = [ride(12.0 + x, 0.01) for x in (-0.1, 0.0, 0.1)]

@@ -4,6 +4,8 @@ from dataclasses import replace
 from types import SimpleNamespace
 from typing import Any
 
+import numpy as np
+
 from ridelog.analysis.result import Estimate
 from ridelog.compare.comparison import Comparison, compare
 from ridelog.compare.measure import LESS, MORE
@@ -52,6 +54,20 @@ def test_reverse_needs_both_sides(thin_rides: Sides) -> None:
     assert compared is not None and compared.measure.better_when == LESS
     one = {"before": both["before"], "after": with_parts(thin_rides, reverse=none)["after"]}
     assert compare(one["before"], one["after"]).measure("reverse_top_mps") is None
+
+
+def test_a_loss_that_is_no_better_known_than_none_is_no_figure(thin_rides: Sides) -> None:
+    def coasting(half: float) -> Any:
+        loss = Estimate(0.3, 0.3 - half, 0.3 + half)
+        return SimpleNamespace(
+            speed_mps=np.array([5.0, 6.0]), at=lambda v: loss, reason="", both_ways=True
+        )
+
+    for half, told in ((0.29, True), (0.31, False)):
+        rides = with_parts(thin_rides, coasting=coasting(half))
+        compared = compare(rides["before"], rides["after"]).measure("coasting_at_5.5_mps")
+        assert compared is not None and (compared.difference is not None) == told
+        assert told or "long enough to tell the loss from none" in compared.obstacle
 
 
 def test_weave_needs_an_onset_on_both_sides(thin_rides: Sides) -> None:
