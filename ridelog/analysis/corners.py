@@ -71,7 +71,7 @@ def falling_corner(
     # Level and slope before the corner are the same two unknowns in every trial, so that only the
     # change of slope is left to fit to what a straight line leaves of each path.
     line, left = _without_line(since_s, speed_mps)
-    grown = _built_up(time_s - corner_s[:, None], build_s[:, None])
+    grown = built_up(time_s - corner_s[:, None], build_s[:, None])
     grown_line, rest = _without_line(since_s, grown.T)
     size = np.maximum(np.sqrt((rest**2).sum(axis=0)), 1e-300)
     onto = (rest / size).T @ left
@@ -88,7 +88,7 @@ def falling_corner(
     # A pull turns into braking inside the build-up: the share of the change at its zero.
     share = np.clip(-slope / np.minimum(change, -1e-9), 0.0, 1.0)
     wait = build_s[trial] * np.arccos(1.0 - 2.0 * share) / np.pi
-    speed = level + slope * wait + change * _built_up(wait, build_s[trial])
+    speed = level + slope * wait + change * built_up(wait, build_s[trial])
     return Corner(odds.chosen(corner_s[trial] + wait), odds.chosen(speed))
 
 
@@ -100,7 +100,7 @@ def resting_corner(
 ) -> Corner:
     """Return where falling speeds reach zero and stay there; as ``falling_corner``."""
     corner_s, ease_s = _trials(between_s)
-    line = _built_up(corner_s[:, None] - time_s, ease_s[:, None])
+    line = built_up(corner_s[:, None] - time_s, ease_s[:, None])
     size = np.maximum(np.sqrt((line**2).sum(axis=1)), 1e-300)
     first = line / size[:, None]
     square = line * line
@@ -141,7 +141,7 @@ def _trials(between_s: tuple[float, float]) -> tuple[FloatArray, FloatArray]:
     return np.tile(np.linspace(first, last, count), len(_BUILD_S)), np.repeat(_BUILD_S, count)
 
 
-def _built_up(after_s: FloatArray, build_s: FloatArray | float) -> FloatArray:
+def built_up(after_s: FloatArray, build_s: FloatArray | float) -> FloatArray:
     """Return the change of speed for one of slope: the integral of a raised cosine, then a line."""
     inside = np.clip(after_s / build_s, 0.0, 1.0)
     grown = build_s * (0.5 * inside - np.sin(np.pi * inside) / (2.0 * np.pi))

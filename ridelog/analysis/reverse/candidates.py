@@ -1,19 +1,21 @@
 """From the probability of reverse to stretches with edges where the machine moved off and stopped.
 
 Between stops a stretch is as certain as its probability; at a stop the sign means nothing, so the
-edges are taken from the speed of the fitted path.
+edges are looked for in the fixes themselves (``edges``).
 """
 
 from dataclasses import dataclass
 
 import numpy as np
 
-from ridelog.analysis.reverse.evidence import fitted
+from ridelog.analysis.reverse.along import along_heading
+from ridelog.analysis.reverse.edges import OUTSIDE_S, edge_s
 from ridelog.analysis.reverse.heading_grid import Steps
+from ridelog.analysis.reverse.readings import Readings
 from ridelog.filtering.motion import Motion
 from ridelog.track import BoolArray, FloatArray
 
-# The fitted path is looked at this finely for edges.
+# A stretch shorter than this is none.
 _FINE_S = 0.05
 # More likely reverse than not; and likely enough to be named while the ride leaves it open.
 _LIKELY, _POSSIBLE = 0.5, 0.2
@@ -21,13 +23,6 @@ _LIKELY, _POSSIBLE = 0.5, 0.2
 _INTERRUPTED_S = 2.5
 # A step is travel from this speed on.
 _OFF_MPS = 0.15
-# The line through these shares of the height that is reached within some seconds meets zero where
-# the machine moved off; the change of sign is looked for this far around a stretch.
-_LOW_SHARE, _HIGH_SHARE, _RISE_S, _BACK_S = 0.3, 0.7, 3.0, 0.6
-# A pull builds up and a brake lets go over some tenths of a second, which the line leaves out; a
-# smoothed speed starts earlier the less it is known. Measured on simulated rides: median error of
-# an edge 0.12 s inside up to a standard deviation of 0.055 m/s, 0.4 s outside from 0.09 on.
-_BUILD_S, _SHARP_SD_MPS, _BLUR_S_PER_MPS, _MOST_BLUR_S = 0.12, 0.055, 14.0, 0.5
 # What never gets faster than this, or further, is a receiver's scatter at a stand, not travel.
 _LEAST_MPS, _LEAST_M = 0.3, 0.35
 
@@ -50,7 +45,9 @@ class Candidate:
     cut: bool
 
 
-def candidates_of(motion: Motion, steps: Steps, backwards: FloatArray) -> tuple[Candidate, ...]:
+def candidates_of(
+    motion: Motion, steps: Steps, backwards: FloatArray, readings: Readings
+) -> tuple[Candidate, ...]:
     """Return the stretches that may well be reverse and are travel at all, in time order.
 
     Where the whole ride leaves it open which of two kinds of stretches are the reverses (both as
@@ -61,7 +58,7 @@ def candidates_of(motion: Motion, steps: Steps, backwards: FloatArray) -> tuple[
         for first, stop in _runs(steps, backwards > likely):
             if any(c.first < stop and first < c.stop for c in found):
                 continue
-            candidate = _candidate(motion, steps, backwards, steps.speed_mps, first, stop)
+            candidate = _candidate(motion, readings, steps, backwards, first, stop)
             if candidate is not None:
                 found.append(candidate)
     return tuple(sorted(found, key=lambda candidate: candidate.start_s))
@@ -79,53 +76,51 @@ def _runs(steps: Steps, inside: BoolArray) -> list[tuple[int, int]]:
 
 
 def _candidate(
-    motion: Motion, steps: Steps, backwards: FloatArray, speed: FloatArray, first: int, stop: int
+    motion: Motion,
+    readings: Readings,
+    steps: Steps,
+    backwards: FloatArray,
+    first: int,
+    stop: int,
 ) -> Candidate | None:
+    speed = steps.speed_mps
     moving = np.flatnonzero(speed[first:stop] > _OFF_MPS) + first
     if len(moving) < 2 or speed[first:stop].max() < _LEAST_MPS:
         return None
     way = steps.velocity_mps[first:stop] * np.gradient(steps.time_s)[first:stop, None]
     if np.hypot(*way.sum(axis=0)) < _LEAST_M:
         return None
-    # Half a step to either side belongs to the change; the edge lies at the slowest moment there.
-    start_s = _edge(motion, steps, int(moving[0]), first, -1)
-    end_s = _edge(motion, steps, int(moving[-1]), stop - 1, +1)
+    ends = int(moving[0]), int(moving[-1])
+    start_s, end_s = _edges(motion, readings, steps, backwards, ends)
     if end_s - start_s < _FINE_S:
         return None
-    ends = [(p.start_s, p.end_s) for p in motion.pieces]
-    cut = any(abs(end_s - b) < 0.3 for _, b in ends[:-1])
-    cut |= any(abs(start_s - a) < 0.3 for a, _ in ends[1:])
+    pieces = [(p.start_s, p.end_s) for p in motion.pieces]
+    cut = any(abs(end_s - b) < 0.3 for _, b in pieces[:-1])
+    cut |= any(abs(start_s - a) < 0.3 for a, _ in pieces[1:])
     return Candidate(start_s, end_s, float(backwards[moving].mean()), first, stop, cut)
 
 
-def _edge(motion: Motion, steps: Steps, moving: int, outer: int, side: int) -> float:
-    """Return when the machine moved off (side -1) or came to rest (+1) at one end of a stretch.
-
-    A smoothed speed leaves zero too early and reaches its height too late, so a straight line
-    through two shares of that height is followed down to zero.
-    """
-    at = float(steps.time_s[moving])
-    piece = next(p for p in motion.pieces if p.start_s - 1e-6 <= at <= p.end_s + 1e-6)
-    limit = float(np.clip(steps.time_s[outer] + side * _BACK_S, piece.start_s, piece.end_s))
-    inside = float(np.clip(at - side * _RISE_S, piece.start_s, piece.end_s))
-    path = fitted(motion, min(limit, inside), max(limit, inside), _FINE_S)
-    time_s, speed = path.time_s, path.speed_mps[:, 0]
-    if side > 0:
-        time_s, speed = time_s[::-1], speed[::-1]
-    # Now the outside comes first; what lies before the slowest moment there is other travel.
-    near = int(np.count_nonzero((time_s - at) * side >= -1e-9))
-    slowest = int(np.argmin(speed[: max(near, 1)]))
-    time_s, speed = time_s[slowest:], speed[slowest:]
-    height = float(speed.max())
-    low, high = max(_LOW_SHARE * height, _OFF_MPS), max(_HIGH_SHARE * height, 2.0 * _OFF_MPS)
-    above_low, above_high = np.flatnonzero(speed >= low), np.flatnonzero(speed >= high)
-    if not len(above_high) or above_low[0] == 0:
-        return float(time_s[0])
-    first, second = float(time_s[above_low[0]]), float(time_s[above_high[0]])
-    start_s = first - (second - first) * low / (high - low)
-    nearby = np.abs(steps.time_s - start_s) <= 1.0
-    blurred_s = _BLUR_S_PER_MPS * (float(steps.sd_mps[nearby].mean()) - _SHARP_SD_MPS)
-    start_s -= side * (min(blurred_s, _MOST_BLUR_S) - _BUILD_S)
-    # The slowest moment outside is as far as a stretch can go.
-    nearest, farthest = sorted((float(time_s[0]), float(time_s[-1])))
-    return min(max(start_s, nearest), farthest)
+def _edges(
+    motion: Motion,
+    readings: Readings,
+    steps: Steps,
+    backwards: FloatArray,
+    moving: tuple[int, int],
+) -> tuple[float, float]:
+    """Return when the machine moved off and came to rest, from the first and last moving step."""
+    backing = backwards > _LIKELY
+    backing[moving[0] : moving[1] + 1] = True
+    seemed = [float(steps.time_s[step]) for step in moving]
+    edges: list[float] = []
+    for near_s, side in zip(seemed, (-1, +1), strict=True):
+        piece = next(p for p in motion.pieces if p.start_s - 1e-6 <= near_s <= p.end_s + 1e-6)
+        first_s, last_s = (
+            max(near_s - OUTSIDE_S, piece.start_s),
+            min(near_s + OUTSIDE_S, piece.end_s),
+        )
+        edge = None
+        if last_s - first_s > _FINE_S:
+            along = along_heading(motion, readings, steps, backing, first_s, last_s)
+            edge = edge_s(along, near_s, side, seemed[1] - seemed[0])
+        edges.append(near_s if edge is None else float(np.clip(edge, piece.start_s, piece.end_s)))
+    return edges[0], edges[1]

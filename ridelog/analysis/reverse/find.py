@@ -65,7 +65,7 @@ def find_reverse(
     backwards = reverse_probability(steps)
     readings = readings_of(motion)
     stretches = [_marked(motion, start_s, end_s) for start_s, end_s in wanted]
-    for candidate in candidates_of(motion, steps, backwards):
+    for candidate in candidates_of(motion, steps, backwards, readings):
         if any(a < candidate.end_s and candidate.start_s < b for a, b in (*wanted, *left_out)):
             continue
         figures = measured(motion, candidate.start_s, candidate.end_s)

@@ -25,6 +25,7 @@ _AGREE_SHARE, _AGREE_M = 0.5, 0.5
 class Readings:
     """The usable fixes of a log in time order, shape (m,) or (m, 2).
 
+    speed_mps : as reported, with or without a course; NaN where none. [m/s]
     wander_mps : root mean square of velocity over seconds at stands. [m/s]
     step_m : step in which positions are written. [m]
     """
@@ -32,6 +33,7 @@ class Readings:
     time_s: FloatArray
     position_m: FloatArray
     velocity_mps: FloatArray
+    speed_mps: FloatArray
     reported: bool
     wander_mps: float
     step_m: float
@@ -72,7 +74,9 @@ def readings_of(motion: Motion) -> Readings:
     position = np.stack([east, north], axis=1)
     speed, course = track.speed_mps[rows], track.course_rad[rows]
     velocity = np.stack([speed * np.sin(course), speed * np.cos(course)], axis=1)
-    velocity[(motion.flags[rows] & np.uint32(Flag.SPEED_JUMP)) != 0] = np.nan
+    wrong = (motion.flags[rows] & np.uint32(Flag.SPEED_JUMP)) != 0
+    velocity[wrong] = np.nan
+    speed = np.where(wrong, np.nan, speed)
     time_s = track.time_s[rows]
     latitudes = np.unique(track.latitude_deg[rows])
     steps = np.diff(latitudes)
@@ -81,6 +85,7 @@ def readings_of(motion: Motion) -> Readings:
         time_s=time_s,
         position_m=position,
         velocity_mps=velocity,
+        speed_mps=speed,
         reported=motion.speed_source == "reported",
         wander_mps=_wander(motion, time_s, position, motion.speed_mps[rows]),
         step_m=float(np.quantile(steps, 0.02)) * _METRES_PER_DEGREE if len(steps) > 2 else 0.0,
