@@ -54,10 +54,10 @@ def candidates_of(
     long and as fast), the less likely kind is a candidate too.
     """
     found: list[Candidate] = []
-    for likely in (_LIKELY, _POSSIBLE):
-        for first, stop in _runs(steps, backwards > likely):
-            if any(c.first < stop and first < c.stop for c in found):
-                continue
+    # Apart from each other: at a stop between the two kinds both are open.
+    likely = backwards > _LIKELY
+    for inside in (likely, (backwards > _POSSIBLE) & ~likely):
+        for first, stop in _runs(steps, inside):
             candidate = _candidate(motion, readings, steps, backwards, first, stop)
             if candidate is not None:
                 found.append(candidate)

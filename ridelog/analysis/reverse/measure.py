@@ -19,9 +19,10 @@ class Measured:
     """Figures of a stretch.
 
     best_mps : best one-second mean, the mean of the whole if it is shorter: fitted path, then the
-        cautious draws twice. A reverse lasts some seconds with a corner near either end; the sharp
-        reading takes its corners and steady stretches for granted and so shows too little of what
-        choosing the best second adds (measured: DEVELOPERS.md, "Reverse"). Shape (columns,).
+        cautious draws, which show what choosing the best second adds (the sharp reading takes
+        corners and steady stretches for granted and shows too little), then the fitted path's own
+        best second on those draws, which scatters as that second does. Why: DEVELOPERS.md,
+        "Reverse". Shape (columns,).
     distance_m : way on the fitted path. [m]
     displacement_m, displacement_sd_m : from its start to its end, straight. [m]
     """
@@ -45,9 +46,17 @@ def measured(motion: Motion, start_s: float, end_s: float) -> Measured:
     moved = paths.position_m[-1] - paths.position_m[0]
     straight = np.hypot(moved[0], moved[1])
     draws = (len(straight) - 1) // 2
-    best, cautious = means.max(axis=0), straight[1 + draws :]
+    cautious = straight[1 + draws :]
+    best = means[:, 1 + draws :].max(axis=0)
+    fastest = int(means[:, 0].argmax())
+    fitted = means[fastest, :1]
+    added = float(best.mean() - fitted[0])
+    # Choosing adds nothing if the ride has one fastest second, about twice what the draws show if
+    # it is even (they choose from a curve that errors have made bumpy already). All between is as
+    # likely: the addition scatters by its own size, evenly to both sides.
+    spread = means[fastest, 1 + draws :] + added * np.linspace(-1.0, 1.0, draws)
     return Measured(
-        best_mps=np.concatenate([best[:1], best[1 + draws :], best[1 + draws :]]),
+        best_mps=np.concatenate([fitted, best, spread]),
         distance_m=float(paths.distance_m[-1, 0]),
         displacement_m=float(straight[0]),
         displacement_sd_m=float(cautious.std()),
