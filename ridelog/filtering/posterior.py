@@ -47,8 +47,7 @@ class Posterior:
         time_s = self.chain.time_s
         first = max(0, int(np.searchsorted(time_s, start_s, side="right")) - 1)
         last = min(len(time_s) - 1, int(np.searchsorted(time_s, end_s, side="left")))
-        outer_first = self._edge(first, -_MARGIN_S)
-        outer_last = self._edge(last, +_MARGIN_S)
+        outer_first, outer_last = self._surroundings(first, last)
         part = self.chain.part(outer_first, outer_last + 1)
         inner = (first - outer_first, last - outer_first)
         fitted = self.states[first : last + 1]
@@ -73,6 +72,19 @@ class Posterior:
         count = max(2, round((end_s - start_s) / spacing_s) + 1)
         grid = np.linspace(start_s, end_s, count)
         return interpolated(time_s[first : last + 1], states, grid)
+
+    def _surroundings(self, first: int, last: int) -> tuple[int, int]:
+        """Return first and last instant of what is solved with a stretch.
+
+        Where every fix was rejected nothing holds a part in place, so it is widened to one that
+        was not.
+        """
+        margin_s, outer = _MARGIN_S, (-1, -1)
+        while True:
+            wider = self._edge(first, -margin_s), self._edge(last, margin_s)
+            if wider == outer or self.sharp.position[wider[0] : wider[1] + 1].any():
+                return wider
+            margin_s, outer = 2.0 * margin_s, wider
 
     def reach(
         self, start_s: float, end_s: float, before_s: float, after_s: float
