@@ -12,17 +12,17 @@ from ridelog.track import FloatArray
 
 _SPACING_S = 0.05
 _WINDOW_S = 1.0
+# A window this many standard deviations below the best may have been the best.
+_NEAR_SD = 2.5
 
 
 @dataclass(frozen=True)
 class Measured:
     """Figures of a stretch.
 
-    best_mps : best one-second mean, the mean of the whole if it is shorter: fitted path, then the
-        cautious draws, which show what choosing the best second adds (the sharp reading takes
-        corners and steady stretches for granted and shows too little), then the fitted path's own
-        best second on those draws, which scatters as that second does. Why: DEVELOPERS.md,
-        "Reverse". Shape (columns,).
+    best_mps : best one-second mean, the mean of the whole if it is shorter, on the fitted path,
+        with what choosing it adds, and scattered, as ``interval.estimate`` takes them. Shape
+        (columns,).
     distance_m : way on the fitted path. [m]
     displacement_m, displacement_sd_m : from its start to its end, straight. [m]
     """
@@ -46,20 +46,32 @@ def measured(motion: Motion, start_s: float, end_s: float) -> Measured:
     moved = paths.position_m[-1] - paths.position_m[0]
     straight = np.hypot(moved[0], moved[1])
     draws = (len(straight) - 1) // 2
-    cautious = straight[1 + draws :]
-    best = means[:, 1 + draws :].max(axis=0)
-    fastest = int(means[:, 0].argmax())
-    fitted = means[fastest, :1]
-    added = float(best.mean() - fitted[0])
-    # Choosing adds nothing if the ride has one fastest second, about twice what the draws show if
-    # it is even (they choose from a curve that errors have made bumpy already). All between is as
-    # likely: the addition scatters by its own size, evenly to both sides.
-    spread = means[fastest, 1 + draws :] + added * np.linspace(-1.0, 1.0, draws)
     return Measured(
-        best_mps=np.concatenate([fitted, best, spread]),
+        best_mps=_best_columns(means),
         distance_m=float(paths.distance_m[-1, 0]),
         displacement_m=float(straight[0]),
-        displacement_sd_m=float(cautious.std()),
+        displacement_sd_m=float(straight[1 + draws :].std()),
+    )
+
+
+def _best_columns(means: FloatArray) -> FloatArray:
+    """Return the best window of every column, freed from choosing in a reverse's own way.
+
+    A reverse lasts some seconds. If one second of it was the fastest, choosing adds nothing to its
+    speed; if it was even, choosing adds what is the most of errors alone over all windows that may
+    have been the best. All between is as likely: half is taken off, and the whole is spread evenly.
+    Draws about a path that errors have already made bumpy show neither (measured: DEVELOPERS.md,
+    "Reverse").
+    """
+    draws = (means.shape[1] - 1) // 2
+    fitted, cautious = means[:, 0], means[:, 1 + draws :]
+    fastest = int(fitted.argmax())
+    errors = cautious - fitted[:, None]
+    near = fitted >= fitted[fastest] - _NEAR_SD * errors[fastest].std()
+    added = errors[near].max(axis=0)
+    even = float(added.mean()) * np.linspace(-0.5, 0.5, draws)
+    return np.concatenate(
+        [fitted[fastest, None], fitted[fastest] + 0.5 * added, cautious.max(axis=0) + even]
     )
 
 
