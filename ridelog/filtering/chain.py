@@ -144,7 +144,7 @@ class Chain:
         n, d = self.n, self.d
         links = self.links.weighted(weights.jerk, weights.drift, weights.slow_sd)
         onto, forward, lower = links.blocks(d)
-        diagonal = np.zeros((n, d, d))
+        diagonal = np.moveaxis(np.zeros((d, d, n)), 2, 0)
         diagonal[:-1] = forward
         diagonal[1:] += onto
         start = np.zeros((n, d))

@@ -50,8 +50,8 @@ class Links:
         self._stepped: IntArray = np.flatnonzero(steps)
         self._drift_keep = drift_keep
         self._slow_keep = slow_keep
-        powers = interval_s[:, None] ** _POWER
-        self._units = powers[:, :, None] * powers[:, None, :] / interval_s[:, None, None] ** 5
+        powers = interval_s ** _POWER[:, None]
+        self._units = powers[:, None] * powers / interval_s**5
 
     def weighted(self, jerk: FloatArray, drift: FloatArray, slow_sd: float) -> "WeightedLinks":
         """Return the intervals with an intensity of jerk and sizes of the slow errors each."""
@@ -69,24 +69,26 @@ class WeightedLinks:
         self._slow = np.where(live, 1.0 / (slow_sd**2 * (1.0 - links._slow_keep**2)), 0.0)
 
     def blocks(self, d: int) -> tuple[FloatArray, FloatArray, FloatArray]:
-        """Return A'QA, F'QF and -A'QF of every interval, each of shape (m, d, d)."""
+        """Return A'QA, F'QF and -A'QF of every interval, each of shape (m, d, d).
+
+        In memory the intervals lie along the last axis, where whole-array steps are fastest.
+        """
         links = self._links
-        m = len(self._jerk)
-        units = links._units * self._jerk[:, None, None]
+        at = links._stepped
+        units = links._units * self._jerk
         found = []
         for left, right, sign, drift, slow in (
             (_ONTO, _ONTO, 1.0, 1.0, 1.0),
             (_FORWARD, _FORWARD, 1.0, links._drift_keep**2, links._slow_keep**2),
             (_ONTO, _FORWARD, -1.0, -links._drift_keep, -links._slow_keep),
         ):
-            block = np.zeros((m, d, d))
-            block[:, :4, :4] = units * (sign * left.T @ _JERK @ right)
-            at = links._stepped
-            block[at, :4, :4] = units[at] * (sign * left.T @ _STEPPED @ right)
-            block[:, 3, 3] += drift * self._drift
+            block = np.zeros((d, d, len(self._jerk)))
+            np.multiply(units, (sign * left.T @ _JERK @ right)[:, :, None], out=block[:4, :4])
+            block[:4, :4, at] = units[:, :, at] * (sign * left.T @ _STEPPED @ right)[:, :, None]
+            block[3, 3] += drift * self._drift
             if d == 5:
-                block[:, 4, 4] = slow * self._slow
-            found.append(block)
+                block[4, 4] = slow * self._slow
+            found.append(np.moveaxis(block, 2, 0))
         return found[0], found[1], found[2]
 
     def pull(self, states: FloatArray) -> FloatArray:
