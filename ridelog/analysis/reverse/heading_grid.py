@@ -10,7 +10,7 @@ side by side. Derivation: DEVELOPERS.md, "Reverse".
 """
 
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, cached_property
 
 import numpy as np
 
@@ -70,7 +70,7 @@ class Steps:
     sd_mps: FloatArray
     weight: FloatArray
 
-    @property
+    @cached_property
     def speed_mps(self) -> FloatArray:
         """Return the speed of each step. [m/s]"""
         speed: FloatArray = np.hypot(self.velocity_mps[:, 0], self.velocity_mps[:, 1])
