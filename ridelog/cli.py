@@ -155,9 +155,14 @@ def trace(
     from ridelog.report.trace import trace_csv
 
     settings = reverse_settings(Settings(), motion.track, reverse, cannot_reverse)
-    found = find_reverse(motion, marks=settings.reverse_marks_s, has_reverse=settings.has_reverse)
+    with progress("looking for reverse"):
+        found = find_reverse(
+            motion, marks=settings.reverse_marks_s, has_reverse=settings.has_reverse
+        )
+    with progress("writing the table"):
+        table = trace_csv(motion, found.spans, found.possible_spans)
     _warn(motion.warnings)
-    _deliver(csv, trace_csv(motion, found.spans, found.possible_spans), {}, ride, force)
+    _deliver(csv, table, {}, ride, force)
 
 
 @app.command()
