@@ -16,7 +16,7 @@ from ridelog.track import FloatArray
 # of unknown size is tried at a constant ratio.
 _BUILD_S = np.geomspace(0.05, 0.6, 7)
 # Instants tried for the corner, and the finest spacing between them that is worth the work.
-_TRIALS, _FINEST_S = 41, 0.02
+_TRIALS, _FINEST_S = 31, 0.02
 _SEED = 20261125
 # Share of the noise that the lot adds: the draws themselves carry the rest. Of 0.03, 0.1, 0.25 and
 # 1 the one whose intervals held best on simulated rides (DEVELOPERS.md).
