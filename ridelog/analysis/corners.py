@@ -16,13 +16,13 @@ from ridelog.track import FloatArray
 # of unknown size is tried at a constant ratio.
 _BUILD_S = np.geomspace(0.05, 0.6, 7)
 # Instants tried for the corner, and the finest spacing between them that is worth the work.
-_TRIALS, _FINEST_S = 31, 0.02
+_TRIALS, _FINEST_S = 41, 0.02
 _SEED = 20261125
 # Share of the noise that the lot adds: the draws themselves carry the rest. Of 0.03, 0.1, 0.25 and
 # 1 the one whose intervals held best on simulated rides (DEVELOPERS.md).
 _LOT_SHARE = 0.1
 # Trials whose weight is e to minus this of the best one's change no figure.
-_NEGLIGIBLE = 20.0
+_NEGLIGIBLE = 12.0
 # A trial that leaves this little of what it fits says nothing.
 _SINGULAR = 1e-9
 
@@ -161,9 +161,12 @@ def _without_line(since_s: FloatArray, values: FloatArray) -> tuple[FloatArray, 
 class _Odds:
     """All trials for every path, each weighed by how well it explains the path.
 
+    The fitted path and the sharp draws take the mean. What the noise leaves open about the
+    build-up is no error of the path, so each cautious draw takes one trial by lot.
+
     Attributes
     ----------
-    trial, column : shape (p,), the pairs of trial and path that have any weight, path by path.
+    trial, column : shape (p,), the pairs of trial and path that count.
     """
 
     def __init__(self, misfit: FloatArray, time_s: FloatArray, noise_density: float) -> None:
@@ -173,24 +176,26 @@ class _Odds:
         self._known = np.isfinite(least)
         least = np.where(self._known, np.maximum(least, 0.0), 0.0)
         spacing = float(time_s[1] - time_s[0])
-        power = (0.5 * spacing / noise_density) * (np.maximum(misfit, 0.0) - least)
-        self.column, self.trial = np.nonzero((power < _NEGLIGIBLE).T)
-        power = power[self.trial, self.column]
-        self._weight = np.exp(-power)
-        self._total = np.bincount(self.column, self._weight, minlength=columns)
-        # What the noise leaves open about the build-up is no error of the path, so each cautious
-        # draw takes one trial by lot; the fitted path and the sharp draws take the mean.
-        lot = np.random.default_rng([_SEED, columns]).random(columns)
-        odds = np.concatenate([[0.0], np.cumsum(np.exp(-power / _LOT_SHARE))])
-        edges = np.searchsorted(self.column, np.arange(columns + 1))
+        power = np.maximum(misfit, 0.0)
+        power -= least
+        power *= 0.5 * spacing / noise_density
+        means = columns // 2 + 1
+        column, trial = np.nonzero((power[:, :means] < _NEGLIGIBLE).T)
+        self._weight = np.exp(-power[trial, column])
+        lots, lot_trial = np.nonzero((power[:, means:] < _NEGLIGIBLE * _LOT_SHARE).T)
+        odds = np.exp(-power[lot_trial, means + lots] / _LOT_SHARE)
+        odds = np.concatenate([[0.0], np.cumsum(odds)])
+        edges = np.searchsorted(lots, np.arange(columns - means + 1))
         start, stop = odds[edges[:-1]], odds[edges[1:]]
-        place = np.searchsorted(odds, start + lot * (stop - start), side="right") - 1
-        self._drawn = np.clip(place, edges[:-1], np.maximum(edges[1:] - 1, 0))
-        self._by_lot = np.arange(columns) > columns // 2
+        lot = np.random.default_rng([_SEED, columns]).random(columns - means)
+        drawn = np.searchsorted(odds, start + lot * (stop - start), side="right") - 1
+        drawn = np.clip(drawn, edges[:-1], np.maximum(edges[1:] - 1, 0))[self._known[means:]]
+        self.column = np.concatenate([column, means + lots[drawn]])
+        self.trial = np.concatenate([trial, lot_trial[drawn]])
+        self._weight = np.concatenate([self._weight, np.ones(len(drawn))])
+        self._total = np.bincount(self.column, self._weight, minlength=columns)
 
     def chosen(self, figures: FloatArray) -> FloatArray:
         """Return each path's figure, shape (k,), from those of the pairs; NaN without any."""
         total = np.bincount(self.column, self._weight * figures, minlength=len(self._known))
-        mean = total / np.where(self._known, self._total, 1.0)
-        one = figures[np.minimum(self._drawn, len(figures) - 1)] if len(figures) else mean
-        return np.where(self._known, np.where(self._by_lot, one, mean), np.nan)
+        return np.where(self._known, total / np.where(self._known, self._total, 1.0), np.nan)

@@ -8,6 +8,7 @@ on and beside the diagonal come from block cyclic reduction, whose steps are who
 import numpy as np
 from scipy.linalg import cho_solve_banded, cholesky_banded
 
+from ridelog.filtering.noise_table import normal_numbers
 from ridelog.track import FloatArray
 
 
@@ -81,13 +82,12 @@ class BandedFactor:
         """
         stop = self.n if stop is None else stop
         left = stop - first
-        noise = random.standard_normal((left * self.d, count))
         # Two instants at a time: products of small matrices with many columns are what costs.
         pairs, size = -(-left // 2), 2 * self.d
         band = np.zeros((size, pairs * size))
         band[:, : left * self.d] = self._factor[:, first * self.d : stop * self.d]
         band[0, left * self.d :] = 1.0
-        noise = np.concatenate([noise, np.zeros((pairs * size - len(noise), count))])
+        noise = normal_numbers(random, pairs * size, count)
         place = np.subtract.outer(np.arange(2 * size), np.arange(size))
         known = (place >= 0) & (place < size)
         blocks = band.reshape(size, pairs, size)[

@@ -233,6 +233,14 @@ class Solution:
             pull[:, 4] = seen
         return pull
 
+    def backwards(self, piece: slice) -> BandedFactor:
+        """Return the factor of one piece with its last instant first.
+
+        Draws from it may end before the piece does: from the first instant up to any other.
+        """
+        lower = self._lower[piece.start : piece.stop - 1]
+        return BandedFactor(self._diagonal[piece][::-1], np.swapaxes(lower, 1, 2)[::-1])
+
     def variances(self) -> tuple[FloatArray, FloatArray]:
         """Return posterior covariance blocks (k, k) and (k + 1, k) of one axis."""
         return selected_inverse(self._diagonal, self._lower)

@@ -107,7 +107,7 @@ def draw_standing_start(
     odds = np.exp(fine.evidence - fine.evidence.max())
     owner = _systematic(odds, _SPARE_DRAWS * draws, random)
     chosen, number = np.unique(owner, return_counts=True)
-    drawn = [fine.drawn(int(c), int(k), random) for c, k in zip(chosen, number, strict=True)]
+    drawn = [fine.drawn(int(c), int(k), random, end_s) for c, k in zip(chosen, number, strict=True)]
     plausible = np.concatenate([_plausibility(one, end_s) for one in drawn])
     kept = _systematic(plausible, draws, random)
     first = np.concatenate([[0], np.cumsum(number)])

@@ -59,16 +59,22 @@ class Starts:
     departure: FloatArray
     origin_m: FloatArray
 
-    def drawn(self, number: int, count: int, random: np.random.Generator) -> "DrawnStart":
-        """Return draws of the path of one of them."""
+    def drawn(
+        self, number: int, count: int, random: np.random.Generator, until_s: float
+    ) -> "DrawnStart":
+        """Return draws of the path of one of them up to a time."""
         part = slice(int(self.edges[number]), int(self.edges[number + 1]))
-        error = self.solution.factor.draw(random, 2 * count, part.start, part.stop)[:, :4]
-        states = error.reshape(len(error), 4, 2, count)
+        time_s = self.solution.chain.time_s[part]
+        # Later instants count, but are not drawn.
+        kept = min(int(np.searchsorted(time_s, until_s)) + 1, len(time_s))
+        factor = self.solution.backwards(part)
+        error = factor.draw(random, 2 * count, len(time_s) - kept)[::-1, :4]
+        part = slice(part.start, part.start + kept)
+        states = error.reshape(kept, 4, 2, count)
         states += self.solution.states[part, :4, :, None]
         states[:, :3] += self.departure[part, :, :, None]
         states[:, 0] += self.origin_m[:, None]
-        time_s = self.solution.chain.time_s[part]
-        return DrawnStart(float(self.start_s[number]), time_s, states)
+        return DrawnStart(float(self.start_s[number]), time_s[:kept], states)
 
 
 @dataclass(frozen=True)

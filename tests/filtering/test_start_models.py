@@ -70,7 +70,8 @@ def test_draws_of_a_start_scatter_about_its_states() -> None:
     motion, easing = _ridden(10.0, "clean", True)
     assert isinstance(motion.posterior, Posterior)
     starts = StartModels(motion, motion.posterior, 3.0, _END_S, easing).solved(np.array([5.1, 5.2]))
-    drawn = starts.drawn(1, 400, np.random.default_rng(1))
+    drawn = starts.drawn(1, 400, np.random.default_rng(1), 8.0)
+    assert 8.0 <= drawn.time_s[-1] < 8.2
     at = drawn.time_s.searchsorted(7.0)
     speed = drawn.states[at, 1]
     part = slice(starts.edges[1], starts.edges[2])
