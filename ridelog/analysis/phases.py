@@ -10,6 +10,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+import numpy.typing as npt
 
 from ridelog.analysis.braking import Brakings
 from ridelog.analysis.fitted import FittedPath, fitted_paths
@@ -17,6 +18,8 @@ from ridelog.analysis.phase_odds import LIKELY, log_odds, most_probable
 from ridelog.analysis.stretches import Stretch
 from ridelog.analysis.windows import usual_sd
 from ridelog.filtering.motion import Motion
+
+StrArray = npt.NDArray[np.str_]
 
 KINDS = (
     "standstill",
@@ -89,11 +92,11 @@ def divide_ride(
         return Phases(())
     for path in fitted_paths(motion):
         kinds = most_probable(log_odds(path, sd, motion.rate_hz), path.time_s)
-        names = [LIKELY[k] for k in kinds]
+        names = np.array(LIKELY)[kinds]
         for stretches, name in ((braked, "braking"), (reverse_spans, "reverse")):
             for start_s, end_s in stretches:
                 first, stop = np.searchsorted(path.time_s, [start_s, end_s])
-                names[first:stop] = [name] * (stop - first)
+                names[first:stop] = name
         spans = _joined(path, names, shortest)
         _name_launches(spans)
         _move_starts(spans, launch_starts_s)
@@ -108,16 +111,16 @@ class _Span:
     end_s: float
 
 
-def _joined(path: FittedPath, names: list[str], shortest_s: float) -> list[_Span]:
+def _joined(path: FittedPath, names: StrArray, shortest_s: float) -> list[_Span]:
     """Return runs of one kind, short ones taken into the longer of their neighbours."""
-    time_s = path.time_s
-    spans: list[_Span] = []
-    for k, name in enumerate(names):
-        end_s = float(time_s[min(k + 1, len(time_s) - 1)])
-        if spans and spans[-1].kind == name:
-            spans[-1].end_s = end_s
-        else:
-            spans.append(_Span(name, float(time_s[k]), end_s))
+    edges = np.flatnonzero(names[1:] != names[:-1]) + 1
+    first, last = np.append(0, edges), np.append(edges, len(names) - 1)
+    spans = [
+        _Span(str(kind), float(start_s), float(end_s))
+        for kind, start_s, end_s in zip(
+            names[first], path.time_s[first], path.time_s[last], strict=True
+        )
+    ]
     while len(spans) > 1:
         lengths = [
             np.inf if span.kind in _MEASURED else span.end_s - span.start_s for span in spans

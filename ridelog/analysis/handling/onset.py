@@ -199,23 +199,34 @@ def _fitted(
 
     Cost: sum of log m + P / m, the gamma likelihood's, and ``hold`` times the steady part. It falls
     with every multiplicative update (Févotte, Bertin, Durrieu, Neural Computation 21 (2009)
-    793-830, section 3: exponent 1/2).
+    793-830, section 3: exponent 1/2). Noise and steady part are the same in all fits.
     """
     weight = np.ones(bases.shape[1])
     weight[-1] = _PRIOR_SECONDS
     powers = np.broadcast_to(powers, bases.shape[:2])
-    parts = np.zeros((bases.shape[0], 3))
     usual = np.maximum(bases.mean(axis=1), 1e-12)
-    parts[:] = powers.mean(axis=1, keepdims=True) / (3.0 * usual)
+    parts = powers.mean(axis=1, keepdims=True) / (3.0 * usual)
     parts[bases.max(axis=1) <= 0.0] = 0.0
-    turned = np.ascontiguousarray(bases.transpose(0, 2, 1))
+    steady, grown = bases[0, :, 1], np.ascontiguousarray(bases[:, :, 2])
+
+    def means() -> FloatArray:
+        total: FloatArray = grown * parts[:, 2:]
+        total += parts[:, 1:2] * steady
+        total += parts[:, :1]
+        return total
+
+    def sums(values: FloatArray) -> FloatArray:
+        along = np.einsum("fk,fk->f", values, grown)
+        return np.stack([values.sum(axis=1), values @ steady, along], axis=1)
+
     for _ in range(rounds):
-        mean = np.einsum("fkp,fp->fk", bases, parts)
+        mean = means()
         inverse = weight / mean
-        above = np.einsum("fpk,fk->fp", turned, powers * inverse / mean)
-        below = np.einsum("fpk,fk->fp", turned, inverse)
+        below = sums(inverse)
         below[:, 1] += hold
-        parts = parts * np.sqrt(above / np.maximum(below, 1e-300))
-    mean = np.einsum("fkp,fp->fk", bases, parts)
+        inverse *= powers
+        inverse /= mean
+        parts = parts * np.sqrt(sums(inverse) / np.maximum(below, 1e-300))
+    mean = means()
     cost: FloatArray = (weight * (np.log(mean) + powers / mean)).sum(axis=1) + hold * parts[:, 1]
     return cost, parts
