@@ -10,7 +10,6 @@ from ridelog.analysis.interval import estimate
 from ridelog.analysis.result import Estimate
 from ridelog.analysis.slowing import Slowing, find_slowings
 from ridelog.analysis.stretches import Stretch
-from ridelog.analysis.windows import usual_sd
 from ridelog.filtering.motion import Motion, Paths
 from ridelog.track import FloatArray
 
@@ -96,7 +95,7 @@ def measure_brakings(motion: Motion, *, excluded: tuple[Stretch, ...] = ()) -> B
     excluded : tuple of (start_s, end_s)
         Stretches that may not hold one, such as reverse travel.
     """
-    sd = usual_sd(motion)
+    sd = motion.usual_speed_sd_mps
     found: list[Braking] = []
     doubtful = 0
     for path in fitted_paths(motion):

@@ -11,7 +11,6 @@ from ridelog.analysis.resistance import CoastedSpeeds, Resistance, fit_resistanc
 from ridelog.analysis.result import Estimate
 from ridelog.analysis.slowing import coasting_limit_mps2, runs_of, smoothed
 from ridelog.analysis.stretches import Stretch
-from ridelog.analysis.windows import usual_sd
 from ridelog.filtering.motion import Motion
 from ridelog.track import FloatArray
 
@@ -109,7 +108,7 @@ def measure_coasting(motion: Motion, *, excluded: tuple[Stretch, ...] = ()) -> C
 
 def coasting_between(motion: Motion, *, excluded: tuple[Stretch, ...]) -> Coasting:
     """Return the same where the brakings are known and among ``excluded`` already."""
-    sd = usual_sd(motion)
+    sd = motion.usual_speed_sd_mps
     each: list[Coast] = []
     speeds: list[CoastedSpeeds] = []
     for path in fitted_paths(motion):

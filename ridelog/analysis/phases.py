@@ -16,7 +16,6 @@ from ridelog.analysis.braking import Brakings
 from ridelog.analysis.fitted import FittedPath, fitted_paths
 from ridelog.analysis.phase_odds import LIKELY, log_odds, most_probable
 from ridelog.analysis.stretches import Stretch
-from ridelog.analysis.windows import usual_sd
 from ridelog.filtering.motion import Motion
 
 StrArray = npt.NDArray[np.str_]
@@ -84,7 +83,7 @@ def divide_ride(
     launch_starts_s : sequence of float
         When measured standing starts left zero; each moves the boundary next to it. [s]
     """
-    sd = usual_sd(motion)
+    sd = motion.usual_speed_sd_mps
     shortest = max(_SHORTEST_S, _SHORTEST_INTERVALS / motion.rate_hz)
     braked = [(b.start_s, b.end_s) for b in brakings.each] if brakings else []
     found: list[Phase] = []

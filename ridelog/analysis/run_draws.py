@@ -123,10 +123,7 @@ def draw_runs(
 
 def _until(motion: Motion, run: Run, windows: tuple[Window, ...], rollout_m: float) -> float:
     """Return up to when a run's paths are needed: most of the pull, and all windows."""
-    rows = np.flatnonzero(motion.used & np.isfinite(motion.speed_mps))
-    time_s = motion.track.time_s[rows]
-    rows = rows[(time_s >= run.earliest_s) & (time_s <= run.end_s)]
-    rows = rows[np.argsort(motion.track.time_s[rows], kind="stable")]
+    rows = motion.known_between(run.earliest_s, run.end_s)
     time_s, speed = motion.track.time_s[rows], motion.speed_mps[rows]
     way = np.concatenate([[0.0], np.cumsum(0.5 * (speed[1:] + speed[:-1]) * np.diff(time_s))])
     until = float(time_s[np.argmax(speed >= _PULL_SHARE * run.top_mps)])

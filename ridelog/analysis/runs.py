@@ -31,6 +31,10 @@ _REJECTED = Flag.JUMP | Flag.SPEED_JUMP
 _GAIN_MPS, _GAIN_SHARE = 2.0, 0.35
 
 
+# Fixes looked through at first for the end of a run.
+_FIRST_LOOK = 256
+
+
 @dataclass(frozen=True)
 class Run:
     """One stretch of gaining speed on the fitted path.
@@ -68,13 +72,10 @@ def find_runs(motion: Motion, *, excluded: tuple[Stretch, ...] = ()) -> tuple[Ru
         Stretches that may not carry one, such as reverse travel.
     """
     runs: list[Run] = []
-    rows = np.flatnonzero(motion.used & np.isfinite(motion.speed_mps))
-    rows = rows[np.argsort(motion.track.time_s[rows], kind="stable")]
-    time_s = motion.track.time_s[rows]
     for piece in motion.pieces:
-        inside = (time_s >= piece.start_s - 1e-6) & (time_s <= piece.end_s + 1e-6)
-        if inside.sum() >= 4:
-            runs += _runs_of_piece(motion, rows[inside])
+        rows = motion.known_between(piece.start_s - 1e-6, piece.end_s + 1e-6)
+        if len(rows) >= 4:
+            runs += _runs_of_piece(motion, rows)
     known = np.isfinite(motion.settled_s)
     return tuple(
         run
@@ -95,11 +96,12 @@ def _runs_of_piece(motion: Motion, rows: IntArray) -> list[Run]:
     least_gain = max(_GAIN_MPS, _GAIN_SHARE * float(np.nanmax(motion.speed_mps)))
     found: list[Run] = []
     here = 0
+    fast = np.flatnonzero(ride.speed >= LEAST_TOP_MPS)
     while True:
-        rising = np.flatnonzero(ride.speed[here:] >= LEAST_TOP_MPS)
-        if not len(rising):
+        rising = int(np.searchsorted(fast, here))
+        if rising == len(fast):
             return found
-        up = here + int(rising[0])
+        up = int(fast[rising])
         end, top = _fall(ride.speed, up)
         low, stood = _stand_before(motion, ride, here, up)
         halt = _dwell(ride, low, top, motion.rate_hz)
@@ -185,8 +187,15 @@ def _dwell(ride: _Ride, low: int, top: int, rate_hz: float) -> tuple[int, int] |
 
 def _fall(speed: FloatArray, up: int) -> tuple[int, int]:
     """Return where the speed has fallen from its highest, and where it was highest."""
-    highest = np.maximum.accumulate(speed[up:])
-    fallen = np.flatnonzero(highest - speed[up:] > np.maximum(_FALL_SHARE * highest, _FALL_MPS))
+    # Looked for in ever longer stretches: most runs end soon, and a ride has many.
+    length = _FIRST_LOOK
+    while True:
+        ahead = speed[up : up + length]
+        highest = np.maximum.accumulate(ahead)
+        fallen = np.flatnonzero(highest - ahead > np.maximum(_FALL_SHARE * highest, _FALL_MPS))
+        if len(fallen) or up + length >= len(speed):
+            break
+        length *= 2
     stop = up + int(fallen[0]) if len(fallen) else len(speed) - 1
     top = up + int(np.argmax(speed[up : stop + 1]))
     return stop, top
@@ -209,13 +218,12 @@ def _stayed(ride: _Ride, first: int, last: int, motion: Motion) -> bool:
 
 def _believed(motion: Motion, run: Run) -> bool:
     """Return whether the fixes on the way up are ones a figure may be taken from."""
-    time_s = motion.track.time_s
-    rows = motion.used & (time_s >= run.earliest_s) & (time_s <= run.top_s)
-    if rows.sum() < 3:
+    rows = motion.known_between(run.earliest_s, run.top_s)
+    if len(rows) < 3:
         return False
     settling = np.mean((motion.flags[rows] & np.uint32(Flag.SETTLING)) != 0)
     # Good fixes of the stand before say nothing of those on the way up.
-    rows &= motion.speed_mps > _STAND_MPS
+    rows = rows[motion.speed_mps[rows] > _STAND_MPS]
     doubtful = _REJECTED
     if motion.speed_source != "reported":
         # Badly placed satellites move positions most, as smoothly as a machine moves.

@@ -16,7 +16,6 @@ from ridelog.analysis.seen_way import (
 from ridelog.analysis.windows import (
     Windows,
     stretches_near_the_top,
-    usual_sd,
     window_means,
     windows_of,
 )
@@ -118,7 +117,7 @@ def _best(
     half saw is neither trusted like the others nor forgotten: it is the figure if it was plainly
     faster, and otherwise only says how much faster it may have been.
     """
-    margin = max(_LEAST_MARGIN_MPS, _MARGIN_SD * usual_sd(motion))
+    margin = max(_LEAST_MARGIN_MPS, _MARGIN_SD * motion.usual_speed_sd_mps)
     tops = _highest(motion, windows, chosen, margin, 1.0)
     if not tops:
         return None, np.zeros(0)
@@ -220,7 +219,7 @@ def _top_is_lost(motion: Motion, windows: Windows, same: BoolArray) -> bool:
     lost = same & windows.lost
     if not lost.any():
         return False
-    margin = max(_LEAST_MARGIN_MPS, _MARGIN_SD * usual_sd(motion))
+    margin = max(_LEAST_MARGIN_MPS, _MARGIN_SD * motion.usual_speed_sd_mps)
     best = float(windows.mean_mps[same & windows.usable].max())
     return bool((windows.mean_mps[lost] > best + margin).any())
 

@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ridelog.analysis.seen_way import LONGEST_HOLE_S, rows_in_time
+from ridelog.analysis.seen_way import LONGEST_HOLE_S
 from ridelog.filtering.motion import Motion, Paths
 from ridelog.flags import Flag
 from ridelog.track import BoolArray, FloatArray
@@ -72,10 +72,7 @@ def windows_of(
     near : (start_s, end_s), optional
         Only windows between these times; the work is then that of a short ride.
     """
-    known = motion.used & np.isfinite(motion.speed_mps)
-    if near is not None:
-        known &= (motion.track.time_s >= near[0]) & (motion.track.time_s <= near[1])
-    rows = rows_in_time(motion, known)
+    rows = motion.known_rows if near is None else motion.known_between(*near)
     time_s = motion.track.time_s[rows]
     flags = motion.flags[rows]
     early = (flags & np.uint32(Flag.SETTLING)) != 0
@@ -89,6 +86,8 @@ def windows_of(
     way = np.concatenate([[0.0], np.cumsum(0.5 * (speed[1:] + speed[:-1]) * step)])
     piece = np.full(len(rows), -1)
     for number, span in enumerate(motion.pieces):
+        if near is not None and (span.end_s < near[0] or span.start_s > near[1]):
+            continue
         piece[(time_s >= span.start_s - 1e-6) & (time_s <= span.end_s + 1e-6)] = number
 
     end_s = time_s + length_s
@@ -107,7 +106,7 @@ def windows_of(
         return result
 
     sd = motion.speed_sd_mps[rows]
-    bridged = sd > _BRIDGED_SD * usual_sd(motion)
+    bridged = sd > _BRIDGED_SD * motion.usual_speed_sd_mps
     longest = min(max(_HOLE_S, _HOLE_INTERVALS / motion.rate_hz), LONGEST_HOLE_S)
     hole = np.append(step > longest, False)
     holes = np.concatenate([[0.0], np.cumsum(hole)])
@@ -135,15 +134,6 @@ def windows_of(
         settling=seen & settling,
         lost=lost,
     )
-
-
-def usual_sd(motion: Motion) -> float:
-    """Return the usual uncertainty of the speed while the machine moves. [m/s]"""
-    known = motion.used & np.isfinite(motion.speed_sd_mps)
-    moving = known & ((motion.flags & np.uint32(Flag.STANDSTILL)) == 0)
-    if not known.any():
-        return 0.0
-    return float(np.median(motion.speed_sd_mps[moving if moving.any() else known]))
 
 
 def stretches_near_the_top(

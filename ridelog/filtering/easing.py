@@ -158,10 +158,7 @@ def easing_of_start(
 
 def _pulling(motion: Motion, earliest_s: float, latest_s: float) -> IntArray:
     """Return the fixes between opened and released throttle, in time order."""
-    time_s = motion.track.time_s
-    inside = (time_s >= earliest_s) & (time_s <= latest_s)
-    rows = np.flatnonzero(inside & motion.used & np.isfinite(motion.speed_mps))
-    rows = rows[np.argsort(time_s[rows], kind="stable")]
+    rows = motion.known_between(earliest_s, latest_s)
     if not len(rows):
         return rows
     speed = motion.speed_mps[rows]

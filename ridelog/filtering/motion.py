@@ -8,7 +8,8 @@ from typing import Protocol
 import numpy as np
 
 from ridelog.errors import NotEnoughDataError
-from ridelog.track import BoolArray, FlagArray, FloatArray, Track
+from ridelog.flags import Flag
+from ridelog.track import BoolArray, FlagArray, FloatArray, IntArray, Track
 
 # Draws of either kind behind every interval: a standard deviation is then known to 6 %.
 DRAWS = 150
@@ -166,6 +167,30 @@ class Motion:
     history: tuple[str, ...]
     warnings: tuple[str, ...]
     posterior: PathSource = field(repr=False)
+
+    @cached_property
+    def known_rows(self) -> IntArray:
+        """Rows that took part and have a speed, in order of time; found once."""
+        rows = np.flatnonzero(self.used & np.isfinite(self.speed_mps))
+        return rows[np.argsort(self.track.time_s[rows], kind="stable")]
+
+    @cached_property
+    def _known_s(self) -> FloatArray:
+        return self.track.time_s[self.known_rows]
+
+    def known_between(self, start_s: float, end_s: float) -> IntArray:
+        """Return those of them from one time to another, both included."""
+        first = int(np.searchsorted(self._known_s, start_s, side="left"))
+        return self.known_rows[first : np.searchsorted(self._known_s, end_s, side="right")]
+
+    @cached_property
+    def usual_speed_sd_mps(self) -> float:
+        """Usual uncertainty of the speed while the machine moves. [m/s]"""
+        known = self.used & np.isfinite(self.speed_sd_mps)
+        moving = known & ((self.flags & np.uint32(Flag.STANDSTILL)) == 0)
+        if not known.any():
+            return 0.0
+        return float(np.median(self.speed_sd_mps[moving if moving.any() else known]))
 
     def paths(
         self, start_s: float, end_s: float, *, draws: int = DRAWS, spacing_s: float = 0.05
