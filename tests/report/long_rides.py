@@ -1,11 +1,12 @@
 """A ride repeated until it is an hour long, for tests of size and speed."""
 
-from dataclasses import replace
+from dataclasses import fields, replace
 from typing import Any
 
 import numpy as np
 
 from ridelog.filtering.motion import Motion
+from ridelog.track import Track
 
 
 def hour_of(motion: Motion) -> Motion:
@@ -20,9 +21,10 @@ def hour_of(motion: Motion) -> Motion:
     return replace(motion, track=track, **_tiled(motion, times))
 
 
-def _tiled(record: object, times: int) -> dict[str, Any]:
+def _tiled(record: Motion | Track, times: int) -> dict[str, Any]:
+    values = {field.name: getattr(record, field.name) for field in fields(record)}
     return {
         name: np.tile(value, times)
-        for name, value in vars(record).items()
+        for name, value in values.items()
         if isinstance(value, np.ndarray)
     }
