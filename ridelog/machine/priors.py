@@ -60,7 +60,7 @@ UNKNOWNS = (
     Unknown("rolling_n", "rolling resistance", "N", "Carvill, Mechanical Engineer's Data Handbook, "
             "1993: 0.01-0.08", lambda d: d.load.a_n),
     Unknown("drag_b_nspm", "drag that grows with speed", "N s/m", _NONE, lambda d: d.load.b_nspm),
-    Unknown("drag_c_ns2pm2", "air drag", "N s2/m2", "0.18-0.7 m2: Cossalter, as cited in a "
+    Unknown("drag_c_ns2pm2", "air drag", "N s²/m²", "0.18-0.7 m2: Cossalter, as cited in a "
             "simulation manual; 0.47 m2 for a cyclist: Sports Engineering 2021",
             lambda d: d.load.c_ns2pm2),
     Unknown("battery_v", "battery voltage during the rides", "V", _NONE, lambda d: d.battery_v),

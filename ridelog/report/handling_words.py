@@ -68,8 +68,8 @@ def margin_words(handling: Handling, unit: SpeedUnit) -> str:
     margin = handling.tip_over
     if margin is None:
         return (
-            "Give track width and height of the centre of gravity (--track-width, --cg-height) and "
-            "turns are held against the tip-over threshold."
+            "Say the track width and the height of the centre of gravity, and turns are held "
+            "against the tip-over threshold."
         )
     words = (
         f"Width and height give a stability factor of {margin.stability_factor:.2f}: rigid, it "

@@ -1,16 +1,12 @@
 """One ride as one self-contained HTML page: no script, no network, no coordinates unless asked."""
 
-from importlib.resources import files
 from typing import Any
-
-from jinja2 import DictLoader, Environment, StrictUndefined
-from markupsafe import Markup
 
 from ridelog import __version__
 from ridelog.analysis.ride import RideResult
 from ridelog.filtering.motion import Motion
 from ridelog.flags import FLAG_SENTENCES, Flag
-from ridelog.report.palette import css_variables
+from ridelog.report.layout import laid_out
 from ridelog.report.section import Picture, Section
 from ridelog.report.sentences import (
     capital,
@@ -73,12 +69,7 @@ def ride_page(
 
 def page_of(words: dict[str, Any]) -> str:
     """Return the page laid out from the record that ``page_words`` made."""
-    page: str = _template().render(
-        light_css=Markup(css_variables(dark=False)),
-        dark_css=Markup(css_variables(dark=True)),
-        **words,
-    )
-    return page
+    return laid_out("ride.html", **words)
 
 
 def page_words(
@@ -107,7 +98,7 @@ def page_words(
         "low": low,
         "high": high,
         "unit": unit.label,
-        "meaning": meaning(result, unit),
+        "meaning": meaning(result),
         "verdict": signal.verdict,
         "particular": [
             {"text": caution.text, "source": caution.source}
@@ -137,17 +128,6 @@ def page_words(
         "origin": [f"{value:.6f}" for value in motion.origin_deg] if show_coordinates else None,
         "sha256": source.sha256,
     }
-
-
-def _template() -> Any:
-    text = (files("ridelog.report") / "templates" / "ride.html").read_text(encoding="utf-8")
-    environment = Environment(
-        loader=DictLoader({"ride.html": text}),
-        autoescape=True,
-        undefined=StrictUndefined,
-        trim_blocks=True,
-    )
-    return environment.get_template("ride.html")
 
 
 def _rows(result: RideResult, unit: SpeedUnit) -> list[dict[str, Any]]:

@@ -1,15 +1,12 @@
 """A prediction as one self-contained HTML page: no script, no network."""
 
-from importlib.resources import files
 from typing import Any
 
-from jinja2 import DictLoader, Environment, StrictUndefined
-from markupsafe import Markup
-
 from ridelog import __version__
+from ridelog.analysis.result import Estimate
 from ridelog.machine.predict import Measure, Prediction
 from ridelog.machine.ridden import Ridden
-from ridelog.report.palette import css_variables
+from ridelog.report.layout import laid_out
 from ridelog.report.predict_words import (
     agreement_words,
     basis_words,
@@ -49,20 +46,11 @@ def predict_page(
     ridden : Ridden, optional
         What rides after the change showed.
     """
-    text = (files("ridelog.report") / "templates" / "prediction.html").read_text(encoding="utf-8")
-    environment = Environment(
-        loader=DictLoader({"prediction.html": text}),
-        autoescape=True,
-        undefined=StrictUndefined,
-        trim_blocks=True,
-    )
-    page: str = environment.get_template("prediction.html").render(
-        light_css=Markup(css_variables(dark=False)),
-        dark_css=Markup(css_variables(dark=True)),
+    return laid_out(
+        "prediction.html",
         pictures=pictures,
         **prediction_words(prediction, unit, ridden),
     )
-    return page
 
 
 def prediction_words(
@@ -142,7 +130,7 @@ def _tables(prediction: Prediction, unit: SpeedUnit, ridden: Ridden | None) -> l
             "rows": [
                 [
                     words,
-                    f"{found.value:.3g} {unit_words} ({found.low:.3g} to {found.high:.3g})",
+                    _with_bounds(found, unit_words),
                     "" if not prediction.rides else "no" if words in prediction.untold else "yes",
                 ]
                 for _, words, unit_words, found, _ in prediction.unknowns
@@ -173,3 +161,13 @@ def _cell(measure: Measure, unit: SpeedUnit) -> str:
         return "-"
     bounds = interval_words(measure.changed, factor)
     return f"{value_words(measure.changed, factor)} {label} ({bounds})"
+
+
+def _with_bounds(found: Estimate, unit_words: str) -> str:
+    return f"{_plain(found.value)} {unit_words} ({_plain(found.low)} to {_plain(found.high)})"
+
+
+def _plain(value: float) -> str:
+    """Return a number to three significant digits, never with an exponent."""
+    rounded = float(f"{value:.3g}")
+    return f"{rounded:,.0f}" if abs(rounded) >= 100.0 else f"{rounded:g}"

@@ -15,7 +15,7 @@ from ridelog.report.braking_words import (
 )
 from ridelog.report.plot_braking import stopping_figure
 from ridelog.report.section import Picture, Section, Table, draw_picture
-from ridelog.report.wording import plain_speed, speed_words
+from ridelog.report.wording import elapsed_words, plain_speed, speed_words
 from ridelog.units import SpeedUnit
 
 # More brakings than this fill a page and tell nothing new.
@@ -76,7 +76,7 @@ def _row(one: Braking, unit: SpeedUnit) -> tuple[str, ...]:
     rest = "rest" if one.is_stop else plain_speed(one.to_mps, unit)
     developed = one.developed_decel
     return (
-        f"{one.start_s:.1f} s",
+        elapsed_words(one.start_s),
         f"{speed_words(one.initial_speed, unit)} to {rest}",
         way_words(one.distance, unit),
         decel_words(one.mean_decel),

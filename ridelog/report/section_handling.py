@@ -15,7 +15,7 @@ from ridelog.report.handling_words import (
 from ridelog.report.plot_handling import loads_figure, weave_figure
 from ridelog.report.section import Picture, Section, Table, draw_picture
 from ridelog.report.sentences import capital
-from ridelog.report.wording import count_words, plain_speed
+from ridelog.report.wording import count_words, elapsed_words, plain_speed
 from ridelog.units import SpeedUnit
 
 # More turns than this fill a page and tell nothing new.
@@ -87,17 +87,16 @@ def _table(result: RideResult, unit: SpeedUnit) -> Table | None:
     rows = tuple(
         _row(turn, unit) for turn in sorted(hardest[:_MOST_ROWS], key=lambda turn: turn.start_s)
     )
-    return Table(("Hardest turns", "Angle", "Speed", "Sideways", "Radius"), rows)
+    return Table(("Hardest turns at", "Angle", "Speed", "Sideways", "Radius"), rows)
 
 
 def _row(turn: Turn, unit: SpeedUnit) -> tuple[str, ...]:
-    # On a telephone the head of the table is hidden, so each cell says what it is.
     side = "right" if turn.angle_rad > 0 else "left"
     degrees = math.degrees(abs(turn.angle_rad))
     return (
-        f"{turn.start_s:.1f} s",
+        elapsed_words(turn.start_s),
         f"{degrees:.0f}° to the {side}",
         plain_speed(turn.speed_mps, unit),
-        f"{lateral_words(turn.lateral)} sideways" if turn.lateral else "cannot be told",
-        f"radius {radius_words(turn.radius, unit)}" if turn.radius else "radius cannot be told",
+        lateral_words(turn.lateral) if turn.lateral else "cannot be told",
+        radius_words(turn.radius, unit) if turn.radius else "cannot be told",
     )

@@ -13,6 +13,7 @@ from ridelog.report.wording import (
     bounds_words,
     count_words,
     duration_words,
+    elapsed_words,
     plain_speed,
     speed_words,
 )
@@ -31,8 +32,8 @@ _HOW_IT_IS_TOLD = (
     "between. A machine turned round by hand looks the same."
 )
 _HOW_TO_MARK = (
-    "If you know when it went backwards, mark it (--reverse 12:03:10/12:03:25, UTC); if it cannot, "
-    "say so (--cannot-reverse)."
+    "If you know when it went backwards, mark it and measure again; if it cannot go backwards, say "
+    "so."
 )
 
 
@@ -115,7 +116,7 @@ def _table(reverse: Reverse, unit: SpeedUnit) -> Table | None:
         return None
     rows = tuple(
         (
-            f"{segment.start_s:.1f} to {segment.end_s:.1f} s",
+            f"{elapsed_words(segment.start_s)} to {elapsed_words(segment.end_s)}",
             _STATE_WORDS[segment.state],
             f"{unit.from_metres(segment.distance_m):.1f} {unit.distance_label}",
             _with_bounds(segment, unit),
@@ -133,4 +134,4 @@ def _with_bounds(segment: Segment, unit: SpeedUnit) -> str:
 
 
 def _evidence(segment: Segment) -> str:
-    return f"{segment.start_s:.1f} s: {segment.evidence}"
+    return f"At {elapsed_words(segment.start_s)}: {segment.evidence}"

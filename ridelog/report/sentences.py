@@ -23,18 +23,16 @@ def capital(text: str) -> str:
     return text[:1].upper() + text[1:]
 
 
-def meaning(result: RideResult, unit: SpeedUnit) -> str:
-    """Return what the headline figure says, in one or two sentences."""
+def meaning(result: RideResult) -> str:
+    """Return what the headline figure says, in one sentence."""
     best = result.top_speed.best_1s
     if best is None:
         return f"No top speed can be given: {result.top_speed.reason}."
-    low, high = bounds_words(best, unit)
     if best.high < _STANDING_MPS:
         return "The machine hardly moved where the signal could be trusted."
     return (
-        f"Over its fastest second the machine averaged {speed_words(best, unit)}. Intervals made "
-        f"this way hold the true speed in 9 rides of 10; this one runs from {low} to {high} "
-        f"{unit.label}."
+        "The mean over its fastest second, over ground; bounds made this way hold the true speed "
+        "in 9 rides of 10."
     )
 
 

@@ -90,6 +90,16 @@ def duration_words(duration_s: float) -> str:
     return f"{hours} h {minutes} min"
 
 
+def elapsed_words(time_s: float) -> str:
+    """Return a time in a ride as a clock that began with it: "0:28.3", "1:04:36.0"."""
+    tenths = round(abs(time_s) * 10.0)
+    sign = "-" if time_s < 0 and tenths else ""
+    minutes, rest = divmod(tenths, 600)
+    hours, minutes = divmod(minutes, 60)
+    head = f"{hours}:{minutes:02d}" if hours else f"{minutes}"
+    return f"{sign}{head}:{rest // 10:02d}.{rest % 10}"
+
+
 def clock_words(start_utc: str, end_utc: str) -> str:
     """Return when a ride took place: "8 June 2024, 09:00:00 to 09:03:31 UTC"."""
     if not start_utc:

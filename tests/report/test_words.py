@@ -109,7 +109,7 @@ def test_no_answer_is_said_in_the_first_place(good_result: RideResult) -> None:
     )
     result = replace(good_result, top_speed=none)
     assert "Top speed        none: no luck" in [text for text, _ in ride_lines(result, KMH)]
-    assert meaning(result, KMH) == "No top speed can be given: no luck."
+    assert meaning(result) == "No top speed can be given: no luck."
     assert two_way(result, KMH) == "none: no luck"
 
 
