@@ -177,19 +177,20 @@ def first(form: Form, name: str, default: str = "") -> str:
 
 
 def seconds_of(text: str, what: str) -> float:
-    """Return a time in a ride: seconds, or minutes and seconds such as 1:23.4.
+    """Return a time in a ride: seconds, or such as 1:23.4 or 1:04:36 as a clock shows it.
 
     Raises
     ------
     PageError
         If it is neither.
     """
-    match = re.fullmatch(r"\s*(?:(\d{1,5}):)?(\d{1,6}(?:[.,]\d{1,6})?)\s*", text)
+    match = re.fullmatch(r"\s*(?:(?:(\d{1,3}):)?(\d{1,5}):)?(\d{1,6}(?:[.,]\d{1,6})?)\s*", text)
     if match is None:
         raise PageError(
             f"{what}: {text[:40]!r} is no time.", "write seconds, or minutes:seconds such as 1:23."
         )
-    return 60.0 * float(match[1] or 0) + float(match[2].replace(",", "."))
+    hours, minutes = float(match[1] or 0), float(match[2] or 0)
+    return 3600.0 * hours + 60.0 * minutes + float(match[3].replace(",", "."))
 
 
 def go(place: str) -> RedirectResponse:

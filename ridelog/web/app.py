@@ -103,7 +103,8 @@ def make_app(
         yield
         desk.stop()
 
-    app = Starlette(routes=_routes(), lifespan=life, exception_handlers={404: _missing})
+    handlers = {404: _missing, 500: _broken}
+    app = Starlette(routes=_routes(), lifespan=life, exception_handlers=handlers)
     app.state.workshop = Workshop(
         folder=folder,
         desk=desk,
@@ -234,3 +235,9 @@ def dismiss_task(request: Request, book: object, form: Form) -> Response:
 
 async def _missing(request: Request, error: Exception) -> Response:
     return problem_page(request, PageError("There is no such page.", "go back to the rides."), 404)
+
+
+async def _broken(request: Request, error: Exception) -> Response:
+    problem = f"ridelog made a mistake here ({type(error).__name__})."
+    advice = "go back and try again; nothing in the book is lost. If it stays, please report it."
+    return problem_page(request, PageError(problem, advice), 500)

@@ -13,9 +13,11 @@ from ridelog.book import Book
 from ridelog.units import SpeedUnit
 from ridelog.web.answers import PageError, reading, unit_of, workshop
 from ridelog.web.ride_page import ride_of
-from ridelog.web.trace_data import RideTrace, path_columns, speed_columns
+from ridelog.web.trace_data import HALF_WIDTH, RideTrace, path_columns, speed_columns
 
 _LONGEST_S = 1e8
+# The axis goes at most this much beyond the highest speed. Own choice.
+_MOST_BAND = 1.5
 
 
 @reading
@@ -34,7 +36,9 @@ def ride_chart(request: Request, book: Book) -> Response:
         raise PageError("nothing is known of this ride's motion.", "look at the signal.", 404)
     start_s, end_s = float(trace.time_s[0]), float(trace.time_s[-1])
     highest = float(np.max(trace.speed_mps))
-    top = 1.08 * unit.from_mps(highest)
+    # The band stays in sight unless a doubtful moment would squash everything else.
+    above = float(np.max(trace.speed_mps + HALF_WIDTH * trace.speed_sd_mps))
+    top = 1.08 * unit.from_mps(min(above, _MOST_BAND * highest))
     marks = [(m.start_s, m.end_s, m.kind) for m in book.details.marks(ride.id)]
     spans = _spans(document) + marks
     phases = _phases(document)

@@ -76,6 +76,7 @@ async def compare_page(request: Request) -> Response:
             before=asked.before,
             after=asked.after,
             words=compared.words,
+            cautions=[{"text": text, "source": ""} for text in compared.words["cautions"]],
             picture=compared.picture,
             lacking=compared.lacking,
             query=query,

@@ -12,6 +12,7 @@ from starlette.requests import Request
 from ridelog.book import Book, Figure, Machine, RideEntry
 from ridelog.units import SpeedUnit
 from ridelog.web.answers import unit_of
+from ridelog.web.phrases import day_and_year
 
 _MOST_RIDES, _MOST_DRAWN = 1_000, 60
 TOP, PULL = "best_1s_mps", "pull at 2"
@@ -113,11 +114,13 @@ def _svg(points: list[Point], title: str, label: str, words: str, size: tuple[fl
             ' style="fill:var(--line)"/>'
         )
     shown = max(1, -(-len(points) * 52 // int(width - _LEFT - _RIGHT)))
+    last_year = ""
     for number in range(0, len(points), shown):
-        day = points[number].ride.start_utc
-        day = day[5:10] if day[:1].isdigit() else "–"
+        day, year = day_and_year(points[number].ride.start_utc)
         parts.append(_text(x(number), height - _BELOW + 18.0, day, "quiet", anchor="middle"))
-    parts.append(_text(_LEFT, height - 4.0, "month-day of the ride", "quiet"))
+        if year != last_year:
+            parts.append(_text(x(number), height - 5.0, year, "quiet", anchor="middle"))
+        last_year = year
     return (
         f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {width:.0f} {height:.0f}"'
         f' role="img" aria-label="{escape(words)}" font-size="13"'

@@ -32,6 +32,7 @@ def machine_page(request: Request, book: Book) -> Response:
         rides=book.rides.found(machine_id=machine.id, most=20),
         count=book.rides.count(machine_id=machine.id),
         history=history_of(request, book, machine),
+        saved="saved" in request.query_params,
     )
 
 
@@ -46,7 +47,7 @@ def change_machine(request: Request, book: Book, form: Form) -> Response:
     """Change a machine's name and note."""
     machine = machine_of(request, book)
     book.machines.change(machine.id, name=first(form, "name"), note=first(form, "note"))
-    return go(f"/machines/{machine.id}")
+    return go(f"/machines/{machine.id}?saved=1#change-head")
 
 
 @changing_by_form
@@ -69,6 +70,7 @@ def setup_page(request: Request, book: Book) -> Response:
         setup=setup,
         text=text,
         problems=[clean(problem) for problem in problems_in_text(setup.toml)],
+        saved="saved" in request.query_params,
     )
 
 

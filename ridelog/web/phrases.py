@@ -5,7 +5,13 @@ from typing import Any
 
 from ridelog.analysis.result import Estimate
 from ridelog.book import Figure
-from ridelog.report.wording import bounds_words, clean, duration_words, speed_words
+from ridelog.report.wording import (
+    bounds_words,
+    clean,
+    duration_words,
+    elapsed_words,
+    speed_words,
+)
 from ridelog.units import SpeedUnit
 
 _MONTHS = "Jan Feb Mar Apr May Jun Jul Aug Sep Oct Nov Dec".split()
@@ -35,17 +41,15 @@ def moment(start_utc: str) -> str:
     return f"{start.day} {_MONTHS[start.month - 1]} {start.year}, {start:%H:%M}"
 
 
+def day_and_year(start_utc: str) -> tuple[str, str]:
+    """Return the day on which a ride began, such as ("9 Jun", "2024"), a dash without one."""
+    words = moment(start_utc).partition(",")[0].rpartition(" ")
+    return (words[0], words[2]) if words[2].isdigit() else ("–", "")
+
+
 def lasting(duration_s: float | None) -> str:
     """Return how long a ride lasts."""
     return "" if duration_s is None else duration_words(duration_s)
-
-
-def clock(time_s: float) -> str:
-    """Return a time in a ride as minutes and seconds: "1:23.4"."""
-    sign = "-" if time_s < 0 else ""
-    tenths = round(abs(time_s) * 10.0)
-    minutes, rest = divmod(tenths, 600)
-    return f"{sign}{minutes}:{rest // 10:02d}.{rest % 10}"
 
 
 def _estimate(figure: Figure) -> Estimate:
@@ -57,6 +61,6 @@ FILTERS: dict[str, Any] = {
     "bounds": bounds,
     "moment": moment,
     "lasting": lasting,
-    "clock": clock,
+    "clock": elapsed_words,
     "clean": clean,
 }

@@ -76,7 +76,9 @@ def _read(request: Request) -> dict[str, Any]:
         "fields": [_field(name, known, shown[name]) for name in _FIELDS],
         "more": shown["more"],
         "sweep": shown["sweep"],
-        "swept": {name: KEYS[name].question for name in _SWEPT if name in known.given()},
+        "swept": {
+            name: KEYS[name].question.partition(" (")[0] for name in _SWEPT if name in known.given()
+        },
         "problem": problem,
         "job": job,
     }

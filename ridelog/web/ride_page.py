@@ -60,6 +60,7 @@ def ride_page(request: Request, book: Book) -> Response:
         setups=book.machines.setups(ride.machine_id) if ride.machine_id else (),
         changes=changed_figures(older[0].document, result.document) if older and result else (),
         older_version=older[0].version if older else "",
+        saved="saved" in request.query_params,
     )
 
 

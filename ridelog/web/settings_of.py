@@ -23,6 +23,8 @@ def settings_of(book: Book, ride: RideEntry) -> Settings:
         reverse_caution_mps=limit_mps,
         reverse_strong_mps=max(usual.reverse_strong_mps, limit_mps),
         advised_mps=usual.advised_mps if class_kmh is None else kmh.to_mps(class_kmh),
+        track_width_m=setup.track_width_m,
+        cg_height_m=setup.cg_height_m,
     )
 
 

@@ -11,7 +11,7 @@ from ridelog.track import BoolArray, FloatArray
 from ridelog.units import SpeedUnit
 
 # One standard deviation to half of a 90 % interval: the normal quantile at 95 %.
-_HALF_WIDTH = 1.645
+HALF_WIDTH = 1.645
 _MOST_COLUMNS = 4_000
 # Points of the path on the page, and how far one may lie from the line that leaves it out. [m]
 _MOST_PATH, _PATH_TOLERANCE_M = 3_000, 0.05
@@ -75,7 +75,7 @@ def speed_columns(
     broken = trace.broken[first + 1 : last]
     columns = int(np.clip(columns, 50, _MOST_COLUMNS))
     rows = lowest_and_highest(time_s, broken, speed, columns)
-    half = _HALF_WIDTH * trace.speed_sd_mps[first:last][rows]
+    half = HALF_WIDTH * trace.speed_sd_mps[first:last][rows]
     # After thinning a break lies between two kept rows if one lay anywhere between them.
     breaks = np.concatenate([[0], np.cumsum(broken)])[rows]
     gap_after = np.flatnonzero(np.diff(breaks) > 0)

@@ -46,7 +46,7 @@ class Uploader(threading.Thread):
     def run(self) -> None:
         """Send logs."""
         try:
-            cookie, token = self._come_in()
+            cookie, token = come_in(self._host)
             for number in self._numbers:
                 data = LOG + b"\r\n# upload %d" % number
                 link = http.client.HTTPConnection(self._host, timeout=20)
@@ -69,16 +69,18 @@ class Uploader(threading.Thread):
         except (OSError, http.client.HTTPException, ValueError):
             return  # killed, as intended
 
-    def _come_in(self) -> tuple[str, str]:
-        link = http.client.HTTPConnection(self._host, timeout=20)
-        link.request("GET", "/")
-        answer = link.getresponse()
-        page = answer.read().decode()
-        link.close()
-        cookie = (answer.getheader("set-cookie") or "").split(";")[0]
-        found = re.search(r'data-token="([^"]+)"', page)
-        assert found
-        return cookie, found[1]
+
+def come_in(host: str) -> tuple[str, str]:
+    """Return the cookie and the token of a browser that opens the page."""
+    link = http.client.HTTPConnection(host, timeout=20)
+    link.request("GET", "/")
+    answer = link.getresponse()
+    page = answer.read().decode()
+    link.close()
+    cookie = (answer.getheader("set-cookie") or "").split(";")[0]
+    found = re.search(r'data-token="([^"]+)"', page)
+    assert found
+    return cookie, found[1]
 
 
 def kill_the_page(folder: Path, uploads: int, rng: np.random.Generator) -> tuple[int, int]:

@@ -7,10 +7,11 @@ from pathlib import Path
 from typing import Any
 
 from ridelog.book import Figure, RideEntry
+from ridelog.report.wording import elapsed_words
 from ridelog.units import SPEED_UNITS
 from ridelog.web.history import Point, _panel
 from ridelog.web.measuring import figures_in
-from ridelog.web.phrases import bounds, clock, lasting, moment, speed
+from ridelog.web.phrases import bounds, lasting, moment, speed
 
 
 def e(value: float) -> dict[str, float]:
@@ -76,7 +77,8 @@ def test_figures_in_words() -> None:
     assert (speed(None, kmh), bounds(None, kmh)) == ("–", "")
     assert moment("2024-06-08T09:05:30Z") == "8 Jun 2024, 09:05"
     assert moment("T09:05:30Z") == "09:05, no date" and moment("") == "time unknown"
-    assert (clock(83.44), clock(59.96), clock(-1.0)) == ("1:23.4", "1:00.0", "-0:01.0")
+    times = [elapsed_words(time_s) for time_s in (83.44, 59.96, -1.0, 3876.04, -0.01)]
+    assert times == ["1:23.4", "1:00.0", "-0:01.0", "1:04:36.0", "0:00.0"]
     assert (lasting(None), lasting(212.0)) == ("", "3 min 32 s")
 
 

@@ -3,14 +3,17 @@
 
 const dark = matchMedia("(prefers-color-scheme: dark)");
 const NAN = Number.NaN;
-const numbers = (list, factor = 1) => Float64Array.from(list, (value) => (value === null ? NAN : value * factor));
 const PHASE_KEYS = { standstill: "standing" };
+const SPAN_WORDS = {
+  best: "the best second (amber)", gap: "gaps in the log (crosses)", reverse: "reverse (a grid)", left_out: "what is left out (slanted lines)",
+};
 
 export function clock(seconds) {
   const sign = seconds < 0 ? "−" : "";
   const tenths = Math.round(Math.abs(seconds) * 10);
-  const rest = tenths % 600;
-  return `${sign}${Math.floor(tenths / 600)}:${String(Math.floor(rest / 10)).padStart(2, "0")}.${rest % 10}`;
+  const [hours, minutes, rest] = [Math.floor(tenths / 36000), Math.floor(tenths / 600) % 60, tenths % 600];
+  const two = (number) => String(number).padStart(2, "0");
+  return `${sign}${hours ? `${hours}:${two(minutes)}` : minutes}:${two(Math.floor(rest / 10))}.${rest % 10}`;
 }
 
 export class Charts {
@@ -49,6 +52,8 @@ export class Charts {
     if (view) [this.range.start, this.range.end] = view;
     await this.fill();
     if (this.cursor !== null) this.point(this.cursor);
+    const kinds = Object.keys(SPAN_WORDS).filter((kind) => frame.spans.some(([, , one]) => one === kind));
+    document.getElementById("legend").textContent = kinds.length ? ` Marked: ${kinds.map((kind) => SPAN_WORDS[kind]).join(", ")}.` : "";
     this.say();
     document.getElementById("charts").dataset.drawn = frame.result;
   }
@@ -81,7 +86,7 @@ export class Charts {
     const data = await this.get(`trace?${query}`);
     if (mine !== this.asked) return;
     this.data = data;
-    this.trace.data = { time: numbers(data.time, 1000), speed: numbers(data.speed), low: numbers(data.low), high: numbers(data.high) };
+    this.trace.data = columns(data);
   }
 
   // Names of phases that are wide enough in view to carry them.
@@ -210,6 +215,18 @@ export class Charts {
     const [at, { start, end }] = [1000 * this.cursor, this.range];
     if (at < start || at > end) this.view(at - (end - start) / 2, at + (end - start) / 2);
   }
+}
+
+// Line and band of what is in view. A band would go on across an interruption: there it closes to nothing.
+function columns({ time, speed, low, high }) {
+  const found = { time: [], speed: [], low: [], high: [] };
+  const put = (at, value, from, to) => { found.time.push(1000 * at); found.speed.push(value); found.low.push(from); found.high.push(to); };
+  for (let k = 0; k < time.length; k += 1) {
+    if (time[k] !== null) { put(time[k], speed[k], low[k], high[k]); continue; }
+    if (k > 0) put(time[k - 1], NAN, speed[k - 1], speed[k - 1]);
+    if (k + 1 < time.length) put(time[k + 1], NAN, speed[k + 1], speed[k + 1]);
+  }
+  return Object.fromEntries(Object.entries(found).map(([name, list]) => [name, Float64Array.from(list)]));
 }
 
 function first(views) {

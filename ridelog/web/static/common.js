@@ -41,8 +41,15 @@ export function words(task) {
   if (task.state === "waiting") return "waits its turn";
   if (task.state === "working") {
     const first = task.first?.words[document.body.dataset.unit];
-    return first?.length ? `first look: ${first[0]} (${first[1]} to ${first[2]})` : "is being measured";
+    return `is being measured${first?.length ? `; first look: ${first[0]} (${first[1]} to ${first[2]})` : ""}`;
   }
-  if (task.state === "drawing") return "figures are there, pictures are being drawn";
-  return "done";
+  if (task.state === "drawing") return "is measured, its pictures are being drawn";
+  return "is measured";
+}
+
+// Say that something is going on, for which nobody knows how long it takes.
+export function working(place, text) {
+  const bar = document.createElement("progress");
+  bar.setAttribute("aria-label", "Progress");
+  place.replaceChildren(text, bar);
 }

@@ -5,6 +5,8 @@ import { Charts, clock } from "./charts.js";
 const page = document.getElementById("ride");
 const ride = page.dataset.ride;
 const work = document.getElementById("work");
+// The same beside the marks: whoever has just made one looks there.
+const report = (text) => { for (const place of [work, ...document.querySelectorAll("[data-work]")]) place.textContent = text; };
 let charts = null;
 let seen = "";
 
@@ -29,7 +31,7 @@ const look = follow(async (tasks) => {
   const before = seen;
   seen = now;
   const busy = !["done", "failed"].includes(task.state);
-  work.textContent = busy ? `This ride ${words(task)}…` : "";
+  report(busy ? `This ride ${words(task)}…` : "");
   const first = task.first?.words[document.body.dataset.unit];
   if (first && document.getElementById("first-value")) {
     const [value, low, high] = first.length ? first : ["none", "", ""];

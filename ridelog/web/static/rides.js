@@ -1,5 +1,5 @@
 // The front page: logs come in one after the other, the queue shows what happens to each.
-import { follow, renew, token, words } from "./common.js";
+import { follow, renew, token, words, working } from "./common.js";
 
 const MOST_BYTES = 128 * 1024 * 1024;
 const drop = document.getElementById("drop");
@@ -82,11 +82,14 @@ function makeRow(key, name, text) {
 
 function fail(row, text) {
   row.item.classList.add("failed");
-  row.words.textContent = text;
+  const name = row.file.textContent;
+  // The sentence may begin with the name that stands beside it already.
+  const rest = text.startsWith(name) ? text.slice(name.length).replace(/^[:,]\s*/, "") : text;
+  row.words.textContent = rest[0].toUpperCase() + rest.slice(1);
   row.bar.remove();
-  said.textContent = `${row.file.textContent}: ${text}`;
+  said.textContent = `${name}: ${rest}`;
   const away = Object.assign(document.createElement("button"), { type: "button", textContent: "Dismiss" });
-  away.setAttribute("aria-label", `Dismiss ${row.file.textContent}`);
+  away.setAttribute("aria-label", `Dismiss ${name}`);
   away.addEventListener("click", () => {
     row.item.remove();
     if (row.key.startsWith("task ")) {
@@ -113,6 +116,7 @@ async function show(tasks) {
     const row = rows.get(key) ?? makeRow(key, task.file, "");
     row.words.textContent = words(task);
     row.bar.value = task.progress;
+    row.bar.hidden = task.state === "waiting";
     if (task.state === "drawing" && !row.listed) { row.listed = fresh = true; }
     if (!ended) continue;
     finished.add(key);
@@ -154,7 +158,7 @@ document.addEventListener("submit", (event) => {
   if (missing.length) {
     event.preventDefault();
     picked.textContent = `Tick at least one ride ${missing.join(" and one ")} the change.`;
-  } else picked.textContent = "The rides are being compared…";
+  } else working(picked, "The rides are being compared…");
 });
 window.addEventListener("pageshow", counted);
 look();
