@@ -21,11 +21,12 @@ CHROMIUM = (
 class Served:
     """One process with the page on a book; ``base`` is its address without the last slash."""
 
-    def __init__(self, folder: Path) -> None:
+    def __init__(self, folder: Path, *options: str) -> None:
         self.errors = folder.with_name(f"{folder.name}-errors.txt")
         with self.errors.open("wb") as errors:
             self.process = subprocess.Popen(
-                [sys.executable, "-m", "ridelog", "serve", "--book", str(folder), "--port", "0"],
+                [sys.executable, "-m", "ridelog", "serve", "--book", str(folder), "--port", "0",
+                 *options],
                 stdout=subprocess.PIPE, stderr=errors, text=True, cwd=ROOT,
             )  # fmt: skip
         assert self.process.stdout is not None

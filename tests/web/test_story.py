@@ -11,6 +11,9 @@ from axe_playwright_python.sync_playwright import Axe
 from live_page import CHROMIUM, Served, Watch
 from playwright.sync_api import Browser, BrowserContext, Page, expect
 
+from ridelog.report.layout import laid_out
+from ridelog.web.serve import lan_host
+
 pytestmark = pytest.mark.skipif(
     CHROMIUM is None, reason="no chromium on this machine: install Debian's, or set CHROMIUM"
 )
@@ -48,6 +51,15 @@ def context_of(chromium: Browser, width: int, scheme: str = "light") -> BrowserC
 def drawn(page: Page) -> None:
     """Wait until the charts show the newest result."""
     expect(page.locator("#charts[data-drawn]")).to_be_visible(timeout=30_000)
+
+
+def nothing_serious(page: Page, what: str) -> None:
+    """Ask axe, in the state the page is in; and nothing may stick out to the side."""
+    found = Axe().run(page).response["violations"]
+    serious = [f for f in found if f["impact"] in ("serious", "critical")]
+    assert not serious, (what, [(f["id"], f["nodes"][0]["html"]) for f in serious])
+    assert page.viewport_size
+    assert page.evaluate("document.documentElement.scrollWidth") <= page.viewport_size["width"]
 
 
 def test_the_whole_story(chromium: Browser, served: Served, tmp_path: Path) -> None:
@@ -203,19 +215,94 @@ def test_nothing_serious_stands_between_anyone_and_a_page(
     watch.over(page)
     for path in (
         "/", "/?find=nothing+like+this", "/rides/1", "/machines", "/machines/1",
-        "/machines/1/setups/1", "/machines/1/setups/1/what-if", "/compare?before=1&after=3",
-        "/phone", "/enter",
+        "/machines/1/setups/1", "/compare?before=1&after=3", "/phone", "/enter",
     ):  # fmt: skip
         page.goto(served.base + path, timeout=LONG_MS)
         if path == "/rides/1":
             drawn(page)
-        found = Axe().run(page).response["violations"]
-        serious = [f for f in found if f["impact"] in ("serious", "critical")]
-        assert not serious, (path, [(f["id"], f["nodes"][0]["html"]) for f in serious])
-        # Nothing sticks out to the side of a telephone.
-        assert page.evaluate("document.documentElement.scrollWidth") <= width, path
+        nothing_serious(page, path)
     assert watch.faults == []
     context.close()
+
+
+@pytest.mark.parametrize(("width", "scheme"), [(1280, "dark"), (360, "light")])
+def test_the_rarer_pages_stand_in_nobodys_way(
+    chromium: Browser, served: Served, width: int, scheme: str
+) -> None:
+    """Refusals, a prediction, a set-up that contradicts itself, and the pages that are sent."""
+    context = context_of(chromium, width, scheme)
+    page = context.new_page()
+    setup = f"{served.base}/machines/1/setups/1"
+    page.goto(setup)
+    page.locator("#toml").fill("front_tooth = 11")
+    page.get_by_role("button", name="Save").click()
+    expect(page.get_by_role("alert")).to_contain_text("did you mean front_teeth")
+    nothing_serious(page, "a set-up with a problem")
+    page.locator("#toml").fill((SAMPLES / "bramblehop-before.toml").read_text())
+    page.get_by_role("button", name="Save").click()
+    expect(page.get_by_role("status")).to_contain_text("Nothing in the file contradicts itself.")
+    page.goto(f"{setup}/what-if")
+    nothing_serious(page, "what if")
+    for box in page.locator("[name=ride]").all():
+        box.set_checked(False)
+    page.get_by_label("Teeth of the driving sprocket (on the motor)").fill("10")
+    page.get_by_role("button", name="Predict").click(no_wait_after=True)
+    expect(page.locator("h2").first).to_contain_text("front_teeth 11 to 10", timeout=LONG_MS)
+    assert page.url.endswith("#answer-head"), "the answer is below the form"
+    nothing_serious(page, "a prediction")
+    for path in ("/nowhere", "/compare?before=1", "/machines/1/setups/1/what-if?asked=1&more=x"):
+        page.goto(served.base + path)
+        expect(page.get_by_role("alert")).to_be_visible()
+        nothing_serious(page, path)
+    for path in ("/rides/1/report.html", "/compare/sheet.html?before=1&after=3"):
+        sent = context.request.get(served.base + path, timeout=LONG_MS)
+        page.goto("about:blank")
+        page.set_content(sent.text())
+        nothing_serious(page, path)
+    page.set_content(
+        laid_out(
+            "prediction.html", title="Quad", basis="From a set-up.", headline="Faster.",
+            particular=[{"text": "Too fast.", "source": "us"}], general=[], notes=["A note."],
+            pictures=[], version="0", tables=[{"heading": "All", "caption": "With bounds.",
+            "head": ["Measure", "Now"], "rows": [["Top speed", "34 km/h"], ["Pull", ""]]}],
+        )
+    )  # fmt: skip
+    nothing_serious(page, "the page of a prediction")
+    context.close()
+
+
+def test_a_telephone_comes_in_with_a_code(chromium: Browser, tmp_path: Path) -> None:
+    if lan_host() is None:
+        pytest.skip("this machine has no address in a network")
+    running = Served(tmp_path / "book", "--lan")
+    try:
+        context, phone = context_of(chromium, 1280), context_of(chromium, 360, "dark")
+        page, small = context.new_page(), phone.new_page()
+        page.goto(f"{running.base}/phone")
+        page.get_by_role("button", name="Make a code").click()
+        expect(page.locator(".qr svg")).to_be_visible()
+        nothing_serious(page, "the code")
+        words = page.locator("main").inner_text()
+        code = page.locator(".code").inner_text().replace(" ", "")
+        address = re.search(r"http://[\d.:]+", words)
+        assert address
+        small.goto(f"{address[0]}/")
+        assert small.url.endswith("/enter"), "nobody without a code"
+        nothing_serious(small, "the door")
+        small.get_by_label("Code").fill("WRONG234")
+        small.get_by_role("button", name="Come in").click()
+        expect(small.get_by_role("alert")).to_contain_text("wrong, used or too old")
+        nothing_serious(small, "the door, shut")
+        small.goto(f"{address[0]}/enter#{code}")
+        expect(small.locator("h1")).to_have_text("Rides")
+        expect(small.get_by_role("link", name="Telephone")).to_have_count(0)
+        small.set_input_files("#files", SAMPLES / "before-2.nmea")
+        expect(small.locator("#queue li")).to_have_count(1)
+        nothing_serious(small, "a log comes in")
+        for one in (context, phone):
+            one.close()
+    finally:
+        running.stop()
 
 
 def test_a_log_that_is_none_stops_nobody(chromium: Browser, served: Served, tmp_path: Path) -> None:
