@@ -11,11 +11,9 @@ from bokeh.models import (
     ColorBar,
     ColumnDataSource,
     DatetimeTickFormatter,
-    GlyphRenderer,
     LinearColorMapper,
     PanTool,
     Range1d,
-    Span,
     TapTool,
     WheelZoomTool,
 )
@@ -93,11 +91,6 @@ def time_item(
         x="time", y1="low", y2="high", source=source, fill_color=colours["band"], fill_alpha=0.9
     )
     chart.line(x="time", y="speed", source=source, line_color=colours["line"], line_width=2)
-    cursor = Span(
-        location=None, dimension="height", line_color=colours["mark"], line_width=2,
-        line_dash="dashed", name="cursor",
-    )  # fmt: skip
-    chart.add_layout(cursor)
     if not phases:
         return item(chart)
     strip = _strip(colours, range_ms, phases)
@@ -135,12 +128,6 @@ def path_item(
         x0="x0", y0="y0", x1="x1", y1="y1", source=source,
         line_color={"field": "speed", "transform": mapper}, line_width=4, line_cap="round",
     )  # fmt: skip
-    here = ColumnDataSource({"x": [], "y": []}, name="here")
-    marker: GlyphRenderer = chart.scatter(
-        x="x", y="y", source=here, size=16, fill_color=colours["mark"],
-        line_color=colours["ink"], line_width=2,
-    )  # fmt: skip
-    marker.level = "overlay"
     chart.add_layout(
         ColorBar(
             color_mapper=mapper, width=220, height=10, orientation="horizontal",
@@ -196,11 +183,6 @@ def _strip(colours: Colours, range_ms: Any, phases: list[tuple[float, float, str
         text_color=colours["ink"], text_font_size="12px", background_fill_color=colours["paper"],
         background_fill_alpha=0.85, padding=2,
     )  # fmt: skip
-    cursor = Span(
-        location=None, dimension="height", line_color=colours["mark"], line_width=2,
-        line_dash="dashed", name="cursor",
-    )  # fmt: skip
-    chart.add_layout(cursor)
     return chart
 
 

@@ -10,6 +10,7 @@ time the server takes for what is in view.
 
 import argparse
 import json
+import os
 import sys
 import tempfile
 import time
@@ -55,9 +56,39 @@ def ride_of(base: str, fixes: int) -> int:
         time.sleep(0.5)
 
 
-def told(what: str, page: Page) -> None:
+def browser_cpu_s() -> float:
+    """Return the processor time of the whole browser, which a busy machine does not move."""
+    spent, family = 0.0, {os.getpid()}
+    rows = {}
+    for path in Path("/proc").glob("[0-9]*/stat"):
+        try:
+            name, fields = path.read_text().rsplit(")", 1)
+        except OSError:
+            continue
+        words = fields.split()
+        rows[int(path.parent.name)] = (
+            int(words[1]),
+            "chrom" in name,
+            int(words[11]) + int(words[12]),
+        )
+    for pid in sorted(rows):
+        parent, is_browser, ticks = rows[pid]
+        if parent in family:
+            family.add(pid)
+            spent += ticks if is_browser else 0
+    return spent / os.sysconf("SC_CLK_TCK")
+
+
+def watch(page: Page) -> float:
+    """Begin to watch; return the browser's processor time so far."""
+    page.evaluate(_WATCH)
+    return browser_cpu_s()
+
+
+def told(what: str, page: Page, before_s: float, moves: int) -> None:
     """Print what was seen since the watch began."""
     page.wait_for_timeout(800)
+    spent = browser_cpu_s() - before_s
     seen = page.evaluate(_READ)
     frames = np.array(seen["frames"])
     # While nothing moves, frames come as often as the screen allows: only the slow ones tell.
@@ -67,7 +98,8 @@ def told(what: str, page: Page) -> None:
         f"{what}: {len(frames)} frames, median {np.median(frames):.0f} ms, slowest tenth from "
         f"{slow[-1]:.0f} ms, worst {frames.max():.0f} ms; longest work "
         f"{max(seen['long'], default=0.0):.0f} ms; {len(seen['asked'])} questions, median "
-        f"{np.median(asked):.0f} ms, worst {asked.max():.0f} ms"
+        f"{np.median(asked):.0f} ms, worst {asked.max():.0f} ms; "
+        f"{1000.0 * spent / moves:.0f} ms of processor a move"
     )
 
 
@@ -82,37 +114,48 @@ def move(page: Page) -> None:
 
     for what, turns in (("zoom in by the wheel", -1), ("zoom out by the wheel", 1)):
         page.mouse.move(left + 0.4 * wide, y)
-        page.evaluate(_WATCH)
+        before_s = watch(page)
         page.keyboard.down("Control")
         for _ in range(25):
             page.mouse.wheel(0, 100 * turns)
             page.wait_for_timeout(40)
         page.keyboard.up("Control")
-        told(what, page)
+        told(what, page, before_s, 25)
         if turns < 0:
-            page.evaluate(_WATCH)
+            before_s = watch(page)
             for there in (-0.5, 0.5, -0.5, 0.5):
                 page.mouse.move(left + (0.5 - there) * wide, y)
                 page.mouse.down()
                 page.mouse.move(left + (0.5 + 0.8 * there) * wide, y, steps=40)
                 page.mouse.up()
-            told("drag, zoomed in", page)
+            told("drag, zoomed in", page, before_s, 160)
     for _ in range(2):
         page.get_by_role("button", name="Zoom in").click()
     page.wait_for_timeout(800)
-    page.evaluate(_WATCH)
+    before_s = watch(page)
     for there in (-0.5, 0.5, -0.5, 0.5):
         page.mouse.move(left + (0.5 - there) * wide, y)
         page.mouse.down()
         page.mouse.move(left + (0.5 + 0.8 * there) * wide, y, steps=40)
         page.mouse.up()
-    told("drag, a quarter of the ride in view", page)
+    told("drag, a quarter of the ride in view", page, before_s, 160)
     page.get_by_role("button", name="Whole ride").click()
     page.wait_for_timeout(800)
-    page.evaluate(_WATCH)
+    before_s = watch(page)
     page.mouse.move(left, y)
     page.mouse.move(left + wide, y, steps=120)
-    told("point along the whole ride", page)
+    told("point along the whole ride", page, before_s, 120)
+
+
+def look(base: str, ride: int, width: int) -> None:
+    """Open a ride and move in its chart."""
+    with browser() as opened:
+        page = opened.new_page(viewport={"width": width, "height": 800})
+        start = time.perf_counter()
+        page.goto(f"{base}/rides/{ride}")
+        page.locator("#charts[data-drawn]").wait_for(timeout=120_000)
+        print(f"charts after {time.perf_counter() - start:.1f} s")
+        move(page)
 
 
 def main() -> None:
@@ -124,14 +167,7 @@ def main() -> None:
     with tempfile.TemporaryDirectory() as place:
         served = Served(Path(place) / "book")
         try:
-            ride = ride_of(served.base, given.fixes)
-            with browser() as opened:
-                page = opened.new_page(viewport={"width": given.width, "height": 800})
-                start = time.perf_counter()
-                page.goto(f"{served.base}/rides/{ride}")
-                page.locator("#charts[data-drawn]").wait_for(timeout=120_000)
-                print(f"charts of {given.fixes:,} fixes after {time.perf_counter() - start:.1f} s")
-                move(page)
+            look(served.base, ride_of(served.base, given.fixes), given.width)
         finally:
             served.stop()
 

@@ -22,8 +22,10 @@ export class Charts {
     this.boxes = Object.fromEntries(["speed", "path"].map((name) => [name, document.getElementById(`${name}-chart`)]));
     this.readout = document.getElementById("readout");
     this.cursor = null;      // seconds
+    this.marks = Object.fromEntries(["speed", "path"].map((name) => [name, document.getElementById(`${name}-mark`)]));
     this.asked = 0;
     this.steer();
+    new ResizeObserver(() => soon("place", () => this.place())).observe(this.boxes.speed);
     dark.addEventListener("change", () => this.draw());
   }
 
@@ -39,12 +41,18 @@ export class Charts {
     const frame = await this.get(`chart?shade=${dark.matches ? "dark" : "light"}`);
     Object.assign(this, { frame, path: frame.route, start: frame.start, end: frame.end, unit: frame.unit, span: frame.end - frame.start });
     document.getElementById("charts").hidden = false;
-    const layouts = {};
+    const [layouts, views] = [{}, {}];
     for (const name of ["speed", "path"]) {
       const box = this.boxes[name];
       box.replaceChildren();
-      const views = await Bokeh.embed.embed_item({ ...frame[name], target_id: box.id }, box.id);
-      layouts[name] = first(views);
+      const drawn = await Bokeh.embed.embed_item({ ...frame[name], target_id: box.id }, box.id);
+      views[name] = [...drawn.roots][0];
+      layouts[name] = views[name].model;
+    }
+    this.views = { path: views.path, speed: views.speed.child_views?.find((view) => view.model.name === "speed-chart") ?? views.speed };
+    // A thumb that moves up or down over a chart moves the page; sideways and pinching stay with the chart.
+    for (const view of [views.path, views.speed, ...(views.speed.child_views ?? [])]) {
+      if (view.canvas_view) view.canvas_view.events_el.style.touchAction = "pan-y";
     }
     const inside = (name) => (layouts.speed.name === name ? layouts.speed : layouts.speed.select_one(name));
     this.models = { speed: inside("speed-chart"), strip: frame.phases.length ? inside("strip-chart") : null, path: layouts.path };
@@ -64,28 +72,41 @@ export class Charts {
     this.trace = speed.select_one("trace");
     this.namePhases();
     this.range.change.connect(() => this.moved());
-    for (const name of ["speed", "strip"]) {
-      this.models[name]?.on_event("mousemove", (event) => this.point(event.x / 1000));
-      this.models[name]?.on_event("tap", (event) => this.point(event.x / 1000));
+    for (const range of ["x_range", "y_range"]) this.models.path[range].change.connect(() => soon("place", () => this.place()));
+    for (const kind of ["mousemove", "tap"]) {
+      for (const name of ["speed", "strip"]) this.models[name]?.on_event(kind, (event) => soon("point", () => this.point(event.x / 1000)));
+      this.models.path.on_event(kind, (event) => soon("point", () => this.nearest(event.x, event.y)));
     }
-    for (const name of ["mousemove", "tap"]) this.models.path.on_event(name, (event) => this.nearest(event.x, event.y));
   }
 
   moved() {
     clearTimeout(this.later);
-    this.later = setTimeout(() => { this.fill(); this.say(); }, 120);
-    this.namePhases();
+    this.later = setTimeout(() => {
+      if (this.lacks()) this.fill();
+      this.namePhases();
+      this.say();
+    }, 120);
+    soon("place", () => this.place());
+  }
+
+  // Whether what was asked for last ends in view, or is too coarse or too fine for it.
+  lacks() {
+    const { from, to, span } = this.have ?? { from: 0, to: 0, span: 0 };
+    const [start, end] = [Math.max(this.range.start, 1000 * this.start), Math.min(this.range.end, 1000 * this.end)];
+    const closer = (this.range.end - this.range.start) / span;
+    return start < from || end > to || closer < 0.7 || closer > 1.5;
   }
 
   async fill() {
     const mine = ++this.asked;
     const width = Math.max(200, this.boxes.speed.clientWidth);
-    // A third beyond either end, so that a short pan shows no empty edge.
-    const spare = (this.range.end - this.range.start) / 3;
-    const query = `from=${(this.range.start - spare) / 1000}&to=${(this.range.end + spare) / 1000}&columns=${Math.round(width * 5 / 3)}`;
-    const data = await this.get(`trace?${query}`);
+    // Half of it again beyond either end, so that a short pan shows no empty edge and asks for nothing.
+    const { start, end } = this.range;
+    const [from, to] = [1.5 * start - 0.5 * end, 1.5 * end - 0.5 * start];
+    const data = await this.get(`trace?from=${from / 1000}&to=${to / 1000}&columns=${2 * width}`);
     if (mine !== this.asked) return;
     this.data = data;
+    this.have = { from, to, span: end - start };
     this.trace.data = columns(data);
   }
 
@@ -124,13 +145,19 @@ export class Charts {
 
   point(seconds) {
     this.cursor = Math.min(this.end, Math.max(this.start, seconds));
-    for (const name of ["speed", "strip"]) {
-      const line = this.models[name]?.select_one("cursor");
-      if (line) line.location = 1000 * this.cursor;
-    }
-    const here = this.at(this.cursor, ["east", "north"], this.path);
-    this.models.path.select_one("here").data = here ? { x: [here.east], y: [here.north] } : { x: [], y: [] };
+    this.place();
     this.say();
+  }
+
+  // The marks lie over the charts: to move them, nothing needs to be drawn anew.
+  place() {
+    if (this.cursor === null || !this.views) return;
+    const across = (1000 * this.cursor - this.range.start) / (this.range.end - this.range.start);
+    put(this.marks.speed, this.views.speed, across, 0);
+    const here = this.at(this.cursor, ["east", "north"], this.path);
+    const { x_range: x, y_range: y } = this.models.path;
+    if (here) put(this.marks.path, this.views.path, (here.east - x.start) / (x.end - x.start), (y.end - here.north) / (y.end - y.start));
+    else this.marks.path.hidden = true;
   }
 
   nearest(x, y) {
@@ -229,7 +256,26 @@ function columns({ time, speed, low, high }) {
   return Object.fromEntries(Object.entries(found).map(([name, list]) => [name, Float64Array.from(list)]));
 }
 
-function first(views) {
-  const view = views.roots ? [...views.roots][0] : views;
-  return view.model ?? view;
+// Once for each picture of the screen, however often the pointer or the range moved before it.
+const due = new Map();
+function soon(what, act) {
+  if (!due.size) {
+    requestAnimationFrame(() => {
+      const acts = [...due.values()];
+      due.clear();
+      for (const one of acts) one();
+    });
+  }
+  due.set(what, act);
+}
+
+// Move a mark to a place of a chart: shares of the frame from the left and from above.
+function put(mark, view, across, down) {
+  mark.hidden = !(across >= 0 && across <= 1 && down >= 0 && down <= 1);
+  if (mark.hidden) return;
+  const [chart, box, frame] = [view.el.getBoundingClientRect(), mark.offsetParent.getBoundingClientRect(), view.frame.bbox];
+  mark.style.left = `${chart.left - box.left - mark.offsetParent.clientLeft + frame.x0 + across * (frame.x1 - frame.x0)}px`;
+  const top = chart.top - box.top - mark.offsetParent.clientTop + frame.y0;
+  if (mark.dataset.shape === "line") { mark.style.height = `${top + frame.y1 - frame.y0}px`; mark.style.top = "0"; }
+  else mark.style.top = `${top + down * (frame.y1 - frame.y0)}px`;
 }
