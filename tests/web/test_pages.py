@@ -172,6 +172,8 @@ def test_a_mark_moves_the_figures_and_its_removal_moves_them_back(shop: Workshop
         ("soon", "9", "Start of the stretch: 'soon' is no time."),
         ("1:00", "-5", "End of the stretch: '-5' is no time."),
         ("9", "3", "A mark from 9 s to 3 s has no length."),
+        ("1:00:09", "1:00:03", "A mark from 3609 s to 3603 s has no length."),
+        ("1:2:3:4", "9", "Start of the stretch: '1:2:3:4' is no time."),
         ("", "", "Start of the stretch: '' is no time."),
     ],
 )
@@ -248,7 +250,10 @@ def test_what_if_answers_from_the_rides(shop: Workshop) -> None:
     wrong = visitor.get(f"{setup}/what-if?asked=1&more=front_tooth%3D9")
     assert "did you mean front_teeth" in wrong.words
     assert "Change to" in visitor.get(f"{setup}/what-if?asked=1").words
-    wait_until_measured(visitor)  # the set-up says that it has a reverse: measured again
+    # The set-up says how wide and high it is: measured again, turns against the tip-over threshold.
+    visitor.get("/rides/1")
+    wait_until_measured(visitor)
+    assert visitor.get("/rides/1/result.json").json()["settings"]["track_width_m"] == 0.66
 
 
 def test_before_and_after_are_compared(shop: Workshop) -> None:

@@ -1,0 +1,52 @@
+"""Pages that stand alone share one document and one file of style rules."""
+
+import re
+from pathlib import Path
+
+import pytest
+
+from ridelog.report.layout import laid_out
+from ridelog.report.page_predict import _plain
+
+TEMPLATES = Path(__file__).resolve().parents[2] / "ridelog" / "report" / "templates"
+PAGES = ("ride.html", "prediction.html", "sheet.html")
+
+
+def rules(text: str) -> set[str]:
+    """Return every rule of some length, spaces joined."""
+    found = re.findall(r"[^{};/]+\{[^{}]+\}", text)
+    return {" ".join(rule.split()) for rule in found}
+
+
+def test_no_rule_stands_twice() -> None:
+    shared = rules((TEMPLATES / "document.css").read_text())
+    assert len(shared) > 40
+    seen: dict[str, str] = {}
+    for name in PAGES:
+        text = (TEMPLATES / name).read_text()
+        assert text.startswith('{% extends "document.html" %}')
+        own = rules(text.split("{% block style %}")[1].split("{% endblock %}")[0])
+        assert own and not own & shared, name
+        for rule in own:
+            assert rule not in seen, (rule, name, seen[rule])
+            seen[rule] = name
+
+
+def test_text_is_escaped_and_drawings_are_not() -> None:
+    picture = {"name": "pull", "wide_svg": "<svg id='w'/>", "narrow_svg": "<svg id='n'/>"}
+    page = laid_out(
+        "prediction.html", title="<b>", basis="", headline="a < b", pictures=[picture],
+        particular=[{"text": "one <i>", "source": "us"}], general=[], notes=[], version="0",
+        tables=[{"heading": "<h>", "caption": "", "head": ["A", "B"], "rows": [["<x>", ""]]}],
+    )  # fmt: skip
+    assert "<b>" not in page and "<i>" not in page and "<x>" not in page and "<h>" not in page
+    assert "<svg id='w'/>" in page and "<svg id='n'/>" in page
+    assert "<strong>Caution</strong>" in page and "--paper:#14171a" in page
+
+
+@pytest.mark.parametrize(
+    ("value", "words"),
+    [(2532.1, "2,530"), (0.0304, "0.0304"), (783.4, "783"), (11.0, "11"), (-3.14, "-3.14")],
+)
+def test_three_digits_without_an_exponent(value: float, words: str) -> None:
+    assert _plain(value) == words
