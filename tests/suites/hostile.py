@@ -18,6 +18,7 @@ import tempfile
 import threading
 import time
 from collections.abc import Callable, Iterator
+from functools import partial
 from pathlib import Path
 from typing import Any
 from urllib.parse import urlencode, urlsplit
@@ -145,6 +146,11 @@ def endless_token() -> Iterator[bytes]:
         yield b"x" * MIB
 
 
+def one_part(make: Callable[[], bytes]) -> Iterator[bytes]:
+    """Make a small file when it is its turn, in one piece."""
+    yield make()
+
+
 def files(gib: float) -> Iterator[tuple[str, Callable[[], Iterator[bytes]], int | None, int]]:
     """Yield name, content, the size that is declared, and the status that is due."""
     size = int(gib * 1024) * MIB
@@ -162,9 +168,9 @@ def files(gib: float) -> Iterator[tuple[str, Callable[[], Iterator[bytes]], int 
         ("<script>alert(1)</script>.gpx", lambda: b"no log either"),
         ("a\x00b\r\nset-cookie: x.gpx", lambda: b"nor this"),
     ]
-    small += [(name, lambda data=data: data) for name, data in hostile_logs.wrong_types()]
+    small += [(name, partial(bytes, data)) for name, data in hostile_logs.wrong_types()]
     for name, make in small:
-        yield name, lambda make=make: iter([make()]), None, 202
+        yield name, partial(one_part, make), None, 202
     yield "token.gpx", endless_token, None, 202
 
 
