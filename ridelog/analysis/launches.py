@@ -133,7 +133,9 @@ def measure_launches(
     Own derivation: DEVELOPERS.md, "The standing start". Rollout: constant acceleration.
     """
     if drawn is None:
-        drawn = draw_runs(motion, windows=windows, rollout_m=rollout_m, excluded=excluded)
+        drawn = draw_runs(
+            motion, windows=windows, rollout_m=rollout_m, excluded=excluded, rolling=False
+        )
     standing = [one for one in drawn if one.run.standing]
     if windows is None:
         windows = default_windows(max((one.run.top_mps for one in standing), default=0.0))

@@ -96,6 +96,7 @@ def draw_runs(
     windows: tuple[Window, ...] | None = None,
     rollout_m: float = 0.0,
     excluded: tuple[Stretch, ...] = (),
+    rolling: bool = True,
 ) -> tuple[RunDraws, ...]:
     """Return the drawn courses of a ride's standing starts and rolling pulls, in time order.
 
@@ -105,13 +106,15 @@ def draw_runs(
         The smoothed ride.
     windows, rollout_m, excluded
         As in ``measure_launches``: paths are drawn as far as these need.
+    rolling : bool
+        Whether rolling pulls are drawn as well.
     """
     runs = find_runs(motion, excluded=excluded)
-    rolling = [run for run in runs if not run.standing]
-    if len(rolling) > _MOST_ROLLING:
-        places = np.linspace(0, len(rolling) - 1, _MOST_ROLLING).round().astype(int)
-        kept = [rolling[place] for place in places]
-        runs = tuple(run for run in runs if run.standing or run in kept)
+    kept = [run for run in runs if not run.standing] if rolling else []
+    if len(kept) > _MOST_ROLLING:
+        places = np.linspace(0, len(kept) - 1, _MOST_ROLLING).round().astype(int)
+        kept = [kept[place] for place in places]
+    runs = tuple(run for run in runs if run.standing or run in kept)
     if windows is None:
         windows = default_windows(max((run.top_mps for run in runs if run.standing), default=0.0))
     fall = fall_of_pull(motion, [(run.earliest_s, run.top_s) for run in runs if run.standing])

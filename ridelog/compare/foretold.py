@@ -49,7 +49,12 @@ def foretell_change(
     """
     reverse = setups[0].has_reverse
     evidence = [
-        evidence_of(ride.motion, has_reverse=reverse, left_out_s=ride.result.settings.left_out_s)
+        evidence_of(
+            ride.motion,
+            has_reverse=reverse,
+            left_out_s=ride.result.settings.left_out_s,
+            measured=ride.result,
+        )
         for ride in before
     ]
     top_mps = max((one.top_mps[0] for one in evidence if one.top_mps), default=_USUAL_TOP_MPS)

@@ -12,7 +12,7 @@ from ridelog.analysis.result import LEVEL, Estimate
 from ridelog.filtering.motion import Motion
 from ridelog.machine.evidence import Evidence
 from ridelog.machine.measures import PULL_SPEEDS_MPS
-from ridelog.machine.rides import evidence_of
+from ridelog.machine.rides import pull_and_top_of
 from ridelog.track import FloatArray
 
 _REACH = float(ndtri(0.5 + 0.5 * LEVEL))
@@ -52,7 +52,7 @@ def ride_after(
         for summary in measure_launches(motion, windows=windows).summaries
         if summary.median is not None
     }
-    return RiddenRide(evidence_of(motion, has_reverse=has_reverse), times)
+    return RiddenRide(pull_and_top_of(motion, has_reverse=has_reverse), times)
 
 
 def together(rides: Sequence[RiddenRide]) -> Ridden:

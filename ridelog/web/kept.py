@@ -76,8 +76,12 @@ class KeptRides:
         key = (log.sha256, log.name, json.dumps(log.settings, sort_keys=True))
         if key not in self._evidence:
             settings = Settings.from_json(log.settings)
+            ridden = self._rides.get(key)
             self._evidence[key] = evidence_of(
-                self.motion(log), has_reverse=settings.has_reverse, left_out_s=settings.left_out_s
+                self.motion(log),
+                has_reverse=settings.has_reverse,
+                left_out_s=settings.left_out_s,
+                measured=ridden.result if ridden else None,
             )
         return self._evidence[key]
 
