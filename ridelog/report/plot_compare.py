@@ -14,6 +14,7 @@ from ridelog.compare.comparison import Comparison
 from ridelog.compare.measure import Rides
 from ridelog.compare.pull_curves import PullCurves
 from ridelog.report.canvas import Shape, axes_in, blank, drawing, dress, svg_of
+from ridelog.report.measure_words import number_words, places
 from ridelog.report.palette import BAND, INK, LINE, MARK, QUIET, SHADE, Role
 from ridelog.report.section import Picture, draw_picture
 from ridelog.units import SpeedUnit
@@ -63,8 +64,8 @@ def _label(runs: Sides, curves: PullCurves | None, unit: SpeedUnit) -> str:
     if curves is not None:
         cross = ""
         if curves.crossing is not None:
-            at = unit.from_mps(curves.crossing.speed_mps.value)
-            cross = f", crossing at {at:.0f} {unit.label}"
+            at = _crossing_at(curves.crossing.speed_mps, unit)
+            cross = f", crossing at {at} {unit.label}"
         words.append(f"Pull in m/s² against speed before and after{cross}")
     return ". ".join(words) + "."
 
@@ -131,11 +132,16 @@ def _draw_pull(axes: Axes, curves: PullCurves, unit: SpeedUnit, shape: Shape) ->
     _finish(axes, shape, "Pull (m/s²)", f"speed ({unit.label}); pale: 9 in 10")
 
 
+def _crossing_at(at: Estimate, unit: SpeedUnit) -> str:
+    """Return the crossing speed with the decimals that the sentence beside the picture gives."""
+    return number_words(unit.from_mps(at.value), places(at, unit.from_mps(1.0)))
+
+
 def _mark_crossing(axes: Axes, at: Estimate, unit: SpeedUnit, shape: Shape) -> None:
     speed = unit.from_mps(at.value)
     axes.axvline(speed, color=QUIET.light, linewidth=1.0, linestyle=":", zorder=2)
     axes.annotate(
-        f"cross at {speed:.0f}", (speed, 0.02), xycoords=axes.get_xaxis_transform(),
+        f"cross at {_crossing_at(at, unit)}", (speed, 0.02), xycoords=axes.get_xaxis_transform(),
         xytext=(-4, 0), textcoords="offset points", ha="right", va="bottom",
         fontsize=shape.small_pt, color=INK.light,
     )  # fmt: skip
