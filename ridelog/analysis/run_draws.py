@@ -4,6 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from ridelog.analysis.crossings import first_reached
 from ridelog.analysis.launch_windows import Window, default_windows
 from ridelog.analysis.runs import Run, find_runs
 from ridelog.analysis.stretches import Stretch
@@ -65,7 +66,7 @@ class RunDraws:
         NaN where it never does.
         """
         highest = np.maximum.accumulate(self.speed_mps, axis=0)
-        found = _reached(self.time_s, highest, self.speed_mps, speeds_mps)
+        found = first_reached(self.time_s, highest, self.speed_mps, speeds_mps)
         # What is faster from the first instant on must fall below a speed before it rises again.
         for row in np.flatnonzero((self.speed_mps[0] >= speeds_mps[:, None]).any(axis=1)):
             after = self.time_s[1:, None] >= self.start_s
@@ -76,9 +77,8 @@ class RunDraws:
         """Return when each column has covered a way, shape (k,), NaN where it never does. [s]"""
         if distance_m <= 0.0:
             return self.start_s
-        covered: FloatArray = _reached(self.time_s, self.way_m, self.way_m, np.array([distance_m]))[
-            0
-        ]
+        goal = np.array([distance_m])
+        covered: FloatArray = first_reached(self.time_s, self.way_m, self.way_m, goal)[0]
         return covered
 
     def speed_at(self, time_s: FloatArray) -> FloatArray:
@@ -177,29 +177,6 @@ def draw_run(
         [np.zeros((1, speed.shape[1])), np.cumsum(0.5 * (speed[1:] + speed[:-1]) * step, axis=0)]
     )
     return RunDraws(run, start_s, time_s, speed, way)
-
-
-def _reached(
-    time_s: FloatArray, highest: FloatArray, values: FloatArray, goals: FloatArray
-) -> FloatArray:
-    """Return when each column of values first reaches each goal, shape (goals, k), NaN where never.
-
-    Linear between the last value below and the first one that is not; ``highest`` are the highest
-    values so far, shape (m, k).
-    """
-    count, columns = values.shape
-    column = np.arange(columns)
-    # Each column lies above the one before, so that all of them are searched as one rising row.
-    apart = float(highest[-1].max()) + 1.0
-    row = (highest + apart * column).T.ravel()
-    aim = np.minimum(goals, apart - 0.5)[:, None] + apart * column
-    place = np.searchsorted(row, aim) - count * column
-    right = np.clip(place, 1, count - 1)
-    low, high = values[right - 1, column], values[right, column]
-    span = np.where(high > low, high - low, 1.0)
-    share = (goals[:, None] - low) / span
-    found = time_s[right - 1] + share * (time_s[right] - time_s[right - 1])
-    return np.where(place < count, found, np.nan)
 
 
 def _first_rising(

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from ridelog.analysis.crossings import first_reached
 from ridelog.analysis.stretches import Stretch
 from ridelog.filtering.motion import Motion
 from ridelog.machine.evidence import Curve
@@ -43,25 +44,10 @@ def passage(motion: Motion, stretch: Stretch, grid_mps: FloatArray, *, rising: b
     speed = paths.speed_mps if rising else -paths.speed_mps
     wanted = grid_mps if rising else -grid_mps
     reached = np.maximum.accumulate(speed, axis=0)
-    crossing = np.full((len(wanted), speed.shape[1]), np.nan)
-    for column in range(speed.shape[1]):
-        crossing[:, column] = _first(paths.time_s, reached[:, column], wanted)
-    taken = np.diff(crossing, axis=0)
+    taken = np.diff(first_reached(paths.time_s, reached, reached, wanted), axis=0)
     rate = np.abs(np.diff(grid_mps))[:, None] / np.where(taken > 0.02, taken, np.nan)
     way = paths.position_m[-1, :, 0] - paths.position_m[0, :, 0]
     return Passage(rate, float(np.arctan2(way[0], way[1])))
-
-
-def _first(time_s: FloatArray, reached: FloatArray, wanted: FloatArray) -> FloatArray:
-    after = np.searchsorted(reached, wanted, side="left")
-    inside = (after > 0) & (after < len(reached))
-    index = np.clip(after, 1, len(reached) - 1)
-    low, high = reached[index - 1], reached[index]
-    share = (wanted - low) / np.where(high > low, high - low, 1.0)
-    found: FloatArray = np.where(
-        inside, time_s[index - 1] + share * (time_s[index] - time_s[index - 1]), np.nan
-    )
-    return found
 
 
 def mean_curve(passages: Sequence[Passage], grid_mps: FloatArray) -> Curve | None:
