@@ -8,13 +8,12 @@ DEVELOPERS.md, "Before and after".
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.special import ndtr, ndtri
+from scipy.special import ndtr
 
-from ridelog.analysis.result import LEVEL, Estimate
+from ridelog.analysis.result import LEVEL, QUANTILE, Estimate
 from ridelog.compare.contrast import Contrast, Summary, shared_scatter, welch
 
 # Normal quantile of the project's level: half an interval in standard deviations.
-_REACH = float(ndtri(0.5 + 0.5 * LEVEL))
 
 
 @dataclass(frozen=True)
@@ -96,7 +95,7 @@ def difference_of(
         below = float(np.hypot(after[0].value - after[0].low, before[0].high - before[0].value))
         above = float(np.hypot(after[0].high - after[0].value, before[0].value - before[0].low))
     else:
-        below = above = max(contrast.reach(LEVEL), _REACH * receiver)
+        below = above = max(contrast.reach(LEVEL), QUANTILE * receiver)
     difference = Estimate(
         apart, apart - below - max(wind_part, 0.0), apart + above + max(-wind_part, 0.0), LEVEL
     )
@@ -151,12 +150,12 @@ def difference_by_direction(
     contrast = (
         Contrast(apart, scatter * float(np.linalg.norm(spans)), freedom) if freedom > 0 else None
     )
-    reach = max(contrast.reach(LEVEL) if contrast else 0.0, _REACH * receiver)
+    reach = max(contrast.reach(LEVEL) if contrast else 0.0, QUANTILE * receiver)
     difference = Estimate(apart, apart - reach, apart + reach, LEVEL)
     estimates = []
     for mean, span, own in zip(means, spans, receivers, strict=True):
         alone = Contrast(mean, scatter * span, freedom).reach(LEVEL) if freedom > 0 else 0.0
-        half = max(alone, _REACH * own)
+        half = max(alone, QUANTILE * own)
         estimates.append(Estimate(mean, mean - half, mean + half, LEVEL))
     return Difference(
         before=estimates[0],
@@ -176,7 +175,7 @@ def difference_by_direction(
 
 def sd_of(ride: Estimate) -> float:
     """Return the standard deviation that an interval stands for."""
-    return (ride.high - ride.low) / (2.0 * _REACH)
+    return (ride.high - ride.low) / (2.0 * QUANTILE)
 
 
 def _receiver_error(rides: list[Estimate], shared_sd: float = 0.0) -> float:
@@ -210,7 +209,7 @@ def _side(rides: list[Estimate], own: Summary, other: Summary) -> Estimate:
         both = shared_scatter(own, other)
         alone = np.sqrt(1.0 / own.count) / np.sqrt(1.0 / own.count + 1.0 / other.count)
         reach = both.reach(LEVEL) * float(alone)
-    reach = max(reach, _REACH * _receiver_error(rides))
+    reach = max(reach, QUANTILE * _receiver_error(rides))
     return Estimate(own.mean, own.mean - reach, own.mean + reach, LEVEL)
 
 

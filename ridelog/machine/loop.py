@@ -5,9 +5,8 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-from scipy.special import ndtri
 
-from ridelog.analysis.result import LEVEL, Estimate
+from ridelog.analysis.result import LEVEL, QUANTILE, Estimate
 from ridelog.errors import SetupError
 from ridelog.machine.evidence import Evidence
 from ridelog.machine.measures import LaunchWindow
@@ -108,5 +107,4 @@ def _agreement(name: str, unit: str, predicted: Estimate, measured: Estimate) ->
 def deviations(agreement: Agreement) -> float:
     """Return how many standard deviations measured and predicted are apart."""
     width = agreement.apart.high - agreement.apart.low
-    reach = float(ndtri(0.5 + 0.5 * LEVEL))
-    return abs(agreement.apart.value) / max(width / (2.0 * reach), 1e-12)
+    return abs(agreement.apart.value) / max(width / (2.0 * QUANTILE), 1e-12)

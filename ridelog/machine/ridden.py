@@ -4,18 +4,16 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.special import ndtri
 
 from ridelog.analysis.launch_windows import Window
 from ridelog.analysis.launches import measure_launches
-from ridelog.analysis.result import LEVEL, Estimate
+from ridelog.analysis.result import LEVEL, QUANTILE, Estimate
 from ridelog.filtering.motion import Motion
 from ridelog.machine.evidence import Evidence
 from ridelog.machine.measures import PULL_SPEEDS_MPS
 from ridelog.machine.rides import pull_and_top_of
 from ridelog.track import FloatArray
 
-_REACH = float(ndtri(0.5 + 0.5 * LEVEL))
 # Points of the measured pull curve are this far apart. [m/s]
 _STEP_MPS = 0.5
 
@@ -92,12 +90,12 @@ def together(rides: Sequence[RiddenRide]) -> Ridden:
 
 
 def _estimate(value: float, sd: float) -> Estimate:
-    return Estimate(value, value - _REACH * sd, value + _REACH * sd, LEVEL)
+    return Estimate(value, value - QUANTILE * sd, value + QUANTILE * sd, LEVEL)
 
 
 def _mean(each: Sequence[Estimate]) -> Estimate:
     value = np.array([one.value for one in each])
-    sd = np.array([one.high - one.low for one in each]) / (2.0 * _REACH)
+    sd = np.array([one.high - one.low for one in each]) / (2.0 * QUANTILE)
     scatter = float(np.var(value, ddof=1)) if len(value) > 1 else 0.0
     error = np.sqrt((float(np.mean(sd**2)) + scatter) / len(value))
     return _estimate(float(value.mean()), float(error))
