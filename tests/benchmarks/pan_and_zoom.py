@@ -103,6 +103,15 @@ def told(what: str, page: Page, before_s: float, moves: int) -> None:
     )
 
 
+def drag(page: Page, left: float, wide: float, y: float) -> None:
+    """Pull the chart there and back twice, 160 moves in all."""
+    for there in (-0.5, 0.5, -0.5, 0.5):
+        page.mouse.move(left + (0.5 - there) * wide, y)
+        page.mouse.down()
+        page.mouse.move(left + (0.5 + 0.8 * there) * wide, y, steps=40)
+        page.mouse.up()
+
+
 def move(page: Page) -> None:
     """Zoom, drag and point as a hand does, watched."""
     chart = page.locator("#speed-chart")
@@ -123,21 +132,13 @@ def move(page: Page) -> None:
         told(what, page, before_s, 25)
         if turns < 0:
             before_s = watch(page)
-            for there in (-0.5, 0.5, -0.5, 0.5):
-                page.mouse.move(left + (0.5 - there) * wide, y)
-                page.mouse.down()
-                page.mouse.move(left + (0.5 + 0.8 * there) * wide, y, steps=40)
-                page.mouse.up()
+            drag(page, left, wide, y)
             told("drag, zoomed in", page, before_s, 160)
     for _ in range(2):
         page.get_by_role("button", name="Zoom in").click()
     page.wait_for_timeout(800)
     before_s = watch(page)
-    for there in (-0.5, 0.5, -0.5, 0.5):
-        page.mouse.move(left + (0.5 - there) * wide, y)
-        page.mouse.down()
-        page.mouse.move(left + (0.5 + 0.8 * there) * wide, y, steps=40)
-        page.mouse.up()
+    drag(page, left, wide, y)
     told("drag, a quarter of the ride in view", page, before_s, 160)
     page.get_by_role("button", name="Whole ride").click()
     page.wait_for_timeout(800)
