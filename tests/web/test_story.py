@@ -296,6 +296,8 @@ def test_a_telephone_comes_in_with_a_code(chromium: Browser, tmp_path: Path) -> 
         small.goto(f"{address[0]}/enter#{code}")
         expect(small.locator("h1")).to_have_text("Rides")
         expect(small.get_by_role("link", name="Telephone")).to_have_count(0)
+        # The words stand before the page's script takes files.
+        small.wait_for_load_state("load")
         small.set_input_files("#files", SAMPLES / "before-2.nmea")
         expect(small.locator("#queue li")).to_have_count(1)
         nothing_serious(small, "a log comes in")
