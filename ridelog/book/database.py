@@ -3,6 +3,7 @@
 import os
 import secrets
 import sqlite3
+import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -12,6 +13,8 @@ from ridelog.errors import BookError
 
 # How long one process waits for another that writes. [ms]
 _WAIT_MS = 20_000
+# Between two tries of what SQLite itself does not wait for. [s]
+_RETRY_S = 0.01
 
 
 def connect(path: Path) -> sqlite3.Connection:
@@ -57,10 +60,28 @@ def _connected(path: Path) -> sqlite3.Connection:
     )
     connection.row_factory = sqlite3.Row
     connection.execute(f"PRAGMA busy_timeout = {_WAIT_MS}")
-    connection.execute("PRAGMA journal_mode = WAL")
+    _keep_a_log(connection)
     connection.execute("PRAGMA synchronous = FULL")
     connection.execute("PRAGMA foreign_keys = ON")
     return connection
+
+
+def _keep_a_log(connection: sqlite3.Connection) -> None:
+    """Turn on write-ahead logging, waiting for others that open the same new file.
+
+    Two connections that each read a file and want it alone would wait for ever, so SQLite refuses
+    one of them at once, whatever its busy timeout (sqlite3_busy_handler in SQLite's C reference).
+    """
+    end_s = time.monotonic() + _WAIT_MS / 1000.0
+    while True:
+        try:
+            connection.execute("PRAGMA journal_mode = WAL")
+            return
+        except sqlite3.OperationalError as error:
+            busy = error.sqlite_errorcode & 0xFF == sqlite3.SQLITE_BUSY
+            if not busy or time.monotonic() > end_s:
+                raise
+            time.sleep(_RETRY_S)
 
 
 def _version(connection: sqlite3.Connection) -> int:
