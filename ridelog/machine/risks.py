@@ -142,7 +142,7 @@ def _speed(after: MachineSetup, measures: Mapping[str, Pair]) -> Iterator[Cautio
             "insurance, and no longer fit its rider.",
             top.value,
             limit * MPS_PER_KMH,
-            "the set-up's class_speed_kmh; compare StVZO § 30a (1)",
+            "the set-up's class speed; compare StVZO § 30a (1)",
         )
     by_age = age_class_caution(top.value)
     if by_age is not None:

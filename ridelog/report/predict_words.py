@@ -6,6 +6,7 @@ from ridelog.analysis.result import Estimate
 from ridelog.machine.loop import COUNTERPARTS, agreements
 from ridelog.machine.predict import Measure, Prediction
 from ridelog.machine.ridden import Ridden
+from ridelog.machine.setup import KEYS
 from ridelog.report.measure_words import number_words
 from ridelog.report.wording import clean, joined
 from ridelog.units import JOULES_PER_WH, METRES_PER_MILE, SpeedUnit
@@ -57,13 +58,22 @@ def interval_words(estimate: Estimate | None, factor: float, *, signed: bool = F
 
 
 def change_asked(prediction: Prediction) -> str:
-    """Return the change in words: "front_teeth 11 to 10", or that nothing is changed."""
+    """Return the change in words: "front teeth 11 to 10", or that nothing is changed."""
     given = prediction.setup.given()
     parts = [
-        f"{key} {given.get(key, 'unknown')} to {value}"
+        _one_change(key, given.get(key, "unknown"), value)
         for key, value in prediction.change.asked.items()
     ]
     return clean(joined(parts)) if parts else "no change"
+
+
+def _one_change(key: str, old: object, new: object) -> str:
+    """Return "fuse 60 to 80 A" of a key, which ends in its unit where it has one: fuse_a."""
+    words, unit = key.split("_"), KEYS[key].unit
+    if unit and words[-1] == unit.lower().replace("/", "").replace(" ", ""):
+        words.pop()
+    old, new = (f"{value:g}" if isinstance(value, float) else value for value in (old, new))
+    return f"{' '.join(words)} {old} to {new} {unit}".rstrip()
 
 
 def basis_words(prediction: Prediction) -> str:

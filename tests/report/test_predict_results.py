@@ -100,7 +100,7 @@ def test_the_command_writes_everything(tmp_path: Path, capsys: pytest.CaptureFix
     assert leave("predict", BEFORE, "--change", "front_teeth=10", "rear_teeth=58",
                  "--sweep", "front_teeth=10:11", "--out", str(out)) == 0  # fmt: skip
     seen = capsys.readouterr()
-    assert "front_teeth 11 to 10 and rear_teeth 60 to 58, from the set-up" in seen.out
+    assert "front teeth 11 to 10 and rear teeth 60 to 58, from the set-up" in seen.out
     assert sorted(path.name for path in out.iterdir()) == [
         "prediction.html", "prediction.json", "pull.png", "sweep.png",
     ]  # fmt: skip

@@ -243,7 +243,7 @@ def test_what_if_answers_from_the_rides(shop: Workshop) -> None:
     page = visitor.get(f"{setup}/what-if")
     assert "now 11" in page.words and 'value="1" checked' in page.text
     answer = visitor.get(f"{setup}/what-if?asked=1&front_teeth=10&ride=1")
-    assert "front_teeth 11 to 10" in answer.words and "Predicted from 1 ride" in answer.words
+    assert "front teeth 11 to 10" in answer.words and "Predicted from 1 ride" in answer.words
     assert "Top speed" in answer.words and 'role="img"' in answer.text
     wrong = visitor.get(f"{setup}/what-if?asked=1&front_teeth=0")
     assert wrong.status == 200 and 'role="alert"' in wrong.text and "front_teeth" in wrong.words

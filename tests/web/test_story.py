@@ -247,7 +247,7 @@ def test_the_rarer_pages_stand_in_nobodys_way(
         box.set_checked(False)
     page.get_by_label("Teeth of the driving sprocket (on the motor)").fill("10")
     page.get_by_role("button", name="Predict").click(no_wait_after=True)
-    expect(page.locator("h2").first).to_contain_text("front_teeth 11 to 10", timeout=LONG_MS)
+    expect(page.locator("h2").first).to_contain_text("front teeth 11 to 10", timeout=LONG_MS)
     assert page.url.endswith("#answer-head"), "the answer is below the form"
     nothing_serious(page, "a prediction")
     for path in ("/nowhere", "/compare?before=1", "/machines/1/setups/1/what-if?asked=1&more=x"):
