@@ -27,6 +27,8 @@ _TURN_WIDTH_S = 1.2
 _ALIKE_S = 0.5
 # A change of kind costs this, in logarithms of odds: riders change what they do every few seconds.
 _CHANGE_COST = 5.0
+# Instants looked at together on the way through a ride.
+_PART = 4096
 # No instant is proof: kinds that look impossible keep these odds against the likeliest.
 _DOUBT = 1e-3
 
@@ -89,25 +91,31 @@ def most_probable(odds: FloatArray, time_s: FloatArray) -> IntArray:
     """
     if len(odds) != len(time_s):
         raise ValueError(f"{len(odds)} instants with odds, {len(time_s)} with times")
-    # With so few kinds, lists of numbers are several times faster than arrays of them.
-    rows = odds.tolist()
-    total = rows[0]
-    totals = [total]
-    for row in rows[1:]:
-        least = max(total) - _CHANGE_COST
-        total = [
-            (before if before >= least else least) + here
-            for before, here in zip(total, row, strict=True)
-        ]
-        totals.append(total)
+    # With so few kinds, lists of numbers are several times faster than arrays of them, but larger:
+    # they are made of a part of the ride at a time.
+    totals = np.empty_like(odds)
+    totals[0] = odds[0]
+    total = odds[0].tolist()
+    for first in range(1, len(odds), _PART):
+        part = []
+        for row in odds[first : first + _PART].tolist():
+            least = max(total) - _CHANGE_COST
+            total = [
+                (before if before >= least else least) + here
+                for before, here in zip(total, row, strict=True)
+            ]
+            part.append(total)
+        totals[first : first + _PART] = part
     kind = total.index(max(total))
-    chosen = [kind]
-    for total in reversed(totals[:-1]):
-        best = max(total)
-        if total[kind] < best - _CHANGE_COST:
-            kind = total.index(best)
-        chosen.append(kind)
-    return np.array(chosen[::-1], dtype=np.int64)
+    best = totals.argmax(axis=1)
+    held = totals >= totals.max(axis=1, keepdims=True) - _CHANGE_COST
+    chosen = np.empty(len(odds), dtype=np.int64)
+    chosen[-1] = kind
+    for k in range(len(odds) - 2, -1, -1):
+        if not held[k, kind]:
+            kind = int(best[k])
+        chosen[k] = kind
+    return chosen
 
 
 def _between(
