@@ -15,6 +15,7 @@ import numpy.typing as npt
 from ridelog.analysis.braking import Brakings
 from ridelog.analysis.fitted import FittedPath, fitted_paths
 from ridelog.analysis.phase_odds import LIKELY, log_odds, most_probable
+from ridelog.analysis.phase_spans import Span, without_short
 from ridelog.analysis.stretches import Stretch
 from ridelog.filtering.motion import Motion
 
@@ -103,57 +104,27 @@ def divide_ride(
     return Phases(tuple(found))
 
 
-@dataclass
-class _Span:
-    kind: str
-    start_s: float
-    end_s: float
-
-
-def _joined(path: FittedPath, names: StrArray, shortest_s: float) -> list[_Span]:
+def _joined(path: FittedPath, names: StrArray, shortest_s: float) -> list[Span]:
     """Return runs of one kind, short ones taken into the longer of their neighbours."""
     edges = np.flatnonzero(names[1:] != names[:-1]) + 1
     first, last = np.append(0, edges), np.append(edges, len(names) - 1)
     spans = [
-        _Span(str(kind), float(start_s), float(end_s))
+        Span(str(kind), float(start_s), float(end_s))
         for kind, start_s, end_s in zip(
             names[first], path.time_s[first], path.time_s[last], strict=True
         )
     ]
-    while len(spans) > 1:
-        lengths = [
-            np.inf if span.kind in _MEASURED else span.end_s - span.start_s for span in spans
-        ]
-        short = int(np.argmin(lengths))
-        if lengths[short] >= shortest_s:
-            break
-        beside = [n for n in (short - 1, short + 1) if 0 <= n < len(spans)]
-        longer = max(beside, key=lambda n: spans[n].end_s - spans[n].start_s)
-        spans[longer].start_s = min(spans[longer].start_s, spans[short].start_s)
-        spans[longer].end_s = max(spans[longer].end_s, spans[short].end_s)
-        del spans[short]
-        spans = _merged(spans)
-    return spans
+    return without_short(spans, shortest_s, _MEASURED)
 
 
-def _merged(spans: list[_Span]) -> list[_Span]:
-    merged: list[_Span] = []
-    for span in spans:
-        if merged and merged[-1].kind == span.kind:
-            merged[-1].end_s = span.end_s
-        else:
-            merged.append(span)
-    return merged
-
-
-def _name_launches(spans: list[_Span]) -> None:
+def _name_launches(spans: list[Span]) -> None:
     """Call a pull that follows a standstill a launch."""
     for before, span in zip(spans[:-1], spans[1:], strict=True):
         if before.kind == "standstill" and span.kind == "pull":
             span.kind = "launch"
 
 
-def _move_starts(spans: list[_Span], starts_s: Sequence[float]) -> None:
+def _move_starts(spans: list[Span], starts_s: Sequence[float]) -> None:
     """Let measured standing starts decide where their launch begins."""
     for before, span in zip(spans[:-1], spans[1:], strict=True):
         if before.kind != "standstill":
@@ -165,6 +136,6 @@ def _move_starts(spans: list[_Span], starts_s: Sequence[float]) -> None:
                     span.kind = "launch"
 
 
-def _phase(path: FittedPath, span: _Span) -> Phase:
+def _phase(path: FittedPath, span: Span) -> Phase:
     speeds = np.interp([span.start_s, span.end_s], path.time_s, path.speed_mps)
     return Phase(span.kind, span.start_s, span.end_s, float(speeds[0]), float(speeds[1]))
