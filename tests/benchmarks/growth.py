@@ -7,26 +7,11 @@ each command on it. Goals: time grows as the fixes do, peak memory stays under 1
 """
 
 import argparse
-import os
-import subprocess
 import sys
 import tempfile
 from pathlib import Path
 
-from against_filterpy import hour
-
-
-def run(command: str, log: Path) -> tuple[float, float]:
-    """Return seconds of processor time and peak memory of one command. [s], [MiB]"""
-    option = "--csv" if command == "trace" else "--json"
-    process = subprocess.Popen(
-        [sys.executable, "-m", "ridelog", command, str(log), option, "-"],
-        stdout=subprocess.DEVNULL,
-    )
-    _, status, used = os.wait4(process.pid, 0)
-    if status:
-        raise SystemExit(f"{command} failed on {log.name}")
-    return used.ru_utime + used.ru_stime, used.ru_maxrss / 1024.0
+from against_filterpy import run, write_apart
 
 
 def main() -> None:
@@ -38,9 +23,11 @@ def main() -> None:
     with tempfile.TemporaryDirectory() as folder:
         for fixes in map(int, chosen.fixes.split(",")):
             log = Path(folder) / f"{fixes}.gpx"
-            hour(log, fixes, rate_hz=25.0)
+            write_apart(log, fixes, rate_hz=25.0)
             for command in chosen.commands.split(","):
-                taken_s, peak_mib = run(command, log)
+                option = "--csv" if command == "trace" else "--json"
+                words = [sys.executable, "-m", "ridelog", command, str(log), option, "-"]
+                _, taken_s, peak_mib = run(words, Path(folder) / "modules")
                 each_us = 1e6 * taken_s / fixes
                 print(
                     f"{command} {fixes} fixes: {taken_s:.1f} s of processor time, {each_us:.0f} us "
