@@ -6,6 +6,7 @@ import numpy as np
 
 from ridelog.errors import NotEnoughDataError
 from ridelog.filtering.height import position_wander
+from ridelog.filtering.quality import POOR_HDOP
 from ridelog.filtering.rounding import written_step
 from ridelog.flags import UNUSABLE
 from ridelog.geodesy import to_local
@@ -41,6 +42,8 @@ class Sightings:
     wander_mps : velocity at which positions wander, as the heights tell. [m/s]
     smear_mps : how far each reported velocity may be off beside its noise, shape (m,). [m/s]
     held : positions that only repeat the one before because the receiver holds it, shape (m,).
+    slides : positions so much worse placed than the ride's usual that they may slide by metres a
+        second, and no reported velocity shows it, shape (m,).
     crawl_sd_mps : what "crawl" leaves open of the velocity, one axis. [m/s]
     breaks : shape (m - 1,), intervals across which nothing may be estimated.
     """
@@ -59,6 +62,7 @@ class Sightings:
     wander_mps: float
     smear_mps: FloatArray
     held: BoolArray
+    slides: BoolArray
     crawl_sd_mps: float = CRAWL_SD_MPS
 
 
@@ -113,6 +117,7 @@ def sightings_of(track: Track) -> Sightings:
         wander_mps=position_wander(time_s, track.height_m[rows]),
         smear_mps=np.zeros(len(rows)),
         held=np.zeros(len(rows), dtype=bool),
+        slides=_slides(track.hdop[rows], velocity),
     )
 
 
@@ -150,6 +155,22 @@ def _velocity(
     if known.any() and not moving.any() and np.ptp(speed[known]) < 1e-9 and travels:
         return velocity, np.zeros(len(speed), dtype=bool)
     return velocity, known & (speed < CRAWL_MPS)
+
+
+def _slides(hdop: FloatArray, velocity: FloatArray) -> BoolArray:
+    """Return where satellites stood badly and nothing tells a slide of position from travel.
+
+    No speed is taken there; nor may such positions pull at the speed before and after. A log that
+    is badly placed throughout has no better ones.
+    """
+    slides = np.zeros(len(hdop), dtype=bool)
+    known = np.isfinite(hdop)
+    if known.any() and not np.isfinite(velocity[:, 0]).any():
+        with np.errstate(invalid="ignore"):
+            poor = hdop > POOR_HDOP
+        if poor.sum() < 0.5 * len(hdop):
+            slides |= poor
+    return slides
 
 
 def _noise_factor(hdop: FloatArray, position_sd_m: FloatArray) -> FloatArray:

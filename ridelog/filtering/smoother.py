@@ -145,7 +145,7 @@ def _chain_of(seen: Sightings, screened: Screened) -> tuple[Chain, Evidence, Int
     time_s = np.append(seen.time_s[owner] + share * interval[owner], seen.time_s[-1])
 
     position = np.full((n, 2), np.nan)
-    told = screened.good_position & ~seen.held
+    told = screened.good_position & ~seen.held & ~seen.slides
     position[fix] = np.where(told[:, None], seen.position_m, np.nan)
     velocity = np.full((n, 2), np.nan)
     velocity[fix] = np.where(screened.good_velocity[:, None], seen.velocity_mps, np.nan)
