@@ -189,6 +189,7 @@ def _predict(
     place: Path,
 ) -> None:
     from ridelog.analysis.launch_windows import default_windows, parse_window, suited
+    from ridelog.analysis.settings import Settings
     from ridelog.machine.predict import predict as predict_change
     from ridelog.machine.ridden import ride_after, together
     from ridelog.machine.rides import evidence_of
@@ -197,13 +198,13 @@ def _predict(
     from ridelog.report.text_predict import predict_lines
     from ridelog.units import SPEED_UNITS
 
-    unit = SPEED_UNITS[units.value]
+    unit, settings = SPEED_UNITS[units.value], Settings(has_reverse=known.has_reverse)
     windows = tuple(parse_window(text) for text in words)
     rides = []
     for log in logs[0]:
         motion = motion_of(log)
         warn(tuple(f"{log.name}: {warning}" for warning in motion.warnings))
-        rides.append(evidence_of(motion, has_reverse=known.has_reverse))
+        rides.append(evidence_of(motion, settings))
         if rides[-1].pull is None:
             warn((f"{log.name}: no standing start at full throttle was found in this ride.",))
     if not windows:
@@ -216,7 +217,7 @@ def _predict(
         for log in logs[1]:
             motion = motion_of(log)
             warn(tuple(f"{log.name}: {warning}" for warning in motion.warnings))
-            found.append(ride_after(motion, windows, has_reverse=known.has_reverse))
+            found.append(ride_after(motion, windows, settings))
         after = together(found)
     document = to_bytes(predict_json(prediction, after))
     files: dict[Path, bytes] = {}

@@ -1,9 +1,11 @@
 """What the rides before a change foretold of it, beside what the rides after it showed."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from ridelog.analysis.launch_windows import default_windows, suited
+from ridelog.analysis.settings import Settings
 from ridelog.compare.measure import Rides
+from ridelog.compare.rides import RiddenRide
 from ridelog.machine.loop import foretell
 from ridelog.machine.predict import Prediction
 from ridelog.machine.ridden import Ridden, ride_after, together
@@ -49,15 +51,21 @@ def foretell_change(
     """
     reverse = setups[0].has_reverse
     evidence = [
-        evidence_of(
-            ride.motion,
-            has_reverse=reverse,
-            left_out_s=ride.result.settings.left_out_s,
-            measured=ride.result,
-        )
+        evidence_of(ride.motion, _settings_of(ride, reverse), measured=ride.result)
         for ride in before
     ]
     top_mps = max((one.top_mps[0] for one in evidence if one.top_mps), default=_USUAL_TOP_MPS)
     windows = suited(default_windows(top_mps), unit)
-    ridden = together([ride_after(ride.motion, windows, has_reverse=reverse) for ride in after])
+    ridden = together(
+        [ride_after(ride.motion, windows, _settings_of(ride, reverse)) for ride in after]
+    )
     return Foretold(*setups, foretell(*setups, evidence, windows), ridden)
+
+
+def _settings_of(ride: RiddenRide, has_reverse: bool | None) -> Settings:
+    """Return how a ride was measured, with the set-up's word on reverse where it has none."""
+    settings = ride.result.settings
+    if settings.has_reverse is not None or settings.reverse_marks_s:
+        # Someone who marks reverse travel was there; the file may be of another state.
+        return settings
+    return replace(settings, has_reverse=has_reverse)

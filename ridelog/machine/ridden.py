@@ -8,10 +8,11 @@ import numpy as np
 from ridelog.analysis.launch_windows import Window
 from ridelog.analysis.launches import measure_launches
 from ridelog.analysis.result import LEVEL, QUANTILE, Estimate
+from ridelog.analysis.settings import Settings
 from ridelog.filtering.motion import Motion
 from ridelog.machine.evidence import Evidence
 from ridelog.machine.measures import PULL_SPEEDS_MPS
-from ridelog.machine.rides import pull_and_top_of
+from ridelog.machine.rides import pull_and_top_of, untold
 from ridelog.track import FloatArray
 
 # Points of the measured pull curve are this far apart. [m/s]
@@ -42,15 +43,16 @@ class Ridden:
 
 
 def ride_after(
-    motion: Motion, windows: tuple[Window, ...], *, has_reverse: bool | None = None
+    motion: Motion, windows: tuple[Window, ...], settings: Settings | None = None
 ) -> RiddenRide:
-    """Return what one ride after the change showed."""
+    """Return what one ride after the change showed; ``settings`` as for ``evidence_of``."""
+    excluded = untold(motion, settings)
     times = {
         summary.window.label: summary.median
-        for summary in measure_launches(motion, windows=windows).summaries
+        for summary in measure_launches(motion, windows=windows, excluded=excluded).summaries
         if summary.median is not None
     }
-    return RiddenRide(pull_and_top_of(motion, has_reverse=has_reverse), times)
+    return RiddenRide(pull_and_top_of(motion, excluded=excluded), times)
 
 
 def together(rides: Sequence[RiddenRide]) -> Ridden:

@@ -5,6 +5,7 @@ from ridelog.analysis.handling.loads import measure_turns
 from ridelog.analysis.launches import measure_launches
 from ridelog.analysis.reverse import find_reverse
 from ridelog.analysis.ride import RideResult
+from ridelog.analysis.settings import Settings
 from ridelog.analysis.stretches import Stretch
 from ridelog.analysis.top_speed import measure_top_speed
 from ridelog.filtering.motion import Motion
@@ -17,9 +18,8 @@ _HARD_SHARE = 0.7
 
 def evidence_of(
     motion: Motion,
+    settings: Settings | None = None,
     *,
-    has_reverse: bool | None = None,
-    left_out_s: tuple[Stretch, ...] = (),
     measured: RideResult | None = None,
 ) -> Evidence:
     """Return what a ride tells of its machine.
@@ -30,14 +30,12 @@ def evidence_of(
     ----------
     motion : Motion
         The smoothed ride.
-    has_reverse : bool, optional
-        Whether the machine can go backwards at all, None if nobody said.
-    left_out_s : tuple of (start_s, end_s)
-        Stretches that the rider left out of every figure. [s]
+    settings : Settings, optional
+        What the rider marked and left out, and whether the machine can go backwards at all.
     measured : RideResult, optional
         The ride's figures, if at hand: what leaves out the same stretches is not measured again.
     """
-    excluded = _excluded(motion, has_reverse, left_out_s)
+    excluded = untold(motion, settings)
     if measured is None or not _leaves_out(measured, excluded):
         top = measure_top_speed(motion, excluded=excluded)
         brakings = measure_brakings(motion, excluded=excluded)
@@ -60,9 +58,8 @@ def evidence_of(
     )
 
 
-def pull_and_top_of(motion: Motion, *, has_reverse: bool | None = None) -> Evidence:
+def pull_and_top_of(motion: Motion, *, excluded: tuple[Stretch, ...]) -> Evidence:
     """Return only what a ride tells of pull and top speed; as ``evidence_of``."""
-    excluded = _excluded(motion, has_reverse, ())
     return Evidence(
         name=motion.track.source.file,
         pull=pull_of(motion, excluded=excluded),
@@ -70,11 +67,16 @@ def pull_and_top_of(motion: Motion, *, has_reverse: bool | None = None) -> Evide
     )
 
 
-def _excluded(
-    motion: Motion, has_reverse: bool | None, left_out_s: tuple[Stretch, ...]
-) -> tuple[Stretch, ...]:
-    backwards = find_reverse(motion, has_reverse=has_reverse)
-    return (*left_out_s, *backwards.spans, *backwards.possible_spans)
+def untold(motion: Motion, settings: Settings | None) -> tuple[Stretch, ...]:
+    """Return the stretches that tell nothing of a machine: left out, or possibly in reverse."""
+    chosen = settings or Settings()
+    backwards = find_reverse(
+        motion,
+        marks=chosen.reverse_marks_s,
+        has_reverse=chosen.has_reverse,
+        left_out=chosen.left_out_s,
+    )
+    return (*chosen.left_out_s, *backwards.spans, *backwards.possible_spans)
 
 
 def _leaves_out(measured: RideResult, excluded: tuple[Stretch, ...]) -> bool:

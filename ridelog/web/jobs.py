@@ -85,8 +85,10 @@ def compare_rides(
 ) -> None:
     """Compare rides before a change with those after it; tells "answer" (ComparedRides)."""
     sides = [tuple(kept.ridden(log) for log in logs) for logs in (before, after)]
-    comparison = compare(sides[0], sides[1], noted_before=noted_before, noted_after=noted_after)
     reader = SPEED_UNITS[unit]
+    comparison = compare(
+        sides[0], sides[1], unit=reader, noted_before=noted_before, noted_after=noted_after
+    )
     files, lacking = sheet_files(
         comparison, reader, to_bytes(compare_json(comparison)), workshop=workshop, note=note,
         paper=paper,

@@ -78,10 +78,7 @@ class KeptRides:
             settings = Settings.from_json(log.settings)
             ridden = self._rides.get(key)
             self._evidence[key] = evidence_of(
-                self.motion(log),
-                has_reverse=settings.has_reverse,
-                left_out_s=settings.left_out_s,
-                measured=ridden.result if ridden else None,
+                self.motion(log), settings, measured=ridden.result if ridden else None
             )
         return self._evidence[key]
 

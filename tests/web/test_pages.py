@@ -300,6 +300,11 @@ def test_units_change_every_page(shop: Workshop) -> None:
         main = page.text.split('<main id="main">')[1]
         assert " mph" in main, path
     assert other.get("/rides/1/chart").json()["unit"] == "mph"
+    document = other.get("/compare/result.json?before=1&after=2").json()
+    names = [each["name"] for each in document["measures"]]
+    assert document["round_in"] == "mph"
+    assert any(name.endswith(("mph", "ft")) for name in names), names
+    assert not any(name.endswith("km/h") for name in names), names
 
 
 def test_a_ride_goes_only_when_one_is_sure(shop: Workshop) -> None:
