@@ -83,23 +83,24 @@ class BandedFactor:
         stop = self.n if stop is None else stop
         left = stop - first
         # Two instants at a time: products of small matrices with many columns are what costs.
-        pairs, size = -(-left // 2), 2 * self.d
+        pairs, d, size = -(-left // 2), self.d, 2 * self.d
         band = np.zeros((size, pairs * size))
-        band[:, : left * self.d] = self._factor[:, first * self.d : stop * self.d]
-        band[0, left * self.d :] = 1.0
+        band[:, : left * d] = self._factor[:, first * d : stop * d]
+        band[0, left * d :] = 1.0
+        band = band.reshape(size, pairs, size)
+        blocks, beside = np.zeros((pairs, size, size)), np.empty((pairs, d, d))
+        for column in range(size):
+            blocks[:, column, column:] = band[: size - column, :, column].T
+        # A pair meets the next one only where its second instant meets the other's first.
+        for column in range(d):
+            beside[:, column] = band[d - column : size - column, :, d + column].T
+        inverse = np.linalg.inv(blocks)
+        gain = -inverse[:, :, d:] @ beside
         noise = normal_numbers(random, pairs * size, count)
-        place = np.subtract.outer(np.arange(2 * size), np.arange(size))
-        known = (place >= 0) & (place < size)
-        blocks = band.reshape(size, pairs, size)[
-            np.where(known, place, 0), np.arange(pairs)[:, None, None], np.arange(size)
-        ]
-        blocks[:, ~known] = 0.0
-        inverse = np.swapaxes(np.linalg.inv(blocks[:, :size]), 1, 2)
-        gain = -inverse @ np.swapaxes(blocks[:, size:], 1, 2)
         drawn: FloatArray = inverse @ noise.reshape(pairs, size, count)
         for pair in range(pairs - 2, -1, -1):
-            drawn[pair] += gain[pair] @ drawn[pair + 1]
-        return drawn.reshape(2 * pairs, self.d, count)[:left]
+            drawn[pair] += gain[pair] @ drawn[pair + 1, :d]
+        return drawn.reshape(2 * pairs, d, count)[:left]
 
 
 def selected_inverse(diagonal: FloatArray, lower: FloatArray) -> tuple[FloatArray, FloatArray]:
