@@ -77,7 +77,7 @@ def along_speed(paths: Paths, least_mps: float = _HELD_MPS) -> FloatArray:
     index = np.maximum.accumulate(np.where(sure, np.arange(len(speed)), -1))
     index = np.where(index < 0, int(np.flatnonzero(sure)[0]), index)
     unit = fitted[index] / speed[index, None]
-    along: FloatArray = np.einsum("ma,mak->mk", unit, paths.velocity_mps)
+    along: FloatArray = (unit[:, None] @ paths.velocity_mps)[:, 0]
     return along
 
 

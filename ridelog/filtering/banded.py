@@ -8,7 +8,6 @@ on and beside the diagonal come from block cyclic reduction, whose steps are who
 import numpy as np
 from scipy.linalg import cho_solve_banded, cholesky_banded
 
-from ridelog.filtering.noise_table import normal_numbers
 from ridelog.track import FloatArray
 
 
@@ -72,35 +71,37 @@ class BandedFactor:
         return pivot
 
     def draw(
-        self, random: np.random.Generator, count: int, first: int = 0, stop: int | None = None
+        self, noise: FloatArray, first: int = 0, after: FloatArray | None = None
     ) -> FloatArray:
-        """Return draws, shape (stop - first, d, count), of zero mean, the inverse as covariance.
+        """Return draws of zero mean, the inverse as covariance, shape (m, d, count).
 
         If the matrix is L L', the solution x of L' x = z with z standard normal has covariance
         L'^-1 L^-1, the inverse. It is found from the end: instants before ``first`` cost nothing.
-        ``stop`` is the end, or where instants begin that are not tied to those before.
+
+        Parameters
+        ----------
+        noise : ndarray, shape (m, d, count)
+            Standard normal numbers.
+        first : int
+            The first of m instants.
+        after : ndarray, shape (d, count), optional
+            What the instant after them is known to be; without it they are the chain's last ones,
+            or none that follow are tied to them.
         """
-        stop = self.n if stop is None else stop
-        left = stop - first
-        # Two instants at a time: products of small matrices with many columns are what costs.
-        pairs, d, size = -(-left // 2), self.d, 2 * self.d
-        band = np.zeros((size, pairs * size))
-        band[:, : left * d] = self._factor[:, first * d : stop * d]
-        band[0, left * d :] = 1.0
-        band = band.reshape(size, pairs, size)
-        blocks, beside = np.zeros((pairs, size, size)), np.empty((pairs, d, d))
-        for column in range(size):
-            blocks[:, column, column:] = band[: size - column, :, column].T
-        # A pair meets the next one only where its second instant meets the other's first.
+        left, d = len(noise), self.d
+        band = self._factor[:, first * d : (first + left) * d]
+        diagonal, beside = np.zeros((left, d, d)), np.empty((left, d, d))
         for column in range(d):
-            beside[:, column] = band[d - column : size - column, :, d + column].T
-        inverse = np.linalg.inv(blocks)
-        gain = -inverse[:, :, d:] @ beside
-        noise = normal_numbers(random, pairs * size, count)
-        drawn: FloatArray = inverse @ noise.reshape(pairs, size, count)
-        for pair in range(pairs - 2, -1, -1):
-            drawn[pair] += gain[pair] @ drawn[pair + 1, :d]
-        return drawn.reshape(2 * pairs, d, count)[:left]
+            diagonal[:, column, column:] = band[: d - column, column::d].T
+            beside[:, column] = band[d - column : 2 * d - column, column::d].T
+        inverse = np.linalg.inv(diagonal)
+        gain = -inverse @ beside
+        drawn: FloatArray = inverse @ noise
+        if after is not None:
+            drawn[-1] += gain[-1] @ after
+        for instant in range(left - 2, -1, -1):
+            drawn[instant] += gain[instant] @ drawn[instant + 1]
+        return drawn
 
 
 def selected_inverse(diagonal: FloatArray, lower: FloatArray) -> tuple[FloatArray, FloatArray]:

@@ -233,13 +233,13 @@ class Solution:
             pull[:, 4] = seen
         return pull
 
-    def backwards(self, piece: slice) -> BandedFactor:
-        """Return the factor of one piece with its last instant first.
+    def backwards(self, piece: slice) -> tuple[FloatArray, FloatArray]:
+        """Return diagonal and lower blocks of some instants with the last one first.
 
-        Draws from it may end before the piece does: from the first instant up to any other.
+        Draws from their factor may end before the piece does: from its first instant up to any.
         """
         lower = self._lower[piece.start : piece.stop - 1]
-        return BandedFactor(self._diagonal[piece][::-1], np.swapaxes(lower, 1, 2)[::-1])
+        return self._diagonal[piece][::-1], np.swapaxes(lower, 1, 2)[::-1]
 
     def variances(self) -> tuple[FloatArray, FloatArray]:
         """Return posterior covariance blocks (k, k) and (k + 1, k) of one axis."""

@@ -35,6 +35,13 @@ def normal_numbers(random: np.random.Generator, rows: int, columns: int) -> Floa
     return table[start : start + count].reshape(rows, columns)
 
 
+def noise_of(random: np.random.Generator, instants: int, d: int, count: int) -> FloatArray:
+    """Return numbers for draws of a chain's states, shape (instants, d, count)."""
+    # They are taken for an even number of instants: where they begin depends on how many.
+    even = instants + instants % 2
+    return normal_numbers(random, even * d, count).reshape(even, d, count)[:instants]
+
+
 @cache
 def _table() -> FloatArray:
     table = np.random.default_rng(_SEED).standard_normal(_SIZE)

@@ -7,16 +7,24 @@ holds the slow errors for as uncertain in size as they are: its spread is the es
 Derivation and measured coverage: DEVELOPERS.md, "One mechanism".
 """
 
+from collections.abc import Callable
+
 import numpy as np
 
 from ridelog.filtering.banded import BandedFactor
 from ridelog.filtering.chain import Chain, Weights
 from ridelog.filtering.motion import Paths
-from ridelog.track import FloatArray
+from ridelog.filtering.noise_table import noise_of
+from ridelog.track import FloatArray, IntArray
 
 # A stretch is solved with this much of its neighbourhood, about seven correlation times of motion.
 _MARGIN_S = 12.0
 _SEED = 20261125
+# Fewer columns than this are faster taken all intervals at once.
+_FEW = 50
+
+# Writes a number of the states, 0 to 3, of all columns into an array of shape (n, 2, columns).
+Row = Callable[[int, FloatArray], None]
 
 
 class Posterior:
@@ -50,28 +58,37 @@ class Posterior:
         outer_first, outer_last = self._surroundings(first, last)
         part = self.chain.part(outer_first, outer_last + 1)
         inner = (first - outer_first, last - outer_first)
-        fitted = self.states[first : last + 1]
-        states = np.empty((len(fitted), 4, 2, 1 + 2 * draws))
-        states[:] = fitted[:, :4, :, None]
+        here = slice(first, last + 1)
+        fitted, count = self.states[here], last + 1 - first
         random = np.random.default_rng([_SEED, draws, first])
-        for number, weights in enumerate((self.sharp, self._cautious) if draws else ()):
+        errors: list[FloatArray] = []
+        # How far the cautious draws lie to one side, each with the size of that: shape (draws,).
+        sides: list[tuple[FloatArray, FloatArray]] = []
+        for weights in (self.sharp, self._cautious) if draws else ():
             local = weights.part(outer_first, outer_last + 1)
-            error = drawn_errors(part, local, inner, random, 2 * draws)[:, :4]
-            drawn = states[:, :, :, 1 + number * draws : 1 + (number + 1) * draws]
+            error = drawn_errors(part, local, inner, random, 2 * draws)
             # East and north have the same precision and independent errors.
-            drawn += error.reshape(len(fitted), 4, 2, draws)
-            if weights is self._cautious:
-                # Whether the machine held its speed steady is one question for the whole stretch.
-                side = random.uniform(-1.0, 1.0, draws)
-                drawn += self._steady[first : last + 1, :4, :, None] * side
-                if self._lively is not None:
-                    # How pulls end is the rider's habit: one question for the whole ride, and
-                    # opposite runs are wrong together.
-                    side = np.random.default_rng([_SEED, draws]).uniform(-1.0, 1.0, draws)
-                    drawn += self._lively[first : last + 1, :4, :, None] * side
-        count = max(2, round((end_s - start_s) / spacing_s) + 1)
-        grid = np.linspace(start_s, end_s, count)
-        return interpolated(time_s[first : last + 1], states, grid)
+            errors.append(error.reshape(count, -1, 2, draws))
+        if draws:
+            # Whether the machine held its speed steady is one question for the whole stretch.
+            sides.append((self._steady[here], random.uniform(-1.0, 1.0, draws)))
+        if draws and self._lively is not None:
+            # How pulls end is the rider's habit: one question for the whole ride, and opposite
+            # runs are wrong together.
+            side = np.random.default_rng([_SEED, draws]).uniform(-1.0, 1.0, draws)
+            sides.append((self._lively[here], side))
+
+        def row(number: int, out: FloatArray) -> None:
+            middle = fitted[:, number, :, None]
+            out[:, :, :1] = middle
+            for first_column, error in zip((1, 1 + draws), errors, strict=False):
+                columns = out[:, :, first_column : first_column + draws]
+                np.add(middle, error[:, number], out=columns)
+            for size, side in sides:
+                out[..., 1 + draws :] += size[:, number, :, None] * side
+
+        grid = np.linspace(start_s, end_s, max(2, round((end_s - start_s) / spacing_s) + 1))
+        return interpolated(time_s[here], row, 1 + 2 * draws, grid)
 
     def _surroundings(self, first: int, last: int) -> tuple[int, int]:
         """Return first and last instant of what is solved with a stretch.
@@ -130,48 +147,71 @@ def drawn_errors(
         beyond = BandedFactor(blocks.diagonal[:last:-1], np.swapaxes(blocks.lower[:last:-1], 1, 2))
         beside = blocks.lower[last]
         diagonal[last] -= beside.T @ np.linalg.solve(beyond.last_pivot(), beside)
-    return BandedFactor(diagonal, blocks.lower[:last]).draw(random, count, first)
+    noise = noise_of(random, last + 1 - first, chain.d, count)
+    return BandedFactor(diagonal, blocks.lower[:last]).draw(noise, first)
 
 
-def interpolated(time_s: FloatArray, states: FloatArray, grid_s: FloatArray) -> Paths:
+def interpolated(time_s: FloatArray, row: Row, columns: int, grid_s: FloatArray) -> Paths:
     """Return position, velocity and acceleration between instants by cubic Hermite curves.
 
     Velocity follows from velocities and accelerations at both ends, position from positions and
-    their rates (velocity plus drift), acceleration is the velocity curve's derivative. ``states``
-    has the shape (n, 4, 2, columns).
+    their rates (velocity plus drift), acceleration is the velocity curve's derivative.
+
+    Parameters
+    ----------
+    time_s : ndarray, shape (n,)
+        Instants. [s]
+    row : callable
+        Writes one number of the states of all columns, 0 to 3, into an array (n, 2, columns).
+    columns : int
+        How many there are.
+    grid_s : ndarray, shape (m,)
+        Where the curves are wanted, in rising order. [s]
     """
     right = np.clip(np.searchsorted(time_s, grid_s, side="right"), 1, len(time_s) - 1)
     left = right - 1
     span = time_s[right] - time_s[left]
     u = (grid_s - time_s[left]) / span
-    start_value, end_value = 2 * u**3 - 3 * u**2 + 1, -2 * u**3 + 3 * u**2
     start_rate, end_rate = (u**3 - 2 * u**2 + u) * span, (u**3 - u**2) * span
     slope = (6 * u**2 - 6 * u) / span
-    position, velocity, acceleration, drift = (states[:, row] for row in range(4))
+    # Of value and rate at the instant before and at the one after.
+    curve = np.stack([2 * u**3 - 3 * u**2 + 1, start_rate, -2 * u**3 + 3 * u**2, end_rate], axis=1)
+    rise = np.stack([slope, 3 * u**2 - 4 * u + 1, -slope, 3 * u**2 - 2 * u], axis=1)
 
-    def weighed(*terms: tuple[FloatArray, FloatArray]) -> FloatArray:
-        total = np.zeros((len(grid_s), *states.shape[2:]))
-        for weight, values in terms:
-            total += weight[:, None, None] * values
-        return total
+    def rows(value: int, rate: int) -> FloatArray:
+        both = np.empty((len(time_s), 2, 2, columns))
+        row(value, both[:, 0])
+        row(rate, both[:, 1])
+        return both
+
+    def weighed(weights: FloatArray, both: FloatArray) -> FloatArray:
+        return _by_interval(left, weights, both)
 
     def positions() -> FloatArray:
-        rate = velocity + drift
-        return weighed(
-            (start_value, position[left]), (start_rate, rate[left]),
-            (end_value, position[right]), (end_rate, rate[right]),
-        )  # fmt: skip
+        both, drift = rows(0, 1), np.empty((len(time_s), 2, columns))
+        row(3, drift)
+        both[:, 1] += drift
+        return weighed(curve, both)
 
-    def velocities() -> FloatArray:
-        return weighed(
-            (start_value, velocity[left]), (start_rate, acceleration[left]),
-            (end_value, velocity[right]), (end_rate, acceleration[right]),
-        )  # fmt: skip
+    return Paths(
+        grid_s, positions, lambda: weighed(curve, rows(1, 2)), lambda: weighed(rise, rows(1, 2))
+    )
 
-    def accelerations() -> FloatArray:
-        return weighed(
-            (slope, velocity[left]), (-slope, velocity[right]),
-            (3 * u**2 - 4 * u + 1, acceleration[left]), (3 * u**2 - 2 * u, acceleration[right]),
-        )  # fmt: skip
 
-    return Paths(grid_s, positions, velocities, accelerations)
+def _by_interval(left: IntArray, weights: FloatArray, both: FloatArray) -> FloatArray:
+    """Return sums of both numbers of two neighbouring instants, shape (m, 2, columns).
+
+    Weights have the shape (m, 4), both numbers (n, 2, 2, columns); ``left`` rises.
+    """
+    flat = both.reshape(2 * len(both), -1)
+    if flat.shape[1] < _FEW:
+        total = weights[:, :1] * flat[2 * left]
+        for number in range(1, 4):
+            total += weights[:, number, None] * flat[2 * left + number]
+        return total.reshape(len(left), *both.shape[2:])
+    # All that lies in one interval is one product, which passes over the columns but once.
+    total = np.empty((len(left), flat.shape[1]))
+    edges = np.concatenate([[0], np.flatnonzero(np.diff(left)) + 1, [len(left)]]).tolist()
+    for first, stop, at in zip(edges[:-1], edges[1:], (2 * left[edges[:-1]]).tolist(), strict=True):
+        np.matmul(weights[first:stop], flat[at : at + 4], out=total[first:stop])
+    return total.reshape(len(left), *both.shape[2:])

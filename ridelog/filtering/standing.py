@@ -16,7 +16,8 @@ from scipy.special import ndtr
 from ridelog.filtering.easing import Fall, easing_of_start
 from ridelog.filtering.motion import Motion, Paths
 from ridelog.filtering.posterior import Posterior
-from ridelog.filtering.start_models import OPENING, DrawnStart, StartModels
+from ridelog.filtering.start_draws import DrawnStart, draw_starts
+from ridelog.filtering.start_models import OPENING, StartModels
 from ridelog.track import FloatArray, IntArray
 
 # Hands differ, and what is too gentle to be seen shifts the start: a sixth of the usual opening.
@@ -107,24 +108,14 @@ def draw_standing_start(
     odds = np.exp(fine.evidence - fine.evidence.max())
     owner = _systematic(odds, _SPARE_DRAWS * draws, random)
     chosen, number = np.unique(owner, return_counts=True)
-    drawn = [fine.drawn(int(c), int(k), random, end_s) for c, k in zip(chosen, number, strict=True)]
-    plausible = np.concatenate([_plausibility(one, end_s) for one in drawn])
+    drawn = draw_starts(fine, chosen, number, random, end_s, FIRST_S + SECOND_S)
+    plausible = np.concatenate([_plausibility(one, end_s) for one in drawn.each])
     kept = _systematic(plausible, draws, random)
-    first = np.concatenate([[0], np.cumsum(number)])
     grid = np.linspace(earliest_s, end_s, max(2, round((end_s - earliest_s) / spacing_s) + 1))
-    parts = [
-        one.paths(grid, kept[(kept >= begin) & (kept < stop)] - begin)
-        for one, begin, stop in zip(drawn, first[:-1], first[1:], strict=True)
-    ]
     start_s = fine.start_s[owner][kept] + UNSEEN_START_S * random.standard_normal(draws)
     return StandingStart(
         start_s=np.clip(start_s, earliest_s, latest_s),
-        paths=Paths(
-            grid,
-            lambda: np.concatenate([part.position_m for part in parts], axis=2),
-            lambda: np.concatenate([part.velocity_mps for part in parts], axis=2),
-            lambda: np.concatenate([part.acceleration_mps2 for part in parts], axis=2),
-        ),
+        paths=drawn.paths(grid, kept),
     )
 
 

@@ -12,8 +12,8 @@ import numpy as np
 
 from ridelog.filtering.chain import Chain, Solution, Weights
 from ridelog.filtering.easing import Easing
-from ridelog.filtering.motion import Motion, Paths
-from ridelog.filtering.posterior import Posterior, interpolated
+from ridelog.filtering.motion import Motion
+from ridelog.filtering.posterior import Posterior
 from ridelog.filtering.sightings import CRAWL_MPS, CRAWL_SD_MPS
 from ridelog.flags import UNUSABLE
 from ridelog.track import BoolArray, FloatArray, IntArray
@@ -58,36 +58,6 @@ class Starts:
     edges: IntArray
     departure: FloatArray
     origin_m: FloatArray
-
-    def drawn(
-        self, number: int, count: int, random: np.random.Generator, until_s: float
-    ) -> "DrawnStart":
-        """Return draws of the path of one of them up to a time."""
-        part = slice(int(self.edges[number]), int(self.edges[number + 1]))
-        time_s = self.solution.chain.time_s[part]
-        # Later instants count, but are not drawn.
-        kept = min(int(np.searchsorted(time_s, until_s)) + 1, len(time_s))
-        factor = self.solution.backwards(part)
-        error = factor.draw(random, 2 * count, len(time_s) - kept)[::-1, :4]
-        part = slice(part.start, part.start + kept)
-        states = error.reshape(kept, 4, 2, count)
-        states += self.solution.states[part, :4, :, None]
-        states[:, :3] += self.departure[part, :, :, None]
-        states[:, 0] += self.origin_m[:, None]
-        return DrawnStart(float(self.start_s[number]), time_s[:kept], states)
-
-
-@dataclass(frozen=True)
-class DrawnStart:
-    """Draws of the states, shape (m, 4, 2, count), at the instants (m,) of one start."""
-
-    start_s: float
-    time_s: FloatArray
-    states: FloatArray
-
-    def paths(self, grid_s: FloatArray, columns: IntArray | slice = slice(None)) -> Paths:
-        """Return some of them on a grid."""
-        return interpolated(self.time_s, self.states[:, :, :, columns], grid_s)
 
 
 class StartModels:

@@ -47,7 +47,8 @@ def test_solve_agrees_with_the_dense_solution() -> None:
 
 def test_draws_have_the_inverse_as_covariance() -> None:
     diagonal, lower, dense = _random_chain(4, 4, 3)
-    draws = BandedFactor(diagonal, lower).draw(np.random.default_rng(4), 60_000)
+    noise = np.random.default_rng(4).standard_normal((4, 4, 60_000))
+    draws = BandedFactor(diagonal, lower).draw(noise)
     covariance = np.cov(draws.reshape(16, -1))
     expected = np.linalg.inv(dense)
     # The standard error of a variance from 60,000 draws is 0.6 %.
@@ -57,11 +58,23 @@ def test_draws_have_the_inverse_as_covariance() -> None:
 @pytest.mark.parametrize("first", [0, 1, 4, 5, 6])
 def test_draws_from_an_instant_on_are_the_last_ones_of_a_whole_draw(first: int) -> None:
     diagonal, lower, dense = _random_chain(7, 5, 6)
-    draws = BandedFactor(diagonal, lower).draw(np.random.default_rng(7), 20_000, first)
+    noise = np.random.default_rng(7).standard_normal((7 - first, 5, 20_000))
+    draws = BandedFactor(diagonal, lower).draw(noise, first)
     assert draws.shape == (7 - first, 5, 20_000)
     expected = np.linalg.inv(dense)[5 * first :, 5 * first :]
     covariance = np.cov(draws.reshape(5 * (7 - first), -1))
     np.testing.assert_allclose(covariance, expected, atol=0.05 * expected.max())
+
+
+def test_a_draw_goes_on_from_what_was_drawn() -> None:
+    diagonal, lower, _ = _random_chain(7, 5, 6)
+    factor = BandedFactor(diagonal, lower)
+    noise = np.random.default_rng(7).standard_normal((7, 5, 3))
+    late = factor.draw(noise[3:], 3)
+    # A column may go on more than once.
+    columns = [0, 2, 2]
+    early = factor.draw(noise[:3][:, :, columns], 0, late[0][:, columns])
+    np.testing.assert_allclose(early, factor.draw(noise)[:3][:, :, columns], atol=1e-14)
 
 
 def test_the_last_pivot_is_the_schur_complement() -> None:

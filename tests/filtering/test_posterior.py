@@ -6,6 +6,7 @@ import pytest
 from ridelog.filtering.banded import selected_inverse
 from ridelog.filtering.chain import Chain, Weights
 from ridelog.filtering.posterior import drawn_errors, interpolated
+from ridelog.track import FloatArray
 
 
 def _chain(n: int, rate_hz: float) -> tuple[Chain, Weights]:
@@ -48,10 +49,15 @@ def test_a_stretch_to_the_end_of_the_ride_has_nothing_beyond() -> None:
     np.testing.assert_allclose(ratio, 1.0, atol=0.05)
 
 
-def test_curves_run_through_the_states_with_their_rates() -> None:
+@pytest.mark.parametrize("columns", [6, 200])
+def test_curves_run_through_the_states_with_their_rates(columns: int) -> None:
     time_s = np.array([0.0, 0.5, 1.5])
-    states = np.random.default_rng(4).normal(size=(3, 4, 2, 6))
-    paths = interpolated(time_s, states, np.linspace(0.0, 1.5, 1501))
+    states = np.random.default_rng(4).normal(size=(3, 4, 2, columns))
+
+    def row(number: int, out: FloatArray) -> None:
+        out[:] = states[:, number]
+
+    paths = interpolated(time_s, row, columns, np.linspace(0.0, 1.5, 1501))
     at = [0, 500, 1500]
     np.testing.assert_allclose(paths.position_m[at], states[:, 0], atol=1e-12)
     np.testing.assert_allclose(paths.velocity_mps[at], states[:, 1], atol=1e-12)

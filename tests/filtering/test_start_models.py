@@ -10,6 +10,7 @@ from ridelog.filtering.easing import Easing, easing_of_start, fall_of_pull
 from ridelog.filtering.motion import Motion
 from ridelog.filtering.posterior import Posterior
 from ridelog.filtering.smoother import estimate_motion
+from ridelog.filtering.start_draws import draw_starts
 from ridelog.filtering.start_models import StartModels
 from ridelog.simulate import Machine, Ride, preset, to_track
 
@@ -70,10 +71,12 @@ def test_draws_of_a_start_scatter_about_its_states() -> None:
     motion, easing = _ridden(10.0, "clean", True)
     assert isinstance(motion.posterior, Posterior)
     starts = StartModels(motion, motion.posterior, 3.0, _END_S, easing).solved(np.array([5.1, 5.2]))
-    drawn = starts.drawn(1, 400, np.random.default_rng(1), 8.0)
+    alone = (np.array([1]), np.array([400]), np.random.default_rng(1), 8.0)
+    (drawn,) = draw_starts(starts, *alone, told_s=3.5).each
     assert 8.0 <= drawn.time_s[-1] < 8.2
     at = drawn.time_s.searchsorted(7.0)
-    speed = drawn.states[at, 1]
+    states = drawn.mean[at, :, :, None] + drawn.error[at, :4]
+    speed = states[1]
     part = slice(starts.edges[1], starts.edges[2])
     mean = (starts.solution.states[part, 1] + starts.departure[part, 1])[at]
     sd = speed.std(axis=1)
@@ -82,4 +85,4 @@ def test_draws_of_a_start_scatter_about_its_states() -> None:
     # Positions are those of the ride, not of the model's own origin.
     row = int(np.argmin(np.abs(motion.track.time_s - 7.0)))
     ridden = [motion.east_m[row], motion.north_m[row]]
-    np.testing.assert_allclose(drawn.states[at, 0].mean(axis=1), ridden, atol=1.0)
+    np.testing.assert_allclose(states[0].mean(axis=1), ridden, atol=1.0)
