@@ -141,14 +141,14 @@ def _measured(motion: Motion, slowing: Slowing, sd_mps: float) -> Braking | None
     length = slowing.end_s - slowing.start_s
     after = min(line, _LINE_SHARE * length)
 
-    near = (time_s >= slowing.start_s - line) & (time_s <= slowing.start_s + after)
+    near = _between(time_s, slowing.start_s - line, slowing.start_s + after)
     begin = falling_corner(
         time_s[near],
         speed[near],
         (slowing.start_s - search, slowing.start_s + min(search, 0.5 * after)),
         density,
     )
-    near = (time_s >= slowing.end_s - after) & (time_s <= slowing.end_s + line)
+    near = _between(time_s, slowing.end_s - after, slowing.end_s + line)
     between = (slowing.end_s - min(search, 0.5 * after), slowing.end_s + search)
     rest = max(_REST_MPS, _REST_SD * sd_mps)
     later = (time_s >= slowing.end_s) & (time_s <= slowing.end_s + search)
@@ -211,6 +211,14 @@ def _developed(
         at = way[before, column] + rest * (way[first, column] - way[before, column])
         places.append(np.where(below.any(axis=0), at, np.nan))
     return estimate(_calmed(mean_decel_mps2(upper, lower, places[1] - places[0]), share))
+
+
+def _between(time_s: FloatArray, first_s: float, last_s: float) -> slice:
+    """Return the instants from one time to another, both included."""
+    return slice(
+        int(np.searchsorted(time_s, first_s, side="left")),
+        int(np.searchsorted(time_s, last_s, side="right")),
+    )
 
 
 def _spread_share(motion: Motion) -> float:

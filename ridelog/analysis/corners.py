@@ -74,14 +74,15 @@ def falling_corner(
     grown = built_up(time_s - corner_s[:, None], build_s[:, None])
     grown_line, rest = _without_line(since_s, grown.T)
     size = np.maximum(np.sqrt((rest**2).sum(axis=0)), 1e-300)
-    onto = (rest / size).T @ left
+    onto = left.T @ (rest / size)
     bad = size < _SINGULAR * np.sqrt(len(time_s))
+    misfit = (left**2).sum(axis=0)[:, None] - onto * onto
     # Without a fall there is no corner.
-    misfit = np.where((onto < 0.0) & ~bad[:, None], (left**2).sum(axis=0) - onto**2, np.inf)
+    np.copyto(misfit, np.inf, where=(onto >= 0.0) | bad)
     odds = _Odds(misfit, time_s, noise_density)
 
     trial, column = odds.trial, odds.column
-    change = onto[trial, column] / size[trial]
+    change = onto.ravel()[odds.pair] / size[trial]
     slope = line[1, column] - change * grown_line[1, trial]
     level = line[0, column] - change * grown_line[0, trial]
     level += slope * (corner_s[trial] - time_s[0])
@@ -107,12 +108,13 @@ def resting_corner(
     shared = (first * square).sum(axis=1)
     rest = square - shared[:, None] * first
     rest_size = np.maximum(np.sqrt((rest**2).sum(axis=1)), 1e-300)
-    onto = first @ speed_mps
-    onto_rest = (rest / rest_size[:, None]) @ speed_mps
-    falls = onto > (shared / rest_size)[:, None] * onto_rest
+    onto = speed_mps.T @ first.T
+    onto_rest = speed_mps.T @ (rest / rest_size[:, None]).T
     bad = np.minimum(size, rest_size) < _SINGULAR * np.maximum(size, rest_size)
-    misfit = (speed_mps**2).sum(axis=0) - onto**2 - onto_rest**2
-    odds = _Odds(np.where(falls & ~bad[:, None], misfit, np.inf), time_s, noise_density)
+    misfit = (speed_mps**2).sum(axis=0)[:, None] - onto * onto
+    misfit -= onto_rest * onto_rest
+    np.copyto(misfit, np.inf, where=(onto <= (shared / rest_size) * onto_rest) | bad)
+    odds = _Odds(misfit, time_s, noise_density)
     at_s = odds.chosen(corner_s[odds.trial])
     return Corner(at_s, np.where(np.isfinite(at_s), 0.0, np.nan))
 
@@ -166,32 +168,38 @@ class _Odds:
 
     Attributes
     ----------
-    trial, column : shape (p,), the pairs of trial and path that count.
+    pair, trial, column : shape (p,), the pairs of trial and path that count: their place among
+        all, path after path, and which they are of.
     """
 
     def __init__(self, misfit: FloatArray, time_s: FloatArray, noise_density: float) -> None:
-        """Take sums of squared misfits, shape (trials, columns), infinite where there is no fit."""
-        columns = misfit.shape[1]
-        least = misfit.min(axis=0)
+        """Take sums of squared misfits, shape (columns, trials), infinite where there is no fit.
+
+        They are written over.
+        """
+        columns, trials = misfit.shape
+        least = misfit.min(axis=1)
         self._known = np.isfinite(least)
         least = np.where(self._known, np.maximum(least, 0.0), 0.0)
-        spacing = float(time_s[1] - time_s[0])
-        power = np.maximum(misfit, 0.0)
-        power -= least
-        power *= 0.5 * spacing / noise_density
+        np.maximum(misfit, 0.0, out=misfit)
+        misfit -= least[:, None]
+        scale = 0.5 * float(time_s[1] - time_s[0]) / noise_density
         means = columns // 2 + 1
-        column, trial = np.nonzero((power[:, :means] < _NEGLIGIBLE).T)
-        self._weight = np.exp(-power[trial, column])
-        lots, lot_trial = np.nonzero((power[:, means:] < _NEGLIGIBLE * _LOT_SHARE).T)
-        odds = np.exp(-power[lot_trial, means + lots] / _LOT_SHARE)
+        beyond, flat = means * trials, misfit.ravel()
+        pair = np.flatnonzero(flat[:beyond] < _NEGLIGIBLE / scale)
+        self._weight = np.exp(-scale * flat[pair])
+        lot_pair = np.flatnonzero(flat[beyond:] < _NEGLIGIBLE * _LOT_SHARE / scale)
+        lots = lot_pair // trials
+        odds = np.exp(-scale / _LOT_SHARE * flat[beyond:][lot_pair])
         odds = np.concatenate([[0.0], np.cumsum(odds)])
         edges = np.searchsorted(lots, np.arange(columns - means + 1))
         start, stop = odds[edges[:-1]], odds[edges[1:]]
         lot = np.random.default_rng([_SEED, columns]).random(columns - means)
         drawn = np.searchsorted(odds, start + lot * (stop - start), side="right") - 1
         drawn = np.clip(drawn, edges[:-1], np.maximum(edges[1:] - 1, 0))[self._known[means:]]
-        self.column = np.concatenate([column, means + lots[drawn]])
-        self.trial = np.concatenate([trial, lot_trial[drawn]])
+        self.pair = np.concatenate([pair, beyond + lot_pair[drawn]])
+        self.column = self.pair // trials
+        self.trial = self.pair - trials * self.column
         self._weight = np.concatenate([self._weight, np.ones(len(drawn))])
         self._total = np.bincount(self.column, self._weight, minlength=columns)
 
