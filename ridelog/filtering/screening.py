@@ -34,7 +34,7 @@ _MAD = 0.6745
 class Screened:
     """Which sightings to leave out, and where the position may step.
 
-    good_position, good_velocity : shape (m,).
+    good_position, good_velocity : shape (m,); a believed crawl is a good velocity.
     steps : shape (m - 1,).
     """
 
@@ -70,15 +70,17 @@ def screen(seen: Sightings) -> Screened:
 
 
 def _good_velocities(seen: Sightings) -> BoolArray:
-    """Return where a reported velocity agrees with the median of its neighbours."""
-    known = np.isfinite(seen.velocity_mps[:, 0])
+    """Return where a reported velocity, or crawl, agrees with the median of its neighbours."""
+    known = np.isfinite(seen.velocity_mps[:, 0]) | seen.crawl
     good = known.copy()
-    if known.sum() < 5:
+    moving = np.isfinite(seen.velocity_mps[known, 0])
+    if moving.sum() < 5:
         return good
-    velocity = seen.velocity_mps[known]
+    # A spike may read zero as well as any other speed.
+    velocity = np.nan_to_num(seen.velocity_mps[known])
     around = np.stack([_median_of_five(velocity[:, axis]) for axis in (0, 1)], axis=1)
     off = np.hypot(*(velocity - around).T)
-    spread = float(np.median(off)) / _MAD
+    spread = float(np.median(off[moving])) / _MAD
     spacing = np.gradient(seen.time_s)[known]
     reach = 2.0 * spacing
     lone = off > _GROSS * max(spread, 0.1)
@@ -87,7 +89,8 @@ def _good_velocities(seen: Sightings) -> BoolArray:
     # between the fixes before and after decides.
     chord = _chord_velocity(seen)[known]
     apart = np.hypot(*(velocity - chord).T)
-    usual = float(np.nanmedian(apart)) / _MAD if np.isfinite(apart).any() else np.inf
+    apart_moving = apart[moving & np.isfinite(apart)]
+    usual = float(np.median(apart_moving)) / _MAD if len(apart_moving) else np.inf
     with np.errstate(invalid="ignore"):
         against = apart > _GROSS * usual + 0.25 * _HARDEST_MPS2 * spacing
     level = _off_a_level(np.hypot(*velocity.T), max(_GROSS * 0.1, 1.5 * seen.speed_step_mps))
@@ -129,7 +132,7 @@ def _carried(seen: Sightings, good: BoolArray, interval: FloatArray) -> FloatArr
     """Return how far the machine should have moved in each interval, shape (m - 1, 2)."""
     if good.any():
         velocity = np.where(good[:, None], seen.velocity_mps, np.nan)
-        velocity[seen.crawl & ~good] = 0.0
+        velocity[seen.crawl & good] = 0.0
         known = np.isfinite(velocity[:, 0])
         filled = np.stack(
             [np.interp(seen.time_s, seen.time_s[known], velocity[known, axis]) for axis in (0, 1)],

@@ -158,7 +158,7 @@ def _chain_of(seen: Sightings, screened: Screened) -> tuple[Chain, Evidence, Int
     smear = np.zeros(n)
     smear[fix] = seen.smear_mps
     crawl = np.zeros(n)
-    crawl[fix[seen.crawl]] = seen.crawl_sd_mps**-2
+    crawl[fix[seen.crawl & screened.good_velocity]] = seen.crawl_sd_mps**-2
     # With a reported speed the ride shows the wander itself; positions alone need the heights.
     wanders = not np.isfinite(velocity[:, 0]).any() and seen.wander_mps > _WANDERS
     evidence = Evidence(
@@ -232,7 +232,7 @@ def _motion(
     lost_position = ~screened.good_position | (
         evidence.has_position[fix] & (scales.position_weight[fix] < _REJECTED_WEIGHT)
     )
-    lost_velocity = np.isfinite(seen.velocity_mps[:, 0]) & (
+    lost_velocity = (np.isfinite(seen.velocity_mps[:, 0]) | seen.crawl) & (
         ~screened.good_velocity | (scales.velocity_weight[fix] < _REJECTED_WEIGHT)
     )
     residual = seen.position_m - states[:, 0]
