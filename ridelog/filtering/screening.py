@@ -9,12 +9,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from ridelog.filtering.bursts import HARDEST_MPS2, find_bursts
 from ridelog.filtering.sightings import Sightings
 from ridelog.track import BoolArray, FloatArray
 
-# No vehicle of this kind changes its speed faster; tyre friction of 0.9 g is 9 m/s² (standards
-# table of skid tests: 0.58-0.88, FME report for The Oregonian, 2007).
-_HARDEST_MPS2 = 9.0
 # Robust standard deviations beyond which a step is gross: one in 10^9 of normal noise.
 _GROSS = 6.0
 # A burst is at most this long; a longer excursion counts as two steps.
@@ -57,7 +55,7 @@ def screen(seen: Sightings) -> Screened:
     lag_s = interval if reported else np.maximum(2.0 * interval, 0.75)
     allowed = (
         _GROSS * max(usual, 0.02) * np.maximum(seen.factor[1:], 1.0)
-        + 0.5 * _HARDEST_MPS2 * lag_s * interval
+        + 0.5 * HARDEST_MPS2 * lag_s * interval
         + 1.5 * seen.position_step_m
     )
     leaps = np.flatnonzero(size > allowed)
@@ -66,6 +64,11 @@ def screen(seen: Sightings) -> Screened:
     _sort_leaps(seen, moved, allowed, leaps, good_position, steps)
     if reported:
         _mark_slews(seen, moved, good_position, steps)
+    else:
+        burst = find_bursts(seen, good_position)
+        good_position &= ~burst
+        # What came back needs no step.
+        steps &= ~(burst[1:] | burst[:-1])
     return Screened(good_position, good_velocity, steps)
 
 
@@ -84,7 +87,7 @@ def _good_velocities(seen: Sightings) -> BoolArray:
     spacing = np.gradient(seen.time_s)[known]
     reach = 2.0 * spacing
     lone = off > _GROSS * max(spread, 0.1)
-    gross = off > _GROSS * max(spread, 0.1) + _HARDEST_MPS2 * np.maximum(reach, 0.3)
+    gross = off > _GROSS * max(spread, 0.1) + HARDEST_MPS2 * np.maximum(reach, 0.3)
     # At a fix a second the machine itself may change as much as a spike does: there the way
     # between the fixes before and after decides.
     chord = _chord_velocity(seen)[known]
@@ -92,7 +95,7 @@ def _good_velocities(seen: Sightings) -> BoolArray:
     apart_moving = apart[moving & np.isfinite(apart)]
     usual = float(np.median(apart_moving)) / _MAD if len(apart_moving) else np.inf
     with np.errstate(invalid="ignore"):
-        against = apart > _GROSS * usual + 0.25 * _HARDEST_MPS2 * spacing
+        against = apart > _GROSS * usual + 0.25 * HARDEST_MPS2 * spacing
     level = _off_a_level(np.hypot(*velocity.T), max(_GROSS * 0.1, 1.5 * seen.speed_step_mps))
     good[known] = ~(gross | (lone & against) | level)
     return good
