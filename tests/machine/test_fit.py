@@ -54,7 +54,8 @@ def test_the_machine_is_found_again(fitted: Fitted) -> None:
     assert np.bincount(limit, minlength=4).argmax() == 0
     coasting = np.median(fitted.drive.coasting_mps2(speed), axis=0)
     assert coasting == pytest.approx(-TRUE.acceleration_mps2(speed, 0.0), abs=0.02)
-    assert np.median(fitted.drive.opening_s) == pytest.approx(0.4, abs=0.1)
+    # Starts hide 0.09 s, twice which is what they leave open of the opening.
+    assert np.median(fitted.drive.opening_s) == pytest.approx(0.4, abs=0.18)
 
 
 def test_what_rides_cannot_tell_stays_wide(fitted: Fitted) -> None:
@@ -73,7 +74,8 @@ def test_equal_rides_give_equal_digits() -> None:
 
 def test_a_rider_who_held_back_leaves_the_top_open() -> None:
     """Pull at 6 m/s is still strong: a top speed of 6.3 m/s was held, not reached."""
-    found = fit(SETUP, [evidence(held_mps=6.3)], count=300)
+    # Two ways to explain it: fewer machines do not find the share of each (0.06 to 0.75 with 300).
+    found = fit(SETUP, [evidence(held_mps=6.3)], count=1200)
     top, _ = top_speed(found.drive)
     assert np.median(top) > 7.5
     assert np.quantile(top, 0.95) - np.quantile(top, 0.05) > 1.0
