@@ -11,12 +11,20 @@ Derivation: DEVELOPERS.md, "Coasting".
 from dataclasses import dataclass
 
 import numpy as np
+from scipy.special import ndtri
 
 from ridelog.track import FloatArray
+from ridelog.units import STANDARD_GRAVITY_MPS2
 
-# Bounds on what the wind along the way may take off: air of the smallest machine (0.18 m² of
-# Cossalter's range, 300 kg) in 1/m, and this share of a, so that noise cannot blow it up.
-_LEAST_AIR_PM, _MOST_WIND_SHARE = 0.00036, 0.2
+# Air of a usual small machine with its rider, 0.5 · 1.2041 kg/m³ · 0.45 m² / (55 + 50) kg, the
+# centres of the ranges that ``ridelog.machine.priors`` gives with their source, its standard
+# deviation as a share, and that of the smallest (0.18 m² of Cossalter's range, 300 kg). [1/m]
+USUAL_AIR_PM, _AIR_SHARE, _LEAST_AIR_PM = 0.00258, 0.45, 0.00036
+# Shuffles what is spread evenly over the draws.
+_SEED = 20240608
+# Pull of the slope that may lie against the wind unseen: coast-downs ask for a road level to
+# 0.5 % (SAE J1263, from memory), taken as two standard deviations. [m/s²]
+_SLOPE_SD_MPS2 = 0.0025 * STANDARD_GRAVITY_MPS2
 
 
 @dataclass(frozen=True)
@@ -102,10 +110,68 @@ def fit_resistance(
     misfit_mps = float(np.sqrt(np.mean(left**2)))
     rolling, air = solved[:, 0], solved[:, 1]
     if both_ways:
-        # Air speed is v + side w: c w² stays when both ways are averaged, and e = 2 c w shows it.
-        wind = solved[:, -1] ** 2 / (4.0 * np.maximum(air, _LEAST_AIR_PM))
-        rolling = rolling - np.minimum(wind, _MOST_WIND_SHARE * np.abs(rolling))
+        middle = float(np.mean(np.concatenate([one.speed_mps[:, 0] for one in stretches])))
+        rolling = rolling - wind_square(solved[:, -2], solved[:, -1], air, middle)
     return Resistance(rolling, solved[:, 2] if linear else np.zeros(columns), air, misfit_mps)
+
+
+def wind_square(
+    slope_mps2: FloatArray, wind_ps: FloatArray, air_pm: FloatArray, speed_mps: float
+) -> FloatArray:
+    """Return what the wind along the way adds to the mean of both directions, on every column.
+
+    Air speed is v + side w, so c w² stays when both ways are averaged. e = 2 c w shows the wind,
+    but a short stretch leaves e and c open, though not how far the directions differ at its
+    middle, d + e v: any share of that may be wind. Both sayings are weighed by their variances.
+
+    Parameters
+    ----------
+    slope_mps2, wind_ps, air_pm : ndarray, shape (k,)
+        d, e and c of every column. [m/s²], [1/s], [1/m]
+    speed_mps : float
+        Mean speed of the stretches, where d + e v is known best.
+
+    Returns
+    -------
+    ndarray, shape (k,)
+        The first columns have the mean, the last half (the cautious draws) its spread too. [m/s²]
+
+    Source
+    ------
+    Own derivation: DEVELOPERS.md, "Coasting".
+    """
+    draws = (len(wind_ps) - 1) // 2
+    apart = abs(float(slope_mps2[0] + wind_ps[0] * speed_mps)) / speed_mps
+    # A share even between none and all has the mean 1 / 2 and the variance 1 / 12.
+    likely = np.copysign(0.5 * apart, slope_mps2[0] + wind_ps[0] * speed_mps)
+    wind, wind_sd = _weighed(
+        float(wind_ps[0]),
+        _sd(wind_ps, draws),
+        float(likely),
+        float(np.sqrt(apart**2 / 12.0 + (_SLOPE_SD_MPS2 / speed_mps) ** 2)),
+    )
+    air, air_sd = _weighed(
+        float(air_pm[0]), _sd(air_pm, draws), USUAL_AIR_PM, _AIR_SHARE * USUAL_AIR_PM
+    )
+    air = max(air, _LEAST_AIR_PM)
+    # Mean and variance of the square of a normal variable.
+    mean = (wind**2 + wind_sd**2) / (4.0 * air)
+    spread = np.sqrt(4.0 * wind**2 * wind_sd**2 + 2.0 * wind_sd**4) / (4.0 * air)
+    columns = np.full(len(wind_ps), mean)
+    if draws:
+        rank = np.random.default_rng(_SEED).permutation(draws)
+        columns[-draws:] += np.hypot(spread, mean * air_sd / air) * ndtri((rank + 0.5) / draws)
+    return columns
+
+
+def _sd(columns: FloatArray, draws: int) -> float:
+    return float(np.std(columns[-draws:])) if draws else 0.0
+
+
+def _weighed(one: float, one_sd: float, other: float, other_sd: float) -> tuple[float, float]:
+    """Return the mean of two sayings by their variances, with its standard deviation."""
+    share = one_sd**2 / (one_sd**2 + other_sd**2)
+    return one + share * (other - one), float(np.sqrt(share)) * other_sd
 
 
 def coast_time_s(

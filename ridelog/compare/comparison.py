@@ -150,11 +150,12 @@ def _draft(measure: Measure, before: Rides, after: Rides) -> Compared:
             for side in (matched.first, matched.second)
         ]
         if matched.directions is None:
-            part = _wind_part(matched.first, matched.second)
+            parts = [_wind_parts(side) for side in (matched.first, matched.second)]
+            known = (parts[0], parts[1]) if parts[0] and parts[1] else None
             readings = (*matched.first, *matched.second)
             # The least of them is what surely all of them share.
             shared = min(r.shared_sd for r in readings if r.estimate is not None)
-            difference = difference_of(told[0], told[1], wind_part=part, shared_sd=shared)
+            difference = difference_of(told[0], told[1], wind_parts=known, shared_sd=shared)
         else:
             ways = [
                 [way for way, r in zip(side_ways, side, strict=True) if r.estimate is not None]
@@ -178,17 +179,8 @@ def _missing(first: tuple[Reading, ...], second: tuple[Reading, ...]) -> str:
     return ""
 
 
-def _wind_part(first: tuple[Reading, ...], second: tuple[Reading, ...]) -> float:
-    """Return what wind and favoured directions add to the second mean more than to the first."""
-    parts = []
-    for readings in (first, second):
-        told = [r for r in readings if r.estimate is not None]
-        if any(r.both_ways is None for r in told):
-            return 0.0
-        gains = [
-            r.estimate.value - r.both_ways.value + r.wind_excess
-            for r in told
-            if r.estimate is not None and r.both_ways is not None
-        ]
-        parts.append(sum(gains) / len(gains))
-    return parts[1] - parts[0]
+def _wind_parts(readings: tuple[Reading, ...]) -> list[float]:
+    """Return what wind and favoured directions may add to every ride, nothing if one is open."""
+    told = [(r.estimate, r.both_ways, r.wind_excess) for r in readings if r.estimate is not None]
+    parts = [one.value - both.value + excess for one, both, excess in told if both is not None]
+    return parts if len(parts) == len(told) else []

@@ -8,12 +8,10 @@ DEVELOPERS.md, "Before and after".
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.special import ndtr
 
 from ridelog.analysis.result import LEVEL, QUANTILE, Estimate
 from ridelog.compare.contrast import Contrast, Summary, shared_scatter, welch
-
-# Normal quantile of the project's level: half an interval in standard deviations.
+from ridelog.compare.two_readings import ErrorOf, interval_over
 
 
 @dataclass(frozen=True)
@@ -25,7 +23,8 @@ class Difference:
     before, after, difference : means over the rides of a side and their difference.
     percent : the difference in per cent of ``before``; None where that is not positive.
     p_value : two-sided; 1.0 where nothing can be tested.
-    contrast : standard error and degrees of freedom; None with one ride on either side.
+    contrast : of the reading that is nearer to nought, which decides; None with one ride on either
+        side.
     receiver_error : standard error that the receivers alone would cause.
     method : "welch", "shared scatter" or "one ride a side".
     sd_before, sd_after : standard deviation between the rides of a side, NaN with one ride.
@@ -50,14 +49,15 @@ class Difference:
     @property
     def nearest(self) -> float:
         """The smaller of both readings, with the wind's part and without; 0 if signs differ."""
-        return _nearest(self.difference.value, self.wind_part)
+        apart, still = self.difference.value, self.difference.value - self.wind_part
+        return 0.0 if apart * still <= 0.0 else min(abs(apart), abs(still))
 
 
 def difference_of(
     before: list[Estimate],
     after: list[Estimate],
     *,
-    wind_part: float = 0.0,
+    wind_parts: tuple[list[float], list[float]] | None = None,
     shared_sd: float = 0.0,
 ) -> Difference:
     """Return the difference of two sides, at least one ride each.
@@ -72,9 +72,9 @@ def difference_of(
     ----------
     before, after : list of Estimate
         One for each ride.
-    wind_part : float
-        Part of the difference that wind or slope could have made; the interval reaches over both
-        readings, with it and without it.
+    wind_parts : tuple of list of float, optional
+        What wind or slope could have added to every ride; the interval reaches over both readings,
+        with these parts and without.
     shared_sd : float
         Standard deviation in the error of every ride that is the same in all of them.
     """
@@ -83,36 +83,37 @@ def difference_of(
     receiver = float(
         np.hypot(_receiver_error(before, shared_sd), _receiver_error(after, shared_sd))
     )
-    apart = second.mean - first.mean
-    contrast: Contrast | None = None
-    if min(len(before), len(after)) >= 2 and len(before) + len(after) > 4:
-        contrast, method = welch(first, second), "welch"
-    elif len(before) + len(after) > 2:
-        contrast, method = shared_scatter(first, second), "shared scatter"
-    else:
-        method = "one ride a side"
+    contrast, method = _contrast(first, second)
     if contrast is None:
         below = float(np.hypot(after[0].value - after[0].low, before[0].high - before[0].value))
         above = float(np.hypot(after[0].high - after[0].value, before[0].value - before[0].low))
+        sds = (below / QUANTILE, above / QUANTILE)
     else:
-        below = above = max(contrast.reach(LEVEL), QUANTILE * receiver)
-    difference = Estimate(
-        apart, apart - below - max(wind_part, 0.0), apart + above + max(-wind_part, 0.0), LEVEL
-    )
+        sds = (receiver, receiver)
+    readings = [ErrorOf(second.mean - first.mean, *sds, contrast)]
+    if wind_parts is not None:
+        still = [
+            Summary.of([ride.value - part for ride, part in zip(side, parts, strict=True)])
+            for side, parts in zip((before, after), wind_parts, strict=True)
+        ]
+        readings.append(ErrorOf(still[1].mean - still[0].mean, *sds, _contrast(*still)[0]))
+    low, high = interval_over(readings, LEVEL)
+    difference = Estimate(readings[0].value, low, high, LEVEL)
+    nearest = min(readings, key=lambda one: abs(one.value))
     return Difference(
         before=_side(before, first, second),
         after=_side(after, second, first),
         difference=difference,
         percent=_percent(first.mean, second.mean, before, after, difference),
-        p_value=1.0 if contrast is None else _p_value(contrast, receiver, wind_part),
-        contrast=contrast,
+        p_value=_p_value(readings),
+        contrast=nearest.contrast,
         receiver_error=receiver,
         method=method,
         sd_before=first.sd,
         sd_after=second.sd,
         rides_before=len(before),
         rides_after=len(after),
-        wind_part=wind_part,
+        wind_part=readings[0].value - readings[-1].value,
     )
 
 
@@ -162,7 +163,7 @@ def difference_by_direction(
         after=estimates[1],
         difference=difference,
         percent=_percent(means[0], means[1], before, after, difference),
-        p_value=1.0 if contrast is None else _p_value(contrast, receiver, 0.0),
+        p_value=_p_value([ErrorOf(apart, receiver, receiver, contrast)]),
         contrast=contrast,
         receiver_error=receiver,
         method="shared scatter" if contrast else "one ride a side",
@@ -184,19 +185,21 @@ def _receiver_error(rides: list[Estimate], shared_sd: float = 0.0) -> float:
     return float(np.sqrt(sum(own))) / len(rides)
 
 
-def _nearest(apart: float, wind_part: float) -> float:
-    without = apart - wind_part
-    return 0.0 if apart * without <= 0.0 else min(abs(apart), abs(without))
+def _contrast(first: Summary, second: Summary) -> tuple[Contrast | None, str]:
+    """Return the contrast of two sides and the method; None with one ride a side."""
+    if min(first.count, second.count) >= 2 and first.count + second.count > 4:
+        return welch(first, second), "welch"
+    if first.count + second.count > 2:
+        return shared_scatter(first, second), "shared scatter"
+    return None, "one ride a side"
 
 
-def _p_value(contrast: Contrast, receiver: float, wind_part: float) -> float:
-    """Return the larger of the p values of both readings and both sources of error."""
-    nearest = _nearest(contrast.difference, wind_part)
-    if nearest == 0.0:
+def _p_value(readings: list[ErrorOf]) -> float:
+    """Return the larger p value of all readings; 1.0 without a scatter, or if signs differ."""
+    signs = {np.sign(one.value) for one in readings}
+    if len(signs) > 1 or 0.0 in signs or any(one.contrast is None for one in readings):
         return 1.0
-    by_scatter = Contrast(nearest, contrast.standard_error, contrast.freedom).p_value()
-    by_receiver = float(2.0 * ndtr(-nearest / receiver)) if receiver > 0.0 else 0.0
-    return max(by_scatter, by_receiver)
+    return max(2.0 * one.tail(abs(one.value)) for one in readings)
 
 
 def _side(rides: list[Estimate], own: Summary, other: Summary) -> Estimate:

@@ -2,13 +2,10 @@
 
 import numpy as np
 
+from ridelog.analysis.resistance import USUAL_AIR_PM
 from ridelog.analysis.result import Estimate
 from ridelog.compare.difference import sd_of
-from ridelog.machine.roadload import AIR_DENSITY_KGPM3
 
-# Air drag per mass of a usual small machine with its rider, the centres of the ranges that
-# ``ridelog.machine.priors`` gives with their source: 0.45 m2 and 55 + 50 kg. [1/m]
-_DRAG_PER_MASS = 0.5 * AIR_DENSITY_KGPM3 * 0.45 / 105.0
 # Directions that differ by less than two standard deviations of that difference tell of no wind.
 _SURE = 2.0
 _POINTS = 101
@@ -63,11 +60,9 @@ def wind_excess(
     slowness = 1.0 / (1.0 - speed / top_mps)
     slowness *= time_s / np.trapezoid(slowness, speed)
     lost = np.trapezoid(slowness**2, speed)
-    wind = (
-        apart / whole * time_s / (2.0 * _DRAG_PER_MASS * np.trapezoid(speed * slowness**2, speed))
-    )
+    wind = apart / whole * time_s / (2.0 * USUAL_AIR_PM * np.trapezoid(speed * slowness**2, speed))
     seen = 1.0 - (error / apart) ** 2
-    return float(mean * seen * _DRAG_PER_MASS * wind**2 * lost / time_s)
+    return float(mean * seen * USUAL_AIR_PM * wind**2 * lost / time_s)
 
 
 def wind_loss(there: Estimate, back: Estimate, *, slope_ps: float) -> float:
@@ -98,5 +93,5 @@ def wind_loss(there: Estimate, back: Estimate, *, slope_ps: float) -> float:
         return 0.0
     top_mps = 0.5 * (there.value + back.value)
     half_square = 0.25 * (apart**2 - error**2)
-    drive = max(1.0 - 2.0 * _DRAG_PER_MASS * top_mps / slope_ps, 0.0)
-    return float(half_square * slope_ps * drive**2 / (4.0 * _DRAG_PER_MASS * top_mps**2))
+    drive = max(1.0 - 2.0 * USUAL_AIR_PM * top_mps / slope_ps, 0.0)
+    return float(half_square * slope_ps * drive**2 / (4.0 * USUAL_AIR_PM * top_mps**2))

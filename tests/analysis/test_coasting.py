@@ -7,6 +7,7 @@ import pytest
 
 from ridelog.analysis.braking import measure_brakings
 from ridelog.analysis.coasting import Coasting, coasting_between, measure_coasting
+from ridelog.analysis.resistance import USUAL_AIR_PM, wind_square
 from ridelog.filtering.motion import Motion
 from ridelog.filtering.smoother import estimate_motion
 from ridelog.simulate import Machine, Ride, Surroundings, preset, to_track
@@ -77,6 +78,39 @@ def test_a_short_range_of_speeds_cannot_tell_two_kinds_apart() -> None:
         "square; rolling and air hold if there is none of the first kind, as in 40 CFR 86.529-98"
     )
     assert found.air is not None
+
+
+def test_a_short_range_of_speeds_still_tells_the_loss_in_its_middle() -> None:
+    # Such a stretch tells neither the wind nor the air's part, but well how hard it slows.
+    found = measure_coasting(rolled_out(until_mps=7.0))
+    middle = float(found.speed_mps[6])
+    at = found.at(middle)
+    assert at is not None
+    assert at.value == pytest.approx(true_decel(middle), abs=0.03)
+    assert at.high - at.low < 0.08
+    assert at.low < true_decel(middle) < at.high
+
+
+def test_a_wind_that_is_told_is_taken_off_whole() -> None:
+    # One column has no spread: e and c are as good as known. 2 c w = 0.02 and c = 0.0025: 4 m/s.
+    taken = wind_square(np.array([0.1]), np.array([0.02]), np.array([0.0025]), 8.0)
+    assert taken == pytest.approx([0.0025 * 4.0**2])
+
+
+def test_of_a_wind_that_is_not_told_the_directions_give_the_bounds() -> None:
+    rng = np.random.default_rng(5)
+    draws, apart, speed = 4000, 0.08, 8.0
+    wind = np.append(0.0, rng.normal(0.0, 1.0, 2 * draws))
+    air = np.append(0.1, rng.normal(0.0, 1.0, 2 * draws))
+    taken = wind_square(apart - wind * speed, wind, air, speed)
+    most = (apart / speed) ** 2 / (4.0 * USUAL_AIR_PM)
+    # A third of the square if every share is equally likely, and what a slope may hide.
+    assert taken[0] == pytest.approx(most / 3.0 + (0.0245 / speed) ** 2 / (4 * USUAL_AIR_PM), 0.05)
+    assert np.all(taken[: draws + 1] == taken[0])
+    assert np.mean(taken[-draws:]) == pytest.approx(taken[0], abs=1e-6)
+    # By hand, in shares of the most: m = 1/2, s² = 1/12 + (0.0245 / 0.08)² = 0.177, so that
+    # sqrt(4 m² s² + 2 s⁴) = 0.49, and 0.45 of the mean for the air.
+    assert np.std(taken[-draws:]) == pytest.approx(np.hypot(0.49, 0.45 * 0.427) * most, rel=0.02)
 
 
 def test_one_direction_says_nothing_about_the_machine() -> None:

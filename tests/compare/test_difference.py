@@ -2,6 +2,7 @@
 
 import numpy as np
 import pytest
+from scipy.special import stdtrit
 
 from ridelog.analysis.result import Estimate
 from ridelog.compare.difference import difference_of, sd_of
@@ -58,15 +59,53 @@ def test_one_ride_a_side_gives_the_interval_within_the_rides() -> None:
     assert difference.difference.high == pytest.approx(1.0 + np.hypot(0.1, 0.1))
 
 
+def winds(part: float, rides: int = 3) -> tuple[list[float], list[float]]:
+    """Return what wind adds to each ride: nothing before the change, a part after it."""
+    return [0.0] * rides, [part] * rides
+
+
 def test_wind_reaches_over_both_readings() -> None:
     sides = [[ride(level + x, 0.02) for x in (-0.05, 0, 0.05)] for level in (10.0, 10.4)]
     plain = difference_of(*sides)
-    windy = difference_of(*sides, wind_part=0.5)
+    windy = difference_of(*sides, wind_parts=winds(0.5))
+    assert plain.contrast is not None
     assert windy.difference.value == plain.difference.value
-    assert windy.difference.high == plain.difference.high
-    assert windy.difference.low == pytest.approx(plain.difference.low - 0.5)
+    # Far apart each reading can be missed on one side only: a tenth of Student's t beyond it.
+    reach = stdtrit(plain.contrast.freedom, 0.9) * plain.contrast.standard_error
+    assert windy.difference.high == pytest.approx(0.4 + reach, abs=1e-3)
+    assert windy.difference.low == pytest.approx(0.4 - 0.5 - reach, abs=1e-3)
+    assert windy.difference.high < plain.difference.high
     assert plain.p_value < 0.01
     assert windy.p_value == 1.0
+    none = difference_of(*sides, wind_parts=winds(0.0))
+    assert none.difference == plain.difference and none.p_value == plain.p_value
+
+
+def test_each_reading_scatters_by_itself() -> None:
+    # In still air these rides would all have been alike; the wind made them differ.
+    parts = [0.1, 0.3, 0.5]
+    before = [ride(10.0 + part, 0.01) for part in parts]
+    after = [ride(11.0, 0.01)] * 3
+    found = difference_of(before, after, wind_parts=(parts, [0.0] * 3))
+    assert found.difference.high == pytest.approx(1.0 + 1.2816 * 0.01 * np.sqrt(2 / 3), abs=2e-3)
+    # Taken as measured they differ by chance as much, which the lower limit must allow for.
+    assert found.contrast is not None and found.contrast.difference == pytest.approx(0.7)
+    assert found.difference.low < 0.7 - 1.5 * found.contrast.standard_error
+
+
+@pytest.mark.parametrize("wind", [0.0, 0.05, 0.2, 1.0])
+@pytest.mark.parametrize("share", [0.0, 0.5, 1.0])
+def test_the_truth_is_held_wherever_it_lies_between_the_readings(wind: float, share: float) -> None:
+    rng = np.random.default_rng(21)
+    count = 0
+    for _ in range(600):
+        sides = [
+            [ride(x, 0.05) for x in rng.normal(10.0 + more, 0.1, 3)] for more in (0.0, share * wind)
+        ]
+        interval = difference_of(*sides, wind_parts=winds(wind)).difference
+        count += interval.low <= 0.0 <= interval.high
+    # Binomial standard deviation at 0.9: 0.012.
+    assert 0.87 <= count / 600 <= (1.0 if 0.0 < share < 1.0 else 0.97)
 
 
 def test_wind_is_no_part_of_what_was_seen() -> None:
@@ -75,8 +114,9 @@ def test_wind_is_no_part_of_what_was_seen() -> None:
         [ride(1.3, 0.06), ride(1.4, 0.06), ride(1.2, 0.06)],
     )
     for part, nearest in ((0.0, 0.3), (0.1, 0.2), (-0.1, 0.3), (0.4, 0.0)):
-        found = difference_of(*rides, wind_part=part)
+        found = difference_of(*rides, wind_parts=winds(part))
         assert found.nearest == pytest.approx(nearest)
+        assert found.wind_part == pytest.approx(part)
         assert (found.p_value == 1.0) == (nearest == 0.0)
 
 

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from ridelog.analysis.result import Estimate
-from ridelog.compare.comparison import _missing, _wind_part
+from ridelog.compare.comparison import _missing, _wind_parts
 from ridelog.compare.difference import difference_by_direction
 from ridelog.compare.matching import NO_MATCH, match_directions
 from ridelog.compare.measure import Reading, harmonic_mean_of, mean_of
@@ -21,7 +21,10 @@ def about(value: float, reach: float = 0.1) -> Estimate:
 def test_what_the_favoured_direction_adds_is_told_apart() -> None:
     first = (reading(10.1, 10.0), reading(10.1, 10.0))
     second = (reading(10.9, 10.2), reading(11.1, 10.4))
-    assert _wind_part(first, second) == pytest.approx(0.6)
+    assert _wind_parts(first) == pytest.approx([0.1, 0.1])
+    assert _wind_parts(second) == pytest.approx([0.7, 0.7])
+    # A ride whose other direction is unknown leaves the wind's part open.
+    assert _wind_parts((*first, reading(10.3))) == []
     matched = match_directions(first, second)
     assert (matched.first, matched.second) == (first, second)
     assert matched.obstacle == "" and matched.directions is None

@@ -212,7 +212,10 @@ def start(machine: Machine, window: Window) -> tuple[float, float]:
     time_s = np.append(0.0, np.cumsum(steps))
     way_m = np.append(0.0, np.cumsum(0.5 * (speed[1:] + speed[:-1]) * steps))
     if window.distance_m is not None:
-        return float(np.interp(window.distance_m, way_m, time_s)), window.distance_m
+        # A slow machine has its steady speed before the way ends.
+        rest_m = max(window.distance_m - way_m[-1], 0.0)
+        taken_s = float(np.interp(window.distance_m, way_m, time_s)) + rest_m / speed[-1]
+        return taken_s, window.distance_m
     reached = window.to_mps or np.nan
     return float(np.interp(reached, speed, time_s)), float(np.interp(reached, speed, way_m))
 
