@@ -90,12 +90,13 @@ def _good_velocities(seen: Sightings) -> BoolArray:
     gross = off > _GROSS * max(spread, 0.1) + HARDEST_MPS2 * np.maximum(reach, 0.3)
     # At a fix a second the machine itself may change as much as a spike does: there the way
     # between the fixes before and after decides.
-    chord = _chord_velocity(seen)[known]
+    chord, within = _chord_velocity(seen)
+    chord, within = chord[known], within[known]
     apart = np.hypot(*(velocity - chord).T)
     apart_moving = apart[moving & np.isfinite(apart)]
     usual = float(np.median(apart_moving)) / _MAD if len(apart_moving) else np.inf
     with np.errstate(invalid="ignore"):
-        against = apart > _GROSS * usual + 0.25 * HARDEST_MPS2 * spacing
+        against = apart > _GROSS * usual + within
     level = _off_a_level(np.hypot(*velocity.T), max(_GROSS * 0.1, 1.5 * seen.speed_step_mps))
     good[known] = ~(gross | (lone & against) | level)
     return good
@@ -122,13 +123,19 @@ def _off_a_level(speed: FloatArray, least_mps: float) -> BoolArray:
     return level
 
 
-def _chord_velocity(seen: Sightings) -> FloatArray:
-    """Return the mean velocity from the fix before to the fix after, NaN at an edge."""
-    chord = np.full_like(seen.position_m, np.nan)
-    span = (seen.time_s[2:] - seen.time_s[:-2])[:, None]
-    chord[1:-1] = (seen.position_m[2:] - seen.position_m[:-2]) / span
-    chord[1:-1][seen.breaks[1:] | seen.breaks[:-1]] = np.nan
-    return chord
+def _chord_velocity(seen: Sightings) -> tuple[FloatArray, FloatArray]:
+    """Return the mean velocity around each fix, shape (m, 2), and how far it may be off, (m,).
+
+    From the fix before to the fix after; at an edge of a piece from or to the fix itself, where
+    braking or pulling evenly puts its velocity half the change away. NaN for a lone fix.
+    """
+    joined = ~seen.breaks
+    before, after = np.append(False, joined), np.append(joined, False)
+    place = np.arange(len(seen.time_s))
+    first, last = place - before, place + after
+    span = np.where(last > first, seen.time_s[last] - seen.time_s[first], np.nan)
+    chord: FloatArray = (seen.position_m[last] - seen.position_m[first]) / span[:, None]
+    return chord, np.where(before & after, 0.125, 0.5) * HARDEST_MPS2 * span
 
 
 def _carried(seen: Sightings, good: BoolArray, interval: FloatArray) -> FloatArray:

@@ -1,10 +1,10 @@
-"""A reported speed of zero in the middle of travel is a spike like any other."""
+"""Spikes of the reported speed that read zero, or that stand beside a gap."""
 
 from dataclasses import replace
 
 import numpy as np
 import pytest
-from filtered_rides import ride_and_log
+from filtered_rides import kept, ride_and_log
 
 from ridelog.filtering.smoother import estimate_motion
 from ridelog.flags import Flag
@@ -29,3 +29,17 @@ def test_a_stand_is_no_spike() -> None:
     standing = log.speed_mps < 0.3
     assert standing.sum() > 5
     assert not (motion.flags[standing] & np.uint32(Flag.SPEED_JUMP)).any()
+
+
+def test_a_spike_before_a_gap_in_a_pull_is_not_believed() -> None:
+    ride, log = ride_and_log(3, rate_hz=1.0, plateau_s=20.0)
+    spike = int(np.argmax(log.speed_mps > 5.0))
+    speed = log.speed_mps.copy()
+    speed[spike] += 10.0
+    gap = (np.arange(len(log)) > spike) & (np.arange(len(log)) < spike + 5)
+    broken = kept(replace(log, speed_mps=speed), ~gap)
+    motion = estimate_motion(to_track(broken))
+    assert motion.gaps
+    true = np.interp(broken.true_time_s[spike], ride.truth.time_s, ride.truth.speed_mps)
+    assert motion.speed_mps[spike] == pytest.approx(true, abs=1.0)
+    assert motion.flags[spike] & np.uint32(Flag.SPEED_JUMP)
