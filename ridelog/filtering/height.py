@@ -18,8 +18,11 @@ _HEIGHT_TO_POSITION = 1.7
 # A wander comes in spells, so the mean counts, not the median; the largest 2 % may be jumps.
 _KEPT = 0.98
 _LEAST_DIFFERENCES = 30
-# White heights make the two lags' differences alike, to some 20 % with a hundred of them.
-_PLAINLY = 1.6
+# White heights make the differences of all lags alike. The mean of m squared second differences of
+# white heights, 1, -2, 1, has a relative variance of 2 (1 + 2 (4/6)^2 + 2 (1/6)^2) / m, so three
+# standard deviations are 6 / sqrt(m); what is less than 1.6 times the white part is too small to
+# matter however well it is known.
+_PLAINLY, _PLAINLY_OF_FEW = 1.6, 6.0
 
 
 def position_wander(time_s: FloatArray, height_m: FloatArray) -> float:
@@ -62,7 +65,8 @@ def position_wander(time_s: FloatArray, height_m: FloatArray) -> float:
             return 0.0
         found.append(square)
         squares.append((square - white) / (_second(lag * usual) - _second(usual)))
-    if np.mean(found) < _PLAINLY * white:
+    fewest = len(time_s) - 2 * int(lags[-1])
+    if np.mean(found) < max(_PLAINLY, 1.0 + _PLAINLY_OF_FEW / fewest**0.5) * white:
         return 0.0
     square = max(float(np.mean(squares)), 0.0)
     return float(np.sqrt(square)) / _HEIGHT_TO_POSITION

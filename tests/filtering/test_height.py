@@ -30,3 +30,11 @@ def test_white_heights_show_no_wander(dt: float) -> None:
 
 def test_a_log_without_heights_shows_none() -> None:
     assert position_wander(np.arange(100.0), np.full(100, np.nan)) == 0.0
+
+
+def test_white_heights_of_a_short_log_are_seldom_taken_for_a_wander() -> None:
+    # Three standard deviations leave out one in a hundred, the spread of such ratios being skew.
+    random = np.random.default_rng(3)
+    heights = random.normal(0.0, 0.3, size=(1000, 50))
+    taken = [position_wander(np.arange(50.0), height) > 0.0 for height in heights]
+    assert np.mean(taken) < 0.02
