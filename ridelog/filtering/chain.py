@@ -144,22 +144,24 @@ class Chain:
         n, d = self.n, self.d
         links = self.links.weighted(weights.jerk, weights.drift, weights.slow_sd)
         onto, forward, lower = links.blocks(d)
-        diagonal = np.moveaxis(np.zeros((d, d, n)), 2, 0)
-        diagonal[:-1] = forward
-        diagonal[1:] += onto
+        # In memory the instants lie along the last axis, where whole-array steps are fastest.
+        blocks = np.zeros((d, d, n))
+        blocks[:, :, :-1] = np.moveaxis(forward, 0, 2)
+        blocks[:, :, 1:] += np.moveaxis(onto, 0, 2)
         start = np.zeros((n, d))
         drift_sd = float(np.median(weights.drift)) if n > 1 else 0.05
-        sds = [1.0 / sd**2 for sd in _START_SD] + [drift_sd**-2, weights.slow_sd**-2]
-        start[self.first] = sds[:d]
-        diagonal[:, range(d), range(d)] += start
-        diagonal[:, 0, 0] += weights.position
-        diagonal[:, 1, 1] += weights.still
-        diagonal[:, 2, 2] += weights.cruise
+        known = [1.0 / sd**2 for sd in _START_SD] + [drift_sd**-2, weights.slow_sd**-2]
+        start[self.first] = known[:d]
+        for number, precision in enumerate(known[:d]):
+            blocks[number, number, self.first] += precision
+        blocks[0, 0] += weights.position
+        blocks[1, 1] += weights.still
+        blocks[2, 2] += weights.cruise
         if d == 5:
             for row in (1, 4):
                 for column in (1, 4):
-                    diagonal[:, row, column] += weights.velocity
-        return Blocks(links, start, diagonal, lower)
+                    blocks[row, column] += weights.velocity
+        return Blocks(links, start, np.moveaxis(blocks, 2, 0), lower)
 
     def solve(self, weights: Weights, *, refine: bool = True) -> "Solution":
         """Return the most probable states under these weights, with the factored precision."""
@@ -185,7 +187,7 @@ class Solution:
     @cached_property
     def states(self) -> FloatArray:
         """Posterior mean, shape (n, d, 2); last axis east, north; made when first needed."""
-        states = self.factor.solve(self._seen(np.zeros((self.chain.n, self.chain.d, 2))))
+        states = self.factor.solve(np.moveaxis(self._seen(), 2, 0))
         if self._refine:
             # The factor loses digits as the rate's fifth power; one step of refinement whose
             # residual is formed from the model's own differences restores them.
@@ -195,11 +197,12 @@ class Solution:
     def _pull(self, states: FloatArray) -> FloatArray:
         """Return the negative gradient of the objective at ``states``."""
         weights = self.weights
-        pull = self._seen(states) - self._start[:, :, None] * states
-        pull += self._links.pull(states)
-        pull[:, 1] -= weights.still[:, None] * states[:, 1]
-        pull[:, 2] -= weights.cruise[:, None] * states[:, 2]
-        return pull
+        along = np.ascontiguousarray(np.moveaxis(states, 0, 2))
+        pull = self._seen(along) - np.ascontiguousarray(self._start.T)[:, None] * along
+        pull += self._links.pull(along)
+        pull[1] -= weights.still * along[1]
+        pull[2] -= weights.cruise * along[2]
+        return np.moveaxis(pull, 2, 0)
 
     def log_evidence(self) -> float:
         """Return the logarithm of the data's density under this model, both axes, less a constant.
@@ -216,21 +219,20 @@ class Solution:
         each = -self.factor.log_pivots()
         each[1:] += self._links.log_determinants(self.chain.d)
         each[first] += np.log(self._start[first]).sum(axis=1)
-        seen = self._seen(np.zeros_like(self.states))
-        each += 0.5 * (seen * self.states).sum(axis=(1, 2))
+        seen = np.moveaxis(self._seen(), 2, 0)
+        each += 0.5 * np.einsum("kij,kij->k", seen, self.states)
         return each
 
-    def _seen(self, states: FloatArray) -> FloatArray:
-        """Return how what was seen pulls on ``states``."""
+    def _seen(self, along: FloatArray | None = None) -> FloatArray:
+        """Return how what was seen pulls on states (0 without any), both of shape (d, 2, n)."""
         chain, weights = self.chain, self.weights
-        pull = np.zeros_like(states)
-        pull[:, 0] = weights.position[:, None] * (np.nan_to_num(chain.position_m) - states[:, 0])
+        pull = np.zeros((chain.d, 2, chain.n))
+        rest = np.nan_to_num(chain.position_m.T)
+        pull[0] = weights.position * (rest if along is None else rest - along[0])
         if chain.d == 5:
-            seen = weights.velocity[:, None] * (
-                np.nan_to_num(chain.velocity_mps) - states[:, 1] - states[:, 4]
-            )
-            pull[:, 1] = seen
-            pull[:, 4] = seen
+            rest = np.nan_to_num(chain.velocity_mps.T)
+            pull[1] = weights.velocity * (rest if along is None else rest - along[1] - along[4])
+            pull[4] = pull[1]
         return pull
 
     def backwards(self, piece: slice) -> tuple[FloatArray, FloatArray]:

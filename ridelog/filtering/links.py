@@ -92,40 +92,40 @@ class WeightedLinks:
         return found[0], found[1], found[2]
 
     def pull(self, states: FloatArray) -> FloatArray:
-        """Return the negative gradient of half the weighted squares, shape (n, d, 2).
+        """Return the negative gradient of half the weighted squares, both of shape (d, 2, n).
 
         The residuals are formed from differences of neighbouring states, so that no digits are
         lost where the blocks would lose them.
         """
         links = self._links
-        h = links._interval_s[:, None]
-        before, after = states[:-1], states[1:]
-        position, velocity, acceleration, drift = (after[:, i] - before[:, i] for i in range(4))
-        position -= h * (before[:, 1] + 0.5 * h * before[:, 2] + 0.5 * (before[:, 3] + after[:, 3]))
-        velocity -= h * before[:, 2]
-        drift += (1.0 - links._drift_keep)[:, None] * before[:, 3]
+        h = links._interval_s
+        before, after = states[:, :, :-1], states[:, :, 1:]
+        position, velocity, acceleration, drift = after[:4] - before[:4]
+        position -= h * (before[1] + 0.5 * h * before[2] + 0.5 * (before[3] + after[3]))
+        velocity -= h * before[2]
+        drift += (1.0 - links._drift_keep) * before[3]
         # In units of the interval.
-        residual = np.stack([position, h * velocity, h**2 * acceleration], axis=1)
-        weighted = _JERK @ residual
-        weighted[links._stepped] = _STEPPED @ residual[links._stepped]
-        weighted *= (self._jerk / links._interval_s**5)[:, None, None]
-        drift *= self._drift[:, None]
+        residual = np.stack([position, h * velocity, h**2 * acceleration])
+        back = np.tensordot(_JERK, residual, axes=1)
+        back[:, :, links._stepped] = np.tensordot(_STEPPED, residual[:, :, links._stepped], axes=1)
+        back *= self._jerk / links._interval_s**5
+        drift *= self._drift
         pull = np.zeros_like(states)
-        back, on = np.swapaxes(weighted, 0, 1), pull[1:]
-        on[:, 0] -= back[0]
-        on[:, 1] -= h * back[1]
-        on[:, 2] -= h**2 * back[2]
-        on[:, 3] -= drift - 0.5 * h * back[0]
-        off = pull[:-1]
-        off[:, 0] += back[0]
-        off[:, 1] += h * (back[0] + back[1])
-        off[:, 2] += h**2 * (0.5 * back[0] + back[1] + back[2])
-        off[:, 3] += links._drift_keep[:, None] * drift + 0.5 * h * back[0]
-        if states.shape[1] == 5:
-            keep = links._slow_keep[:, None]
-            slow = self._slow[:, None] * (after[:, 4] - keep * before[:, 4])
-            on[:, 4] -= slow
-            off[:, 4] += keep * slow
+        on = pull[:, :, 1:]
+        on[0] -= back[0]
+        on[1] -= h * back[1]
+        on[2] -= h**2 * back[2]
+        on[3] -= drift - 0.5 * h * back[0]
+        off = pull[:, :, :-1]
+        off[0] += back[0]
+        off[1] += h * (back[0] + back[1])
+        off[2] += h**2 * (0.5 * back[0] + back[1] + back[2])
+        off[3] += links._drift_keep * drift + 0.5 * h * back[0]
+        if len(states) == 5:
+            keep = links._slow_keep
+            slow = self._slow * (after[4] - keep * before[4])
+            on[4] -= slow
+            off[4] += keep * slow
         return pull
 
     def log_determinants(self, d: int) -> FloatArray:

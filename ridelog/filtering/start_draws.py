@@ -181,15 +181,14 @@ def _alike_after(starts: Starts, parts: list[slice], from_s: float) -> int:
 
     That one lies no earlier than a time.
     """
-    chain = starts.solution.chain
+    chain, weights = starts.solution.chain, starts.solution.weights
     most = min(part.stop - part.start for part in parts)
-    ends = [slice(part.stop - most, part.stop) for part in parts]
-    alike = np.ones(most, dtype=bool)
-    diagonal, lower = starts.solution.backwards(ends[0])
-    for end in ends[1:]:
-        other, beside = starts.solution.backwards(end)
-        same = (other == diagonal).all(axis=(1, 2))
-        same[1:] &= (beside == lower).all(axis=(1, 2))
-        alike &= same & (chain.time_s[end] == chain.time_s[ends[0]])[::-1]
-    alike &= chain.time_s[ends[0]][::-1] >= from_s
+    ends = np.array([part.stop for part in parts])[:, None] - np.arange(1, most + 1)
+    alike = chain.time_s[ends[0]] >= from_s
+    said = (chain.time_s, weights.position, weights.velocity, weights.still, weights.cruise)
+    for values in said:
+        alike &= (values[ends] == values[ends[0]]).all(axis=0)
+    # Of an interval and the instant at its end.
+    for values in (weights.jerk, weights.drift, chain.steps.astype(np.float64)):
+        alike[:-1] &= (values[ends[:, 1:]] == values[ends[0, 1:]]).all(axis=0)
     return max(0, (most if alike.all() else int(alike.argmin())) - 1)
