@@ -70,6 +70,15 @@ class Paths:
         speed: FloatArray = np.sqrt(east * east + north * north)
         return speed
 
+    @cached_property
+    def turned_rad(self) -> FloatArray:
+        """Change of course to the next instant, clockwise, shape (m - 1, 1 + 2 draws). [rad]."""
+        east, north = self.velocity_mps[:, 0], self.velocity_mps[:, 1]
+        cross = east[1:] * north[:-1] - north[1:] * east[:-1]
+        along = east[1:] * east[:-1] + north[1:] * north[:-1]
+        turned: FloatArray = np.arctan2(cross, along)
+        return turned
+
     @property
     def distance_m(self) -> FloatArray:
         """Path length since the first instant, shape (m, 1 + 2 draws). [m]."""

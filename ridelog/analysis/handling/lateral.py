@@ -34,30 +34,6 @@ def speed_by_fixes(paths: Paths, fix_s: FloatArray) -> FloatArray:
     return result
 
 
-def swings(paths: Paths, speed_mps: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Return course change and the integral of lateral acceleration since the first instant.
-
-    Between two instants of the grid the course swings by the angle between the two velocities; the
-    lateral acceleration v dψ/dt integrates to the mean speed times that angle.
-
-    Returns
-    -------
-    course_rad : shape (m, columns), clockwise positive. [rad]
-    lateral_mps : shape (m, columns). [m/s]
-    """
-    velocity, speed = paths.velocity_mps, speed_mps
-    east, north = velocity[:, 0], velocity[:, 1]
-    cross = east[1:] * north[:-1] - north[1:] * east[:-1]
-    along = east[1:] * east[:-1] + north[1:] * north[:-1]
-    angle = np.arctan2(cross, along)
-    none = np.zeros((1, speed.shape[1]))
-    lateral = 0.5 * (speed[1:] + speed[:-1]) * angle
-    return (
-        np.concatenate([none, np.cumsum(angle, axis=0)]),
-        np.concatenate([none, np.cumsum(lateral, axis=0)]),
-    )
-
-
 def mean_laterals(
     paths: Paths, length_s: float, usable: BoolArray, speed_mps: FloatArray
 ) -> tuple[FloatArray, FloatArray]:
@@ -80,7 +56,9 @@ def mean_laterals(
     mean_mps2 : shape (k, columns), means of v dψ/dt, positive clockwise. [m/s²]
     """
     first, last, span_s = _windows(paths, length_s, usable)
-    _, lateral = swings(paths, speed_mps)
+    # Between two instants of the grid the course swings by the angle between the two velocities;
+    # v dψ/dt integrates to the mean speed times that angle.
+    lateral = _summed(0.5 * (speed_mps[1:] + speed_mps[:-1]) * paths.turned_rad)
     return paths.time_s[first], (lateral[last] - lateral[first]) / span_s
 
 
@@ -91,17 +69,19 @@ def radii(paths: Paths, length_s: float, usable: BoolArray, speed_mps: FloatArra
     straight parts count in. [m]
     """
     first, last, _ = _windows(paths, length_s, usable)
-    course, _ = swings(paths, speed_mps)
-    step = np.diff(paths.time_s)[:, None]
-    way = np.concatenate(
-        [
-            np.zeros((1, course.shape[1])),
-            np.cumsum(0.5 * (speed_mps[1:] + speed_mps[:-1]) * step, axis=0),
-        ]
-    )
+    course = _summed(paths.turned_rad)
+    way = _summed(0.5 * (speed_mps[1:] + speed_mps[:-1]) * np.diff(paths.time_s)[:, None])
     angle = np.abs(course[last] - course[first])
     result: FloatArray = (way[last] - way[first]) / np.maximum(angle, 1e-6)
     return result
+
+
+def _summed(steps: FloatArray) -> FloatArray:
+    """Return the sum of the steps since the first instant, one row longer."""
+    sums = np.empty((len(steps) + 1, steps.shape[1]))
+    sums[0] = 0.0
+    np.cumsum(steps, axis=0, out=sums[1:])
+    return sums
 
 
 def chosen_and_held(figures: FloatArray, spread: FloatArray | None = None) -> FloatArray:

@@ -127,8 +127,9 @@ def measure_turns(motion: Motion, *, excluded: tuple[tuple[float, float], ...] =
     laterals: list[FloatArray] = []
     curvatures: list[FloatArray] = []
     short: list[tuple[FloatArray, FloatArray | None, float]] = []
+    fixes = np.sort(motion.track.time_s[motion.used])
     for swing in drawn:
-        lateral, curvature = _columns(motion, swing, windows)
+        lateral, curvature = _columns(motion, swing, windows, fixes)
         load = None if lateral is None else estimate(lateral, smallest=0.0)
         if lateral is None or load is None:
             turns.append(_without(swing, "its signal may not carry a figure"))
@@ -181,7 +182,7 @@ def _extreme(
 
 
 def _columns(
-    motion: Motion, swing: Swing, windows: Windows
+    motion: Motion, swing: Swing, windows: Windows, fix_s: FloatArray
 ) -> tuple[FloatArray | None, FloatArray | None]:
     """Return the columns of a turn's largest lateral acceleration and of its curvature."""
     length = windows.length_s
@@ -189,8 +190,7 @@ def _columns(
         swing.start_s - 0.5 * length, swing.end_s + 0.5 * length, spacing_s=_SPACING_S
     )
     usable = usable_at(windows, paths.time_s)
-    fixes = np.sort(motion.track.time_s[motion.used])
-    speed = speed_by_fixes(paths, fixes)
+    speed = speed_by_fixes(paths, fix_s)
     _, mean = mean_laterals(paths, length, usable, speed)
     # How the speed ran between the fixes is not seen: half the difference of both ways counts.
     _, by_path = mean_laterals(paths, length, usable, paths.speed_mps)
