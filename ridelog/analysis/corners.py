@@ -145,9 +145,12 @@ def _trials(between_s: tuple[float, float]) -> tuple[FloatArray, FloatArray]:
 
 def built_up(after_s: FloatArray, build_s: FloatArray | float) -> FloatArray:
     """Return the change of speed for one of slope: the integral of a raised cosine, then a line."""
-    inside = np.clip(after_s / build_s, 0.0, 1.0)
-    grown = build_s * (0.5 * inside - np.sin(np.pi * inside) / (2.0 * np.pi))
-    result: FloatArray = grown + np.maximum(after_s - build_s, 0.0)
+    after_s, build_s = np.broadcast_arrays(after_s, build_s)
+    result: FloatArray = np.where(after_s < build_s, 0.0, after_s - 0.5 * build_s)
+    inside = (after_s > 0.0) & (after_s < build_s)
+    length_s = build_s[inside]
+    share = after_s[inside] / length_s
+    result[inside] = length_s * (0.5 * share - np.sin(np.pi * share) / (2.0 * np.pi))
     return result
 
 

@@ -36,16 +36,19 @@ def estimate(
     sharp, cautious = figures[1 : 1 + draws], figures[1 + draws :]
     if not np.isfinite(fitted):
         return None
-    if np.mean(~np.isfinite(figures[1:])) > _UNDEFINED_SHARE:
+    known = np.isfinite(figures)
+    undefined = len(figures) - int(np.count_nonzero(known))
+    if undefined > _UNDEFINED_SHARE * (len(figures) - 1):
         return None
-    sharp = sharp[np.isfinite(sharp)]
-    cautious = cautious[np.isfinite(cautious)]
+    if undefined:
+        sharp, cautious = sharp[known[1 : 1 + draws]], cautious[known[1 + draws :]]
     # Bounded before the widths are added: a machine at rest keeps the width of its interval.
     value = float(np.clip(2.0 * fitted - float(sharp.mean()), smallest, largest))
     spread = cautious - cautious.mean()
     above, below = spread[spread > 0], spread[spread < 0]
     reach = QUANTILE * max(
-        (float(np.sqrt(np.mean(side**2))) for side in (above, below) if len(side)), default=0.0
+        (float(side @ side / len(side)) ** 0.5 for side in (above, below) if len(side)),
+        default=0.0,
     )
     low, high = value - reach, value + reach
     return Estimate(value, min(value, max(low, smallest)), max(value, min(high, largest)), LEVEL)
@@ -71,5 +74,7 @@ def estimate_of_possible(values: FloatArray) -> Estimate | None:
     known = values[np.isfinite(values)]
     if len(known) < (1.0 - _UNDEFINED_SHARE) * len(values) or not len(known):
         return None
-    low, middle, high = np.quantile(known, [0.5 - 0.5 * LEVEL, 0.5, 0.5 + 0.5 * LEVEL])
+    # Linear between the sorted values, as numpy's quantiles, which take ten times as long.
+    place = np.array([0.5 - 0.5 * LEVEL, 0.5, 0.5 + 0.5 * LEVEL]) * (len(known) - 1)
+    low, middle, high = np.interp(place, np.arange(len(known)), np.sort(known))
     return Estimate(float(middle), float(low), float(high), LEVEL)

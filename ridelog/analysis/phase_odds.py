@@ -91,31 +91,36 @@ def most_probable(odds: FloatArray, time_s: FloatArray) -> IntArray:
     """
     if len(odds) != len(time_s):
         raise ValueError(f"{len(odds)} instants with odds, {len(time_s)} with times")
-    # With so few kinds, lists of numbers are several times faster than arrays of them, but larger:
-    # they are made of a part of the ride at a time.
+    # Numbers by themselves are several times faster than arrays of so few, but larger: they are
+    # made of a part of the ride at a time.
     totals = np.empty_like(odds)
-    totals[0] = odds[0]
-    total = odds[0].tolist()
-    for first in range(1, len(odds), _PART):
+    rest = pull = hold = coast = brake = turn = 0.0
+    for first in range(0, len(odds), _PART):
         part = []
-        for row in odds[first : first + _PART].tolist():
-            least = max(total) - _CHANGE_COST
-            total = [
-                (before if before >= least else least) + here
-                for before, here in zip(total, row, strict=True)
-            ]
-            part.append(total)
+        for odd in odds[first : first + _PART].tolist():
+            least = max(rest, pull, hold, coast, brake, turn) - _CHANGE_COST
+            rest = (rest if rest > least else least) + odd[0]
+            pull = (pull if pull > least else least) + odd[1]
+            hold = (hold if hold > least else least) + odd[2]
+            coast = (coast if coast > least else least) + odd[3]
+            brake = (brake if brake > least else least) + odd[4]
+            turn = (turn if turn > least else least) + odd[5]
+            part.append((rest, pull, hold, coast, brake, turn))
         totals[first : first + _PART] = part
-    kind = total.index(max(total))
+    kind = int(totals[-1].argmax())
     best = totals.argmax(axis=1)
-    held = totals >= totals.max(axis=1, keepdims=True) - _CHANGE_COST
+    dropped = totals < totals.max(axis=1, keepdims=True) - _CHANGE_COST
+    changes = [np.flatnonzero(column) for column in dropped.T]
     chosen = np.empty(len(odds), dtype=np.int64)
-    chosen[-1] = kind
-    for k in range(len(odds) - 2, -1, -1):
-        if not held[k, kind]:
-            kind = int(best[k])
-        chosen[k] = kind
-    return chosen
+    last = len(odds) - 1
+    while True:
+        # Backwards, each kind goes on until another one pays for the change.
+        before = int(np.searchsorted(changes[kind], last))
+        first = int(changes[kind][before - 1]) + 1 if before else 0
+        chosen[first : last + 1] = kind
+        if not before:
+            return chosen
+        last, kind = first - 1, int(best[first - 1])
 
 
 def _between(

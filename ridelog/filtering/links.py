@@ -20,6 +20,13 @@ _STEPPED = _JERK - (1.0 - 1e-9) * np.outer(_JERK[0], _JERK[0]) / _JERK[0, 0]
 # by its trapezoid over the interval, hence the halves at both ends.
 _ONTO = np.array([[1.0, 0.0, 0.0, -0.5], [0.0, 1.0, 0.0, 0.0], [0.0, 0.0, 1.0, 0.0]])
 _FORWARD = np.array([[1.0, 1.0, 0.5, 0.5], [0.0, 1.0, 1.0, 0.0], [0.0, 0.0, 1.0, 0.0]])
+# What A'QA, F'QF and -A'QF are multiples of, usually and where the position may step.
+_OF_LINKS = tuple(
+    (sign * left.T @ _JERK @ right, sign * left.T @ _STEPPED @ right)
+    for left, right, sign in (
+        (_ONTO, _ONTO, 1.0), (_FORWARD, _FORWARD, 1.0), (_ONTO, _FORWARD, -1.0),
+    )
+)  # fmt: skip
 # A rate per second times the interval is a length, and so on.
 _POWER = np.array([0, 1, 2, 1])
 
@@ -77,14 +84,16 @@ class WeightedLinks:
         at = links._stepped
         units = links._units * self._jerk
         found = []
-        for left, right, sign, drift, slow in (
-            (_ONTO, _ONTO, 1.0, 1.0, 1.0),
-            (_FORWARD, _FORWARD, 1.0, links._drift_keep**2, links._slow_keep**2),
-            (_ONTO, _FORWARD, -1.0, -links._drift_keep, -links._slow_keep),
+        for (usual, stepped), drift, slow in zip(
+            _OF_LINKS,
+            (1.0, links._drift_keep**2, -links._drift_keep),
+            (1.0, links._slow_keep**2, -links._slow_keep),
+            strict=True,
         ):
             block = np.zeros((d, d, len(self._jerk)))
-            np.multiply(units, (sign * left.T @ _JERK @ right)[:, :, None], out=block[:4, :4])
-            block[:4, :4, at] = units[:, :, at] * (sign * left.T @ _STEPPED @ right)[:, :, None]
+            np.multiply(units, usual[:, :, None], out=block[:4, :4])
+            if len(at):
+                block[:4, :4, at] = units[:, :, at] * stepped[:, :, None]
             block[3, 3] += drift * self._drift
             if d == 5:
                 block[4, 4] = slow * self._slow
