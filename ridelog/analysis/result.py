@@ -29,6 +29,11 @@ class Estimate:
         if not self.low <= self.value <= self.high:
             raise ValueError(f"an estimate must lie inside its interval, got {self}")
 
+    @property
+    def sd(self) -> float:
+        """Standard deviation that the interval stands for, if its error is normal."""
+        return (self.high - self.low) / (2.0 * QUANTILE)
+
     def as_json(self) -> dict[str, Any]:
         """Return the object E of the machine-readable results."""
         return {"value": self.value, "low": self.low, "high": self.high, "level": self.level}

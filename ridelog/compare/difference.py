@@ -143,7 +143,7 @@ def difference_by_direction(
     scatter = float(np.sqrt(squares / freedom)) if freedom > 0 else float("nan")
     spans, receivers = [], []
     for (rides, _), shares in zip(sides, weights, strict=True):
-        receiver = float(np.linalg.norm([w * sd_of(e) for w, e in zip(shares, rides, strict=True)]))
+        receiver = float(np.linalg.norm([w * e.sd for w, e in zip(shares, rides, strict=True)]))
         spans.append(float(np.linalg.norm(shares)))
         receivers.append(receiver)
     receiver = float(np.linalg.norm(receivers))
@@ -174,14 +174,9 @@ def difference_by_direction(
     )
 
 
-def sd_of(ride: Estimate) -> float:
-    """Return the standard deviation that an interval stands for."""
-    return (ride.high - ride.low) / (2.0 * QUANTILE)
-
-
 def _receiver_error(rides: list[Estimate], shared_sd: float = 0.0) -> float:
     """Return the standard error of a side's mean that its receivers alone would cause."""
-    own = [max(sd_of(ride) ** 2 - shared_sd**2, 0.0) for ride in rides]
+    own = [max(ride.sd**2 - shared_sd**2, 0.0) for ride in rides]
     return float(np.sqrt(sum(own))) / len(rides)
 
 

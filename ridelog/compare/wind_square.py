@@ -4,7 +4,6 @@ import numpy as np
 
 from ridelog.analysis.resistance import USUAL_AIR_PM
 from ridelog.analysis.result import Estimate
-from ridelog.compare.difference import sd_of
 
 # Directions that differ by less than two standard deviations of that difference tell of no wind.
 _SURE = 2.0
@@ -52,7 +51,7 @@ def wind_excess(
     Own derivation: DEVELOPERS.md, "Before and after".
     """
     whole = there.value + back.value
-    apart, error = abs(there.value - back.value), float(np.hypot(sd_of(there), sd_of(back)))
+    apart, error = abs(there.value - back.value), float(np.hypot(there.sd, back.sd))
     if whole <= 0.0 or apart <= _SURE * error:
         return 0.0
     speed = np.linspace(from_mps, to_mps, _POINTS)
@@ -88,7 +87,7 @@ def wind_loss(there: Estimate, back: Estimate, *, slope_ps: float) -> float:
     ------
     Own derivation: DEVELOPERS.md, "Before and after".
     """
-    apart, error = abs(there.value - back.value), float(np.hypot(sd_of(there), sd_of(back)))
+    apart, error = abs(there.value - back.value), float(np.hypot(there.sd, back.sd))
     if apart <= _SURE * error:
         return 0.0
     top_mps = 0.5 * (there.value + back.value)

@@ -7,7 +7,6 @@ import numpy as np
 
 from ridelog.analysis.launch_windows import Window
 from ridelog.analysis.launches import Launches
-from ridelog.analysis.result import Estimate
 from ridelog.analysis.runs import find_runs
 from ridelog.analysis.stretches import Stretch
 from ridelog.analysis.top_speed import TopSpeed
@@ -143,7 +142,7 @@ def start_of(launches: Launches) -> tuple[float, float, float] | None:
     if not times:
         return None
     value = np.array([one.value for one in times])
-    sd = np.array([_sd(one) for one in times])
+    sd = np.array([one.sd for one in times])
     quick = value <= 1.3 * value.min()
     value, sd = value[quick], sd[quick]
     # The part that all starts share is counted once, by the fit.
@@ -162,11 +161,11 @@ def top_of(top: TopSpeed) -> tuple[float, float] | None:
     if top.two_way is not None:
         speeds = [run.speed.value for run in top.runs]
         apart = 0.5 * (max(speeds) - min(speeds)) if speeds else 0.0
-        return top.two_way.value, float(np.hypot(_sd(top.two_way), _UNEVEN * apart))
+        return top.two_way.value, float(np.hypot(top.two_way.sd, _UNEVEN * apart))
     alone = top.best_5s or top.best_1s
     if alone is None or alone.value < 1.0:
         return None
-    return alone.value, float(np.hypot(_sd(alone), _ONE_WAY_SHARE * alone.value))
+    return alone.value, float(np.hypot(alone.sd, _ONE_WAY_SHARE * alone.value))
 
 
 def near_top_of(motion: Motion, top: TopSpeed) -> tuple[NearTop, ...]:
@@ -205,10 +204,6 @@ def _value_and_sd(columns: FloatArray) -> tuple[float, float]:
     draws = (len(columns) - 1) // 2
     value = 2.0 * float(columns[0]) - float(columns[1 : 1 + draws].mean())
     return value, float(columns[1 + draws :].std())
-
-
-def _sd(estimate: Estimate) -> float:
-    return (estimate.high - estimate.low) / (2.0 * 1.645)
 
 
 def _grid(low_mps: float, high_mps: float) -> FloatArray:

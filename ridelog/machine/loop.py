@@ -6,7 +6,7 @@ from typing import Any
 
 import numpy as np
 
-from ridelog.analysis.result import LEVEL, QUANTILE, Estimate
+from ridelog.analysis.result import LEVEL, Estimate
 from ridelog.errors import SetupError
 from ridelog.machine.evidence import Evidence
 from ridelog.machine.measures import LaunchWindow
@@ -106,5 +106,4 @@ def _agreement(name: str, unit: str, predicted: Estimate, measured: Estimate) ->
 
 def deviations(agreement: Agreement) -> float:
     """Return how many standard deviations measured and predicted are apart."""
-    width = agreement.apart.high - agreement.apart.low
-    return abs(agreement.apart.value) / max(width / (2.0 * QUANTILE), 1e-12)
+    return abs(agreement.apart.value) / max(agreement.apart.sd, 1e-12)

@@ -197,7 +197,7 @@ class _Here:
         if stops:
             # A stop to come is like one of those seen: which one, and its own uncertainty.
             chosen = rng.integers(0, len(stops), count)
-            sd = np.array([_sd(stop) for stop in stops])
+            sd = np.array([stop.sd for stop in stops])
             values = np.array([stop.value for stop in stops])
             self.decel = np.maximum(values[chosen] + sd[chosen] * rng.standard_normal(count), 0.3)
         else:
@@ -207,7 +207,7 @@ class _Here:
         self.lateral: FloatArray | None = None
         if turns:
             hardest = max(turns, key=lambda turn: turn.value)
-            draws = hardest.value + _sd(hardest) * rng.standard_normal(count)
+            draws = hardest.value + hardest.sd * rng.standard_normal(count)
             self.lateral = np.maximum(draws, 0.0)
         self.top, _ = top_speed(fitted.drive)
 
@@ -222,10 +222,6 @@ class _Here:
             lateral_mps2=self.lateral,
             speed_factor=top_speed(drive)[0] / self.top,
         )  # fmt: skip
-
-
-def _sd(estimate: Estimate) -> float:
-    return (estimate.high - estimate.low) / (2.0 * 1.645)
 
 
 def _measures(now: list[Figure], after: list[Figure]) -> tuple[Measure, ...]:

@@ -97,7 +97,7 @@ def _estimate(value: float, sd: float) -> Estimate:
 
 def _mean(each: Sequence[Estimate]) -> Estimate:
     value = np.array([one.value for one in each])
-    sd = np.array([one.high - one.low for one in each]) / (2.0 * QUANTILE)
+    sd = np.array([one.sd for one in each])
     scatter = float(np.var(value, ddof=1)) if len(value) > 1 else 0.0
     error = np.sqrt((float(np.mean(sd**2)) + scatter) / len(value))
     return _estimate(float(value.mean()), float(error))

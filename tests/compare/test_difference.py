@@ -5,7 +5,7 @@ import pytest
 from scipy.special import stdtrit
 
 from ridelog.analysis.result import Estimate
-from ridelog.compare.difference import difference_of, sd_of
+from ridelog.compare.difference import difference_of
 
 REACH = 1.6448536269514722
 
@@ -122,7 +122,7 @@ def test_wind_is_no_part_of_what_was_seen() -> None:
 
 def test_what_all_rides_share_drops_out() -> None:
     rides = ([ride(1.0, 0.06), ride(1.0, 0.06)], [ride(1.5, 0.06), ride(1.5, 0.06)])
-    sd = sd_of(ride(1.0, 0.06))
+    sd = ride(1.0, 0.06).sd
     whole, half, none = (difference_of(*rides, shared_sd=s) for s in (0.0, 0.6 * sd, sd))
     # Two rides a side that repeat exactly: the receivers' own part alone is left.
     assert half.receiver_error == pytest.approx(0.8 * whole.receiver_error)
@@ -146,4 +146,4 @@ def test_percent_of_nothing_is_not_told() -> None:
 
 
 def test_sd_of_an_interval() -> None:
-    assert sd_of(ride(3.0, 0.25)) == pytest.approx(0.25)
+    assert ride(3.0, 0.25).sd == pytest.approx(0.25)
