@@ -10,7 +10,8 @@ from ridelog.flags import Flag
 from ridelog.track import BoolArray, FloatArray
 
 _REJECTED = Flag.JUMP | Flag.SPEED_JUMP
-# A window may hold this share of rejected fixes, since neighbours bridge a single one.
+# A window may hold this share of rejected fixes, and one in any case, since neighbours bridge a
+# single one; where they do not, the speed's own uncertainty shows it.
 _MOST_REJECTED = 0.34
 # Fixes between which the motion was bridged rather than seen: an interval longer than this many
 # usual ones and this long (LONGEST_HOLE_S at most), or a speed this many times less certain than
@@ -111,7 +112,7 @@ def windows_of(
     hole = np.append(step > longest, False)
     holes = np.concatenate([[0.0], np.cumsum(hole)])
     seen = (
-        (held(rejected) <= _MOST_REJECTED * (after + 1 - start))
+        (held(rejected) <= np.maximum(_MOST_REJECTED * (after + 1 - start), 1.0))
         & (held(bridged) == 0)
         & (holes[after] - holes[start] == 0)
         & (held(doubtful) == 0)
