@@ -8,7 +8,7 @@ from typing import Protocol
 import numpy as np
 
 from ridelog.errors import NotEnoughDataError
-from ridelog.flags import Flag
+from ridelog.flags import UNUSABLE, Flag
 from ridelog.track import BoolArray, FlagArray, FloatArray, IntArray, Track
 
 # Draws of either kind behind every interval: a standard deviation is then known to 6 %.
@@ -191,6 +191,20 @@ class Motion:
         """Return those of them from one time to another, both included."""
         first = int(np.searchsorted(self._known_s, start_s, side="left"))
         return self.known_rows[first : np.searchsorted(self._known_s, end_s, side="right")]
+
+    @cached_property
+    def _reported(self) -> tuple[IntArray, FloatArray]:
+        """Usable rows with a reported speed, in order of time, and their times; found once."""
+        track = self.track
+        usable = (track.flags & np.uint32(UNUSABLE)) == 0
+        rows = np.flatnonzero(usable & np.isfinite(track.speed_mps))
+        rows = rows[np.argsort(track.time_s[rows], kind="stable")]
+        return rows, track.time_s[rows]
+
+    def reported_between(self, start_s: float, end_s: float) -> IntArray:
+        """Return the usable rows with a reported speed from one time to another."""
+        rows, time_s = self._reported
+        return rows[np.searchsorted(time_s, start_s) : np.searchsorted(time_s, end_s, side="right")]
 
     @cached_property
     def usual_speed_sd_mps(self) -> float:

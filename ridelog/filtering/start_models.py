@@ -15,7 +15,6 @@ from ridelog.filtering.easing import Easing
 from ridelog.filtering.motion import Motion
 from ridelog.filtering.posterior import Posterior
 from ridelog.filtering.sightings import CRAWL_MPS, CRAWL_SD_MPS
-from ridelog.flags import UNUSABLE
 from ridelog.track import BoolArray, FloatArray, IntArray
 
 # A switch and a controller without a ramp give the whole current at once, a hand or a ramp within
@@ -107,12 +106,9 @@ class StartModels:
         """
         track = motion.track
         speed = np.full(self.n, np.nan)
-        rows = np.flatnonzero(
-            ((track.flags & np.uint32(UNUSABLE)) == 0) & np.isfinite(track.speed_mps)
-        )
+        rows = motion.reported_between(self._time_s[0] - 1e-6, self._time_s[-1] + 1e-6)
         place = np.searchsorted(self._time_s, track.time_s[rows] - 1e-6)
-        inside = (place < self.n) & (track.time_s[rows] >= self._time_s[0] - 1e-6)
-        rows, place = rows[inside], place[inside]
+        rows, place = rows[place < self.n], place[place < self.n]
         same = np.abs(self._time_s[place] - track.time_s[rows]) < 1e-6
         speed[place[same]] = track.speed_mps[rows[same]]
         slow = np.isfinite(speed) & (speed < CRAWL_MPS)
