@@ -13,14 +13,11 @@ from ridelog.track import FloatArray
 
 # How long a brake takes to build up: StVZO § 41 (12) allows 0.6 s for response and build-up
 # together; how long it takes to ease off is not regulated, common practice, no source. A length
-# of unknown size is tried at a constant ratio.
-_BUILD_S = np.geomspace(0.05, 0.6, 7)
+# of unknown size is tried at a constant ratio: build-up from at once to somewhat below the 0.6 s.
+_BUILD_S = np.geomspace(0.02, 0.45, 7)
+_EASE_S = np.geomspace(0.05, 0.6, 7)
 # Instants tried for the corner, and the finest spacing between them that is worth the work.
 _TRIALS, _FINEST_S = 41, 0.02
-_SEED = 20261125
-# Share of the noise that the lot adds: the draws themselves carry the rest. Of 0.03, 0.1, 0.25 and
-# 1 the one whose intervals held best on simulated rides (DEVELOPERS.md).
-_LOT_SHARE = 0.1
 # Trials whose weight is e to minus this of the best one's change no figure.
 _NEGLIGIBLE = 12.0
 # A trial that leaves this little of what it fits says nothing.
@@ -46,6 +43,8 @@ def falling_corner(
     speed_mps: FloatArray,
     between_s: tuple[float, float],
     noise_density: float,
+    *,
+    length_s: FloatArray = _BUILD_S,
 ) -> Corner:
     """Return where speeds begin to fall faster than before.
 
@@ -60,13 +59,15 @@ def falling_corner(
         Where the corner is looked for. [s]
     noise_density : float
         Squared noise times its correlation time, which weighs the trials. [m²/s]
+    length_s : ndarray, shape (l,)
+        How long the fall may take to build up, each as likely. [s]
 
     Returns
     -------
     Corner
         If the machine still pulled before, the top of the speed: that is where braking begins.
     """
-    corner_s, build_s = _trials(between_s)
+    corner_s, build_s = _trials(between_s, length_s)
     since_s = time_s - time_s[0]
     # Level and slope before the corner are the same two unknowns in every trial, so that only the
     # change of slope is left to fit to what a straight line leaves of each path.
@@ -100,7 +101,7 @@ def resting_corner(
     noise_density: float,
 ) -> Corner:
     """Return where falling speeds reach zero and stay there; as ``falling_corner``."""
-    corner_s, ease_s = _trials(between_s)
+    corner_s, ease_s = _trials(between_s, _EASE_S)
     line = built_up(corner_s[:, None] - time_s, ease_s[:, None])
     size = np.maximum(np.sqrt((line**2).sum(axis=1)), 1e-300)
     first = line / size[:, None]
@@ -132,15 +133,16 @@ def rising_corner(
         -speed_mps[::-1],
         (-between_s[1], -between_s[0]),
         noise_density,
+        length_s=_EASE_S,
     )
     return Corner(-turned.at_s, -turned.speed_mps)
 
 
-def _trials(between_s: tuple[float, float]) -> tuple[FloatArray, FloatArray]:
+def _trials(between_s: tuple[float, float], length_s: FloatArray) -> tuple[FloatArray, FloatArray]:
     """Return instants and lengths of build-up, every pair of both."""
     first, last = between_s
     count = min(_TRIALS, max(3, round((last - first) / _FINEST_S) + 1))
-    return np.tile(np.linspace(first, last, count), len(_BUILD_S)), np.repeat(_BUILD_S, count)
+    return np.tile(np.linspace(first, last, count), len(length_s)), np.repeat(length_s, count)
 
 
 def built_up(after_s: FloatArray, build_s: FloatArray | float) -> FloatArray:
@@ -166,8 +168,8 @@ def _without_line(since_s: FloatArray, values: FloatArray) -> tuple[FloatArray, 
 class _Odds:
     """All trials for every path, each weighed by how well it explains the path.
 
-    The fitted path and the sharp draws take the mean. What the noise leaves open about the
-    build-up is no error of the path, so each cautious draw takes one trial by lot.
+    Every path takes the mean. What that leaves open about the length of the build-up is alike in
+    all of them, so whoever uses the corner allows for it.
 
     Attributes
     ----------
@@ -187,23 +189,11 @@ class _Odds:
         np.maximum(misfit, 0.0, out=misfit)
         misfit -= least[:, None]
         scale = 0.5 * float(time_s[1] - time_s[0]) / noise_density
-        means = columns // 2 + 1
-        beyond, flat = means * trials, misfit.ravel()
-        pair = np.flatnonzero(flat[:beyond] < _NEGLIGIBLE / scale)
-        self._weight = np.exp(-scale * flat[pair])
-        lot_pair = np.flatnonzero(flat[beyond:] < _NEGLIGIBLE * _LOT_SHARE / scale)
-        lots = lot_pair // trials
-        odds = np.exp(-scale / _LOT_SHARE * flat[beyond:][lot_pair])
-        odds = np.concatenate([[0.0], np.cumsum(odds)])
-        edges = np.searchsorted(lots, np.arange(columns - means + 1))
-        start, stop = odds[edges[:-1]], odds[edges[1:]]
-        lot = np.random.default_rng([_SEED, columns]).random(columns - means)
-        drawn = np.searchsorted(odds, start + lot * (stop - start), side="right") - 1
-        drawn = np.clip(drawn, edges[:-1], np.maximum(edges[1:] - 1, 0))[self._known[means:]]
-        self.pair = np.concatenate([pair, beyond + lot_pair[drawn]])
+        flat = misfit.ravel()
+        self.pair = np.flatnonzero(flat < _NEGLIGIBLE / scale)
+        self._weight = np.exp(-scale * flat[self.pair])
         self.column = self.pair // trials
         self.trial = self.pair - trials * self.column
-        self._weight = np.concatenate([self._weight, np.ones(len(drawn))])
         self._total = np.bincount(self.column, self._weight, minlength=columns)
 
     def chosen(self, figures: FloatArray) -> FloatArray:

@@ -148,7 +148,7 @@ def test_corner_of_a_formula() -> None:
 
 def test_a_pull_ends_at_its_highest_speed() -> None:
     pulling = 6.0 + 1.0 * (TIME_S - 1.5) - 4.0 * built(TIME_S - 1.5, 0.25)
-    corner = falling_corner(TIME_S, np.repeat(pulling[:, None], 3, axis=1), (1.0, 2.0), 1e-5)
+    corner = falling_corner(TIME_S, np.repeat(pulling[:, None], 3, axis=1), (1.0, 2.0), 1e-6)
     assert corner.at_s[0] == pytest.approx(TIME_S[pulling.argmax()], abs=0.04)
     assert corner.speed_mps[0] == pytest.approx(pulling.max(), abs=0.02)
 
