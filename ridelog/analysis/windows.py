@@ -10,8 +10,8 @@ from ridelog.flags import Flag
 from ridelog.track import BoolArray, FloatArray
 
 _REJECTED = Flag.JUMP | Flag.SPEED_JUMP
-# A window may hold this share of rejected fixes, and one in any case, since neighbours bridge a
-# single one; where they do not, the speed's own uncertainty shows it.
+# A window may hold this share of rejected fixes, and one in any case with a fix on either side,
+# since neighbours bridge a single one.
 _MOST_REJECTED = 0.34
 # Fixes between which the motion was bridged rather than seen: an interval longer than this many
 # usual ones and this long (LONGEST_HOLE_S at most), or a speed this many times less certain than
@@ -111,8 +111,11 @@ def windows_of(
     longest = min(max(_HOLE_S, _HOLE_INTERVALS / motion.rate_hz), LONGEST_HOLE_S)
     hole = np.append(step > longest, False)
     holes = np.concatenate([[0.0], np.cumsum(hole)])
+    edge = np.diff(piece, prepend=-2) != 0
+    edge |= np.append(edge[1:], True)
+    bridgeable = 1.0 - np.minimum(held(rejected & edge), 1.0)
     seen = (
-        (held(rejected) <= np.maximum(_MOST_REJECTED * (after + 1 - start), 1.0))
+        (held(rejected) <= np.maximum(_MOST_REJECTED * (after + 1 - start), bridgeable))
         & (held(bridged) == 0)
         & (holes[after] - holes[start] == 0)
         & (held(doubtful) == 0)

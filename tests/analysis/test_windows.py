@@ -37,3 +37,15 @@ def test_a_second_between_two_rejected_readings_is_not_usable() -> None:
     rejected, usable = _touching(2)
     assert rejected.all()
     assert not usable.all()
+
+
+def test_a_rejected_reading_at_the_edge_of_a_piece_is_bridged_by_nothing() -> None:
+    rng = np.random.default_rng(31)
+    ride = out_and_back(rng, top_mps=9.0, plateau_s=12.0, passes=1, pull_end="settles")
+    motion = estimate_motion(to_track(preset("clean", 1.0, rng).observe(ride.truth, rng)))
+    inner, edge = motion.flags.copy(), motion.flags.copy()
+    inner[len(inner) // 2] |= np.uint32(Flag.JUMP)
+    edge[-1] |= np.uint32(Flag.JUMP)
+    usable = windows_of(motion, 1.0).usable
+    assert (windows_of(replace(motion, flags=inner), 1.0).usable == usable).all()
+    assert not windows_of(replace(motion, flags=edge), 1.0).usable[-1]
