@@ -19,6 +19,8 @@ REVERSE_KINDS = (
     "first move",
     "last move",
 )
+# Reverses whose speed is not held, beside those above.
+SHAPED_KINDS = ("peaked", "uneven")
 FORWARD_KINDS = (
     "u-turns",
     "long stands",
@@ -37,14 +39,16 @@ def reverse_ride(rng: np.random.Generator, kind: str | None = None) -> LabelledR
     straight: 0.9-2.5 m/s for some seconds; slow: 0.55-0.9 m/s; fast: 3-4 m/s; arc: backing round a
     bend; three-point: turning round in three moves; shunting: back and forth several times;
     rolling: from forward into reverse and back without a stop; first move, last move: the log
-    begins or ends with the reverse.
+    begins or ends with the reverse. By name only: peaked: braked as soon as its speed is reached;
+    uneven: the speed is changed two to four times.
 
     Raises
     ------
     ValueError
-        For a kind that is not one of REVERSE_KINDS.
+        For a kind that is not one of REVERSE_KINDS or SHAPED_KINDS.
     """
-    kind = _chosen(kind, REVERSE_KINDS, rng)
+    if kind not in SHAPED_KINDS:
+        kind = _chosen(kind, REVERSE_KINDS, rng)
     ride = start_ride(rng, steady_mps=float(rng.uniform(5.0, 11.0)))
     ride.stand(float(rng.uniform(3.0, 10.0)))
     if kind == "first move":
@@ -151,6 +155,8 @@ def _reverse_moves(ride: Ride, rng: np.random.Generator, kind: str) -> None:
         _back(ride, rng, float(rng.uniform(3.0, 4.0)))
     elif kind == "arc":
         _back(ride, rng, float(rng.uniform(0.9, 1.8)), side * float(rng.uniform(0.5, 1.6)))
+    elif kind in SHAPED_KINDS:
+        _shaped(ride, rng, kind)
     elif kind == "three-point":
         # A third of the half turn in each move: forward one lock, back on the other, forward.
         ride.shift(1.2, accel_mps2=0.8)
@@ -173,6 +179,15 @@ def _reverse_moves(ride: Ride, rng: np.random.Generator, kind: str) -> None:
     # After "three-point" the ride is still rolling forward; every other kind has stopped.
     if ride.velocity_mps != 0.0:
         ride.shift(0.0, accel_mps2=1.0)
+
+
+def _shaped(ride: Ride, rng: np.random.Generator, kind: str) -> None:
+    changes = 0 if kind == "peaked" else int(rng.integers(2, 5))
+    ride.shift(-float(rng.uniform(1.0, 2.5)), accel_mps2=float(rng.uniform(0.7, 1.4)))
+    for _ in range(changes):
+        ride.hold(float(rng.uniform(0.3, 1.5)))
+        ride.shift(-float(rng.uniform(0.7, 2.2)), accel_mps2=float(rng.uniform(0.7, 1.4)))
+    ride.shift(0.0, accel_mps2=float(rng.uniform(0.7, 1.4)))
 
 
 def _u_turns(ride: Ride, rng: np.random.Generator) -> None:

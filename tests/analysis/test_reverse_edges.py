@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from ridelog.analysis.reverse.along import Along
-from ridelog.analysis.reverse.edges import edge_s
+from ridelog.analysis.reverse.edges import edge_of
 from ridelog.simulate.profiles import change
 from ridelog.track import FloatArray
 
@@ -62,9 +62,9 @@ def test_both_ends_are_found_near_where_they_were(
     along = seen(rate_hz, white_m, reported=reported)
     *_, start_s, end_s = moved()
     for side, true_s in ((-1, start_s), (1, end_s)):
-        found = edge_s(along, true_s + off_s, side, end_s - start_s)
+        found = edge_of(along, true_s + off_s, side, end_s - start_s)
         assert found is not None
-        assert found == pytest.approx(true_s, abs=within_s)
+        assert found.median_s == pytest.approx(true_s, abs=within_s)
 
 
 def test_it_does_not_matter_where_and_when_it_was() -> None:
@@ -78,13 +78,13 @@ def test_it_does_not_matter_where_and_when_it_was() -> None:
             "way_m": along.way_m + 20.0,
         }
     )
-    here = edge_s(along, start_s, -1, end_s - start_s)
-    there = edge_s(elsewhere, start_s + 1000.0, -1, end_s - start_s)
+    here = edge_of(along, start_s, -1, end_s - start_s)
+    there = edge_of(elsewhere, start_s + 1000.0, -1, end_s - start_s)
     assert here is not None and there is not None
-    assert there - 1000.0 == pytest.approx(here, abs=0.02)
+    assert there.median_s - 1000.0 == pytest.approx(here.median_s, abs=0.02)
 
 
 def test_three_fixes_tell_nothing() -> None:
     along = seen(0.3, 0.1, reported=False)
     *_, start_s, end_s = moved()
-    assert edge_s(along, start_s, -1, end_s - start_s) is None
+    assert edge_of(along, start_s, -1, end_s - start_s) is None

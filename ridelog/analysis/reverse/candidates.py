@@ -8,17 +8,20 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ridelog.analysis.reverse.along import along_heading
-from ridelog.analysis.reverse.edges import OUTSIDE_S, edge_s
+from ridelog.analysis.reverse.along import Along, along_heading
+from ridelog.analysis.reverse.edges import OUTSIDE_S, Edge, edge_of
 from ridelog.analysis.reverse.heading_grid import Steps
 from ridelog.analysis.reverse.readings import Readings
-from ridelog.filtering.motion import Motion
+from ridelog.analysis.reverse.whole import possible_best_mps
+from ridelog.filtering.motion import Motion, Piece
 from ridelog.track import BoolArray, FloatArray
 
 # A stretch shorter than this is none.
 _FINE_S = 0.05
 # More likely reverse than not; and likely enough to be named while the ride leaves it open.
 _LIKELY, _POSSIBLE = 0.5, 0.2
+# The speed of a longer reverse is that of the fitted path.
+_LONGEST_S = 25.0
 # Steps further apart than this have an interruption between them.
 _INTERRUPTED_S = 2.5
 # A step is travel from this speed on.
@@ -35,6 +38,8 @@ class Candidate:
     probability : mean over its moving steps.
     first, stop : its steps, one past the last.
     cut : it begins or ends at an interruption of the log.
+    best_mps : equally likely best seconds, shape (draws,); None where the fixes are too few for
+        it. [m/s]
     """
 
     start_s: float
@@ -43,6 +48,7 @@ class Candidate:
     first: int
     stop: int
     cut: bool
+    best_mps: FloatArray | None
 
 
 def candidates_of(
@@ -91,13 +97,13 @@ def _candidate(
     if np.hypot(*way.sum(axis=0)) < _LEAST_M:
         return None
     ends = int(moving[0]), int(moving[-1])
-    start_s, end_s = _edges(motion, readings, steps, backwards, ends)
+    start_s, end_s, best_mps = _edges(motion, readings, steps, backwards, ends)
     if end_s - start_s < _FINE_S:
         return None
     pieces = [(p.start_s, p.end_s) for p in motion.pieces]
     cut = any(abs(end_s - b) < 0.3 for _, b in pieces[:-1])
     cut |= any(abs(start_s - a) < 0.3 for a, _ in pieces[1:])
-    return Candidate(start_s, end_s, float(backwards[moving].mean()), first, stop, cut)
+    return Candidate(start_s, end_s, float(backwards[moving].mean()), first, stop, cut, best_mps)
 
 
 def _edges(
@@ -106,21 +112,40 @@ def _edges(
     steps: Steps,
     backwards: FloatArray,
     moving: tuple[int, int],
-) -> tuple[float, float]:
-    """Return when the machine moved off and came to rest, from the first and last moving step."""
+) -> tuple[float, float, FloatArray | None]:
+    """Return when the machine moved off and came to rest, and its possible best seconds.
+
+    ``moving`` are the first and the last moving step.
+    """
     backing = backwards > _LIKELY
     backing[moving[0] : moving[1] + 1] = True
     seemed = [float(steps.time_s[step]) for step in moving]
-    edges: list[float] = []
-    for near_s, side in zip(seemed, (-1, +1), strict=True):
-        piece = next(p for p in motion.pieces if p.start_s - 1e-6 <= near_s <= p.end_s + 1e-6)
+    pieces = [
+        next(p for p in motion.pieces if p.start_s - 1e-6 <= near_s <= p.end_s + 1e-6)
+        for near_s in seemed
+    ]
+
+    def along(first_s: float, last_s: float, piece: Piece) -> Along | None:
         first_s, last_s = (
-            max(near_s - OUTSIDE_S, piece.start_s),
-            min(near_s + OUTSIDE_S, piece.end_s),
+            max(first_s - OUTSIDE_S, piece.start_s),
+            min(last_s + OUTSIDE_S, piece.end_s),
         )
-        edge = None
-        if last_s - first_s > _FINE_S:
-            along = along_heading(motion, readings, steps, backing, first_s, last_s)
-            edge = edge_s(along, near_s, side, seemed[1] - seemed[0])
-        edges.append(near_s if edge is None else float(np.clip(edge, piece.start_s, piece.end_s)))
-    return edges[0], edges[1]
+        if last_s - first_s <= _FINE_S:
+            return None
+        return along_heading(motion, readings, steps, backing, first_s, last_s)
+
+    edges: list[Edge | None] = []
+    for near_s, side, piece in zip(seemed, (-1, +1), pieces, strict=True):
+        around = along(near_s, near_s, piece)
+        length_s = seemed[1] - seemed[0]
+        edges.append(None if around is None else edge_of(around, near_s, side, length_s))
+    start_s, end_s = (
+        near_s if edge is None else float(np.clip(edge.median_s, piece.start_s, piece.end_s))
+        for near_s, edge, piece in zip(seemed, edges, pieces, strict=True)
+    )
+    start, end = edges
+    best_mps = None
+    if start and end and pieces[0] is pieces[1] and _FINE_S < end_s - start_s < _LONGEST_S:
+        whole = along(start_s, end_s, pieces[0])
+        best_mps = None if whole is None else possible_best_mps(whole, start, end)
+    return start_s, end_s, best_mps

@@ -12,37 +12,56 @@ import numpy as np
 
 from ridelog.analysis.corners import built_up
 from ridelog.analysis.reverse.along import Along
-from ridelog.filtering.chain import SLOW_SPEED_TIME_S
+from ridelog.filtering.chain import DRIFT_TIME_S, SLOW_SPEED_TIME_S
 from ridelog.filtering.sightings import CRAWL_SD_MPS
-from ridelog.track import FloatArray, IntArray
+from ridelog.track import BoolArray, FloatArray, IntArray
 
 # Instants are tried this far apart, first every so many of them.
-_GRID_S, _COARSE = 0.05, 4
+GRID_S, _COARSE = 0.05, 4
 # The edge is looked for within this of where it seemed to be; so much of the reverse takes part,
 # at most this share of it, and so much of what came before (after) it.
 _REACH_S, _INSIDE_S, _INSIDE_SHARE, OUTSIDE_S = 2.5, 3.5, 0.6, 6.0
 # Other travel takes part for this long beyond where it is this fast.
-_RIDING_MPS, _RIDING_S = 1.0, 1.2
+RIDING_MPS, RIDING_S = 1.0, 1.2
 # A pull builds up, a brake lets go, over some tenths of a second (StVZO § 41 (12): 0.6 s for
 # response and build-up together).
-_BUILD_S, _EASE_S = 0.3, 0.2
+BUILD_S, EASE_S = 0.3, 0.2
 # Backing off from a stop is done gently, about 1 m/s² give or take half, then at an even speed
 # give or take 0.25 m/s²: common practice, no source. Ridden on or braked forward: 1.5 +- 1.5.
-_PULL, _EVEN, _RIDE = (1.0, 0.5), 0.25, (1.5, 1.5)
+PULL, EVEN, RIDE = (1.0, 0.5), 0.25, (1.5, 1.5)
 # How long that pull lasts is open. [s]
-_LASTS_S = (0.4, 0.7, 1.1, 1.6, 2.3, 3.2)
+LASTS_S = (0.4, 0.7, 1.1, 1.6, 2.3, 3.2)
 # Beside that the slope may change this often, by the root of this jerk's intensity times the time
 # between (the filter's own for a run, twice as much outside). [s], [m²/s⁵]
-_BEND_S, _JERK_IN, _JERK_OUT = 0.6, 0.25, 0.5
-_BENDS_IN, _BENDS_OUT = 5, 3
+BEND_S, _JERK_IN, JERK_OUT = 0.6, 0.25, 0.5
+_BENDS_IN, BENDS_OUT = 5, 3
 # An instant this much less likely (logarithm) is not looked at closely; of the other travel's
 # instants only so many are. No prior knowledge of where the machine is. [m]
-_CUT, _MOST_OTHER, _ANYWHERE_M = 10.0, 8, 50.0
+_CUT, _MOST_OTHER, ANYWHERE_M = 10.0, 8, 50.0
 _NEVER = -(10**6)
 
 
-def edge_s(along: Along, near_s: float, side: int, length_s: float) -> float | None:
-    """Return when a reverse begins or ends, the median of what the fixes leave open.
+@dataclass(frozen=True)
+class Edge:
+    """What the fixes leave open of one end of a reverse; arrays of shape (k,).
+
+    Attributes
+    ----------
+    median_s : when the reverse begins or ends. [s]
+    at_s, other_s : that and when the other travel ends or begins, NaN if there is none. [s]
+    lasts_s : how long the pull (the brake) lasts. [s]
+    evidence : logarithm of the fixes' density, up to a constant.
+    """
+
+    median_s: float
+    at_s: FloatArray
+    other_s: FloatArray
+    lasts_s: FloatArray
+    evidence: FloatArray
+
+
+def edge_of(along: Along, near_s: float, side: int, length_s: float) -> Edge | None:
+    """Return what the fixes leave open of when a reverse begins or ends.
 
     Parameters
     ----------
@@ -57,7 +76,7 @@ def edge_s(along: Along, near_s: float, side: int, length_s: float) -> float | N
 
     Returns
     -------
-    float or None
+    Edge or None
         None if too few fixes lie around.
 
     Source
@@ -69,18 +88,18 @@ def edge_s(along: Along, near_s: float, side: int, length_s: float) -> float | N
     path_s = sign * (along.path_time_s - near_s)
     inside_s = min(_INSIDE_S, _INSIDE_SHARE * length_s, float(path_s.max()))
     outside_s = max(-OUTSIDE_S, float(path_s.min()))
-    riding = path_s[(path_s < -_BUILD_S) & (along.path_mps > _RIDING_MPS)]
+    riding = path_s[(path_s < -BUILD_S) & (along.path_mps > RIDING_MPS)]
     if len(riding):
-        outside_s = max(outside_s, float(riding.max()) - _RIDING_S)
+        outside_s = max(outside_s, float(riding.max()) - RIDING_S)
     at_s = sign * (along.time_s - near_s)
     taken = (at_s >= outside_s - 1e-6) & (at_s <= inside_s + 1e-6)
     if np.count_nonzero(taken) < 4:
         return None
-    first = int(np.ceil(max(outside_s, -_REACH_S) / _GRID_S))
-    last = int(np.floor(min(inside_s - _BUILD_S, _REACH_S) / _GRID_S))
+    first = int(np.ceil(max(outside_s, -_REACH_S) / GRID_S))
+    last = int(np.floor(min(inside_s - BUILD_S, _REACH_S) / GRID_S))
     if last <= first:
         return None
-    ends = int(np.floor(outside_s / _GRID_S)) - 1, int(np.ceil(inside_s / _GRID_S)) + 1
+    ends = int(np.floor(outside_s / GRID_S)) - 1, int(np.ceil(inside_s / GRID_S)) + 1
     model = _Model.of(along, at_s, taken, sign, (first, last), ends)
     starts = np.arange(first, last + 1)
     others = np.arange(ends[0] + 2, last + 1, _COARSE)
@@ -104,11 +123,18 @@ def edge_s(along: Along, near_s: float, side: int, length_s: float) -> float | N
         start - first, np.exp(evidence - evidence.max()), minlength=last - first + 1
     )
     below = np.cumsum(weight) - 0.5 * weight
-    return near_s + sign * _GRID_S * float(np.interp(0.5 * weight.sum(), below, starts))
+    median = float(np.interp(0.5 * weight.sum(), below, starts))
+    return Edge(
+        median_s=near_s + sign * GRID_S * median,
+        at_s=np.asarray(near_s + sign * GRID_S * start, dtype=np.float64),
+        other_s=np.where(other > _NEVER, near_s + sign * GRID_S * other, np.nan),
+        lasts_s=np.asarray(GRID_S * lasts, dtype=np.float64),
+        evidence=evidence,
+    )
 
 
 def _lengths() -> IntArray:
-    return np.rint(np.array(_LASTS_S) / _GRID_S).astype(np.int64)
+    return np.rint(np.array(LASTS_S) / GRID_S).astype(np.int64)
 
 
 def _around(likely: IntArray, most: int) -> IntArray:
@@ -149,34 +175,26 @@ class _Model:
     def of(
         along: Along,
         at_s: FloatArray,
-        taken: np.ndarray,
+        taken: BoolArray,
         sign: float,
         starts: tuple[int, int],
         ends: tuple[int, int],
     ) -> "_Model":
         """Return the products for the fixes taken; ``at_s`` runs into the reverse."""
-        reverse = np.arange(starts[0], ends[1] + 1) * _GRID_S
-        other = np.arange(ends[0], starts[1] + 1) * _GRID_S
-        spoken = taken & np.isfinite(along.speed_mps) & np.isfinite(along.white_mps)
+        reverse = np.arange(starts[0], ends[1] + 1) * GRID_S
+        other = np.arange(ends[0], starts[1] + 1) * GRID_S
+        spoken = telling(along, taken)
         place, speed = at_s[taken][:, None], at_s[spoken][:, None]
         none = np.zeros((len(place), 1))
         ways = np.concatenate(
-            [none + 1.0, place, -_way(place - reverse, _BUILD_S), -_way(other - place, _EASE_S),
-             none], axis=1,
+            [none + 1.0, place, -way_for_one(place - reverse, BUILD_S),
+             -way_for_one(other - place, EASE_S), none], axis=1,
         )  # fmt: skip
         speeds = np.concatenate(
-            [np.zeros((len(speed), 2)), -built_up(speed - reverse, _BUILD_S),
-             built_up(other - speed, _EASE_S), np.zeros((len(speed), 1))], axis=1,
+            [np.zeros((len(speed), 2)), -built_up(speed - reverse, BUILD_S),
+             built_up(other - speed, EASE_S), np.zeros((len(speed), 1))], axis=1,
         )  # fmt: skip
-        shapes = ways / along.white_m
-        seen = sign * along.way_m[taken] / along.white_m
-        if len(speed):
-            apart = np.abs(speed - speed.T)
-            cover = along.slow_mps**2 * np.exp(-apart / SLOW_SPEED_TIME_S)
-            white = np.where(along.crawling[spoken], CRAWL_SD_MPS, along.white_mps)
-            root = np.linalg.cholesky(cover + np.diag(white**2))
-            shapes = np.concatenate([shapes, np.linalg.solve(root, speeds)])
-            seen = np.concatenate([seen, np.linalg.solve(root, along.speed_mps[spoken])])
+        shapes, seen = whitened(along, taken, ways, speeds, sign=sign)
         return _Model(
             shapes.T @ shapes, shapes.T @ seen, float(seen @ seen), along.drift_mps,
             starts[0], ends, shapes.shape[1],
@@ -185,9 +203,9 @@ class _Model:
     def evidence(self, start: IntArray, other: IntArray, lasts: IntArray) -> FloatArray:
         """Return the logarithm of the fixes' density under each model, less a constant."""
         nothing = self.count - 1
-        bend = round(_BEND_S / _GRID_S)
+        bend = round(BEND_S / GRID_S)
         reverse = [start, start + lasts, *(start + bend * k for k in range(1, _BENDS_IN + 1))]
-        before = [other - bend * k for k in range(_BENDS_OUT + 1)]
+        before = [other - bend * k for k in range(BENDS_OUT + 1)]
         offset = 2 + self.ends[1] - self.first + 1 - self.ends[0]
         picked = np.stack(
             [np.zeros_like(start), np.ones_like(start)]
@@ -210,21 +228,75 @@ class _Model:
 
     def _prior(self) -> tuple[FloatArray, FloatArray]:
         """Return precision and mean of the shapes' factors."""
-        even = _EVEN**-2
+        even = EVEN**-2
         precision = np.diag(
-            [_ANYWHERE_M**-2, self.drift_mps**-2, _PULL[1] ** -2 + even, even]
-            + [1.0 / (_JERK_IN * _BEND_S)] * _BENDS_IN
-            + [_RIDE[1] ** -2]
-            + [1.0 / (_JERK_OUT * _BEND_S)] * _BENDS_OUT
+            [ANYWHERE_M**-2, self.drift_mps**-2, PULL[1] ** -2 + even, even]
+            + [1.0 / (_JERK_IN * BEND_S)] * _BENDS_IN
+            + [RIDE[1] ** -2]
+            + [1.0 / (JERK_OUT * BEND_S)] * BENDS_OUT
         )
         # The pull ends in about no acceleration: its two changes of slope cancel.
         precision[2, 3] = precision[3, 2] = even
         mean = np.zeros(len(precision))
-        mean[2], mean[3], mean[4 + _BENDS_IN] = _PULL[0], -_PULL[0], _RIDE[0]
+        mean[2], mean[3], mean[4 + _BENDS_IN] = PULL[0], -PULL[0], RIDE[0]
         return precision, mean
 
 
-def _way(after_s: FloatArray, build_s: float) -> FloatArray:
+def whitened(
+    along: Along,
+    taken: BoolArray,
+    ways: FloatArray,
+    speeds: FloatArray,
+    *,
+    sign: float = 1.0,
+    drift_mps: float = 0.0,
+) -> tuple[FloatArray, FloatArray]:
+    """Return shapes of way and speed, and what was seen, divided by the fixes' noise.
+
+    ``ways`` has a row for every fix taken, ``speeds`` for each of them that tells a speed; ``sign``
+    is -1 where the shapes' time runs backwards. ``drift_mps`` is that of positions which no shape
+    stands for.
+    """
+    at_s = along.time_s[taken]
+    since_s = at_s - at_s[0]
+    cover = drift_mps**2 * _slid(since_s, DRIFT_TIME_S) + along.white_m**2 * np.eye(len(at_s))
+    root = np.linalg.cholesky(cover)
+    shapes, seen = np.linalg.solve(root, ways), sign * np.linalg.solve(root, along.way_m[taken])
+    if not len(speeds):
+        return shapes, seen
+    told = telling(along, taken)
+    at_s = along.time_s[told]
+    cover = along.slow_mps**2 * np.exp(-np.abs(at_s[:, None] - at_s) / SLOW_SPEED_TIME_S)
+    white = np.where(along.crawling[told], CRAWL_SD_MPS, along.white_mps)
+    root = np.linalg.cholesky(cover + np.diag(white**2))
+    return (
+        np.concatenate([shapes, np.linalg.solve(root, speeds)]),
+        np.concatenate([seen, np.linalg.solve(root, along.speed_mps[told])]),
+    )
+
+
+def _slid(since_s: FloatArray, time_s: float) -> FloatArray:
+    """Return the covariance of the way slid since 0 at a rate of 1 with a correlation time.
+
+    The double integral of exp(-|u - v| / time_s) from 0 to either instant.
+    """
+    one, two = since_s[:, None], since_s
+    rate = 1.0 / time_s
+    result: FloatArray = time_s * (
+        2.0 * np.minimum(one, two)
+        - time_s
+        * (1.0 - np.exp(-rate * one) - np.exp(-rate * two) + np.exp(-rate * abs(one - two)))
+    )
+    return result
+
+
+def telling(along: Along, taken: BoolArray) -> BoolArray:
+    """Return which of the fixes taken tell a speed."""
+    result: BoolArray = taken & np.isfinite(along.speed_mps) & np.isfinite(along.white_mps)
+    return result
+
+
+def way_for_one(after_s: FloatArray, build_s: float) -> FloatArray:
     """Return the way for one of slope: the integral of ``built_up``."""
     inside = np.clip(after_s / build_s, 0.0, 1.0)
     later = np.maximum(after_s - build_s, 0.0)

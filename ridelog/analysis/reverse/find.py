@@ -68,7 +68,7 @@ def find_reverse(
     for candidate in candidates_of(motion, steps, backwards, readings):
         if any(a < candidate.end_s and candidate.start_s < b for a, b in (*wanted, *left_out)):
             continue
-        figures = measured(motion, candidate.start_s, candidate.end_s)
+        figures = measured(motion, candidate.start_s, candidate.end_s, candidate.best_mps)
         if is_noise(figures):
             continue
         around = surroundings_of(steps, backwards, candidate)

@@ -79,7 +79,11 @@ def surroundings_of(steps: Steps, backwards: FloatArray, candidate: Candidate) -
 
 def is_noise(measured: Measured) -> bool:
     """Return whether a stretch is no more than the scatter of a machine at rest."""
-    return float(measured.best_mps[0]) < _NOISE_MPS or measured.displacement_m < max(
+    # A smoother flattens a slow move of some seconds: not the fitted path's speed counts, but
+    # the one that is possible.
+    top = measured.top_speed
+    slow = (measured.fitted_mps if top is None else top.high) < _NOISE_MPS
+    return slow or measured.displacement_m < max(
         _NOISE_M, _NOISE_SIGMAS * measured.displacement_sd_m
     )
 
@@ -93,7 +97,7 @@ def doubts(
     readings: Readings,
 ) -> tuple[str, ...]:
     """Return what speaks against a stretch, a sentence part for each guard that does not hold."""
-    best = float(measured.best_mps[0])
+    best = measured.fitted_mps
     wander = readings.wander_mps
     found: list[str] = []
     if candidate.probability <= _SURE:

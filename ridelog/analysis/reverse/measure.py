@@ -1,11 +1,13 @@
-"""Figures of one stretch of reverse: best second, way and displacement, for every drawn path."""
+"""Figures of one stretch of reverse: best second, way and displacement."""
 
 from dataclasses import dataclass
 
 import numpy as np
+from scipy.special import ndtri
 
-from ridelog.analysis.interval import estimate
-from ridelog.analysis.result import Estimate
+from ridelog.analysis.interval import estimate, estimate_of_possible
+from ridelog.analysis.result import QUANTILE, Estimate
+from ridelog.analysis.reverse.whole import POSSIBLE
 from ridelog.analysis.windows import window_means
 from ridelog.filtering.motion import Motion
 from ridelog.track import FloatArray
@@ -14,20 +16,21 @@ _SPACING_S = 0.05
 _WINDOW_S = 1.0
 # A window this many standard deviations below the best may have been the best.
 _NEAR_SD = 2.5
+_SEED = 20261127
 
 
 @dataclass(frozen=True)
 class Measured:
     """Figures of a stretch.
 
-    best_mps : best one-second mean, the mean of the whole if it is shorter, on the fitted path,
-        with what choosing it adds, and scattered, as ``interval.estimate`` takes them. Shape
-        (columns,).
+    fitted_mps : best one-second mean of the fitted path, of the whole if it is shorter. [m/s]
+    possible_mps : equally likely best seconds, shape (POSSIBLE,).
     distance_m : way on the fitted path. [m]
     displacement_m, displacement_sd_m : from its start to its end, straight. [m]
     """
 
-    best_mps: FloatArray
+    fitted_mps: float
+    possible_mps: FloatArray
     distance_m: float
     displacement_m: float
     displacement_sd_m: float
@@ -35,11 +38,16 @@ class Measured:
     @property
     def top_speed(self) -> Estimate | None:
         """Return the best second with its interval. [m/s]"""
-        return estimate(self.best_mps, smallest=0.0)
+        return estimate_of_possible(self.possible_mps)
 
 
-def measured(motion: Motion, start_s: float, end_s: float) -> Measured:
-    """Return the figures of a stretch inside one piece."""
+def measured(
+    motion: Motion, start_s: float, end_s: float, possible_mps: FloatArray | None = None
+) -> Measured:
+    """Return the figures of a stretch inside one piece.
+
+    Without possible best seconds (``whole``) they are those of the drawn paths.
+    """
     paths = motion.paths(start_s, end_s, spacing_s=_SPACING_S)
     length_s = float(paths.time_s[-1] - paths.time_s[0])
     means = window_means(paths, min(_WINDOW_S, length_s))[1]
@@ -47,11 +55,23 @@ def measured(motion: Motion, start_s: float, end_s: float) -> Measured:
     straight = np.hypot(moved[0], moved[1])
     draws = (len(straight) - 1) // 2
     return Measured(
-        best_mps=_best_columns(means),
+        fitted_mps=float(means[:, 0].max()),
+        possible_mps=_possible(means) if possible_mps is None else possible_mps,
         distance_m=float(paths.distance_m[-1, 0]),
         displacement_m=float(straight[0]),
         displacement_sd_m=float(straight[1 + draws :].std()),
     )
+
+
+def _possible(means: FloatArray) -> FloatArray:
+    """Return equally likely best seconds from the estimate that drawn paths give."""
+    best = estimate(_best_columns(means), smallest=0.0)
+    if best is None:
+        return np.full(POSSIBLE, np.nan)
+    share = (np.random.default_rng(_SEED).permutation(POSSIBLE) + 0.5) / POSSIBLE
+    sd_mps = max(best.high - best.value, best.value - best.low) / QUANTILE
+    possible: FloatArray = np.maximum(best.value + sd_mps * ndtri(share), 0.0)
+    return possible
 
 
 def _best_columns(means: FloatArray) -> FloatArray:
@@ -78,7 +98,8 @@ def _best_columns(means: FloatArray) -> FloatArray:
 def joined(parts: list[Measured]) -> Measured:
     """Return the figures of several stretches together, the choosing of the best included."""
     return Measured(
-        best_mps=np.max([part.best_mps for part in parts], axis=0),
+        fitted_mps=max(part.fitted_mps for part in parts),
+        possible_mps=np.max([part.possible_mps for part in parts], axis=0),
         distance_m=sum(part.distance_m for part in parts),
         displacement_m=sum(part.displacement_m for part in parts),
         displacement_sd_m=float(np.sqrt(sum(part.displacement_sd_m**2 for part in parts))),
