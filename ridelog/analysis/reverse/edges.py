@@ -250,12 +250,13 @@ def whitened(
     *,
     sign: float = 1.0,
     drift_mps: float = 0.0,
+    slow_factor: float = 1.0,
 ) -> tuple[FloatArray, FloatArray]:
     """Return shapes of way and speed, and what was seen, divided by the fixes' noise.
 
     ``ways`` has a row for every fix taken, ``speeds`` for each of them that tells a speed; ``sign``
     is -1 where the shapes' time runs backwards. ``drift_mps`` is that of positions which no shape
-    stands for.
+    stands for, ``slow_factor`` widens the reported speeds' slow errors.
     """
     at_s = along.time_s[taken]
     since_s = at_s - at_s[0]
@@ -266,7 +267,7 @@ def whitened(
         return shapes, seen
     told = telling(along, taken)
     at_s = along.time_s[told]
-    cover = along.slow_mps**2 * np.exp(-np.abs(at_s[:, None] - at_s) / SLOW_SPEED_TIME_S)
+    cover = (slow_factor * along.slow_mps) ** 2 * np.exp(-np.abs(at_s[:, None] - at_s) / SLOW_SPEED_TIME_S)
     white = np.where(along.crawling[told], CRAWL_SD_MPS, along.white_mps)
     root = np.linalg.cholesky(cover + np.diag(white**2))
     return (

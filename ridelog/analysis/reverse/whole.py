@@ -58,6 +58,8 @@ _WINDOW_S = 1.0
 # Other travel takes part for a short time beyond where it is this fast.
 _RIDING_MPS = 0.5
 _BUILD = round(BUILD_S / GRID_S)
+# The size of slow errors is itself only learnt: as in the filter's cautious draws.
+_SLOW_FACTOR = 1.35
 # Walkers may go this far beyond the first trials.
 _ROOM = 20
 
@@ -247,7 +249,9 @@ class _Fixes:
             [np.zeros((len(speed), 2)), -built_up(speed - back, BUILD_S),
              built_up(before - speed, EASE_S), built_up(speed - after, EASE_S)], axis=1,
         )  # fmt: skip
-        shapes, seen = whitened(along, taken, ways, speeds, drift_mps=along.drift_mps)
+        shapes, seen = whitened(
+            along, taken, ways, speeds, drift_mps=along.drift_mps, slow_factor=_SLOW_FACTOR
+        )
         bend = max(round(BEND_S / GRID_S), -(-(end - start) // _MOST_BENDS))
         return _Fixes(
             shapes.T @ shapes, shapes.T @ seen, float(seen @ seen),
@@ -336,7 +340,7 @@ class _Model:
         matrix[:, size, :size] = matrix[:, :size, size] = fixes.onto[picked] + pulled[lively]
         corner = 1.001 * (fixes.square + float((pulled @ mean).max())) + 10.0
         matrix[:, size, size] = corner
-        factor: FloatArray = np.linalg.cholesky(matrix)
+        factor: FloatArray = np.linalg.cholesky(matrix).astype(np.float64, copy=False)
         pivots = np.diagonal(factor, axis1=1, axis2=2)
         prior = 0.5 * np.linalg.slogdet(precision)[1]
         likely = 0.5 * (corner - pivots[:, size] ** 2 - (pulled @ mean)[lively])
