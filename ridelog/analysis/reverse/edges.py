@@ -267,7 +267,9 @@ def whitened(
         return shapes, seen
     told = telling(along, taken)
     at_s = along.time_s[told]
-    cover = (slow_factor * along.slow_mps) ** 2 * np.exp(-np.abs(at_s[:, None] - at_s) / SLOW_SPEED_TIME_S)
+    cover = (slow_factor * along.slow_mps) ** 2 * np.exp(
+        -np.abs(at_s[:, None] - at_s) / SLOW_SPEED_TIME_S
+    )
     white = np.where(along.crawling[told], CRAWL_SD_MPS, along.white_mps)
     root = np.linalg.cholesky(cover + np.diag(white**2))
     return (

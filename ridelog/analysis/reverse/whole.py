@@ -32,7 +32,7 @@ from ridelog.track import BoolArray, FloatArray, IntArray
 
 # Instants tried as the ends alone have them; walkers among the likely ones, their rounds at every
 # step and at the last one, and possible speeds drawn at the end.
-_TRIALS, _WALKERS, _ROUNDS, _LAST_ROUNDS, POSSIBLE = 600, 200, 6, 16, 400
+_TRIALS, _WALKERS, _ROUNDS, _LAST_ROUNDS, POSSIBLE = 600, 80, 15, 45, 400
 # Steps are not smaller than this.
 _LEAST_SHARE = 0.05
 # The ends were found with the same fixes between them: drawn with this share of their evidence.
