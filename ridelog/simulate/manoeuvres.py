@@ -130,8 +130,10 @@ def _chosen(kind: str | None, kinds: tuple[str, ...], rng: np.random.Generator) 
 
 def _forward(ride: Ride, rng: np.random.Generator) -> None:
     """Ride off forward to a fair speed and hold it for a while."""
+    wanted_mps = float(rng.uniform(0.4, 0.85)) * ride.machine.steady_mps()
+    # Against wind or slope it may not reach that.
     ride.drive(
-        until_mps=float(rng.uniform(0.4, 0.85)) * ride.machine.steady_mps(),
+        until_mps=min(wanted_mps, 0.95 * ride.steady_mps()),
         build_s=float(rng.uniform(0.15, 0.4)),
     )
     ride.hold(float(rng.uniform(2.0, 6.0)))

@@ -66,6 +66,10 @@ class Ride:
         """Return the velocity at the end of what is laid out. [m/s]"""
         return float(self._velocity[-1][-1])
 
+    def steady_mps(self) -> float:
+        """Return the speed at which the machine settles in this wind and on this slope. [m/s]"""
+        return float(self.machine.steady_mps(1.0, **self._conditions()))
+
     def stand(self, for_s: float) -> None:
         """Stand still; the ride must have come to rest."""
         if abs(self.velocity_mps) > 1e-9:
