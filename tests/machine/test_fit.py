@@ -73,12 +73,13 @@ def test_equal_rides_give_equal_digits() -> None:
 
 
 def test_a_rider_who_held_back_leaves_the_top_open() -> None:
-    """Pull at 6 m/s is still strong: a top speed of 6.3 m/s was held, not reached."""
+    """Pull at 6 m/s is still strong: a top speed of 6.3 m/s may have been held, not reached."""
     # Two ways to explain it: fewer machines do not find the share of each (0.06 to 0.75 with 300).
     found = fit(SETUP, [evidence(held_mps=6.3)], count=1200)
     top, _ = top_speed(found.drive)
-    assert np.median(top) > 7.5
-    assert np.quantile(top, 0.95) - np.quantile(top, 0.05) > 1.0
+    low, high = np.quantile(top, (0.05, 0.95))
+    assert low < 6.3 + 0.3 and high > 9.0
+    assert np.mean(top > 7.5) > 0.25
 
 
 def test_a_set_up_alone_is_its_prior() -> None:
