@@ -32,12 +32,15 @@ def start_ride(
     return Ride(machine or random_machine(rng, steady_mps), heading, around)
 
 
-def brake_anyhow(ride: Ride, rng: np.random.Generator, to_mps: float = 0.0) -> None:
-    """Brake at 1.5-4 m/s² with a build-up of 0.1-0.4 s, as riders differ."""
+def brake_anyhow(
+    ride: Ride, rng: np.random.Generator, to_mps: float = 0.0, *, bites: bool = False
+) -> None:
+    """Brake at 1.5-4 m/s² with a build-up of 0.1-0.4 s, as riders differ, or none if it bites."""
+    decel, build = float(rng.uniform(1.5, 4.0)), float(rng.uniform(0.1, 0.4))
     ride.brake(
         to_mps,
-        decel_mps2=float(rng.uniform(1.5, 4.0)),
-        build_s=float(rng.uniform(0.1, 0.4)),
+        decel_mps2=decel,
+        build_s=0.03 if bites else build,
         ease_s=float(rng.uniform(0.08, 0.3)),
     )
 
@@ -116,8 +119,8 @@ def starts_and_stops(
 ) -> LabelledRide:
     """Return standing starts at full throttle, each ended by braking to a stop.
 
-    One machine in three pulls at once (a switch), the others open over 0.1-0.5 s, an attempt at a
-    time (a hand). Between attempts the machine turns round at a crawl and waits. ``top_mps`` is
+    One machine in three pulls and brakes at once (a switch), the others open over 0.1-0.5 s and
+    brake over 0.1-0.4 s, an attempt at a time (a hand). Between attempts the machine turns round at a crawl and waits. ``top_mps`` is
     what the machine settles at, drawn from 6.5-14; each pull goes on to 85-97 % of that, then is
     held for 0.5-4 s.
     """
@@ -133,7 +136,7 @@ def starts_and_stops(
             release_s=float(rng.uniform(0.05, 0.4)),
         )
         ride.hold(float(rng.uniform(0.5, 4.0)))
-        brake_anyhow(ride, rng)
+        brake_anyhow(ride, rng, bites=at_once)
         ride.stand(float(rng.uniform(2.0, 5.0)))
         if i % 2 == 0:
             ride.shift(float(rng.uniform(0.6, 0.95)), accel_mps2=0.6)
