@@ -120,9 +120,9 @@ def starts_and_stops(
     """Return standing starts at full throttle, each ended by braking to a stop.
 
     One machine in three pulls and brakes at once (a switch), the others open over 0.1-0.5 s and
-    brake over 0.1-0.4 s, an attempt at a time (a hand). Between attempts the machine turns round at a crawl and waits. ``top_mps`` is
-    what the machine settles at, drawn from 6.5-14; each pull goes on to 85-97 % of that, then is
-    held for 0.5-4 s.
+    brake over 0.1-0.4 s, an attempt at a time (a hand). Between attempts the machine turns round at
+    a crawl and waits. ``top_mps`` is what the machine settles at, drawn from 6.5-14; each pull goes
+    on to 85-97 % of that, then is held for 0.5-4 s.
     """
     top = top_mps or (machine.steady_mps() if machine else float(rng.uniform(6.5, 14.0)))
     ride = start_ride(rng, machine, steady_mps=top)
