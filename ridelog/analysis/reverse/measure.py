@@ -46,7 +46,9 @@ def measured(
 ) -> Measured:
     """Return the figures of a stretch inside one piece.
 
-    Without possible best seconds (``whole``) they are those of the drawn paths.
+    The best seconds that a model of the whole reverse allows (``whole``) may be given: it knows how
+    a machine moves and takes the pull for even, drawn paths take every bend for as likely and
+    flatten a peak. Neither is known to be right, so each gives half.
     """
     paths = motion.paths(start_s, end_s, spacing_s=_SPACING_S)
     length_s = float(paths.time_s[-1] - paths.time_s[0])
@@ -56,7 +58,7 @@ def measured(
     draws = (len(straight) - 1) // 2
     return Measured(
         fitted_mps=float(means[:, 0].max()),
-        possible_mps=_possible(means) if possible_mps is None else possible_mps,
+        possible_mps=_possible(means) if possible_mps is None else _halves(means, possible_mps),
         distance_m=float(paths.distance_m[-1, 0]),
         displacement_m=float(straight[0]),
         displacement_sd_m=float(straight[1 + draws :].std()),
@@ -72,6 +74,11 @@ def _possible(means: FloatArray) -> FloatArray:
     sd_mps = max(best.high - best.value, best.value - best.low) / QUANTILE
     possible: FloatArray = np.maximum(best.value + sd_mps * ndtri(share), 0.0)
     return possible
+
+
+def _halves(means: FloatArray, possible_mps: FloatArray) -> FloatArray:
+    result: FloatArray = np.where(np.arange(POSSIBLE) % 2 == 0, possible_mps, _possible(means))
+    return result
 
 
 def _best_columns(means: FloatArray) -> FloatArray:
