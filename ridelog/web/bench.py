@@ -40,7 +40,7 @@ class JobError(RideLogError):
 
 
 class Bench:
-    """One child process and the pipe to it. Not for several threads at once."""
+    """One child process and the pipe to it. Jobs from one thread; any may stop it."""
 
     def __init__(self, longest_s: float = LONGEST_S) -> None:
         self._longest_s = longest_s
@@ -57,13 +57,15 @@ class Bench:
         self._pipe = mine
 
     def stop(self) -> None:
-        """End the child at once."""
-        if self._process is not None:
-            self._process.kill()
-            self._process.join()
-        if self._pipe is not None:
-            self._pipe.close()
-        self._process = self._pipe = None
+        """End the child at once; another thread may do so, whose job then ends in words."""
+        # Taken before it is used: whoever comes second finds nothing left to end.
+        process, self._process = self._process, None
+        pipe, self._pipe = self._pipe, None
+        if process is not None:
+            process.kill()
+            process.join()
+        if pipe is not None:
+            pipe.close()
 
     def run(self, job: Job) -> Iterator[tuple[str, Any]]:
         """Do a job; yield its messages as they come, such as ("progress", 0.4).
@@ -78,7 +80,8 @@ class Bench:
             self.stop()
             self.start()
         pipe = self._pipe
-        assert pipe is not None
+        if pipe is None:  # another thread stopped it just now
+            raise JobError("the work was stopped.", "start `ridelog serve` again.")
         deadline = time.monotonic() + self._longest_s
         done = False
         try:

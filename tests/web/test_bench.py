@@ -2,6 +2,8 @@
 
 import os
 import signal
+import time
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 import pytest
@@ -61,3 +63,28 @@ def test_a_job_that_takes_too_long_is_stopped(tmp_path: Path) -> None:
             list(bench.run(Job("measure_ride", {"log": log_in(tmp_path, b"x")})))
     finally:
         bench.stop()
+
+
+def test_two_threads_may_stop_it_at_once() -> None:
+    """The server ends while a job is given up: both end the child, one after the other or not."""
+
+    class Slow:
+        """A child that takes a moment to end, so that both threads are inside ``stop``."""
+
+        ended = 0
+
+        def kill(self) -> None:
+            self.ended += 1
+
+        def join(self) -> None:
+            time.sleep(0.02)
+
+    bench = Bench()
+    for _ in range(10):
+        child = Slow()
+        bench._process = child  # type: ignore[assignment]  # only these two are called
+        with ThreadPoolExecutor(4) as pool:
+            stops = [pool.submit(bench.stop) for _ in range(4)]
+        for stop in stops:
+            stop.result()
+        assert child.ended == 1 and bench._process is None
