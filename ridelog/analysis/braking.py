@@ -29,9 +29,10 @@ _DEVELOPED_FROM, _DEVELOPED_TO = 0.8, 0.1
 # off-road tyres: friction 0.58-0.88, FME report for The Oregonian, 2007; sports tyres 1.0).
 _WIDEST, _MOST_MPS2 = 1.0, 10.0
 _SPACING_S = 0.05
-# How long a brake builds up is hardly in the log, and half of it is a shift of brake-on. Taken as
-# at once one time in three, else 0.1 to 0.45 s (common practice, no source), it spreads by 0.15 s.
-_UNSEEN_BRAKE_ON_S = 0.07
+# How long a brake builds up is hardly in the log, and about half of it is a shift of brake-on.
+# Taken as at once one time in three, else 0.1 to 0.4 s (common practice, no source), it spreads by
+# 0.14 s.
+_UNSEEN_BRAKE_ON_S = 0.065
 _SEED = 20261127
 # The cautious draws spread every corner of the ride over two seconds. Of a braking's two corners
 # more is known, since a line on either side locates them: the spread of distance and deceleration

@@ -20,9 +20,9 @@ from ridelog.filtering.start_draws import DrawnStart, draw_starts
 from ridelog.filtering.start_models import OPENING, StartModels
 from ridelog.track import FloatArray, IntArray
 
-# With the opening of one start in three taken as none and of two as 0.1 to 0.5 s, its standard
-# deviation is 0.17 s; half of it is a shift of the start that no fix tells from another start.
-UNSEEN_START_S = 0.08
+# With the opening of one start in three taken as none and of two as 0.1 to 0.45 s, its standard
+# deviation is 0.15 s; half of it is a shift of the start that no fix tells from another start.
+UNSEEN_START_S = 0.07
 # An electric drive pulls hardest from rest: its force never grows with speed. So the acceleration
 # over the first part of a start is hardly ever below this share of that over the second, within
 # this spread; a soft controller or hand may do otherwise, which keeps a tenth of the weight.

@@ -18,7 +18,7 @@ from ridelog.filtering.sightings import CRAWL_MPS, CRAWL_SD_MPS
 from ridelog.track import BoolArray, FloatArray, IntArray
 
 # A switch and a controller without a ramp give the whole current at once, a hand or a ramp within
-# 0.1 to 0.5 s, gently at first: common practice, no source. Ten fixes a second do not tell which.
+# 0.1 to 0.45 s, gently at first: common practice, no source. Ten fixes a second do not tell which.
 # This opening finds the start without bias on average over one such machine in three at once, the
 # others evenly in between (what that leaves open: ``standing.UNSEEN_START_S``). Length of both
 # parts, and by how much acceleration may have grown at the end of each (after the second: the pull

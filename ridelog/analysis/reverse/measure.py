@@ -48,7 +48,7 @@ def measured(
 
     The best seconds that a model of the whole reverse allows (``whole``) may be given: it knows how
     a machine moves and takes the pull for even, drawn paths take every bend for as likely and
-    flatten a peak. Neither is known to be right, so each gives half.
+    flatten a peak. Neither is known to be right: the first gives two of three, the other the third.
     """
     paths = motion.paths(start_s, end_s, spacing_s=_SPACING_S)
     length_s = float(paths.time_s[-1] - paths.time_s[0])
@@ -58,7 +58,7 @@ def measured(
     draws = (len(straight) - 1) // 2
     return Measured(
         fitted_mps=float(means[:, 0].max()),
-        possible_mps=_possible(means) if possible_mps is None else _halves(means, possible_mps),
+        possible_mps=_possible(means) if possible_mps is None else _shared(means, possible_mps),
         distance_m=float(paths.distance_m[-1, 0]),
         displacement_m=float(straight[0]),
         displacement_sd_m=float(straight[1 + draws :].std()),
@@ -76,8 +76,8 @@ def _possible(means: FloatArray) -> FloatArray:
     return possible
 
 
-def _halves(means: FloatArray, possible_mps: FloatArray) -> FloatArray:
-    result: FloatArray = np.where(np.arange(POSSIBLE) % 2 == 0, possible_mps, _possible(means))
+def _shared(means: FloatArray, possible_mps: FloatArray) -> FloatArray:
+    result: FloatArray = np.where(np.arange(POSSIBLE) % 3 > 0, possible_mps, _possible(means))
     return result
 
 
