@@ -23,7 +23,7 @@ from ridelog.track import BoolArray, FloatArray, IntArray
 # others evenly in between (what that leaves open: ``standing.UNSEEN_START_S``). Length of both
 # parts, and by how much acceleration may have grown at the end of each (after the second: the pull
 # of a small machine, either way).
-OPENING = ((0.07, 0.6), (0.17, 3.0))
+OPENING = ((0.06, 0.6), (0.15, 3.0))
 # After that the pull changes slowly, as the drive's force falls with speed: about 0.5 m/s² in a
 # second. A later corner keeps the intensity learnt there.
 RUN_JERK = 0.25
