@@ -92,7 +92,8 @@ def estimate_motion(track: Track, *, progress: Callable[[float], None] | None = 
     lively = None
     if lost:
         livelier = _learnt(chain, evidence, part_of_progress(progress, 0.2, 0.4), steady=False)
-        lively = _BEYOND * (states_of(chain, weights_of(chain, evidence, livelier)) - states)
+        # How pulls end is one of two ways: the truth lies between both fits, not beyond.
+        lively = states_of(chain, weights_of(chain, evidence, livelier)) - states
     cautious = _cautious(chain, evidence, scales, sharp, seen)
     variances = variances_of(chain, cautious, part_of_progress(progress, 0.8, 1.0))
     motion = _motion(
