@@ -3,11 +3,10 @@
 from dataclasses import dataclass, field
 
 import numpy as np
-from scipy.special import ndtri
 
 from ridelog.analysis.corners import Corner, falling_corner, resting_corner, rising_corner
 from ridelog.analysis.fitted import along_speed, fitted_paths, usable_between
-from ridelog.analysis.interval import estimate
+from ridelog.analysis.interval import estimate, even_normals
 from ridelog.analysis.result import Estimate
 from ridelog.analysis.slowing import Slowing, find_slowings
 from ridelog.analysis.stretches import Stretch
@@ -248,9 +247,7 @@ def _calmed(figures: FloatArray, share: float) -> FloatArray:
 def _cautious_spread(columns: int) -> FloatArray:
     """Return normal deviations for the cautious draws, 0 for the other columns, shape (k,)."""
     first = 1 + (columns - 1) // 2
-    even = ndtri((np.arange(columns - first) + 0.5) / max(columns - first, 1))
-    shuffled = np.random.default_rng(_SEED).permutation(even)
-    return np.concatenate([np.zeros(first), shuffled])
+    return np.concatenate([np.zeros(first), even_normals(columns - first, _SEED)])
 
 
 def _noise_density(motion: Motion, sd_mps: float) -> float:

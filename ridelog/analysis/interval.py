@@ -1,6 +1,7 @@
 """From the figure of every drawn path to one estimate: the project's only maker of intervals."""
 
 import numpy as np
+from scipy.special import ndtri
 
 from ridelog.analysis.result import LEVEL, QUANTILE, Estimate
 from ridelog.track import FloatArray
@@ -52,6 +53,16 @@ def estimate(
     )
     low, high = value - reach, value + reach
     return Estimate(value, min(value, max(low, smallest)), max(value, min(high, largest)), LEVEL)
+
+
+def even_normals(count: int, seed: int) -> FloatArray:
+    """Return normal deviations spread evenly in probability, shuffled, shape (count,).
+
+    A spread that has nothing to do with the draws is laid over them so: without a draw's luck.
+    """
+    rank = np.random.default_rng(seed).permutation(count)
+    result: FloatArray = ndtri((rank + 0.5) / count)
+    return result
 
 
 def estimate_of_possible(values: FloatArray) -> Estimate | None:

@@ -11,8 +11,8 @@ Derivation: DEVELOPERS.md, "Coasting".
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.special import ndtri
 
+from ridelog.analysis.interval import even_normals
 from ridelog.track import FloatArray
 from ridelog.units import STANDARD_GRAVITY_MPS2
 
@@ -159,8 +159,7 @@ def wind_square(
     spread = np.sqrt(4.0 * wind**2 * wind_sd**2 + 2.0 * wind_sd**4) / (4.0 * air)
     columns = np.full(len(wind_ps), mean)
     if draws:
-        rank = np.random.default_rng(_SEED).permutation(draws)
-        columns[-draws:] += np.hypot(spread, mean * air_sd / air) * ndtri((rank + 0.5) / draws)
+        columns[-draws:] += np.hypot(spread, mean * air_sd / air) * even_normals(draws, _SEED)
     return columns
 
 

@@ -33,7 +33,7 @@ _LEAST_NOISE_M = 0.05
 # Finding one may uncover another beside it.
 _ROUNDS = 3
 # Median absolute deviation of a normal variable; sum of the squares of 1, -3, 3, -1.
-_MAD, _THIRD = 0.6745, 20.0
+MAD, _THIRD = 0.6745, 20.0
 
 
 def find_bursts(seen: Sightings, good: BoolArray) -> BoolArray:
@@ -81,7 +81,7 @@ def _noise(seen: Sightings) -> float:
     across = np.abs(third[:, 0] * north - third[:, 1] * east) / np.maximum(
         np.hypot(east, north), 1e-9
     )
-    usual = float(np.median(across)) / _MAD / _THIRD**0.5
+    usual = float(np.median(across)) / MAD / _THIRD**0.5
     return float(max(usual, _LEAST_NOISE_M, seen.position_step_m))
 
 

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ridelog.filtering.bursts import HARDEST_MPS2, find_bursts
+from ridelog.filtering.bursts import HARDEST_MPS2, MAD, find_bursts
 from ridelog.filtering.sightings import Sightings
 from ridelog.track import BoolArray, FloatArray
 
@@ -24,8 +24,6 @@ _FEW_FIXES = 4
 _SLEW_MPS = 1.5
 # Readings around a spike agree to within this share of it.
 _LEVEL_SHARE = 0.25
-# Median absolute deviation of a normal variable.
-_MAD = 0.6745
 
 
 @dataclass(frozen=True)
@@ -83,7 +81,7 @@ def _good_velocities(seen: Sightings) -> BoolArray:
     velocity = np.nan_to_num(seen.velocity_mps[known])
     around = np.stack([_median_of_five(velocity[:, axis]) for axis in (0, 1)], axis=1)
     off = np.hypot(*(velocity - around).T)
-    spread = float(np.median(off[moving])) / _MAD
+    spread = float(np.median(off[moving])) / MAD
     spacing = np.gradient(seen.time_s)[known]
     reach = 2.0 * spacing
     lone = off > _GROSS * max(spread, 0.1)
@@ -94,7 +92,7 @@ def _good_velocities(seen: Sightings) -> BoolArray:
     chord, within = chord[known], within[known]
     apart = np.hypot(*(velocity - chord).T)
     apart_moving = apart[moving & np.isfinite(apart)]
-    usual = float(np.median(apart_moving)) / _MAD if len(apart_moving) else np.inf
+    usual = float(np.median(apart_moving)) / MAD if len(apart_moving) else np.inf
     with np.errstate(invalid="ignore"):
         against = apart > _GROSS * usual + within
     level = _off_a_level(np.hypot(*velocity.T), max(_GROSS * 0.1, 1.5 * seen.speed_step_mps))

@@ -22,19 +22,19 @@ GRID_S, _COARSE = 0.05, 4
 # at most this share of it, and so much of what came before (after) it.
 _REACH_S, _INSIDE_S, _INSIDE_SHARE, OUTSIDE_S = 2.5, 3.5, 0.6, 6.0
 # Other travel takes part for this long beyond where it is this fast.
-RIDING_MPS, RIDING_S = 1.0, 1.2
+_RIDING_MPS, RIDING_S = 1.0, 1.2
 # A pull builds up, a brake lets go, over some tenths of a second (StVZO § 41 (12): 0.6 s for
 # response and build-up together).
 BUILD_S, EASE_S = 0.3, 0.2
 # Backing off from a stop is done gently, about 1 m/s² give or take half, then at an even speed
 # give or take 0.25 m/s²: common practice, no source. Ridden on or braked forward: 1.5 +- 1.5.
-PULL, EVEN, RIDE = (1.0, 0.5), 0.25, (1.5, 1.5)
+PULL, _EVEN, RIDE = (1.0, 0.5), 0.25, (1.5, 1.5)
 # How long that pull lasts is open. [s]
 LASTS_S = (0.4, 0.7, 1.1, 1.6, 2.3, 3.2)
 # Beside that the slope may change this often, by the root of this jerk's intensity times the time
 # between (the filter's own for a run, twice as much outside). [s], [m²/s⁵]
 BEND_S, _JERK_IN, JERK_OUT = 0.6, 0.25, 0.5
-_BENDS_IN, BENDS_OUT = 5, 3
+_BENDS_IN, _BENDS_OUT = 5, 3
 # An instant this much less likely (logarithm) is not looked at closely; of the other travel's
 # instants only so many are. No prior knowledge of where the machine is. [m]
 _CUT, _MOST_OTHER, ANYWHERE_M = 10.0, 8, 50.0
@@ -88,7 +88,7 @@ def edge_of(along: Along, near_s: float, side: int, length_s: float) -> Edge | N
     path_s = sign * (along.path_time_s - near_s)
     inside_s = min(_INSIDE_S, _INSIDE_SHARE * length_s, float(path_s.max()))
     outside_s = max(-OUTSIDE_S, float(path_s.min()))
-    riding = path_s[(path_s < -BUILD_S) & (along.path_mps > RIDING_MPS)]
+    riding = path_s[(path_s < -BUILD_S) & (along.path_mps > _RIDING_MPS)]
     if len(riding):
         outside_s = max(outside_s, float(riding.max()) - RIDING_S)
     at_s = sign * (along.time_s - near_s)
@@ -205,7 +205,7 @@ class _Model:
         nothing = self.count - 1
         bend = round(BEND_S / GRID_S)
         reverse = [start, start + lasts, *(start + bend * k for k in range(1, _BENDS_IN + 1))]
-        before = [other - bend * k for k in range(BENDS_OUT + 1)]
+        before = [other - bend * k for k in range(_BENDS_OUT + 1)]
         offset = 2 + self.ends[1] - self.first + 1 - self.ends[0]
         picked = np.stack(
             [np.zeros_like(start), np.ones_like(start)]
@@ -228,12 +228,12 @@ class _Model:
 
     def _prior(self) -> tuple[FloatArray, FloatArray]:
         """Return precision and mean of the shapes' factors."""
-        even = EVEN**-2
+        even = _EVEN**-2
         precision = np.diag(
             [ANYWHERE_M**-2, self.drift_mps**-2, PULL[1] ** -2 + even, even]
             + [1.0 / (_JERK_IN * BEND_S)] * _BENDS_IN
             + [RIDE[1] ** -2]
-            + [1.0 / (JERK_OUT * BEND_S)] * BENDS_OUT
+            + [1.0 / (JERK_OUT * BEND_S)] * _BENDS_OUT
         )
         # The pull ends in about no acceleration: its two changes of slope cancel.
         precision[2, 3] = precision[3, 2] = even

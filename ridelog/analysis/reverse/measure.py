@@ -3,9 +3,8 @@
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.special import ndtri
 
-from ridelog.analysis.interval import estimate, estimate_of_possible
+from ridelog.analysis.interval import estimate, estimate_of_possible, even_normals
 from ridelog.analysis.result import QUANTILE, Estimate
 from ridelog.analysis.reverse.whole import POSSIBLE
 from ridelog.analysis.windows import window_means
@@ -70,9 +69,8 @@ def _possible(means: FloatArray) -> FloatArray:
     best = estimate(_best_columns(means), smallest=0.0)
     if best is None:
         return np.full(POSSIBLE, np.nan)
-    share = (np.random.default_rng(_SEED).permutation(POSSIBLE) + 0.5) / POSSIBLE
     sd_mps = max(best.high - best.value, best.value - best.low) / QUANTILE
-    possible: FloatArray = np.maximum(best.value + sd_mps * ndtri(share), 0.0)
+    possible: FloatArray = np.maximum(best.value + sd_mps * even_normals(POSSIBLE, _SEED), 0.0)
     return possible
 
 

@@ -7,6 +7,7 @@ the ends leave open. Derivation: DEVELOPERS.md, "Reverse".
 """
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
@@ -280,8 +281,9 @@ class _Fixes:
              np.where(beginning <= self.high, after + beginning - start, nothing)], axis=1,
         )  # fmt: skip
 
-    def prior(self) -> tuple[FloatArray, FloatArray]:
-        """Return precision of the factors for each liveliness, (levels, p, p), and their mean."""
+    @cached_property
+    def prior(self) -> "_Prior":
+        """What is known of the factors beforehand: the same for all trials, however often moved."""
         outer = [RIDE[1] ** -2, *[1.0 / (JERK_OUT * BEND_S)] * _BENDS_OUT]
         pull, inner = PULL[1] ** -2, np.arange(5, 5 + self.bends)
         # The pull ends in about no acceleration, the brake begins from it: their changes cancel.
@@ -296,7 +298,27 @@ class _Fixes:
         mean[[1, 4]], mean[[2, 3]] = PULL[0], -PULL[0]
         mean[[5 + self.bends, 6 + self.bends + _BENDS_OUT]] = RIDE[0]
         levels = zip(_EVEN, _JERK, strict=True)
-        return np.stack([once + even / e**2 + bend / j for e, j in levels]), mean
+        precision = np.stack([once + even / e**2 + bend / j for e, j in levels])
+        return _Prior(
+            precision, precision @ mean, precision @ mean @ mean,
+            0.5 * np.linalg.slogdet(precision)[1],
+        )  # fmt: skip
+
+
+@dataclass(frozen=True)
+class _Prior:
+    """The factors of the shapes before anything is seen, for each of so many levels of liveliness.
+
+    precision : shape (levels, p, p).
+    pulled : precision times the mean, shape (levels, p).
+    square : the mean's square under the precision, shape (levels,).
+    half_log_det : half the logarithm of the precision's determinant, shape (levels,).
+    """
+
+    precision: FloatArray
+    pulled: FloatArray
+    square: FloatArray
+    half_log_det: FloatArray
 
 
 @dataclass(frozen=True)
@@ -324,27 +346,25 @@ class _Model:
         trials = np.where(good[:, None], trials, trials[np.argmax(good)])
         changes, used = fixes.changes(trials)
         picked = fixes.picked(trials, changes, used)
-        precision, mean = fixes.prior()
-        size = len(mean)
+        prior = fixes.prior
+        size = prior.pulled.shape[1]
         lively = trials[:, _LIVELY]
         matrix = np.empty((len(trials), size + 1, size + 1))
         among = picked[:, :, None] * len(fixes.onto) + picked[:, None, :]
         matrix[:, :size, :size] = np.take(fixes.products, among)
-        matrix[:, :size, :size] += precision[lively]
+        matrix[:, :size, :size] += prior.precision[lively]
         # Speed and slope at the end are zero.
         left_s: FloatArray = GRID_S * (trials[:, [_END]] - changes).astype(np.float64)
         rest = np.stack([np.where(used, built_up(left_s, BUILD_S), 0.0), used], axis=1) / _AT_REST
         inner = slice(1, 1 + changes.shape[1])
         matrix[:, inner, inner] += np.swapaxes(rest, 1, 2) @ rest
-        pulled = precision @ mean
-        matrix[:, size, :size] = matrix[:, :size, size] = fixes.onto[picked] + pulled[lively]
-        corner = 1.001 * (fixes.square + float((pulled @ mean).max())) + 10.0
+        matrix[:, size, :size] = matrix[:, :size, size] = fixes.onto[picked] + prior.pulled[lively]
+        corner = 1.001 * (fixes.square + float(prior.square.max())) + 10.0
         matrix[:, size, size] = corner
         factor: FloatArray = np.linalg.cholesky(matrix).astype(np.float64, copy=False)
         pivots = np.diagonal(factor, axis1=1, axis2=2)
-        prior = 0.5 * np.linalg.slogdet(precision)[1]
-        likely = 0.5 * (corner - pivots[:, size] ** 2 - (pulled @ mean)[lively])
-        likely += prior[lively] - np.log(pivots[:, :size]).sum(axis=1)
+        likely = 0.5 * (corner - pivots[:, size] ** 2 - prior.square[lively])
+        likely += prior.half_log_det[lively] - np.log(pivots[:, :size]).sum(axis=1)
         # Any length of pull, hold and brake is as likely by its logarithm.
         lengths = np.diff(trials[:, [_START, _PULLED, _BRAKE, _END]], axis=1)
         lengths[:, 1] += round(_HELD_S / GRID_S) - _BUILD
