@@ -116,23 +116,24 @@ def starts_and_stops(
     attempts: int | None = None,
     top_mps: float | None = None,
     machine: Machine | None = None,
+    at_once: bool = False,
 ) -> LabelledRide:
     """Return standing starts at full throttle, each ended by braking to a stop.
 
-    One machine in three pulls and brakes at once (a switch), the others open over 0.1-0.5 s and
-    brake over 0.1-0.4 s, an attempt at a time (a hand). Between attempts the machine turns round at
-    a crawl and waits. ``top_mps`` is what the machine settles at, drawn from 6.5-14; each pull goes
-    on to 85-97 % of that, then is held for 0.5-4 s.
+    The throttle opens over 0.1-0.5 s and the brake builds up over 0.1-0.4 s (a hand), or both act
+    ``at_once`` (a switch). Between attempts the machine turns round at a crawl and waits.
+    ``top_mps`` is what the machine settles at, drawn from 6.5-14; each pull goes on to 85-97 % of
+    that, then is held for 0.5-4 s.
     """
     top = top_mps or (machine.steady_mps() if machine else float(rng.uniform(6.5, 14.0)))
     ride = start_ride(rng, machine, steady_mps=top)
-    at_once = rng.random() < 1.0 / 3.0
     for i in range(attempts or int(rng.integers(3, 6))):
         ride.stand(float(rng.uniform(2.5, 8.0)))
         reached = _reachable(ride, top * float(rng.uniform(0.85, 0.97)))
+        opening = float(rng.uniform(0.1, 0.5))
         ride.drive(
             until_mps=reached,
-            build_s=0.05 if at_once else float(rng.uniform(0.1, 0.5)),
+            build_s=0.05 if at_once else opening,
             release_s=float(rng.uniform(0.05, 0.4)),
         )
         ride.hold(float(rng.uniform(0.5, 4.0)))

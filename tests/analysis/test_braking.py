@@ -42,8 +42,7 @@ def test_brakings_are_found_where_and_as_hard_as_they_were(rate_hz: float, speed
     errors = np.array(pairs(ride, found))
     assert np.abs(errors[:, 0]).max() < 0.35
     assert np.abs(errors[:, 1]).max() < 0.3
-    # How the brake builds up is hardly in the log: 0.1 s of it is 5 %.
-    assert np.abs(errors[:, 2]).max() < 0.25
+    assert np.abs(errors[:, 2]).max() < (0.15 if rate_hz > 1.0 else 0.25)
     assert all(braking.is_stop for braking in found.stops)
     for braking in found.each:
         assert braking.mean_decel.low < braking.mean_decel.value < braking.mean_decel.high

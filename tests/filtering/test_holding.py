@@ -27,9 +27,8 @@ def test_the_pace_of_a_hold_is_found(hold_mps: float) -> None:
     track = to_track(held_ride(61, hold_mps)[1])
     hold = find_hold(sightings_of(track), track.speed_mps)
     assert hold is not None
-    # The first reading after a release lies up to a tenth of a second of riding above it, the
-    # least of several readings at that pace three deviations of 0.08 m/s below.
-    assert hold_mps - 0.25 < hold.pace_mps < hold_mps + 0.3
+    # The first reading after a release lies up to a tenth of a second of riding above it.
+    assert hold_mps - 0.2 < hold.pace_mps < hold_mps + 0.3
     assert hold.repeated.sum() > 100
 
 

@@ -69,7 +69,11 @@ def one_braked(log: str, kind: str, seed: int, number: int) -> list[Row]:
     """Return a row for each braking of one ride, true or found."""
     kind = _kind_of(kind, number)
     rng = np.random.default_rng([seed, number, 1])
-    ride = (starts_and_stops if number % 2 else out_and_back)(rng)
+    # One in three of those that start and stop brakes at once: one machine in six.
+    if number % 2:
+        ride = starts_and_stops(rng, at_once=rng.random() < 1.0 / 3.0)
+    else:
+        ride = out_and_back(rng)
     found = measure_brakings(logged(ride, log, kind, rng))
     return _compared(ride, found)
 

@@ -49,7 +49,8 @@ def one_ride(log: str, kind: str, seed: int, number: int) -> tuple[list[Outcome]
     rate_hz, reports, white_m = LOGS[log]
     kind = RECEIVER_KINDS[number % len(RECEIVER_KINDS)] if kind == "mixed" else kind
     rng = np.random.default_rng([seed, number])
-    ride = starts_and_stops(rng)
+    # One machine in three pulls and brakes at once, as the priors of both have it.
+    ride = starts_and_stops(rng, at_once=rng.random() < 1.0 / 3.0)
     receiver = preset(
         kind,  # type: ignore[arg-type]  # checked by preset
         rate_hz, rng, reports_speed=reports, position_white_m=white_m,
