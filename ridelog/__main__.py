@@ -1,5 +1,21 @@
-"""Run the command line with ``python -m ridelog``."""
+"""Everything put together: the commands, and the one that opens the workshop page."""
 
-from ridelog.cli import main
+from ridelog.cli.main import app, run
+from ridelog.web.command import register
 
-main()
+register(app)
+
+
+def main(arguments: list[str] | None = None) -> None:
+    """Run the command line; leave with 0 done, 1 no answer, 2 wrong use.
+
+    Parameters
+    ----------
+    arguments : list of str, optional
+        Instead of those of the process.
+    """
+    run(arguments)
+
+
+if __name__ == "__main__":
+    main()

@@ -1,41 +1,38 @@
-"""The one-way flow: a module imports from its left only, which the imports themselves show."""
+"""The one-way flow: a part imports from those before it only, which the imports themselves show."""
 
 import ast
+from itertools import pairwise
 from pathlib import Path
 
 import pytest
 
 PACKAGE = Path(__file__).resolve().parents[1] / "ridelog"
-# From left to right; a stage may import itself and what stands before it.
-FLOW = ("importer", "filtering", "analysis", "machine", "compare", "report")
-# What every stage may import, and what these themselves may import.
-SHARED = {
-    "errors": set(),
-    "units": set(),
-    "flags": set(),
-    "track": {"flags", "errors"},
-    "geodesy": {"track", "units"},
-}
-ABOVE = {
+# From the ground up; a part may import itself and what stands before it.
+ORDER = (
+    "core",
+    "importer",
+    "filtering",
+    "present",
+    "analysis",
+    "machine",
+    "compare",
+    "report",
+    "book",
+    "workflow",
+    "simulate",
     "cli",
-    "cli_book",
-    "cli_compare",
-    "cli_machine",
-    "cli_braking",
-    "cli_handling",
-    "cli_launches",
-    "cli_reverse",
-    "many_values",
-    "options",
-    "progress",
-    "terminal",
     "web",
-    "__main__",
-}
+)
+# Beside the order: what these may import besides themselves.
+ONLY = {"book": {"core"}, "simulate": {"core"}}
+# These parts may be imported by those alone.
+BY_FEW = {"book": {"workflow", "cli", "web"}, "simulate": set[str](), "cli": set[str]()}
+DRAWN = ("page", "plot")
+MODULES = sorted(PACKAGE.rglob("*.py"))
 
 
-def imported_parts(path: Path) -> set[str]:
-    """Return the parts of ridelog that a module imports, lazily or not."""
+def imported(path: Path) -> set[str]:
+    """Return the modules of ridelog that a module imports, lazily or not."""
     found: set[str] = set()
     for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
         if isinstance(node, ast.ImportFrom):
@@ -43,51 +40,74 @@ def imported_parts(path: Path) -> set[str]:
             if node.module == "ridelog":
                 found |= {alias.name for alias in node.names} - {"__version__"}
             elif node.module and node.module.startswith("ridelog."):
-                found.add(node.module.split(".")[1])
+                found.add(node.module.removeprefix("ridelog."))
+                found |= {f"{node.module.removeprefix('ridelog.')}.{n.name}" for n in node.names}
         elif isinstance(node, ast.Import):
-            found |= {n.name.split(".")[1] for n in node.names if n.name.startswith("ridelog.")}
+            found |= {n.name.removeprefix("ridelog.") for n in node.names if "ridelog." in n.name}
     return found
+
+
+def imported_parts(path: Path) -> set[str]:
+    return {name.split(".")[0] for name in imported(path)}
 
 
 def part_of(path: Path) -> str:
     return path.relative_to(PACKAGE).with_suffix("").parts[0]
 
 
-def allowed(part: str) -> set[str] | None:
-    """Return what a part may import from ridelog; None means anything."""
-    if part in ABOVE:
-        return None
-    if part in SHARED:
-        return set(SHARED[part])
-    if part == "simulate":
-        return {"simulate", *SHARED}
-    if part in FLOW:
-        return {*FLOW[: FLOW.index(part) + 1], *SHARED}
+def allowed(part: str) -> set[str]:
+    """Return what a part may import from ridelog."""
+    if part == "__main__":
+        return {"cli", "web"}
     if part == "__init__":
-        return {*FLOW, *SHARED}
-    if part == "book":
-        return {"book", *SHARED}
-    # A part that stands in no flow yet needs a line here before it may import anything.
-    return set()
+        return {*ORDER[: ORDER.index("simulate")]}
+    if part in ONLY:
+        return {part, *ONLY[part]}
+    before = set(ORDER[: ORDER.index(part) + 1])
+    return {one for one in before if one == part or part in BY_FEW.get(one, {part})}
 
 
-MODULES = sorted(PACKAGE.rglob("*.py"))
+def test_every_part_stands_in_the_order() -> None:
+    folders = {path.name for path in PACKAGE.iterdir() if (path / "__init__.py").is_file()}
+    assert folders == set(ORDER)
+    assert {path.name for path in PACKAGE.glob("*.py")} == {"__init__.py", "__main__.py"}
 
 
 @pytest.mark.parametrize("path", MODULES, ids=lambda p: str(p.relative_to(PACKAGE)))
 def test_no_step_back_in_the_flow(path: Path) -> None:
-    permitted = allowed(part_of(path))
-    if permitted is not None:
-        assert imported_parts(path) <= permitted
+    assert imported_parts(path) <= allowed(part_of(path))
+
+
+@pytest.mark.parametrize("path", MODULES, ids=lambda p: str(p.relative_to(PACKAGE)))
+def test_measuring_knows_neither_page_nor_plot(path: Path) -> None:
+    """What a subject measures may not depend on how it is shown."""
+    place = path.relative_to(PACKAGE).parts
+    if place[0] == "analysis" and len(place) == 3 and place[2] == "measure.py":
+        seen, wanted = {f"analysis.{place[1]}.measure"}, imported(path)
+        while wanted - seen:
+            name = (wanted - seen).pop()
+            seen.add(name)
+            module = PACKAGE.joinpath(*name.split(".")).with_suffix(".py")
+            if name.startswith("analysis.") and module.is_file():
+                wanted |= imported(module)
+        drawn = {n for n in seen if n.startswith("analysis.") and n.split(".")[-1] in DRAWN}
+        assert not drawn
+        assert not {name for name in seen if name.split(".")[0] == "present"}
+
+
+def test_cli_and_web_do_not_know_each_other() -> None:
+    for one, other in pairwise(("cli", "web", "cli")):
+        for path in (PACKAGE / one).rglob("*.py"):
+            assert other not in imported_parts(path), path
 
 
 def test_the_test_sees_a_step_back(tmp_path: Path) -> None:
     module = tmp_path / "module.py"
     module.write_text(
-        "def f():\n    from ridelog.report.text import WIDTH\n    import ridelog.cli\n"
+        "def f():\n    from ridelog.report.screen import WIDTH\n    import ridelog.cli\n"
     )
     assert imported_parts(module) == {"report", "cli"}
-    assert not imported_parts(module) <= (allowed("filtering") or set())
+    assert not imported_parts(module) <= allowed("filtering")
 
 
 @pytest.mark.parametrize("path", MODULES, ids=lambda p: str(p.relative_to(PACKAGE)))

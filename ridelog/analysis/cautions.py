@@ -2,10 +2,10 @@
 
 from dataclasses import dataclass
 
-from ridelog.analysis.seen_way import WELL_SEEN
-from ridelog.analysis.signal_quality import SignalQuality
-from ridelog.analysis.top_speed import TopSpeed
-from ridelog.units import SPEED_UNITS
+from ridelog.analysis.coverage import WELL_SEEN
+from ridelog.analysis.signal.measure import SignalQuality
+from ridelog.analysis.top_speed.measure import TopSpeed
+from ridelog.core.units import SPEED_UNITS
 
 _MPH, _KMH = SPEED_UNITS["mph"], SPEED_UNITS["km/h"]
 # Published youth classes, 16 CFR 1420 (ANSI/SVIA 1) as the CPSC explains them, and ASTM F2641-08.

@@ -6,8 +6,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from ridelog.analysis.windows import windows_of
+from ridelog.core.track import BoolArray, FloatArray
 from ridelog.filtering.motion import Motion, Paths
-from ridelog.track import BoolArray, FloatArray
 
 SPACING_S = 0.1
 _NEAR_S = 30.0

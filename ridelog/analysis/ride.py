@@ -4,28 +4,28 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ridelog.analysis.braking import Brakings, measure_brakings
-from ridelog.analysis.braking_cautions import advised_speed_caution, braking_cautions
+from ridelog.analysis.acceleration.measure import PullCurve, measure_pull
+from ridelog.analysis.acceleration.run_draws import draw_runs
+from ridelog.analysis.braking.cautions import advised_speed_caution, braking_cautions
+from ridelog.analysis.braking.measure import Brakings, measure_brakings
+from ridelog.analysis.braking.stopping import StoppingDistance, project_stop
 from ridelog.analysis.cautions import (
     Caution,
     general_cautions,
     signal_cautions,
     top_speed_cautions,
 )
-from ridelog.analysis.coasting import Coasting, coasting_between
+from ridelog.analysis.coasting.measure import Coasting, coasting_between
 from ridelog.analysis.handling import Handling, measure_handling
 from ridelog.analysis.handling.cautions import handling_cautions
-from ridelog.analysis.launch_windows import parse_window
-from ridelog.analysis.launches import Launches, measure_launches
-from ridelog.analysis.phases import Phases, divide_ride
-from ridelog.analysis.pull import PullCurve, measure_pull
+from ridelog.analysis.launches.measure import Launches, measure_launches
+from ridelog.analysis.launches.windows import parse_window
+from ridelog.analysis.phases.measure import Phases, divide_ride
 from ridelog.analysis.reverse import Reverse, find_reverse
 from ridelog.analysis.reverse.cautions import reverse_cautions
-from ridelog.analysis.run_draws import draw_runs
 from ridelog.analysis.settings import Settings
-from ridelog.analysis.signal_quality import SignalQuality, judge_signal
-from ridelog.analysis.stopping import StoppingDistance, project_stop
-from ridelog.analysis.top_speed import TopSpeed, measure_top_speed
+from ridelog.analysis.signal.measure import SignalQuality, judge_signal
+from ridelog.analysis.top_speed.measure import TopSpeed, measure_top_speed
 from ridelog.filtering.motion import Motion
 
 # What the eKFV Annex, no. 1.1-1.7, asks to hold during a speed test and a log cannot show.

@@ -3,8 +3,8 @@
 from dataclasses import dataclass
 from typing import Any
 
+from ridelog.analysis.braking.stopping import REACTION_S
 from ridelog.analysis.reverse.cautions import FAR_ABOVE_MPS, WALKING_PACE_MPS
-from ridelog.analysis.stopping import REACTION_S
 
 
 @dataclass(frozen=True)

@@ -4,10 +4,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ridelog.analysis.seen_way import LONGEST_HOLE_S
+from ridelog.analysis.coverage import LONGEST_HOLE_S
+from ridelog.core.flags import Flag
+from ridelog.core.track import BoolArray, FloatArray
 from ridelog.filtering.motion import Motion, Paths
-from ridelog.flags import Flag
-from ridelog.track import BoolArray, FloatArray
 
 _REJECTED = Flag.JUMP | Flag.SPEED_JUMP
 # A window may hold this share of rejected fixes, and one in any case with a fix on either side,

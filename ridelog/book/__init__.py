@@ -1,5 +1,6 @@
 """The ride book: keeps logs, machines, set-ups, notes and results; computes nothing."""
 
+from ridelog.book.book import Book, default_folder
 from ridelog.book.records import (
     CONDITIONS,
     MARK_KINDS,
@@ -12,7 +13,6 @@ from ridelog.book.records import (
     SetupState,
     StoredResult,
 )
-from ridelog.book.shelf import Book, default_folder
 
 __all__ = [
     "CONDITIONS",

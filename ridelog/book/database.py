@@ -9,7 +9,7 @@ from contextlib import contextmanager
 from pathlib import Path
 
 from ridelog.book.migrations import STEPS
-from ridelog.errors import BookError
+from ridelog.core.errors import BookError
 
 # How long one process waits for another that writes. [ms]
 _WAIT_MS = 20_000

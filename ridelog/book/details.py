@@ -7,7 +7,7 @@ from ridelog.book.clock import now_utc
 from ridelog.book.database import changing
 from ridelog.book.records import CONDITIONS, MARK_KINDS, Mark, Note
 from ridelog.book.words import checked_text
-from ridelog.errors import BookError
+from ridelog.core.errors import BookError
 
 # A condition is a few words; a ride has a few marks and notes. Own choice.
 _MOST_CONDITION, _MOST_MARKS, _MOST_NOTES = 200, 100, 500

@@ -7,9 +7,9 @@ import shutil
 from pathlib import Path
 from typing import Any
 
+from ridelog.book.book import Book
 from ridelog.book.records import RideEntry
-from ridelog.book.shelf import Book
-from ridelog.errors import BookError
+from ridelog.core.errors import BookError
 
 SCHEMA = "ridelog.book/1"
 _PACKED = (b"\x1f\x8b", b"PK")

@@ -6,7 +6,7 @@ from ridelog.book.clock import now_utc
 from ridelog.book.database import changing
 from ridelog.book.records import Machine, SetupState
 from ridelog.book.words import checked_day, checked_name, checked_text
-from ridelog.errors import BookError
+from ridelog.core.errors import BookError
 
 # A set-up file is a page of text; own choice.
 _MOST_TOML = 64_000

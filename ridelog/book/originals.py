@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from types import TracebackType
 
-from ridelog.errors import BookError
+from ridelog.core.errors import BookError
 
 
 @dataclass(frozen=True)

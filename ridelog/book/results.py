@@ -6,7 +6,7 @@ import sqlite3
 from ridelog.book.clock import now_utc
 from ridelog.book.database import changing
 from ridelog.book.records import Figure, NewResult, StoredResult
-from ridelog.errors import BookError
+from ridelog.core.errors import BookError
 
 _LATEST = "(SELECT max(id) FROM result WHERE ride_id = ?)"
 

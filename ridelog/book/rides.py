@@ -9,7 +9,7 @@ from ridelog.book.database import changing
 from ridelog.book.originals import Original, place_of
 from ridelog.book.records import RideEntry
 from ridelog.book.words import shown_file
-from ridelog.errors import BookError
+from ridelog.core.errors import BookError
 
 _SELECT = """SELECT ride.*, coalesce(machine.name, '') AS machine, coalesce(setup.name, '') AS setup
     FROM ride LEFT JOIN machine ON machine.id = ride.machine_id

@@ -3,7 +3,7 @@
 import unicodedata
 from datetime import date
 
-from ridelog.errors import BookError
+from ridelog.core.errors import BookError
 
 # Long enough for any name, short enough for any screen. Own choice.
 MOST_NAME, MOST_TEXT = 200, 20_000

@@ -4,8 +4,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ridelog.compare.rides import RiddenRide
-from ridelog.track import FloatArray
+from ridelog.analysis.ridden import RiddenRide
+from ridelog.core.track import FloatArray
 
 # Slower than this the machine stands; what receivers show at rest: common practice, no source.
 _STANDING_MPS = 0.5

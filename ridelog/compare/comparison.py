@@ -2,18 +2,17 @@
 
 from dataclasses import dataclass, field
 
+from ridelog.analysis.comparable import Measure, Reading, Rides
+from ridelog.analysis.comparables import measures_of
+from ridelog.compare.curves import PullCurves, curves_of
 from ridelog.compare.difference import Difference, difference_by_direction, difference_of
-from ridelog.compare.foretold import Foretold, foretell_change
 from ridelog.compare.matching import Matched, match_directions
-from ridelog.compare.measure import Measure, Reading, Rides
-from ridelog.compare.measures import measures_of
 from ridelog.compare.mismatches import Mismatch, mismatches_of
-from ridelog.compare.pull_curves import PullCurves
-from ridelog.compare.read_pull import curves_of
+from ridelog.compare.predicted import Foretold, foretell_change
 from ridelog.compare.verdict import CANNOT_SAY, Verdict, verdicts
-from ridelog.errors import RideLogError
+from ridelog.core.errors import RideLogError
+from ridelog.core.units import SPEED_UNITS, SpeedUnit
 from ridelog.machine.setup import MachineSetup
-from ridelog.units import SPEED_UNITS, SpeedUnit
 
 
 @dataclass(frozen=True)

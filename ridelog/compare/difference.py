@@ -9,9 +9,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ridelog.analysis.result import LEVEL, QUANTILE, Estimate
 from ridelog.compare.contrast import Contrast, Summary, shared_scatter, welch
-from ridelog.compare.two_readings import ErrorOf, interval_over
+from ridelog.compare.partial_identification import ErrorOf, interval_over
+from ridelog.core.estimate import LEVEL, QUANTILE, Estimate
 
 
 @dataclass(frozen=True)

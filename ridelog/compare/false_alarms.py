@@ -4,8 +4,6 @@ from dataclasses import dataclass
 
 # In at most one comparison of ten in which nothing changed may any figure be called changed.
 FAMILY_LEVEL = 0.10
-# The few figures that are named first share four times the level of each other one.
-HEADLINE_WEIGHT = 4.0
 
 
 @dataclass(frozen=True)

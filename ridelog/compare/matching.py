@@ -2,8 +2,8 @@
 
 from dataclasses import dataclass, replace
 
-from ridelog.compare.measure import Reading
-from ridelog.compare.rides import SAME_WAY_DEG, courses_apart_deg
+from ridelog.analysis.comparable import Reading
+from ridelog.analysis.ridden import SAME_WAY_DEG, courses_apart_deg
 
 _ONE_WAY = "this ride was made in one direction only, the others in both"
 _OTHER_WAY = "no ride of the other side went in this direction"

@@ -4,9 +4,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ridelog.compare.rides import SAME_WAY_DEG, RiddenRide, courses_apart_deg
-from ridelog.geodesy import to_local
-from ridelog.units import SPEED_UNITS
+from ridelog.analysis.ridden import SAME_WAY_DEG, RiddenRide, courses_apart_deg
+from ridelog.core.geodesy import to_local
+from ridelog.core.units import SPEED_UNITS
 
 # From where on a difference is worth a warning; common practice, no source, unless named.
 _RATE_FACTOR = 1.5

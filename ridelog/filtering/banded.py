@@ -8,7 +8,7 @@ on and beside the diagonal come from block cyclic reduction, whose steps are who
 import numpy as np
 from scipy.linalg import cho_solve_banded, cholesky_banded
 
-from ridelog.track import FloatArray
+from ridelog.core.track import FloatArray
 
 
 def band_of(diagonal: FloatArray, lower: FloatArray) -> FloatArray:

@@ -7,9 +7,9 @@ from typing import Protocol
 
 import numpy as np
 
-from ridelog.errors import NotEnoughDataError
-from ridelog.flags import UNUSABLE, Flag
-from ridelog.track import BoolArray, FlagArray, FloatArray, IntArray, Track
+from ridelog.core.errors import NotEnoughDataError
+from ridelog.core.flags import UNUSABLE, Flag
+from ridelog.core.track import BoolArray, FlagArray, FloatArray, IntArray, Track
 
 # Draws of either kind behind every interval: a standard deviation is then known to 6 %.
 DRAWS = 150
@@ -26,7 +26,7 @@ class Paths:
     posterior, slow receiver errors included: ``draws`` columns of the sharp posterior, which show
     how far choosing a maximum biases a figure, then ``draws`` columns of the cautious posterior,
     whose spread is the spread of the figure's error. Compute a figure for every column and hand
-    all of them to ``ridelog.analysis.interval.estimate``; never take quantiles by hand.
+    all of them to ``ridelog.core.interval.estimate``; never take quantiles by hand.
 
     Attributes
     ----------

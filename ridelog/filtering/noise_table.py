@@ -11,7 +11,7 @@ from functools import cache
 
 import numpy as np
 
-from ridelog.track import FloatArray
+from ridelog.core.track import FloatArray
 
 # A prime, so that a draw longer than the table meets its numbers again in other columns. 17 MB.
 _SIZE = 2_097_143

@@ -11,11 +11,11 @@ from collections.abc import Callable
 
 import numpy as np
 
+from ridelog.core.track import FloatArray, IntArray
 from ridelog.filtering.banded import BandedFactor
-from ridelog.filtering.chain import Chain, Weights
 from ridelog.filtering.motion import Paths
 from ridelog.filtering.noise_table import noise_of
-from ridelog.track import FloatArray, IntArray
+from ridelog.filtering.state_space import Chain, Weights
 
 # A stretch is solved with this much of its neighbourhood, about seven correlation times of motion.
 _MARGIN_S = 12.0

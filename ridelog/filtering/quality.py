@@ -2,9 +2,9 @@
 
 import numpy as np
 
-from ridelog.filtering.chain import Solution
-from ridelog.flags import Flag
-from ridelog.track import BoolArray, FlagArray, FloatArray, Track
+from ridelog.core.flags import Flag
+from ridelog.core.track import BoolArray, FlagArray, FloatArray, Track
+from ridelog.filtering.state_space import Solution
 
 # "5 to 10: moderate" in the usual wording of dilution of precision; from memory, no standard.
 POOR_HDOP = 5.0

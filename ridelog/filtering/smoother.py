@@ -5,11 +5,13 @@ from dataclasses import replace
 
 import numpy as np
 
-from ridelog.errors import NotEnoughDataError
-from ridelog.filtering.chain import DRIFT_TIME_S, Chain, Weights
-from ridelog.filtering.coarse import LONGEST_WHOLE, coarsened, groups_of, refined
-from ridelog.filtering.height import WANDER_TIME_S
-from ridelog.filtering.learning import (
+from ridelog.core.errors import NotEnoughDataError
+from ridelog.core.flags import Flag
+from ridelog.core.track import BoolArray, FloatArray, IntArray, Track
+from ridelog.filtering.blocks import part_of_progress, states_of, variances_of
+from ridelog.filtering.long_logs import LONGEST_WHOLE, coarsened, groups_of, refined
+from ridelog.filtering.motion import Motion, NoiseSummary, Piece
+from ridelog.filtering.noise import (
     DRIFT_PRIOR_MPS,
     SLOW_PRIOR_MPS,
     Evidence,
@@ -18,8 +20,8 @@ from ridelog.filtering.learning import (
     smoothed_jerk,
     weights_of,
 )
-from ridelog.filtering.long_chain import part_of_progress, states_of, variances_of
-from ridelog.filtering.motion import Motion, NoiseSummary, Piece
+from ridelog.filtering.observations import Sightings, sightings_of
+from ridelog.filtering.outliers import Screened, screen
 from ridelog.filtering.posterior import Posterior
 from ridelog.filtering.quality import (
     find_still,
@@ -27,12 +29,10 @@ from ridelog.filtering.quality import (
     settled_from,
     settling_factor,
 )
-from ridelog.filtering.receiver import recognised
-from ridelog.filtering.rounding import lasting_rounding, rounding_sd
-from ridelog.filtering.screening import Screened, screen
-from ridelog.filtering.sightings import Sightings, sightings_of
-from ridelog.flags import Flag
-from ridelog.track import BoolArray, FloatArray, IntArray, Track
+from ridelog.filtering.receiver.habits import recognised
+from ridelog.filtering.receiver.height import WANDER_TIME_S
+from ridelog.filtering.receiver.rounding import lasting_rounding, rounding_sd
+from ridelog.filtering.state_space import DRIFT_TIME_S, Chain, Weights
 
 # Between fixes further apart than this, instants without data let corners fall where they did.
 _FINEST_S = 0.25

@@ -6,13 +6,13 @@ from pathlib import Path
 
 import numpy as np
 
-from ridelog.errors import NotEnoughDataError, UnreadableLogError
+from ridelog.core.errors import NotEnoughDataError, UnreadableLogError
+from ridelog.core.track import Track
 from ridelog.importer.containers import MAX_LOG_BYTES, too_large, unpack
 from ridelog.importer.gpx import read_gpx
 from ridelog.importer.nmea import read_nmea
 from ridelog.importer.sniff import LogKind, sniff
 from ridelog.importer.wording import counted, shown_name
-from ridelog.track import Track
 
 __all__ = ["load_track", "log_from_bytes", "read_log", "require_times", "track_from_bytes"]
 

@@ -5,7 +5,7 @@ import re
 import numpy as np
 import numpy.typing as npt
 
-from ridelog.track import FloatArray, IntArray
+from ridelog.core.track import FloatArray, IntArray
 
 ByteArray = npt.NDArray[np.uint8]
 BoolArray = npt.NDArray[np.bool_]

@@ -5,7 +5,7 @@ import zipfile
 import zlib
 from dataclasses import dataclass
 
-from ridelog.errors import UnreadableLogError
+from ridelog.core.errors import UnreadableLogError
 from ridelog.importer.sniff import looks_like_log
 from ridelog.importer.wording import shown, shown_name
 

@@ -5,8 +5,9 @@ from datetime import UTC, datetime, timedelta
 
 import numpy as np
 
-from ridelog.errors import UnreadableLogError
-from ridelog.flags import Flag
+from ridelog.core.errors import UnreadableLogError
+from ridelog.core.flags import Flag
+from ridelog.core.track import FloatArray, IntArray, Source, Track
 from ridelog.importer.columns import BoolArray, decimals, text_at
 from ridelog.importer.gpx_points import GpxPoints, read_points
 from ridelog.importer.gpx_regular import read_regular_points
@@ -14,7 +15,6 @@ from ridelog.importer.gpx_times import gpx_times, without_zone
 from ridelog.importer.gpx_values import read_values
 from ridelog.importer.timeline import US_PER_S, clock_set_back, far_from_the_rest, time_flags
 from ridelog.importer.wording import counted, places, shown, shown_name
-from ridelog.track import FloatArray, IntArray, Source, Track
 
 _EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 

@@ -6,10 +6,10 @@ from xml.parsers import expat
 
 import numpy as np
 
-from ridelog.errors import UnreadableLogError
+from ridelog.core.errors import UnreadableLogError
+from ridelog.core.track import IntArray
 from ridelog.importer.columns import Column, joined
 from ridelog.importer.wording import shown, shown_name
-from ridelog.track import IntArray
 
 COLUMN_NAMES: Final = ("lat", "lon", "ele", "time", "fix", "sat", "hdop", "speed", "course")
 # A GPX log nests about eight deep; each open element costs memory. Own choice.

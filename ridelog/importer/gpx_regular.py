@@ -11,9 +11,9 @@ from xml.parsers import expat
 
 import numpy as np
 
+from ridelog.core.track import IntArray
 from ridelog.importer.columns import BoolArray, ByteArray, padded
 from ridelog.importer.gpx_points import COLUMN_NAMES, MOST_DEPTH, GpxPoints, Reader
-from ridelog.track import IntArray
 
 _TERMINATORS = b">/ \t\r\n"
 # Letters that cannot stand in a name, by code.

@@ -4,9 +4,9 @@ import re
 
 import numpy as np
 
+from ridelog.core.track import IntArray
 from ridelog.importer.columns import BoolArray, ByteArray, days_since_1970, text_at, two_digits
 from ridelog.importer.timeline import LATEST_US, US_PER_S
-from ridelog.track import IntArray
 
 # GPS time starts on 6 January 1980 (IS-GPS-200, section 3.3.4): no receiver dates a fix earlier.
 GPS_START_US = 3657 * 86400 * US_PER_S

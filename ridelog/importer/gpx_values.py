@@ -4,10 +4,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from ridelog.core.track import FixKind, FloatArray, IntArray
 from ridelog.importer.columns import BoolArray, Column, decimals, text_at
 from ridelog.importer.gpx_points import GpxPoints
 from ridelog.importer.wording import counted, places, shown
-from ridelog.track import FixKind, FloatArray, IntArray
 
 # 540 km/h: no small vehicle on the ground goes so fast, so the number is not its speed. Own choice.
 _MOST_SPEED_MPS = 150.0

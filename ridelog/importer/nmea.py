@@ -2,8 +2,9 @@
 
 import numpy as np
 
-from ridelog.errors import NotEnoughDataError, UnreadableLogError
-from ridelog.flags import Flag
+from ridelog.core.errors import NotEnoughDataError, UnreadableLogError
+from ridelog.core.flags import Flag
+from ridelog.core.track import FixKind, FlagArray, FloatArray, IntArray, Source, Track
 from ridelog.importer.columns import BoolArray
 from ridelog.importer.nmea_clock import start_of
 from ridelog.importer.nmea_epochs import Epochs, group
@@ -12,7 +13,6 @@ from ridelog.importer.nmea_sentences import Sentences, find_sentences
 from ridelog.importer.sniff import as_ascii_text
 from ridelog.importer.timeline import clock_set_back, time_flags
 from ridelog.importer.wording import counted, places, shown_name
-from ridelog.track import FixKind, FlagArray, FloatArray, IntArray, Source, Track
 
 FORMAT = "nmea-0183"
 # GGA may come every fourth second only; its geometry holds that long. common practice, no source

@@ -5,11 +5,11 @@ from datetime import UTC, datetime, timedelta
 
 import numpy as np
 
+from ridelog.core.track import FloatArray, IntArray
 from ridelog.importer.columns import BoolArray
 from ridelog.importer.nmea_readings import NO_DAY
 from ridelog.importer.timeline import LATEST_US, US_PER_S, far_from_the_rest
 from ridelog.importer.wording import counted
-from ridelog.track import FloatArray, IntArray
 
 _DAY_US = 86400 * US_PER_S
 # GPS counts its weeks modulo 1024 (IS-GPS-200, section 20.3.3.3.1.1): 7168 days.

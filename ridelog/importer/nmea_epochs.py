@@ -4,10 +4,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from ridelog.core.track import FloatArray, IntArray
 from ridelog.importer.columns import BoolArray
 from ridelog.importer.nmea_clock import Dated, LooseDate, date_fixes
 from ridelog.importer.nmea_readings import NO_DAY, NO_TIME_OF_DAY, Readings
-from ridelog.track import FloatArray, IntArray
 
 # Sentences that carry position and validity; the others belong to one of these.
 _NAVIGATION = ("RMC", "GGA", "GNS", "GLL")

@@ -4,6 +4,8 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from ridelog.core.track import FixKind, FloatArray, IntArray
+from ridelog.core.units import MPS_PER_KMH, MPS_PER_KNOT
 from ridelog.importer.columns import (
     BoolArray,
     ByteArray,
@@ -14,8 +16,6 @@ from ridelog.importer.columns import (
 )
 from ridelog.importer.nmea_sentences import Sentences
 from ridelog.importer.timeline import US_PER_S
-from ridelog.track import FixKind, FloatArray, IntArray
-from ridelog.units import MPS_PER_KMH, MPS_PER_KNOT
 
 NO_TIME_OF_DAY = -1
 NO_DAY = np.iinfo(np.int64).min

@@ -5,8 +5,8 @@ from typing import Final
 
 import numpy as np
 
+from ridelog.core.track import IntArray
 from ridelog.importer.columns import BoolArray, ByteArray, padded
-from ridelog.track import IntArray
 
 # The sentences that carry something a ride needs, by their three letters.
 TYPES: Final = ("RMC", "GGA", "GNS", "GLL", "VTG", "GSA", "GST", "ZDA")

@@ -4,7 +4,7 @@ import codecs
 import re
 from enum import Enum
 
-from ridelog.errors import UnreadableLogError
+from ridelog.core.errors import UnreadableLogError
 from ridelog.importer.wording import shown, shown_name
 
 _HEAD_BYTES = 64 * 1024

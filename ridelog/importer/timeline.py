@@ -4,9 +4,9 @@ from bisect import bisect_left
 
 import numpy as np
 
-from ridelog.flags import Flag
+from ridelog.core.flags import Flag
+from ridelog.core.track import FlagArray, FloatArray, IntArray
 from ridelog.importer.columns import BoolArray
-from ridelog.track import FlagArray, FloatArray, IntArray
 
 US_PER_S = 1_000_000
 # Receivers wake up in January 1980, or lose 1024 weeks (19.6 years). No ride lasts ten years.

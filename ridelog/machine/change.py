@@ -6,7 +6,9 @@ from typing import Any
 
 import numpy as np
 
-from ridelog.errors import SetupError
+from ridelog.core.errors import SetupError
+from ridelog.core.track import FloatArray
+from ridelog.core.units import STANDARD_GRAVITY_MPS2
 from ridelog.machine.battery import cells_of_voltage, pack_voltage
 from ridelog.machine.drive import Drive
 from ridelog.machine.gearing import circumference_m, overall_ratio
@@ -15,8 +17,6 @@ from ridelog.machine.setup import KEYS, MachineSetup
 from ridelog.machine.setup_check import contradictions
 from ridelog.machine.setup_file import problems_of, unknown_key
 from ridelog.machine.setup_questions import read_value
-from ridelog.track import FloatArray
-from ridelog.units import STANDARD_GRAVITY_MPS2
 
 _MOST_SWEPT = 41
 _REFUSED = ("motor_rated_v", "motor_rated_power_w", "motor_rated_rpm")

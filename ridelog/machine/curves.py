@@ -5,11 +5,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ridelog.analysis.crossings import first_reached
-from ridelog.analysis.stretches import Stretch
+from ridelog.core.crossings import first_reached
+from ridelog.core.spans import Stretch
+from ridelog.core.track import BoolArray, FloatArray
 from ridelog.filtering.motion import Motion
 from ridelog.machine.evidence import Curve
-from ridelog.track import BoolArray, FloatArray
 
 # What one direction alone may owe to wind and slope: a slope of 0.4 % and a wind of 1.2 m/s on
 # the air drag of a small machine (2 C v w / m). Common practice, no source.

@@ -8,8 +8,8 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from ridelog.core.track import FloatArray
 from ridelog.machine.roadload import RoadLoad
-from ridelog.track import FloatArray
 
 # What can hold a machine back, in the order of the numbers that ``Drive.limits`` returns.
 LIMITS = ("motor speed", "current", "power", "traction")

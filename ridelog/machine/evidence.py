@@ -2,8 +2,8 @@
 
 from dataclasses import dataclass
 
-from ridelog.analysis.result import Estimate
-from ridelog.track import FloatArray
+from ridelog.core.estimate import Estimate
+from ridelog.core.track import FloatArray
 
 
 @dataclass(frozen=True)

@@ -6,13 +6,13 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.linalg import solve_triangular
 
-from ridelog.filtering.standing import UNSEEN_START_S
+from ridelog.core.track import FloatArray
+from ridelog.filtering.standing_start.paths import UNSEEN_START_S
 from ridelog.machine.drive import Drive
 from ridelog.machine.evidence import Curve, Evidence, NearTop
 from ridelog.machine.performance import launch_time_s, top_speed
 from ridelog.machine.priors import COUNT, UNKNOWNS, draw, machines_of
 from ridelog.machine.setup import MachineSetup
-from ridelog.track import FloatArray
 
 # Possible machines that are carried; 5 % quantiles of as many are known to 0.7 %.
 MACHINES = 1000

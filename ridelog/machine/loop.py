@@ -6,8 +6,8 @@ from typing import Any
 
 import numpy as np
 
-from ridelog.analysis.result import LEVEL, Estimate
-from ridelog.errors import SetupError
+from ridelog.core.errors import SetupError
+from ridelog.core.estimate import LEVEL, Estimate
 from ridelog.machine.evidence import Evidence
 from ridelog.machine.measures import LaunchWindow
 from ridelog.machine.predict import Prediction, predict

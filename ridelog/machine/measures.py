@@ -6,12 +6,12 @@ from typing import Protocol
 
 import numpy as np
 
+from ridelog.core.track import FloatArray
+from ridelog.core.units import COULOMBS_PER_AH
 from ridelog.machine.battery import pack_voltage
 from ridelog.machine.drive import LIMITS, Drive, IntArray
 from ridelog.machine.performance import Launch, launch, peak, top_speed
 from ridelog.machine.setup import MachineSetup
-from ridelog.track import FloatArray
-from ridelog.units import COULOMBS_PER_AH
 
 # Speeds at which the pull is told. [m/s]
 PULL_SPEEDS_MPS = (0.0, 2.0, 4.0, 6.0, 8.0)

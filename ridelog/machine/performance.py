@@ -4,9 +4,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from ridelog.core.track import FloatArray
 from ridelog.machine.drive import Drive, IntArray
 from ridelog.machine.roadload import RoadLoad
-from ridelog.track import FloatArray
 
 # Steps of the speed grid on which launches are integrated, and how near to the top speed it ends.
 _STEPS, _NEARNESS = 240, 0.995

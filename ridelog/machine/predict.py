@@ -7,21 +7,21 @@ from typing import Any
 import numpy as np
 
 from ridelog.analysis.cautions import Caution
-from ridelog.analysis.interval import estimate_of_possible
-from ridelog.analysis.result import LEVEL, Estimate
-from ridelog.errors import SetupError
+from ridelog.core.errors import SetupError
+from ridelog.core.estimate import LEVEL, Estimate
+from ridelog.core.interval import estimate_of_possible
+from ridelog.core.track import FloatArray
 from ridelog.machine.change import Change, changed, changed_drive
 from ridelog.machine.drive import Drive
 from ridelog.machine.evidence import Evidence
 from ridelog.machine.fit import Fitted, fit, from_setup
 from ridelog.machine.measures import Figure, LaunchWindow, figures
-from ridelog.machine.narrowing import Narrowing, narrowings
 from ridelog.machine.performance import top_speed
 from ridelog.machine.priors import UNKNOWNS
 from ridelog.machine.risks import risks
 from ridelog.machine.setup import MachineSetup
 from ridelog.machine.setup_check import contradictions
-from ridelog.track import FloatArray
+from ridelog.machine.value_of_measurement import Narrowing, narrowings
 
 # An unknown whose spread the rides left at more than this share of what it was, they cannot tell.
 _UNTOLD = 0.7

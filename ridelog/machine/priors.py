@@ -9,13 +9,13 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from ridelog.core.track import FloatArray
+from ridelog.core.units import RADPS_PER_RPM, STANDARD_GRAVITY_MPS2
 from ridelog.machine.battery import pack_voltage
 from ridelog.machine.drive import Drive
 from ridelog.machine.gearing import circumference_m, overall_ratio, stages
 from ridelog.machine.roadload import road_load_of
 from ridelog.machine.setup import MachineSetup
-from ridelog.track import FloatArray
-from ridelog.units import RADPS_PER_RPM, STANDARD_GRAVITY_MPS2
 
 _NONE = "common practice, no source"
 

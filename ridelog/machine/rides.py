@@ -1,16 +1,23 @@
 """One ride as evidence: every analysis that tells something of the machine, put together."""
 
-from ridelog.analysis.braking import measure_brakings
-from ridelog.analysis.handling.loads import measure_turns
-from ridelog.analysis.launches import measure_launches
+from ridelog.analysis.braking.measure import measure_brakings
+from ridelog.analysis.handling.turn_loads import measure_turns
+from ridelog.analysis.launches.measure import measure_launches
 from ridelog.analysis.reverse import find_reverse
 from ridelog.analysis.ride import RideResult
 from ridelog.analysis.settings import Settings
-from ridelog.analysis.stretches import Stretch
-from ridelog.analysis.top_speed import measure_top_speed
+from ridelog.analysis.top_speed.measure import measure_top_speed
+from ridelog.core.spans import Stretch
 from ridelog.filtering.motion import Motion
+from ridelog.machine.calibration_data import (
+    START_WINDOW,
+    near_top_of,
+    pull_of,
+    rolling_of,
+    start_of,
+    top_of,
+)
 from ridelog.machine.evidence import Evidence
-from ridelog.machine.gather import START_WINDOW, near_top_of, pull_of, rolling_of, start_of, top_of
 
 # Hard stops: those that slow at least this share of the hardest one. Common practice, no source.
 _HARD_SHARE = 0.7

@@ -3,10 +3,10 @@
 from collections.abc import Iterator, Mapping
 
 from ridelog.analysis.cautions import Caution, age_class_caution, general_cautions
-from ridelog.analysis.result import Estimate
+from ridelog.core.estimate import Estimate
+from ridelog.core.units import MPS_PER_KMH, STANDARD_GRAVITY_MPS2
 from ridelog.machine.battery import pack_voltage
 from ridelog.machine.setup import MachineSetup
-from ridelog.units import MPS_PER_KMH, STANDARD_GRAVITY_MPS2
 
 _NONE = "common practice, no source"
 # Continuous load of a fuse at 25 °C as a share of its rating: maker guidance, from memory.

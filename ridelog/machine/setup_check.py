@@ -4,10 +4,10 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from math import pi
 
+from ridelog.core.units import MPS_PER_KMH, RADPS_PER_RPM
 from ridelog.machine.battery import CELLS, pack_voltage
 from ridelog.machine.gearing import circumference_m, overall_ratio
 from ridelog.machine.setup import MachineSetup
-from ridelog.units import MPS_PER_KMH, RADPS_PER_RPM
 
 # How far two figures for one thing may differ before they contradict each other; common practice,
 # no source. Nominal voltages are rounded (10 cells: 36 or 37 V; 13: 46.8 or 48 V), a loaded tyre

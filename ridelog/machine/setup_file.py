@@ -9,9 +9,9 @@ from typing import Any
 
 from pydantic import ValidationError
 
-from ridelog.errors import SetupError
+from ridelog.core.errors import SetupError
+from ridelog.core.units import SETUP_UNITS
 from ridelog.machine.setup import KEYS, Key, MachineSetup
-from ridelog.units import SETUP_UNITS
 
 # A set-up is a page of text; anything longer is another file.
 _MOST_BYTES = 200_000

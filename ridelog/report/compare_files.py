@@ -1,17 +1,17 @@
 """The files of a comparison by name: the owner's sheet, the result, the table, smoothed rides."""
 
+from ridelog.analysis.ridden import RiddenRide
 from ridelog.compare.comparison import Comparison
-from ridelog.compare.rides import RiddenRide
-from ridelog.report.json_predict import predict_json
-from ridelog.report.json_result import to_bytes
+from ridelog.core.units import SpeedUnit
+from ridelog.report.compare_plot import compare_picture, sheet_svg
 from ridelog.report.measures_csv import measures_csv
-from ridelog.report.plot_compare import compare_picture, sheet_svg
-from ridelog.report.plot_predict import predict_pictures
+from ridelog.report.predict_json import predict_json
+from ridelog.report.predict_plot import predict_pictures
+from ridelog.report.ride_json import to_bytes
 from ridelog.report.sheet import sheet_words
 from ridelog.report.sheet_html import sheet_html
 from ridelog.report.sheet_pdf import sheet_pdf
 from ridelog.report.smoothed_gpx import smoothed_gpx
-from ridelog.units import SpeedUnit
 
 
 def sheet_files(

@@ -1,13 +1,12 @@
 """The one sentence that a comparison comes down to."""
 
-from ridelog.analysis.result import Estimate
+from ridelog.analysis.comparable import HEADLINE_WEIGHT, Measure
 from ridelog.compare.comparison import Compared, Comparison
-from ridelog.compare.false_alarms import HEADLINE_WEIGHT
-from ridelog.compare.measure import Measure
 from ridelog.compare.verdict import BETTER, NOT_SHOWN, WORSE
-from ridelog.report.measure_words import amount_words, factor_and_label, number_words, places
-from ridelog.report.wording import joined, plain_speed
-from ridelog.units import SpeedUnit
+from ridelog.core.estimate import Estimate
+from ridelog.core.units import SpeedUnit
+from ridelog.present.measure_words import amount_words, factor_and_label, number_words, places
+from ridelog.present.words import joined, plain_speed
 
 
 def headline(comparison: Comparison, unit: SpeedUnit) -> str:

@@ -3,11 +3,11 @@
 import csv
 import io
 
-from ridelog.analysis.result import Estimate
+from ridelog.analysis.comparable import Reading, Rides
 from ridelog.compare.comparison import Compared, Comparison
-from ridelog.compare.measure import Reading, Rides
+from ridelog.core.estimate import Estimate
+from ridelog.core.units import SpeedUnit
 from ridelog.report.headline import title_of
-from ridelog.units import SpeedUnit
 
 COLUMNS = ("measure", "title", "unit", "row", "file", "value", "low", "high", "level", "words")
 _SI = SpeedUnit("m/s", 1.0, "m", 1.0)

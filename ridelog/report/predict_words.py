@@ -2,14 +2,14 @@
 
 from dataclasses import dataclass
 
-from ridelog.analysis.result import Estimate
+from ridelog.core.estimate import Estimate
+from ridelog.core.units import JOULES_PER_WH, METRES_PER_MILE, SpeedUnit
 from ridelog.machine.loop import COUNTERPARTS, agreements
+from ridelog.machine.measured_after import Ridden
 from ridelog.machine.predict import Measure, Prediction
-from ridelog.machine.ridden import Ridden
 from ridelog.machine.setup import KEYS
-from ridelog.report.measure_words import number_words
-from ridelog.report.wording import clean, joined
-from ridelog.units import JOULES_PER_WH, METRES_PER_MILE, SpeedUnit
+from ridelog.present.measure_words import number_words
+from ridelog.present.words import clean, joined
 
 _FAR_M = 2000.0
 

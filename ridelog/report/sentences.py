@@ -1,9 +1,11 @@
 """The sentences about one ride that the terminal and the page share."""
 
 from ridelog.analysis.ride import NOT_MEASURED, RideResult
-from ridelog.analysis.signal_quality import SignalQuality
-from ridelog.report.wording import (
+from ridelog.analysis.signal.measure import SignalQuality
+from ridelog.core.units import SpeedUnit
+from ridelog.present.words import (
     bounds_words,
+    capital,
     count_words,
     course_words,
     duration_words,
@@ -12,15 +14,9 @@ from ridelog.report.wording import (
     share_words,
     speed_words,
 )
-from ridelog.units import SpeedUnit
 
 # Slower than any ride: what receivers show when they stand; common practice, no source.
 _STANDING_MPS = 0.3
-
-
-def capital(text: str) -> str:
-    """Return a text that begins with a capital letter."""
-    return text[:1].upper() + text[1:]
 
 
 def meaning(result: RideResult) -> str:

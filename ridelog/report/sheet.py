@@ -3,14 +3,14 @@
 from dataclasses import dataclass
 
 from ridelog import __version__
+from ridelog.analysis.ridden import RiddenRide
 from ridelog.analysis.ride import NOT_MEASURED
 from ridelog.compare.comparison import Compared, Comparison
 from ridelog.compare.false_alarms import FAMILY_LEVEL
-from ridelog.compare.rides import RiddenRide
 from ridelog.compare.verdict import CANNOT_SAY, NOT_SHOWN, WORSE
+from ridelog.core.units import SpeedUnit
 from ridelog.machine.loop import COUNTERPARTS, agreements
-from ridelog.report.headline import headline, headline_measures, moved_words, title_of
-from ridelog.report.measure_words import (
+from ridelog.present.measure_words import (
     bounds_of,
     change_words,
     factor_and_label,
@@ -18,17 +18,17 @@ from ridelog.report.measure_words import (
     percent_words,
     places,
 )
-from ridelog.report.predict_words import AgreementWords, agreement_words, verdict_words
-from ridelog.report.sheet_cautions import general_words, particular_words
-from ridelog.report.verdict_words import crossing_words, reason_words, tested_count
-from ridelog.report.wording import (
+from ridelog.present.words import (
     clean,
     clock_words,
     count_words,
     joined,
     shortened,
 )
-from ridelog.units import SpeedUnit
+from ridelog.report.headline import headline, headline_measures, moved_words, title_of
+from ridelog.report.predict_words import AgreementWords, agreement_words, verdict_words
+from ridelog.report.sheet_cautions import general_words, particular_words
+from ridelog.report.verdict_words import crossing_words, reason_words, tested_count
 
 
 @dataclass(frozen=True)

@@ -2,8 +2,8 @@
 
 from ridelog.analysis.cautions import general_cautions
 from ridelog.compare.comparison import Comparison
-from ridelog.report.wording import clean, share_words
-from ridelog.units import SpeedUnit
+from ridelog.core.units import SpeedUnit
+from ridelog.present.words import clean, share_words
 
 # About the log and not about the machine: they stand with the conditions, not with the cautions.
 _ABOUT_THE_LOG = {

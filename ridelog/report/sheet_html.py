@@ -1,7 +1,7 @@
 """The owner's sheet as one self-contained HTML page: no script, no network, no coordinates."""
 
-from ridelog.report.layout import laid_out
-from ridelog.report.section import Picture
+from ridelog.present.html import laid_out
+from ridelog.present.section import Picture
 from ridelog.report.sheet import SheetWords
 
 

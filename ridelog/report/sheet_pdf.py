@@ -10,7 +10,7 @@ from pathlib import Path
 
 import matplotlib
 
-from ridelog.errors import OutputError
+from ridelog.core.errors import OutputError
 from ridelog.report.sheet import SheetWords
 
 PAPERS = ("a4", "us-letter")

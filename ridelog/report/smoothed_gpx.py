@@ -6,9 +6,9 @@ import gpxpy.gpx
 import numpy as np
 
 from ridelog import __version__
+from ridelog.core.geodesy import from_local
 from ridelog.filtering.motion import Motion
-from ridelog.geodesy import from_local
-from ridelog.report.wording import clean
+from ridelog.present.words import clean
 
 
 def smoothed_gpx(motion: Motion) -> bytes:

@@ -3,10 +3,10 @@
 import numpy as np
 import numpy.typing as npt
 
+from ridelog.core.flags import flag_names
+from ridelog.core.track import FloatArray, Track
 from ridelog.filtering.motion import Motion
-from ridelog.flags import flag_names
-from ridelog.report.table_letters import decimal_letters, joined_rows, word_letters
-from ridelog.track import FloatArray, Track
+from ridelog.present.table_letters import decimal_letters, joined_rows, word_letters
 
 COLUMNS = (
     "time_s",

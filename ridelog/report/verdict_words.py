@@ -3,9 +3,9 @@
 from ridelog.compare.comparison import Compared, Comparison
 from ridelog.compare.false_alarms import FAMILY_LEVEL
 from ridelog.compare.verdict import BETTER, CANNOT_SAY, WORSE
-from ridelog.report.measure_words import amount_words, bounds_of, change_words, figure_words
-from ridelog.report.wording import count_words
-from ridelog.units import SpeedUnit
+from ridelog.core.units import SpeedUnit
+from ridelog.present.measure_words import amount_words, bounds_of, change_words, figure_words
+from ridelog.present.words import count_words
 
 # What may be wind is told from this share of the interval's width on.
 _WORTH_TELLING = 0.1

@@ -4,7 +4,7 @@ import argparse
 import sys
 from pathlib import Path
 
-from ridelog.errors import OutputError, RideLogError
+from ridelog.core.errors import OutputError, RideLogError
 from ridelog.simulate.samples import generate
 
 

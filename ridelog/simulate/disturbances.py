@@ -5,7 +5,7 @@ from typing import Literal
 
 import numpy as np
 
-from ridelog.track import FloatArray
+from ridelog.core.track import FloatArray
 
 Kind = Literal["jump", "burst", "slew", "spike", "hole"]
 

@@ -6,9 +6,9 @@ from datetime import UTC, datetime
 
 import numpy as np
 
-from ridelog.geodesy import from_local
+from ridelog.core.geodesy import from_local
+from ridelog.core.track import FloatArray, Source, Track
 from ridelog.simulate.receiver import Observation
-from ridelog.track import FloatArray, Source, Track
 
 # An invented day; nothing happened then.
 START_UTC = datetime(2024, 6, 8, 9, 0, 0, tzinfo=UTC)

@@ -4,8 +4,8 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from ridelog.track import FloatArray
-from ridelog.units import STANDARD_GRAVITY_MPS2
+from ridelog.core.track import FloatArray
+from ridelog.core.units import STANDARD_GRAVITY_MPS2
 
 # Dry air as an ideal gas at 20 °C and 1013.25 hPa: 101325 / (287.05 * 293.15). [kg/m³]
 AIR_DENSITY_KGPM3 = 1.2041

@@ -9,8 +9,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from ridelog.core.track import FloatArray
 from ridelog.simulate.truth import STEP_S
-from ridelog.track import FloatArray
 
 Piece = tuple[FloatArray, FloatArray]
 

@@ -6,10 +6,10 @@ from typing import Literal
 import numpy as np
 from scipy.signal import lfilter
 
+from ridelog.core.track import FixKind, FloatArray, IntArray
 from ridelog.simulate import disturbances as bad
 from ridelog.simulate import slow
 from ridelog.simulate.truth import STEP_S, Truth
-from ridelog.track import FixKind, FloatArray, IntArray
 
 Drift = Literal["sinusoids", "second order"]
 SpeedDrift = Literal["moving average", "reflected walk"]

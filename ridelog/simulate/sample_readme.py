@@ -1,7 +1,7 @@
 """The README of the sample folder, its tables filled from the truth."""
 
+from ridelog.core.units import MPS_PER_KMH
 from ridelog.simulate.sample_truth import Record
-from ridelog.units import MPS_PER_KMH
 
 _INTRO = """\
 # Sample tracks: an invented machine before and after one change

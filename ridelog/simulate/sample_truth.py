@@ -4,11 +4,11 @@ from typing import Any
 
 import numpy as np
 
+from ridelog.core.units import MPS_PER_KMH
 from ridelog.simulate.labels import LabelledRide
 from ridelog.simulate.machine import Machine
 from ridelog.simulate.spans import Span
 from ridelog.simulate.truth import Truth
-from ridelog.units import MPS_PER_KMH
 
 Record = dict[str, Any]
 

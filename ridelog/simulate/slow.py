@@ -9,7 +9,7 @@ import numpy as np
 from scipy.interpolate import CubicSpline
 from scipy.signal import lfilter
 
-from ridelog.track import FloatArray
+from ridelog.core.track import FloatArray
 
 
 def sinusoids(

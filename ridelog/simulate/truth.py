@@ -4,7 +4,7 @@ from dataclasses import dataclass, fields
 
 import numpy as np
 
-from ridelog.track import FloatArray
+from ridelog.core.track import FloatArray
 
 # Spacing of the grid of every truth, chosen fine beside the fastest receiver (25 Hz). [s]
 STEP_S = 0.01

@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from ridelog.core.track import FloatArray
 from ridelog.simulate.machine import Machine
 from ridelog.simulate.profiles import (
     FreeMotion,
@@ -22,7 +23,6 @@ from ridelog.simulate.profiles import (
 from ridelog.simulate.spans import Span, Surroundings
 from ridelog.simulate.truth import STEP_S, Truth, running_integral
 from ridelog.simulate.wobble import Wobble
-from ridelog.track import FloatArray
 
 # Share of a turn's way over which the steering is put on, and again taken off.
 _STEERING_SHARE = 0.25

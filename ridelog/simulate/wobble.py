@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ridelog.track import FloatArray
+from ridelog.core.track import FloatArray
 
 # Lines in the spectrum of one wobble; enough for the sum to look irregular for minutes.
 _LINES = 7

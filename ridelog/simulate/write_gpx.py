@@ -6,9 +6,9 @@ from xml.etree import ElementTree
 import gpxpy.gpx
 import numpy as np
 
+from ridelog.core.track import FixKind
 from ridelog.simulate.log import Place
 from ridelog.simulate.receiver import Observation
-from ridelog.track import FixKind
 
 # ridelog's own namespace for what GPX 1.1 has no element for; a name, not an address to fetch.
 NAMESPACE = "urn:ridelog:fix:1"

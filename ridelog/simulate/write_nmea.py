@@ -6,9 +6,9 @@ from operator import xor
 
 import numpy as np
 
+from ridelog.core.units import MPS_PER_KMH, MPS_PER_KNOT
 from ridelog.simulate.log import Place
 from ridelog.simulate.receiver import Observation
-from ridelog.units import MPS_PER_KMH, MPS_PER_KNOT
 
 
 def sentence(body: str) -> str:

@@ -15,7 +15,7 @@ from starlette.requests import Request
 from starlette.responses import JSONResponse, Response, StreamingResponse
 from starlette.routing import Route
 
-from ridelog.report.palette import css_variables
+from ridelog.present.palette import css_variables
 from ridelog.web import (
     chart_routes,
     compare_pages,
@@ -26,7 +26,11 @@ from ridelog.web import (
     ride_page,
     upload,
 )
-from ridelog.web.answers import (
+from ridelog.web.job_queue import Desk
+from ridelog.web.ride_page import number_of
+from ridelog.web.security import Guard
+from ridelog.web.sessions import Codes, Limits, Sessions, code_tries
+from ridelog.web.views import (
     Form,
     PageError,
     Workshop,
@@ -37,11 +41,7 @@ from ridelog.web.answers import (
     static_bytes,
     workshop,
 )
-from ridelog.web.bench import Bench
-from ridelog.web.desk import Desk
-from ridelog.web.guard import Guard
-from ridelog.web.ride_page import number_of
-from ridelog.web.sessions import Codes, Limits, Sessions, code_tries
+from ridelog.web.worker import Bench
 
 _KINDS = {"css": "text/css", "js": "text/javascript", "svg": "image/svg+xml"}
 _STATIC = (

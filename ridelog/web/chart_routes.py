@@ -10,10 +10,10 @@ from starlette.requests import Request
 from starlette.responses import JSONResponse, Response
 
 from ridelog.book import Book
-from ridelog.units import SpeedUnit
-from ridelog.web.answers import PageError, reading, unit_of, workshop
+from ridelog.core.units import SpeedUnit
 from ridelog.web.ride_page import ride_of
 from ridelog.web.trace_data import HALF_WIDTH, RideTrace, path_columns, speed_columns
+from ridelog.web.views import PageError, reading, unit_of, workshop
 
 _LONGEST_S = 1e8
 # The axis goes at most this much beyond the highest speed. Own choice.

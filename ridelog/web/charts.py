@@ -19,8 +19,8 @@ from bokeh.models import (
 )
 from bokeh.plotting import figure
 
-from ridelog.report.palette import ROLES, SPEED_ROLES
-from ridelog.units import SpeedUnit
+from ridelog.core.units import SpeedUnit
+from ridelog.present.palette import ROLES, SPEED_ROLES
 
 SHADES = ("light", "dark")
 # Names under which the page's script finds the parts.

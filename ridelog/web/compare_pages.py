@@ -12,12 +12,12 @@ from starlette.requests import Request
 from starlette.responses import Response
 
 from ridelog.book import CONDITIONS, Book, RideEntry
-from ridelog.report.wording import joined
-from ridelog.web.answers import PageError, in_words, page, unit_of, workshop
-from ridelog.web.bench import Job
-from ridelog.web.guard import ALONE_POLICY
+from ridelog.present.words import joined
 from ridelog.web.jobs import ComparedRides
-from ridelog.web.settings_of import log_at
+from ridelog.web.security import ALONE_POLICY
+from ridelog.web.views import PageError, in_words, page, unit_of, workshop
+from ridelog.web.worker import Job
+from ridelog.workflow.settings_of import log_at
 
 # Rides a side that the page compares; comparisons that it remembers. Own choice.
 _MOST_A_SIDE, _MOST_KEPT = 20, 20

@@ -10,9 +10,9 @@ from html import escape
 from starlette.requests import Request
 
 from ridelog.book import Book, Figure, Machine, RideEntry
-from ridelog.units import SpeedUnit
-from ridelog.web.answers import unit_of
-from ridelog.web.phrases import day_and_year
+from ridelog.core.units import SpeedUnit
+from ridelog.web.views import unit_of
+from ridelog.workflow.kept_words import day_and_year
 
 _MOST_RIDES, _MOST_DRAWN = 1_000, 60
 TOP, PULL = "best_1s_mps", "pull at 2"

@@ -4,26 +4,26 @@ from collections.abc import Callable
 from dataclasses import asdict, dataclass
 from typing import Any
 
-from ridelog.analysis.launch_windows import default_windows, suited
+from ridelog.analysis.launches.windows import default_windows, suited
 from ridelog.analysis.settings import Settings
 from ridelog.compare.comparison import compare
+from ridelog.core.units import SPEED_UNITS
 from ridelog.machine.predict import predict
 from ridelog.machine.setup import MachineSetup
+from ridelog.present.digest import sealed
 from ridelog.report.compare_files import sheet_files
-from ridelog.report.json_compare import compare_json
-from ridelog.report.json_predict import predict_json
-from ridelog.report.json_result import to_bytes
-from ridelog.report.page import ride_page
-from ridelog.report.page_predict import prediction_words
-from ridelog.report.plot_compare import compare_picture
-from ridelog.report.plot_predict import predict_pictures
-from ridelog.report.plots import ride_pictures
-from ridelog.report.seal import sealed
-from ridelog.report.sections_of import ride_sections
+from ridelog.report.compare_json import compare_json
+from ridelog.report.compare_plot import compare_picture
+from ridelog.report.predict_json import predict_json
+from ridelog.report.predict_page import prediction_words
+from ridelog.report.predict_plot import predict_pictures
+from ridelog.report.ride_json import to_bytes
+from ridelog.report.ride_page import ride_page
+from ridelog.report.ride_pictures import ride_pictures
+from ridelog.report.ride_sections import ride_sections
 from ridelog.report.sheet import sheet_words
-from ridelog.units import SPEED_UNITS
-from ridelog.web.kept import KeptRides, LogAt
-from ridelog.web.measuring import first_figures, measured, pages_bytes
+from ridelog.workflow.measuring import first_figures, measured, pages_bytes
+from ridelog.workflow.ride_cache import KeptRides, LogAt
 
 # The launch windows of a machine that no ride tells of: as of one that reaches 30 km/h.
 _USUAL_TOP_MPS = 25.0 / 3.0

@@ -4,10 +4,10 @@ from starlette.requests import Request
 from starlette.responses import Response
 
 from ridelog.book import Book, Machine, SetupState
-from ridelog.report.wording import clean
-from ridelog.web.answers import Form, PageError, changing_by_form, first, go, page, reading
+from ridelog.present.words import clean
 from ridelog.web.history import history_of
-from ridelog.web.set_up import blank_text, problems_in_text
+from ridelog.web.views import Form, PageError, changing_by_form, first, go, page, reading
+from ridelog.workflow.set_up import blank_text, problems_in_text
 
 
 @reading

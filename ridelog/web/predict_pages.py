@@ -8,15 +8,15 @@ from starlette.requests import Request
 from starlette.responses import Response
 
 from ridelog.book import Book, RideEntry
-from ridelog.errors import RideLogError
+from ridelog.core.errors import RideLogError
 from ridelog.machine.change import changed, parse_change, parse_sweep
 from ridelog.machine.setup import KEYS, MachineSetup
-from ridelog.report.wording import clean
-from ridelog.web.answers import in_words, page, unit_of, workshop
-from ridelog.web.bench import Job, JobError
+from ridelog.present.words import clean
 from ridelog.web.machine_pages import setup_of
-from ridelog.web.set_up import setup_of_text
-from ridelog.web.settings_of import log_at
+from ridelog.web.views import in_words, page, unit_of, workshop
+from ridelog.web.worker import Job, JobError
+from ridelog.workflow.set_up import setup_of_text
+from ridelog.workflow.settings_of import log_at
 
 # What a workshop changes most; any other key can be typed. Own choice.
 _FIELDS = (

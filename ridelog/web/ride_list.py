@@ -6,7 +6,7 @@ from starlette.requests import Request
 from starlette.responses import Response
 
 from ridelog.book import Book
-from ridelog.web.answers import page, reading
+from ridelog.web.views import page, reading
 
 _A_PAGE = 50
 

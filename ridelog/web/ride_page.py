@@ -11,8 +11,9 @@ from starlette.responses import Response
 from ridelog import __version__
 from ridelog.book import CONDITIONS, MARK_KINDS, Book, RideEntry
 from ridelog.report.changes import changed_figures
-from ridelog.report.json_result import to_bytes
-from ridelog.web.answers import (
+from ridelog.report.ride_json import to_bytes
+from ridelog.web.security import ALONE_POLICY
+from ridelog.web.views import (
     Form,
     PageError,
     changing_by_form,
@@ -25,9 +26,8 @@ from ridelog.web.answers import (
     unit_of,
     workshop,
 )
-from ridelog.web.bench import Job
-from ridelog.web.guard import ALONE_POLICY
-from ridelog.web.settings_of import log_at, settings_of
+from ridelog.web.worker import Job
+from ridelog.workflow.settings_of import log_at, settings_of
 
 
 @reading

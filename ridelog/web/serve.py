@@ -5,7 +5,7 @@ import sys
 from pathlib import Path
 
 from ridelog.book import Book
-from ridelog.errors import RideLogError
+from ridelog.core.errors import RideLogError
 
 
 class ServeError(RideLogError):
@@ -80,8 +80,8 @@ def serve(folder: Path | None, *, port: int, lan: bool) -> None:
     import uvicorn
 
     from ridelog.web.app import make_app
-    from ridelog.web.bench import Bench
     from ridelog.web.sessions import Codes
+    from ridelog.web.worker import Bench
 
     codes, bench = Codes(), Bench()
     bench.start()  # loads what it needs while the first page is read

@@ -6,9 +6,9 @@ from typing import Any
 
 import numpy as np
 
-from ridelog.report.thinning import lowest_and_highest, thin_path
-from ridelog.track import BoolArray, FloatArray
-from ridelog.units import SpeedUnit
+from ridelog.core.track import BoolArray, FloatArray
+from ridelog.core.units import SpeedUnit
+from ridelog.present.thinning import lowest_and_highest, thin_path
 
 # One standard deviation to half of a 90 % interval: the normal quantile at 95 %.
 HALF_WIDTH = 1.645

@@ -11,10 +11,10 @@ from starlette.responses import JSONResponse, Response
 
 from ridelog.book import Book, RideEntry
 from ridelog.book.words import shown_file
-from ridelog.errors import RideLogError
-from ridelog.web.answers import PageError, workshop
-from ridelog.web.desk import MOST_WAITING
-from ridelog.web.guard import TOKEN_HEADER, token_is_right
+from ridelog.core.errors import RideLogError
+from ridelog.web.job_queue import MOST_WAITING
+from ridelog.web.security import TOKEN_HEADER, token_is_right
+from ridelog.web.views import PageError, workshop
 
 # A day at 5 Hz as GPX is about 100 MB; the command line reads larger ones. Own choice.
 MOST_UPLOAD_BYTES = 128 * 1024 * 1024

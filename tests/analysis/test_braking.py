@@ -5,14 +5,14 @@ from dataclasses import fields, replace
 import numpy as np
 import pytest
 
-from ridelog.analysis.braking import Brakings, measure_brakings
-from ridelog.analysis.corners import falling_corner, resting_corner, rising_corner
+from ridelog.analysis.braking.corners import falling_corner, resting_corner, rising_corner
+from ridelog.analysis.braking.measure import Brakings, measure_brakings
+from ridelog.core.track import FloatArray
 from ridelog.filtering.motion import Motion
 from ridelog.filtering.smoother import estimate_motion
 from ridelog.simulate import Machine, Receiver, Ride, preset, to_track
 from ridelog.simulate.labels import LabelledRide, finish
 from ridelog.simulate.rides import starts_and_stops
-from ridelog.track import FloatArray
 
 
 def logged(ride: LabelledRide, rate_hz: float, *, speed: bool = True, seed: int = 5) -> Motion:

@@ -5,9 +5,9 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from ridelog.analysis.braking import measure_brakings
-from ridelog.analysis.coasting import Coasting, coasting_between, measure_coasting
-from ridelog.analysis.resistance import USUAL_AIR_PM, wind_square
+from ridelog.analysis.braking.measure import measure_brakings
+from ridelog.analysis.coasting.measure import Coasting, coasting_between, measure_coasting
+from ridelog.analysis.coasting.resistance import USUAL_AIR_PM, wind_square
 from ridelog.filtering.motion import Motion
 from ridelog.filtering.smoother import estimate_motion
 from ridelog.simulate import Machine, Ride, Surroundings, preset, to_track

@@ -8,8 +8,8 @@ import pytest
 from ridelog.analysis.handling import Handling, measure_handling
 from ridelog.analysis.handling.cautions import handling_cautions
 from ridelog.analysis.handling.tip_over import checked_dimensions, tip_over
-from ridelog.analysis.result import Estimate
-from ridelog.errors import RideLogError
+from ridelog.core.errors import RideLogError
+from ridelog.core.estimate import Estimate
 from ridelog.filtering.motion import Motion
 from ridelog.filtering.smoother import estimate_motion
 from ridelog.simulate import preset, to_track

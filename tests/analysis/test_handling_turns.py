@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from ridelog.analysis.handling.loads import least_duration_s, measure_turns
+from ridelog.analysis.handling.turn_loads import least_duration_s, measure_turns
 from ridelog.analysis.handling.turns import turns_of
 from ridelog.filtering.motion import Motion
 from ridelog.filtering.smoother import estimate_motion

@@ -2,9 +2,9 @@
 
 import numpy as np
 
-from ridelog.analysis.reverse import heading_grid as grid
-from ridelog.analysis.reverse.heading_grid import BINS, Steps, reverse_probability
-from ridelog.track import FloatArray
+from ridelog.analysis.reverse import heading_hmm as grid
+from ridelog.analysis.reverse.heading_hmm import BINS, Steps, reverse_probability
+from ridelog.core.track import FloatArray
 
 
 def _one_after_the_other(steps: Steps) -> FloatArray:

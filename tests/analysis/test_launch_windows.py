@@ -2,14 +2,14 @@
 
 import pytest
 
-from ridelog.analysis.launch_windows import (
+from ridelog.analysis.launches.windows import (
     default_windows,
     parse_rollout,
     parse_window,
     suited,
 )
-from ridelog.errors import RideLogError
-from ridelog.units import SPEED_UNITS
+from ridelog.core.errors import RideLogError
+from ridelog.core.units import SPEED_UNITS
 
 
 @pytest.mark.parametrize(

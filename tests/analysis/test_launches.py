@@ -5,12 +5,12 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from ridelog.analysis.launch_windows import parse_window
-from ridelog.analysis.launches import Launches, measure_launches
-from ridelog.analysis.runs import find_runs
+from ridelog.analysis.acceleration.runs import find_runs
+from ridelog.analysis.launches.measure import Launches, measure_launches
+from ridelog.analysis.launches.windows import parse_window
+from ridelog.core.flags import Flag
 from ridelog.filtering.motion import Motion
 from ridelog.filtering.smoother import estimate_motion
-from ridelog.flags import Flag
 from ridelog.simulate import Machine, Receiver, Ride, preset, to_track
 from ridelog.simulate.labels import LabelledRide
 from ridelog.simulate.rides import starts_and_stops

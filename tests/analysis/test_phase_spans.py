@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from ridelog.analysis.phase_spans import Span, without_short
+from ridelog.analysis.phases.spans import Span, without_short
 
 KINDS = ("steady", "pull", "turning", "braking")
 

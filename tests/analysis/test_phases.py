@@ -6,9 +6,9 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from ridelog.analysis.braking import measure_brakings
-from ridelog.analysis.phase_odds import LIKELY, most_probable
-from ridelog.analysis.phases import KINDS, Phases, divide_ride
+from ridelog.analysis.braking.measure import measure_brakings
+from ridelog.analysis.phases.likelihood import LIKELY, most_probable
+from ridelog.analysis.phases.measure import KINDS, Phases, divide_ride
 from ridelog.filtering.motion import Motion
 from ridelog.filtering.smoother import estimate_motion
 from ridelog.simulate import Ride, preset, to_track

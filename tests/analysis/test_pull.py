@@ -6,9 +6,9 @@ import numpy as np
 import pytest
 from scipy.special import ndtri
 
-from ridelog.analysis.pull import PullCurve, measure_pull
-from ridelog.analysis.run_draws import RunDraws
-from ridelog.analysis.runs import Run
+from ridelog.analysis.acceleration.measure import PullCurve, measure_pull
+from ridelog.analysis.acceleration.run_draws import RunDraws
+from ridelog.analysis.acceleration.runs import Run
 from ridelog.filtering.smoother import estimate_motion
 from ridelog.simulate import Machine, Ride, Surroundings, preset, to_track
 

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from ridelog.analysis.reverse import Reverse, find_reverse
-from ridelog.errors import RideLogError
+from ridelog.core.errors import RideLogError
 from ridelog.filtering.motion import Motion
 from ridelog.filtering.smoother import estimate_motion
 from ridelog.simulate import Ride, Span, preset, to_track

@@ -2,13 +2,13 @@
 
 import pytest
 
-from ridelog.analysis.result import Estimate
 from ridelog.analysis.reverse import Reverse, Segment
 from ridelog.analysis.reverse.cautions import (
     FAR_ABOVE_MPS,
     WALKING_PACE_MPS,
     reverse_cautions,
 )
+from ridelog.core.estimate import Estimate
 
 
 def reversing(speed_mps: float, state: str = "found") -> Reverse:

@@ -3,10 +3,10 @@
 import numpy as np
 import pytest
 
-from ridelog.analysis.reverse.along import Along
-from ridelog.analysis.reverse.edges import edge_of
+from ridelog.analysis.reverse.boundaries import edge_of
+from ridelog.analysis.reverse.projection import Along
+from ridelog.core.track import FloatArray
 from ridelog.simulate.profiles import change
-from ridelog.track import FloatArray
 
 STAND_S, HELD_S, STEP_S = 1.2, 4.0, 0.01
 

@@ -7,9 +7,9 @@ import numpy as np
 import pytest
 
 from ridelog.analysis.reverse.marks import lay_marks, read_mark
-from ridelog.errors import RideLogError
+from ridelog.core.errors import RideLogError
+from ridelog.core.track import Track
 from ridelog.simulate import Ride, preset, to_track
-from ridelog.track import Track
 
 
 def log_of(start: datetime | None) -> Track:

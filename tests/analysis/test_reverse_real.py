@@ -6,7 +6,7 @@ from pathlib import Path
 import pytest
 
 from ridelog.analysis.reverse import find_reverse
-from ridelog.errors import RideLogError
+from ridelog.core.errors import RideLogError
 from ridelog.filtering.smoother import estimate_motion
 from ridelog.importer import load_track
 

@@ -3,11 +3,11 @@
 import numpy as np
 import pytest
 
-from ridelog.analysis.reverse.along import Along
-from ridelog.analysis.reverse.edges import edge_of
-from ridelog.analysis.reverse.whole import POSSIBLE, possible_best_mps
+from ridelog.analysis.reverse.boundaries import edge_of
+from ridelog.analysis.reverse.full_model import POSSIBLE, possible_best_mps
+from ridelog.analysis.reverse.projection import Along
+from ridelog.core.track import FloatArray
 from ridelog.simulate.profiles import change
-from ridelog.track import FloatArray
 
 STEP_S = 0.01
 

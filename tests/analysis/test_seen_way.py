@@ -8,9 +8,9 @@ import pytest
 from filtered_rides import kept, ride_and_log
 
 from ridelog.analysis.cautions import top_speed_cautions
-from ridelog.analysis.seen_way import seen_share
-from ridelog.analysis.signal_quality import judge_signal
-from ridelog.analysis.top_speed import measure_top_speed
+from ridelog.analysis.coverage import seen_share
+from ridelog.analysis.signal.measure import judge_signal
+from ridelog.analysis.top_speed.measure import measure_top_speed
 from ridelog.filtering.smoother import estimate_motion
 from ridelog.importer import load_track
 from ridelog.simulate import to_track

@@ -5,11 +5,11 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from ridelog.analysis.braking import Braking, Brakings
-from ridelog.analysis.braking_cautions import advised_speed_caution, braking_cautions
-from ridelog.analysis.result import Estimate
-from ridelog.analysis.stopping import project_stop
-from ridelog.units import SPEED_UNITS
+from ridelog.analysis.braking.cautions import advised_speed_caution, braking_cautions
+from ridelog.analysis.braking.measure import Braking, Brakings
+from ridelog.analysis.braking.stopping import project_stop
+from ridelog.core.estimate import Estimate
+from ridelog.core.units import SPEED_UNITS
 
 KMH = SPEED_UNITS["km/h"]
 COLUMNS = 301

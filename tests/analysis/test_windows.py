@@ -5,11 +5,11 @@ from dataclasses import replace
 import numpy as np
 
 from ridelog.analysis.windows import windows_of
+from ridelog.core.flags import Flag
+from ridelog.core.track import BoolArray
 from ridelog.filtering.smoother import estimate_motion
-from ridelog.flags import Flag
 from ridelog.simulate import preset, to_track
 from ridelog.simulate.rides import out_and_back
-from ridelog.track import BoolArray
 
 
 def _touching(count: int) -> tuple[BoolArray, BoolArray]:

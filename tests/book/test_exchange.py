@@ -8,8 +8,8 @@ import pytest
 
 from ridelog.book import Book, Figure, NewResult
 from ridelog.book.export import export_book
-from ridelog.book.take_in import import_book
-from ridelog.errors import BookError
+from ridelog.book.import_book import import_book
+from ridelog.core.errors import BookError
 
 
 @pytest.fixture

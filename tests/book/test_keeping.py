@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 from ridelog.book import Book, Figure, NewResult, RideEntry
-from ridelog.errors import BookError
+from ridelog.core.errors import BookError
 
 LOG = b"$GPRMC,not read by the book\r\n"
 DIGEST = hashlib.sha256(LOG).hexdigest()

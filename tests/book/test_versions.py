@@ -7,9 +7,9 @@ from pathlib import Path
 import pytest
 
 from ridelog.book import Book, database
+from ridelog.book.book import DATABASE
 from ridelog.book.migrations import STEPS
-from ridelog.book.shelf import DATABASE
-from ridelog.errors import BookError
+from ridelog.core.errors import BookError
 
 
 def test_a_new_book_has_the_newest_version(tmp_path: Path) -> None:

@@ -8,14 +8,14 @@ import jsonschema
 import numpy as np
 import pytest
 
-from ridelog.cli import main
+from ridelog.__main__ import main
+from ridelog.analysis.ridden import logs_in
 from ridelog.compare.comparison import Comparison
-from ridelog.compare.rides import logs_in
-from ridelog.report.json_compare import compare_json
-from ridelog.report.json_result import schema_of
-from ridelog.report.seal import FIELD, digest_of
-from ridelog.report.text_compare import compare_lines
-from ridelog.units import SPEED_UNITS
+from ridelog.core.units import SPEED_UNITS
+from ridelog.present.digest import FIELD, digest_of
+from ridelog.report.compare_json import compare_json
+from ridelog.report.compare_screen import compare_lines
+from ridelog.report.ride_json import schema_of
 
 pytest_plugins = ("thin_rides",)
 

@@ -4,8 +4,8 @@ import numpy as np
 import pytest
 from scipy.special import stdtrit
 
-from ridelog.analysis.result import Estimate
 from ridelog.compare.difference import difference_of
+from ridelog.core.estimate import Estimate
 
 REACH = 1.6448536269514722
 

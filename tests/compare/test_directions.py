@@ -3,11 +3,11 @@
 import numpy as np
 import pytest
 
-from ridelog.analysis.result import Estimate
+from ridelog.analysis.comparable import Reading, harmonic_mean_of, mean_of
 from ridelog.compare.comparison import _missing, _wind_parts
 from ridelog.compare.difference import difference_by_direction
 from ridelog.compare.matching import NO_MATCH, match_directions
-from ridelog.compare.measure import Reading, harmonic_mean_of, mean_of
+from ridelog.core.estimate import Estimate
 
 
 def reading(value: float, both: float | None = None, course: float | None = None) -> Reading:

@@ -5,17 +5,17 @@ from typing import Any
 
 import pytest
 
+from ridelog.analysis.comparable import Rides
+from ridelog.analysis.ridden import RiddenRide
 from ridelog.analysis.ride import analyse
 from ridelog.analysis.settings import Settings
 from ridelog.compare import foretold
-from ridelog.compare.foretold import foretell_change
-from ridelog.compare.measure import Rides
-from ridelog.compare.rides import RiddenRide
+from ridelog.compare.predicted import foretell_change
+from ridelog.core.units import SPEED_UNITS
+from ridelog.machine.calibration_data import top_of
 from ridelog.machine.evidence import Evidence
-from ridelog.machine.gather import top_of
-from ridelog.machine.ridden import Ridden
+from ridelog.machine.measured_after import Ridden
 from ridelog.machine.setup import MachineSetup
-from ridelog.units import SPEED_UNITS
 
 pytest_plugins = ("thin_rides",)
 Spans = tuple[tuple[float, float], ...]

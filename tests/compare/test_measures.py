@@ -6,11 +6,11 @@ from typing import Any
 
 import numpy as np
 
-from ridelog.analysis.result import Estimate
+from ridelog.analysis.comparable import LESS, MORE
+from ridelog.analysis.ridden import RiddenRide
 from ridelog.compare.comparison import Comparison, compare
-from ridelog.compare.measure import LESS, MORE
-from ridelog.compare.rides import RiddenRide
-from ridelog.units import SPEED_UNITS
+from ridelog.core.estimate import Estimate
+from ridelog.core.units import SPEED_UNITS
 
 pytest_plugins = ("thin_rides",)
 Sides = dict[str, tuple[RiddenRide, ...]]

@@ -6,12 +6,12 @@ from typing import Any
 import numpy as np
 import pytest
 
-from ridelog.analysis.pull import HALF_STEP_MPS, PullCurve
-from ridelog.analysis.result import Estimate
+from ridelog.analysis.acceleration.measure import HALF_STEP_MPS, PullCurve
+from ridelog.analysis.acceleration.sharp_pull import sharp_pull
 from ridelog.compare.comparison import Comparison
-from ridelog.compare.pull_curves import PullCurves, PullTable, pull_curves_of
-from ridelog.compare.sharp_pull import sharp_pull
-from ridelog.track import FloatArray
+from ridelog.compare.curves import PullCurves, PullTable, pull_curves_of
+from ridelog.core.estimate import Estimate
+from ridelog.core.track import FloatArray
 
 pytest_plugins = ("thin_rides",)
 

@@ -10,16 +10,16 @@ import numpy as np
 import pypdf
 import pytest
 
+from ridelog.analysis.ridden import RiddenRide
 from ridelog.compare.comparison import Comparison, compare
-from ridelog.compare.rides import RiddenRide
+from ridelog.core.units import SPEED_UNITS
 from ridelog.importer import load_track
 from ridelog.report.compare_files import sheet_files
-from ridelog.report.json_compare import compare_json
-from ridelog.report.json_result import to_bytes
+from ridelog.report.compare_json import compare_json
 from ridelog.report.measures_csv import COLUMNS, measures_csv
+from ridelog.report.ride_json import to_bytes
 from ridelog.report.sheet_pdf import PAPERS
 from ridelog.report.smoothed_gpx import smoothed_gpx
-from ridelog.units import SPEED_UNITS
 
 pytest_plugins = ("thin_rides",)
 KMH = SPEED_UNITS["km/h"]

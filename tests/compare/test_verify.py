@@ -7,14 +7,14 @@ from pathlib import Path
 import jsonschema
 import pytest
 
+from ridelog.__main__ import main
+from ridelog.analysis.ridden import measure_ride
 from ridelog.analysis.settings import Settings
-from ridelog.cli import main
-from ridelog.compare.agreement import count_values, disagreements
 from ridelog.compare.comparison import compare
-from ridelog.compare.rides import measure_ride
-from ridelog.report.json_compare import compare_json
-from ridelog.report.json_result import schema_of, to_bytes
-from ridelog.report.json_settings import settings_in
+from ridelog.report.compare_json import compare_json
+from ridelog.report.ride_json import schema_of, to_bytes
+from ridelog.report.settings_json import settings_in
+from ridelog.workflow.agreement import count_values, disagreements
 
 pytest_plugins = ("thin_rides",)
 # Holds the fastest second of the first ride. [s]

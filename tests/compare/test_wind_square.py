@@ -3,8 +3,8 @@
 import numpy as np
 import pytest
 
-from ridelog.analysis.result import Estimate
-from ridelog.compare.wind_square import wind_excess, wind_loss
+from ridelog.analysis.wind import wind_excess, wind_loss
+from ridelog.core.estimate import Estimate
 
 # Air drag per mass of 0.45 m2 and 105 kg at 1.2041 kg/m3. [1/m]
 DRAG = 0.5 * 1.2041 * 0.45 / 105.0

@@ -5,9 +5,9 @@ from pathlib import Path
 
 import pytest
 
+from ridelog.analysis.ridden import RiddenRide, measure_ride
 from ridelog.analysis.settings import Settings
 from ridelog.compare.comparison import Comparison, compare
-from ridelog.compare.rides import RiddenRide, measure_ride
 
 SAMPLES = Path(__file__).resolve().parents[2] / "sample_tracks"
 

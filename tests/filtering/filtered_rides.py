@@ -4,10 +4,10 @@ from dataclasses import fields, replace
 
 import numpy as np
 
+from ridelog.core.track import BoolArray, Track
 from ridelog.simulate import Observation, preset, to_track
 from ridelog.simulate.labels import LabelledRide
 from ridelog.simulate.rides import out_and_back
-from ridelog.track import BoolArray, Track
 
 
 def ride_and_log(

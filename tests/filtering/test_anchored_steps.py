@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from ridelog.filtering.start_models import _anchored
+from ridelog.filtering.standing_start.models import _anchored
 
 
 @pytest.mark.parametrize(

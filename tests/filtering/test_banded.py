@@ -3,8 +3,8 @@
 import numpy as np
 import pytest
 
+from ridelog.core.track import FloatArray
 from ridelog.filtering.banded import BandedFactor, selected_inverse
-from ridelog.track import FloatArray
 
 
 def _random_chain(n: int, d: int, seed: int) -> tuple[FloatArray, FloatArray, FloatArray]:

@@ -6,12 +6,12 @@ import numpy as np
 import pytest
 from filtered_rides import ride_and_log
 
-from ridelog.filtering.bursts import find_bursts
-from ridelog.filtering.sightings import Sightings, sightings_of
+from ridelog.core.flags import Flag
+from ridelog.core.track import BoolArray
+from ridelog.filtering.observations import Sightings, sightings_of
+from ridelog.filtering.shared_offsets import find_bursts
 from ridelog.filtering.smoother import estimate_motion
-from ridelog.flags import Flag
 from ridelog.simulate import Observation, to_track
-from ridelog.track import BoolArray
 
 
 def _moved(log: Observation, first: int, count: int, aside_m: float) -> Observation:

@@ -3,10 +3,15 @@
 import numpy as np
 import pytest
 
-from ridelog.filtering.easing import Easing, Fall, easing_of_start, fall_of_pull
 from ridelog.filtering.motion import Motion
 from ridelog.filtering.smoother import estimate_motion
-from ridelog.filtering.standing import draw_standing_start
+from ridelog.filtering.standing_start.acceleration_decay import (
+    Easing,
+    Fall,
+    easing_of_start,
+    fall_of_pull,
+)
+from ridelog.filtering.standing_start.paths import draw_standing_start
 from ridelog.simulate import Machine, Ride, preset, to_track
 
 # A motor on its straight line all the way: no limit of current, power or grip is reached, and

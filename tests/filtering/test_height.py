@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from scipy.signal import lfilter
 
-from ridelog.filtering.height import WANDER_TIME_S, position_wander
+from ridelog.filtering.receiver.height import WANDER_TIME_S, position_wander
 
 
 def test_a_known_wander_is_found_under_white_noise_and_a_climb() -> None:

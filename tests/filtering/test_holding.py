@@ -6,13 +6,13 @@ import numpy as np
 import pytest
 from filtered_rides import ride_and_log
 
-from ridelog.filtering.holding import find_hold
-from ridelog.filtering.sightings import sightings_of
+from ridelog.core.units import MPS_PER_KMH
+from ridelog.filtering.observations import sightings_of
+from ridelog.filtering.receiver.static_hold import find_hold
 from ridelog.filtering.smoother import estimate_motion
 from ridelog.simulate import Observation, ReceiverKind, preset, to_track
 from ridelog.simulate.labels import LabelledRide
 from ridelog.simulate.rides import starts_and_stops
-from ridelog.units import MPS_PER_KMH
 
 
 def held_ride(seed: int, hold_mps: float, **options: float) -> tuple[LabelledRide, Observation]:

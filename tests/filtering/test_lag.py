@@ -7,14 +7,14 @@ import numpy as np
 import pytest
 from filtered_rides import kept, ride_and_log
 
-from ridelog.filtering.lag import Lag, find_lag, without_lag
-from ridelog.filtering.sightings import sightings_of
+from ridelog.core.track import FloatArray
+from ridelog.filtering.observations import sightings_of
+from ridelog.filtering.receiver.lag import Lag, find_lag, without_lag
 from ridelog.filtering.smoother import estimate_motion
 from ridelog.simulate import Observation, ReceiverKind, preset, to_track
 from ridelog.simulate.labels import LabelledRide
 from ridelog.simulate.receiver import LagKind
 from ridelog.simulate.rides import out_and_back
-from ridelog.track import FloatArray
 
 
 def late_ride(

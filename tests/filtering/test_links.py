@@ -3,9 +3,9 @@
 import numpy as np
 import pytest
 
-from ridelog.filtering.chain import Chain, Weights
-from ridelog.filtering.links import Links
-from ridelog.track import FloatArray
+from ridelog.core.track import FloatArray
+from ridelog.filtering.state_space import Chain, Weights
+from ridelog.filtering.transitions import Links
 
 _DRIFT, _SLOW = 0.05, 0.03
 

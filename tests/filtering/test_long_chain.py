@@ -3,8 +3,8 @@
 import numpy as np
 import pytest
 
-from ridelog.filtering import long_chain
-from ridelog.filtering.chain import Chain, Solution, Weights
+from ridelog.filtering import blocks as long_chain
+from ridelog.filtering.state_space import Chain, Solution, Weights
 
 
 def endless_ride(*, reports_speed: bool) -> tuple[Chain, Weights]:

@@ -2,8 +2,8 @@
 
 import numpy as np
 
-from ridelog.analysis.result import Estimate
-from ridelog.analysis.top_speed import measure_top_speed
+from ridelog.analysis.top_speed.measure import measure_top_speed
+from ridelog.core.estimate import Estimate
 from ridelog.filtering.smoother import estimate_motion
 from ridelog.simulate import preset, to_track
 from ridelog.simulate.rides import out_and_back

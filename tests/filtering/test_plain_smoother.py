@@ -7,7 +7,7 @@ from filterpy.kalman import KalmanFilter
 from plain_smoother import START_SD, Log, Noise, Smoothed, best_second, fitted, log_of
 from scores import Answers, interval_score
 
-from ridelog.analysis.result import LEVEL
+from ridelog.core.estimate import LEVEL
 from ridelog.simulate import to_track
 
 NOISE = Noise(jerk=0.8, position_m=0.1, velocity_mps=0.09)

@@ -3,10 +3,10 @@
 import numpy as np
 import pytest
 
+from ridelog.core.track import FloatArray
 from ridelog.filtering.banded import selected_inverse
-from ridelog.filtering.chain import Chain, Weights
 from ridelog.filtering.posterior import drawn_errors, interpolated
-from ridelog.track import FloatArray
+from ridelog.filtering.state_space import Chain, Weights
 
 
 def _chain(n: int, rate_hz: float) -> tuple[Chain, Weights]:

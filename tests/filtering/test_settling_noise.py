@@ -5,11 +5,11 @@ from dataclasses import replace
 import numpy as np
 from filtered_rides import ride_and_log
 
-from ridelog.analysis.top_speed import measure_top_speed
+from ridelog.analysis.top_speed.measure import measure_top_speed
 from ridelog.analysis.windows import windows_of
+from ridelog.filtering.observations import sightings_of
+from ridelog.filtering.outliers import screen
 from ridelog.filtering.quality import settling_factor
-from ridelog.filtering.screening import screen
-from ridelog.filtering.sightings import sightings_of
 from ridelog.filtering.smoother import estimate_motion
 from ridelog.simulate import to_track
 

@@ -6,9 +6,9 @@ import numpy as np
 import pytest
 from filtered_rides import ride_and_log
 
+from ridelog.core.track import BoolArray
 from ridelog.filtering.smoother import estimate_motion
 from ridelog.simulate import Observation, to_track
-from ridelog.track import BoolArray
 
 
 def _plateau(log: Observation) -> BoolArray:

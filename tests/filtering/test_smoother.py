@@ -6,10 +6,10 @@ import numpy as np
 import pytest
 from filtered_rides import displaced, ride_and_log
 
-from ridelog.analysis.top_speed import measure_top_speed
-from ridelog.errors import NotEnoughDataError
+from ridelog.analysis.top_speed.measure import measure_top_speed
+from ridelog.core.errors import NotEnoughDataError
+from ridelog.core.flags import Flag
 from ridelog.filtering.smoother import estimate_motion
-from ridelog.flags import Flag
 from ridelog.simulate import Place, to_track
 
 

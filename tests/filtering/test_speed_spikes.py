@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 from filtered_rides import kept, ride_and_log
 
+from ridelog.core.flags import Flag
 from ridelog.filtering.smoother import estimate_motion
-from ridelog.flags import Flag
 from ridelog.simulate import to_track
 
 

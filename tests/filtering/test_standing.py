@@ -3,12 +3,12 @@
 import numpy as np
 import pytest
 
+from ridelog.core.track import FloatArray
 from ridelog.filtering.banded import BandedFactor
-from ridelog.filtering.chain import Chain, Solution, Weights
 from ridelog.filtering.smoother import estimate_motion
-from ridelog.filtering.standing import draw_standing_start
+from ridelog.filtering.standing_start.paths import draw_standing_start
+from ridelog.filtering.state_space import Chain, Solution, Weights
 from ridelog.simulate import Machine, Ride, preset, to_track
-from ridelog.track import FloatArray
 
 
 def test_the_determinant_is_that_of_the_matrix() -> None:

@@ -5,13 +5,17 @@ from typing import Literal
 import numpy as np
 import pytest
 
-from ridelog.analysis.runs import find_runs
-from ridelog.filtering.easing import Easing, easing_of_start, fall_of_pull
+from ridelog.analysis.acceleration.runs import find_runs
 from ridelog.filtering.motion import Motion
 from ridelog.filtering.posterior import Posterior
 from ridelog.filtering.smoother import estimate_motion
-from ridelog.filtering.start_draws import draw_starts
-from ridelog.filtering.start_models import StartModels
+from ridelog.filtering.standing_start.acceleration_decay import (
+    Easing,
+    easing_of_start,
+    fall_of_pull,
+)
+from ridelog.filtering.standing_start.draw import draw_starts
+from ridelog.filtering.standing_start.models import StartModels
 from ridelog.simulate import Machine, Ride, preset, to_track
 
 _END_S = 10.0

@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 from log_lines import gga, gpx, log, point, rmc, second, sentence
 
-from ridelog.errors import RideLogError, UnreadableLogError
+from ridelog.core.errors import RideLogError, UnreadableLogError
 from ridelog.importer import load_track
 
 FIVE = "".join(point(second(i)) for i in range(5))

@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 from log_lines import gga, gpx, log, point, rmc, second
 
-from ridelog.errors import UnreadableLogError
+from ridelog.core.errors import UnreadableLogError
 from ridelog.importer import containers, load_track, log_from_bytes
 from ridelog.importer.containers import unpack
 

@@ -7,7 +7,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from log_lines import gga, gpx, log, point, rmc, second, sentence
 
-from ridelog.errors import RideLogError
+from ridelog.core.errors import RideLogError
 from ridelog.importer import track_from_bytes
 
 NMEA = log(

@@ -6,10 +6,10 @@ import numpy as np
 import pytest
 from log_lines import gpx, point, second
 
-from ridelog.errors import NotEnoughDataError, UnreadableLogError
-from ridelog.flags import Flag
+from ridelog.core.errors import NotEnoughDataError, UnreadableLogError
+from ridelog.core.flags import Flag
+from ridelog.core.track import Track
 from ridelog.importer import log_from_bytes, track_from_bytes
-from ridelog.track import Track
 
 FIVE = "".join(point(second(i), lat=f"48.10000{i}") for i in range(5))
 NO_TIMES = "record or export the ride with a time in every point."

@@ -9,7 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from log_lines import gpx, point, second
 
-from ridelog.errors import RideLogError
+from ridelog.core.errors import RideLogError
 from ridelog.importer.gpx_points import COLUMN_NAMES, GpxPoints, read_points
 from ridelog.importer.gpx_regular import read_regular_points
 

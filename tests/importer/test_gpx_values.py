@@ -4,10 +4,10 @@ import numpy as np
 import pytest
 from log_lines import gpx, point, second
 
-from ridelog.flags import Flag
+from ridelog.core.flags import Flag
+from ridelog.core.track import FixKind, Track
 from ridelog.importer import log_from_bytes
 from ridelog.importer.gpx_regular import read_regular_points
-from ridelog.track import FixKind, Track
 
 
 def read(data: bytes) -> Track:

@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from ridelog.errors import NotEnoughDataError, RideLogError, UnreadableLogError
+from ridelog.core.errors import NotEnoughDataError, RideLogError, UnreadableLogError
 from ridelog.importer import load_track, read_log
 
 LOGS = Path(__file__).resolve().parents[3] / "shared" / "real-tracks"

@@ -6,10 +6,10 @@ import numpy as np
 import pytest
 from log_lines import gga, log, rmc, sentence
 
-from ridelog.errors import NotEnoughDataError, UnreadableLogError
-from ridelog.flags import Flag
+from ridelog.core.errors import NotEnoughDataError, UnreadableLogError
+from ridelog.core.flags import Flag
+from ridelog.core.track import FixKind, Track
 from ridelog.importer import log_from_bytes, track_from_bytes
-from ridelog.track import FixKind, Track
 
 NOON = 12 * 3600.0
 CLEAN = [line for i in range(6) for line in (rmc(NOON + i, north=i), gga(NOON + i, north=i))]

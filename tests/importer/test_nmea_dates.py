@@ -4,9 +4,9 @@ import numpy as np
 import pytest
 from log_lines import gga, log, rmc, sentence
 
-from ridelog.flags import Flag
+from ridelog.core.flags import Flag
+from ridelog.core.track import Track
 from ridelog.importer import log_from_bytes
-from ridelog.track import Track
 
 NOON = 12 * 3600.0
 DAY = 86400.0

@@ -4,10 +4,10 @@ import numpy as np
 import pytest
 from log_lines import gga, log, position, rmc, sentence
 
-from ridelog.flags import Flag
+from ridelog.core.flags import Flag
+from ridelog.core.track import FixKind, Track
+from ridelog.core.units import MPS_PER_KNOT
 from ridelog.importer import log_from_bytes
-from ridelog.track import FixKind, Track
-from ridelog.units import MPS_PER_KNOT
 
 NOON = 12 * 3600.0
 

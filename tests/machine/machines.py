@@ -4,10 +4,10 @@ from typing import Any
 
 import numpy as np
 
+from ridelog.core.track import FloatArray
 from ridelog.machine.drive import Drive
 from ridelog.machine.roadload import RoadLoad
 from ridelog.simulate import Machine
-from ridelog.track import FloatArray
 
 
 def one(value: float) -> FloatArray:

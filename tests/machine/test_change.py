@@ -5,7 +5,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from ridelog.errors import SetupError
+from ridelog.core.errors import SetupError
 from ridelog.machine.change import changed, changed_drive, parse_change, parse_sweep
 from ridelog.machine.fit import from_setup
 from ridelog.machine.performance import top_speed

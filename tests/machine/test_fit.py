@@ -8,10 +8,10 @@ from machines import like
 
 from ridelog.machine.evidence import Curve, Evidence, NearTop
 from ridelog.machine.fit import Fitted, fit, from_setup
-from ridelog.machine.narrowing import narrowings
 from ridelog.machine.performance import launch_time_s, top_speed
 from ridelog.machine.priors import COUNT, UNKNOWNS, draw, machines_of
 from ridelog.machine.setup import MachineSetup
+from ridelog.machine.value_of_measurement import narrowings
 from ridelog.simulate import Machine
 
 TRUE = Machine().with_steady_speed(9.0)

@@ -6,10 +6,10 @@ from typing import Any, cast
 import numpy as np
 import pytest
 
-from ridelog.analysis.result import Estimate
-from ridelog.analysis.top_speed import TopSpeed
+from ridelog.analysis.top_speed.measure import TopSpeed
+from ridelog.core.estimate import Estimate
 from ridelog.filtering.motion import Motion, Paths, Piece
-from ridelog.machine.gather import near_top_of
+from ridelog.machine.calibration_data import near_top_of
 
 
 class _Steady:

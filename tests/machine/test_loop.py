@@ -2,9 +2,9 @@
 
 import pytest
 
-from ridelog.analysis.launch_windows import parse_window
-from ridelog.analysis.result import Estimate
-from ridelog.errors import SetupError
+from ridelog.analysis.launches.windows import parse_window
+from ridelog.core.errors import SetupError
+from ridelog.core.estimate import Estimate
 from ridelog.machine.loop import agreements, changes_between, deviations, foretell
 from ridelog.machine.setup import MachineSetup
 

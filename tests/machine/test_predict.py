@@ -7,9 +7,9 @@ from typing import Any
 import numpy as np
 import pytest
 
-from ridelog.analysis.launch_windows import parse_window
-from ridelog.analysis.result import Estimate
-from ridelog.errors import SetupError
+from ridelog.analysis.launches.windows import parse_window
+from ridelog.core.errors import SetupError
+from ridelog.core.estimate import Estimate
 from ridelog.filtering.smoother import estimate_motion
 from ridelog.importer import load_track
 from ridelog.machine.evidence import Evidence

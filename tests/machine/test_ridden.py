@@ -3,9 +3,9 @@
 import numpy as np
 import pytest
 
-from ridelog.analysis.result import Estimate
+from ridelog.core.estimate import Estimate
 from ridelog.machine.evidence import Curve, Evidence
-from ridelog.machine.ridden import RiddenRide, together
+from ridelog.machine.measured_after import RiddenRide, together
 
 
 def _ride(name: str, top: float, time_s: float, pull: float) -> RiddenRide:

@@ -9,8 +9,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from ridelog.cli import main
-from ridelog.errors import SetupError
+from ridelog.__main__ import main
+from ridelog.core.errors import SetupError
 from ridelog.machine.battery import pack_voltage
 from ridelog.machine.gearing import circumference_m, overall_ratio
 from ridelog.machine.setup import KEYS, MachineSetup

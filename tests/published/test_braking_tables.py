@@ -3,14 +3,14 @@
 import numpy as np
 import pytest
 
-from ridelog.analysis.braking import mean_decel_mps2
-from ridelog.analysis.procedure import (
+from ridelog.analysis.braking.measure import mean_decel_mps2
+from ridelog.analysis.braking.procedure import (
     rounded_decel_mps2,
     rounded_distance_m,
     speed_of_tests_kmh,
     yardstick_for,
 )
-from ridelog.units import SPEED_UNITS
+from ridelog.core.units import SPEED_UNITS
 
 KMH = SPEED_UNITS["km/h"]
 

@@ -7,9 +7,9 @@ C in N/(km/h)², road load at 65 km/h in N and target time from 70 to 60 km/h in
 import numpy as np
 import pytest
 
-from ridelog.analysis.resistance import CoastedSpeeds, coast_time_s, fit_resistance
-from ridelog.track import FloatArray
-from ridelog.units import SPEED_UNITS
+from ridelog.analysis.coasting.resistance import CoastedSpeeds, coast_time_s, fit_resistance
+from ridelog.core.track import FloatArray
+from ridelog.core.units import SPEED_UNITS
 
 KMH = SPEED_UNITS["km/h"]
 TABLE = (

@@ -3,6 +3,8 @@
 import numpy as np
 import pytest
 
+from ridelog.core.track import FloatArray
+from ridelog.core.units import METRES_PER_INCH, MPS_PER_KMH, MPS_PER_MPH, RADPS_PER_RPM
 from ridelog.machine.drive import Drive
 from ridelog.machine.performance import launch, top_speed
 from ridelog.machine.roadload import (
@@ -12,8 +14,6 @@ from ridelog.machine.roadload import (
     speed_of_power_mps,
     standing_start_power_w,
 )
-from ridelog.track import FloatArray
-from ridelog.units import METRES_PER_INCH, MPS_PER_KMH, MPS_PER_MPH, RADPS_PER_RPM
 
 
 def _a(value: float) -> FloatArray:

@@ -1,10 +1,10 @@
-"""The local plane of ridelog.geodesy against published geodesics on the ellipsoid.
+"""The local plane of ridelog.core.geodesy against published geodesics on the ellipsoid.
 
 Source: Vincenty's example Flinders Peak to Buninyong (T. Vincenty, Survey Review 23 (1975), 88-93
 is the method; the digits as in the tests of two open geodesy libraries, standards sheet row A24).
 A geodesic is followed here by its own differential equations, so neither a chord through the Earth
 nor the code under test decides where it runs: only the lengths and directions of its short steps
-are measured with ridelog.geodesy.
+are measured with ridelog.core.geodesy.
 """
 
 import math
@@ -12,7 +12,7 @@ import math
 import numpy as np
 import pytest
 
-from ridelog.geodesy import WGS84_A_M, WGS84_F, to_local
+from ridelog.core.geodesy import WGS84_A_M, WGS84_F, to_local
 
 
 def degrees(whole: int, minutes: int, seconds: float) -> float:

@@ -7,9 +7,9 @@ GPX 1.0's speed and course as described in open GPX notes (row A10, second hand)
 import numpy as np
 import pytest
 
-from ridelog.flags import Flag
+from ridelog.core.flags import Flag
+from ridelog.core.track import FixKind, Track
 from ridelog.importer import log_from_bytes
-from ridelog.track import FixKind, Track
 
 
 def read(body: str, version: str = "1.1") -> Track:

@@ -15,9 +15,9 @@ from ridelog.analysis.handling.tip_over import (
     tipping_speed_mps,
 )
 from ridelog.analysis.handling.weave import LEAST_RATE_HZ
-from ridelog.analysis.result import Estimate
+from ridelog.core.estimate import Estimate
+from ridelog.core.units import MPS_PER_KMH, STANDARD_GRAVITY_MPS2
 from ridelog.filtering.motion import Paths
-from ridelog.units import MPS_PER_KMH, STANDARD_GRAVITY_MPS2
 
 
 @pytest.mark.parametrize(("radius_m", "kmh"), [(5.0, 23.9), (10.0, 33.8)])

@@ -11,10 +11,10 @@ import math
 import numpy as np
 import pytest
 
-from ridelog.analysis.launch_windows import Window, parse_rollout, parse_window
-from ridelog.analysis.launches import Launch, measure_launches
-from ridelog.analysis.run_draws import RunDraws
-from ridelog.analysis.runs import Run
+from ridelog.analysis.acceleration.run_draws import RunDraws
+from ridelog.analysis.acceleration.runs import Run
+from ridelog.analysis.launches.measure import Launch, measure_launches
+from ridelog.analysis.launches.windows import Window, parse_rollout, parse_window
 from ridelog.filtering.motion import Motion
 from ridelog.filtering.smoother import estimate_motion
 from ridelog.simulate import Machine, Ride, preset, to_track

@@ -9,12 +9,12 @@ from functools import reduce
 import numpy as np
 import pytest
 
-from ridelog.errors import NotEnoughDataError, UnreadableLogError
-from ridelog.flags import Flag
+from ridelog.core.errors import NotEnoughDataError, UnreadableLogError
+from ridelog.core.flags import Flag
+from ridelog.core.track import FixKind, Track
+from ridelog.core.units import MPS_PER_KNOT
 from ridelog.importer import log_from_bytes
 from ridelog.importer.nmea_sentences import find_sentences
-from ridelog.track import FixKind, Track
-from ridelog.units import MPS_PER_KNOT
 
 # A-L1: printed in many public documents and parser tests.
 L1 = "$GPRMC,123519,A,4807.038,N,01131.000,E,022.4,084.4,230394,003.1,W*6A"

@@ -11,11 +11,11 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from ridelog.analysis.top_speed import measure_top_speed
+from ridelog.analysis.top_speed.measure import measure_top_speed
+from ridelog.core.track import FloatArray
 from ridelog.filtering.motion import Motion
 from ridelog.filtering.smoother import estimate_motion
 from ridelog.importer import load_track
-from ridelog.track import FloatArray
 
 LOG = (
     Path(__file__).resolve().parents[3]

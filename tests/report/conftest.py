@@ -7,10 +7,10 @@ import numpy as np
 import pytest
 
 from ridelog.analysis.ride import RideResult, analyse
+from ridelog.core.track import Track
 from ridelog.filtering.motion import Motion
 from ridelog.filtering.smoother import estimate_motion
 from ridelog.importer import load_track
-from ridelog.track import Track
 
 SAMPLES = Path(__file__).resolve().parents[2] / "sample_tracks"
 

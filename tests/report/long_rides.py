@@ -5,8 +5,8 @@ from typing import Any
 
 import numpy as np
 
+from ridelog.core.track import Track
 from ridelog.filtering.motion import Motion
-from ridelog.track import Track
 
 
 def hour_of(motion: Motion) -> Motion:

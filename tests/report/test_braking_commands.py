@@ -10,17 +10,17 @@ import jsonschema
 import numpy as np
 import pytest
 
-from ridelog.analysis.braking import Brakings
-from ridelog.analysis.phases import Phase, Phases
+from ridelog.analysis.braking.measure import Brakings
+from ridelog.analysis.braking.page import braking_section
+from ridelog.analysis.braking.words import braking_lead, braking_lines, quadruple_words
+from ridelog.analysis.coasting.page import coasting_section
+from ridelog.analysis.phases.measure import Phase, Phases
+from ridelog.analysis.phases.plot import draw_key, draw_strip, phase_rows
 from ridelog.analysis.ride import RideResult
+from ridelog.core.units import SPEED_UNITS
 from ridelog.filtering.motion import Motion
-from ridelog.report.braking_words import braking_lead, braking_lines, quadruple_words
-from ridelog.report.canvas import NARROW, WIDE, blank
-from ridelog.report.json_result import ride_json, schema_of
-from ridelog.report.plot_phases import draw_key, draw_strip, phase_rows
-from ridelog.report.section_braking import braking_section
-from ridelog.report.section_coasting import coasting_section
-from ridelog.units import SPEED_UNITS
+from ridelog.present.figure import NARROW, WIDE, blank
+from ridelog.report.ride_json import ride_json, schema_of
 
 ROOT = Path(__file__).resolve().parents[2]
 RIDE = "sample_tracks/before-1.gpx"

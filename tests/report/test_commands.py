@@ -8,7 +8,7 @@ from pathlib import Path
 import jsonschema
 import pytest
 
-from ridelog.report.json_result import schema_of
+from ridelog.report.ride_json import schema_of
 
 ROOT = Path(__file__).resolve().parents[2]
 RIDE = ROOT / "sample_tracks" / "after-1.gpx"
@@ -73,7 +73,7 @@ def test_exit_status(arguments: tuple[str, ...], status: int) -> None:
 
 def test_the_command_line_starts_without_heavy_imports() -> None:
     code = (
-        "import sys, ridelog.cli; "
+        "import sys, ridelog.__main__; "
         "print([m for m in ('numpy','scipy','pandas','matplotlib') if m in sys.modules])"
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)

@@ -9,9 +9,9 @@ import pytest
 from long_rides import hour_of
 
 from ridelog.analysis.ride import RideResult, describe_source
-from ridelog.analysis.signal_quality import judge_signal
+from ridelog.analysis.signal.measure import judge_signal
 from ridelog.filtering.motion import Motion
-from ridelog.report.json_result import (
+from ridelog.report.ride_json import (
     RIDE_SCHEMA,
     SIGNAL_SCHEMA,
     ride_json,

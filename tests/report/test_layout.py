@@ -5,8 +5,8 @@ from pathlib import Path
 
 import pytest
 
-from ridelog.report.layout import laid_out
-from ridelog.report.page_predict import _plain
+from ridelog.present.html import laid_out
+from ridelog.report.predict_page import _plain
 
 TEMPLATES = Path(__file__).resolve().parents[2] / "ridelog" / "report" / "templates"
 PAGES = ("ride.html", "prediction.html", "sheet.html")

@@ -3,8 +3,8 @@ from pathlib import Path
 
 import pytest
 
-from ridelog.errors import OutputError
-from ridelog.report.output import check_free, make_folder, write_files
+from ridelog.core.errors import OutputError
+from ridelog.present.files import check_free, make_folder, write_files
 
 
 def test_a_file_that_is_there_is_left_alone(tmp_path: Path) -> None:

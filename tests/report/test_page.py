@@ -7,12 +7,12 @@ from html.parser import HTMLParser
 import pytest
 
 from ridelog.analysis.ride import RideResult, analyse
+from ridelog.core.units import SPEED_UNITS
 from ridelog.filtering.motion import Motion
-from ridelog.report.page import page_of, page_words, ride_page
-from ridelog.report.palette import ROLES
-from ridelog.report.plots import ride_pictures
-from ridelog.report.section import Picture
-from ridelog.units import SPEED_UNITS
+from ridelog.present.palette import ROLES
+from ridelog.present.section import Picture
+from ridelog.report.ride_page import page_of, page_words, ride_page
+from ridelog.report.ride_pictures import ride_pictures
 
 KMH = SPEED_UNITS["km/h"]
 

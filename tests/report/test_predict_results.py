@@ -7,18 +7,18 @@ import jsonschema
 import pypdf
 import pytest
 
-from ridelog.analysis.launch_windows import parse_window
-from ridelog.cli import main
+from ridelog.__main__ import main
+from ridelog.analysis.launches.windows import parse_window
+from ridelog.core.units import SPEED_UNITS
 from ridelog.machine.predict import Prediction, predict
 from ridelog.machine.setup import MachineSetup
-from ridelog.report.json_predict import predict_json
-from ridelog.report.json_result import schema_of, to_bytes
-from ridelog.report.page_predict import predict_page
-from ridelog.report.plot_predict import predict_pictures
+from ridelog.present.digest import FIELD, digest_of
+from ridelog.report.predict_json import predict_json
+from ridelog.report.predict_page import predict_page
+from ridelog.report.predict_plot import predict_pictures
+from ridelog.report.predict_screen import predict_lines
 from ridelog.report.predict_words import headline_words, narrowing_words
-from ridelog.report.seal import FIELD, digest_of
-from ridelog.report.text_predict import predict_lines
-from ridelog.units import SPEED_UNITS
+from ridelog.report.ride_json import schema_of, to_bytes
 
 KMH, MPH = SPEED_UNITS["km/h"], SPEED_UNITS["mph"]
 SAMPLES = Path(__file__).resolve().parents[2] / "sample_tracks"

@@ -10,7 +10,7 @@ from pathlib import Path
 import jsonschema
 import pytest
 
-from ridelog.report.json_result import schema_of
+from ridelog.report.ride_json import schema_of
 
 ROOT = Path(__file__).resolve().parents[2]
 # Goes backwards from 20 to 29.5 s (truth.json).

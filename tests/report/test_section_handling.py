@@ -9,19 +9,19 @@ import numpy as np
 import pytest
 from typer.testing import CliRunner
 
+from ridelog.analysis.handling.page import handling_section
+from ridelog.analysis.handling.words import lateral_words, margin_words, radius_words
 from ridelog.analysis.ride import RideResult, analyse
 from ridelog.analysis.settings import Settings
-from ridelog.cli import app
+from ridelog.cli.main import app
+from ridelog.core.units import SPEED_UNITS
 from ridelog.filtering.motion import Motion
 from ridelog.filtering.smoother import estimate_motion
-from ridelog.report.handling_words import lateral_words, margin_words, radius_words
-from ridelog.report.json_result import RIDE_SCHEMA, ride_json, schema_of, to_bytes
-from ridelog.report.section_handling import handling_section
-from ridelog.report.text import ride_lines
+from ridelog.report.ride_json import RIDE_SCHEMA, ride_json, schema_of, to_bytes
+from ridelog.report.screen import ride_lines
 from ridelog.simulate import Ride, preset, to_track
 from ridelog.simulate.handling_rides import weave_ride
 from ridelog.simulate.labels import finish
-from ridelog.units import SPEED_UNITS
 
 KMH, MPH = SPEED_UNITS["km/h"], SPEED_UNITS["mph"]
 SAMPLE = Path(__file__).resolve().parents[2] / "sample_tracks" / "after-1.gpx"
@@ -113,7 +113,7 @@ def test_margin_without_dimensions_says_how(weaving: tuple[Motion, RideResult]) 
 
 
 def test_words_of_figures() -> None:
-    from ridelog.analysis.result import Estimate
+    from ridelog.core.estimate import Estimate
 
     assert lateral_words(Estimate(4.4, 4.2, 4.6)) == "4.4 m/s² (4.2 to 4.6)"
     assert lateral_words(Estimate(4.44, 4.4, 4.5)) == "4.44 m/s² (4.40 to 4.50)"

@@ -6,18 +6,18 @@ from pathlib import Path
 import jsonschema
 import pytest
 
-from ridelog.analysis.launches import Launches
-from ridelog.analysis.result import Estimate
+from ridelog.__main__ import main
+from ridelog.analysis.launches.measure import Launches
+from ridelog.analysis.launches.page import launches_section, pull_section
+from ridelog.analysis.launches.words import accel_words, launch_lines, time_words
 from ridelog.analysis.ride import RideResult, analyse
 from ridelog.analysis.settings import Settings
-from ridelog.cli import main
+from ridelog.core.estimate import Estimate
+from ridelog.core.units import SPEED_UNITS
 from ridelog.filtering.motion import Motion
 from ridelog.filtering.smoother import estimate_motion
 from ridelog.importer import load_track
-from ridelog.report.json_result import RIDE_SCHEMA, ride_json, schema_of
-from ridelog.report.launch_words import accel_words, launch_lines, time_words
-from ridelog.report.section_launches import launches_section, pull_section
-from ridelog.units import SPEED_UNITS
+from ridelog.report.ride_json import RIDE_SCHEMA, ride_json, schema_of
 
 RIDE = Path(__file__).resolve().parents[2] / "sample_tracks" / "before-2.nmea"
 KMH, MPH = SPEED_UNITS["km/h"], SPEED_UNITS["mph"]

@@ -3,15 +3,15 @@
 import numpy as np
 import pytest
 
+from ridelog.analysis.reverse.page import reverse_section
 from ridelog.analysis.ride import RideResult, analyse
 from ridelog.analysis.settings import Settings
+from ridelog.core.units import SPEED_UNITS
 from ridelog.filtering.motion import Motion
 from ridelog.filtering.smoother import estimate_motion
-from ridelog.report.section_reverse import reverse_section
-from ridelog.report.text import ride_lines
+from ridelog.report.screen import ride_lines
 from ridelog.simulate import preset, to_track
 from ridelog.simulate.manoeuvres import reverse_ride, turned_by_hand
-from ridelog.units import SPEED_UNITS
 
 KMH, MPH = SPEED_UNITS["km/h"], SPEED_UNITS["mph"]
 

@@ -4,13 +4,13 @@ from hypothesis import strategies as st
 from long_rides import hour_of
 
 from ridelog.analysis.ride import RideResult
-from ridelog.analysis.stretches import flagged_stretches
+from ridelog.analysis.signal.shading import shadings
+from ridelog.core.flags import Flag
+from ridelog.core.spans import flagged_stretches
+from ridelog.core.units import SPEED_UNITS
 from ridelog.filtering.motion import Motion
-from ridelog.flags import Flag
-from ridelog.report.plots import ride_pictures
-from ridelog.report.shading import shadings
-from ridelog.report.thinning import lowest_and_highest, thin_path
-from ridelog.units import SPEED_UNITS
+from ridelog.present.thinning import lowest_and_highest, thin_path
+from ridelog.report.ride_pictures import ride_pictures
 
 
 @given(st.integers(0, 2**32 - 1), st.integers(20, 200))

@@ -4,15 +4,14 @@ from typing import Any
 import numpy as np
 import pytest
 
-from ridelog.analysis.result import Estimate
 from ridelog.analysis.ride import RideResult, analyse
-from ridelog.analysis.signal_quality import judge_signal
+from ridelog.analysis.signal.measure import judge_signal
+from ridelog.core.estimate import Estimate
+from ridelog.core.flags import Flag
+from ridelog.core.units import SPEED_UNITS
 from ridelog.filtering.motion import Motion
 from ridelog.filtering.smoother import estimate_motion
-from ridelog.flags import Flag
-from ridelog.report.sentences import meaning, rate_words, two_way
-from ridelog.report.text import WIDTH, ride_lines, signal_lines
-from ridelog.report.wording import (
+from ridelog.present.words import (
     FLAG_WORDS,
     bounds_words,
     clean,
@@ -24,7 +23,8 @@ from ridelog.report.wording import (
     shortened,
     speed_words,
 )
-from ridelog.units import SPEED_UNITS
+from ridelog.report.screen import WIDTH, ride_lines, signal_lines
+from ridelog.report.sentences import meaning, rate_words, two_way
 
 KMH, MPH = SPEED_UNITS["km/h"], SPEED_UNITS["mph"]
 

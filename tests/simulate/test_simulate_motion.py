@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 from scipy.integrate import solve_ivp
 
+from ridelog.core.track import FloatArray
 from ridelog.simulate import (
     STEP_S,
     Machine,
@@ -34,7 +35,6 @@ from ridelog.simulate.manoeuvres import (
     turned_by_hand,
 )
 from ridelog.simulate.rides import PULL_ENDS, out_and_back, starts_and_stops
-from ridelog.track import FloatArray
 
 MAKERS: list[Callable[[np.random.Generator], LabelledRide]] = [
     out_and_back,

@@ -5,6 +5,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from ridelog.core.track import FloatArray
+from ridelog.core.units import MPS_PER_KNOT
 from ridelog.simulate import (
     RECEIVER_KINDS,
     Disturbance,
@@ -20,8 +22,6 @@ from ridelog.simulate import (
 from ridelog.simulate.disturbances import displacement, draw
 from ridelog.simulate.receiver import LagKind
 from ridelog.simulate.rides import out_and_back
-from ridelog.track import FloatArray
-from ridelog.units import MPS_PER_KNOT
 
 EXACT = Receiver(
     position_white_m=0.0,

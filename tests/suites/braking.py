@@ -20,10 +20,10 @@ from functools import partial
 
 import numpy as np
 
-from ridelog.analysis.braking import Brakings, measure_brakings
-from ridelog.analysis.coasting import measure_coasting
-from ridelog.analysis.phases import divide_ride
-from ridelog.analysis.result import Estimate
+from ridelog.analysis.braking.measure import Brakings, measure_brakings
+from ridelog.analysis.coasting.measure import measure_coasting
+from ridelog.analysis.phases.measure import divide_ride
+from ridelog.core.estimate import Estimate
 from ridelog.filtering.motion import Motion
 from ridelog.filtering.smoother import estimate_motion
 from ridelog.simulate import RECEIVER_KINDS, preset, to_track

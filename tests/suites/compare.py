@@ -22,13 +22,14 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from ridelog.analysis.launch_windows import Window, parse_window
-from ridelog.analysis.result import Estimate
+from ridelog.analysis.launches.windows import Window, parse_window
+from ridelog.analysis.ridden import RiddenRide
 from ridelog.analysis.ride import analyse
 from ridelog.compare.comparison import Comparison, compare
 from ridelog.compare.difference import difference_of
-from ridelog.compare.rides import RiddenRide
 from ridelog.compare.verdict import BETTER, WORSE
+from ridelog.core.estimate import Estimate
+from ridelog.core.units import MPS_PER_KMH, MPS_PER_MPH
 from ridelog.filtering.smoother import estimate_motion
 from ridelog.simulate import preset, to_track
 from ridelog.simulate.labels import finish
@@ -38,7 +39,6 @@ from ridelog.simulate.sample_truth import crossing_speed_mps
 from ridelog.simulate.samples import BEFORE
 from ridelog.simulate.spans import Surroundings
 from ridelog.simulate.vehicle import Ride
-from ridelog.units import MPS_PER_KMH, MPS_PER_MPH
 
 SCATTER_MPS = 0.08
 GAIN_MPS = 1.0

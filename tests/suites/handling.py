@@ -19,9 +19,9 @@ import numpy as np
 from scipy.signal import butter, sosfiltfilt
 
 from ridelog.analysis.handling.band import seconds_in_band
-from ridelog.analysis.handling.loads import TurnLoads, measure_turns
+from ridelog.analysis.handling.turn_loads import TurnLoads, measure_turns
 from ridelog.analysis.handling.weave import LEAST_RATE_HZ, measure_weave
-from ridelog.analysis.result import Estimate
+from ridelog.core.estimate import Estimate
 from ridelog.filtering.motion import Motion
 from ridelog.filtering.smoother import estimate_motion
 from ridelog.simulate import STEP_S, preset, to_track

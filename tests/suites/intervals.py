@@ -27,8 +27,8 @@ import numpy as np
 from plain_smoother import best_second, fitted, log_of
 from scores import Answers
 
-from ridelog.analysis.result import LEVEL, Estimate
-from ridelog.analysis.top_speed import measure_top_speed
+from ridelog.analysis.top_speed.measure import measure_top_speed
+from ridelog.core.estimate import LEVEL, Estimate
 from ridelog.filtering.smoother import estimate_motion
 from ridelog.simulate import RECEIVER_KINDS, preset, to_track
 from ridelog.simulate.rides import out_and_back

@@ -21,11 +21,11 @@ from functools import partial
 
 import numpy as np
 
-from ridelog.analysis.launches import measure_launches
-from ridelog.analysis.pull import measure_pull
-from ridelog.analysis.result import Estimate
-from ridelog.analysis.run_draws import draw_runs
-from ridelog.analysis.runs import Run
+from ridelog.analysis.acceleration.measure import measure_pull
+from ridelog.analysis.acceleration.run_draws import draw_runs
+from ridelog.analysis.acceleration.runs import Run
+from ridelog.analysis.launches.measure import measure_launches
+from ridelog.core.estimate import Estimate
 from ridelog.filtering.smoother import estimate_motion
 from ridelog.simulate import RECEIVER_KINDS, Truth, preset, to_track
 from ridelog.simulate.rides import starts_and_stops

@@ -20,9 +20,9 @@ from scipy.linalg import cho_solve_banded, cholesky_banded
 from scipy.optimize import minimize
 from scipy.special import ndtri
 
+from ridelog.core.geodesy import to_local
+from ridelog.core.track import FloatArray, Track
 from ridelog.filtering.banded import band_of
-from ridelog.geodesy import to_local
-from ridelog.track import FloatArray, Track
 
 # Standard deviations of the first state: wider than any ride. [m, m/s, m/s²]
 START_SD = (1.0e4, 30.0, 3.0)

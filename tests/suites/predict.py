@@ -23,6 +23,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from ridelog.core.units import MPS_PER_KMH
 from ridelog.filtering.smoother import estimate_motion
 from ridelog.machine.change import Change, changed, changed_drive
 from ridelog.machine.drive import LIMITS
@@ -35,7 +36,6 @@ from ridelog.simulate import Machine, preset, to_track
 from ridelog.simulate.labels import LabelledRide, finish
 from ridelog.simulate.machine import random_machine
 from ridelog.simulate.rides import brake_anyhow, start_ride
-from ridelog.units import MPS_PER_KMH
 
 _GOAL_MPS = 20.0 * MPS_PER_KMH
 _CLEAR = 1.15

@@ -19,13 +19,13 @@ from unittest import mock
 import numpy as np
 from scores import Answers
 
-from ridelog.analysis.top_speed import measure_top_speed
-from ridelog.filtering.receiver import Receiver as Recognised
+from ridelog.analysis.top_speed.measure import measure_top_speed
+from ridelog.core.track import BoolArray, FloatArray
+from ridelog.core.units import MPS_PER_KMH, MPS_PER_KNOT
+from ridelog.filtering.receiver.habits import Receiver as Recognised
 from ridelog.filtering.smoother import estimate_motion
 from ridelog.simulate import Receiver, preset, to_track
 from ridelog.simulate.rides import out_and_back
-from ridelog.track import BoolArray, FloatArray
-from ridelog.units import MPS_PER_KMH, MPS_PER_KNOT
 
 HABITS: dict[str, Callable[[Receiver, np.random.Generator], Receiver]] = {
     "none": lambda receiver, rng: receiver,

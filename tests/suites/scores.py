@@ -4,8 +4,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ridelog.analysis.result import LEVEL
-from ridelog.track import BoolArray, FloatArray
+from ridelog.core.estimate import LEVEL
+from ridelog.core.track import BoolArray, FloatArray
 
 
 @dataclass(frozen=True)

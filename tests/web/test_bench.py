@@ -10,9 +10,9 @@ import pytest
 from visitor import short_log
 
 from ridelog.analysis.settings import Settings
-from ridelog.errors import RideLogError
-from ridelog.web.bench import Bench, Job, JobError
-from ridelog.web.kept import LogAt
+from ridelog.core.errors import RideLogError
+from ridelog.web.worker import Bench, Job, JobError
+from ridelog.workflow.ride_cache import LogAt
 
 
 def log_in(folder: Path, data: bytes) -> LogAt:

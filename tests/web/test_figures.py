@@ -7,11 +7,11 @@ from pathlib import Path
 from typing import Any
 
 from ridelog.book import Figure, RideEntry
-from ridelog.report.wording import elapsed_words
-from ridelog.units import SPEED_UNITS
+from ridelog.core.units import SPEED_UNITS
+from ridelog.present.words import elapsed_words
 from ridelog.web.history import Point, _panel
-from ridelog.web.measuring import figures_in
-from ridelog.web.phrases import bounds, lasting, moment, speed
+from ridelog.workflow.kept_words import bounds, lasting, moment, speed
+from ridelog.workflow.measuring import figures_in
 
 
 def e(value: float) -> dict[str, float]:

@@ -6,7 +6,7 @@ from pathlib import Path
 import pytest
 from visitor import HOST, LAN_HOST, Visitor, app_in
 
-from ridelog.web.guard import Guard
+from ridelog.web.security import Guard
 
 
 @pytest.fixture

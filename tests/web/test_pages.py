@@ -12,7 +12,7 @@ from visitor import SAMPLES, Visitor, app_in, desk_of, short_log, wait_until_mea
 
 from ridelog.book import Book
 from ridelog.importer import load_track
-from ridelog.report.json_result import schema_of
+from ridelog.report.ride_json import schema_of
 
 
 @dataclass

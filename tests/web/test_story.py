@@ -11,7 +11,7 @@ from axe_playwright_python.sync_playwright import Axe
 from live_page import CHROMIUM, Served, Watch
 from playwright.sync_api import Browser, BrowserContext, Page, expect
 
-from ridelog.report.layout import laid_out
+from ridelog.present.html import laid_out
 from ridelog.web.serve import lan_host
 
 pytestmark = pytest.mark.skipif(

@@ -11,9 +11,9 @@ from typing import Any
 from urllib.parse import urlencode
 
 from ridelog.web.app import make_app
-from ridelog.web.bench import Bench
-from ridelog.web.desk import Desk
-from ridelog.web.guard import Guard
+from ridelog.web.job_queue import Desk
+from ridelog.web.security import Guard
+from ridelog.web.worker import Bench
 
 HOST = "127.0.0.1:8437"
 LAN_HOST = "192.168.7.5:8437"

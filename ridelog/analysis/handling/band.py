@@ -18,8 +18,8 @@ import numpy as np
 from ridelog.analysis.handling.filters import degrees_of_freedom, filter_of
 from ridelog.analysis.handling.raw import RawStretch, raw_stretches
 from ridelog.analysis.handling.turns import runs_of
+from ridelog.core.track import FloatArray
 from ridelog.filtering.motion import Motion
-from ridelog.track import FloatArray
 
 LOW_HZ, HIGH_HZ = 0.8, 3.0
 # The upper edge keeps this share of the rate: the filter has to fall before half of it.

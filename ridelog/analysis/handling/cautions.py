@@ -3,7 +3,7 @@
 from ridelog.analysis.cautions import Caution
 from ridelog.analysis.handling.measure import Handling
 from ridelog.analysis.handling.tip_over import LEAST_TILT_QUAD, TipOver
-from ridelog.units import SPEED_UNITS, STANDARD_GRAVITY_MPS2
+from ridelog.core.units import SPEED_UNITS, STANDARD_GRAVITY_MPS2
 
 _KMH, _MPH = SPEED_UNITS["km/h"], SPEED_UNITS["mph"]
 # Lateral load near tipping: from this share of the threshold; common practice, no source.

@@ -7,10 +7,10 @@ import numpy as np
 from ridelog.analysis.handling.filters import filter_of
 from ridelog.analysis.handling.raw import RawStretch, raw_stretches
 from ridelog.analysis.handling.turns import runs_of
-from ridelog.analysis.interval import estimate
-from ridelog.analysis.result import Estimate
+from ridelog.core.estimate import Estimate
+from ridelog.core.interval import estimate
+from ridelog.core.track import FloatArray
 from ridelog.filtering.motion import DRAWS, Motion
-from ridelog.track import FloatArray
 
 # A correction: the course swings back by this much, slower than weave does. Common practice, no
 # source; a hand steers at 0.2-2 Hz (from memory), and what is faster than 0.7 Hz is weave's band.

@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from ridelog.track import FloatArray
+from ridelog.core.track import FloatArray
 
 # Half length of the filters, half width of their edges, and how much more errors below a band
 # count.

@@ -3,8 +3,8 @@
 import numpy as np
 
 from ridelog.analysis.windows import Windows
+from ridelog.core.track import BoolArray, FloatArray
 from ridelog.filtering.motion import Paths
-from ridelog.track import BoolArray, FloatArray
 
 
 def speed_by_fixes(paths: Paths, fix_s: FloatArray) -> FloatArray:

@@ -3,8 +3,8 @@
 from dataclasses import dataclass
 
 from ridelog.analysis.handling.corrections import Corrections, count_corrections
-from ridelog.analysis.handling.loads import TurnLoads, measure_turns
 from ridelog.analysis.handling.tip_over import TipOver, checked_dimensions, tip_over
+from ridelog.analysis.handling.turn_loads import TurnLoads, measure_turns
 from ridelog.analysis.handling.weave import LEAST_RATE_HZ, Weave, measure_weave
 from ridelog.filtering.motion import Motion
 

@@ -17,7 +17,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ridelog.analysis.handling.band import LOW_HZ, Seconds, top_of_band_hz
-from ridelog.track import FloatArray
+from ridelog.core.track import FloatArray
 
 # The onset is looked for on a grid this fine, and the growth among these lengths, all as likely:
 # nothing is known of it beyond its order of size. [m/s]

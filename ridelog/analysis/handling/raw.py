@@ -5,10 +5,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from ridelog.analysis.handling.turns import runs_of
+from ridelog.core.flags import Flag
+from ridelog.core.geodesy import to_local
+from ridelog.core.track import BoolArray, FloatArray
 from ridelog.filtering.motion import Motion
-from ridelog.flags import Flag
-from ridelog.geodesy import to_local
-from ridelog.track import BoolArray, FloatArray
 
 # Slower than this a course is too rough; faster swings than this are turns, not a straight.
 _LEAST_SPEED_MPS, _TURN_RADPS = 2.0, 0.35

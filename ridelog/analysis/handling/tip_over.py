@@ -10,9 +10,9 @@ quads (0.86 to 1.07) overstates by 10 to 15 % what a tilt table shows (0.751 to 
 import math
 from dataclasses import dataclass
 
-from ridelog.analysis.result import Estimate
-from ridelog.errors import RideLogError
-from ridelog.units import STANDARD_GRAVITY_MPS2
+from ridelog.core.errors import RideLogError
+from ridelog.core.estimate import Estimate
+from ridelog.core.units import STANDARD_GRAVITY_MPS2
 
 # What a tilt table leaves of the computed factor; FME report (2007): 10 to 15 % less.
 TILT_SHARE = 0.85

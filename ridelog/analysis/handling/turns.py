@@ -4,8 +4,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from ridelog.core.track import BoolArray, FloatArray
 from ridelog.filtering.motion import Motion
-from ridelog.track import BoolArray, FloatArray
 
 # What counts as turning: a course that swings faster than this (6 degrees a second; a hand that
 # rides straight on stays below 0.05 rad/s) and in all by this much. Common practice, no source.

@@ -6,10 +6,10 @@ import numpy as np
 
 from ridelog.analysis.handling.band import LOW_HZ, Seconds, seconds_in_band, top_of_band_hz
 from ridelog.analysis.handling.onset import DRAWS, OnsetFit, fit_onset
-from ridelog.analysis.interval import estimate, estimate_of_possible
-from ridelog.analysis.result import Estimate
+from ridelog.core.estimate import Estimate
+from ridelog.core.interval import estimate, estimate_of_possible
+from ridelog.core.track import FloatArray
 from ridelog.filtering.motion import Motion
-from ridelog.track import FloatArray
 
 # A log must show a frequency by five fixes a period to tell it (common practice; half the rate is
 # the limit in theory). 4.5 leaves room for a clock that is a little off.

@@ -8,13 +8,13 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ridelog.analysis.reverse.along import Along, along_heading
-from ridelog.analysis.reverse.edges import OUTSIDE_S, Edge, edge_of
-from ridelog.analysis.reverse.heading_grid import Steps
+from ridelog.analysis.reverse.boundaries import OUTSIDE_S, Edge, edge_of
+from ridelog.analysis.reverse.full_model import possible_best_mps
+from ridelog.analysis.reverse.heading_hmm import Steps
+from ridelog.analysis.reverse.projection import Along, along_heading
 from ridelog.analysis.reverse.readings import Readings
-from ridelog.analysis.reverse.whole import possible_best_mps
+from ridelog.core.track import BoolArray, FloatArray
 from ridelog.filtering.motion import Motion, Piece
-from ridelog.track import BoolArray, FloatArray
 
 # A stretch shorter than this is none.
 _FINE_S = 0.05

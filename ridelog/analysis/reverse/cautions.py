@@ -1,9 +1,9 @@
 """What a reader must be warned of when a machine goes backwards."""
 
 from ridelog.analysis.cautions import Caution
-from ridelog.analysis.result import Estimate
 from ridelog.analysis.reverse.record import Reverse
-from ridelog.units import SPEED_UNITS
+from ridelog.core.estimate import Estimate
+from ridelog.core.units import SPEED_UNITS
 
 _KMH, _MPH = SPEED_UNITS["km/h"], SPEED_UNITS["mph"]
 # Walking pace: German road law names reversing as a walking-pace manoeuvre (StVO § 21a (1) no. 3),

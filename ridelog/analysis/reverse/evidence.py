@@ -7,9 +7,9 @@ a second apart. Measured against raw readings: DEVELOPERS.md, "Reverse".
 
 import numpy as np
 
-from ridelog.analysis.reverse.heading_grid import Steps
+from ridelog.analysis.reverse.heading_hmm import Steps
+from ridelog.core.track import BoolArray, FloatArray
 from ridelog.filtering.motion import Motion, Paths
-from ridelog.track import BoolArray, FloatArray
 
 # Five steps a second resolve a stop of half a second; more repeat the same errors.
 STEP_S = 0.2

@@ -4,12 +4,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ridelog.analysis.interval import estimate, estimate_of_possible, even_normals
-from ridelog.analysis.result import QUANTILE, Estimate
-from ridelog.analysis.reverse.whole import POSSIBLE
+from ridelog.analysis.reverse.full_model import POSSIBLE
 from ridelog.analysis.windows import window_means
+from ridelog.core.estimate import QUANTILE, Estimate
+from ridelog.core.interval import estimate, estimate_of_possible, even_normals
+from ridelog.core.track import FloatArray
 from ridelog.filtering.motion import Motion
-from ridelog.track import FloatArray
 
 _SPACING_S = 0.05
 _WINDOW_S = 1.0

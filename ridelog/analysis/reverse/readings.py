@@ -4,10 +4,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from ridelog.core.flags import Flag
+from ridelog.core.geodesy import to_local
+from ridelog.core.track import FloatArray
 from ridelog.filtering.motion import Motion
-from ridelog.flags import Flag
-from ridelog.geodesy import to_local
-from ridelog.track import FloatArray
 
 # A stand long enough to learn from, slower than this throughout.
 _STAND_S, _STAND_MPS, _EDGE_S = 25.0, 0.5, 2.0

@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 from typing import Literal
 
-from ridelog.analysis.result import Estimate
+from ridelog.core.estimate import Estimate
 
 Span = tuple[float, float]
 

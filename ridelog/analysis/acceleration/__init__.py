@@ -1,0 +1,1 @@
+"""How hard a machine pulls at each speed."""

@@ -1,0 +1,298 @@
+"""The pull curve: how hard the machine accelerates at each speed, over all pulls of a ride."""
+
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from ridelog.analysis.acceleration.run_draws import RunDraws, draw_runs
+from ridelog.core.estimate import Estimate
+from ridelog.core.interval import estimate
+from ridelog.core.spans import Stretch
+from ridelog.core.track import FloatArray
+from ridelog.filtering.motion import Motion
+
+# Acceleration at a speed is taken from the time between this much below and this much above it.
+HALF_STEP_MPS = 0.5
+_LOWEST_MPS, _STEP_MPS, _MOST_POINTS = 1.5, 0.5, 40
+# The last of a pull is left out: there the throttle is let go. Share of its highest speed.
+_USED_SHARE = 0.93
+# A run that pulls less than this share of the hardest was not ridden at full throttle, as far as
+# can be told; common practice, no source.
+_FULL_SHARE = 0.7
+# Tyres hold no more, as with brakings: a faster gain is a jump of the receiver. [m/s²]
+_MOST_MPS2 = 10.0
+# While the throttle opens, some tenths of a second, a machine gains about this; the curve begins
+# above it.
+_OPENING_MPS = 0.75
+# Standing pull: the mean from here, where the throttle has opened, to there.
+_STANDING_FROM_MPS, _STANDING_TO_MPS = 1.0, 2.5
+# Runs within this of one direction count as the same, and as opposite within it of 180 degrees.
+_SAME_WAY_RAD = np.radians(30.0)
+
+
+@dataclass(frozen=True)
+class PullCurve:
+    """Acceleration of the machine against speed.
+
+    Attributes
+    ----------
+    speed_mps : shape (k,), speeds of the curve. [m/s]
+    accel : acceleration at each of them, None where no run tells. [m/s²]
+    columns : shape (k, 1 + 2 draws), for joint use, NaN where unknown. [m/s²]
+    runs_at : shape (k,), how many runs stand behind each.
+    standing_pull : mean acceleration from 1 to 2.5 m/s over the standing starts. [m/s²]
+    standing_columns : shape (1 + 2 draws,). [m/s²]
+    peak_power_speed : speed at which acceleration times speed is highest; None with a
+        ``peak_reason``. [m/s]
+    runs_used, runs_left_out : pulls behind the curve, and those that pulled clearly less.
+    both_ways : whether they go in opposite directions, each direction weighing the same: the pull
+        of a slope then cancels; otherwise it is not corrected.
+    way_difference : half the difference of both directions' accelerations, slope and wind; None
+        without both. [m/s²]
+    slope_note : the same in words.
+    reason : why there is no curve, else empty.
+    """
+
+    speed_mps: FloatArray
+    accel: tuple[Estimate | None, ...]
+    columns: FloatArray = field(repr=False)
+    runs_at: FloatArray
+    standing_pull: Estimate | None
+    standing_columns: FloatArray = field(repr=False)
+    peak_power_speed: Estimate | None
+    peak_reason: str
+    runs_used: int
+    runs_left_out: int
+    both_ways: bool
+    way_difference: Estimate | None
+    slope_note: str
+    reason: str
+
+    def columns_at(self, speed_mps: float) -> FloatArray:
+        """Return the acceleration at a speed for every draw, NaN outside the curve. [m/s²]"""
+        if not len(self.speed_mps):
+            return np.full(3, np.nan)
+        if not self.speed_mps[0] <= speed_mps <= self.speed_mps[-1]:
+            return np.full(self.columns.shape[1], np.nan)
+        right = int(np.clip(np.searchsorted(self.speed_mps, speed_mps), 1, len(self.speed_mps) - 1))
+        low, high = self.speed_mps[right - 1], self.speed_mps[right]
+        share = (speed_mps - low) / (high - low)
+        between: FloatArray = self.columns[right - 1] * (1.0 - share)
+        # At a node its neighbour may be unknown.
+        return between + (self.columns[right] * share if share > 0.0 else 0.0)
+
+    def at(self, speed_mps: float) -> Estimate | None:
+        """Return the acceleration at a speed, None outside the curve. [m/s²]"""
+        return estimate(self.columns_at(speed_mps))
+
+    def wheel_force_n(self, mass_kg: float) -> tuple[Estimate | None, ...]:
+        """Return the force left for accelerating a mass at each speed, resistance already off. [N]
+
+        The turning parts of the machine are not counted as mass: a few per cent at most on a small
+        machine (common practice, no source).
+        """
+        return tuple(_scaled(accel, mass_kg) for accel in self.accel)
+
+    def wheel_power_w(self, mass_kg: float) -> tuple[Estimate | None, ...]:
+        """Return that force times the speed. [W]"""
+        return tuple(
+            _scaled(accel, mass_kg * float(speed))
+            for accel, speed in zip(self.accel, self.speed_mps, strict=True)
+        )
+
+
+def measure_pull(
+    motion: Motion,
+    *,
+    excluded: tuple[Stretch, ...] = (),
+    drawn: tuple[RunDraws, ...] | None = None,
+) -> PullCurve:
+    """Return the pull curve of a ride.
+
+    At each speed v the acceleration of a run is 1 m/s over the time that it takes from v - 0.5 to
+    v + 0.5 m/s: crossings in time are known far better than a slope at an instant. Times are
+    averaged over runs of one direction, both directions have the same weight.
+
+    Parameters
+    ----------
+    motion : Motion
+        The smoothed ride.
+    excluded : tuple of (start_s, end_s)
+        Stretches that may not carry it, such as reverse travel.
+    drawn : tuple of RunDraws, optional
+        From ``draw_runs`` with the same stretches, if at hand.
+    """
+    if drawn is None:
+        drawn = draw_runs(motion, excluded=excluded)
+    if not drawn:
+        return _none("the ride holds no pull that gains 2 m/s or more")
+    highest = max(_USED_SHARE * d.run.top_mps for d in drawn) - HALF_STEP_MPS
+    step = _STEP_MPS * max(1.0, np.ceil((highest - _LOWEST_MPS) / _STEP_MPS / _MOST_POINTS))
+    speed = np.arange(_LOWEST_MPS, highest + 1e-9, step)
+    if len(speed) < 2:
+        return _none("no pull goes fast enough for a curve")
+    table = np.stack([_times(d, speed) for d in drawn])
+    full = _full_throttle(2.0 * HALF_STEP_MPS / table[:, :, 0])
+    kept = [d.run for d, keep in zip(drawn, full, strict=True) if keep]
+    table = table[full]
+    way = _ways([run.course_rad for run in kept])
+    columns, difference = _averaged(table, way)
+    accel = tuple(estimate(row) for row in columns)
+    known = np.array([a is not None for a in accel])
+    if not known.any():
+        return _none("the fixes of the pulls do not tell their acceleration")
+    columns = np.where(known[:, None], columns, np.nan)
+    both = bool((way > 0).any() and (way < 0).any())
+    standing = _standing(drawn, full)
+    peak, why = _peak_power(speed, columns, known)
+    return PullCurve(
+        speed_mps=speed,
+        accel=accel,
+        columns=columns,
+        runs_at=np.isfinite(table[:, :, 0]).sum(axis=0).astype(np.float64),
+        standing_pull=estimate(standing),
+        standing_columns=standing,
+        peak_power_speed=peak,
+        peak_reason=why,
+        runs_used=len(kept),
+        runs_left_out=len(drawn) - len(kept),
+        both_ways=both,
+        way_difference=difference,
+        slope_note=_slope_note(both, difference),
+        reason="",
+    )
+
+
+def _times(drawn: RunDraws, speed: FloatArray) -> FloatArray:
+    """Return the time across each speed's step, shape (k, columns), NaN outside the run. [s]"""
+    top = _USED_SHARE * drawn.run.top_mps
+    first = drawn.columns(drawn.start_s)
+    out = np.full((len(speed), len(first)), np.nan)
+    low, high = speed - HALF_STEP_MPS, speed + HALF_STEP_MPS
+    inside = np.flatnonzero((high <= top) & (low >= drawn.run.low_mps + _OPENING_MPS - 1e-9))
+    passed = drawn.passes(np.concatenate([low[inside], high[inside]]))
+    begins, ends = np.split(passed, 2)
+    for index, begin, end in zip(inside, begins, ends, strict=True):
+        out[index] = _time_of_gain(drawn, begin, end, 2.0 * HALF_STEP_MPS)
+    return out
+
+
+def _time_of_gain(
+    drawn: RunDraws, begin_s: FloatArray, end_s: FloatArray, gain_mps: float
+) -> FloatArray:
+    """Return how long a run takes for a gain on every column, all NaN if it does not tell. [s]"""
+    figures = drawn.columns(np.where(end_s > begin_s, end_s - begin_s, np.nan))
+    known = np.isfinite(figures)
+    if not known[0] or known.mean() <= 0.9 or figures[0] * _MOST_MPS2 < gain_mps:
+        return np.full(len(figures), np.nan)
+    return np.where(known, figures, figures[known].mean())
+
+
+def _pull_of(gain_mps: float, time_s: FloatArray) -> FloatArray:
+    """Return the acceleration of a gain on every column from the time it takes there. [m/s²]
+
+    Linear about the first column: the quotient of a noisy time is high on average, and a pull
+    should not grow with the noise.
+    """
+    result: FloatArray = gain_mps / time_s[0] * (2.0 - time_s / time_s[0])
+    return result
+
+
+def _full_throttle(accel: FloatArray) -> np.ndarray:
+    """Return which runs pull about as hard as each other one over the speeds both share.
+
+    Medians over speeds: a jump of the receiver makes a run look hard at one or two of them.
+    """
+    share = accel[:, None] / accel
+    # Runs without a speed in common say nothing of each other.
+    share[~np.isfinite(share).any(axis=2)] = 1.0
+    level = np.nanmedian(share, axis=2)
+    full = np.isfinite(accel).any(axis=1) & np.all(level >= _FULL_SHARE, axis=1)
+    return np.asarray(full)
+
+
+def _ways(courses: list[float]) -> FloatArray:
+    """Return +1 for runs along the usual direction, -1 for those against it, 0 for others."""
+    course = np.array(courses)
+    if not len(course):
+        return course
+    # The axis of travel: directions count twice round, so that opposite ones agree.
+    axis = 0.5 * np.arctan2(np.sin(2.0 * course).sum(), np.cos(2.0 * course).sum())
+    along = np.cos(course - axis)
+    near = np.cos(_SAME_WAY_RAD)
+    return np.where(along >= near, 1.0, np.where(along <= -near, -1.0, 0.0))
+
+
+def _averaged(table: FloatArray, way: FloatArray) -> tuple[FloatArray, Estimate | None]:
+    """Return the pull at each speed, both directions alike where both are there.
+
+    Times are averaged over the runs of a direction, and the quotient is taken of the mean: one run
+    that a jump of the receiver shortens then counts no more than its share.
+    """
+    gain = 2.0 * HALF_STEP_MPS
+    columns = np.full(table.shape[1:], np.nan)
+    halves: list[FloatArray] = []
+    for index in range(table.shape[1]):
+        rows = table[:, index]
+        known = np.isfinite(rows[:, 0])
+        there, back = known & (way > 0), known & (way < 0)
+        if there.any() and back.any():
+            means = [_pull_of(gain, rows[side].mean(axis=0)) for side in (there, back)]
+            columns[index] = 0.5 * (means[0] + means[1])
+            halves.append(0.5 * (means[0] - means[1]))
+        elif known.any():
+            columns[index] = _pull_of(gain, rows[known].mean(axis=0))
+    return columns, estimate(np.mean(halves, axis=0)) if halves else None
+
+
+def _standing(drawn: tuple[RunDraws, ...], full: np.ndarray) -> FloatArray:
+    found = []
+    gain = _STANDING_TO_MPS - _STANDING_FROM_MPS
+    for run, keep in zip(drawn, full, strict=True):
+        if not keep or not run.run.standing:
+            continue
+        begin, end = run.passes(np.array([_STANDING_FROM_MPS, _STANDING_TO_MPS]))
+        time_s = _time_of_gain(run, begin, end, gain)
+        if np.isfinite(time_s[0]):
+            found.append(time_s)
+    return _pull_of(gain, np.mean(found, axis=0)) if found else np.full(3, np.nan)
+
+
+def _peak_power(
+    speed: FloatArray, columns: FloatArray, known: np.ndarray
+) -> tuple[Estimate | None, str]:
+    """Return the speed of the highest acceleration times speed, from every draw."""
+    power = columns[known] * speed[known][:, None]
+    if known.sum() < 4:
+        return None, "the curve is too short to show where the power is highest"
+    index = np.argmax(power, axis=0)
+    if np.mean(index >= len(power) - 2) > 0.1:
+        return None, "the power still rises, or has only just stopped to, where the curve ends"
+    found = estimate(speed[known][index], smallest=0.0)
+    return found, "" if found else "the draws do not agree where the power is highest"
+
+
+def _slope_note(both: bool, difference: Estimate | None) -> str:
+    if not both or difference is None:
+        return (
+            "not corrected for slope: all pulls went one way, and the heights of a log are far "
+            "too coarse (1 % of slope is 0.1 m/s²)"
+        )
+    return (
+        "mean of both directions, so that an even slope cancels; "
+        f"they differ by {abs(2.0 * difference.value):.2f} m/s²"
+    )
+
+
+def _scaled(accel: Estimate | None, factor: float) -> Estimate | None:
+    if accel is None:
+        return None
+    return Estimate(factor * accel.value, factor * accel.low, factor * accel.high, accel.level)
+
+
+def _none(reason: str) -> PullCurve:
+    empty = np.zeros(0)
+    return PullCurve(
+        empty, (), np.zeros((0, 3)), empty, None, np.full(3, np.nan), None, reason, 0, 0, False,
+        None, "", reason,
+    )  # fmt: skip

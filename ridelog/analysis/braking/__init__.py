@@ -1,0 +1,1 @@
+"""How a machine brakes, and how far it goes before it stands."""

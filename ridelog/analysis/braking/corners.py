@@ -1,0 +1,202 @@
+"""Where a speed begins or ceases to fall: the corner between two straight lines, on every path.
+
+A drawn path shows a corner only through its noise, and the fitted path rounds it off. Both are
+read by the same least squares: a straight line, from some instant on a change of slope that
+builds up as a raised cosine. Derivation: DEVELOPERS.md, "Brake-on and standstill".
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from ridelog.core.track import FloatArray
+
+# How long a brake takes to build up: StVZO § 41 (12) allows 0.6 s for response and build-up
+# together; how long it takes to ease off is not regulated, common practice, no source. A length
+# of unknown size is tried at a constant ratio: build-up from at once to somewhat below the 0.6 s.
+_BUILD_S = np.geomspace(0.02, 0.45, 7)
+_EASE_S = np.geomspace(0.05, 0.6, 7)
+# Instants tried for the corner, and the finest spacing between them that is worth the work.
+_TRIALS, _FINEST_S = 41, 0.02
+# Trials whose weight is e to minus this of the best one's change no figure.
+_NEGLIGIBLE = 12.0
+# A trial that leaves this little of what it fits says nothing.
+_SINGULAR = 1e-9
+
+
+@dataclass(frozen=True)
+class Corner:
+    """One corner on every column of ``Paths``; arrays of shape (k,).
+
+    Attributes
+    ----------
+    at_s : instant at which the speed leaves the first line. [s]
+    speed_mps : speed there. [m/s]
+    """
+
+    at_s: FloatArray
+    speed_mps: FloatArray
+
+
+def falling_corner(
+    time_s: FloatArray,
+    speed_mps: FloatArray,
+    between_s: tuple[float, float],
+    noise_density: float,
+    *,
+    length_s: FloatArray = _BUILD_S,
+) -> Corner:
+    """Return where speeds begin to fall faster than before.
+
+    Parameters
+    ----------
+    time_s : ndarray, shape (m,)
+        Even grid; the speed is taken as straight before the corner and again after the build-up.
+        [s]
+    speed_mps : ndarray, shape (m, k)
+        Speeds along the way, a column for each path. [m/s]
+    between_s : (first, last)
+        Where the corner is looked for. [s]
+    noise_density : float
+        Squared noise times its correlation time, which weighs the trials. [m²/s]
+    length_s : ndarray, shape (l,)
+        How long the fall may take to build up, each as likely. [s]
+
+    Returns
+    -------
+    Corner
+        If the machine still pulled before, the top of the speed: that is where braking begins.
+    """
+    corner_s, build_s = _trials(between_s, length_s)
+    since_s = time_s - time_s[0]
+    # Level and slope before the corner are the same two unknowns in every trial, so that only the
+    # change of slope is left to fit to what a straight line leaves of each path.
+    line, left = _without_line(since_s, speed_mps)
+    grown = built_up(time_s - corner_s[:, None], build_s[:, None])
+    grown_line, rest = _without_line(since_s, grown.T)
+    size = np.maximum(np.sqrt((rest**2).sum(axis=0)), 1e-300)
+    onto = left.T @ (rest / size)
+    bad = size < _SINGULAR * np.sqrt(len(time_s))
+    misfit = (left**2).sum(axis=0)[:, None] - onto * onto
+    # Without a fall there is no corner.
+    np.copyto(misfit, np.inf, where=(onto >= 0.0) | bad)
+    odds = _Odds(misfit, time_s, noise_density)
+
+    trial, column = odds.trial, odds.column
+    change = onto.ravel()[odds.pair] / size[trial]
+    slope = line[1, column] - change * grown_line[1, trial]
+    level = line[0, column] - change * grown_line[0, trial]
+    level += slope * (corner_s[trial] - time_s[0])
+    # A pull turns into braking inside the build-up: the share of the change at its zero.
+    share = np.clip(-slope / np.minimum(change, -1e-9), 0.0, 1.0)
+    wait = build_s[trial] * np.arccos(1.0 - 2.0 * share) / np.pi
+    speed = level + slope * wait + change * built_up(wait, build_s[trial])
+    return Corner(odds.chosen(corner_s[trial] + wait), odds.chosen(speed))
+
+
+def resting_corner(
+    time_s: FloatArray,
+    speed_mps: FloatArray,
+    between_s: tuple[float, float],
+    noise_density: float,
+) -> Corner:
+    """Return where falling speeds reach zero and stay there; as ``falling_corner``."""
+    corner_s, ease_s = _trials(between_s, _EASE_S)
+    line = built_up(corner_s[:, None] - time_s, ease_s[:, None])
+    size = np.maximum(np.sqrt((line**2).sum(axis=1)), 1e-300)
+    first = line / size[:, None]
+    square = line * line
+    shared = (first * square).sum(axis=1)
+    rest = square - shared[:, None] * first
+    rest_size = np.maximum(np.sqrt((rest**2).sum(axis=1)), 1e-300)
+    onto = speed_mps.T @ first.T
+    onto_rest = speed_mps.T @ (rest / rest_size[:, None]).T
+    bad = np.minimum(size, rest_size) < _SINGULAR * np.maximum(size, rest_size)
+    misfit = (speed_mps**2).sum(axis=0)[:, None] - onto * onto
+    misfit -= onto_rest * onto_rest
+    np.copyto(misfit, np.inf, where=(onto <= (shared / rest_size) * onto_rest) | bad)
+    odds = _Odds(misfit, time_s, noise_density)
+    at_s = odds.chosen(corner_s[odds.trial])
+    return Corner(at_s, np.where(np.isfinite(at_s), 0.0, np.nan))
+
+
+def rising_corner(
+    time_s: FloatArray,
+    speed_mps: FloatArray,
+    between_s: tuple[float, float],
+    noise_density: float,
+) -> Corner:
+    """Return where falling speeds cease to fall while still rolling; as ``falling_corner``."""
+    # Read backwards in time and turned over it is a fall that begins.
+    turned = falling_corner(
+        -time_s[::-1],
+        -speed_mps[::-1],
+        (-between_s[1], -between_s[0]),
+        noise_density,
+        length_s=_EASE_S,
+    )
+    return Corner(-turned.at_s, -turned.speed_mps)
+
+
+def _trials(between_s: tuple[float, float], length_s: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Return instants and lengths of build-up, every pair of both."""
+    first, last = between_s
+    count = min(_TRIALS, max(3, round((last - first) / _FINEST_S) + 1))
+    return np.tile(np.linspace(first, last, count), len(length_s)), np.repeat(length_s, count)
+
+
+def built_up(after_s: FloatArray, build_s: FloatArray | float) -> FloatArray:
+    """Return the change of speed for one of slope: the integral of a raised cosine, then a line."""
+    after_s, build_s = np.broadcast_arrays(after_s, build_s)
+    result: FloatArray = np.where(after_s < build_s, 0.0, after_s - 0.5 * build_s)
+    inside = (after_s > 0.0) & (after_s < build_s)
+    length_s = build_s[inside]
+    share = after_s[inside] / length_s
+    result[inside] = length_s * (0.5 * share - np.sin(np.pi * share) / (2.0 * np.pi))
+    return result
+
+
+def _without_line(since_s: FloatArray, values: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Return the line fitted to each column, level at 0 and slope (2, k), and what it leaves."""
+    middle = since_s.mean()
+    away = since_s - middle
+    slope = away @ values / float(away @ away)
+    mean = values.mean(axis=0)
+    return np.stack([mean - slope * middle, slope]), values - mean - away[:, None] * slope
+
+
+class _Odds:
+    """All trials for every path, each weighed by how well it explains the path.
+
+    Every path takes the mean. What that leaves open about the length of the build-up is alike in
+    all of them, so whoever uses the corner allows for it.
+
+    Attributes
+    ----------
+    pair, trial, column : shape (p,), the pairs of trial and path that count: their place among
+        all, path after path, and which they are of.
+    """
+
+    def __init__(self, misfit: FloatArray, time_s: FloatArray, noise_density: float) -> None:
+        """Take sums of squared misfits, shape (columns, trials), infinite where there is no fit.
+
+        They are written over.
+        """
+        columns, trials = misfit.shape
+        least = misfit.min(axis=1)
+        self._known = np.isfinite(least)
+        least = np.where(self._known, np.maximum(least, 0.0), 0.0)
+        np.maximum(misfit, 0.0, out=misfit)
+        misfit -= least[:, None]
+        scale = 0.5 * float(time_s[1] - time_s[0]) / noise_density
+        flat = misfit.ravel()
+        self.pair = np.flatnonzero(flat < _NEGLIGIBLE / scale)
+        self._weight = np.exp(-scale * flat[self.pair])
+        self.column = self.pair // trials
+        self.trial = self.pair - trials * self.column
+        self._total = np.bincount(self.column, self._weight, minlength=columns)
+
+    def chosen(self, figures: FloatArray) -> FloatArray:
+        """Return each path's figure, shape (k,), from those of the pairs; NaN without any."""
+        total = np.bincount(self.column, self._weight * figures, minlength=len(self._known))
+        return np.where(self._known, total / np.where(self._known, self._total, 1.0), np.nan)

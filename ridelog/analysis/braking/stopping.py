@@ -1,0 +1,115 @@
+"""How far the machine would go before it stands, from its top speed, as it was braked here."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from ridelog.analysis.braking.measure import Braking, Brakings
+from ridelog.core.estimate import QUANTILE, Estimate
+from ridelog.core.interval import estimate
+from ridelog.core.track import FloatArray
+
+# Sources disagree: 0.67 s (UK Highway Code), 1 s (French licence notes), 2.5 s (AASHTO, from
+# memory). The default is common practice, no source; the user can set it.
+REACTION_S = 1.0
+# Only brakings that begin at this share of the fastest one's speed tell how the machine stops.
+_FAST_SHARE = 0.5
+# A braking that rolls on tells as much if it takes off this share of its speed.
+_SHED_SHARE = 0.5
+_SEED = 20261125
+
+
+@dataclass(frozen=True)
+class StoppingDistance:
+    """The way from seeing a reason to stop until rest.
+
+    Attributes
+    ----------
+    from_mps : speed it is projected from, the top speed of the ride. [m/s]
+    reaction_s : time until the brake is touched. [s]
+    decel : usual mean deceleration, the median over ``brakings``. [m/s²]
+    brakings : how many it is the median of.
+    reaction_m : way during the reaction. [m]
+    braking, whole : way under the brake, and with the reaction. [m]
+    fastest_mps : highest speed from which the ride shows a braking. [m/s]
+    """
+
+    from_mps: float
+    reaction_s: float
+    decel: Estimate
+    brakings: int
+    reaction_m: float
+    braking: Estimate
+    whole: Estimate
+    fastest_mps: float
+
+    def braking_m(self, speed_mps: float) -> float:
+        """Return the way under the brake from another speed: it grows with the square. [m]"""
+        return self.braking.value * (speed_mps / self.from_mps) ** 2
+
+
+def project_stop(
+    brakings: Brakings, top: Estimate | None, *, reaction_s: float = REACTION_S
+) -> StoppingDistance | None:
+    """Return the stopping distance from the top speed, v t + v² / (2 a).
+
+    Parameters
+    ----------
+    brakings : Brakings
+        What the ride shows; its median counts, since a rider in need is seldom at his best.
+    top : Estimate or None
+        Top speed of the ride. [m/s]
+    reaction_s : float
+        Time until the brake is touched. [s]
+
+    Returns
+    -------
+    StoppingDistance or None
+        None without a top speed or without a braking that takes off half of its speed.
+    """
+    telling = _telling(brakings)
+    if top is None or top.value <= 0.0 or not telling:
+        return None
+    columns: FloatArray = np.median(np.stack([b.decel_columns for b in telling]), axis=0)
+    decel = estimate(columns)
+    speed = _speed_columns(top, len(columns))
+    with np.errstate(divide="ignore", invalid="ignore"):
+        way = np.where(columns > 0.0, speed**2 / (2.0 * columns), np.nan)
+    braking = estimate(way, smallest=0.0)
+    whole = estimate(way + speed * reaction_s, smallest=0.0)
+    if decel is None or braking is None or whole is None:
+        return None
+    return StoppingDistance(
+        from_mps=top.value,
+        reaction_s=reaction_s,
+        decel=decel,
+        brakings=len(telling),
+        reaction_m=top.value * reaction_s,
+        braking=braking,
+        whole=whole,
+        fastest_mps=max(b.from_mps for b in telling),
+    )
+
+
+def _telling(brakings: Brakings) -> list[Braking]:
+    shed = [b for b in brakings.each if b.to_mps <= (1.0 - _SHED_SHARE) * b.from_mps]
+    if not shed:
+        return []
+    fastest = max(b.from_mps for b in shed)
+    return [b for b in shed if b.from_mps >= _FAST_SHARE * fastest]
+
+
+def _speed_columns(top: Estimate, columns: int) -> FloatArray:
+    """Return the top speed with its error by lot, in the layout of ``Paths``.
+
+    It was measured elsewhere on the ride than the brakings, so the errors are independent. The
+    sharp draws carry none: a square gains nothing worth freeing it from at a few per cent.
+    """
+    draws = (columns - 1) // 2
+    lot = np.random.default_rng([_SEED, columns]).standard_normal(draws)
+    # Interval ends swap sides in ``estimate``: an error upward means a truth below.
+    side = np.where(lot > 0.0, top.value - top.low, top.high - top.value) / QUANTILE
+    speed = np.full(columns, top.value)
+    speed[1 + draws :] += lot * side
+    result: FloatArray = np.maximum(speed, 0.0)
+    return result

@@ -1,0 +1,1 @@
+"""Standing starts and rolling windows, timed."""

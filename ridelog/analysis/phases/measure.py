@@ -1,0 +1,141 @@
+"""The ride in phases: standstill, launch, pull, steady, coasting, braking, turning, reverse.
+
+Each instant speaks for the kinds that its speed, acceleration and rate of turn allow, as surely as
+they are known; a change of kind must be worth more than it costs. The most probable sequence is
+found by dynamic programming. Measured brakings and reverse travel are laid over it, so that the
+strip and the tables agree. Derivation: DEVELOPERS.md, "Phases".
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from ridelog.analysis.braking.measure import Brakings
+from ridelog.analysis.fitted import FittedPath, fitted_paths
+from ridelog.analysis.phases.likelihood import LIKELY, log_odds, most_probable
+from ridelog.analysis.phases.spans import Span, without_short
+from ridelog.core.spans import Stretch
+from ridelog.filtering.motion import Motion
+
+StrArray = npt.NDArray[np.str_]
+
+KINDS = (
+    "standstill",
+    "launch",
+    "pull",
+    "steady",
+    "coasting",
+    "braking",
+    "turning",
+    "reverse",
+)
+# What is shorter than this, or than two fixes, is no phase of its own; common practice, no source.
+_SHORTEST_S, _SHORTEST_INTERVALS = 0.8, 1.0
+# Fixes this far apart cannot tell what the machine did between them, as with top speeds.
+_LONGEST_INTERVAL_S = 2.1
+# What was measured by itself stays, however short.
+_MEASURED = ("braking", "reverse")
+
+
+@dataclass(frozen=True)
+class Phase:
+    """One phase; speeds are those of the fitted path at its ends, never negative."""
+
+    kind: str
+    start_s: float
+    end_s: float
+    from_mps: float
+    to_mps: float
+
+
+@dataclass(frozen=True)
+class Phases:
+    """The phases of a ride in time order; where the log has a gap, or nothing is known, is none.
+
+    "coasting" and "steady" say how the machine moved: a throttle cannot be seen in a log.
+    """
+
+    each: tuple[Phase, ...]
+
+    def seconds(self, kind: str) -> float:
+        """Return how long a kind lasted in all. [s]"""
+        return sum(phase.end_s - phase.start_s for phase in self.each if phase.kind == kind)
+
+
+def divide_ride(
+    motion: Motion,
+    *,
+    brakings: Brakings | None = None,
+    reverse_spans: Sequence[Stretch] = (),
+    launch_starts_s: Sequence[float] = (),
+) -> Phases:
+    """Return the phases of a ride; none if its fixes are more than 2.1 s apart.
+
+    Parameters
+    ----------
+    motion : Motion
+        The smoothed ride.
+    brakings : Brakings, optional
+        Measured ones; they decide where braking begins and ends.
+    reverse_spans : sequence of (start_s, end_s)
+        Travel backwards, found or marked; it decides too.
+    launch_starts_s : sequence of float
+        When measured standing starts left zero; each moves the boundary next to it. [s]
+    """
+    sd = motion.usual_speed_sd_mps
+    shortest = max(_SHORTEST_S, _SHORTEST_INTERVALS / motion.rate_hz)
+    braked = [(b.start_s, b.end_s) for b in brakings.each] if brakings else []
+    found: list[Phase] = []
+    if 1.0 / motion.rate_hz > _LONGEST_INTERVAL_S:
+        return Phases(())
+    for path in fitted_paths(motion):
+        kinds = most_probable(log_odds(path, sd, motion.rate_hz), path.time_s)
+        names = np.array(LIKELY)[kinds]
+        for stretches, name in ((braked, "braking"), (reverse_spans, "reverse")):
+            for start_s, end_s in stretches:
+                first, stop = np.searchsorted(path.time_s, [start_s, end_s])
+                names[first:stop] = name
+        spans = _joined(path, names, shortest)
+        _name_launches(spans)
+        _move_starts(spans, launch_starts_s)
+        found += [_phase(path, span) for span in spans]
+    return Phases(tuple(found))
+
+
+def _joined(path: FittedPath, names: StrArray, shortest_s: float) -> list[Span]:
+    """Return runs of one kind, short ones taken into the longer of their neighbours."""
+    edges = np.flatnonzero(names[1:] != names[:-1]) + 1
+    first, last = np.append(0, edges), np.append(edges, len(names) - 1)
+    spans = [
+        Span(str(kind), float(start_s), float(end_s))
+        for kind, start_s, end_s in zip(
+            names[first], path.time_s[first], path.time_s[last], strict=True
+        )
+    ]
+    return without_short(spans, shortest_s, _MEASURED)
+
+
+def _name_launches(spans: list[Span]) -> None:
+    """Call a pull that follows a standstill a launch."""
+    for before, span in zip(spans[:-1], spans[1:], strict=True):
+        if before.kind == "standstill" and span.kind == "pull":
+            span.kind = "launch"
+
+
+def _move_starts(spans: list[Span], starts_s: Sequence[float]) -> None:
+    """Let measured standing starts decide where their launch begins."""
+    for before, span in zip(spans[:-1], spans[1:], strict=True):
+        if before.kind != "standstill":
+            continue
+        for start_s in starts_s:
+            if abs(start_s - span.start_s) < 1.0 and before.start_s < start_s < span.end_s:
+                before.end_s = span.start_s = start_s
+                if span.kind == "steady":
+                    span.kind = "launch"
+
+
+def _phase(path: FittedPath, span: Span) -> Phase:
+    speeds = np.interp([span.start_s, span.end_s], path.time_s, path.speed_mps)
+    return Phase(span.kind, span.start_s, span.end_s, float(speeds[0]), float(speeds[1]))

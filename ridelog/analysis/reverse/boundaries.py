@@ -1,0 +1,308 @@
+"""When a reverse begins and ends: where the signed speed leaves zero and comes back to it.
+
+A smoothed speed leaves zero too early, reaches its height too late and, having no sign, bounces off
+a short stop. Here the corner is in the model: along the heading the machine brakes to rest, stands
+for some time or none, and pulls away backwards. Every instant of either gives a linear model of the
+fixes around, whose evidence weighs it. Derivation: DEVELOPERS.md, "Reverse".
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from ridelog.analysis.braking.corners import built_up
+from ridelog.analysis.reverse.projection import Along
+from ridelog.core.track import BoolArray, FloatArray, IntArray
+from ridelog.filtering.observations import CRAWL_SD_MPS
+from ridelog.filtering.state_space import DRIFT_TIME_S, SLOW_SPEED_TIME_S
+
+# Instants are tried this far apart, first every so many of them.
+GRID_S, _COARSE = 0.05, 4
+# The edge is looked for within this of where it seemed to be; so much of the reverse takes part,
+# at most this share of it, and so much of what came before (after) it.
+_REACH_S, _INSIDE_S, _INSIDE_SHARE, OUTSIDE_S = 2.5, 3.5, 0.6, 6.0
+# Other travel takes part for this long beyond where it is this fast.
+_RIDING_MPS, RIDING_S = 1.0, 1.2
+# A pull builds up, a brake lets go, over some tenths of a second (StVZO § 41 (12): 0.6 s for
+# response and build-up together).
+BUILD_S, EASE_S = 0.3, 0.2
+# Backing off from a stop is done gently, about 1 m/s² give or take half, then at an even speed
+# give or take 0.25 m/s²: common practice, no source. Ridden on or braked forward: 1.5 +- 1.5.
+PULL, _EVEN, RIDE = (1.0, 0.5), 0.25, (1.5, 1.5)
+# How long that pull lasts is open. [s]
+LASTS_S = (0.4, 0.7, 1.1, 1.6, 2.3, 3.2)
+# Beside that the slope may change this often, by the root of this jerk's intensity times the time
+# between (the filter's own for a run, twice as much outside). [s], [m²/s⁵]
+BEND_S, _JERK_IN, JERK_OUT = 0.6, 0.25, 0.5
+_BENDS_IN, _BENDS_OUT = 5, 3
+# An instant this much less likely (logarithm) is not looked at closely; of the other travel's
+# instants only so many are. No prior knowledge of where the machine is. [m]
+_CUT, _MOST_OTHER, ANYWHERE_M = 10.0, 8, 50.0
+_NEVER = -(10**6)
+
+
+@dataclass(frozen=True)
+class Edge:
+    """What the fixes leave open of one end of a reverse; arrays of shape (k,).
+
+    Attributes
+    ----------
+    median_s : when the reverse begins or ends. [s]
+    at_s, other_s : that and when the other travel ends or begins, NaN if there is none. [s]
+    lasts_s : how long the pull (the brake) lasts. [s]
+    evidence : logarithm of the fixes' density, up to a constant.
+    """
+
+    median_s: float
+    at_s: FloatArray
+    other_s: FloatArray
+    lasts_s: FloatArray
+    evidence: FloatArray
+
+
+def edge_of(along: Along, near_s: float, side: int, length_s: float) -> Edge | None:
+    """Return what the fixes leave open of when a reverse begins or ends.
+
+    Parameters
+    ----------
+    along : Along
+        The fixes around it.
+    near_s : float
+        Where it seems to be. [s]
+    side : int
+        -1 for the beginning, +1 for the end.
+    length_s : float
+        How long the reverse seems to last. [s]
+
+    Returns
+    -------
+    Edge or None
+        None if too few fixes lie around.
+
+    Source
+    ------
+    Own derivation, DEVELOPERS.md, "Reverse".
+    """
+    # Time runs into the reverse from here on: an end is a beginning read backwards.
+    sign = -float(side)
+    path_s = sign * (along.path_time_s - near_s)
+    inside_s = min(_INSIDE_S, _INSIDE_SHARE * length_s, float(path_s.max()))
+    outside_s = max(-OUTSIDE_S, float(path_s.min()))
+    riding = path_s[(path_s < -BUILD_S) & (along.path_mps > _RIDING_MPS)]
+    if len(riding):
+        outside_s = max(outside_s, float(riding.max()) - RIDING_S)
+    at_s = sign * (along.time_s - near_s)
+    taken = (at_s >= outside_s - 1e-6) & (at_s <= inside_s + 1e-6)
+    if np.count_nonzero(taken) < 4:
+        return None
+    first = int(np.ceil(max(outside_s, -_REACH_S) / GRID_S))
+    last = int(np.floor(min(inside_s - BUILD_S, _REACH_S) / GRID_S))
+    if last <= first:
+        return None
+    ends = int(np.floor(outside_s / GRID_S)) - 1, int(np.ceil(inside_s / GRID_S)) + 1
+    model = _Model.of(along, at_s, taken, sign, (first, last), ends)
+    starts = np.arange(first, last + 1)
+    others = np.arange(ends[0] + 2, last + 1, _COARSE)
+    start, other, lasts = _together(
+        starts[::_COARSE], np.concatenate([[_NEVER], others]), _lengths()[1::2]
+    )
+    evidence = model.evidence(start, other, lasts)
+    likely = evidence > evidence.max() - _CUT
+    fine = _around(start[likely], len(starts))
+    moved = other[likely & (other > _NEVER)]
+    others = _around(moved, _MOST_OTHER) if len(moved) else moved
+    if (other[likely] == _NEVER).any():
+        others = np.concatenate([[_NEVER], others])
+    start, other, lasts = _together(
+        fine[(fine >= first) & (fine <= last)],
+        others[(others == _NEVER) | (others >= ends[0])],
+        _lengths(),
+    )
+    evidence = model.evidence(start, other, lasts)
+    weight = np.bincount(
+        start - first, np.exp(evidence - evidence.max()), minlength=last - first + 1
+    )
+    below = np.cumsum(weight) - 0.5 * weight
+    median = float(np.interp(0.5 * weight.sum(), below, starts))
+    return Edge(
+        median_s=near_s + sign * GRID_S * median,
+        at_s=np.asarray(near_s + sign * GRID_S * start, dtype=np.float64),
+        other_s=np.where(other > _NEVER, near_s + sign * GRID_S * other, np.nan),
+        lasts_s=np.asarray(GRID_S * lasts, dtype=np.float64),
+        evidence=evidence,
+    )
+
+
+def _lengths() -> IntArray:
+    return np.rint(np.array(LASTS_S) / GRID_S).astype(np.int64)
+
+
+def _around(likely: IntArray, most: int) -> IntArray:
+    """Return at most about so many instants that span the likely ones and their neighbours."""
+    low, high = int(likely.min()) - _COARSE + 1, int(likely.max()) + _COARSE - 1
+    return np.arange(low, high + 1, max(1, -(-(high - low) // most)))
+
+
+def _together(
+    starts: IntArray, others: IntArray, lasts: IntArray
+) -> tuple[IntArray, IntArray, IntArray]:
+    """Return all combinations in which the other travel ends before the reverse begins."""
+    start, other, length = (
+        each.ravel() for each in np.meshgrid(starts, others, lasts, indexing="ij")
+    )
+    kept = other <= start
+    return start[kept], other[kept], length[kept]
+
+
+@dataclass(frozen=True)
+class _Model:
+    """Products of every shape that a model may be made of with each other and with the fixes.
+
+    A model is a choice of shapes, so its normal equations are picked out of these: each shape is a
+    change of slope of the speed at one instant of the grid, of the reverse after it or of the other
+    travel before it, and what it does to fixes and reported speeds divided by their noise.
+    """
+
+    products: FloatArray
+    onto: FloatArray
+    square: float
+    drift_mps: float
+    first: int
+    ends: tuple[int, int]
+    count: int
+
+    @staticmethod
+    def of(
+        along: Along,
+        at_s: FloatArray,
+        taken: BoolArray,
+        sign: float,
+        starts: tuple[int, int],
+        ends: tuple[int, int],
+    ) -> "_Model":
+        """Return the products for the fixes taken; ``at_s`` runs into the reverse."""
+        reverse = np.arange(starts[0], ends[1] + 1) * GRID_S
+        other = np.arange(ends[0], starts[1] + 1) * GRID_S
+        spoken = telling(along, taken)
+        place, speed = at_s[taken][:, None], at_s[spoken][:, None]
+        none = np.zeros((len(place), 1))
+        ways = np.concatenate(
+            [none + 1.0, place, -way_for_one(place - reverse, BUILD_S),
+             -way_for_one(other - place, EASE_S), none], axis=1,
+        )  # fmt: skip
+        speeds = np.concatenate(
+            [np.zeros((len(speed), 2)), -built_up(speed - reverse, BUILD_S),
+             built_up(other - speed, EASE_S), np.zeros((len(speed), 1))], axis=1,
+        )  # fmt: skip
+        shapes, seen = whitened(along, taken, ways, speeds, sign=sign)
+        return _Model(
+            shapes.T @ shapes, shapes.T @ seen, float(seen @ seen), along.drift_mps,
+            starts[0], ends, shapes.shape[1],
+        )  # fmt: skip
+
+    def evidence(self, start: IntArray, other: IntArray, lasts: IntArray) -> FloatArray:
+        """Return the logarithm of the fixes' density under each model, less a constant."""
+        nothing = self.count - 1
+        bend = round(BEND_S / GRID_S)
+        reverse = [start, start + lasts, *(start + bend * k for k in range(1, _BENDS_IN + 1))]
+        before = [other - bend * k for k in range(_BENDS_OUT + 1)]
+        offset = 2 + self.ends[1] - self.first + 1 - self.ends[0]
+        picked = np.stack(
+            [np.zeros_like(start), np.ones_like(start)]
+            + [np.where(k <= self.ends[1], 2 + k - self.first, nothing) for k in reverse]
+            + [np.where(k >= self.ends[0], offset + k, nothing) for k in before],
+            axis=1,
+        )
+        prior, mean = self._prior()
+        size = len(mean)
+        # One factor gives both the determinant and the square that the fit explains: bordered by
+        # the right side, the last pivot is what is left of the corner.
+        matrix = np.empty((len(start), size + 1, size + 1))
+        matrix[:, :size, :size] = self.products[picked[:, :, None], picked[:, None, :]] + prior
+        matrix[:, size, :size] = matrix[:, :size, size] = self.onto[picked] + prior @ mean
+        matrix[:, size, size] = corner = 1.001 * (self.square + float(mean @ prior @ mean)) + 10.0
+        pivots = np.diagonal(np.linalg.cholesky(matrix), axis1=1, axis2=2)
+        explained = corner - pivots[:, size] ** 2
+        result: FloatArray = 0.5 * explained - np.log(pivots[:, :size]).sum(axis=1)
+        return result
+
+    def _prior(self) -> tuple[FloatArray, FloatArray]:
+        """Return precision and mean of the shapes' factors."""
+        even = _EVEN**-2
+        precision = np.diag(
+            [ANYWHERE_M**-2, self.drift_mps**-2, PULL[1] ** -2 + even, even]
+            + [1.0 / (_JERK_IN * BEND_S)] * _BENDS_IN
+            + [RIDE[1] ** -2]
+            + [1.0 / (JERK_OUT * BEND_S)] * _BENDS_OUT
+        )
+        # The pull ends in about no acceleration: its two changes of slope cancel.
+        precision[2, 3] = precision[3, 2] = even
+        mean = np.zeros(len(precision))
+        mean[2], mean[3], mean[4 + _BENDS_IN] = PULL[0], -PULL[0], RIDE[0]
+        return precision, mean
+
+
+def whitened(
+    along: Along,
+    taken: BoolArray,
+    ways: FloatArray,
+    speeds: FloatArray,
+    *,
+    sign: float = 1.0,
+    drift_mps: float = 0.0,
+    slow_factor: float = 1.0,
+) -> tuple[FloatArray, FloatArray]:
+    """Return shapes of way and speed, and what was seen, divided by the fixes' noise.
+
+    ``ways`` has a row for every fix taken, ``speeds`` for each of them that tells a speed; ``sign``
+    is -1 where the shapes' time runs backwards. ``drift_mps`` is that of positions which no shape
+    stands for, ``slow_factor`` widens the reported speeds' slow errors.
+    """
+    at_s = along.time_s[taken]
+    since_s = at_s - at_s[0]
+    cover = drift_mps**2 * _slid(since_s, DRIFT_TIME_S) + along.white_m**2 * np.eye(len(at_s))
+    root = np.linalg.cholesky(cover)
+    shapes, seen = np.linalg.solve(root, ways), sign * np.linalg.solve(root, along.way_m[taken])
+    if not len(speeds):
+        return shapes, seen
+    told = telling(along, taken)
+    at_s = along.time_s[told]
+    cover = (slow_factor * along.slow_mps) ** 2 * np.exp(
+        -np.abs(at_s[:, None] - at_s) / SLOW_SPEED_TIME_S
+    )
+    white = np.where(along.crawling[told], CRAWL_SD_MPS, along.white_mps)
+    root = np.linalg.cholesky(cover + np.diag(white**2))
+    return (
+        np.concatenate([shapes, np.linalg.solve(root, speeds)]),
+        np.concatenate([seen, np.linalg.solve(root, along.speed_mps[told])]),
+    )
+
+
+def _slid(since_s: FloatArray, time_s: float) -> FloatArray:
+    """Return the covariance of the way slid since 0 at a rate of 1 with a correlation time.
+
+    The double integral of exp(-|u - v| / time_s) from 0 to either instant.
+    """
+    one, two = since_s[:, None], since_s
+    rate = 1.0 / time_s
+    result: FloatArray = time_s * (
+        2.0 * np.minimum(one, two)
+        - time_s
+        * (1.0 - np.exp(-rate * one) - np.exp(-rate * two) + np.exp(-rate * abs(one - two)))
+    )
+    return result
+
+
+def telling(along: Along, taken: BoolArray) -> BoolArray:
+    """Return which of the fixes taken tell a speed."""
+    result: BoolArray = taken & np.isfinite(along.speed_mps) & np.isfinite(along.white_mps)
+    return result
+
+
+def way_for_one(after_s: FloatArray, build_s: float) -> FloatArray:
+    """Return the way for one of slope: the integral of ``built_up``."""
+    inside = np.clip(after_s / build_s, 0.0, 1.0)
+    later = np.maximum(after_s - build_s, 0.0)
+    grown = 0.25 * inside**2 + (np.cos(np.pi * inside) - 1.0) / (2.0 * np.pi**2)
+    result: FloatArray = build_s**2 * grown + 0.5 * later * (build_s + later)
+    return result

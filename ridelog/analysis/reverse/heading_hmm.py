@@ -1,0 +1,323 @@
+"""Forward or backward, at every moment: body heading and sign of travel, inferred over a ride.
+
+A velocity V along a body of heading psi is s |V| u(psi) with a sign s: (s, psi) and (-s, psi + pi)
+look the same. What tells them apart is that a body's heading goes on through a stop, that it turns
+only as it travels, and that riding is mostly forward. All three are the transitions of one hidden
+Markov chain over a grid of headings and the two signs; its forward-backward sums give the
+probability of reverse at every step. Between the slow regions of a ride only the odds of the two
+signs are carried on, so a region is a linear map of two numbers and many regions are gone through
+side by side. Derivation: DEVELOPERS.md, "Reverse".
+"""
+
+from dataclasses import dataclass
+from functools import cache, cached_property
+
+import numpy as np
+
+from ridelog.core.track import FloatArray, IntArray
+
+# Bins of heading: 5 degrees, a third of what a heading of 1 m/s is known to.
+BINS = 72
+# A body turns by this much for each metre it travels, one standard deviation squared: a circle of
+# 3 m radius turns 0.33 rad in a metre, a machine on full lock of 1.5 m twice that. Own choice.
+_TURN_RAD2_PER_M = 0.27
+# ... and at a stand hardly at all: 3 degrees in 10 s.
+_TURN_RAD2_PER_S = 4e-4
+# Share of the speed by which the direction of travel may differ from the body's (side slip, an
+# antenna that is not over the rear axle).
+_SLIP = 0.12
+# Likelihood that a velocity is wrong altogether, relative to a perfect one.
+_WRONG = 2e-4
+# Changes of sign: as often as this when the machine is at rest ...
+_CHANGES_PER_S = 0.3
+# ... and only where the speed can have passed zero between two steps at this deceleration.
+_STOPPING_MPS2 = 3.0
+# A new heading at a stand, by hand: rarely.
+_TURNED_BY_HAND_PER_S = 0.002
+# Reverse is slower and shorter than riding forward: its cost in nats a second.
+_COST_AT_REST, _COST_AT_SPEED, _SPEED_MPS, _LARGEST_COST = 0.06, 0.25, 2.5, 4.0
+# A ride begins forward with these odds.
+_FORWARD_FIRST = 0.9
+_FIRST = np.array([_FORWARD_FIRST, 1.0 - _FORWARD_FIRST])
+# Only slower than this can a sign change be near; elsewhere two numbers are carried along.
+_SLOW_MPS, _MARGIN_S = 1.5, 1.5
+# What is known before an interruption fades over this time.
+_INTERRUPTED_S, _FORGETTING_S = 2.5, 20.0
+# Walks are made once for these variances (log spaced), a step takes the nearest above.
+_LEVELS = np.geomspace(1e-5, 3.0, 60)
+# Chances below this cannot turn the answer of a whole ride; likelihoods of a few steps in a row do
+# not underflow.
+_NEGLIGIBLE, _RESCALED_EVERY = 1.0e-12, 4
+# So many regions side by side: enough for whole-array steps, few enough to bound memory. Few of
+# them walk faster by matrices than by frequencies.
+_TOGETHER, _FEW = 64, 4
+
+
+@dataclass(frozen=True)
+class Steps:
+    """What a ride shows of its velocity, step by step; arrays of shape (m,).
+
+    Attributes
+    ----------
+    time_s : strictly increasing. [s]
+    velocity_mps : shape (m, 2), east and north. [m/s]
+    sd_mps : standard deviation of each component. [m/s]
+    weight : share of an independent observation that each step is (errors are correlated), 0..1.
+    """
+
+    time_s: FloatArray
+    velocity_mps: FloatArray
+    sd_mps: FloatArray
+    weight: FloatArray
+
+    @cached_property
+    def speed_mps(self) -> FloatArray:
+        """Return the speed of each step. [m/s]"""
+        speed: FloatArray = np.hypot(self.velocity_mps[:, 0], self.velocity_mps[:, 1])
+        return speed
+
+
+@dataclass(frozen=True)
+class _Moves:
+    """What may happen between a step and the one before it, arrays of shape (m,)."""
+
+    walk: IntArray
+    change: FloatArray
+    by_hand: FloatArray
+    renew: FloatArray
+    cost: FloatArray
+
+
+def reverse_probability(steps: Steps) -> FloatArray:
+    """Return the probability that the machine travels backwards, at every step, shape (m,)."""
+    m = len(steps.time_s)
+    if m == 0:
+        return np.zeros(0)
+    moves = _moves(steps)
+    regions = _slow_regions(steps.time_s, steps.speed_mps)
+    lots = [
+        _Lot(steps, moves, regions[i : i + _TOGETHER]) for i in range(0, len(regions), _TOGETHER)
+    ]
+    odds = _FIRST
+    at = 0
+    left: list[FloatArray] = []
+    for lot in lots:
+        entered = []
+        for (first, stop), through in zip(lot.regions, lot.forward(), strict=True):
+            odds = _carried(odds, moves, at, first)
+            odds = (1.0 - moves.renew[first]) * odds + moves.renew[first] * _FIRST
+            entered.append(odds)
+            odds = odds @ through
+            odds = odds / odds.sum()
+            left.append(odds)
+            at = stop
+        lot.enter(np.array(entered))
+
+    backwards = np.zeros(m)
+    tail = np.ones(2)
+    end = m
+    for lot in reversed(lots):
+        tails = []
+        for (first, stop), through in zip(lot.regions[::-1], lot.through[::-1], strict=True):
+            tail = _carried(tail, moves, stop, end)
+            both = left.pop() * tail
+            backwards[stop:end] = both[1] / both.sum()
+            tails.append(tail)
+            tail = through @ tail
+            tail = (1.0 - moves.renew[first]) * tail + moves.renew[first] * float(_FIRST @ tail)
+            tail = tail / tail.max()
+            end = first
+        lot.backward(np.array(tails[::-1]), backwards)
+    both = _FIRST * _carried(tail, moves, 0, end)
+    backwards[:end] = both[1] / both.sum()
+    return backwards
+
+
+class _Lot:
+    """Slow regions gone through side by side, the longest first, so that those at work are a head.
+
+    Attributes
+    ----------
+    regions : first and one-past-last step of each, in order of time.
+    through : shape (regions, 2, 2), the map of the odds at the first step to those at the last, up
+        to a factor each; made by ``forward``.
+    """
+
+    def __init__(self, steps: Steps, moves: _Moves, regions: list[tuple[int, int]]) -> None:
+        self.regions = regions
+        span = np.array(regions)
+        self._order = np.argsort(span[:, 0] - span[:, 1], kind="stable")
+        self._first = span[self._order, 0]
+        length = (span[:, 1] - span[:, 0])[self._order]
+        self._at_work = [int(np.count_nonzero(length > k)) for k in range(int(length[0]))]
+        every = np.concatenate([self._first[:n] + k for k, n in enumerate(self._at_work)])
+        cuts = np.cumsum(self._at_work)[:-1]
+        self._seen = np.split(_likelihoods(steps, moves, every), cuts)
+        self._moves = [
+            _Moves(*parts)
+            for parts in zip(*(np.split(v[every], cuts) for v in vars(moves).values()), strict=True)
+        ]
+        self.through = np.empty((len(regions), 2, 2))
+        self._alpha: list[FloatArray] = []
+
+    def forward(self) -> FloatArray:
+        """Return ``through``, from the sums of both signs at the start over all that may follow."""
+        state = np.zeros((len(self.regions), 2, 2, BINS))
+        state[:, [0, 1], [0, 1]] = 1.0 / BINS
+        for k, n in enumerate(self._at_work):
+            if k:
+                self.through[self._order[n : len(state)]] = state[n:].sum(axis=3)
+                state = self._moved(state[:n], k)
+            state = state * self._seen[k][:, None]
+            if k % _RESCALED_EVERY == 0:
+                state /= state.sum(axis=(1, 2, 3), keepdims=True)
+            self._alpha.append(state)
+        self.through[self._order[: len(state)]] = state.sum(axis=3)
+        return self.through
+
+    def enter(self, odds: FloatArray) -> None:
+        """Settle the odds of both signs at the start of each region, shape (regions, 2)."""
+        start = odds[self._order]
+        self._alpha = [np.einsum("rs,rsgb->rgb", start[: len(a)], a) for a in self._alpha]
+
+    def backward(self, tails: FloatArray, backwards: FloatArray) -> None:
+        """Write the probability of reverse into its places, from what follows, (regions, 2)."""
+        last = np.repeat(tails[self._order][:, :, None], BINS, axis=2)
+        beta = last[:0]
+        for k in range(len(self._at_work) - 1, -1, -1):
+            n = self._at_work[k]
+            if n > len(beta):
+                beta = np.concatenate([beta, last[len(beta) : n]])
+            each = (self._alpha[k] * beta).sum(axis=2)
+            backwards[self._first[:n] + k] = each[:, 1] / each.sum(axis=1)
+            beta = beta * self._seen[k]
+            if k:
+                beta = self._moved(beta[:, None], k, back=True)[:, 0]
+            if k % _RESCALED_EVERY == 0:
+                beta /= beta.max(axis=(1, 2), keepdims=True)
+
+    def _moved(self, state: FloatArray, k: int, *, back: bool = False) -> FloatArray:
+        """Return chances one step on, or back; shape (regions at work, any, 2, BINS).
+
+        The body turns, is turned by hand, the sign changes: all three treat every heading alike
+        and commute, so their way back is the same. What an interruption renews comes last, or
+        first.
+        """
+        moves = self._moves[k]
+        renew = moves.renew[:, None, None, None]
+        renewed = bool(moves.renew.any())
+        if back and renewed:
+            first = np.einsum("g,rsgb->rs", _FIRST, state)[:, :, None, None] / BINS
+            state = (1.0 - renew) * state + renew * first
+        state = _walked(state, moves.walk)
+        if moves.by_hand.max() > _NEGLIGIBLE:
+            by_hand = moves.by_hand[:, None, None, None]
+            state = (1.0 - by_hand) * state + (by_hand / BINS) * state.sum(axis=3, keepdims=True)
+        if moves.change.max() > _NEGLIGIBLE:
+            change = moves.change[:, None, None, None]
+            state = (1.0 - change) * state + change * state[:, :, ::-1]
+        if renewed and not back:
+            total = state.sum(axis=(2, 3), keepdims=True)
+            state = (1.0 - renew) * state + renew * total * _FIRST[:, None] / BINS
+        return state
+
+
+def _moves(steps: Steps) -> _Moves:
+    speed = steps.speed_mps
+    step_s = np.diff(steps.time_s, prepend=steps.time_s[0])
+    before = np.concatenate([speed[:1], speed[:-1]])
+    sd = np.maximum(steps.sd_mps, np.concatenate([steps.sd_mps[:1], steps.sd_mps[:-1]]))
+    reach = np.sqrt(4.0 * sd**2 + (_STOPPING_MPS2 * step_s) ** 2)
+    # A first step has nothing before it, and no reach either.
+    gate = np.exp(-(((before + speed) / np.maximum(reach, 1e-9)) ** 2))
+    # Noise at a stand is no travel and must not turn the body.
+    way = np.sqrt(np.maximum(0.5 * (before**2 + speed**2) - 6.0 * sd**2, 0.0)) * step_s
+    variance = _TURN_RAD2_PER_M * way + _TURN_RAD2_PER_S * step_s
+    resting = np.exp(-(speed**2) / (4.0 * sd**2 + 0.01))
+    cost = np.minimum(_COST_AT_REST + _COST_AT_SPEED * (speed / _SPEED_MPS) ** 2, _LARGEST_COST)
+    return _Moves(
+        walk=np.searchsorted(_LEVELS, variance).clip(0, len(_LEVELS) - 1),
+        change=np.minimum(_CHANGES_PER_S * step_s * gate, 0.5),
+        by_hand=np.minimum(_TURNED_BY_HAND_PER_S * step_s * resting, 0.5),
+        renew=np.where(step_s > _INTERRUPTED_S, 1.0 - np.exp(-step_s / _FORGETTING_S), 0.0),
+        cost=np.exp(-cost * np.minimum(step_s, 1.0)),
+    )
+
+
+def _walked(state: FloatArray, level: IntArray) -> FloatArray:
+    """Return chances after a walk each on the circle of bins, shape (regions, any, 2, BINS)."""
+    kept, kernels = _walks()
+    if len(state) <= _FEW:
+        rows = state.reshape(len(state), -1, BINS)
+        matrix = kernels[level[0]] if len(level) == 1 else kernels[level]
+        return (rows @ matrix).reshape(state.shape)
+    spread = np.fft.irfft(np.fft.rfft(state) * kept[level][:, None, None], BINS)
+    # Chances far below the largest come out as rounding errors of either sign.
+    result: FloatArray = np.maximum(spread, 0.0)
+    return result
+
+
+@cache
+def _walks() -> tuple[FloatArray, FloatArray]:
+    """Return walks of each level's variance: share kept of each frequency, and matrices.
+
+    exp(-var / b² (1 - cos(2 pi m / BINS))) is that of small steps to either neighbour at random
+    times: its variance is exact, and steps far below a bin survive the grid. Shapes (levels,
+    BINS // 2 + 1) and (levels, BINS, BINS).
+    """
+    bin_rad = 2.0 * np.pi / BINS
+    turns = 1.0 - np.cos(bin_rad * np.arange(BINS // 2 + 1))
+    kept: FloatArray = np.exp(-_LEVELS[:, None] / bin_rad**2 * turns)
+    row = np.maximum(np.fft.irfft(kept, BINS), 0.0)
+    place = (np.arange(BINS)[:, None] - np.arange(BINS)) % BINS
+    return kept, row[:, place]
+
+
+def _slow_regions(time_s: FloatArray, speed: FloatArray) -> list[tuple[int, int]]:
+    """Return first and one-past-last step of stretches in which the sign could change."""
+    # At an interruption what is known begins anew, so it needs the grid as well.
+    broken = np.diff(time_s) > _INTERRUPTED_S
+    near = np.append(broken, False) | np.concatenate([[False], broken])
+    slow = np.flatnonzero((speed < _SLOW_MPS) | near)
+    if not len(slow):
+        return []
+    cuts = np.flatnonzero(np.diff(time_s[slow]) > 2.0 * _MARGIN_S)
+    firsts = slow[np.concatenate([[0], cuts + 1])]
+    lasts = slow[np.concatenate([cuts, [len(slow) - 1]])]
+    starts = np.searchsorted(time_s, time_s[firsts] - _MARGIN_S)
+    stops = np.searchsorted(time_s, time_s[lasts] + _MARGIN_S, side="right")
+    # At a fix a second the margin holds one step; two are wanted.
+    starts = np.minimum(starts, np.maximum(firsts - 2, 0))
+    stops = np.maximum(stops, np.minimum(lasts + 3, len(time_s)))
+    joined: list[tuple[int, int]] = []
+    for first, stop in zip(starts.tolist(), stops.tolist(), strict=True):
+        if joined and first <= joined[-1][1]:
+            joined[-1] = (joined[-1][0], stop)
+        else:
+            joined.append((first, stop))
+    return joined
+
+
+def _likelihoods(steps: Steps, moves: _Moves, step: IntArray) -> FloatArray:
+    """Return the likelihood of some steps' velocities, with what reverse costs, (k, 2, BINS)."""
+    heading = 2.0 * np.pi * np.arange(BINS) / BINS
+    velocity = steps.velocity_mps[step]
+    along = velocity[:, :1] * np.sin(heading) + velocity[:, 1:] * np.cos(heading)
+    across = velocity[:, :1] * np.cos(heading) - velocity[:, 1:] * np.sin(heading)
+    speed_square = (velocity**2).sum(axis=1)
+    spread = (steps.sd_mps[step] ** 2 + _SLIP**2 * speed_square)[:, None]
+    off = across**2 + np.minimum(along, 0.0) ** 2
+    out = np.empty((len(step), 2, BINS))
+    out[:, 0] = (np.exp(-off / (2.0 * spread)) + _WRONG) ** steps.weight[step, None]
+    # Backwards along a heading is forwards along the opposite one.
+    out[:, 1] = np.roll(out[:, 0], BINS // 2, axis=1) * moves.cost[step, None]
+    return out
+
+
+def _carried(chances: FloatArray, moves: _Moves, first: int, stop: int) -> FloatArray:
+    """Return the chances of both signs past a fast stretch, in which neither can change.
+
+    Interruptions lie in slow regions, so reverse only grows less likely by what it costs.
+    """
+    carried: FloatArray = chances * [1.0, float(np.prod(moves.cost[first:stop]))]
+    return carried

@@ -1,0 +1,131 @@
+"""Speed forward and backward around a reverse, with the limits that cautions go by."""
+
+import numpy as np
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
+from matplotlib.ticker import FuncFormatter, MaxNLocator
+
+from ridelog.analysis.reverse import Segment
+from ridelog.analysis.ride import RideResult
+from ridelog.core.track import BoolArray, FloatArray
+from ridelog.core.units import SpeedUnit
+from ridelog.filtering.motion import Motion
+from ridelog.present.figure import Shape, axes_in, blank, dress, time_axis, title
+from ridelog.present.palette import BAND, HATCH, INK, LINE, MARK, PAPER, QUIET
+from ridelog.present.words import speed_words
+
+# Riding shown on either side of the stretch.
+_AROUND_S = 9.0
+_SPACING_S = 0.05
+# Normal quantile of a two-sided 90 % interval.
+_REACH_90 = 1.645
+
+
+def reverse_figure(
+    motion: Motion, result: RideResult, unit: SpeedUnit, shape: Shape, shown: Segment
+) -> Figure:
+    """Return speed over time around one stretch: forward above the zero line, backward below."""
+    figure = blank(shape)
+    axes = axes_in(figure, shape.left_in, 0.52, 0.12, 0.66)
+    dress(axes, shape)
+    time_s, speed, reach = _around(motion, shown)
+    factor = unit.from_mps(1.0)
+    backward = _inside(time_s, result.reverse.spans)
+    open_question = _inside(time_s, result.reverse.possible_spans)
+    signed = np.where(backward | open_question, -speed, speed) * factor
+    reach = reach * factor
+    for mask, line, width in (
+        (~backward & ~open_question, LINE, 1.4),
+        (backward, MARK, 2.6),
+        (open_question, MARK, 1.6),
+    ):
+        for part in _runs(mask):
+            axes.fill_between(
+                time_s[part], signed[part] - reach[part], signed[part] + reach[part],
+                color=BAND.light, linewidth=0.0, zorder=2,
+            )  # fmt: skip
+            axes.plot(
+                time_s[part], signed[part], color=line.light, linewidth=width, zorder=4,
+                linestyle="--" if mask is open_question else "-", solid_capstyle="butt",
+            )  # fmt: skip
+            if mask is backward:
+                axes.fill_between(
+                    time_s[part], signed[part], 0.0, facecolor="none", edgecolor=HATCH.light,
+                    hatch="////", linewidth=0.0, zorder=1,
+                )  # fmt: skip
+    axes.axhline(0.0, color=INK.light, linewidth=1.0, zorder=3)
+    limits = _frame(axes, signed, backward | open_question, result, unit)
+    time_axis(axes, shape, float(time_s[0]), float(time_s[-1]), named=True)
+    _name_sides(axes, shape, shown, unit)
+    question = shown.state == "uncertain"
+    dashed = f"; dashed: caution{'s' if len(limits) > 1 else ''} above {' and '.join(limits)}"
+    title(
+        figure, shape,
+        "Perhaps backwards" if question else "Forward and backwards",
+        f"{unit.label}{dashed if limits else ''}",
+    )  # fmt: skip
+    return figure
+
+
+def _around(motion: Motion, shown: Segment) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Return time, fitted speed and half the 90 % band around a stretch, inside its piece."""
+    middle = 0.5 * (shown.start_s + shown.end_s)
+    inside = [p for p in motion.pieces if p.start_s <= middle <= p.end_s] or list(motion.pieces)
+    start_s = max(shown.start_s - _AROUND_S, inside[0].start_s)
+    end_s = min(shown.end_s + _AROUND_S, inside[0].end_s)
+    path = motion.paths(start_s, end_s, draws=0, spacing_s=_SPACING_S)
+    rows = np.flatnonzero(motion.used & np.isfinite(motion.speed_sd_mps))
+    rows = rows[np.argsort(motion.track.time_s[rows], kind="stable")]
+    sd = np.interp(path.time_s, motion.track.time_s[rows], motion.speed_sd_mps[rows])
+    return path.time_s, path.speed_mps[:, 0], _REACH_90 * sd
+
+
+def _inside(time_s: FloatArray, spans: tuple[tuple[float, float], ...]) -> BoolArray:
+    inside = np.zeros(len(time_s), dtype=bool)
+    for start_s, end_s in spans:
+        inside |= (time_s >= start_s) & (time_s <= end_s)
+    return inside
+
+
+def _runs(mask: BoolArray) -> list[slice]:
+    """Return the runs of True, each with the point after it so that lines join."""
+    edges = np.flatnonzero(np.diff(np.concatenate([[False], mask, [False]]).astype(np.int8)))
+    return [slice(int(a), min(int(b) + 1, len(mask))) for a, b in edges.reshape(-1, 2)]
+
+
+def _frame(
+    axes: Axes, signed: FloatArray, below: BoolArray, result: RideResult, unit: SpeedUnit
+) -> list[str]:
+    """Set the range, draw the limits that lie in it, and return them in words."""
+    limits = [result.settings.reverse_caution_mps, result.settings.reverse_strong_mps]
+    deepest = min(float(signed[below].min()), -1.1 * unit.from_mps(limits[0]))
+    # What matters is below the line: faster riding forward may leave the frame.
+    highest = min(float(signed.max()), -1.2 * deepest)
+    axes.set_ylim(1.3 * deepest, 1.12 * max(highest, -0.5 * deepest))
+    axes.yaxis.set_major_locator(MaxNLocator(6, steps=[1, 2, 5, 10]))
+    # Below the line the speed is no less a speed.
+    axes.yaxis.set_major_formatter(FuncFormatter(lambda value, _: f"{abs(value):g}"))
+    shown = [unit.from_mps(limit) for limit in limits]
+    shown = [limit for limit in shown if -limit > axes.get_ylim()[0]]
+    for limit in shown:
+        axes.axhline(-limit, color=INK.light, linewidth=1.1, linestyle=(0, (5, 3)), zorder=3)
+    return [f"{limit:.0f}" if abs(limit - round(limit)) < 0.05 else f"{limit:.1f}"
+            for limit in shown]  # fmt: skip
+
+
+def _name_sides(axes: Axes, shape: Shape, shown: Segment, unit: SpeedUnit) -> None:
+    """Write which side of the line is which, and the figure under the deepest part."""
+    for words, at, below in (("forward", 1.0, False), ("backwards", 0.0, True)):
+        axes.annotate(
+            words, (0.0, at), xycoords="axes fraction", xytext=(4, 3 if below else -3),
+            textcoords="offset points", va="bottom" if below else "top",
+            fontsize=shape.small_pt, color=QUIET.light,
+            bbox={"facecolor": PAPER.light, "edgecolor": "none", "pad": 1.0},
+        )  # fmt: skip
+    if shown.top_speed is not None:
+        axes.annotate(
+            speed_words(shown.top_speed, unit),
+            (0.5 * (shown.start_s + shown.end_s), -unit.from_mps(shown.top_speed.value)),
+            xytext=(0, -4), textcoords="offset points", ha="center", va="top",
+            fontsize=shape.small_pt, fontweight="bold", color=INK.light, zorder=5,
+        )  # fmt: skip

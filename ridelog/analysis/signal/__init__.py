@@ -1,0 +1,1 @@
+"""How good a log is, and what it can support."""

@@ -1,0 +1,199 @@
+"""Is this log good enough, from when on, and what can it support: counts first, then words."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from ridelog.analysis.coverage import LEAST_SEEN, LONGEST_HOLE_S, seen_share
+from ridelog.core.flags import Flag, flag_counts
+from ridelog.filtering.motion import Motion
+
+# Fixes from which no figure is taken, although some of them took part in the estimate.
+_NO_FIGURE = Flag.SETTLING | Flag.POOR_GEOMETRY | Flag.JUMP | Flag.SPEED_JUMP
+# A log sees motion up to this share of its rate: standards on sampling give 1/2 as the limit
+# (Nyquist), a factor of five is common practice, no source.
+_SEEN_SHARE_OF_RATE = 0.2
+# Two-wheelers weave at up to 4-5 Hz (Appl. Sci. 2021, 11(16), 7393); the slow end of it is 1 Hz.
+_SLOWEST_WEAVE_HZ, _FASTEST_WEAVE_HZ = 1.0, 5.0
+# Where the verdict's grades begin; common practice, no source.
+_GOOD_SHARE, _FAIR_SHARE = 0.90, 0.50
+_GOOD_SD_MPS, _FAIR_SD_MPS = 0.10, 0.35
+_SHORT_RIDE_S, _TOO_SHORT_S = 30.0, 10.0
+_WEAK_RATE_HZ, _LOST_SHARE = 0.45, 0.2
+
+
+@dataclass(frozen=True)
+class SignalQuality:
+    """How good the log is.
+
+    Attributes
+    ----------
+    grade : "good", "fair" or "weak".
+    verdict : one sentence for a rider.
+    usable_share : share of the fixes read from which a figure may be taken, 0 to 1.
+    settled_s : time from which the receiver had settled; NaN if it never did. [s]
+    longest_step_s : longest time between neighbouring used fixes. [s]
+    speed_sd_mps : median standard deviation of the smoothed speed; NaN if there is none. [m/s]
+    hdop_median, satellites_median : NaN if the log does not give them.
+    void_epochs : times at which the receiver said that it had no fix; they are not fixes read.
+    counts : how many fixes carry each flag.
+    supports, cannot_support : sentences.
+    """
+
+    grade: str
+    verdict: str
+    fixes_read: int
+    fixes_used: int
+    usable_share: float
+    settled_s: float
+    rate_hz: float
+    speed_source: str
+    longest_step_s: float
+    speed_sd_mps: float
+    hdop_median: float
+    satellites_median: float
+    void_epochs: int
+    gaps: tuple[tuple[float, float], ...]
+    counts: dict[str, int]
+    supports: tuple[str, ...]
+    cannot_support: tuple[str, ...]
+
+
+def judge_signal(motion: Motion) -> SignalQuality:
+    """Return how good the log behind a motion is and what it can support."""
+    track = motion.track
+    carries = motion.used & ((motion.flags & np.uint32(_NO_FIGURE)) == 0)
+    share = float(np.mean(carries)) if len(track) else 0.0
+    known_sd = motion.speed_sd_mps[np.isfinite(motion.speed_sd_mps)]
+    speed_sd = float(np.median(known_sd)) if len(known_sd) else float("nan")
+    used_s = np.sort(track.time_s[motion.used & np.isfinite(track.time_s)])
+    grade, why = _grade(motion, share, speed_sd)
+    return SignalQuality(
+        grade=grade,
+        verdict=_verdict(motion, grade, why),
+        fixes_read=len(track),
+        fixes_used=int(np.count_nonzero(motion.used)),
+        usable_share=share,
+        settled_s=motion.settled_s,
+        rate_hz=motion.rate_hz,
+        speed_source=motion.speed_source,
+        longest_step_s=float(np.diff(used_s).max()) if len(used_s) > 1 else float("nan"),
+        speed_sd_mps=speed_sd,
+        hdop_median=_median(track.hdop),
+        satellites_median=_median(track.satellites),
+        void_epochs=track.void_epochs,
+        gaps=motion.gaps,
+        counts=flag_counts(motion.flags),
+        supports=_supports(motion),
+        cannot_support=_cannot_support(motion, used_s),
+    )
+
+
+def _median(values: np.ndarray) -> float:
+    known = values[np.isfinite(values)]
+    return float(np.median(known)) if len(known) else float("nan")
+
+
+def _grade(motion: Motion, share: float, speed_sd: float) -> tuple[str, str]:
+    """Return the grade and what pulled it down most."""
+    if not np.isfinite(motion.settled_s):
+        return "weak", "the receiver never settled"
+    if not np.isfinite(speed_sd):
+        return "weak", "no speed can be told"
+    if share < _FAIR_SHARE:
+        return "weak", f"only {100 * share:.0f} % of the fixes can carry a figure"
+    if speed_sd > _FAIR_SD_MPS:
+        return "weak", f"speeds are known to ±{1.645 * speed_sd:.1f} m/s at best"
+    track_s = motion.track.time_s[np.isfinite(motion.track.time_s)]
+    length_s = float(np.ptp(track_s))
+    if length_s < _TOO_SHORT_S:
+        return "weak", f"it covers only {length_s:.0f} s"
+    if motion.rate_hz < _WEAK_RATE_HZ:
+        return "weak", f"it has only one fix every {1.0 / motion.rate_hz:.3g} s"
+    lost = sum(end - start for start, end in motion.gaps) / length_s
+    if lost > _LOST_SHARE:
+        return "fair", f"gaps take up {100 * lost:.0f} % of its time"
+    if length_s < _SHORT_RIDE_S:
+        return "fair", f"it covers only {length_s:.0f} s"
+    if share < _GOOD_SHARE:
+        return "fair", f"{100 * share:.0f} % of the fixes can carry a figure"
+    if speed_sd > _GOOD_SD_MPS:
+        return "fair", "speeds are known only roughly"
+    return "good", ""
+
+
+def _verdict(motion: Motion, grade: str, why: str) -> str:
+    start_s = float(np.nanmin(motion.track.time_s)) if len(motion.track) else 0.0
+    settling = motion.settled_s - start_s
+    if not np.isfinite(settling):
+        since = ""
+    elif settling < 1.0:
+        since = "from the first fix on"
+    else:
+        since = f"from {settling:.0f} s after the first fix on"
+    if grade == "good":
+        return f"Good enough for speed figures, {since}."
+    if grade == "fair":
+        return f"Good enough with care, {since}: {why}."
+    return f"Too weak for firm figures: {why}."
+
+
+def _rate(rate_hz: float) -> str:
+    if rate_hz < 0.95:
+        return f"one fix every {1.0 / rate_hz:.3g} s"
+    return f"{rate_hz:.3g} {'fix' if abs(rate_hz - 1.0) < 0.005 else 'fixes'} a second"
+
+
+def _supports(motion: Motion) -> tuple[str, ...]:
+    seen_hz = _SEEN_SHARE_OF_RATE * motion.rate_hz
+    sentences = [
+        f"At {_rate(motion.rate_hz)}, changes slower than about {seen_hz:.2g} Hz can "
+        "be seen (a fifth of the rate).",
+    ]
+    if seen_share(motion) >= LEAST_SEEN:
+        sentences.insert(0, "Top speed over a second and over five seconds, with intervals.")
+    if motion.speed_source == "reported":
+        sentences.append(
+            "The receiver reports its own speed, which is sharper than speed from positions."
+        )
+    return tuple(sentences)
+
+
+def _cannot_support(motion: Motion, used_s: np.ndarray) -> tuple[str, ...]:
+    sentences: list[str] = []
+    rate = motion.rate_hz
+    # A logger set to 5 Hz keeps 4.99 or 5.01.
+    if _SEEN_SHARE_OF_RATE * rate < 0.95 * _SLOWEST_WEAVE_HZ:
+        sentences.append(
+            f"At {_rate(rate)} weave and wobble cannot be shown, and a fast one "
+            "may look like a slow wander that was never there."
+        )
+    elif _SEEN_SHARE_OF_RATE * rate < _FASTEST_WEAVE_HZ:
+        sentences.append(
+            f"At {_rate(rate)}, weave faster than {_SEEN_SHARE_OF_RATE * rate:.2g} Hz and wobble "
+            "cannot be shown."
+        )
+    if seen_share(motion) < LEAST_SEEN:
+        sentences.append(
+            f"Most of the way lies between fixes more than {LONGEST_HOLE_S:.0f} s apart, so the "
+            "speed of any one second, and with it a top speed, cannot be told."
+        )
+    if rate < 4.0:
+        sentences.append(
+            f"A start or a stop falls between fixes {1.0 / rate:.2g} s apart, so launch and "
+            "braking times have wide intervals."
+        )
+    if motion.speed_source == "positions":
+        sentences.append(
+            "The log reports no speed of its own: speed comes from positions, whose slow drift "
+            "they cannot show themselves, so the intervals are wider."
+        )
+    if len(used_s) and used_s[-1] - used_s[0] < _SHORT_RIDE_S:
+        sentences.append(
+            f"The log covers {used_s[-1] - used_s[0]:.0f} s, too short to learn much about the "
+            "receiver's own errors."
+        )
+    if motion.gaps:
+        sentences.append("What happened inside the gaps: nothing is estimated across them.")
+    sentences.append("Which way the machine faced: speed over ground has no sign by itself.")
+    return tuple(sentences)

@@ -1,0 +1,136 @@
+"""The quality of the signal over time: dilution of precision, satellites, and flags."""
+
+import numpy as np
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
+from matplotlib.ticker import MaxNLocator
+
+from ridelog.analysis.ride import RideResult
+from ridelog.core.flags import Flag
+from ridelog.core.spans import flagged_stretches
+from ridelog.core.track import FloatArray
+from ridelog.filtering.motion import Motion
+from ridelog.filtering.quality import FEW_SATELLITES, POOR_HDOP
+from ridelog.present.figure import Shape, axes_in, blank, dress, time_axis, title
+from ridelog.present.palette import INK, LINE, MARK, QUIET, RULE
+from ridelog.present.thinning import lowest_and_highest
+from ridelog.present.words import FLAG_WORDS, count_words
+
+# Over-range values such as 99.9 would flatten everything else.
+_HIGHEST_HDOP = 12.0
+_PANEL_IN, _LANE_IN, _NAMES_IN = 0.95, 0.24, 1.75
+
+
+def signal_figure(motion: Motion, result: RideResult, shape: Shape) -> Figure:
+    """Return what the log says about its own signal, panel by panel over one time axis."""
+    track = motion.track
+    series = [
+        (name, values, limit, words)
+        for name, values, limit, words in (
+            ("HDOP, lower is better", track.hdop, POOR_HDOP, "poor above"),
+            ("satellites used", track.satellites, float(FEW_SATELLITES), "few below"),
+        )
+        if np.isfinite(values).any()
+    ]
+    lanes = _lanes(motion)
+    lanes_in = _LANE_IN * max(len(lanes), 1) * (1.0 if shape.wide else 1.75)
+    height = 0.72 + len(series) * (_PANEL_IN + 0.32) + lanes_in + 0.5
+    figure = blank(shape, height)
+    # On a wide picture the names of the flags stand to the left of their lanes.
+    left = _NAMES_IN if shape.wide and lanes else shape.left_in
+    missing = "" if series else "the log gives neither HDOP nor satellites"
+    title(figure, shape, "Signal quality", missing or "HDOP: horizontal dilution of precision")
+    top = 0.72
+    for name, values, limit, words in series:
+        axes = axes_in(figure, left, height - top - _PANEL_IN, 0.12, top)
+        _panel(axes, motion, values, limit, shape, clip=values is track.hdop)
+        axes.set_title(
+            f"{name}; {words} {limit:g} (dashed)",
+            loc="left",
+            fontsize=shape.small_pt,
+            color=INK.light,
+            pad=3.0,
+        )
+        time_axis(axes, shape, result.source.start_s, result.source.end_s, named=False)
+        axes.tick_params(labelbottom=False)
+        top += _PANEL_IN + 0.32
+    axes = axes_in(figure, left, 0.5, 0.12, height - 0.5 - lanes_in)
+    _flag_lanes(axes, lanes, shape)
+    time_axis(axes, shape, result.source.start_s, result.source.end_s, named=True)
+    return figure
+
+
+def _panel(
+    axes: Axes, motion: Motion, values: FloatArray, limit: float, shape: Shape, *, clip: bool
+) -> None:
+    dress(axes, shape)
+    time_s = motion.track.time_s
+    rows = np.flatnonzero(np.isfinite(time_s) & np.isfinite(values))
+    rows = rows[np.argsort(time_s[rows], kind="stable")]
+    shown = np.minimum(values[rows], _HIGHEST_HDOP) if clip else values[rows]
+    broken = np.zeros(max(len(rows) - 1, 0), dtype=bool)
+    chosen = lowest_and_highest(time_s[rows], broken, shown, shape.columns // 2)
+    axes.plot(
+        time_s[rows][chosen], shown[chosen], color=LINE.light, linewidth=1.2,
+        drawstyle="steps-post", zorder=3,
+    )  # fmt: skip
+    axes.set_ylim(0.0, max(1.25 * float(shown.max()), 1.3 * limit))
+    axes.axhline(limit, color=MARK.light, linewidth=1.2, linestyle=(0, (4, 3)), zorder=2)
+    axes.yaxis.set_major_locator(MaxNLocator(3, integer=True))
+
+
+def _lanes(motion: Motion) -> list[tuple[str, tuple[tuple[float, float], ...], int]]:
+    """Return name, stretches and number of fixes of every flag that occurs."""
+    step = 1.0 / motion.rate_hz
+    known = motion.track.time_s[np.isfinite(motion.track.time_s)]
+    join = max(1.5 * step, 0.002 * float(np.ptp(known)))
+    found = []
+    for flag in Flag:
+        count = int(np.count_nonzero(motion.flags & np.uint32(flag)))
+        stretches = (
+            motion.gaps
+            if flag is Flag.GAP
+            else flagged_stretches(motion.track.time_s, motion.flags, flag, join_within_s=join)
+        )
+        if stretches:
+            least = max(step, 0.003 * float(np.ptp(known)))
+            bars = tuple((first, max(last + step, first + least)) for first, last in stretches)
+            found.append((FLAG_WORDS[flag], bars, len(motion.gaps) if flag is Flag.GAP else count))
+    return found
+
+
+def _flag_lanes(
+    axes: Axes, lanes: list[tuple[str, tuple[tuple[float, float], ...], int]], shape: Shape
+) -> None:
+    """Draw a lane for each flag with its name and count above the bars."""
+    axes.patch.set_visible(False)
+    for side in ("top", "right", "left"):
+        axes.spines[side].set_visible(False)
+    axes.spines["bottom"].set_color(QUIET.light)
+    axes.tick_params(colors=QUIET.light, labelsize=shape.small_pt, length=3)
+    axes.set_yticks([])
+    axes.set_ylim(-float(max(len(lanes), 1)), 0.0)
+    if not lanes:
+        axes.text(
+            0.0, 0.5, "no fix carries a flag", transform=axes.transAxes, va="center",
+            fontsize=shape.small_pt, color=INK.light,
+        )  # fmt: skip
+    for index, (name, bars, count) in enumerate(lanes):
+        tall = 0.5 if shape.wide else 0.34
+        low = -index - 0.5 - 0.5 * tall if shape.wide else -index - 0.92
+        axes.axhline(-index - 1.0, color=RULE.light, linewidth=0.8, zorder=1)
+        axes.broken_barh(
+            [(first, last - first) for first, last in bars], (low, tall),
+            facecolor=LINE.light, edgecolor="none", zorder=3,
+        )  # fmt: skip
+        words = f"{name} ({count_words(count, 'gap') if name == 'gap' else f'{count:,}'})"
+        if shape.wide:
+            axes.text(
+                -0.008, -index - 0.5, words.replace("(1 gap)", "(1)"), ha="right", va="center",
+                transform=axes.get_yaxis_transform(), fontsize=shape.small_pt, color=INK.light,
+            )  # fmt: skip
+        else:
+            axes.text(
+                0.0, -index - 0.28, words, ha="left", va="center",
+                transform=axes.get_yaxis_transform(), fontsize=shape.small_pt, color=INK.light,
+            )  # fmt: skip

@@ -1,0 +1,193 @@
+"""Speed over time with its band, and the stretches that the signal flags."""
+
+import numpy as np
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
+from matplotlib.patches import Patch
+from matplotlib.ticker import MaxNLocator
+
+from ridelog.analysis.phases.plot import STRIP_IN, draw_key, draw_strip, phase_rows
+from ridelog.analysis.ride import RideResult
+from ridelog.analysis.signal.shading import Shading, shadings
+from ridelog.core.units import SpeedUnit
+from ridelog.filtering.motion import Motion
+from ridelog.present.figure import Shape, axes_in, blank, dress, time_axis, title
+from ridelog.present.palette import BAND, HATCH, INK, LINE, MARK, PAPER, QUIET, SHADE
+from ridelog.present.thinning import lowest_and_highest, rows_in_time
+from ridelog.present.words import plain_speed, speed_words
+
+# Normal quantile of a two-sided 90 % interval.
+_REACH_90 = 1.645
+
+
+def speed_figure(motion: Motion, result: RideResult, unit: SpeedUnit, shape: Shape) -> Figure:
+    """Return speed over time: line, 90 % band at each instant, best second, shaded stretches."""
+    shaded = shadings(motion)
+    key_in = 0.2 * _legend_rows(shaded, shape)
+    below = 0.52 + key_in + 0.2 * phase_rows(result.phases, shape)
+    strip_in = STRIP_IN + 0.06 if result.phases.each else 0.0
+    figure = blank(shape, shape.height_in + below - 0.52 + strip_in)
+    axes = axes_in(figure, shape.left_in, below, 0.12, 0.66 + strip_in)
+    dress(axes, shape)
+    rows, broken = rows_in_time(motion)
+    time_s = motion.track.time_s[rows]
+    speed = motion.speed_mps[rows]
+    reach = _REACH_90 * motion.speed_sd_mps[rows]
+    ceiling = _ceiling(motion, result)
+    low = unit.from_mps(1.0) * np.maximum(speed - reach, 0.0)
+    high = unit.from_mps(1.0) * (speed + reach)
+    for part in _parts(lowest_and_highest(time_s, broken, speed, shape.columns), broken):
+        if not len(part):
+            continue
+        axes.fill_between(
+            time_s[part], low[part], high[part], color=BAND.light, linewidth=0.0, zorder=2
+        )
+        axes.plot(
+            time_s[part], unit.from_mps(1.0) * speed[part],
+            color=LINE.light, linewidth=1.3, zorder=3, solid_joinstyle="round",
+        )  # fmt: skip
+    axes.set_ylim(0.0, unit.from_mps(ceiling))
+    axes.yaxis.set_major_locator(MaxNLocator(6, steps=[1, 2, 5, 10]))
+    time_axis(axes, shape, result.source.start_s, result.source.end_s, named=True)
+    _phases(figure, axes, result, shape, key_in)
+    _shade(axes, shaded, shape)
+    _mark_best(axes, result, unit, shape)
+    _mark_peak(axes, motion, result, unit, shape)
+    band = "the pale band holds the true speed of an instant in 9 rides of 10"
+    title(
+        figure, shape, "Speed over ground",
+        f"{unit.label}; {band if shape.wide else 'pale band: 90 % at one instant'}",
+    )  # fmt: skip
+    _legend(figure, shaded, shape)
+    return figure
+
+
+def _phases(figure: Figure, axes: Axes, result: RideResult, shape: Shape, bottom_in: float) -> None:
+    """Draw what the machine did as a strip above the speed, on the same time axis."""
+    if not result.phases.each:
+        return
+    top_in = figure.get_size_inches()[1] - 0.66
+    strip = axes_in(figure, shape.left_in, top_in - STRIP_IN, 0.12, 0.66)
+    strip.set_xlim(axes.get_xlim())
+    draw_strip(strip, result.phases, shape, shape.width_in - shape.left_in - 0.12)
+    draw_key(figure, result.phases, shape, bottom_in)
+
+
+def _ceiling(motion: Motion, result: RideResult) -> float:
+    known = motion.speed_mps[np.isfinite(motion.speed_mps)]
+    top = float(np.max(known)) if len(known) else 1.0
+    if result.top_speed.best_1s is not None:
+        top = max(top, result.top_speed.best_1s.high)
+    return max(1.3 * top, 0.5)
+
+
+def _parts(chosen: np.ndarray, broken: np.ndarray) -> list[np.ndarray]:
+    """Return the chosen points split where the line is broken."""
+    before = np.concatenate([[0], np.cumsum(broken)])[chosen] if len(chosen) else chosen
+    return np.split(chosen, np.flatnonzero(np.diff(before)) + 1)
+
+
+def _shade(axes: Axes, shaded: tuple[Shading, ...], shape: Shape) -> None:
+    start, end = axes.get_xlim()
+    width_in = shape.width_in - shape.left_in - 0.12
+    for kind in shaded:
+        for first, last in kind.stretches:
+            axes.axvspan(
+                max(first, start), min(last, end), facecolor=SHADE.light, edgecolor=HATCH.light,
+                hatch=kind.pattern, linewidth=0.0, zorder=1,
+            )  # fmt: skip
+            room_in = (min(last, end) - max(first, start)) / (end - start) * width_in
+            # A letter is about 0.6 of its size wide; a point is 1/72 inch.
+            if room_in > 0.62 * len(kind.name) * shape.small_pt / 72.0 + 0.06:
+                axes.text(
+                    0.5 * (max(first, start) + min(last, end)), 0.985, kind.name,
+                    transform=axes.get_xaxis_transform(), ha="center", va="top",
+                    fontsize=shape.small_pt, color=INK.light, zorder=5,
+                    bbox={"facecolor": PAPER.light, "edgecolor": "none", "pad": 1.5},
+                )  # fmt: skip
+
+
+def _mark_best(axes: Axes, result: RideResult, unit: SpeedUnit, shape: Shape) -> None:
+    best = result.top_speed.best_1s
+    if best is None:
+        return
+    at = result.top_speed.at_s
+    level = unit.from_mps(best.value)
+    axes.plot(
+        [at, at + 1.0], [level, level],
+        color=MARK.light, linewidth=4.5, solid_capstyle="round", zorder=4,
+    )  # fmt: skip
+    words = f"best second {speed_words(best, unit)}"
+    axes.annotate(
+        words, (at + 0.5, level), xytext=(_beside(axes, at, words, shape, bold=True), 7),
+        textcoords="offset points", ha="left", va="bottom",
+        fontsize=shape.small_pt, fontweight="bold", color=INK.light, zorder=6,
+        bbox={"facecolor": PAPER.light, "edgecolor": "none", "pad": 1.0, "alpha": 0.85},
+    )  # fmt: skip
+
+
+def _mark_peak(
+    axes: Axes, motion: Motion, result: RideResult, unit: SpeedUnit, shape: Shape
+) -> None:
+    """Show the highest single reading where it was, or at the upper edge if it lies above."""
+    top = result.top_speed
+    if top.raw_peak_kind != "reported" or top.raw_peak_mps != top.raw_peak_mps:
+        return
+    readings = np.where(motion.used, motion.track.speed_mps, np.nan)
+    at = float(motion.track.time_s[int(np.nanargmax(readings))])
+    level, ceiling = unit.from_mps(top.raw_peak_mps), axes.get_ylim()[1]
+    outside = level > 0.97 * ceiling
+    axes.plot(
+        [at], [0.9 * ceiling if outside else level], marker="^" if outside else "D",
+        markersize=6, markerfacecolor=PAPER.light, markeredgecolor=MARK.light,
+        markeredgewidth=1.4, linestyle="none", zorder=5,
+    )  # fmt: skip
+    words = f"highest reading {plain_speed(top.raw_peak_mps, unit)}"
+    if outside and shape.wide:
+        words += ", above the picture"
+    best = top.best_1s
+    # Above the words about the best second, which lie just over the line.
+    lift = 0.9 * ceiling if outside else level
+    if best is not None:
+        lift = max(lift, unit.from_mps(best.value) + 0.1 * ceiling)
+    axes.annotate(
+        words, (at, min(lift, 0.9 * ceiling)),
+        xytext=(_beside(axes, at, words, shape), 3 if not outside else -3),
+        textcoords="offset points", ha="left", va="bottom" if not outside else "center",
+        fontsize=shape.small_pt, color=QUIET.light, zorder=6,
+        bbox={"facecolor": PAPER.light, "edgecolor": "none", "pad": 1.0, "alpha": 0.85},
+    )  # fmt: skip
+
+
+def _beside(axes: Axes, at: float, words: str, shape: Shape, *, bold: bool = False) -> float:
+    """Return how far right of a mark its words begin, so that they end inside the axes. [pt]"""
+    start, end = axes.get_xlim()
+    width_pt = 72.0 * (shape.width_in - shape.left_in - 0.12)
+    # A letter is about 0.6 of its size wide, a bold one 0.68.
+    words_pt = (0.68 if bold else 0.6) * shape.small_pt * len(words)
+    mark_pt = (at - start) / (end - start) * width_pt
+    if mark_pt + 6.0 + words_pt <= width_pt:
+        return 6.0
+    if mark_pt - 6.0 - words_pt >= 0.0:
+        return -6.0 - words_pt
+    return max(-mark_pt, width_pt - words_pt - mark_pt)
+
+
+def _legend_rows(shaded: tuple[Shading, ...], shape: Shape) -> int:
+    return -(-len(shaded) // (6 if shape.wide else 2))
+
+
+def _legend(figure: Figure, shaded: tuple[Shading, ...], shape: Shape) -> None:
+    if not shaded:
+        return
+    patches = [
+        Patch(facecolor=SHADE.light, edgecolor=HATCH.light, hatch=kind.pattern, label=kind.name)
+        for kind in shaded
+    ]
+    legend = figure.legend(
+        handles=patches, loc="lower left", bbox_to_anchor=(0.0, 0.0), frameon=False,
+        ncols=6 if shape.wide else 2, fontsize=shape.small_pt, handlelength=2.2, handleheight=1.0,
+        columnspacing=1.2, borderaxespad=0.1, borderpad=0.1, labelspacing=0.3,
+    )  # fmt: skip
+    for text in legend.get_texts():
+        text.set_color(INK.light)

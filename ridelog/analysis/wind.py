@@ -1,0 +1,96 @@
+"""What wind along the straight leaves in a figure even when both directions are averaged."""
+
+import numpy as np
+
+from ridelog.analysis.coasting.resistance import USUAL_AIR_PM
+from ridelog.core.estimate import Estimate
+
+# Directions that differ by less than two standard deviations of that difference tell of no wind.
+_SURE = 2.0
+_POINTS = 101
+
+
+def wind_excess(
+    there: Estimate,
+    back: Estimate,
+    mean: float,
+    *,
+    from_mps: float,
+    to_mps: float,
+    top_mps: float,
+    time_s: float,
+) -> float:
+    """Return by how much the mean of both directions may exceed the figure in still air.
+
+    Air drag grows with the square of the speed through the air, so a wind w takes c w² from the
+    pull of both directions alike, on top of 2 c w v that they share out between them. The second
+    is seen as the share r by which the directions differ; the first follows from it. A slope makes
+    directions differ without it, so this is the most that their difference can stand for, not a
+    correction.
+
+    Parameters
+    ----------
+    there, back : Estimate
+        Time or way of the start in both directions.
+    mean : float
+        Their mean, in the same unit.
+    from_mps, to_mps : float
+        The speeds between which it was timed.
+    top_mps : float
+        Speed at which the pull has gone, above ``to_mps``.
+    time_s : float
+        Mean time of the window.
+
+    Returns
+    -------
+    float
+        In the unit of the figure, never negative.
+
+    Source
+    ------
+    Own derivation: DEVELOPERS.md, "Before and after".
+    """
+    whole = there.value + back.value
+    apart, error = abs(there.value - back.value), float(np.hypot(there.sd, back.sd))
+    if whole <= 0.0 or apart <= _SURE * error:
+        return 0.0
+    speed = np.linspace(from_mps, to_mps, _POINTS)
+    # Pull falls in a straight line to the top speed, to a scale that the time of the window gives.
+    slowness = 1.0 / (1.0 - speed / top_mps)
+    slowness *= time_s / np.trapezoid(slowness, speed)
+    lost = np.trapezoid(slowness**2, speed)
+    wind = apart / whole * time_s / (2.0 * USUAL_AIR_PM * np.trapezoid(speed * slowness**2, speed))
+    seen = 1.0 - (error / apart) ** 2
+    return float(mean * seen * USUAL_AIR_PM * wind**2 * lost / time_s)
+
+
+def wind_loss(there: Estimate, back: Estimate, *, slope_ps: float) -> float:
+    """Return by how much the mean top speed of both directions may fall short of that in still air.
+
+    Near the top speed V the acceleration is S (V - v), of which air drag is 2 c V (V - v). A wind w
+    shifts the two directions by h = 2 c w V / S to either side, and takes (c w² / S) (1 - 2 c V /
+    S)² from both where the drive's pull falls in a straight line.
+
+    Parameters
+    ----------
+    there, back : Estimate
+        Top speed in both directions. [m/s]
+    slope_ps : float
+        S, by how much the acceleration falls with speed there. [1/s]
+
+    Returns
+    -------
+    float
+        Never negative. [m/s]
+
+    Source
+    ------
+    Own derivation: DEVELOPERS.md, "Before and after".
+    """
+    apart, error = abs(there.value - back.value), float(np.hypot(there.sd, back.sd))
+    if apart <= _SURE * error:
+        return 0.0
+    top_mps = 0.5 * (there.value + back.value)
+    half_square = 0.25 * (apart**2 - error**2)
+    drive = max(1.0 - 2.0 * USUAL_AIR_PM * top_mps / slope_ps, 0.0)
+    return float(half_square * slope_ps * drive**2 / (4.0 * USUAL_AIR_PM * top_mps**2))

@@ -1,0 +1,281 @@
+"""The commands about the ride book."""
+
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from ridelog.cli.options import Units
+from ridelog.cli.progress import progress
+from ridelog.cli.terminal import shown
+
+if TYPE_CHECKING:
+    from ridelog.book import Book, RideEntry
+    from ridelog.workflow.measuring import Measured
+
+book_app = typer.Typer(
+    name="book",
+    help="Keep rides: the logs untouched, machines, set-ups, notes, and figures.",
+    no_args_is_help=True,
+    pretty_exceptions_enable=False,
+    rich_markup_mode=None,
+)
+
+BookFolder = Annotated[
+    Path | None,
+    typer.Option(
+        "--book", metavar="DIR", help="The book's folder; else the usual place for user data."
+    ),
+]
+Number = Annotated[int, typer.Argument(metavar="NUMBER", help="Number of the ride in the book.")]
+UnitsOption = Annotated[Units, typer.Option(help="Units of speed to print.")]
+
+
+def register(app: typer.Typer) -> None:
+    """Add the commands of this module to the command line."""
+    app.add_typer(book_app)
+
+
+@book_app.command()
+def add(
+    rides: Annotated[
+        list[Path], typer.Argument(metavar="RIDE...", help="Logs to keep; the originals stay.")
+    ],
+    book: BookFolder = None,
+    machine: Annotated[
+        str | None, typer.Option(metavar="NAME", help="The machine that was ridden.")
+    ] = None,
+    setup: Annotated[
+        str | None, typer.Option(metavar="NAME", help="Its set-up, such as '10 teeth'.")
+    ] = None,
+    units: UnitsOption = Units.KMH,
+) -> None:
+    """Keep logs in the book and measure them; the same log twice is one ride."""
+    from ridelog.core.errors import RideLogError
+
+    if setup and not machine:
+        raise RideLogError("a set-up belongs to a machine.", "name it with --machine as well.")
+    problems = []
+    with _book(book) as opened:
+        for path in rides:
+            try:
+                _add_one(opened, path, machine, setup, units)
+            except RideLogError as error:  # one bad log never stops the others
+                problems.append(str(error))
+    if len(problems) == 1:
+        raise RideLogError(problems[0])
+    if problems:
+        raise RideLogError(f"{len(problems)} of {len(rides)} logs: " + " ".join(problems))
+
+
+@book_app.command(name="list")
+def list_rides(
+    words: Annotated[
+        list[str] | None, typer.Argument(metavar="WORD...", help="Only rides with all of these.")
+    ] = None,
+    book: BookFolder = None,
+    most: Annotated[int, typer.Option(min=1, help="How many to print, the latest first.")] = 50,
+    units: UnitsOption = Units.KMH,
+) -> None:
+    """List rides, the latest first."""
+    from ridelog.present.words import clean
+
+    asked = " ".join(words or [])
+    with _book(book) as opened:
+        rides = opened.rides.found(asked, most=most)
+        figures = opened.results.figures([ride.id for ride in rides])
+        count = opened.rides.count(asked)
+    for ride in rides:
+        best = figures[ride.id].get("best_1s_mps")
+        where = ", ".join(part for part in (ride.machine, ride.setup) if part) or "-"
+        print(f"{ride.id:5d}  {_when(ride):18}  {_speed(best, units):>22}  {clean(where)}")
+    print(f"{count} {'ride' if count == 1 else 'rides'}", file=sys.stderr)
+
+
+@book_app.command()
+def show(ride: Number, book: BookFolder = None, units: UnitsOption = Units.KMH) -> None:
+    """Show what the book knows of a ride."""
+    from ridelog.book import CONDITIONS, MARK_KINDS
+    from ridelog.present.words import clean
+
+    with _book(book) as opened:
+        entry = opened.rides.get(ride)
+        figures = opened.results.figures([ride])[ride]
+        result = opened.results.latest(ride)
+        rows = [
+            ("Ride", f"{entry.id}, {entry.file}"),
+            ("When", _when(entry)),
+            ("Machine", entry.machine or "not named"),
+            ("Set-up", entry.setup or "not named"),
+            ("Top speed", _speed(figures.get("best_1s_mps"), units)),
+            ("Figures of", f"ridelog {result.version}, {result.made_utc}" if result else "none"),
+            ("SHA-256", entry.sha256),
+            ("The log", str(opened.place(entry.sha256))),
+        ]
+        rows += [(CONDITIONS[k], v) for k, v in opened.details.conditions(ride).items()]
+        rows += [
+            (f"Marked {MARK_KINDS[mark.kind]}", f"{mark.start_s:.1f} to {mark.end_s:.1f} s")
+            for mark in opened.details.marks(ride)
+        ]
+        rows += [(f"Note {note.written_utc}", note.words) for note in opened.details.notes(ride)]
+    for name, value in rows:
+        print(f"{name + ':':26} {clean(value)}")
+
+
+@book_app.command()
+def move(
+    ride: Number,
+    machine: Annotated[str, typer.Option(metavar="NAME", help="The machine it belongs to.")],
+    setup: Annotated[str | None, typer.Option(metavar="NAME", help="Its set-up.")] = None,
+    book: BookFolder = None,
+) -> None:
+    """Move a ride to another machine or set-up."""
+    with _book(book) as opened:
+        opened.rides.get(ride)
+        entry = _move(opened, ride, machine, setup)
+    print(f"Ride {ride}: {entry.machine}{', ' + entry.setup if entry.setup else ''}")
+
+
+@book_app.command()
+def again(
+    ride: Annotated[
+        int | None, typer.Argument(metavar="NUMBER", help="Only this ride, of whatever version.")
+    ] = None,
+    book: BookFolder = None,
+) -> None:
+    """Measure rides again whose figures an older ridelog made, and say what changed."""
+    from ridelog import __version__
+    from ridelog.report.changes import changed_figures
+
+    with _book(book) as opened:
+        numbers = (ride,) if ride is not None else opened.results.not_of(__version__)
+        for number in numbers:
+            entry = opened.rides.get(number)
+            before = opened.results.latest(number)
+            found = _measure(opened, entry)
+            changes = changed_figures(before.document, found.result.document) if before else ()
+            since = f" since ridelog {before.version}" if before else ""
+            print(f"Ride {number}, {entry.file}: {len(changes)} figures changed{since}")
+            for change in changes:
+                print(f"  {change.name}: {_or_none(change.before)} -> {_or_none(change.after)}")
+    if not numbers:
+        print(f"Every ride was measured by ridelog {__version__}.")
+
+
+@book_app.command()
+def export(
+    folder: Annotated[Path, typer.Argument(metavar="DIR", help="A folder that is not there yet.")],
+    book: BookFolder = None,
+) -> None:
+    """Write everything as plain files: logs, JSON, set-up files."""
+    from ridelog.book.export import export_book
+
+    with _book(book) as opened:
+        count = export_book(opened, folder)
+    print(f"Wrote {shown(folder)} with {count} {'ride' if count == 1 else 'rides'}")
+
+
+@book_app.command(name="import")
+def import_export(
+    folder: Annotated[Path, typer.Argument(metavar="DIR", help="What `book export` wrote.")],
+    book: BookFolder = None,
+) -> None:
+    """Read an export into the book; rides that are there stay as they are."""
+    from ridelog.book.import_book import import_book
+    from ridelog.core.errors import RideLogError
+
+    with _book(book) as opened:
+        taken = import_book(opened, folder)
+    print(f"{taken.added} rides added, {taken.present} were there already")
+    if taken.problems:
+        raise RideLogError(" ".join(taken.problems))
+
+
+@book_app.command()
+def check(book: BookFolder = None) -> None:
+    """Compare every log in the book with its SHA-256."""
+    from ridelog.core.errors import BookError
+
+    with _book(book) as opened:
+        found = opened.check()
+    print(f"{found.sound} logs are as they were given")
+    if found.without_ride:
+        print(f"{len(found.without_ride)} logs belong to no ride (left by an interrupted upload)")
+    if found.damaged:
+        raise BookError(
+            f"{len(found.damaged)} logs are gone or have changed: {', '.join(found.damaged)}.",
+            "add these logs again: the rides keep everything else.",
+        )
+
+
+def _book(folder: Path | None) -> "Book":
+    from ridelog.book import Book
+
+    return Book(folder)
+
+
+def _add_one(
+    book: "Book", path: Path, machine: str | None, setup: str | None, units: Units
+) -> None:
+    from ridelog.core.errors import UnreadableLogError
+    from ridelog.importer import read_log, require_times
+
+    if not path.exists():
+        raise UnreadableLogError(
+            f"{shown(path)}: there is no such file.", "check the name and the folder."
+        )
+    require_times(read_log(path))  # what is no log is not kept
+    ride, new = book.rides.add(book.store(path.read_bytes()), path.name)
+    if new or ride.state != "ready":
+        _measure(book, ride)
+    if machine:
+        _move(book, ride.id, machine, setup)
+    best = book.results.figures([ride.id])[ride.id].get("best_1s_mps")
+    words = "added" if new else "was there already"
+    print(f"Ride {ride.id}: {shown(Path(ride.file))} {words}, top speed {_speed(best, units)}")
+
+
+def _move(book: "Book", ride: int, machine: str, setup: str | None) -> "RideEntry":
+    owner = book.machines.named(machine)
+    state = book.machines.setup_named(owner.id, setup) if setup else None
+    return book.rides.move(ride, owner.id, state.id if state else None)
+
+
+def _measure(book: "Book", ride: "RideEntry") -> "Measured":
+    """Measure a ride of the book and keep what was found."""
+    from ridelog.analysis.ride import analyse
+    from ridelog.workflow.measuring import PAGES, measured, motion_of_log, pages_bytes
+    from ridelog.workflow.settings_of import settings_of
+
+    with progress("smoothing") as tell:
+        motion = motion_of_log(ride.file, book.original(ride.sha256), tell)
+    with progress("measuring"):
+        result = analyse(motion, settings_of(book, ride))
+    found = measured(motion, result)
+    number = book.results.put(ride.id, found.result)
+    book.rides.describe(
+        ride.id, format=found.format, start_utc=found.start_utc, duration_s=found.duration_s
+    )
+    book.results.attach(number, PAGES, pages_bytes(motion, result))
+    return found
+
+
+def _when(ride: "RideEntry") -> str:
+    from ridelog.workflow.kept_words import moment
+
+    return moment(ride.start_utc) if ride.state == "ready" else ride.state
+
+
+def _speed(figure: Any, units: Units) -> str:
+    from ridelog.core.units import SPEED_UNITS
+    from ridelog.workflow.kept_words import bounds, speed
+
+    if figure is None:
+        return "none"
+    unit = SPEED_UNITS[units.value]
+    return f"{speed(figure, unit)} ({bounds(figure, unit)})"
+
+
+def _or_none(value: float | str | None) -> str:
+    return "none" if value is None else f"{value:g}" if isinstance(value, float) else value

@@ -1,0 +1,231 @@
+"""The commands about two sets of rides: compare them, and verify a result later."""
+
+from collections.abc import Callable
+from enum import StrEnum
+from functools import partial
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from ridelog.cli.launches import LaunchWindows, Rollout, launch_settings
+from ridelog.cli.options import Force, JsonFile, Units
+from ridelog.cli.progress import progress
+from ridelog.cli.terminal import check_places, deliver, is_stdout, print_lines, warn
+from ridelog.cli.variadic_options import ManyValues
+from ridelog.core.errors import RideLogError
+
+if TYPE_CHECKING:
+    from ridelog.analysis.ridden import RiddenRide
+    from ridelog.analysis.settings import Settings
+
+
+def register(app: typer.Typer) -> None:
+    """Add the commands of this module to the command line."""
+    app.command(cls=ManyValues)(compare)
+    app.command()(verify)
+
+
+class Paper(StrEnum):
+    """The paper of the sheet."""
+
+    A4 = "a4"
+    LETTER = "letter"
+
+
+def compare(
+    before: Annotated[
+        list[Path],
+        typer.Option(
+            metavar="RIDE...", help="Logs of the rides before the change, or a folder of them."
+        ),
+    ],
+    after: Annotated[
+        list[Path],
+        typer.Option(metavar="RIDE...", help="Logs of the rides after it, or a folder of them."),
+    ],
+    out: Annotated[
+        Path | None,
+        typer.Option(
+            metavar="DIR",
+            help="Write the owner's sheet (sheet.html, sheet.pdf), result.json and measures.csv.",
+        ),
+    ] = None,
+    units: Annotated[Units, typer.Option(help="Units of speed to print.")] = Units.KMH,
+    json: JsonFile = None,
+    window: LaunchWindows = None,
+    rollout: Rollout = None,
+    noted_before: Annotated[
+        list[str] | None,
+        typer.Option(
+            metavar="WHAT=HOW...",
+            help="What you noted before, such as rider=Ida battery=full; compared with after.",
+        ),
+    ] = None,
+    noted_after: Annotated[
+        list[str] | None, typer.Option(metavar="WHAT=HOW...", help="The same for the rides after.")
+    ] = None,
+    workshop: Annotated[str, typer.Option(help="Your workshop's name, for the sheet.")] = "",
+    note: Annotated[str, typer.Option(help="A line of yours on the sheet.")] = "",
+    paper: Annotated[Paper, typer.Option(help="Paper of sheet.pdf.")] = Paper.A4,
+    smoothed: Annotated[
+        Path | None,
+        typer.Option(
+            metavar="DIR",
+            help="Write each smoothed ride as GPX here. These files hold coordinates.",
+        ),
+    ] = None,
+    setup_before: Annotated[
+        Path | None,
+        typer.Option(metavar="SETUP", help="Set-up of the machine before, with --setup-after."),
+    ] = None,
+    setup_after: Annotated[
+        Path | None,
+        typer.Option(
+            metavar="SETUP", help="Set-up after: was the change as its rides before foretold?"
+        ),
+    ] = None,
+    force: Force = False,
+) -> None:
+    """Say what a change did to the machine: rides before against rides after."""
+    from ridelog.analysis.ridden import logs_in
+    from ridelog.analysis.settings import Settings
+    from ridelog.cli.machine import both_setups
+
+    setups = both_setups(setup_before, setup_after)
+    logs: dict[str, list[Path]] = {}
+    for side, places in (("before", before), ("after", after)):
+        logs[side], others = logs_in(places, side)
+        warn(tuple(f"{name}: no log, left out." for name in others))
+    every = [*logs["before"], *logs["after"]]
+    tracks = _smoothed_names(smoothed, every)
+    sheet = [out / name for name in (*_OUT, *(_FORETOLD if setups else ()))] if out else []
+    for log in every:
+        check_places([json, *sheet], log, force, folder=out)
+        if smoothed is not None:
+            check_places(list(tracks.values()), log, force, folder=smoothed)
+    settings = launch_settings(Settings(), window, rollout)
+    notes = [_notes(words or []) for words in (noted_before, noted_after)]
+    rides = _measured(every, settings)
+
+    from ridelog.compare.comparison import compare as compare_rides
+    from ridelog.core.units import SPEED_UNITS
+    from ridelog.report.compare_files import gpx_files, sheet_files
+    from ridelog.report.compare_json import compare_json
+    from ridelog.report.compare_screen import compare_lines
+    from ridelog.report.ride_json import to_bytes
+
+    unit = SPEED_UNITS[units.value]
+    cut = len(logs["before"])
+    comparison = compare_rides(
+        tuple(rides[:cut]),
+        tuple(rides[cut:]),
+        unit=unit,
+        noted_before=notes[0],
+        noted_after=notes[1],
+        setups=setups,
+    )
+    document = to_bytes(compare_json(comparison))
+    files: dict[Path, bytes] = {}
+    if out is not None:
+        made, lacking = sheet_files(
+            comparison, unit, document, workshop=workshop, note=note, paper=_PAPERS[paper]
+        )
+        warn((lacking,) if lacking else ())
+        files = {out / name: data for name, data in made.items()}
+    deliver(json, document, files, every[0], force, folder=out)
+    if smoothed is not None:
+        made = gpx_files(dict(zip(tracks, rides, strict=True)))
+        exports = {tracks[name]: data for name, data in made.items()}
+        deliver(None, b"", exports, every[0], force, folder=smoothed)
+        warn(("the smoothed rides hold coordinates: they show where the rides were made.",))
+    if not is_stdout(json):
+        print_lines(compare_lines(comparison, unit))
+
+
+_OUT = ("sheet.html", "sheet.pdf", "runs.png", "result.json", "measures.csv")
+_FORETOLD = ("predicted.json", "predicted.png")
+_PAPERS = {Paper.A4: "a4", Paper.LETTER: "us-letter"}
+
+
+def verify(
+    result: Annotated[
+        Path,
+        typer.Argument(
+            metavar="RESULT.json",
+            help="A result that report, signal or compare wrote.",
+            show_default=False,
+        ),
+    ],
+    logs: Annotated[
+        Path,
+        typer.Option(
+            metavar="DIR", help="The folder of its logs; they are found by their SHA-256."
+        ),
+    ],
+    json: JsonFile = None,
+    force: Force = False,
+) -> None:
+    """Compute a result again from its logs; fail with the names of the figures that differ."""
+    check_places([json], result, force)
+
+    from ridelog.report.ride_json import to_bytes
+    from ridelog.workflow.verify import (
+        failure_of,
+        verification_json,
+        verification_lines,
+    )
+    from ridelog.workflow.verify import verify as verify_result
+
+    with progress("verifying") as tell:
+        found = verify_result(result, logs, tell)
+    deliver(json, to_bytes(verification_json(found)), {}, result, force)
+    if not is_stdout(json):
+        print_lines(verification_lines(found))
+    if not found.same:
+        raise failure_of(found)
+
+
+def _smoothed_names(folder: Path | None, logs: list[Path]) -> dict[str, Path]:
+    """Return where each smoothed ride goes, by a key of its own; equal names get a number."""
+    names: dict[str, Path] = {}
+    taken: set[str] = set()
+    for number, log in enumerate(logs):
+        stem = log.name.split(".")[0] or "ride"
+        name = f"{stem}-smoothed.gpx"
+        if name in taken:
+            name = f"{stem}-{number + 1}-smoothed.gpx"
+        taken.add(name)
+        names[str(number)] = (folder or Path()) / name
+    return names
+
+
+def _measured(logs: list[Path], settings: "Settings") -> list["RiddenRide"]:
+    """Return the rides, telling on a terminal how far the work is."""
+    from ridelog.analysis.ridden import measure_ride
+
+    rides = []
+    with progress("measuring the rides") as tell:
+        for number, log in enumerate(logs):
+            rides.append(measure_ride(log, settings, partial(_part_done, tell, number, len(logs))))
+            tell((number + 1) / len(logs))
+            warn(tuple(f"{log.name}: {warning}" for warning in rides[-1].result.warnings))
+    return rides
+
+
+def _part_done(tell: Callable[[float], None], number: int, count: int, done: float) -> None:
+    # Estimating the motion takes about a third of a ride's time, measuring the rest.
+    tell((number + done / 3.0) / count)
+
+
+def _notes(words: list[str]) -> dict[str, str]:
+    """Return notes given as WHAT=HOW."""
+    notes: dict[str, str] = {}
+    for word in words:
+        what, equals, how = word.partition("=")
+        if not equals or not what.strip() or not how.strip():
+            raise RideLogError(
+                f"{word!r}: a note has the form WHAT=HOW.", "write it like rider=Ida."
+            )
+        notes[what.strip().lower()] = how.strip()
+    return notes

@@ -1,0 +1,267 @@
+"""The commands about a machine's set-up: write one, check one, predict the next change."""
+
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from ridelog.cli.options import Force, JsonFile, Units
+from ridelog.cli.terminal import check_places, deliver, is_stdout, motion_of, print_lines, warn
+from ridelog.cli.variadic_options import ManyValues
+
+if TYPE_CHECKING:
+    from ridelog.machine.setup import MachineSetup
+
+setup_app = typer.Typer(
+    name="setup",
+    help="Write and check the file that describes a machine in one state.",
+    no_args_is_help=True,
+    pretty_exceptions_enable=False,
+    rich_markup_mode=None,
+)
+
+SetupPath = Annotated[
+    Path,
+    typer.Argument(
+        metavar="SETUP", help="The set-up: a TOML file, one machine and state.", show_default=False
+    ),
+]
+
+
+def register(app: typer.Typer) -> None:
+    """Add the commands of this module to the command line."""
+    app.add_typer(setup_app)
+    app.command(cls=ManyValues)(predict)
+
+
+@setup_app.command()
+def new(
+    setup: SetupPath,
+    force: Annotated[bool, typer.Option("--force", help="Replace a file that is there.")] = False,
+    blank: Annotated[
+        bool, typer.Option("--blank", help="Ask nothing: write all keys as comments to fill in.")
+    ] = False,
+) -> None:
+    """Ask for everything about a machine in order, and write its set-up file."""
+    from ridelog.core.errors import SetupError
+    from ridelog.machine.setup import MachineSetup
+    from ridelog.machine.setup_questions import ask_setup, setup_text
+    from ridelog.present.files import check_free, write_files
+
+    check_free([setup], force=force)
+    if blank:
+        answers = MachineSetup()
+    else:
+        print("Press Enter for what you do not know: it stays unknown.", file=sys.stderr)
+        try:
+            answers = ask_setup(_ask, _tell)
+        except EOFError as error:
+            raise SetupError(
+                f"{setup}: the answers ended before the questions; nothing was written.",
+                "answer every question, with an empty line for what is not known, or use --blank.",
+            ) from error
+    write_files({setup: setup_text(answers).encode()}, force=force)
+    print(f"Wrote {setup}", file=sys.stderr)
+    _say_doubts(answers)
+
+
+@setup_app.command()
+def check(setup: SetupPath) -> None:
+    """Tell every key that cannot be, and every contradiction; leave with 1 if there is one."""
+    from ridelog.core.errors import SetupError
+    from ridelog.machine.setup_check import contradictions
+    from ridelog.machine.setup_file import problems_in, read_setup
+
+    problems = problems_in(setup)
+    if not problems:
+        known = read_setup(setup).setup
+        problems = [doubt.text for doubt in contradictions(known)]
+        if not problems:
+            print(f"{setup.name}: {len(known.given())} keys given, no contradiction found.")
+            return
+    for problem in problems:
+        print(problem)
+    count = len(problems)
+    raise SetupError(
+        f"{setup.name}: {count} {'thing is' if count == 1 else 'things are'} wrong in the set-up.",
+        "settle each sentence above; nothing was changed in the file.",
+    )
+
+
+def _say_doubts(setup: object) -> None:
+    from ridelog.machine.setup import MachineSetup
+    from ridelog.machine.setup_check import contradictions
+
+    assert isinstance(setup, MachineSetup)
+    for doubt in contradictions(setup):
+        print(f"Warning: {doubt.text}", file=sys.stderr)
+
+
+def _ask(question: str) -> str:
+    # Questions go where warnings go, so that standard output stays free of them.
+    sys.stderr.write(question)
+    sys.stderr.flush()
+    line = sys.stdin.readline()
+    if not line:
+        raise EOFError
+    return line
+
+
+def _tell(line: str) -> None:
+    print(line, file=sys.stderr)
+
+
+def predict(
+    setup: SetupPath,
+    ride: Annotated[
+        list[Path] | None,
+        typer.Option(metavar="RIDE...", help="Logs of rides on the machine as the file says."),
+    ] = None,
+    change: Annotated[
+        list[str] | None,
+        typer.Option(metavar="KEY=VALUE...", help="What is changed, such as front_teeth=10."),
+    ] = None,
+    sweep: Annotated[
+        str | None,
+        typer.Option(metavar="KEY=A:B", help="Try one key at several values: front_teeth=9:13."),
+    ] = None,
+    ridden: Annotated[
+        list[Path] | None,
+        typer.Option(
+            metavar="RIDE...",
+            help="Logs of rides after the change: is what they show as predicted?",
+        ),
+    ] = None,
+    window: Annotated[
+        list[str] | None,
+        typer.Option(metavar="WINDOW...", help='Launch windows, such as "0-20 km/h" or "0-30 m".'),
+    ] = None,
+    units: Annotated[Units, typer.Option(help="Units of speed to print.")] = Units.KMH,
+    json: JsonFile = None,
+    out: Annotated[
+        Path | None,
+        typer.Option(
+            metavar="DIR", help="Write prediction.html, its pictures as PNG and prediction.json."
+        ),
+    ] = None,
+    force: Force = False,
+) -> None:
+    """Say what a change would do to the machine, and what else it would break."""
+    from ridelog.core.errors import SetupError
+    from ridelog.machine.change import changed, parse_change, parse_sweep
+    from ridelog.machine.setup_check import contradictions
+    from ridelog.machine.setup_file import read_setup
+
+    names = ("prediction.html", "prediction.json", "pull.png", "sweep.png")
+    places = [json, *([out / name for name in names] if out else [])]
+    for log in [setup, *(ride or []), *(ridden or [])]:
+        check_places(places, log, force, folder=out)
+    known = read_setup(setup).setup
+    asked = dict(parse_change(text) for text in change or [])
+    swept = parse_sweep(sweep) if sweep else None
+    if not asked and swept is None:
+        raise SetupError("nothing is to be changed.", "add --change KEY=VALUE or --sweep KEY=A:B.")
+    # What cannot be is said before the rides are read, not after.
+    changed(known, asked)
+    for value in swept[1] if swept else ():
+        assert swept is not None
+        changed(known, {**asked, swept[0]: value})
+    warn(tuple(doubt.text for doubt in contradictions(known)))
+    if ridden and not asked:
+        raise SetupError(
+            "rides after a change are given, but no change.", "add --change KEY=VALUE."
+        )
+    logs = (ride or [], ridden or [])
+    _predict(known, logs, asked, swept, window or [], units, json, out, force, setup)
+
+
+def _predict(
+    known: "MachineSetup",
+    logs: tuple[list[Path], list[Path]],
+    asked: dict[str, Any],
+    swept: "tuple[str, list[Any]] | None",
+    words: list[str],
+    units: Units,
+    json: Path | None,
+    out: Path | None,
+    force: bool,
+    place: Path,
+) -> None:
+    from ridelog.analysis.launches.windows import default_windows, parse_window, suited
+    from ridelog.analysis.settings import Settings
+    from ridelog.core.units import SPEED_UNITS
+    from ridelog.machine.measured_after import ride_after, together
+    from ridelog.machine.predict import predict as predict_change
+    from ridelog.machine.rides import evidence_of
+    from ridelog.report.predict_json import predict_json
+    from ridelog.report.predict_screen import predict_lines
+    from ridelog.report.ride_json import to_bytes
+
+    unit, settings = SPEED_UNITS[units.value], Settings(has_reverse=known.has_reverse)
+    windows = tuple(parse_window(text) for text in words)
+    rides = []
+    for log in logs[0]:
+        motion = motion_of(log)
+        warn(tuple(f"{log.name}: {warning}" for warning in motion.warnings))
+        rides.append(evidence_of(motion, settings))
+        if rides[-1].pull is None:
+            warn((f"{log.name}: no standing start at full throttle was found in this ride.",))
+    if not windows:
+        top = max((ride.top_mps[0] for ride in rides if ride.top_mps), default=25.0 / 3.0)
+        windows = suited(default_windows(top), unit)
+    prediction = predict_change(known, rides, asked, windows, sweep=swept)
+    after = None
+    if logs[1]:
+        found = []
+        for log in logs[1]:
+            motion = motion_of(log)
+            warn(tuple(f"{log.name}: {warning}" for warning in motion.warnings))
+            found.append(ride_after(motion, windows, settings))
+        after = together(found)
+    document = to_bytes(predict_json(prediction, after))
+    files: dict[Path, bytes] = {}
+    if out is not None:
+        from ridelog.report.predict_page import predict_page
+        from ridelog.report.predict_plot import predict_pictures
+
+        pictures = predict_pictures(prediction, unit, after)
+        page = predict_page(prediction, pictures, unit, after)
+        files[out / "prediction.html"] = page.encode("utf-8", errors="replace")
+        files |= {out / f"{picture.name}.png": picture.png for picture in pictures}
+        files[out / "prediction.json"] = document
+    deliver(json, document, files, place, force, folder=out)
+    if not is_stdout(json):
+        print_lines(predict_lines(prediction, unit, after))
+
+
+def both_setups(
+    before: Path | None, after: Path | None
+) -> "tuple[MachineSetup, MachineSetup] | None":
+    """Return the set-ups of both states, None without any.
+
+    Raises
+    ------
+    SetupError
+        If one of the two is missing, cannot be read, or the change between them cannot be.
+    """
+    if before is None and after is None:
+        return None
+    from ridelog.core.errors import SetupError
+    from ridelog.machine.change import changed
+    from ridelog.machine.loop import changes_between
+    from ridelog.machine.setup_file import read_setup
+
+    if before is None or after is None:
+        raise SetupError(
+            "only one set-up is given.", "give both, --setup-before and --setup-after, or neither."
+        )
+    old, new = read_setup(before).setup, read_setup(after).setup
+    asked = changes_between(old, new)
+    if not asked:
+        raise SetupError(
+            f"{before.name} and {after.name} describe the same machine.",
+            "write what was changed into the second one.",
+        )
+    changed(old, asked)
+    return old, new

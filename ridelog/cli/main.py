@@ -1,0 +1,213 @@
+"""The command line: parse, call, print. Heavy imports wait until a command needs them."""
+
+import os
+import sys
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from ridelog.cli import book as cli_book
+from ridelog.cli import compare as cli_compare
+from ridelog.cli import machine as cli_machine
+from ridelog.cli.braking import (
+    USUAL_REACTION_S,
+    AdvisedSpeed,
+    Reaction,
+    braking_settings,
+    checked_advised,
+    checked_reaction,
+)
+from ridelog.cli.handling import (
+    CgHeight,
+    TrackWidth,
+    checked_dimensions,
+    handling_settings,
+)
+from ridelog.cli.launches import LaunchWindows, Rollout, launch_settings
+from ridelog.cli.options import Force, JsonFile, Ride, Units
+from ridelog.cli.progress import progress
+from ridelog.cli.reverse import (
+    USUAL_ALARM,
+    USUAL_CAUTION,
+    NoReverse,
+    ReverseAlarm,
+    ReverseCaution,
+    ReverseMarks,
+    checked_limits,
+    checked_marks,
+    reverse_settings,
+)
+from ridelog.cli.terminal import check_places as _check_places
+from ridelog.cli.terminal import deliver as _deliver
+from ridelog.cli.terminal import is_stdout as _is_stdout
+from ridelog.cli.terminal import motion_of as _motion_of
+from ridelog.cli.terminal import print_lines as _print
+from ridelog.cli.terminal import warn as _warn
+from ridelog.core.errors import RideLogError
+
+app = typer.Typer(
+    name="ridelog",
+    help="Honest speed figures, with intervals that hold, from a test ride's GPX or NMEA log.",
+    no_args_is_help=True,
+    pretty_exceptions_enable=False,
+    rich_markup_mode=None,
+)
+
+
+@app.callback()
+def ridelog() -> None:
+    """Honest speed figures, with intervals that hold, from a test ride's GPX or NMEA log."""
+
+
+@app.command()
+def report(
+    ride: Ride,
+    out: Annotated[
+        Path | None,
+        typer.Option(
+            metavar="DIR", help="Write ride.html, its figures as PNG and result.json here."
+        ),
+    ] = None,
+    units: Annotated[Units, typer.Option(help="Units of speed to print.")] = Units.KMH,
+    json: JsonFile = None,
+    force: Force = False,
+    show_coordinates: Annotated[
+        bool,
+        typer.Option("--show-coordinates", help="Let the page tell where on earth the ride was."),
+    ] = False,
+    window: LaunchWindows = None,
+    rollout: Rollout = None,
+    reverse: ReverseMarks = None,
+    cannot_reverse: NoReverse = False,
+    reverse_caution: ReverseCaution = USUAL_CAUTION,
+    reverse_alarm: ReverseAlarm = USUAL_ALARM,
+    reaction: Reaction = USUAL_REACTION_S,
+    advised_speed: AdvisedSpeed = None,
+    track_width: TrackWidth = None,
+    cg_height: CgHeight = None,
+) -> None:
+    """Print the honest top speed of a ride; write the page to show to the owner."""
+    names = ("ride.html", "speed.png", "path.png", "signal.png", "result.json")
+    _check_places([json, *([out / name for name in names] if out else [])], ride, force, folder=out)
+    checked_marks(reverse, cannot_reverse)
+    checked_limits(reverse_caution, reverse_alarm)
+    checked_reaction(reaction)
+    checked_advised(advised_speed)
+    checked_dimensions(track_width, cg_height)
+
+    from ridelog.analysis.settings import Settings
+
+    asked = launch_settings(Settings(), window, rollout)
+    motion = _motion_of(ride)
+
+    from ridelog.analysis.ride import analyse
+    from ridelog.core.units import SPEED_UNITS
+    from ridelog.report.ride_json import ride_json, to_bytes
+    from ridelog.report.screen import ride_lines
+
+    unit = SPEED_UNITS[units.value]
+    settings = reverse_settings(
+        asked, motion.track, reverse, cannot_reverse, reverse_caution, reverse_alarm
+    )
+    settings = braking_settings(settings, reaction, advised_speed)
+    settings = handling_settings(settings, track_width, cg_height)
+    with progress("measuring"):
+        result = analyse(motion, settings)
+    _warn(result.warnings)
+    document = to_bytes(ride_json(result))
+    files: dict[Path, bytes] = {}
+    if out is not None:
+        from ridelog.report.ride_page import ride_page
+        from ridelog.report.ride_pictures import ride_pictures
+        from ridelog.report.ride_sections import ride_sections
+
+        with progress("drawing the page"):
+            pictures = ride_pictures(motion, result, unit)
+            sections = ride_sections(motion, result, unit)
+            page = ride_page(
+                motion, result, pictures, unit, sections=sections, show_coordinates=show_coordinates
+            )
+        files[out / "ride.html"] = page.encode("utf-8", errors="replace")
+        drawn = (*pictures, *(p for section in sections for p in section.pictures))
+        files |= {out / f"{picture.name}.png": picture.png for picture in drawn}
+        files[out / "result.json"] = document
+    _deliver(json, document, files, ride, force, folder=out)
+    if not _is_stdout(json):
+        _print(ride_lines(result, unit))
+
+
+@app.command()
+def trace(
+    ride: Ride,
+    csv: Annotated[
+        Path, typer.Option(metavar="FILE", help="Where the table goes; - for standard output.")
+    ],
+    force: Force = False,
+    reverse: ReverseMarks = None,
+    cannot_reverse: NoReverse = False,
+) -> None:
+    """Write the smoothed motion as a CSV table, a row for each fix read."""
+    _check_places([csv], ride, force)
+    checked_marks(reverse, cannot_reverse)
+    motion = _motion_of(ride)
+
+    from ridelog.analysis.reverse import find_reverse
+    from ridelog.analysis.settings import Settings
+    from ridelog.report.trace import trace_csv
+
+    settings = reverse_settings(Settings(), motion.track, reverse, cannot_reverse)
+    with progress("looking for reverse"):
+        found = find_reverse(
+            motion, marks=settings.reverse_marks_s, has_reverse=settings.has_reverse
+        )
+    with progress("writing the table"):
+        table = trace_csv(motion, found.spans, found.possible_spans)
+    _warn(motion.warnings)
+    _deliver(csv, table, {}, ride, force)
+
+
+@app.command()
+def signal(ride: Ride, json: JsonFile = None, force: Force = False) -> None:
+    """Tell whether a log is good enough, from when on, and what it can support."""
+    _check_places([json], ride, force)
+    motion = _motion_of(ride)
+
+    from ridelog.analysis.ride import describe_source
+    from ridelog.analysis.signal.measure import judge_signal
+    from ridelog.report.ride_json import signal_json, to_bytes
+    from ridelog.report.screen import signal_lines
+
+    source, quality = describe_source(motion), judge_signal(motion)
+    _warn(motion.warnings)
+    _deliver(json, to_bytes(signal_json(source, quality)), {}, ride, force)
+    if not _is_stdout(json):
+        _print(signal_lines(source, quality))
+
+
+cli_compare.register(app)
+cli_book.register(app)
+cli_machine.register(app)
+
+
+def run(arguments: list[str] | None = None) -> None:
+    """Run the command line; leave with 0 done, 1 no answer, 2 wrong use.
+
+    Parameters
+    ----------
+    arguments : list of str, optional
+        Instead of those of the process.
+    """
+    for stream in (sys.stdout, sys.stderr):
+        # A terminal that cannot show a letter shows a mark instead of ending the run.
+        if hasattr(stream, "reconfigure"):
+            stream.reconfigure(errors="replace")
+    try:
+        app(args=arguments)
+    except RideLogError as error:
+        print(f"ridelog: {error}", file=sys.stderr)
+        sys.exit(1)
+    except BrokenPipeError:
+        # Whoever read the output has left; nobody is there to be told.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        sys.exit(1)

@@ -1,0 +1,108 @@
+"""What every command shares: reading a ride, checking places, delivering, warnings.
+
+Heavy imports wait until a command needs them.
+"""
+
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from ridelog.cli.progress import progress
+from ridelog.core.errors import OutputError, UnreadableLogError
+
+if TYPE_CHECKING:
+    from ridelog.filtering.motion import Motion
+
+
+def motion_of(ride: Path) -> "Motion":
+    """Return the smoothed motion of a log, showing progress on a terminal.
+
+    Raises
+    ------
+    UnreadableLogError
+        If there is no such file.
+    """
+    if not ride.exists():
+        raise UnreadableLogError(
+            f"{shown(ride)}: there is no such file.", "check the name and the folder."
+        )
+
+    from ridelog.filtering.smoother import estimate_motion
+    from ridelog.importer import load_track
+
+    with progress("reading the log"):
+        track = load_track(ride)
+    with progress("smoothing") as tell:
+        return estimate_motion(track, progress=tell)
+
+
+def check_places(
+    places: list[Path | None], ride: Path, force: bool, folder: Path | None = None
+) -> None:
+    """Fail before the work, not after it, if a file is in the way."""
+    from ridelog.present.files import check_free
+
+    wanted = [place for place in places if place is not None and not is_stdout(place)]
+    if folder is not None and folder.exists() and not folder.is_dir():
+        raise OutputError(
+            f"{shown(folder)}: this is a file, not a folder.", "give the name of a folder."
+        )
+    missing = folder is not None and not folder.exists()
+    wanted = [place for place in wanted if not (missing and place.parent == folder)]
+    check_free(wanted, force=force, log=ride)
+
+
+def deliver(
+    place: Path | None,
+    data: bytes,
+    files: dict[Path, bytes],
+    ride: Path,
+    force: bool,
+    folder: Path | None = None,
+) -> None:
+    """Write one result to its place or to standard output, and the files that go with it."""
+    from ridelog.present.files import make_folder, write_files, write_stdout
+
+    if place is not None and not is_stdout(place):
+        files = {**files, place: data}
+    if folder is not None:
+        make_folder(folder)
+    write_files(files, force=force, log=ride)
+    for path in files:
+        print(f"Wrote {shown(path)}", file=sys.stderr)
+    if is_stdout(place):
+        write_stdout(data)
+
+
+def is_stdout(place: Path | None) -> bool:
+    """Return whether a place is "-", standard output."""
+    return place is not None and str(place) == "-"
+
+
+def warn(warnings: tuple[str, ...]) -> None:
+    """Write warnings to standard error."""
+    from ridelog.present.words import clean
+
+    for warning in warnings:
+        print(f"Warning: {clean(warning)}", file=sys.stderr)
+
+
+def print_lines(lines: list[tuple[str, str]]) -> None:
+    """Print lines; on a terminal with colour, which repeats only what the words say."""
+    styles = {"headline": "bold", "caution": "yellow", "quiet": "dim", "": ""}
+    if not sys.stdout.isatty():
+        print("\n".join(text for text, _ in lines))
+        return
+    from rich.console import Console
+    from rich.text import Text
+
+    console = Console(highlight=False, soft_wrap=True)
+    for text, style in lines:
+        console.print(Text(text, style=styles[style]))
+
+
+def shown(path: Path) -> str:
+    """Return a path that cannot steer a terminal."""
+    return "".join(
+        letter if letter.isprintable() else "\N{REPLACEMENT CHARACTER}" for letter in str(path)
+    )

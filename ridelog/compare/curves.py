@@ -1,0 +1,151 @@
+"""Pull before and after at every speed, and the speed at which the curves cross."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from ridelog.analysis.acceleration.sharp_pull import sharp_pull
+from ridelog.analysis.comparable import Rides
+from ridelog.compare.difference import Difference, difference_of
+from ridelog.core.estimate import LEVEL, Estimate
+from ridelog.core.interval import estimate
+from ridelog.core.track import FloatArray
+
+# Speeds at which the curves are told. [m/s]
+_STEP_MPS = 0.5
+# Where the curves cross is looked for in steps far below the width of its interval. [m/s]
+_FINE_STEP_MPS = 0.05
+
+
+@dataclass(frozen=True)
+class Crossing:
+    """Where the pull curves cross.
+
+    speed_mps : with the interval that holds the true crossing in nine comparisons of ten.
+    harder_below : whether the machine pulls harder below that speed after the change.
+    """
+
+    speed_mps: Estimate
+    harder_below: bool
+
+
+@dataclass(frozen=True)
+class PullCurves:
+    """Both sides' pull at the speeds that both hold.
+
+    Attributes
+    ----------
+    speed_mps : shape (k,), increasing.
+    differences : one for each speed.
+    crossing : None if the curves do not cross, or not clearly.
+    """
+
+    speed_mps: FloatArray
+    differences: tuple[Difference, ...]
+    crossing: Crossing | None
+
+
+@dataclass(frozen=True)
+class PullTable:
+    """The pull of every ride at certain speeds.
+
+    speed_mps : shape (k,), increasing.
+    before, after : for each ride its pull at these speeds, None where a ride does not tell.
+    """
+
+    speed_mps: FloatArray
+    before: list[tuple[Estimate | None, ...]]
+    after: list[tuple[Estimate | None, ...]]
+
+    def differences(self) -> tuple[FloatArray, list[Difference]]:
+        """Return the speeds that every ride tells, and the difference at each of them."""
+        speeds: list[float] = []
+        differences: list[Difference] = []
+        for k, speed in enumerate(self.speed_mps):
+            first = [ride[k] for ride in self.before]
+            second = [ride[k] for ride in self.after]
+            # The same rides at every speed: a ride that drops out would bend the curve.
+            if all(each is not None for each in (*first, *second)):
+                speeds.append(float(speed))
+                differences.append(difference_of([e for e in first if e], [e for e in second if e]))
+        return np.asarray(speeds), differences
+
+
+def pull_curves_of(table: PullTable, sharp: PullTable) -> PullCurves | None:
+    """Return both sides' curves, None if fewer than two speeds are held by both.
+
+    Parameters
+    ----------
+    table : PullTable
+        The curves as measured.
+    sharp : PullTable
+        The same in fine steps, freed from the width of the windows: where they cross.
+    """
+    speed_mps, differences = table.differences()
+    if len(speed_mps) < 2:
+        return None
+    return PullCurves(speed_mps, tuple(differences), crossing_of(*sharp.differences()))
+
+
+def crossing_of(speed_mps: FloatArray, differences: list[Difference]) -> Crossing | None:
+    """Return where a difference changes its sign for good.
+
+    The interval holds every speed at which the difference's own interval holds nought: at the true
+    crossing the difference is nought, which that interval holds in nine cases of ten (inversion of
+    a test, as Fieller's for a ratio). A crossing is told only if the intervals on both sides of it
+    leave nought out, in opposite directions.
+    """
+    if not differences or any(each.contrast is None for each in differences):
+        return None  # with one ride a side nothing is known of how curves repeat
+    low = np.array([each.difference.low for each in differences])
+    high = np.array([each.difference.high for each in differences])
+    value = np.array([each.difference.value for each in differences])
+    sure = np.where(low > 0.0, 1, np.where(high < 0.0, -1, 0))
+    clear = np.flatnonzero(sure)
+    turns = np.flatnonzero(np.diff(sure[clear]))
+    if len(turns) != 1:
+        return None
+    left, right = int(clear[turns[0]]), int(clear[turns[0] + 1])
+    inner = slice(left, right + 1)
+    sign = float(sure[left])
+    # On the left the near end of the interval reaches nought first, on the right the other one.
+    nearest, furthest = (low, high) if sign > 0.0 else (-high, -low)
+    begins = _falls_through(speed_mps[inner], nearest[inner], first=True)
+    ends = _falls_through(speed_mps[inner], furthest[inner], first=False)
+    middle = _falls_through(speed_mps[inner], sign * value[inner], first=True)
+    ordered = sorted((begins, middle, ends))
+    return Crossing(Estimate(ordered[1], ordered[0], ordered[2], LEVEL), sign > 0.0)
+
+
+def _falls_through(speed_mps: FloatArray, values: FloatArray, *, first: bool) -> float:
+    """Return where values pass from positive to negative, the first or the last such place."""
+    places = np.flatnonzero((values[:-1] > 0.0) & (values[1:] <= 0.0))
+    k = int(places[0] if first else places[-1])
+    share = values[k] / (values[k] - values[k + 1])
+    return float(speed_mps[k] + share * (speed_mps[k + 1] - speed_mps[k]))
+
+
+def curves_of(before: Rides, after: Rides) -> PullCurves | None:
+    """Return both sides' pull curves at the speeds that every ride with a curve holds."""
+    told = [
+        [ride for ride in side if len(ride.result.pull.speed_mps) and ride.result.pull.both_ways]
+        for side in (before, after)
+    ]
+    if not all(told):
+        # One direction only: no better than what there is, if both sides have no more.
+        told = [
+            [ride for ride in side if len(ride.result.pull.speed_mps)] for side in (before, after)
+        ]
+    if not all(told):
+        return None
+    curves = [ride.result.pull.speed_mps for side in told for ride in side]
+    lowest, highest = max(curve[0] for curve in curves), min(curve[-1] for curve in curves)
+    speed = np.arange(lowest, highest + 1e-9, _STEP_MPS)
+    sides = [
+        [tuple(ride.result.pull.at(float(v)) for v in speed) for ride in side] for side in told
+    ]
+    fine = np.arange(lowest, highest + 1e-9, _FINE_STEP_MPS)
+    sharp = [
+        [tuple(map(estimate, sharp_pull(ride.result.pull, fine))) for ride in side] for side in told
+    ]
+    return pull_curves_of(PullTable(speed, sides[0], sides[1]), PullTable(fine, sharp[0], sharp[1]))

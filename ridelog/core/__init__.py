@@ -1,0 +1,1 @@
+"""What every part stands on: units, errors, tracks, estimates."""

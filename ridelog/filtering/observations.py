@@ -1,0 +1,184 @@
+"""What each fix says, in the form the model takes: local metres, velocities, relative noise."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from ridelog.core.errors import NotEnoughDataError
+from ridelog.core.flags import UNUSABLE
+from ridelog.core.geodesy import to_local
+from ridelog.core.track import BoolArray, FloatArray, IntArray, Track
+from ridelog.filtering.quality import POOR_HDOP
+from ridelog.filtering.receiver.height import position_wander
+from ridelog.filtering.receiver.rounding import written_step
+
+# Below this a receiver's course is its own noise: with 0.08 m/s of noise an axis, the course of
+# 0.5 m/s is uncertain by 9 degrees, and many receivers hold speed or course there. Common practice
+# (ignore course below a crawl), no source.
+CRAWL_MPS = 0.5
+# A speed below the crawl says only "slow": as wide as the crawl itself.
+CRAWL_SD_MPS = 0.35
+# Positions further apart than a receiver at rest wanders in a short log. [m]
+_TRAVEL_M = 10.0
+# Relative noise of a fix is taken from its dilution of precision within these bounds.
+_LEAST_FACTOR, _MOST_FACTOR = 0.6, 20.0
+# A degree of latitude, to the nearest 1 %; only sizes a rounding step.
+_METRES_PER_DEGREE = 111_000.0
+# An interruption: longer than this, and than so many usual intervals.
+_GAP_S, _GAP_INTERVALS = 2.5, 3.5
+# Fixes further apart than this cannot say what the machine did between them.
+_LONGEST_INTERVAL_S = 10.0
+
+
+@dataclass(frozen=True)
+class Sightings:
+    """The usable fixes in time order; arrays of shape (m,) or (m, 2), east and north.
+
+    rows : row of the track behind each.
+    position_m, velocity_mps : NaN where the log gives none (velocity: none below a crawl).
+    crawl : the log reports a speed below the crawl, or a speed of it without a course.
+    factor : noise of this fix relative to the ride's usual one, 1.
+    speed_step_mps, position_step_m : steps in which the log writes speed and position.
+    wander_mps : velocity at which positions wander, as the heights tell. [m/s]
+    smear_mps : how far each reported velocity may be off beside its noise, shape (m,). [m/s]
+    held : positions that only repeat the one before because the receiver holds it, shape (m,).
+    slides : positions so much worse placed than the ride's usual that they may slide by metres a
+        second, and no reported velocity shows it, shape (m,).
+    crawl_sd_mps : what "crawl" leaves open of the velocity, one axis. [m/s]
+    breaks : shape (m - 1,), intervals across which nothing may be estimated.
+    """
+
+    rows: IntArray
+    time_s: FloatArray
+    position_m: FloatArray
+    velocity_mps: FloatArray
+    crawl: BoolArray
+    factor: FloatArray
+    breaks: BoolArray
+    usual_interval_s: float
+    speed_step_mps: float
+    position_step_m: float
+    origin_deg: tuple[float, float]
+    wander_mps: float
+    smear_mps: FloatArray
+    held: BoolArray
+    slides: BoolArray
+    crawl_sd_mps: float = CRAWL_SD_MPS
+
+
+def sightings_of(track: Track) -> Sightings:
+    """Return the usable fixes of a track.
+
+    Raises
+    ------
+    NotEnoughDataError
+        If fewer than two usable fixes have different times.
+    """
+    usable = (
+        ((track.flags & np.uint32(UNUSABLE)) == 0)
+        & np.isfinite(track.time_s)
+        & np.isfinite(track.latitude_deg)
+        & np.isfinite(track.longitude_deg)
+    )
+    rows = np.flatnonzero(usable)
+    rows = rows[np.argsort(track.time_s[rows], kind="stable")]
+    if len(rows):
+        rows = rows[np.append(True, np.diff(track.time_s[rows]) > 1e-6)]
+    if len(rows) < 2:
+        raise NotEnoughDataError(
+            f"{track.source.file}: {len(rows)} of {len(track)} fixes can be used, so no speed can "
+            "be worked out.",
+            "log again with a clear view of the sky, and with the time written for every point.",
+        )
+    time_s = track.time_s[rows]
+    latitude, longitude = track.latitude_deg[rows], track.longitude_deg[rows]
+    origin = (float(np.median(latitude)), _middle_longitude(longitude))
+    east, north = to_local(latitude, longitude, *origin)
+    position = np.stack([east, north], axis=1)
+
+    interval = np.diff(time_s)
+    usual = float(np.median(interval))
+    longest = min(max(_GAP_S, _GAP_INTERVALS * usual), _LONGEST_INTERVAL_S)
+    breaks = (interval > longest) | (np.diff(track.segment[rows]) != 0)
+
+    velocity, crawl = _velocity(track.speed_mps[rows], track.course_rad[rows], position, time_s)
+    return Sightings(
+        rows=rows,
+        time_s=time_s,
+        position_m=position,
+        velocity_mps=velocity,
+        crawl=crawl,
+        factor=_noise_factor(track.hdop[rows], track.position_sd_m[rows]),
+        breaks=breaks,
+        usual_interval_s=usual,
+        speed_step_mps=written_step(track.speed_mps[rows]),
+        position_step_m=written_step(latitude) * _METRES_PER_DEGREE,
+        origin_deg=origin,
+        wander_mps=position_wander(time_s, track.height_m[rows]),
+        smear_mps=np.zeros(len(rows)),
+        held=np.zeros(len(rows), dtype=bool),
+        slides=_slides(track.hdop[rows], velocity),
+    )
+
+
+def _middle_longitude(longitude_deg: FloatArray) -> float:
+    """Return the median longitude, also for a ride across the date line."""
+    turned = longitude_deg - longitude_deg[0]
+    turned = (turned + 180.0) % 360.0 - 180.0
+    return float((longitude_deg[0] + np.median(turned) + 180.0) % 360.0 - 180.0)
+
+
+def _velocity(
+    speed: FloatArray, course: FloatArray, position: FloatArray, time_s: FloatArray
+) -> tuple[FloatArray, BoolArray]:
+    """Return reported velocities and where the log says no more than "slow".
+
+    A course that is missing at speed is taken from the positions around; the speed is then still
+    the receiver's own.
+    """
+    known = np.isfinite(speed)
+    direction = course.copy()
+    lacking = known & ~np.isfinite(course) & (speed >= CRAWL_MPS)
+    if lacking.any():
+        ahead = position[np.minimum(np.arange(len(speed)) + 1, len(speed) - 1)]
+        behind = position[np.maximum(np.arange(len(speed)) - 1, 0)]
+        chord = ahead - behind
+        along = np.arctan2(chord[:, 0], chord[:, 1])
+        long_enough = np.hypot(chord[:, 0], chord[:, 1]) > 0.5
+        direction = np.where(lacking & long_enough, along, direction)
+    moving = known & (speed >= CRAWL_MPS) & np.isfinite(direction)
+    velocity = np.full((len(speed), 2), np.nan)
+    velocity[moving, 0] = (speed * np.sin(direction))[moving]
+    velocity[moving, 1] = (speed * np.cos(direction))[moving]
+    # A log that reports one speed throughout while its positions travel has no speed to offer.
+    travels = float(np.hypot(*np.ptp(position, axis=0))) > _TRAVEL_M
+    if known.any() and not moving.any() and np.ptp(speed[known]) < 1e-9 and travels:
+        return velocity, np.zeros(len(speed), dtype=bool)
+    return velocity, known & (speed < CRAWL_MPS)
+
+
+def _slides(hdop: FloatArray, velocity: FloatArray) -> BoolArray:
+    """Return where satellites stood badly and nothing tells a slide of position from travel.
+
+    No speed is taken there; nor may such positions pull at the speed before and after. A log that
+    is badly placed throughout has no better ones.
+    """
+    slides = np.zeros(len(hdop), dtype=bool)
+    known = np.isfinite(hdop)
+    if known.any() and not np.isfinite(velocity[:, 0]).any():
+        with np.errstate(invalid="ignore"):
+            poor = hdop > POOR_HDOP
+        if poor.sum() < 0.5 * len(hdop):
+            slides |= poor
+    return slides
+
+
+def _noise_factor(hdop: FloatArray, position_sd_m: FloatArray) -> FloatArray:
+    """Return each fix's noise relative to the usual one: by GST where given, else by HDOP."""
+    factor = np.ones(len(hdop))
+    for quality in (hdop, position_sd_m):
+        known = np.isfinite(quality) & (quality > 0)
+        if known.sum() > 1:
+            usual = float(np.median(quality[known]))
+            factor = np.where(known, np.where(known, quality, usual) / usual, factor)
+    return np.clip(factor, _LEAST_FACTOR, _MOST_FACTOR)

@@ -1,0 +1,220 @@
+"""Gross errors found before the model sees them: jumps, bursts, steps and slews of position.
+
+A receiver's position may leap tens of metres and come back, step for good, or slide away for
+seconds while its Doppler speed stays true. The first are left out; where the position has moved
+for good, the model is told that its position may have stepped there.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from ridelog.core.track import BoolArray, FloatArray
+from ridelog.filtering.observations import Sightings
+from ridelog.filtering.shared_offsets import HARDEST_MPS2, MAD, find_bursts
+
+# Robust standard deviations beyond which a step is gross: one in 10^9 of normal noise.
+_GROSS = 6.0
+# A burst is at most this long; a longer excursion counts as two steps.
+_LONGEST_BURST_S = 15.0
+# So few fixes between a leap and the edge of a piece tell nothing worth a step.
+_FEW_FIXES = 4
+# A slide of the position against the reported velocity, held over a second, that no receiver's
+# usual drift (below 0.1 m/s) explains.
+_SLEW_MPS = 1.5
+# Readings around a spike agree to within this share of it.
+_LEVEL_SHARE = 0.25
+
+
+@dataclass(frozen=True)
+class Screened:
+    """Which sightings to leave out, and where the position may step.
+
+    good_position, good_velocity : shape (m,); a believed crawl is a good velocity.
+    steps : shape (m - 1,).
+    """
+
+    good_position: BoolArray
+    good_velocity: BoolArray
+    steps: BoolArray
+
+
+def screen(seen: Sightings) -> Screened:
+    """Return the gross errors of a ride's sightings."""
+    m = len(seen.time_s)
+    good_velocity = _good_velocities(seen)
+    interval = np.diff(seen.time_s)
+    carried = _carried(seen, good_velocity, interval)
+    moved = np.diff(seen.position_m, axis=0) - carried
+    moved[seen.breaks] = 0.0
+    size = np.hypot(moved[:, 0], moved[:, 1])
+    usual = float(np.median(size[~seen.breaks])) / 1.1774 if (~seen.breaks).any() else 0.0
+    reported = np.isfinite(seen.velocity_mps[:, 0]).any()
+    lag_s = interval if reported else np.maximum(2.0 * interval, 0.75)
+    allowed = (
+        _GROSS * max(usual, 0.02) * np.maximum(seen.factor[1:], 1.0)
+        + 0.5 * HARDEST_MPS2 * lag_s * interval
+        + 1.5 * seen.position_step_m
+    )
+    leaps = np.flatnonzero(size > allowed)
+    good_position = np.ones(m, dtype=bool)
+    steps = np.zeros(m - 1, dtype=bool)
+    _sort_leaps(seen, moved, allowed, leaps, good_position, steps)
+    if reported:
+        _mark_slews(seen, moved, good_position, steps)
+    else:
+        burst = find_bursts(seen, good_position)
+        good_position &= ~burst
+        # What came back needs no step.
+        steps &= ~(burst[1:] | burst[:-1])
+    return Screened(good_position, good_velocity, steps)
+
+
+def _good_velocities(seen: Sightings) -> BoolArray:
+    """Return where a reported velocity, or crawl, agrees with the median of its neighbours."""
+    known = np.isfinite(seen.velocity_mps[:, 0]) | seen.crawl
+    good = known.copy()
+    moving = np.isfinite(seen.velocity_mps[known, 0])
+    if moving.sum() < 5:
+        return good
+    # A spike may read zero as well as any other speed.
+    velocity = np.nan_to_num(seen.velocity_mps[known])
+    around = np.stack([_median_of_five(velocity[:, axis]) for axis in (0, 1)], axis=1)
+    off = np.hypot(*(velocity - around).T)
+    spread = float(np.median(off[moving])) / MAD
+    spacing = np.gradient(seen.time_s)[known]
+    reach = 2.0 * spacing
+    lone = off > _GROSS * max(spread, 0.1)
+    gross = off > _GROSS * max(spread, 0.1) + HARDEST_MPS2 * np.maximum(reach, 0.3)
+    # At a fix a second the machine itself may change as much as a spike does: there the way
+    # between the fixes before and after decides.
+    chord, within = _chord_velocity(seen)
+    chord, within = chord[known], within[known]
+    apart = np.hypot(*(velocity - chord).T)
+    apart_moving = apart[moving & np.isfinite(apart)]
+    usual = float(np.median(apart_moving)) / MAD if len(apart_moving) else np.inf
+    with np.errstate(invalid="ignore"):
+        against = apart > _GROSS * usual + within
+    level = _off_a_level(np.hypot(*velocity.T), max(_GROSS * 0.1, 1.5 * seen.speed_step_mps))
+    good[known] = ~(gross | (lone & against) | level)
+    return good
+
+
+def _median_of_five(values: FloatArray) -> FloatArray:
+    """Return the median of each value and two neighbours on either side, mirrored at the ends."""
+    wider = np.pad(values, 2, mode="reflect")
+    fives = np.stack([wider[shift : shift + len(values)] for shift in range(5)], axis=1)
+    median: FloatArray = np.partition(fives, 2, axis=1)[:, 2]
+    return median
+
+
+def _off_a_level(speed: FloatArray, least_mps: float) -> BoolArray:
+    """Return where the two readings on either side agree with each other as the middle does not.
+
+    A machine that peaks climbs and falls over several readings; one that leaves a level for a
+    single reading and is back on it was misread. Needs no position.
+    """
+    level = np.zeros(len(speed), dtype=bool)
+    four = np.stack([speed[:-4], speed[1:-3], speed[3:-1], speed[4:]])
+    off = np.abs(speed[2:-2] - four.mean(axis=0))
+    level[2:-2] = (off > least_mps) & (np.ptp(four, axis=0) < _LEVEL_SHARE * off)
+    return level
+
+
+def _chord_velocity(seen: Sightings) -> tuple[FloatArray, FloatArray]:
+    """Return the mean velocity around each fix, shape (m, 2), and how far it may be off, (m,).
+
+    From the fix before to the fix after; at an edge of a piece from or to the fix itself, where
+    braking or pulling evenly puts its velocity half the change away. NaN for a lone fix.
+    """
+    joined = ~seen.breaks
+    before, after = np.append(False, joined), np.append(joined, False)
+    place = np.arange(len(seen.time_s))
+    first, last = place - before, place + after
+    span = np.where(last > first, seen.time_s[last] - seen.time_s[first], np.nan)
+    chord: FloatArray = (seen.position_m[last] - seen.position_m[first]) / span[:, None]
+    return chord, np.where(before & after, 0.125, 0.5) * HARDEST_MPS2 * span
+
+
+def _carried(seen: Sightings, good: BoolArray, interval: FloatArray) -> FloatArray:
+    """Return how far the machine should have moved in each interval, shape (m - 1, 2)."""
+    if good.any():
+        velocity = np.where(good[:, None], seen.velocity_mps, np.nan)
+        velocity[seen.crawl & good] = 0.0
+        known = np.isfinite(velocity[:, 0])
+        filled = np.stack(
+            [np.interp(seen.time_s, seen.time_s[known], velocity[known, axis]) for axis in (0, 1)],
+            axis=1,
+        )
+        carried: FloatArray = 0.5 * (filled[1:] + filled[:-1]) * interval[:, None]
+        return carried
+    # Loads slowly, and only logs of positions alone need it.
+    from scipy.ndimage import median_filter
+
+    rate = np.diff(seen.position_m, axis=0) / interval[:, None]
+    width = 2 * max(2, round(0.75 / seen.usual_interval_s)) + 1
+    smooth = np.stack([median_filter(rate[:, axis], width, mode="nearest") for axis in (0, 1)], 1)
+    result: FloatArray = smooth * interval[:, None]
+    return result
+
+
+def _sort_leaps(
+    seen: Sightings,
+    moved: FloatArray,
+    allowed: FloatArray,
+    leaps: np.ndarray,
+    good: BoolArray,
+    steps: BoolArray,
+) -> None:
+    """Divide leaps into excursions that come back (left out) and steps that stay."""
+    total = np.concatenate([np.zeros((1, 2)), np.cumsum(moved, axis=0)])
+    position = 0
+    while position < len(leaps):
+        leap = int(leaps[position])
+        back = None
+        for later in range(position + 1, min(position + 40, len(leaps))):
+            landing = int(leaps[later])
+            if seen.time_s[landing] - seen.time_s[leap] > _LONGEST_BURST_S:
+                break
+            if seen.breaks[leap:landing].any():
+                break
+            miss = np.hypot(*(total[landing + 1] - total[leap]))
+            if miss <= 1.5 * max(allowed[leap], allowed[landing]):
+                back = later
+                break
+        if back is None:
+            _step_or_edge(seen, leap, good, steps)
+            position += 1
+        else:
+            good[leap + 1 : int(leaps[back]) + 1] = False
+            position = back + 1
+
+
+def _step_or_edge(seen: Sightings, leap: int, good: BoolArray, steps: BoolArray) -> None:
+    """Take a leap that does not come back as a step, or leave out a few fixes at an edge."""
+    edges = np.flatnonzero(seen.breaks)
+    first = int(edges[edges < leap][-1]) + 1 if (edges < leap).any() else 0
+    last = int(edges[edges > leap][0]) if (edges > leap).any() else len(seen.time_s) - 1
+    if last - leap <= _FEW_FIXES and leap + 1 - first > last - leap:
+        good[leap + 1 : last + 1] = False
+    elif leap + 1 - first <= _FEW_FIXES:
+        good[first : leap + 1] = False
+    else:
+        steps[leap] = True
+
+
+def _mark_slews(seen: Sightings, moved: FloatArray, good: BoolArray, steps: BoolArray) -> None:
+    """Leave out fixes that slide against the reported velocity for a second or more."""
+    width = max(1, round(1.0 / seen.usual_interval_s))
+    if len(moved) <= width:
+        return
+    kept = np.where((good[1:] & good[:-1])[:, None] & ~steps[:, None], moved, 0.0)
+    total = np.concatenate([np.zeros((1, 2)), np.cumsum(kept, axis=0)])
+    slide = np.hypot(*(total[width:] - total[:-width]).T)
+    span = seen.time_s[width:] - seen.time_s[:-width]
+    step_noise = float(np.median(np.hypot(*kept.T))) / 1.1774
+    factor = np.maximum(seen.factor[width:], seen.factor[:-width])
+    sliding = slide > _SLEW_MPS * span + _GROSS * step_noise * np.clip(factor, 1.0, 3.0)
+    for first in np.flatnonzero(sliding):
+        good[first + 1 : first + width] = False
+        steps[first : first + width] = True

@@ -1,0 +1,1 @@
+"""What a receiver does to its own log, recognised and allowed for."""

@@ -1,0 +1,263 @@
+"""The models of a standing start: for many instants of starting, the fixes around it as one chain.
+
+Velocity is zero up to the start, then an acceleration that begins at zero and grows freely; noise
+and slow errors are the filter's. The models of all instants that are tried stand one behind the
+other in a single chain whose parts know nothing of each other, so that they are solved in one go.
+Derivation: DEVELOPERS.md, "The standing start".
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from ridelog.core.track import BoolArray, FloatArray, IntArray
+from ridelog.filtering.motion import Motion
+from ridelog.filtering.observations import CRAWL_MPS, CRAWL_SD_MPS
+from ridelog.filtering.posterior import Posterior
+from ridelog.filtering.standing_start.acceleration_decay import Easing
+from ridelog.filtering.state_space import Chain, Solution, Weights
+
+# A switch and a controller without a ramp give the whole current at once, a hand or a ramp within
+# 0.1 to 0.45 s, gently at first: common practice, no source. Ten fixes a second do not tell which.
+# This opening finds the start without bias on average over one such machine in three at once, the
+# others evenly in between (what that leaves open: ``standing.UNSEEN_START_S``). Length of both
+# parts, and by how much acceleration may have grown at the end of each (after the second: the pull
+# of a small machine, either way).
+OPENING = ((0.06, 0.6), (0.15, 3.0))
+# After that the pull changes slowly, as the drive's force falls with speed: about 0.5 m/s² in a
+# second. A later corner keeps the intensity learnt there.
+RUN_JERK = 0.25
+_RUN_S = 2.5
+# "It stands": velocity, acceleration and jerk of a machine on its tyres; over a stand of some
+# seconds this jerk adds no more than a centimetre a second.
+_STILL_MPS, _STILL_MPS2, _STILL_JERK = 0.005, 0.002, 1.0e-6
+# A candidate this near a fix is moved onto it: shorter intervals cost digits.
+_NEAREST_S = 0.02
+# Instants without a fix give way within this of those of the start.
+_ROOM_S = 0.12
+# How much of the ride after the pull is solved along.
+_AFTER_S = 4.0
+_OPENING_ENDS_S = np.cumsum([0.0, *(length for length, _ in OPENING)])
+
+
+@dataclass(frozen=True)
+class Starts:
+    """The solved models of some starts, one behind the other.
+
+    Attributes
+    ----------
+    start_s : shape (c,), when each of them leaves zero. [s]
+    evidence : shape (c,), logarithm of the density of what was seen, less a constant.
+    solution : Solution
+    edges : shape (c + 1,), where each one's instants begin in it.
+    departure : shape (n, 3, 2), how far each instant departs from constant acceleration.
+    origin_m : shape (2,), what positions count from. [m]
+    """
+
+    start_s: FloatArray
+    evidence: FloatArray
+    solution: Solution
+    edges: IntArray
+    departure: FloatArray
+    origin_m: FloatArray
+
+
+class StartModels:
+    """The fixes around one start, and the models of it for any instants of starting."""
+
+    def __init__(
+        self,
+        motion: Motion,
+        posterior: Posterior,
+        earliest_s: float,
+        end_s: float,
+        easing: Easing | None,
+    ) -> None:
+        whole = posterior.chain
+        first, last = posterior.reach(earliest_s, end_s, 0.0, _AFTER_S)
+        stop = last + 1
+        self.n = stop - first
+        self._time_s = whole.time_s[first:stop]
+        weights = posterior.sharp
+        self._origin = np.nanmean(whole.position_m[first:stop], axis=0)
+        self._position = whole.position_m[first:stop] - self._origin
+        self._velocity = whole.velocity_mps[first:stop].copy()
+        self._position_weight = weights.position[first:stop]
+        self._velocity_weight = weights.velocity[first:stop].copy()
+        self._crawl = np.zeros(self.n)
+        self._run_jerk = max(RUN_JERK, easing.jerk if easing else 0.0)
+        self._jerk = np.maximum(weights.jerk[first : stop - 1], RUN_JERK)
+        self._steps = whole.steps[first : stop - 1]
+        self._drift = weights.drift[first : stop - 1]
+        self._slow_sd = weights.slow_sd
+        self._drift_time_s = whole.drift_time_s
+        self._end_s = end_s
+        self._seen = np.isfinite(self._position[:, 0])
+        self._easing = easing
+        if whole.d == 5:
+            self._take_slow_readings(motion, end_s)
+
+    def _take_slow_readings(self, motion: Motion, end_s: float) -> None:
+        """Let reported speeds below a crawl say more than "slow", along the course moved off to.
+
+        The length of a velocity of noise alone is positive, so its usual square is taken off.
+        A receiver that says 0 for every reading of a stand holds small speeds back: then a slow
+        reading stays as wide as the crawl.
+        """
+        track = motion.track
+        speed = np.full(self.n, np.nan)
+        rows = motion.reported_between(self._time_s[0] - 1e-6, self._time_s[-1] + 1e-6)
+        place = np.searchsorted(self._time_s, track.time_s[rows] - 1e-6)
+        rows, place = rows[place < self.n], place[place < self.n]
+        same = np.abs(self._time_s[place] - track.time_s[rows]) < 1e-6
+        speed[place[same]] = track.speed_mps[rows[same]]
+        slow = np.isfinite(speed) & (speed < CRAWL_MPS)
+        away = np.isfinite(self._velocity[:, 0]) & (self._time_s <= end_s)
+        usual = self._velocity_weight[self._velocity_weight > 0]
+        if not slow.any():
+            return
+        if np.mean(speed[slow] < 0.005) > 0.5 or not len(usual) or not away.any():
+            self._crawl[slow] = CRAWL_SD_MPS**-2
+            return
+        noise_var = 1.0 / float(np.median(usual))
+        length = np.sqrt(np.maximum(speed[slow] ** 2 - 2.0 * noise_var, 0.0))
+        course = self._velocity[away][:3].sum(axis=0)
+        course /= max(float(np.hypot(*course)), 1e-9)
+        self._velocity[slow] = length[:, None] * course
+        self._velocity_weight[slow] = 1.0 / noise_var
+
+    def solved(self, start_s: FloatArray, until_s: float = np.inf) -> Starts:
+        """Return the models of starts at some instants, with the evidence for each.
+
+        Parameters
+        ----------
+        start_s : ndarray, shape (c,)
+            Moved onto a fix if one is very near. [s]
+        until_s : float
+            What was seen later is left out: it tells the path, but hardly the start. [s]
+        """
+        count = int(np.clip(np.searchsorted(self._time_s, until_s, side="right"), 4, self.n))
+        time_s = self._time_s[:count]
+        away = np.abs(time_s - start_s[:, None])
+        nearest = away.argmin(axis=1)
+        near = away[np.arange(len(start_s)), nearest] < _NEAREST_S
+        start_s = np.where(near, time_s[nearest], start_s)
+        order, owner = self._merged(time_s, start_s)
+        chain, weights, departure = self._model(time_s, start_s, order, owner)
+        solution = Solution(chain, weights)
+        each = solution.log_evidences()
+        if self._easing is not None:
+            # What was seen less the departure differs between starts: so does its own length.
+            each -= 0.5 * weights.position * (np.nan_to_num(chain.position_m) ** 2).sum(axis=1)
+            each -= 0.5 * weights.velocity * (np.nan_to_num(chain.velocity_mps) ** 2).sum(axis=1)
+        edges = np.searchsorted(owner, np.arange(len(start_s) + 1))
+        evidence = np.add.reduceat(each, edges[:-1])
+        return Starts(start_s, evidence, solution, edges, departure, self._origin)
+
+    def _merged(self, time_s: FloatArray, start_s: FloatArray) -> tuple[IntArray, IntArray]:
+        """Return the instants of all models, and which model each belongs to, both shape (n,).
+
+        Instants of the ride count from 0; after them come the instants of the start.
+        """
+        extra = start_s[:, None] + _OPENING_ENDS_S
+        away = np.abs(time_s[:, None] - extra[:, None, :])
+        kept = self._seen[: len(time_s)] | (away.min(axis=2) >= _ROOM_S)
+        kept[:, [0, -1]] = True
+        apart = np.where(kept[:, :, None], away, np.inf).min(axis=1) >= _NEAREST_S
+        every = np.concatenate(
+            [np.where(kept, time_s, np.inf), np.where(apart, extra, np.inf)], axis=1
+        )
+        order = np.argsort(every, axis=1, kind="stable")
+        there = np.isfinite(np.take_along_axis(every, order, axis=1))
+        return order[there], np.nonzero(there)[0]
+
+    def _model(
+        self, time_s: FloatArray, start_s: FloatArray, order: IntArray, owner: IntArray
+    ) -> tuple[Chain, Weights, FloatArray]:
+        """Return chain and weights of all models, and how they depart from even acceleration."""
+        n = len(time_s)
+        fix = order < n
+        since = np.concatenate([time_s, np.zeros(_OPENING_ENDS_S.shape)])[order]
+        extra = (start_s[:, None] + _OPENING_ENDS_S)[owner[~fix], order[~fix] - n]
+        since[~fix] = extra
+        breaks = np.diff(owner) > 0
+
+        def spread(values: FloatArray, empty: float) -> FloatArray:
+            out = np.full((len(order), *values.shape[1:]), empty)
+            out[fix] = values[order[fix]]
+            return out
+
+        middle = 0.5 * (since[1:] + since[:-1])
+        began = start_s[owner[:-1]]
+        place = np.clip(np.searchsorted(time_s, middle) - 1, 0, n - 2)
+        running = middle < np.minimum(began + _RUN_S, self._end_s)
+        jerk = np.where(running, self._run_jerk, self._jerk[place])
+        open_s = began
+        for length, growth in OPENING:
+            opening = (middle >= open_s) & (middle < open_s + length)
+            jerk = np.where(opening, growth**2 / length, jerk)
+            open_s = open_s + length
+        # An interval of a few hundredths of a second would cost digits at so low a jerk.
+        short = np.maximum(0.1 / np.where(breaks, 1.0, np.diff(since)), 1.0)
+        jerk = np.where(middle < began, _STILL_JERK * short**4, jerk)
+        departure = np.zeros((len(order), 3, 2))
+        if self._easing is not None:
+            departure = self._easing.departure(since, start_s[owner] + _OPENING_ENDS_S[-1])
+        position_weight = spread(self._position_weight, 0.0)
+        chain = Chain(
+            since,
+            spread(self._position, np.nan) - departure[:, 0],
+            spread(self._velocity, np.nan) - departure[:, 1],
+            breaks,
+            self._stepping(order, owner, position_weight > 0.0, n),
+            self._drift_time_s,
+        )
+        # Rest is said once, at the beginning; the least jerk keeps it up to the start.
+        still, cruise = spread(self._crawl, 0.0), np.zeros(len(order))
+        still[chain.first] += _STILL_MPS**-2
+        cruise[chain.first] += _STILL_MPS2**-2
+        weights = Weights(
+            jerk=jerk,
+            position=position_weight,
+            velocity=spread(self._velocity_weight, 0.0),
+            still=still,
+            cruise=cruise,
+            drift=self._drift[place],
+            slow_sd=self._slow_sd,
+        )
+        return chain, weights, departure
+
+    def _stepping(self, order: IntArray, owner: IntArray, seen: BoolArray, count: int) -> BoolArray:
+        """Return in which intervals of the models the receiver's position may step."""
+        steps = np.zeros(len(order) - 1, dtype=bool)
+        if not self._steps.any():
+            return steps
+        # The interval before an instant of the ride is the last part of the one it had there.
+        later = np.flatnonzero(
+            (order > 0) & (order < count) & np.append(False, owner[1:] == owner[:-1])
+        )
+        steps[later - 1] = self._steps[order[later] - 1]
+        for number in range(int(owner[-1]) + 1):
+            part = np.flatnonzero(owner == number)
+            steps[part[:-1]] = _anchored(steps[part[:-1]], seen[part])
+        return steps
+
+
+def _anchored(steps: BoolArray, seen: BoolArray) -> BoolArray:
+    """Return steps of position without those that would leave a stretch without any position.
+
+    Between two steps nothing but its own fixes holds a stretch in place: one whose positions are
+    all rejected would float, and the equations would have no solution. It is tied to the stretch
+    before it, or to the one after it if it is the first.
+    """
+    kept = steps.copy()
+    held = bool(seen[0])
+    for index in range(len(kept)):
+        if kept[index] and not held:
+            kept[index] = False
+        elif kept[index]:
+            held = False
+        held = held or bool(seen[index + 1])
+    if not held and kept.any():
+        kept[np.flatnonzero(kept)[-1]] = False
+    return kept

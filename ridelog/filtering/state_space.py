@@ -1,0 +1,248 @@
+"""The state-space model as one chain: what moves how between instants, and what is seen of it.
+
+State of one axis at an instant, in this order:
+
+    0  position as the receiver believes it: true position plus slow drift  [m]
+    1  velocity  [m/s]
+    2  acceleration  [m/s²]
+    3  drift velocity: the rate at which the receiver's position slides away  [m/s]
+    4  slow error of the reported velocity (only with reported speed)  [m/s]
+
+Position, velocity and acceleration follow white jerk of an intensity per interval; 3 and 4 are
+first-order Gauss-Markov. East and north share every precision, hence one factor for both.
+Derivation: DEVELOPERS.md, "The model".
+"""
+
+from dataclasses import dataclass
+from functools import cached_property
+from typing import NamedTuple
+
+import numpy as np
+
+from ridelog.core.track import BoolArray, FloatArray
+from ridelog.filtering.banded import BandedFactor, selected_inverse
+from ridelog.filtering.transitions import Links, WeightedLinks
+
+# Correlation times of the slow errors. The drift of a position solution follows satellite geometry
+# and atmosphere over tens of seconds, that of a reported speed the receiver's own loop filters:
+# common practice, no source; the order of size is that of the published slow errors named in
+# DEVELOPERS.md.
+DRIFT_TIME_S = 20.0
+SLOW_SPEED_TIME_S = 3.0
+# Weak priors of a chain's first instant: any ride starts within these (units m, m/s, m/s²).
+_START_SD = (1.0e4, 30.0, 3.0)
+
+
+@dataclass(frozen=True)
+class Weights:
+    """Precisions of one solve; all shapes (n,) at instants or (n - 1,) at intervals.
+
+    jerk : intensity of white jerk per interval. [m²/s⁵]
+    position, velocity : precision of the fix's position and reported velocity, 0 where none.
+    still : precision of "the velocity is zero".
+    cruise : precision of "the acceleration is zero".
+    drift : standard deviation of the drift velocity, per interval. [m/s]
+    slow_sd : standard deviation of the reported velocity's slow error. [m/s]
+    """
+
+    jerk: FloatArray
+    position: FloatArray
+    velocity: FloatArray
+    still: FloatArray
+    cruise: FloatArray
+    drift: FloatArray
+    slow_sd: float
+
+    def part(self, start: int, stop: int) -> "Weights":
+        """Return the weights of instants start..stop-1."""
+        inner = slice(start, max(start, stop - 1))
+        return Weights(
+            jerk=self.jerk[inner],
+            position=self.position[start:stop],
+            velocity=self.velocity[start:stop],
+            still=self.still[start:stop],
+            cruise=self.cruise[start:stop],
+            drift=self.drift[inner],
+            slow_sd=self.slow_sd,
+        )
+
+
+class Blocks(NamedTuple):
+    """A precision of all states, block by block.
+
+    links : of the intervals' residuals.
+    start : what is known of the first instants of pieces, shape (n, d).
+    diagonal, lower : of the states, as ``BandedFactor`` takes them.
+    """
+
+    links: WeightedLinks
+    start: FloatArray
+    diagonal: FloatArray
+    lower: FloatArray
+
+
+class Chain:
+    """Instants of one ride with their transitions; breaks between pieces carry no information.
+
+    Parameters
+    ----------
+    time_s : ndarray, shape (n,), strictly increasing. [s]
+    position_m, velocity_mps : ndarray, shape (n, 2)
+        What the log says, east and north, NaN where it says nothing.
+    breaks : ndarray of bool, shape (n - 1,)
+        Intervals across which nothing is carried (gaps).
+    steps : ndarray of bool, shape (n - 1,)
+        Intervals in which the receiver's position may step by any amount.
+    drift_time_s : float
+        Correlation time of the drift velocity. [s]
+    """
+
+    def __init__(
+        self,
+        time_s: FloatArray,
+        position_m: FloatArray,
+        velocity_mps: FloatArray,
+        breaks: BoolArray,
+        steps: BoolArray,
+        drift_time_s: float = DRIFT_TIME_S,
+    ) -> None:
+        self.time_s = time_s
+        self.position_m = position_m
+        self.velocity_mps = velocity_mps
+        self.breaks = breaks
+        self.steps = steps
+        self.drift_time_s = drift_time_s
+        self.n = len(time_s)
+        self.interval_s = np.diff(time_s)
+        self.d = 5 if np.isfinite(velocity_mps[:, 0]).any() else 4
+        self.first = np.ones(self.n, dtype=bool)
+        self.first[1:] = breaks
+        # Across a break the transition is switched off, so its length must only be harmless.
+        self._dt = np.where(breaks, 1.0, self.interval_s)
+        self.drift_keep = np.exp(-self._dt / drift_time_s)
+        self.slow_keep = np.exp(-self._dt / SLOW_SPEED_TIME_S)
+
+    def part(self, start: int, stop: int) -> "Chain":
+        """Return the chain of instants start..stop-1 as if the ride had nothing else."""
+        inner = slice(start, max(start, stop - 1))
+        return Chain(
+            self.time_s[start:stop],
+            self.position_m[start:stop],
+            self.velocity_mps[start:stop],
+            self.breaks[inner],
+            self.steps[inner],
+            self.drift_time_s,
+        )
+
+    @cached_property
+    def links(self) -> Links:
+        """What joins the instants, made when first needed."""
+        return Links(self._dt, self.breaks, self.steps, self.drift_keep, self.slow_keep)
+
+    def blocks(self, weights: Weights) -> "Blocks":
+        """Return the precision of all states under these weights."""
+        n, d = self.n, self.d
+        links = self.links.weighted(weights.jerk, weights.drift, weights.slow_sd)
+        onto, forward, lower = links.blocks(d)
+        # In memory the instants lie along the last axis, where whole-array steps are fastest.
+        blocks = np.zeros((d, d, n))
+        blocks[:, :, :-1] = np.moveaxis(forward, 0, 2)
+        blocks[:, :, 1:] += np.moveaxis(onto, 0, 2)
+        start = np.zeros((n, d))
+        drift_sd = float(np.median(weights.drift)) if n > 1 else 0.05
+        known = [1.0 / sd**2 for sd in _START_SD] + [drift_sd**-2, weights.slow_sd**-2]
+        start[self.first] = known[:d]
+        for number, precision in enumerate(known[:d]):
+            blocks[number, number, self.first] += precision
+        blocks[0, 0] += weights.position
+        blocks[1, 1] += weights.still
+        blocks[2, 2] += weights.cruise
+        if d == 5:
+            for row in (1, 4):
+                for column in (1, 4):
+                    blocks[row, column] += weights.velocity
+        return Blocks(links, start, np.moveaxis(blocks, 2, 0), lower)
+
+    def solve(self, weights: Weights, *, refine: bool = True) -> "Solution":
+        """Return the most probable states under these weights, with the factored precision."""
+        return Solution(self, weights, refine=refine)
+
+
+class Solution:
+    """One solved chain: on request its states, their variances or draws of their errors."""
+
+    def __init__(self, chain: Chain, weights: Weights, *, refine: bool = True) -> None:
+        self.chain = chain
+        self.weights = weights
+        self._refine = refine
+        blocks = chain.blocks(weights)
+        self._links, self._start = blocks.links, blocks.start
+        self._diagonal, self._lower = blocks.diagonal, blocks.lower
+
+    @cached_property
+    def factor(self) -> BandedFactor:
+        """The factored precision, made when first needed: variances alone do without."""
+        return BandedFactor(self._diagonal, self._lower)
+
+    @cached_property
+    def states(self) -> FloatArray:
+        """Posterior mean, shape (n, d, 2); last axis east, north; made when first needed."""
+        states = self.factor.solve(np.moveaxis(self._seen(), 2, 0))
+        if self._refine:
+            # The factor loses digits as the rate's fifth power; one step of refinement whose
+            # residual is formed from the model's own differences restores them.
+            states = states + self.factor.solve(self._pull(states))
+        return states
+
+    def _pull(self, states: FloatArray) -> FloatArray:
+        """Return the negative gradient of the objective at ``states``."""
+        weights = self.weights
+        along = np.ascontiguousarray(np.moveaxis(states, 0, 2))
+        pull = self._seen(along) - np.ascontiguousarray(self._start.T)[:, None] * along
+        pull += self._links.pull(along)
+        pull[1] -= weights.still * along[1]
+        pull[2] -= weights.cruise * along[2]
+        return np.moveaxis(pull, 2, 0)
+
+    def log_evidence(self) -> float:
+        """Return the logarithm of the data's density under this model, both axes, less a constant.
+
+        The constant depends on the weights of the data alone, so models that differ in intensities
+        or instants compare. With z ~ N(H x, R) and x ~ N(0, K^-1) the density of z has the
+        logarithm (log |K| - log |K + H' R^-1 H| + z' R^-1 H m) / 2 an axis, m the solution.
+        """
+        return float(self.log_evidences().sum())
+
+    def log_evidences(self) -> FloatArray:
+        """Return what each instant adds to it, shape (n,): pieces may be summed one by one."""
+        first = self.chain.first
+        each = -self.factor.log_pivots()
+        each[1:] += self._links.log_determinants(self.chain.d)
+        each[first] += np.log(self._start[first]).sum(axis=1)
+        seen = np.moveaxis(self._seen(), 2, 0)
+        each += 0.5 * np.einsum("kij,kij->k", seen, self.states)
+        return each
+
+    def _seen(self, along: FloatArray | None = None) -> FloatArray:
+        """Return how what was seen pulls on states (0 without any), both of shape (d, 2, n)."""
+        chain, weights = self.chain, self.weights
+        pull = np.zeros((chain.d, 2, chain.n))
+        rest = np.nan_to_num(chain.position_m.T)
+        pull[0] = weights.position * (rest if along is None else rest - along[0])
+        if chain.d == 5:
+            rest = np.nan_to_num(chain.velocity_mps.T)
+            pull[1] = weights.velocity * (rest if along is None else rest - along[1] - along[4])
+            pull[4] = pull[1]
+        return pull
+
+    def backwards(self, piece: slice) -> tuple[FloatArray, FloatArray]:
+        """Return diagonal and lower blocks of some instants with the last one first.
+
+        Draws from their factor may end before the piece does: from its first instant up to any.
+        """
+        lower = self._lower[piece.start : piece.stop - 1]
+        return self._diagonal[piece][::-1], np.swapaxes(lower, 1, 2)[::-1]
+
+    def variances(self) -> tuple[FloatArray, FloatArray]:
+        """Return posterior covariance blocks (k, k) and (k + 1, k) of one axis."""
+        return selected_inverse(self._diagonal, self._lower)

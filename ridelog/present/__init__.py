@@ -1,0 +1,1 @@
+"""The drawing kit: figures, palette, sections, pages, words, files."""

@@ -1,0 +1,149 @@
+"""How figures, times and names are put into words, the same on the terminal and on the page."""
+
+import unicodedata
+from datetime import datetime
+
+from ridelog.core.estimate import Estimate
+from ridelog.core.flags import Flag
+from ridelog.core.units import SpeedUnit
+
+# Short names of the flags, for labels; the sentences are in ridelog.core.flags.
+FLAG_WORDS: dict[Flag, str] = {
+    Flag.NO_FIX: "no fix",
+    Flag.NO_TIME: "no time",
+    Flag.DUPLICATE_TIME: "same time twice",
+    Flag.BACKWARD_TIME: "clock stepped back",
+    Flag.DEAD_RECKONING: "position guessed",
+    Flag.SETTLING: "settling",
+    Flag.POOR_GEOMETRY: "poor geometry",
+    Flag.FEW_SATELLITES: "few satellites",
+    Flag.JUMP: "position jump",
+    Flag.SPEED_JUMP: "speed jump",
+    Flag.GAP: "gap",
+    Flag.STANDSTILL: "standstill",
+    Flag.NO_POSITION: "no position",
+    Flag.REPEATED: "position repeated",
+    Flag.COURSE_FROZEN: "course frozen",
+}
+_MONTHS = (
+    "January February March April May June July August September October November December"
+).split()
+_POINTS = ("north", "north-east", "east", "south-east", "south", "south-west", "west", "north-west")
+
+
+def capital(text: str) -> str:
+    """Return a text that begins with a capital letter."""
+    return text[:1].upper() + text[1:]
+
+
+def clean(text: str) -> str:
+    """Return a text that cannot steer a terminal: control characters become a visible mark."""
+    return "".join(
+        "\N{REPLACEMENT CHARACTER}"
+        if unicodedata.category(letter) in ("Cc", "Cf", "Cs")
+        else letter
+        for letter in text
+    )
+
+
+def shortened(text: str, width: int) -> str:
+    """Return a text of at most ``width`` letters, its middle left out if it was longer."""
+    if len(text) <= width:
+        return text
+    tail = (width - 1) // 2
+    return text[: width - 1 - tail] + "…" + text[-tail:]
+
+
+def decimals_for(low: float, high: float) -> int:
+    """Return how many decimals a speed deserves: those of its interval, at most two.
+
+    Below walking pace one decimal is all that anyone wants.
+    """
+    width = high - low
+    if width >= 20.0:
+        return 0
+    return 1 if width >= 0.1 or high < 2.0 else 2
+
+
+def speed_words(estimate: Estimate, unit: SpeedUnit) -> str:
+    """Return a speed with its unit, such as "18.3 km/h"."""
+    low, value, high = (unit.from_mps(x) for x in (estimate.low, estimate.value, estimate.high))
+    return f"{value:.{decimals_for(low, high)}f} {unit.label}"
+
+
+def bounds_words(estimate: Estimate, unit: SpeedUnit) -> tuple[str, str]:
+    """Return both ends of an interval without unit, to the same decimals as the figure."""
+    low, high = unit.from_mps(estimate.low), unit.from_mps(estimate.high)
+    places = decimals_for(low, high)
+    return f"{low:.{places}f}", f"{high:.{places}f}"
+
+
+def plain_speed(speed_mps: float, unit: SpeedUnit, decimals: int = 1) -> str:
+    """Return a speed without interval, such as "18.3 km/h"."""
+    return f"{unit.from_mps(speed_mps):.{decimals}f} {unit.label}"
+
+
+def duration_words(duration_s: float) -> str:
+    """Return a length of time such as "3 min 32 s"."""
+    total = round(duration_s)
+    if total < 60:
+        return f"{duration_s:.1f} s" if duration_s < 10 else f"{total} s"
+    minutes, seconds = divmod(total, 60)
+    if minutes < 60:
+        return f"{minutes} min {seconds} s"
+    hours, minutes = divmod(minutes, 60)
+    return f"{hours} h {minutes} min"
+
+
+def elapsed_words(time_s: float) -> str:
+    """Return a time in a ride as a clock that began with it: "0:28.3", "1:04:36.0"."""
+    tenths = round(abs(time_s) * 10.0)
+    sign = "-" if time_s < 0 and tenths else ""
+    minutes, rest = divmod(tenths, 600)
+    hours, minutes = divmod(minutes, 60)
+    head = f"{hours}:{minutes:02d}" if hours else f"{minutes}"
+    return f"{sign}{head}:{rest // 10:02d}.{rest % 10}"
+
+
+def clock_words(start_utc: str, end_utc: str) -> str:
+    """Return when a ride took place: "8 June 2024, 09:00:00 to 09:03:31 UTC"."""
+    if not start_utc:
+        return "time of day unknown"
+    if start_utc.startswith("T"):
+        return f"{start_utc[1:9]} to {end_utc[1:9]} UTC, no date in the log"
+    first, last = datetime.fromisoformat(start_utc), datetime.fromisoformat(end_utc)
+    ending = f"{last:%H:%M:%S} UTC"
+    if first.date() != last.date():
+        ending = f"{_date_words(last)}, {ending}"
+    return f"{_date_words(first)}, {first:%H:%M:%S} to {ending}"
+
+
+def _date_words(moment: datetime) -> str:
+    return f"{moment.day} {_MONTHS[moment.month - 1]} {moment.year}"
+
+
+def course_words(course_deg: float) -> str:
+    """Return the nearest of eight points of the compass, such as "north-east"."""
+    return _POINTS[round(course_deg / 45.0) % 8]
+
+
+def count_words(count: int, one: str, many: str | None = None) -> str:
+    """Return a number with its noun, such as "1 gap" or "2,117 fixes"."""
+    return f"{count:,} {one if count == 1 else many or one + 's'}"
+
+
+def share_words(share: float) -> str:
+    """Return a share as whole per cent that never rounds to all or nothing wrongly."""
+    percent = round(100.0 * share)
+    if percent == 100 and share < 1.0:
+        return "over 99 %"
+    if percent == 0 and share > 0.0:
+        return "under 1 %"
+    return f"{percent} %"
+
+
+def joined(words: list[str]) -> str:
+    """Return words as a list in a sentence: "a, b and c"."""
+    if len(words) < 2:
+        return "".join(words)
+    return ", ".join(words[:-1]) + " and " + words[-1]

@@ -1,0 +1,166 @@
+"""The picture of a comparison: fastest runs since they pulled away, and how hard they pull."""
+
+from collections.abc import Iterable
+from functools import partial
+
+import numpy as np
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
+from matplotlib.ticker import MaxNLocator
+
+from ridelog.analysis.comparable import Rides
+from ridelog.compare.best_run import BestRun, best_run
+from ridelog.compare.comparison import Comparison
+from ridelog.compare.curves import PullCurves
+from ridelog.core.estimate import Estimate
+from ridelog.core.units import SpeedUnit
+from ridelog.present.figure import Shape, axes_in, blank, drawing, dress, svg_of
+from ridelog.present.measure_words import number_words, places
+from ridelog.present.palette import BAND, INK, LINE, MARK, QUIET, SHADE, Role
+from ridelog.present.section import Picture, draw_picture
+
+# Before and after are told by colour, by kind of line and by name.
+_DASHES = (0.0, (4.0, 1.6))
+_LOOKS: tuple[tuple[str, Role, Role, str | tuple[float, tuple[float, float]]], ...] = (
+    ("before", LINE, BAND, "solid"),
+    ("after", MARK, SHADE, _DASHES),
+)
+# As wide as the text of a sheet, and lower than the page's picture.
+_FLAT = Shape("wide", 9.6, 2.75, 11.0, 10.0, 0.5, 700)
+Sides = tuple[list[BestRun], list[BestRun]]
+
+
+def compare_picture(comparison: Comparison, unit: SpeedUnit) -> Picture | None:
+    """Return the picture of a comparison, None if there is nothing to draw."""
+    runs = (_runs(comparison.before), _runs(comparison.after))
+    curves = comparison.pull
+    if not any(runs) and curves is None:
+        return None
+    return draw_picture("runs", _label(runs, curves, unit), partial(_figure, runs, curves, unit))
+
+
+def sheet_svg(comparison: Comparison, unit: SpeedUnit, label: str) -> str:
+    """Return the same picture flatter, so that the sheet stays one; empty if there is none."""
+    runs = (_runs(comparison.before), _runs(comparison.after))
+    if not any(runs) and comparison.pull is None:
+        return ""
+    with drawing():
+        return svg_of(_figure(runs, comparison.pull, unit, _FLAT), name="sheet", label=label)
+
+
+def _runs(rides: Rides) -> list[BestRun]:
+    return [run for ride in rides if (run := best_run(ride)) is not None]
+
+
+def _label(runs: Sides, curves: PullCurves | None, unit: SpeedUnit) -> str:
+    words = []
+    if any(runs):
+        tops = [
+            f"{side} up to {unit.from_mps(max(float(run.speed_mps.max()) for run in each)):.0f}"
+            for side, each in zip(("before", "after"), runs, strict=True)
+            if each
+        ]
+        words.append(f"Speed in {unit.label} against seconds since pulling away, {', '.join(tops)}")
+    if curves is not None:
+        cross = ""
+        if curves.crossing is not None:
+            at = _crossing_at(curves.crossing.speed_mps, unit)
+            cross = f", crossing at {at} {unit.label}"
+        words.append(f"Pull in m/s² against speed before and after{cross}")
+    return ". ".join(words) + "."
+
+
+def _figure(runs: Sides, curves: PullCurves | None, unit: SpeedUnit, shape: Shape) -> Figure:
+    panels: list[tuple[str, object]] = []
+    if any(runs):
+        panels.append(("runs", runs))
+    if curves is not None:
+        panels.append(("pull", curves))
+    side_by_side = shape.wide and len(panels) == 2
+    height = shape.height_in * (1 if side_by_side or len(panels) == 1 else 2)
+    figure = blank(shape, height)
+    for place, (name, _) in enumerate(panels):
+        if side_by_side:
+            half = shape.width_in / 2.0
+            axes = axes_in(
+                figure, place * half + 0.5, 0.55, shape.width_in - (place + 1) * half + 0.12, 0.42
+            )
+        else:
+            below = (len(panels) - 1 - place) * shape.height_in
+            axes = axes_in(
+                figure, shape.left_in, below + 0.55, 0.12, height - below - shape.height_in + 0.42
+            )
+        dress(axes, shape)
+        if name == "runs":
+            _draw_runs(axes, runs, unit, shape)
+        elif curves is not None:
+            _draw_pull(axes, curves, unit, shape)
+    return figure
+
+
+def _draw_runs(axes: Axes, runs: Sides, unit: SpeedUnit, shape: Shape) -> None:
+    end_s = 0.0
+    for (side, role, _, line), each in zip(_LOOKS, runs, strict=True):
+        for number, run in enumerate(each):
+            axes.plot(
+                run.time_s, unit.from_mps(1.0) * run.speed_mps, color=role.light, linestyle=line,
+                linewidth=1.8, label=side if number == 0 else None,
+            )  # fmt: skip
+            end_s = max(end_s, float(run.time_s[-1]))
+    axes.set_xlim(0.0, end_s)
+    _finish(axes, shape, f"Fastest run of each ride ({unit.label})", "seconds since pulling away")
+
+
+def _draw_pull(axes: Axes, curves: PullCurves, unit: SpeedUnit, shape: Shape) -> None:
+    speed = curves.speed_mps * unit.from_mps(1.0)
+    sides = (
+        [each.before for each in curves.differences],
+        [each.after for each in curves.differences],
+    )
+    for (side, role, band, line), each in zip(_LOOKS, sides, strict=True):
+        axes.fill_between(
+            speed, _column(e.low for e in each), _column(e.high for e in each),
+            color=band.light, linewidth=0.0, alpha=0.75, zorder=1,
+        )  # fmt: skip
+        axes.plot(
+            speed, _column(e.value for e in each), color=role.light, linestyle=line,
+            linewidth=1.8, label=side, zorder=3,
+        )  # fmt: skip
+    if curves.crossing is not None:
+        _mark_crossing(axes, curves.crossing.speed_mps, unit, shape)
+    axes.set_xlim(0.0, float(speed[-1]))
+    _finish(axes, shape, "Pull (m/s²)", f"speed ({unit.label}); pale: 9 in 10")
+
+
+def _crossing_at(at: Estimate, unit: SpeedUnit) -> str:
+    """Return the crossing speed with the decimals that the sentence beside the picture gives."""
+    return number_words(unit.from_mps(at.value), places(at, unit.from_mps(1.0)))
+
+
+def _mark_crossing(axes: Axes, at: Estimate, unit: SpeedUnit, shape: Shape) -> None:
+    speed = unit.from_mps(at.value)
+    axes.axvline(speed, color=QUIET.light, linewidth=1.0, linestyle=":", zorder=2)
+    axes.annotate(
+        f"cross at {_crossing_at(at, unit)}", (speed, 0.02), xycoords=axes.get_xaxis_transform(),
+        xytext=(-4, 0), textcoords="offset points", ha="right", va="bottom",
+        fontsize=shape.small_pt, color=INK.light,
+    )  # fmt: skip
+
+
+def _finish(axes: Axes, shape: Shape, title: str, below: str) -> None:
+    axes.set_ylim(bottom=0.0)
+    axes.xaxis.set_major_locator(MaxNLocator(6, steps=[1, 2, 5, 10]))
+    axes.yaxis.set_major_locator(MaxNLocator(6, steps=[1, 2, 5, 10]))
+    axes.set_xlabel(below, fontsize=shape.small_pt, color=QUIET.light)
+    axes.set_title(
+        title, loc="left", fontsize=shape.text_pt, fontweight="bold", color=INK.light, pad=8
+    )
+    legend = axes.legend(
+        loc="best", frameon=False, fontsize=shape.small_pt, handlelength=3.2, borderaxespad=0.4
+    )
+    for text in legend.get_texts():
+        text.set_color(INK.light)
+
+
+def _column(values: Iterable[float]) -> np.ndarray:
+    return np.fromiter(values, dtype=np.float64)

@@ -1,0 +1,154 @@
+"""Pictures of a prediction: pull over speed now and changed, and what a sweep trades."""
+
+import numpy as np
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
+
+from ridelog.core.estimate import Estimate
+from ridelog.core.units import SpeedUnit
+from ridelog.machine.measured_after import Ridden
+from ridelog.machine.predict import Band, Prediction
+from ridelog.present.figure import Shape, axes_in, blank, dress, title
+from ridelog.present.palette import BAND, INK, LINE, MARK, QUIET
+from ridelog.present.section import Picture, draw_picture
+from ridelog.report.predict_screen import sweep_pair
+from ridelog.report.predict_words import headline_words
+
+
+def predict_pictures(
+    prediction: Prediction,
+    unit: SpeedUnit,
+    ridden: Ridden | None = None,
+) -> tuple[Picture, ...]:
+    """Return the pictures of a prediction.
+
+    Parameters
+    ----------
+    prediction : Prediction
+        What was predicted.
+    unit : SpeedUnit
+        In which speeds are given.
+    ridden : Ridden, optional
+        What rides after the change showed, drawn as points.
+    """
+    pictures = []
+    if prediction.change.asked:
+        words = "Pull against speed, now and after the change. " + headline_words(prediction, unit)
+        pictures.append(
+            draw_picture("pull", words, lambda shape: _pull(prediction, unit, shape, ridden))
+        )
+    if prediction.sweep:
+        key = prediction.sweep_key
+        pictures.append(
+            draw_picture(
+                "sweep",
+                f"Top speed against pull at low speed for several values of {key}.",
+                lambda shape: _sweep(prediction, unit, shape),
+            )
+        )
+    return tuple(pictures)
+
+
+def _pull(
+    prediction: Prediction,
+    unit: SpeedUnit,
+    shape: Shape,
+    ridden: Ridden | None,
+) -> Figure:
+    figure = blank(shape)
+    title(figure, shape, "Pull over speed", "m/s², full throttle, level, still air")
+    axes = axes_in(figure, shape.left_in, 0.52, 0.14, 0.62)
+    dress(axes, shape)
+    now, changed = prediction.bands
+    _band(axes, now, unit, "now", LINE.light, "-")
+    _band(axes, changed, unit, "changed, predicted", MARK.light, (0, (4, 2)))
+    if ridden is not None:
+        axes.errorbar(
+            unit.from_mps(1.0) * ridden.speed_mps, ridden.pull_mps2, yerr=ridden.half_mps2,
+            fmt="o", color=INK.light, markersize=4, linewidth=1.2, capsize=0,
+            label="changed, measured", zorder=4,
+        )  # fmt: skip
+    for position in (0, 1):
+        top = prediction.measure("top_speed_mps")
+        found = None if top is None else (top.now if position == 0 else top.changed)
+        if found is not None:
+            colour, marker = (LINE.light, "o") if position == 0 else (MARK.light, "D")
+            _top_mark(axes, found, unit, colour, marker, 7.0)
+    seen = None if ridden is None else ridden.measured.get("top_speed_mps")
+    if seen is not None:
+        _top_mark(axes, seen, unit, INK.light, "o", 4.5)
+    axes.set_ylim(bottom=0.0)
+    axes.set_xlim(0.0, 1.06 * max(unit.from_mps(float(b.speed_mps[-1])) for b in (now, changed)))
+    _speed_axis(axes, shape, unit, "speed")
+    # A drive pulls most from standing, so below the beginning of its curve there is room.
+    axes.legend(
+        frameon=False, fontsize=shape.small_pt, labelcolor=INK.light, loc="lower left",
+        handlelength=2.6,
+    )  # fmt: skip
+    return figure
+
+
+def _band(axes: Axes, band: Band, unit: SpeedUnit, label: str, colour: str, style: object) -> None:
+    speed = unit.from_mps(1.0) * band.speed_mps
+    axes.fill_between(
+        speed, np.maximum(band.low_mps2, 0.0), np.maximum(band.high_mps2, 0.0),
+        color=BAND.light, linewidth=0.0, alpha=0.6, zorder=1,
+    )  # fmt: skip
+    axes.plot(
+        speed,
+        band.middle_mps2,
+        color=colour,
+        linewidth=2.2,
+        linestyle=style,
+        label=label,
+        zorder=3,
+    )
+
+
+def _top_mark(
+    axes: Axes, top: Estimate, unit: SpeedUnit, colour: str, marker: str, size: float
+) -> None:
+    """Mark a top speed with its interval on the ground line."""
+    low, value, high = (unit.from_mps(x) for x in (top.low, top.value, top.high))
+    axes.plot([low, high], [0.0, 0.0], color=colour, linewidth=0.6 * size, clip_on=False, zorder=6,
+              solid_capstyle="butt")  # fmt: skip
+    axes.plot([value], [0.0], marker=marker, color=colour, markersize=size, clip_on=False,
+              zorder=6)  # fmt: skip
+
+
+def _sweep(prediction: Prediction, unit: SpeedUnit, shape: Shape) -> Figure:
+    figure = blank(shape)
+    title(
+        figure, shape, f"Top speed against pull, {prediction.sweep_key}",
+        f"pull at {unit.from_mps(2.0):.0f} {unit.label}, m/s²",
+    )  # fmt: skip
+    axes = axes_in(figure, shape.left_in, 0.52, 0.3, 0.62)
+    dress(axes, shape)
+    line: list[tuple[float, float]] = []
+    for point in prediction.sweep:
+        top, pull = sweep_pair(point)
+        if top is None or pull is None or top.changed is None or pull.changed is None:
+            continue
+        x, y = unit.from_mps(top.changed.value), pull.changed.value
+        line.append((x, y))
+        colour = LINE.light if point.present else MARK.light
+        axes.errorbar(
+            [x], [y],
+            xerr=[[x - unit.from_mps(top.changed.low)], [unit.from_mps(top.changed.high) - x]],
+            yerr=[[y - pull.changed.low], [pull.changed.high - y]],
+            fmt="o" if point.present else "D", color=colour, markersize=7, linewidth=1.4, zorder=3,
+        )  # fmt: skip
+        words = f"{point.value:g}" + (" (now)" if point.present else "")
+        axes.annotate(
+            words, (x, y), textcoords="offset points", xytext=(8, 7),
+            fontsize=shape.small_pt, color=INK.light, fontweight="bold",
+        )  # fmt: skip
+    if len(line) > 1:
+        axes.plot(*zip(*line, strict=True), color=QUIET.light, linewidth=1.0, zorder=2)
+    axes.margins(0.12)
+    _speed_axis(axes, shape, unit, "top speed")
+    return figure
+
+
+def _speed_axis(axes: Axes, shape: Shape, unit: SpeedUnit, words: str) -> None:
+    axes.set_xlabel(f"{words}, {unit.label}", fontsize=shape.small_pt, color=QUIET.light)

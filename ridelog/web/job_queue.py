@@ -1,0 +1,200 @@
+"""The queue: rides wait their turn at the work bench, questions of the page go first."""
+
+import itertools
+import queue
+import threading
+from collections.abc import Callable
+from concurrent.futures import Future
+from dataclasses import asdict, dataclass, field
+from pathlib import Path
+from typing import Any
+
+from ridelog.book import Book, RideEntry
+from ridelog.core.errors import RideLogError
+from ridelog.web.worker import Bench, Job, JobError
+from ridelog.workflow.settings_of import log_at
+
+# Rides that may wait at once; and finished ones that the page still shows. Own choice.
+MOST_WAITING, _MOST_SHOWN = 500, 50
+_QUESTION, _RIDE, _STOP = 0, 1, -1
+
+
+@dataclass
+class Task:
+    """What happens to one ride; the page shows it as it is.
+
+    ``state`` is "waiting", "working", "drawing" (figures are there), "done" or "failed".
+    """
+
+    number: int
+    ride_id: int
+    file: str
+    state: str = "waiting"
+    progress: float = 0.0
+    first: dict[str, Any] | None = None
+    problem: str = ""
+
+    def as_json(self) -> dict[str, Any]:
+        """Return the task as the page reads it."""
+        return asdict(self)
+
+
+@dataclass(order=True)
+class _Order:
+    rank: int
+    number: int
+    work: Callable[[Bench], None] = field(compare=False)
+
+
+class Desk:
+    """Does one piece of work after the other in a thread of its own."""
+
+    def __init__(self, folder: Path, bench: Bench) -> None:
+        self._folder = folder
+        self._bench = bench
+        self._orders: queue.PriorityQueue[_Order] = queue.PriorityQueue()
+        self._numbers = itertools.count(1)
+        self._lock = threading.Lock()
+        self._tasks: dict[int, Task] = {}
+        self._thread = threading.Thread(target=self._work, name="desk", daemon=True)
+        # Grows with every change of a task, so that a reader knows when to look again.
+        self.version = 0
+
+    def start(self) -> None:
+        """Begin; rides that an earlier run left without figures come first."""
+        with Book(self._folder) as book:
+            book.sweep()
+            for ride in book.rides.waiting():
+                self.submit(ride)
+        self._thread.start()
+
+    def stop(self) -> None:
+        """End; what is not done is done at the next start."""
+        self._orders.put(_Order(_STOP, 0, lambda bench: None))
+        self._bench.stop()
+        if self._thread.is_alive():
+            self._thread.join(timeout=5.0)
+
+    def submit(self, ride: RideEntry) -> Task:
+        """Let a ride wait to be measured; one that waits already waits only once."""
+        with self._lock:
+            for task in self._tasks.values():
+                if task.ride_id == ride.id and task.state == "waiting":
+                    return task
+            task = Task(next(self._numbers), ride.id, ride.file)
+            self._tasks[task.number] = task
+            shown = [t for t in self._tasks.values() if t.state in ("done", "failed")]
+            for old in shown[: max(0, len(shown) - _MOST_SHOWN)]:
+                del self._tasks[old.number]
+            self.version += 1
+        self._orders.put(_Order(_RIDE, task.number, lambda bench: self._measure(bench, task)))
+        return task
+
+    def ensure(self, ride: RideEntry) -> None:
+        """Have a ride measured unless that is on its way already."""
+        with self._lock:
+            busy = any(
+                task.ride_id == ride.id and task.state in ("waiting", "working", "drawing")
+                for task in self._tasks.values()
+            )
+        if not busy:
+            self.submit(ride)
+
+    def ask(self, job: Job) -> "Future[Any]":
+        """Have a question of the page answered before the rides that wait; the last message."""
+        answer: Future[Any] = Future()
+
+        def work(bench: Bench) -> None:
+            if not answer.set_running_or_notify_cancel():
+                return
+            last: Any = None
+            try:
+                for kind, value in bench.run(job):
+                    last = value if kind == "answer" else last
+            except Exception as error:
+                answer.set_exception(error)
+            else:
+                answer.set_result(last)
+
+        self._orders.put(_Order(_QUESTION, next(self._numbers), work))
+        return answer
+
+    def tasks(self) -> list[dict[str, Any]]:
+        """Return what is known of the tasks, the oldest first."""
+        with self._lock:
+            return [task.as_json() for task in self._tasks.values()]
+
+    def waiting(self) -> int:
+        """Return how many rides have no figures yet."""
+        with self._lock:
+            return sum(task.state in ("waiting", "working") for task in self._tasks.values())
+
+    def dismiss(self, number: int) -> None:
+        """Show a finished task no longer."""
+        with self._lock:
+            if number in self._tasks and self._tasks[number].state in ("done", "failed"):
+                del self._tasks[number]
+                self.version += 1
+
+    def _work(self) -> None:
+        while True:
+            order = self._orders.get()
+            if order.rank == _STOP:
+                return
+            try:
+                order.work(self._bench)
+            except Exception as error:  # nothing that happens to one ride may end the queue
+                print(f"ridelog: the queue met {error!r}")
+
+    def _set(self, task: Task, **changes: Any) -> None:
+        with self._lock:
+            for name, value in changes.items():
+                setattr(task, name, value)
+            self.version += 1
+
+    def _measure(self, bench: Bench, task: Task) -> None:
+        with Book(self._folder) as book:
+            try:
+                ride = book.rides.get(task.ride_id)
+            except RideLogError:
+                self._set(task, state="done")  # removed while it waited
+                return
+            self._set(task, state="working")
+            job = Job("measure_ride", {"log": log_at(book, ride)})
+            result_id = 0
+            try:
+                for kind, value in bench.run(job):
+                    if kind == "progress":
+                        self._set(task, progress=value)
+                    elif kind == "first":
+                        self._set(task, first=value)
+                    elif kind == "result":
+                        result_id = book.results.put(ride.id, value.result)
+                        book.rides.describe(
+                            ride.id, format=value.format, start_utc=value.start_utc,
+                            duration_s=value.duration_s,
+                        )  # fmt: skip
+                        self._set(task, state="drawing", progress=0.8)
+                    elif kind == "pages":
+                        book.results.attach(result_id, "pages", value)
+            except RideLogError as error:
+                self._fail(book, ride, task, error, kept=bool(result_id))
+            except Exception as error:
+                words = f"ridelog made a mistake here ({type(error).__name__})."
+                self._fail(book, ride, task, JobError(words), kept=bool(result_id))
+                raise
+            else:
+                self._set(task, state="done", progress=1.0)
+
+    def _fail(
+        self, book: Book, ride: RideEntry, task: Task, error: RideLogError, *, kept: bool
+    ) -> None:
+        """Let a log that was never read go again, with its sentence shown; others stay."""
+        if book.rides.by_hash(ride.sha256) is None:
+            self._set(task, state="done", progress=1.0)  # removed while it was measured
+            return
+        if ride.state == "waiting" and not kept and not isinstance(error, JobError):
+            book.rides.remove(ride.id)
+        elif not kept:
+            book.rides.fail(ride.id, str(error))
+        self._set(task, state="failed", problem=str(error))

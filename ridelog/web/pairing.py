@@ -1,0 +1,102 @@
+"""Telephones of the workshop: one-time code, shown as QR; and the choice of units."""
+
+import io
+
+from starlette.requests import Request
+from starlette.responses import RedirectResponse, Response
+
+from ridelog.book import Book
+from ridelog.web.security import session_cookie
+from ridelog.web.sessions import CODE_LIFE_S
+from ridelog.web.views import (
+    UNIT_COOKIE,
+    UNIT_WORDS,
+    Form,
+    PageError,
+    changing_by_form,
+    first,
+    go,
+    page,
+    safe_back,
+    workshop,
+)
+
+_MOST_ENTER_BYTES = 2_000
+_UNIT_LIFE_S = 365 * 86_400
+
+
+def code_picture(address: str) -> str:
+    """Return a QR code as an SVG element."""
+    import segno
+
+    stream = io.BytesIO()
+    segno.make(address, error="m").save(
+        stream, kind="svg", scale=6, border=4, dark="#000000", light="#ffffff", xmldecl=False,
+        svgns=True, title="QR code with the address of this page and its one-time code",
+    )  # fmt: skip
+    return stream.getvalue().decode("utf-8")
+
+
+async def phone_page(request: Request) -> Response:
+    """Return how a telephone of the same network gets in; for this machine only."""
+    return page(request, "phone.html", address=workshop(request).lan_address(), code="", picture="")
+
+
+@changing_by_form
+def new_code(request: Request, book: Book, form: Form) -> Response:
+    """Make a fresh one-time code and show it."""
+    held = workshop(request)
+    address = held.lan_address()
+    if address is None or not request.state.local:
+        raise PageError(
+            "the page is open to this machine only.", "start it with `ridelog serve --lan`.", 403
+        )
+    code = held.codes.new()
+    return page(
+        request, "phone.html", address=address, code=code,
+        minutes=round(CODE_LIFE_S / 60.0),
+        # In the fragment, which browsers never send: it lands in no log.
+        picture=code_picture(f"{address}/enter#{code}"),
+    )  # fmt: skip
+
+
+async def enter_page(request: Request) -> Response:
+    """Return the page on which a telephone gives its code."""
+    return page(request, "enter.html", problem="")
+
+
+async def enter(request: Request) -> Response:
+    """Let a telephone in, if its code is right."""
+    held = workshop(request)
+    if not held.tries.allow(request.state.client):
+        problem = "Too many tries. Wait ten minutes."
+        return page(request, "enter.html", 429, problem=problem)
+    body = b""
+    async for part in request.stream():
+        body += part
+        if len(body) > _MOST_ENTER_BYTES:
+            return page(request, "enter.html", 413, problem="That is no code.")
+    from urllib.parse import parse_qs
+
+    try:
+        code = parse_qs(body.decode("ascii"), max_num_fields=5).get("code", [""])[0]
+    except ValueError:
+        code = ""
+    if not held.codes.use(code):
+        problem = "The code is wrong, used or too old. Make a new one on the workshop's machine."
+        return page(request, "enter.html", 403, problem=problem)
+    answer = RedirectResponse("/", 303)
+    session = held.sessions.new(local=request.state.local)
+    answer.headers["set-cookie"] = session_cookie(request.headers["host"].lower(), session)
+    return answer
+
+
+@changing_by_form
+def choose_unit(request: Request, book: Book, form: Form) -> Response:
+    """Switch the units everywhere."""
+    word = first(form, "unit")
+    if word not in UNIT_WORDS:
+        raise PageError(f"{word[:20]!r} is no unit.", f"choose {' or '.join(UNIT_WORDS)}.")
+    answer = go(safe_back(first(form, "back", "/")))
+    answer.set_cookie(UNIT_COOKIE, word, max_age=_UNIT_LIFE_S, samesite="strict", httponly=True)
+    return answer

@@ -1,0 +1,223 @@
+"""What every page shares: templates, the open book, forms with their token, errors in words."""
+
+import re
+from collections.abc import Awaitable, Callable
+from dataclasses import dataclass
+from functools import cache, wraps
+from importlib.resources import files
+from pathlib import Path
+from typing import Any
+from urllib.parse import parse_qs
+
+from jinja2 import Environment, PackageLoader, StrictUndefined
+from starlette.concurrency import run_in_threadpool
+from starlette.requests import ClientDisconnect, Request
+from starlette.responses import HTMLResponse, RedirectResponse, Response
+
+from ridelog import __version__
+from ridelog.book import Book
+from ridelog.core.errors import BookError, RideLogError
+from ridelog.core.units import SPEED_UNITS, SpeedUnit
+from ridelog.present.words import clean
+from ridelog.web.job_queue import Desk
+from ridelog.web.security import token_is_right
+from ridelog.web.sessions import Codes, Limits, Sessions
+
+Form = dict[str, list[str]]
+Endpoint = Callable[[Request], Awaitable[Response]]
+UNIT_COOKIE = "ridelog_unit"
+# Cookie values are plain letters; labels are not.
+UNIT_WORDS = {"kmh": "km/h", "mph": "mph"}
+_MOST_FORM_BYTES = 256 * 1024
+_BACK = re.compile(r"/(?!/)[A-Za-z0-9/_.?=&%+-]{0,500}")
+
+
+@dataclass(frozen=True)
+class Workshop:
+    """What the server holds: where the book is, the queue, who may come in."""
+
+    folder: Path
+    desk: Desk
+    sessions: Sessions
+    codes: Codes
+    tries: Limits
+    uploads: Limits
+    lan_address: Callable[[], str | None]
+
+
+class PageError(RideLogError):
+    """Something that the page was asked for and cannot be."""
+
+    def __init__(self, problem: str, advice: str = "", status: int = 400) -> None:
+        super().__init__(problem, advice)
+        self.status = status
+
+
+def workshop(request: Request) -> Workshop:
+    """Return what the server holds."""
+    found: Workshop = request.app.state.workshop
+    return found
+
+
+def unit_of(request: Request) -> SpeedUnit:
+    """Return the unit that this browser chose."""
+    return SPEED_UNITS[UNIT_WORDS[unit_word(request)]]
+
+
+def unit_word(request: Request) -> str:
+    """Return the chosen unit as it stands in the cookie."""
+    word = request.cookies.get(UNIT_COOKIE, "kmh")
+    return word if word in UNIT_WORDS else "kmh"
+
+
+def page(request: Request, template: str, status: int = 200, **values: Any) -> HTMLResponse:
+    """Return a page laid out by a template of this package."""
+    held = workshop(request)
+    session = request.state.session
+    query = f"?{request.url.query}" if request.url.query else ""
+    text = _templates().get_template(template).render(
+        token=session.token if session else "",
+        local=request.state.local,
+        lan=held.lan_address() is not None,
+        unit=unit_of(request),
+        unit_word=unit_word(request),
+        unit_words=UNIT_WORDS,
+        here=request.url.path,
+        back=request.url.path + query,
+        version=__version__,
+        **values,
+    )  # fmt: skip
+    return HTMLResponse(text, status)
+
+
+def reading(function: Callable[[Request, Book], Response]) -> Endpoint:
+    """Return an endpoint that reads the book in a thread of its own."""
+
+    @wraps(function)
+    async def endpoint(request: Request) -> Response:
+        def work() -> Response:
+            with Book(workshop(request).folder) as book:
+                return function(request, book)
+
+        return await in_words(request, run_in_threadpool(work))
+
+    return endpoint
+
+
+def changing_by_form(function: Callable[[Request, Book, Form], Response]) -> Endpoint:
+    """Return an endpoint that changes the book as a form says, if the form is from our page."""
+
+    @wraps(function)
+    async def endpoint(request: Request) -> Response:
+        async def work() -> Response:
+            form = await form_of(request)
+
+            def inside() -> Response:
+                with Book(workshop(request).folder) as book:
+                    return function(request, book, form)
+
+            return await run_in_threadpool(inside)
+
+        return await in_words(request, work())
+
+    return endpoint
+
+
+async def in_words(request: Request, work: Awaitable[Response]) -> Response:
+    """Return an answer; what a user can cause becomes a page with a sentence."""
+    try:
+        return await work
+    except ClientDisconnect:
+        return Response(status_code=400)
+    except RideLogError as error:
+        status = error.status if isinstance(error, PageError) else 400
+        if isinstance(error, BookError) and error.problem.endswith("is not in the book."):
+            status = 404
+        return problem_page(request, error, status)
+
+
+def problem_page(request: Request, error: RideLogError, status: int) -> Response:
+    """Return a page that says what is wrong and what to do."""
+    return page(
+        request, "problem.html", status, problem=clean(error.problem), advice=clean(error.advice)
+    )
+
+
+async def form_of(request: Request) -> Form:
+    """Return the fields of a form from one of our own pages.
+
+    Raises
+    ------
+    PageError
+        If it is too large, no form, or lacks the page's token.
+    """
+    body = b""
+    async for part in request.stream():
+        body += part
+        if len(body) > _MOST_FORM_BYTES:
+            raise PageError("the form is too large.", "shorten the texts in it.", 413)
+    kind = request.headers.get("content-type", "").split(";")[0].strip().lower()
+    if kind != "application/x-www-form-urlencoded":
+        raise PageError("the request is no form of this page.", "use the page itself.", 415)
+    try:
+        form = parse_qs(body.decode("utf-8"), keep_blank_values=True, max_num_fields=500)
+    except ValueError as error:
+        raise PageError("the form cannot be read.", "load the page again.") from error
+    if not token_is_right(request.state.session, first(form, "token")):
+        raise PageError(
+            "the page was older than the server, so the change was not made.",
+            "load the page again and repeat it.", 403,
+        )  # fmt: skip
+    return form
+
+
+def first(form: Form, name: str, default: str = "") -> str:
+    """Return the first value of a field."""
+    return form.get(name, [default])[0]
+
+
+def seconds_of(text: str, what: str) -> float:
+    """Return a time in a ride: seconds, or such as 1:23.4 or 1:04:36 as a clock shows it.
+
+    Raises
+    ------
+    PageError
+        If it is neither.
+    """
+    match = re.fullmatch(r"\s*(?:(?:(\d{1,3}):)?(\d{1,5}):)?(\d{1,6}(?:[.,]\d{1,6})?)\s*", text)
+    if match is None:
+        raise PageError(
+            f"{what}: {text[:40]!r} is no time.", "write seconds, or minutes:seconds such as 1:23."
+        )
+    hours, minutes = float(match[1] or 0), float(match[2] or 0)
+    return 3600.0 * hours + 60.0 * minutes + float(match[3].replace(",", "."))
+
+
+def go(place: str) -> RedirectResponse:
+    """Return the way to another page after a change."""
+    return RedirectResponse(place, 303)
+
+
+def safe_back(place: str) -> str:
+    """Return a place on this server to go back to, whatever was asked for."""
+    return place if _BACK.fullmatch(place) else "/"
+
+
+@cache
+def _templates() -> Environment:
+    environment = Environment(
+        loader=PackageLoader("ridelog.web", "templates"),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    from ridelog.web import phrases
+
+    environment.filters.update(phrases.FILTERS)
+    return environment
+
+
+def static_bytes(name: str) -> bytes:
+    """Return a file that ships with the page."""
+    return (files("ridelog.web") / "static" / name).read_bytes()

@@ -1,0 +1,1 @@
+"""Load, smooth, measure, verify: the one composition of all stages."""

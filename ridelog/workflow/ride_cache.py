@@ -1,0 +1,97 @@
+"""Rides that the work bench has at hand, so that a new question does not smooth them again."""
+
+import json
+from collections import OrderedDict
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from ridelog.analysis.ridden import RiddenRide
+from ridelog.analysis.ride import analyse
+from ridelog.analysis.settings import Settings
+from ridelog.core.errors import UnreadableLogError
+from ridelog.filtering.motion import Motion
+from ridelog.machine.evidence import Evidence
+from ridelog.machine.rides import evidence_of
+from ridelog.workflow.measuring import motion_of_log
+
+# As much as may come in at once; the command line reads larger logs.
+MOST_UNPACKED_BYTES = 128 * 1024 * 1024
+# So many fixes are kept at hand (about 0.5 GB), but never fewer than one ride. Own choice.
+_MOST_FIXES = 60_000
+
+
+@dataclass(frozen=True)
+class LogAt:
+    """A log of the book and how it is to be measured; plain, so that a pipe can carry it."""
+
+    name: str
+    place: str
+    sha256: str
+    settings: dict[str, Any]
+
+
+class KeptRides:
+    """The motions and figures of the rides asked for last."""
+
+    def __init__(self) -> None:
+        self._motions: OrderedDict[tuple[str, str], Motion] = OrderedDict()
+        self._rides: dict[tuple[str, str, str], RiddenRide] = {}
+        # Small beside a motion, so it may outlive it.
+        self._evidence: dict[tuple[str, str, str], Evidence] = {}
+
+    def motion(self, log: LogAt, tell: Callable[[float], None] = lambda done: None) -> Motion:
+        """Return the smoothed motion of a log.
+
+        Raises
+        ------
+        RideLogError
+            If the log is gone, or cannot give a speed.
+        """
+        key = (log.sha256, log.name)
+        if key not in self._motions:
+            try:
+                data = Path(log.place).read_bytes()
+            except OSError as error:
+                raise UnreadableLogError(
+                    f"{log.name}: the log is not in the book's folder any more ({error.strerror}).",
+                    "add the log again.",
+                ) from error
+            self._motions[key] = motion_of_log(log.name, data, tell, most_bytes=MOST_UNPACKED_BYTES)
+            self._drop_the_oldest()
+        self._motions.move_to_end(key)
+        return self._motions[key]
+
+    def ridden(self, log: LogAt, tell: Callable[[float], None] = lambda done: None) -> RiddenRide:
+        """Return a ride with everything that is measured on it."""
+        key = (log.sha256, log.name, json.dumps(log.settings, sort_keys=True))
+        if key not in self._rides:
+            motion = self.motion(log, tell)
+            self._rides[key] = RiddenRide(motion, analyse(motion, Settings.from_json(log.settings)))
+        return self._rides[key]
+
+    def evidence(self, log: LogAt) -> Evidence:
+        """Return what a ride tells of its machine."""
+        key = (log.sha256, log.name, json.dumps(log.settings, sort_keys=True))
+        if key not in self._evidence:
+            settings = Settings.from_json(log.settings)
+            ridden = self._rides.get(key)
+            self._evidence[key] = evidence_of(
+                self.motion(log), settings, measured=ridden.result if ridden else None
+            )
+        return self._evidence[key]
+
+    def clear(self) -> None:
+        """Let go of everything."""
+        self._motions.clear()
+        self._rides.clear()
+        self._evidence.clear()
+
+    def _drop_the_oldest(self) -> None:
+        while len(self._motions) > 1 and self._fixes() > _MOST_FIXES:
+            gone, _ = self._motions.popitem(last=False)
+            self._rides = {key: ride for key, ride in self._rides.items() if key[:2] != gone}
+
+    def _fixes(self) -> int:
+        return sum(len(motion.track) for motion in self._motions.values())
