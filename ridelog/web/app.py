@@ -19,8 +19,8 @@ from ridelog.present.palette import css_variables
 from ridelog.web import (
     chart_routes,
     compare_pages,
-    door,
     machine_pages,
+    pairing,
     predict_pages,
     ride_list,
     ride_page,
@@ -128,7 +128,7 @@ def _routes() -> list[Route]:
         Route("/events", events, methods=get),
         Route("/tasks", tasks, methods=get),
         Route("/tasks/dismiss", dismiss_task, methods=post),
-        Route("/units", door.choose_unit, methods=post),
+        Route("/units", pairing.choose_unit, methods=post),
         Route("/rides/{ride:number}", ride_page.ride_page, methods=get),
         Route("/rides/{ride:number}/chart", chart_routes.ride_chart, methods=get),
         Route("/rides/{ride:number}/trace", chart_routes.ride_trace, methods=get),
@@ -163,10 +163,10 @@ def _routes() -> list[Route]:
         ),
         Route("/compare", compare_pages.compare_page, methods=get),
         Route("/compare/{name}", compare_pages.compare_file, methods=get),
-        Route("/phone", door.phone_page, methods=get),
-        Route("/phone/code", door.new_code, methods=post),
-        Route("/enter", door.enter_page, methods=get),
-        Route("/enter", door.enter, methods=post),
+        Route("/phone", pairing.phone_page, methods=get),
+        Route("/phone/code", pairing.new_code, methods=post),
+        Route("/enter", pairing.enter_page, methods=get),
+        Route("/enter", pairing.enter, methods=post),
         Route("/static/{name}", static_file, methods=get),
     ]
 

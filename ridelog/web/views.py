@@ -212,9 +212,9 @@ def _templates() -> Environment:
         trim_blocks=True,
         lstrip_blocks=True,
     )
-    from ridelog.web import phrases
+    from ridelog.workflow import kept_words
 
-    environment.filters.update(phrases.FILTERS)
+    environment.filters.update(kept_words.FILTERS)
     return environment
 
 

@@ -9,7 +9,7 @@ from ridelog.analysis.comparable import Rides
 from ridelog.analysis.ridden import RiddenRide
 from ridelog.analysis.ride import analyse
 from ridelog.analysis.settings import Settings
-from ridelog.compare import foretold
+from ridelog.compare import predicted as foretold
 from ridelog.compare.predicted import foretell_change
 from ridelog.core.units import SPEED_UNITS
 from ridelog.machine.calibration_data import top_of

@@ -7,7 +7,7 @@ import pytest
 from filtered_rides import ride_and_log
 
 from ridelog.core.units import MPS_PER_KMH, MPS_PER_KNOT
-from ridelog.filtering import rounding
+from ridelog.filtering.receiver import rounding
 from ridelog.filtering.receiver.rounding import lasting_rounding, rounding_sd, written_step
 from ridelog.filtering.smoother import estimate_motion
 from ridelog.simulate import to_track
