@@ -11,7 +11,7 @@ from ridelog.compare.false_alarms import FAMILY_LEVEL
 from ridelog.compare.predicted import Foretold
 from ridelog.compare.verdict import POWER
 from ridelog.core.estimate import LEVEL
-from ridelog.core.units import SpeedUnit
+from ridelog.core.units import SI
 from ridelog.report.headline import title_of
 from ridelog.report.predict_json import agreements_json
 from ridelog.report.predict_words import verdict_words
@@ -31,7 +31,6 @@ from ridelog.report.verdict_words import (
 )
 
 # Sentences in the JSON speak SI, as its figures do.
-_SI = SpeedUnit("m/s", 1.0, "m", 1.0)
 
 
 def compare_json(comparison: Comparison) -> dict[str, Any]:
@@ -65,7 +64,7 @@ def _measure(compared: Compared, figures: int) -> dict[str, Any]:
     measure, difference, verdict = compared.measure, compared.difference, compared.verdict
     return {
         "name": measure.name,
-        "title": title_of(measure, _SI),
+        "title": title_of(measure, SI),
         "unit": measure.unit,
         "better_when": "higher" if measure.better_when == MORE else "lower",
         "runs_before": _held(compared.before),
@@ -75,7 +74,7 @@ def _measure(compared: Compared, figures: int) -> dict[str, Any]:
         "difference": estimate_json(difference.difference) if difference else None,
         "percent": estimate_json(difference.percent) if difference else None,
         "verdict": verdict.word,
-        "reason": reason_words(compared, _SI, figures),
+        "reason": reason_words(compared, SI, figures),
         "method": difference.method if difference else None,
         "p_value": difference.p_value if difference and difference.contrast else None,
         "p_adjusted": verdict.tested.adjusted if verdict.tested else None,

@@ -6,11 +6,10 @@ import io
 from ridelog.analysis.comparable import Reading, Rides
 from ridelog.compare.comparison import Compared, Comparison
 from ridelog.core.estimate import Estimate
-from ridelog.core.units import SpeedUnit
+from ridelog.core.units import SI
 from ridelog.report.headline import title_of
 
 COLUMNS = ("measure", "title", "unit", "row", "file", "value", "low", "high", "level", "words")
-_SI = SpeedUnit("m/s", 1.0, "m", 1.0)
 
 
 def measures_csv(comparison: Comparison) -> bytes:
@@ -30,7 +29,7 @@ def measures_csv(comparison: Comparison) -> bytes:
 
 def _rows(compared: Compared, comparison: Comparison) -> list[tuple[str, ...]]:
     measure, difference = compared.measure, compared.difference
-    head = (measure.name, title_of(measure, _SI), measure.unit)
+    head = (measure.name, title_of(measure, SI), measure.unit)
     sides: tuple[tuple[str, Rides, tuple[Reading, ...]], ...] = (
         ("ride before", comparison.before, compared.before),
         ("ride after", comparison.after, compared.after),
