@@ -257,7 +257,7 @@ def _measure(book: "Book", ride: "RideEntry") -> "Measured":
     book.rides.describe(
         ride.id, format=found.format, start_utc=found.start_utc, duration_s=found.duration_s
     )
-    book.results.attach(number, PAGES, pages_bytes(motion, result))
+    book.results.attach(number, PAGES, pages_bytes(result))
     return found
 
 

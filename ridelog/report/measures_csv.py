@@ -3,11 +3,11 @@
 import csv
 import io
 
-from ridelog.analysis.comparable import Reading, Rides
+from ridelog.analysis.figure import Figure
 from ridelog.compare.comparison import Compared, Comparison
+from ridelog.compare.rides import Rides
 from ridelog.core.estimate import Estimate
 from ridelog.core.units import SI
-from ridelog.report.headline import title_of
 
 COLUMNS = ("measure", "title", "unit", "row", "file", "value", "low", "high", "level", "words")
 
@@ -22,15 +22,15 @@ def measures_csv(comparison: Comparison) -> bytes:
     stream = io.StringIO()
     writer = csv.writer(stream, lineterminator="\n")
     writer.writerow(COLUMNS)
-    for compared in comparison.measures:
+    for compared in comparison.figures:
         writer.writerows(_rows(compared, comparison))
     return stream.getvalue().encode("utf-8", errors="replace")
 
 
 def _rows(compared: Compared, comparison: Comparison) -> list[tuple[str, ...]]:
-    measure, difference = compared.measure, compared.difference
-    head = (measure.name, title_of(measure, SI), measure.unit)
-    sides: tuple[tuple[str, Rides, tuple[Reading, ...]], ...] = (
+    figure, difference = compared.figure, compared.difference
+    head = (figure.name, figure.title_in(SI), figure.quantity.si)
+    sides: tuple[tuple[str, Rides, tuple[Figure, ...]], ...] = (
         ("ride before", comparison.before, compared.before),
         ("ride after", comparison.after, compared.after),
     )

@@ -55,18 +55,18 @@ def measure_ride(tell: Tell, kept: KeptRides, *, log: LogAt) -> None:
     motion = kept.motion(log, lambda done: tell("progress", 0.5 * done))
     tell("progress", 0.5)
     tell("first", first_figures(motion, Settings.from_json(log.settings)))
-    result = kept.ridden(log).result
+    result = kept.ridden(log)
     tell("progress", 0.7)
     tell("result", measured(motion, result))
-    tell("pages", pages_bytes(motion, result))
+    tell("pages", pages_bytes(result))
 
 
 def report_page(tell: Tell, kept: KeptRides, *, log: LogAt, unit: str) -> None:
     """Draw the page of a ride that stands alone; tells "answer" (bytes)."""
     ride, reader = kept.ridden(log), SPEED_UNITS[unit]
-    pictures = ride_pictures(ride.motion, ride.result, reader)
-    sections = ride_sections(ride.motion, ride.result, reader)
-    page = ride_page(ride.motion, ride.result, pictures, reader, sections=sections)
+    pictures = ride_pictures(ride, reader)
+    sections = ride_sections(ride, reader)
+    page = ride_page(ride, pictures, reader, sections=sections)
     tell("answer", page.encode("utf-8", "replace"))
 
 

@@ -9,8 +9,8 @@ from typing import Any
 import numpy as np
 
 from ridelog import __version__
-from ridelog.analysis.ride import RideResult
 from ridelog.analysis.settings import Settings
+from ridelog.analysis.subject import MeasuredRide
 from ridelog.analysis.windows import window_means, windows_of
 from ridelog.book import Figure, NewResult
 from ridelog.core.errors import NotEnoughDataError
@@ -107,7 +107,7 @@ def first_figures(motion: Motion, settings: Settings) -> dict[str, Any]:
     return {"best_1s_mps": None if best is None else best.as_json(), "words": words}
 
 
-def measured(motion: Motion, result: RideResult) -> Measured:
+def measured(motion: Motion, result: MeasuredRide) -> Measured:
     """Return everything that was measured on a ride, with its trace but without pictures."""
     document = ride_json(result)
     new = NewResult(
@@ -121,16 +121,16 @@ def measured(motion: Motion, result: RideResult) -> Measured:
     return Measured(source.format, source.start_utc, source.duration_s, new)
 
 
-def pages_bytes(motion: Motion, result: RideResult) -> bytes:
+def pages_bytes(result: MeasuredRide) -> bytes:
     """Return what the page of a ride says and shows, in either unit, as JSON.
 
     Speed and path are not drawn: there the page has charts.
     """
     pages = {}
     for label, unit in SPEED_UNITS.items():
-        pictures = ride_pictures(motion, result, unit, ("signal",))
-        sections = ride_sections(motion, result, unit)
-        pages[label] = page_words(motion, result, pictures, unit, sections=sections)
+        pictures = ride_pictures(result, unit, ("signal",))
+        sections = ride_sections(result, unit)
+        pages[label] = page_words(result, pictures, unit, sections=sections)
     return json.dumps(pages, allow_nan=False, ensure_ascii=False).encode("utf-8", "replace")
 
 
