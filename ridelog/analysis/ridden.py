@@ -43,7 +43,7 @@ class RiddenRide:
 
 
 def measure_ride(
-    path: Path, settings: Settings, progress: Callable[[float], None] | None = None
+    path: Path, settings: Settings, report_progress: Callable[[float], None] | None = None
 ) -> RiddenRide:
     """Return one ride measured with the given settings.
 
@@ -56,7 +56,7 @@ def measure_ride(
         raise UnreadableLogError(
             f"{shown_name(str(path))}: there is no such file.", "check the name and the folder."
         )
-    motion = estimate_motion(load_track(path), progress=progress)
+    motion = estimate_motion(load_track(path), report_progress=report_progress)
     return RiddenRide(motion, analyse(motion, settings))
 
 

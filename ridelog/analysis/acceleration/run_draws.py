@@ -7,10 +7,13 @@ import numpy as np
 from ridelog.analysis.acceleration.runs import Run, find_runs
 from ridelog.analysis.launches.windows import Window, default_windows
 from ridelog.core.crossings import first_reached
-from ridelog.core.spans import Stretch
+from ridelog.core.spans import Span
 from ridelog.core.track import BoolArray, FloatArray
 from ridelog.filtering.motion import DRAWS, Motion
-from ridelog.filtering.standing_start.acceleration_decay import Fall, fall_of_pull
+from ridelog.filtering.standing_start.acceleration_decay import (
+    AccelerationDecay,
+    acceleration_decay_of,
+)
 from ridelog.filtering.standing_start.paths import draw_standing_start
 
 _SPACING_S = 0.05
@@ -95,7 +98,7 @@ def draw_runs(
     *,
     windows: tuple[Window, ...] | None = None,
     rollout_m: float = 0.0,
-    excluded: tuple[Stretch, ...] = (),
+    excluded: tuple[Span, ...] = (),
     rolling: bool = True,
 ) -> tuple[RunDraws, ...]:
     """Return the drawn courses of a ride's standing starts and rolling pulls, in time order.
@@ -117,9 +120,11 @@ def draw_runs(
     runs = tuple(run for run in runs if run.standing or run in kept)
     if windows is None:
         windows = default_windows(max((run.top_mps for run in runs if run.standing), default=0.0))
-    fall = fall_of_pull(motion, [(run.earliest_s, run.top_s) for run in runs if run.standing])
+    decay = acceleration_decay_of(
+        motion, [(run.earliest_s, run.top_s) for run in runs if run.standing]
+    )
     drawn = (
-        draw_run(motion, run, _until(motion, run, windows, rollout_m), fall=fall) for run in runs
+        draw_run(motion, run, _until(motion, run, windows, rollout_m), decay=decay) for run in runs
     )
     return tuple(one for one in drawn if one is not None)
 
@@ -138,7 +143,12 @@ def _until(motion: Motion, run: Run, windows: tuple[Window, ...], rollout_m: flo
 
 
 def draw_run(
-    motion: Motion, run: Run, until_s: float, *, draws: int = DRAWS, fall: Fall | None = None
+    motion: Motion,
+    run: Run,
+    until_s: float,
+    *,
+    draws: int = DRAWS,
+    decay: AccelerationDecay | None = None,
 ) -> RunDraws | None:
     """Return the drawn courses of a run up to a time, None if too few fixes lie around it.
 
@@ -152,14 +162,14 @@ def draw_run(
         How far it is wanted; never beyond the run's end. [s]
     draws : int
         As in ``Motion.paths``.
-    fall : Fall, optional
+    decay : AccelerationDecay, optional
         As in ``draw_standing_start``.
     """
     until_s = min(until_s, run.end_s)
     if run.standing:
         drawn = draw_standing_start(
             motion, run.earliest_s, run.latest_s, until_s, draws=2 * draws, spacing_s=_SPACING_S,
-            fall=fall,
+            decay=decay,
         )  # fmt: skip
         if drawn is None:
             return None

@@ -9,7 +9,7 @@ from ridelog.analysis.braking.slowing import Slowing, find_slowings
 from ridelog.analysis.fitted import along_speed, fitted_paths, usable_between
 from ridelog.core.estimate import Estimate
 from ridelog.core.interval import estimate, even_normals
-from ridelog.core.spans import Stretch
+from ridelog.core.spans import Span
 from ridelog.core.track import FloatArray
 from ridelog.filtering.motion import Motion, Paths
 
@@ -86,7 +86,7 @@ class Brakings:
         return tuple(one for one in self.each if one.is_stop)
 
 
-def measure_brakings(motion: Motion, *, excluded: tuple[Stretch, ...] = ()) -> Brakings:
+def measure_brakings(motion: Motion, *, excluded: tuple[Span, ...] = ()) -> Brakings:
     """Return the brakings of a ride with their figures.
 
     A braking counts from above walking pace on, if it takes off 1.5 m/s and more. Mean

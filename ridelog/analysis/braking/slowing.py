@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ridelog.analysis.fitted import FittedPath
-from ridelog.core.spans import Stretch
+from ridelog.core.spans import Span
 from ridelog.core.track import BoolArray, FloatArray
 
 # Deceleration that rolling out can reach: rolling resistance on medium soil, 0.08 of the weight
@@ -39,7 +39,7 @@ class Slowing:
 
 
 def find_slowings(
-    path: FittedPath, speed_sd_mps: float, rate_hz: float, excluded: tuple[Stretch, ...] = ()
+    path: FittedPath, speed_sd_mps: float, rate_hz: float, excluded: tuple[Span, ...] = ()
 ) -> list[Slowing]:
     """Return the stretches of one piece on which the machine was braked, in time order."""
     spacing = float(path.time_s[1] - path.time_s[0])

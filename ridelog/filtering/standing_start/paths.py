@@ -16,7 +16,7 @@ from scipy.special import ndtr
 from ridelog.core.track import FloatArray, IntArray
 from ridelog.filtering.motion import Motion, Paths
 from ridelog.filtering.posterior import Posterior
-from ridelog.filtering.standing_start.acceleration_decay import Fall, easing_of_start
+from ridelog.filtering.standing_start.acceleration_decay import AccelerationDecay, decay_of_start
 from ridelog.filtering.standing_start.draw import DrawnStart, draw_starts
 from ridelog.filtering.standing_start.models import OPENING, StartModels
 
@@ -59,7 +59,7 @@ def draw_standing_start(
     *,
     draws: int,
     spacing_s: float = 0.05,
-    fall: Fall | None = None,
+    decay: AccelerationDecay | None = None,
 ) -> StandingStart | None:
     """Return draws of when a machine moved off and of its path from there.
 
@@ -75,8 +75,8 @@ def draw_standing_start(
         Number of columns.
     spacing_s : float
         Grid of the paths. [s]
-    fall : Fall, optional
-        By how much acceleration falls with speed: ``easing.fall_of_pull``.
+    decay : AccelerationDecay, optional
+        By how much acceleration falls with speed: ``acceleration_decay_of``.
 
     Returns
     -------
@@ -90,8 +90,8 @@ def draw_standing_start(
     posterior = motion.posterior
     if not isinstance(posterior, Posterior):
         return None
-    easing = easing_of_start(motion, earliest_s, end_s, fall)
-    models = StartModels(motion, posterior, earliest_s, end_s, easing)
+    start_decay = decay_of_start(motion, earliest_s, end_s, decay)
+    models = StartModels(motion, posterior, earliest_s, end_s, start_decay)
     if models.n < 4:
         return None
     coarse = models.solved(
