@@ -1,12 +1,18 @@
-"""Spans of time, and rows that carry a flag joined into them."""
+"""Spans of time: runs of rows for which something holds, and rows with a flag joined."""
 
 import numpy as np
 
 from ridelog.core.flags import Flag
-from ridelog.core.track import FlagArray, FloatArray
+from ridelog.core.track import BoolArray, FlagArray, FloatArray
 
 # From and to. [s]
 Span = tuple[float, float]
+
+
+def runs_of(inside: BoolArray) -> list[tuple[int, int]]:
+    """Return first and one-past-last index of every run of True, shape (n,) in order."""
+    edges = np.flatnonzero(np.diff(inside, prepend=False, append=False))
+    return [(first, stop) for first, stop in edges.reshape(-1, 2).tolist()]
 
 
 def flagged_spans(

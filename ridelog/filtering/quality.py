@@ -3,6 +3,7 @@
 import numpy as np
 
 from ridelog.core.flags import Flag
+from ridelog.core.spans import runs_of
 from ridelog.core.track import BoolArray, FlagArray, FloatArray, Track
 from ridelog.filtering.state_space import Solution
 
@@ -121,8 +122,7 @@ def find_still(solution: Solution, speed_variance: FloatArray) -> BoolArray:
     limit = np.clip(2.0 * np.sqrt(speed_variance), _STAND_MPS, 0.4)
     slow = speed < limit
     still = np.zeros(space.n, dtype=bool)
-    edges = np.flatnonzero(np.diff(np.concatenate([[False], slow, [False]]).astype(np.int8)))
-    for first, stop in zip(edges[::2], edges[1::2], strict=True):
+    for first, stop in runs_of(slow):
         duration = space.time_s[stop - 1] - space.time_s[first]
         if duration < _STAND_S or space.breaks[first : stop - 1].any():
             continue

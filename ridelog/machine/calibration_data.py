@@ -9,7 +9,7 @@ from ridelog.analysis.acceleration.runs import find_runs
 from ridelog.analysis.launches.measure import Launches
 from ridelog.analysis.launches.windows import Window
 from ridelog.analysis.top_speed.measure import TopSpeed
-from ridelog.core.spans import Span
+from ridelog.core.spans import Span, runs_of
 from ridelog.core.track import FloatArray
 from ridelog.filtering.motion import Motion
 from ridelog.filtering.standing_start.paths import UNSEEN_START_S
@@ -234,9 +234,8 @@ def _slows(path: _Fitted, motion: Motion) -> list[Span]:
     rolling = (
         (speed > _OPEN_MPS) & (rate < -0.05) & (rate > -(_ROLLING_MPS2 + _AIR_PM * speed**2) - 0.15)
     )
-    edges = np.flatnonzero(np.diff(np.concatenate([[False], rolling, [False]]).astype(np.int8)))
     found = []
-    for first, stop in edges.reshape(-1, 2).tolist():
+    for first, stop in runs_of(rolling):
         start_s, end_s = float(time_s[first]) + _TRIM_S, float(time_s[stop - 1]) - _TRIM_S
         inside = (time_s >= start_s) & (time_s <= end_s)
         if end_s - start_s < _ROLLING_S:

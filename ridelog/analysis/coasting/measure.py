@@ -5,7 +5,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from ridelog.analysis.braking.measure import measure_brakings
-from ridelog.analysis.braking.slowing import coasting_limit_mps2, runs_of, smoothed
+from ridelog.analysis.braking.slowing import coasting_limit_mps2, joined_runs, smoothed
 from ridelog.analysis.coasting.resistance import CoastedSpeeds, Resistance, fit_resistance
 from ridelog.analysis.fitted import FittedPath, along_speed, fitted_paths, usable_between
 from ridelog.core.estimate import Estimate
@@ -224,7 +224,7 @@ def _stretches(
     trim = max(_TRIM_S, _TRIM_INTERVALS[motion.speed_source] * interval)
     drop = max(_LEAST_DROP_MPS, _LEAST_DROP_SD * sd_mps)
     found: list[Span] = []
-    for first, stop in runs_of(inside, path.time_s, spacing):
+    for first, stop in joined_runs(inside, path.time_s, spacing):
         begin = int(np.searchsorted(path.time_s, path.time_s[first] + trim))
         end = int(np.searchsorted(path.time_s, path.time_s[stop - 1] - trim, side="right")) - 1
         if end <= begin or path.time_s[end] - path.time_s[begin] < _LEAST_S:

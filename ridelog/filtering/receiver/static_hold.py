@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from ridelog.core.spans import runs_of
 from ridelog.core.track import BoolArray, FloatArray
 from ridelog.filtering.observations import CRAWL_MPS, CRAWL_SD_MPS, Observations
 
@@ -70,8 +71,7 @@ def _crept(seen: Observations, zero: BoolArray, pace_mps: float) -> BoolArray:
     """Return the zeros of holds whose release finds the machine elsewhere."""
     stop_and_go_m = pace_mps**2 / _GENTLE_MPS2 + _ERROR_M
     crept = np.zeros(len(zero), dtype=bool)
-    edges = np.flatnonzero(np.diff(np.concatenate([[False], zero, [False]]).astype(np.int8)))
-    for first, stop in edges.reshape(-1, 2).tolist():
+    for first, stop in runs_of(zero):
         if stop < len(zero) and not seen.breaks[stop - 1]:
             moved = float(np.hypot(*(seen.position_m[stop] - seen.position_m[first])))
             crept[first:stop] = moved > stop_and_go_m
