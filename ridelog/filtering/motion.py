@@ -7,6 +7,7 @@ from typing import Protocol
 
 import numpy as np
 
+from ridelog.core.crossings import cumulative_trapezoid
 from ridelog.core.errors import NotEnoughDataError
 from ridelog.core.flags import UNUSABLE, Flag
 from ridelog.core.track import BoolArray, FlagArray, FloatArray, IntArray, Track
@@ -82,10 +83,7 @@ class Paths:
     @property
     def distance_m(self) -> FloatArray:
         """Path length since the first instant, shape (m, 1 + 2 draws). [m]."""
-        speed = self.speed_mps
-        step = np.diff(self.time_s)[:, None]
-        grown = np.cumsum(0.5 * (speed[1:] + speed[:-1]) * step, axis=0)
-        return np.concatenate([np.zeros((1, speed.shape[1])), grown])
+        return cumulative_trapezoid(self.time_s, self.speed_mps)
 
     @property
     def tangential_accel_mps2(self) -> FloatArray:

@@ -6,7 +6,7 @@ import numpy as np
 
 from ridelog.analysis.acceleration.runs import Run, find_runs
 from ridelog.analysis.launches.windows import Window, default_windows
-from ridelog.core.crossings import first_reached
+from ridelog.core.crossings import at_own_times, cumulative_trapezoid, first_reached
 from ridelog.core.spans import Span
 from ridelog.core.track import BoolArray, FloatArray
 from ridelog.filtering.motion import DRAWS, Motion
@@ -86,11 +86,11 @@ class RunDraws:
 
     def speed_at(self, time_s: FloatArray) -> FloatArray:
         """Return the speed of each column at its own time, shape (k,). [m/s]"""
-        return _at(self.time_s, self.speed_mps, time_s)
+        return at_own_times(self.time_s, self.speed_mps, time_s)
 
     def way_at(self, time_s: FloatArray) -> FloatArray:
         """Return the way covered by each column at its own time, shape (k,). [m]"""
-        return _at(self.time_s, self.way_m, time_s)
+        return at_own_times(self.time_s, self.way_m, time_s)
 
 
 def draw_runs(
@@ -133,7 +133,7 @@ def _until(motion: Motion, run: Run, windows: tuple[Window, ...], rollout_m: flo
     """Return up to when a run's paths are needed: most of the pull, and all windows."""
     rows = motion.known_between(run.earliest_s, run.end_s)
     time_s, speed = motion.track.time_s[rows], motion.speed_mps[rows]
-    way = np.concatenate([[0.0], np.cumsum(0.5 * (speed[1:] + speed[:-1]) * np.diff(time_s))])
+    way = cumulative_trapezoid(time_s, speed)
     until = float(time_s[np.argmax(speed >= _PULL_SHARE * run.top_mps)])
     for window in windows if run.standing else ():
         goal = window.distance_m
@@ -182,11 +182,7 @@ def draw_run(
         paths = motion.paths(run.earliest_s, until_s, draws=draws, spacing_s=_SPACING_S)
         time_s, speed = paths.time_s, paths.speed_mps
         start_s = np.full(speed.shape[1], run.earliest_s)
-    step = np.diff(time_s)[:, None]
-    way = np.concatenate(
-        [np.zeros((1, speed.shape[1])), np.cumsum(0.5 * (speed[1:] + speed[:-1]) * step, axis=0)]
-    )
-    return RunDraws(run, start_s, time_s, speed, way)
+    return RunDraws(run, start_s, time_s, speed, cumulative_trapezoid(time_s, speed))
 
 
 def _first_rising(
@@ -200,16 +196,4 @@ def _first_rising(
     span = np.where(high > low, high - low, 1.0)
     found = time_s[index] + (goal - low) / span * (time_s[index + 1] - time_s[index])
     result: FloatArray = np.where(rising.any(axis=0), found, np.nan)
-    return result
-
-
-def _at(time_s: FloatArray, values: FloatArray, at_s: FloatArray) -> FloatArray:
-    spacing = time_s[1] - time_s[0]
-    known = np.isfinite(at_s)
-    place = np.clip((np.where(known, at_s, time_s[0]) - time_s[0]) / spacing, 0, len(time_s) - 1)
-    left = np.minimum(place.astype(np.int64), len(time_s) - 2)
-    share = place - left
-    column = np.arange(values.shape[1])
-    between = values[left, column] + share * (values[left + 1, column] - values[left, column])
-    result: FloatArray = np.where(known, between, np.nan)
     return result

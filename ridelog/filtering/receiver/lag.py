@@ -10,6 +10,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from ridelog.core.crossings import cumulative_trapezoid
 from ridelog.core.track import BoolArray, FloatArray
 from ridelog.filtering.observations import Observations
 
@@ -67,7 +68,7 @@ def find_lag(seen: Observations) -> Lag | None:
     if known.sum() < _LEAST_WINDOWS or not np.isfinite(seen.velocity_mps[:, 0]).any():
         return None
     times, speeds = time_s[known], velocity[known]
-    distance = _distances(times, speeds)
+    distance = cumulative_trapezoid(times, speeds)
     width = max(1, round(_WINDOW_S / seen.usual_interval_s))
     first, last = _windows(seen, known, width)
     # A machine at rest tells nothing, and its small misfits would set the measure for the others.
@@ -138,7 +139,7 @@ def _bandwidth_error(
     # Means over half the lag to either side keep the noise of single readings out of the bend.
     half = 0.5 * lag_s if lag_s > 2.0 * seen.usual_interval_s else 0.0
     times, values = seen.time_s[known], velocity[known]
-    distance = _distances(times, values)
+    distance = cumulative_trapezoid(times, values)
 
     def around(at_s: FloatArray) -> FloatArray:
         columns = []
@@ -171,14 +172,6 @@ def _velocity(seen: Observations) -> tuple[FloatArray, BoolArray]:
     velocity = np.where(seen.crawl[:, None], 0.0, seen.velocity_mps)
     known = np.isfinite(velocity[:, 0])
     return np.where(known[:, None], velocity, 0.0), known
-
-
-def _distances(time_s: FloatArray, velocity: FloatArray) -> FloatArray:
-    distance = np.zeros_like(velocity)
-    distance[1:] = np.cumsum(
-        0.5 * (velocity[1:] + velocity[:-1]) * np.diff(time_s)[:, None], axis=0
-    )
-    return distance
 
 
 def _distance_at(

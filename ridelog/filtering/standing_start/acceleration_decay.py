@@ -10,6 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from ridelog.core.crossings import cumulative_trapezoid
 from ridelog.core.track import FloatArray, IntArray
 from ridelog.filtering.motion import Motion
 
@@ -176,5 +177,4 @@ def _along_course(motion: Motion, rows: IntArray) -> tuple[FloatArray, FloatArra
     """Return time and distance since the first of some fixes, and the speed at each."""
     time_s = motion.track.time_s[rows] - motion.track.time_s[rows[0]]
     speed = motion.speed_mps[rows]
-    steps = 0.5 * (speed[1:] + speed[:-1]) * np.diff(time_s)
-    return time_s, speed, np.concatenate([[0.0], np.cumsum(steps)])
+    return time_s, speed, cumulative_trapezoid(time_s, speed)
