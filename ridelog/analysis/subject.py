@@ -9,7 +9,7 @@ import numpy as np
 from ridelog.analysis.cautions import Caution
 from ridelog.analysis.figure import Figure, Figures
 from ridelog.analysis.settings import Settings
-from ridelog.core.spans import Stretch
+from ridelog.core.spans import Span
 from ridelog.core.units import SpeedUnit
 from ridelog.filtering.motion import Motion
 
@@ -111,7 +111,7 @@ class MeasuredRide:
         return self.motion.warnings
 
     @property
-    def excluded(self) -> tuple[Stretch, ...]:
+    def excluded(self) -> tuple[Span, ...]:
         """Stretches that carry no figure of forward travel: left out, or in reverse. [s]"""
         return (*self.settings.left_out_s, *self["reverse"].spans)
 

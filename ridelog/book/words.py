@@ -1,9 +1,9 @@
 """What people may write into the book: trimmed, of bounded length, printable."""
 
-import unicodedata
 from datetime import date
 
 from ridelog.core.errors import BookError
+from ridelog.core.text import clean
 
 # Long enough for any name, short enough for any screen. Own choice.
 MOST_NAME, MOST_TEXT = 200, 20_000
@@ -17,7 +17,7 @@ def checked_name(what: str, name: str) -> str:
     BookError
         If it is empty or too long.
     """
-    name = " ".join("".join(_visible(letter) for letter in name).split())
+    name = " ".join(clean(name, mark=" ").split())
     if not name:
         raise BookError(f"{what}: the name is empty.", "give it a name.")
     if len(name) > MOST_NAME:
@@ -37,10 +37,7 @@ def checked_text(what: str, text: str, most: int = MOST_TEXT) -> str:
         If it is too long.
     """
     text = text.replace("\r\n", "\n").replace("\r", "\n")
-    text = "".join(
-        letter if letter in "\n\t" else _visible(letter, keep_space=True) for letter in text
-    )
-    text = text.strip()
+    text = "".join(letter if letter in "\n\t" else clean(letter) for letter in text).strip()
     if len(text) > most:
         raise BookError(
             f"{what}: the text has {len(text):,} letters, {most:,} are the most.", "shorten it."
@@ -67,14 +64,7 @@ def checked_day(day: str) -> str:
 
 def shown_file(name: str) -> str:
     """Return a log's name as it is shown: no folders, no control characters, bounded."""
-    base = name.replace("\\", "/").rsplit("/", 1)[-1]
-    base = "".join(_visible(letter, keep_space=True) for letter in base).strip()
+    base = clean(name.replace("\\", "/").rsplit("/", 1)[-1]).strip()
     if len(base) > MOST_NAME:
         base = base[: MOST_NAME - 21] + "…" + base[-20:]
     return base or "unnamed log"
-
-
-def _visible(letter: str, keep_space: bool = False) -> str:
-    if unicodedata.category(letter) in ("Cc", "Cf", "Cs", "Zl", "Zp"):
-        return "\N{REPLACEMENT CHARACTER}" if keep_space else " "
-    return letter

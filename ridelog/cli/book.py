@@ -248,8 +248,8 @@ def _measure(book: "Book", ride: "RideEntry") -> "Measured":
     from ridelog.workflow.measuring import PAGES, measured, motion_of_log, pages_bytes
     from ridelog.workflow.settings_of import settings_of
 
-    with progress("smoothing") as tell:
-        motion = motion_of_log(ride.file, book.original(ride.sha256), tell)
+    with progress("smoothing") as report_progress:
+        motion = motion_of_log(ride.file, book.original(ride.sha256), report_progress)
     with progress("measuring"):
         result = analyse(motion, settings_of(book, ride))
     found = measured(motion, result)

@@ -177,8 +177,8 @@ def verify(
     )
     from ridelog.workflow.verify import verify as verify_result
 
-    with progress("verifying") as tell:
-        found = verify_result(result, logs, tell)
+    with progress("verifying") as report_progress:
+        found = verify_result(result, logs, report_progress)
     deliver(json, to_bytes(verification_json(found)), {}, result, force)
     if not is_stdout(json):
         print_lines(verification_lines(found))
@@ -205,21 +205,25 @@ def _measured(logs: list[Path], settings: "Settings") -> list["MeasuredRide"]:
     from ridelog.workflow.measure import measure_ride
 
     rides = []
-    with progress("measuring the rides") as tell:
+    with progress("measuring the rides") as report_progress:
         for number, log in enumerate(logs):
             rides.append(
                 measure_ride(
-                    log, settings, report_progress=partial(_part_done, tell, number, len(logs))
+                    log,
+                    settings,
+                    report_progress=partial(_part_done, report_progress, number, len(logs)),
                 )
             )
-            tell((number + 1) / len(logs))
+            report_progress((number + 1) / len(logs))
             warn(tuple(f"{log.name}: {warning}" for warning in rides[-1].warnings))
     return rides
 
 
-def _part_done(tell: Callable[[float], None], number: int, count: int, done: float) -> None:
+def _part_done(
+    report_progress: Callable[[float], None], number: int, count: int, done: float
+) -> None:
     # Estimating the motion takes about a third of a ride's time, measuring the rest.
-    tell((number + done / 3.0) / count)
+    report_progress((number + done / 3.0) / count)
 
 
 def _notes(words: list[str]) -> dict[str, str]:

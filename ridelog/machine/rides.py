@@ -7,7 +7,7 @@ from ridelog.analysis.reverse import find_reverse
 from ridelog.analysis.settings import Settings
 from ridelog.analysis.subject import MeasuredRide
 from ridelog.analysis.top_speed.measure import measure_top_speed
-from ridelog.core.spans import Stretch
+from ridelog.core.spans import Span
 from ridelog.filtering.motion import Motion
 from ridelog.machine.calibration_data import (
     START_WINDOW,
@@ -65,7 +65,7 @@ def evidence_of(
     )
 
 
-def pull_and_top_of(motion: Motion, *, excluded: tuple[Stretch, ...]) -> Evidence:
+def pull_and_top_of(motion: Motion, *, excluded: tuple[Span, ...]) -> Evidence:
     """Return only what a ride tells of pull and top speed; as ``evidence_of``."""
     return Evidence(
         name=motion.track.source.file,
@@ -74,7 +74,7 @@ def pull_and_top_of(motion: Motion, *, excluded: tuple[Stretch, ...]) -> Evidenc
     )
 
 
-def untold(motion: Motion, settings: Settings | None) -> tuple[Stretch, ...]:
+def untold(motion: Motion, settings: Settings | None) -> tuple[Span, ...]:
     """Return the stretches that tell nothing of a machine: left out, or possibly in reverse."""
     chosen = settings or Settings()
     backwards = find_reverse(
@@ -86,6 +86,6 @@ def untold(motion: Motion, settings: Settings | None) -> tuple[Stretch, ...]:
     return (*chosen.left_out_s, *backwards.spans, *backwards.possible_spans)
 
 
-def _leaves_out(measured: MeasuredRide, excluded: tuple[Stretch, ...]) -> bool:
+def _leaves_out(measured: MeasuredRide, excluded: tuple[Span, ...]) -> bool:
     """Return whether a ride was measured without these stretches and no others."""
     return (*measured.settings.left_out_s, *measured["reverse"].spans) == excluded

@@ -31,7 +31,7 @@ def load_motion(log: Path, *, report_progress: Progress = _silent) -> Motion:
         raise UnreadableLogError(
             f"{shown_name(str(log))}: there is no such file.", "check the name and the folder."
         )
-    return estimate_motion(load_track(log), progress=report_progress)
+    return estimate_motion(load_track(log), report_progress=report_progress)
 
 
 def measure_ride(

@@ -47,7 +47,7 @@ class Measured:
 def motion_of_log(
     name: str,
     data: bytes,
-    tell: Callable[[float], None] = lambda done: None,
+    report_progress: Callable[[float], None] = lambda done: None,
     *,
     most_bytes: int = MAX_LOG_BYTES,
 ) -> Motion:
@@ -59,7 +59,7 @@ def motion_of_log(
         File name, for messages.
     data : bytes
         The whole file.
-    tell : callable
+    report_progress : callable
         Told the share that is done.
     most_bytes : int
         Most bytes that the log may hold once it is unpacked.
@@ -78,7 +78,7 @@ def motion_of_log(
             f"page takes ({MOST_FIXES:,}).",
             "cut the log down to the one test ride, or use `ridelog report`.",
         )
-    return estimate_motion(track, progress=tell)
+    return estimate_motion(track, report_progress=report_progress)
 
 
 def first_figures(motion: Motion, settings: Settings) -> dict[str, Any]:

@@ -35,8 +35,8 @@ def test_work_that_takes_long_is_drawn_and_wiped_away(monkeypatch: pytest.Monkey
     terminal = Terminal()
     monkeypatch.setattr(sys, "stderr", terminal)
     monkeypatch.setattr(ridelog.cli.progress, "QUIET_S", 0.0)
-    with progress("smoothing") as tell:
-        tell(0.25)
+    with progress("smoothing") as report_progress:
+        report_progress(0.25)
         assert terminal.written.wait(20.0)
     assert terminal.getvalue().endswith("\r" + " " * 60 + "\r")
 
@@ -45,8 +45,8 @@ def test_quick_work_draws_nothing(monkeypatch: pytest.MonkeyPatch) -> None:
     terminal = Terminal()
     monkeypatch.setattr(sys, "stderr", terminal)
     monkeypatch.setattr(ridelog.cli.progress, "QUIET_S", 1000.0)
-    with progress("smoothing") as tell:
-        tell(0.5)
+    with progress("smoothing") as report_progress:
+        report_progress(0.5)
     assert terminal.getvalue() == ""
 
 
@@ -55,7 +55,7 @@ def test_nothing_is_drawn_into_a_file(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(sys, "stderr", stream)
     monkeypatch.setattr(ridelog.cli.progress, "QUIET_S", 0.0)
     before = threading.active_count()
-    with progress("reading the log") as tell:
-        tell(0.5)
+    with progress("reading the log") as report_progress:
+        report_progress(0.5)
         assert threading.active_count() == before
     assert stream.getvalue() == ""

@@ -7,7 +7,7 @@ from filtered_rides import ride_and_log
 
 from ridelog.analysis.top_speed.measure import measure_top_speed
 from ridelog.analysis.windows import windows_of
-from ridelog.filtering.observations import sightings_of
+from ridelog.filtering.observations import observations_of
 from ridelog.filtering.outliers import screen
 from ridelog.filtering.quality import settling_factor
 from ridelog.filtering.smoother import estimate_motion
@@ -48,9 +48,9 @@ def test_a_single_reading_off_a_level_is_not_believed() -> None:
     # Positions that slide at the same time cannot contradict it.
     east = log.east_m.copy()
     east[fastest : fastest + 3] += 4.0
-    screened = screen(sightings_of(to_track(replace(log, speed_mps=speed, east_m=east))))
+    screened = screen(observations_of(to_track(replace(log, speed_mps=speed, east_m=east))))
     assert not screened.good_velocity[fastest]
-    assert screen(sightings_of(to_track(log))).good_velocity[fastest]
+    assert screen(observations_of(to_track(log))).good_velocity[fastest]
 
 
 def test_crumbs_between_slides_carry_no_top_speed() -> None:

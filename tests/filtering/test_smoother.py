@@ -162,10 +162,10 @@ def test_a_receiver_that_reports_a_stand_is_not_moved_by_its_positions(step_m: f
     _, log = ride_and_log(7)
     n = len(log)
     random = np.random.default_rng(3)
-    wander = 0.02 * np.cumsum(random.normal(size=n)) + step_m * (np.arange(n) > n // 2)
+    drift = 0.02 * np.cumsum(random.normal(size=n)) + step_m * (np.arange(n) > n // 2)
     stood = replace(
         log,
-        east_m=np.asarray(wander),
+        east_m=np.asarray(drift),
         north_m=np.zeros(n),
         speed_mps=np.abs(0.02 * random.normal(size=n)),
     )

@@ -6,7 +6,7 @@ from long_rides import hour_of
 from ridelog.analysis.signal.shading import shadings
 from ridelog.analysis.subject import MeasuredRide
 from ridelog.core.flags import Flag
-from ridelog.core.spans import flagged_stretches
+from ridelog.core.spans import flagged_spans
 from ridelog.core.units import SPEED_UNITS
 from ridelog.filtering.motion import Motion
 from ridelog.present.thinning import lowest_and_highest, thin_path
@@ -52,11 +52,11 @@ def test_a_straight_line_needs_two_points() -> None:
 def test_stretches_join_across_short_steps_only() -> None:
     time_s = np.array([0.0, 1.0, 2.0, 8.0, np.nan, 9.0, 3.0])
     flags = np.full(7, np.uint32(Flag.JUMP))
-    assert flagged_stretches(time_s, flags, Flag.JUMP, join_within_s=1.5) == (
+    assert flagged_spans(time_s, flags, Flag.JUMP, join_within_s=1.5) == (
         (0.0, 3.0),
         (8.0, 9.0),
     )
-    assert flagged_stretches(time_s, flags, Flag.GAP, join_within_s=1.5) == ()
+    assert flagged_spans(time_s, flags, Flag.GAP, join_within_s=1.5) == ()
 
 
 def test_shaded_stretches_are_named_and_never_overlap_in_kind(rough_motion: Motion) -> None:

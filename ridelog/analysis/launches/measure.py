@@ -9,7 +9,7 @@ from ridelog.analysis.acceleration.run_draws import RunDraws, draw_runs
 from ridelog.analysis.launches.windows import Window, default_windows
 from ridelog.core.estimate import Estimate
 from ridelog.core.interval import estimate, estimate_of_possible
-from ridelog.core.spans import Stretch
+from ridelog.core.spans import Span
 from ridelog.core.track import FloatArray
 from ridelog.filtering.motion import Motion
 
@@ -108,7 +108,7 @@ def measure_launches(
     *,
     windows: tuple[Window, ...] | None = None,
     rollout_m: float = 0.0,
-    excluded: tuple[Stretch, ...] = (),
+    excluded: tuple[Span, ...] = (),
     drawn: tuple[RunDraws, ...] | None = None,
 ) -> Launches:
     """Return every standing start of a ride with its times.

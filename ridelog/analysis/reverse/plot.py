@@ -7,6 +7,7 @@ from matplotlib.ticker import FuncFormatter, MaxNLocator
 
 from ridelog.analysis.reverse import Segment
 from ridelog.analysis.subject import MeasuredRide
+from ridelog.core.spans import runs_of
 from ridelog.core.track import BoolArray, FloatArray
 from ridelog.core.units import SpeedUnit
 from ridelog.filtering.motion import Motion
@@ -87,8 +88,7 @@ def _inside(time_s: FloatArray, spans: tuple[tuple[float, float], ...]) -> BoolA
 
 def _runs(mask: BoolArray) -> list[slice]:
     """Return the runs of True, each with the point after it so that lines join."""
-    edges = np.flatnonzero(np.diff(np.concatenate([[False], mask, [False]]).astype(np.int8)))
-    return [slice(int(a), min(int(b) + 1, len(mask))) for a, b in edges.reshape(-1, 2)]
+    return [slice(first, min(stop + 1, len(mask))) for first, stop in runs_of(mask)]
 
 
 def _frame(

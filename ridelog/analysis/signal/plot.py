@@ -7,7 +7,7 @@ from matplotlib.ticker import MaxNLocator
 
 from ridelog.analysis.subject import MeasuredRide
 from ridelog.core.flags import Flag
-from ridelog.core.spans import flagged_stretches
+from ridelog.core.spans import flagged_spans
 from ridelog.core.track import FloatArray
 from ridelog.filtering.motion import Motion
 from ridelog.filtering.quality import FEW_SATELLITES, POOR_HDOP
@@ -90,7 +90,7 @@ def _lanes(motion: Motion) -> list[tuple[str, tuple[tuple[float, float], ...], i
         stretches = (
             motion.gaps
             if flag is Flag.GAP
-            else flagged_stretches(motion.track.time_s, motion.flags, flag, join_within_s=join)
+            else flagged_spans(motion.track.time_s, motion.flags, flag, join_within_s=join)
         )
         if stretches:
             least = max(step, 0.003 * float(np.ptp(known)))
