@@ -7,7 +7,7 @@ import pytest
 
 from ridelog.__main__ import main
 
-SAMPLES = Path(__file__).resolve().parents[1] / "sample_tracks"
+SAMPLES = Path(__file__).resolve().parents[2] / "sample_tracks"
 RIDE = str(SAMPLES / "before-2.nmea")
 
 
