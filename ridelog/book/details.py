@@ -5,7 +5,7 @@ import sqlite3
 
 from ridelog.book.clock import now_utc
 from ridelog.book.database import changing
-from ridelog.book.records import CONDITIONS, MARK_KINDS, Mark, Note
+from ridelog.book.records import CONDITIONS, MARK_KINDS, MarkEntry, Note
 from ridelog.book.words import checked_text
 from ridelog.core.errors import BookError
 
@@ -88,13 +88,13 @@ class Details:
                 "DELETE FROM note WHERE ride_id = ? AND id = ?", (ride_id, note_id)
             )
 
-    def marks(self, ride_id: int) -> tuple[Mark, ...]:
+    def marks(self, ride_id: int) -> tuple[MarkEntry, ...]:
         """Return the marked stretches of a ride in time order."""
         rows = self._connection.execute(
             "SELECT id, kind, start_s, end_s FROM mark WHERE ride_id = ? ORDER BY start_s, id",
             (ride_id,),
         )
-        return tuple(Mark(**row) for row in rows)
+        return tuple(MarkEntry(**row) for row in rows)
 
     def add_mark(self, ride_id: int, kind: str, start_s: float, end_s: float) -> None:
         """Mark a stretch of a ride.

@@ -18,7 +18,7 @@ _ADVICE = "export the book again; the other rides were read."
 
 
 @dataclass(frozen=True)
-class TakenIn:
+class ImportedRides:
     """What came of reading an export: new rides, rides that were there, and sentences."""
 
     added: int
@@ -26,7 +26,7 @@ class TakenIn:
     problems: tuple[str, ...]
 
 
-def import_book(book: Book, folder: Path) -> TakenIn:
+def import_book(book: Book, folder: Path) -> ImportedRides:
     """Add the machines and rides of an export to a book; rides that are there stay as they are.
 
     Raises
@@ -57,7 +57,7 @@ def import_book(book: Book, folder: Path) -> TakenIn:
                 else f"{place.name}: ride.json is not as it was exported ({error}). "
                 f"What to do: {_ADVICE}"
             )
-    return TakenIn(added, present, tuple(problems))
+    return ImportedRides(added, present, tuple(problems))
 
 
 def _add_machines(book: Book, document: dict[str, Any], problems: list[str]) -> None:

@@ -4,7 +4,7 @@ import sqlite3
 
 from ridelog.book.clock import now_utc
 from ridelog.book.database import changing
-from ridelog.book.records import Machine, SetupState
+from ridelog.book.records import MachineEntry, SetupState
 from ridelog.book.words import checked_day, checked_name, checked_text
 from ridelog.core.errors import BookError
 
@@ -18,12 +18,12 @@ class Machines:
     def __init__(self, connection: sqlite3.Connection) -> None:
         self._connection = connection
 
-    def all(self) -> tuple[Machine, ...]:
+    def all(self) -> tuple[MachineEntry, ...]:
         """Return every machine by name."""
         rows = self._connection.execute("SELECT * FROM machine ORDER BY name COLLATE NOCASE, id")
-        return tuple(Machine(**row) for row in rows)
+        return tuple(MachineEntry(**row) for row in rows)
 
-    def get(self, machine_id: int) -> Machine:
+    def get(self, machine_id: int) -> MachineEntry:
         """Return one machine.
 
         Raises
@@ -36,9 +36,9 @@ class Machines:
         ).fetchone()
         if row is None:
             raise BookError(f"machine {machine_id} is not in the book.", "look at the list again.")
-        return Machine(**row)
+        return MachineEntry(**row)
 
-    def named(self, name: str) -> Machine:
+    def named(self, name: str) -> MachineEntry:
         """Return the machine of a name, added to the book if it is new."""
         name = checked_name("name of the machine", name)
         with changing(self._connection):
@@ -49,7 +49,7 @@ class Machines:
             row = self._connection.execute(
                 "SELECT * FROM machine WHERE name = ?", (name,)
             ).fetchone()
-        return Machine(**row)
+        return MachineEntry(**row)
 
     def change(self, machine_id: int, *, name: str, note: str) -> None:
         """Give a machine another name or note."""

@@ -17,7 +17,7 @@ MARK_KINDS: dict[str, str] = {"reverse": "reverse", "left_out": "left out"}
 
 
 @dataclass(frozen=True)
-class Machine:
+class MachineEntry:
     """A machine whose rides are kept."""
 
     id: int
@@ -71,7 +71,7 @@ class Note:
 
 
 @dataclass(frozen=True)
-class Mark:
+class MarkEntry:
     """A stretch that the rider marked: driven in reverse, or left out of every figure."""
 
     id: int

@@ -12,7 +12,7 @@ from ridelog.cli.terminal import shown
 
 if TYPE_CHECKING:
     from ridelog.book import Book, RideEntry
-    from ridelog.workflow.measuring import Measured
+    from ridelog.workflow.measuring import MeasuredLog
 
 book_app = typer.Typer(
     name="book",
@@ -177,7 +177,7 @@ def export(
 
 
 @book_app.command(name="import")
-def import_export(
+def import_rides(
     folder: Annotated[Path, typer.Argument(metavar="DIR", help="What `book export` wrote.")],
     book: BookFolder = None,
 ) -> None:
@@ -186,10 +186,10 @@ def import_export(
     from ridelog.core.errors import RideLogError
 
     with _book(book) as opened:
-        taken = import_book(opened, folder)
-    print(f"{taken.added} rides added, {taken.present} were there already")
-    if taken.problems:
-        raise RideLogError(" ".join(taken.problems))
+        found = import_book(opened, folder)
+    print(f"{found.added} rides added, {found.present} were there already")
+    if found.problems:
+        raise RideLogError(" ".join(found.problems))
 
 
 @book_app.command()
@@ -242,14 +242,14 @@ def _move(book: "Book", ride: int, machine: str, setup: str | None) -> "RideEntr
     return book.rides.move(ride, owner.id, state.id if state else None)
 
 
-def _measure(book: "Book", ride: "RideEntry") -> "Measured":
+def _measure(book: "Book", ride: "RideEntry") -> "MeasuredLog":
     """Measure a ride of the book and keep what was found."""
     from ridelog.analysis.ride import analyse
     from ridelog.workflow.measuring import PAGES, measured, motion_of_log, pages_bytes
     from ridelog.workflow.settings_of import settings_of
 
-    with progress("smoothing") as tell:
-        motion = motion_of_log(ride.file, book.original(ride.sha256), tell)
+    with progress("smoothing") as report_progress:
+        motion = motion_of_log(ride.file, book.original(ride.sha256), report_progress)
     with progress("measuring"):
         result = analyse(motion, settings_of(book, ride))
     found = measured(motion, result)
@@ -262,14 +262,14 @@ def _measure(book: "Book", ride: "RideEntry") -> "Measured":
 
 
 def _when(ride: "RideEntry") -> str:
-    from ridelog.workflow.kept_words import moment
+    from ridelog.workflow.ride_words import moment
 
     return moment(ride.start_utc) if ride.state == "ready" else ride.state
 
 
 def _speed(figure: Any, units: Units) -> str:
     from ridelog.core.units import SPEED_UNITS
-    from ridelog.workflow.kept_words import bounds, speed
+    from ridelog.workflow.ride_words import bounds, speed
 
     if figure is None:
         return "none"

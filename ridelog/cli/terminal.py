@@ -32,8 +32,8 @@ def motion_of(ride: Path) -> "Motion":
 
     with progress("reading the log"):
         track = load_track(ride)
-    with progress("smoothing") as tell:
-        return estimate_motion(track, progress=tell)
+    with progress("smoothing") as report_progress:
+        return estimate_motion(track, progress=report_progress)
 
 
 def check_places(

@@ -26,22 +26,22 @@ from ridelog.web import (
     ride_page,
     upload,
 )
-from ridelog.web.job_queue import Desk
+from ridelog.web.job_queue import JobQueue
 from ridelog.web.ride_page import number_of
-from ridelog.web.security import Guard
-from ridelog.web.sessions import Codes, Limits, Sessions, code_tries
+from ridelog.web.security import SecurityMiddleware
+from ridelog.web.sessions import PairingCodes, RateLimiter, Sessions, code_tries
 from ridelog.web.views import (
     Form,
     PageError,
-    Workshop,
-    changing_by_form,
+    ServerState,
+    changes_book,
     first,
-    go,
     problem_page,
+    redirect,
+    server_of,
     static_bytes,
-    workshop,
 )
-from ridelog.web.worker import Bench
+from ridelog.web.worker import Worker
 
 _KINDS = {"css": "text/css", "js": "text/javascript", "svg": "image/svg+xml"}
 _STATIC = (
@@ -78,9 +78,9 @@ def make_app(
     *,
     hosts: Callable[[], frozenset[str]],
     lan_address: Callable[[], str | None] = lambda: None,
-    bench: Bench | None = None,
-    codes: Codes | None = None,
-) -> Guard:
+    worker: Worker | None = None,
+    codes: PairingCodes | None = None,
+) -> SecurityMiddleware:
     """Return the workshop page as an ASGI application.
 
     Parameters
@@ -91,33 +91,33 @@ def make_app(
         Returns the values of Host that are served, with port.
     lan_address : callable
         Returns "http://ADDRESS:PORT" for telephones, or None.
-    bench, codes : optional
+    worker, codes : optional
         For tests.
     """
-    desk = Desk(folder, bench or Bench())
+    queue = JobQueue(folder, worker or Worker())
     sessions = Sessions()
 
     @asynccontextmanager
-    async def life(app: Starlette) -> AsyncIterator[None]:
-        desk.start()
+    async def lifespan(app: Starlette) -> AsyncIterator[None]:
+        queue.start()
         yield
-        desk.stop()
+        queue.stop()
 
     handlers = {404: _missing, 500: _broken}
-    app = Starlette(routes=_routes(), lifespan=life, exception_handlers=handlers)
-    app.state.workshop = Workshop(
+    app = Starlette(routes=_routes(), lifespan=lifespan, exception_handlers=handlers)
+    app.state.server = ServerState(
         folder=folder,
-        desk=desk,
+        queue=queue,
         sessions=sessions,
-        codes=codes or Codes(),
+        codes=codes or PairingCodes(),
         tries=code_tries(),
-        uploads=Limits(600, 60.0),
+        uploads=RateLimiter(600, 60.0),
         lan_address=lan_address,
     )
-    app.state.doors = upload.Doors()
+    app.state.upload_slots = upload.UploadSlots()
     app.state.comparisons = compare_pages.Comparisons()
     # Outermost, so that even an error's page carries the headers.
-    return Guard(app, hosts=hosts, sessions=sessions, requests=Limits(600, 60.0))
+    return SecurityMiddleware(app, hosts=hosts, sessions=sessions, requests=RateLimiter(600, 60.0))
 
 
 def _routes() -> list[Route]:
@@ -205,19 +205,19 @@ def _bokeh() -> bytes:
 
 async def tasks(request: Request) -> Response:
     """Return what happens to the rides that came in."""
-    return JSONResponse(workshop(request).desk.tasks())
+    return JSONResponse(server_of(request).queue.tasks())
 
 
 async def events(request: Request) -> Response:
     """Tell a page, as it happens, what happens to the rides that came in."""
-    desk = workshop(request).desk
+    queue = server_of(request).queue
 
     async def stream() -> AsyncIterator[str]:
         seen, end, spoke = -1, time.monotonic() + _LONGEST_STREAM_S, time.monotonic()
         while time.monotonic() < end:
-            if desk.version != seen:
-                seen, spoke = desk.version, time.monotonic()
-                yield f"data: {json.dumps(desk.tasks())}\n\n"
+            if queue.version != seen:
+                seen, spoke = queue.version, time.monotonic()
+                yield f"data: {json.dumps(queue.tasks())}\n\n"
             elif time.monotonic() - spoke > _ALIVE_S:
                 spoke = time.monotonic()
                 yield ": still here\n\n"
@@ -226,11 +226,11 @@ async def events(request: Request) -> Response:
     return StreamingResponse(stream(), media_type="text/event-stream")
 
 
-@changing_by_form
+@changes_book
 def dismiss_task(request: Request, book: object, form: Form) -> Response:
     """Show a finished task no longer."""
-    workshop(request).desk.dismiss(number_of(first(form, "task"), "task"))
-    return go("/")
+    server_of(request).queue.dismiss(number_of(first(form, "task"), "task"))
+    return redirect("/")
 
 
 async def _missing(request: Request, error: Exception) -> Response:

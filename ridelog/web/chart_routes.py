@@ -13,14 +13,14 @@ from ridelog.book import Book
 from ridelog.core.units import SpeedUnit
 from ridelog.web.ride_page import ride_of
 from ridelog.web.trace_data import HALF_WIDTH, RideTrace, path_columns, speed_columns
-from ridelog.web.views import PageError, reading, unit_of, workshop
+from ridelog.web.views import PageError, reads_book, server_of, unit_of
 
 _LONGEST_S = 1e8
 # The axis goes at most this much beyond the highest speed. Own choice.
 _MOST_BAND = 1.5
 
 
-@reading
+@reads_book
 def ride_chart(request: Request, book: Book) -> Response:
     """Return the frames of a ride's charts and what they show in words."""
     from ridelog.web import charts
@@ -66,7 +66,7 @@ def ride_chart(request: Request, book: Book) -> Response:
     )
 
 
-@reading
+@reads_book
 def ride_trace(request: Request, book: Book) -> Response:
     """Return speed and band between two times, thinned to the pixels asked for."""
     trace, _ = _trace(request, book)
@@ -91,7 +91,7 @@ def _trace(request: Request, book: Book) -> tuple[RideTrace, int]:
     result = book.results.latest(ride.id)
     if result is None:
         raise PageError(f"ride {ride.id} has no figures yet.", "wait until it is measured.", 404)
-    return _read_trace(str(workshop(request).folder), ride.id, result.id), result.id
+    return _read_trace(str(server_of(request).folder), ride.id, result.id), result.id
 
 
 @lru_cache(maxsize=8)

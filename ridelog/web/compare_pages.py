@@ -15,7 +15,7 @@ from ridelog.book import CONDITIONS, Book, RideEntry
 from ridelog.present.words import joined
 from ridelog.web.jobs import ComparedRides
 from ridelog.web.security import ALONE_POLICY
-from ridelog.web.views import PageError, in_words, page, unit_of, workshop
+from ridelog.web.views import PageError, page, problems_as_pages, server_of, unit_of
 from ridelog.web.worker import Job
 from ridelog.workflow.settings_of import log_at
 
@@ -86,7 +86,7 @@ async def compare_page(request: Request) -> Response:
             note=asked.arguments["note"],
         )
 
-    return await in_words(request, work())
+    return await problems_as_pages(request, work())
 
 
 async def compare_file(request: Request) -> Response:
@@ -102,7 +102,7 @@ async def compare_file(request: Request) -> Response:
             headers["content-security-policy"] = ALONE_POLICY
         return Response(compared.files[name], media_type=_FILES[name], headers=headers)
 
-    return await in_words(request, work())
+    return await problems_as_pages(request, work())
 
 
 async def _compared(request: Request) -> tuple[_Asked, ComparedRides]:
@@ -111,7 +111,7 @@ async def _compared(request: Request) -> tuple[_Asked, ComparedRides]:
     known = kept.get(asked.key)
     if known is not None:
         return asked, known
-    answer = workshop(request).desk.ask(Job("compare_rides", asked.arguments))
+    answer = server_of(request).queue.ask(Job("compare_rides", asked.arguments))
     compared: ComparedRides = await asyncio.wrap_future(answer)
     kept.put(asked.key, compared)
     return asked, compared
@@ -119,7 +119,7 @@ async def _compared(request: Request) -> tuple[_Asked, ComparedRides]:
 
 def _asked(request: Request) -> _Asked:
     query = request.query_params
-    with Book(workshop(request).folder) as book:
+    with Book(server_of(request).folder) as book:
         before, after = (_rides(book, query.getlist(side), side) for side in ("before", "after"))
         paper = query.get("paper", "a4")
         return _Asked(

@@ -9,10 +9,10 @@ from html import escape
 
 from starlette.requests import Request
 
-from ridelog.book import Book, Figure, Machine, RideEntry
+from ridelog.book import Book, Figure, MachineEntry, RideEntry
 from ridelog.core.units import SpeedUnit
 from ridelog.web.views import unit_of
-from ridelog.workflow.kept_words import day_and_year
+from ridelog.workflow.ride_words import day_and_year
 
 _MOST_RIDES, _MOST_DRAWN = 1_000, 60
 TOP, PULL = "best_1s_mps", "pull at 2"
@@ -48,7 +48,7 @@ class History:
     drawn: int
 
 
-def history_of(request: Request, book: Book, machine: Machine) -> History:
+def history_of(request: Request, book: Book, machine: MachineEntry) -> History:
     """Return the history of a machine: top speed and pull over its set-ups."""
     unit = unit_of(request)
     rides = book.rides.found(machine_id=machine.id, most=_MOST_RIDES)[::-1]

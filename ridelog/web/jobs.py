@@ -1,4 +1,4 @@
-"""What the work bench can do, by name; runs in the child process and touches no database."""
+"""What the worker can do, by name; runs in the child process and touches no database."""
 
 from collections.abc import Callable
 from dataclasses import asdict, dataclass
@@ -23,12 +23,12 @@ from ridelog.report.ride_pictures import ride_pictures
 from ridelog.report.ride_sections import ride_sections
 from ridelog.report.sheet import sheet_words
 from ridelog.workflow.measuring import first_figures, measured, pages_bytes
-from ridelog.workflow.ride_cache import KeptRides, LogAt
+from ridelog.workflow.ride_cache import LogAt, RideCache
 
-# The launch windows of a machine that no ride tells of: as of one that reaches 30 km/h.
+# The launch windows of a machine without a ride: as of one that reaches 30 km/h.
 _USUAL_TOP_MPS = 25.0 / 3.0
 
-Tell = Callable[[str, Any], None]
+Send = Callable[[str, Any], None]
 
 
 @dataclass(frozen=True)
@@ -50,29 +50,29 @@ class PredictedChange:
     document: bytes
 
 
-def measure_ride(tell: Tell, kept: KeptRides, *, log: LogAt) -> None:
-    """Measure one log; tells "progress", "first", "result" (Measured) and "pages" (bytes)."""
-    motion = kept.motion(log, lambda done: tell("progress", 0.5 * done))
-    tell("progress", 0.5)
-    tell("first", first_figures(motion, Settings.from_json(log.settings)))
-    result = kept.ridden(log).result
-    tell("progress", 0.7)
-    tell("result", measured(motion, result))
-    tell("pages", pages_bytes(motion, result))
+def measure_ride(send: Send, cache: RideCache, *, log: LogAt) -> None:
+    """Measure one log; sends "progress", "first", "result" (MeasuredLog) and "pages" (bytes)."""
+    motion = cache.motion(log, lambda done: send("progress", 0.5 * done))
+    send("progress", 0.5)
+    send("first", first_figures(motion, Settings.from_json(log.settings)))
+    result = cache.ridden(log).result
+    send("progress", 0.7)
+    send("result", measured(motion, result))
+    send("pages", pages_bytes(motion, result))
 
 
-def report_page(tell: Tell, kept: KeptRides, *, log: LogAt, unit: str) -> None:
-    """Draw the page of a ride that stands alone; tells "answer" (bytes)."""
-    ride, reader = kept.ridden(log), SPEED_UNITS[unit]
+def report_page(send: Send, cache: RideCache, *, log: LogAt, unit: str) -> None:
+    """Draw the page of a ride that stands alone; sends "answer" (bytes)."""
+    ride, reader = cache.ridden(log), SPEED_UNITS[unit]
     pictures = ride_pictures(ride.motion, ride.result, reader)
     sections = ride_sections(ride.motion, ride.result, reader)
     page = ride_page(ride.motion, ride.result, pictures, reader, sections=sections)
-    tell("answer", page.encode("utf-8", "replace"))
+    send("answer", page.encode("utf-8", "replace"))
 
 
 def compare_rides(
-    tell: Tell,
-    kept: KeptRides,
+    send: Send,
+    cache: RideCache,
     *,
     before: list[LogAt],
     after: list[LogAt],
@@ -83,8 +83,8 @@ def compare_rides(
     note: str,
     paper: str,
 ) -> None:
-    """Compare rides before a change with those after it; tells "answer" (ComparedRides)."""
-    sides = [tuple(kept.ridden(log) for log in logs) for logs in (before, after)]
+    """Compare rides before a change with those after it; sends "answer" (ComparedRides)."""
+    sides = [tuple(cache.ridden(log) for log in logs) for logs in (before, after)]
     reader = SPEED_UNITS[unit]
     comparison = compare(
         sides[0], sides[1], unit=reader, noted_before=noted_before, noted_after=noted_after
@@ -96,12 +96,12 @@ def compare_rides(
     drawn = compare_picture(comparison, reader)
     picture = {"wide_svg": drawn.wide_svg, "narrow_svg": drawn.narrow_svg} if drawn else None
     words = asdict(sheet_words(comparison, reader, workshop=workshop, note=note))
-    tell("answer", ComparedRides(words, picture, files, lacking))
+    send("answer", ComparedRides(words, picture, files, lacking))
 
 
 def predict_change(
-    tell: Tell,
-    kept: KeptRides,
+    send: Send,
+    cache: RideCache,
     *,
     setup: dict[str, Any],
     logs: list[LogAt],
@@ -109,9 +109,9 @@ def predict_change(
     sweep: tuple[str, list[Any]] | None,
     unit: str,
 ) -> None:
-    """Predict a change of a machine; tells "answer" (PredictedChange)."""
+    """Predict a change of a machine; sends "answer" (PredictedChange)."""
     reader, known = SPEED_UNITS[unit], MachineSetup(**setup)
-    rides = [kept.evidence(log) for log in logs]
+    rides = [cache.evidence(log) for log in logs]
     tops = [ride.top_mps[0] for ride in rides if ride.top_mps]
     windows = suited(default_windows(max(tops, default=_USUAL_TOP_MPS)), reader)
     prediction = predict(known, rides, asked, windows, sweep=sweep)
@@ -120,7 +120,7 @@ def predict_change(
         for p in predict_pictures(prediction, reader)
     ]
     words = prediction_words(prediction, reader)
-    tell("answer", PredictedChange(words, pictures, to_bytes(sealed(predict_json(prediction)))))
+    send("answer", PredictedChange(words, pictures, to_bytes(sealed(predict_json(prediction)))))
 
 
 JOBS: dict[str, Callable[..., None]] = {

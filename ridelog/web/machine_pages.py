@@ -3,14 +3,14 @@
 from starlette.requests import Request
 from starlette.responses import Response
 
-from ridelog.book import Book, Machine, SetupState
+from ridelog.book import Book, MachineEntry, SetupState
 from ridelog.present.words import clean
 from ridelog.web.history import history_of
-from ridelog.web.views import Form, PageError, changing_by_form, first, go, page, reading
+from ridelog.web.views import Form, PageError, changes_book, first, page, reads_book, redirect
 from ridelog.workflow.set_up import blank_text, problems_in_text
 
 
-@reading
+@reads_book
 def machine_list(request: Request, book: Book) -> Response:
     """Return the list of machines with the number of their rides."""
     machines = [
@@ -20,7 +20,7 @@ def machine_list(request: Request, book: Book) -> Response:
     return page(request, "machines.html", machines=machines)
 
 
-@reading
+@reads_book
 def machine_page(request: Request, book: Book) -> Response:
     """Return one machine: history picture, set-ups, latest rides."""
     machine = machine_of(request, book)
@@ -36,29 +36,29 @@ def machine_page(request: Request, book: Book) -> Response:
     )
 
 
-@changing_by_form
+@changes_book
 def add_machine(request: Request, book: Book, form: Form) -> Response:
     """Add a machine."""
-    return go(f"/machines/{book.machines.named(first(form, 'name')).id}")
+    return redirect(f"/machines/{book.machines.named(first(form, 'name')).id}")
 
 
-@changing_by_form
+@changes_book
 def change_machine(request: Request, book: Book, form: Form) -> Response:
     """Change a machine's name and note."""
     machine = machine_of(request, book)
     book.machines.change(machine.id, name=first(form, "name"), note=first(form, "note"))
-    return go(f"/machines/{machine.id}?saved=1#change-head")
+    return redirect(f"/machines/{machine.id}?saved=1#change-head")
 
 
-@changing_by_form
+@changes_book
 def add_setup(request: Request, book: Book, form: Form) -> Response:
     """Add a set-up state to a machine."""
     machine = machine_of(request, book)
     setup = book.machines.setup_named(machine.id, first(form, "name"))
-    return go(f"/machines/{machine.id}/setups/{setup.id}")
+    return redirect(f"/machines/{machine.id}/setups/{setup.id}")
 
 
-@reading
+@reads_book
 def setup_page(request: Request, book: Book) -> Response:
     """Return one set-up state with its file."""
     machine, setup = setup_of(request, book)
@@ -74,7 +74,7 @@ def setup_page(request: Request, book: Book) -> Response:
     )
 
 
-@changing_by_form
+@changes_book
 def change_setup(request: Request, book: Book, form: Form) -> Response:
     """Change a set-up state; its file is checked but kept as it was written."""
     machine, setup = setup_of(request, book)
@@ -84,15 +84,15 @@ def change_setup(request: Request, book: Book, form: Form) -> Response:
         since_utc=first(form, "since"),
         toml=first(form, "toml"),
     )
-    return go(f"/machines/{machine.id}/setups/{setup.id}?saved=1")
+    return redirect(f"/machines/{machine.id}/setups/{setup.id}?saved=1")
 
 
-def machine_of(request: Request, book: Book) -> Machine:
+def machine_of(request: Request, book: Book) -> MachineEntry:
     """Return the machine that the address names."""
     return book.machines.get(int(request.path_params["machine"]))
 
 
-def setup_of(request: Request, book: Book) -> tuple[Machine, SetupState]:
+def setup_of(request: Request, book: Book) -> tuple[MachineEntry, SetupState]:
     """Return the set-up state that the address names, and its machine."""
     machine = machine_of(request, book)
     setup = book.machines.setup(int(request.path_params["setup"]))

@@ -13,7 +13,7 @@ from ridelog.machine.change import changed, parse_change, parse_sweep
 from ridelog.machine.setup import KEYS, MachineSetup
 from ridelog.present.words import clean
 from ridelog.web.machine_pages import setup_of
-from ridelog.web.views import in_words, page, unit_of, workshop
+from ridelog.web.views import page, problems_as_pages, server_of, unit_of
 from ridelog.web.worker import Job, JobError
 from ridelog.workflow.set_up import setup_of_text
 from ridelog.workflow.settings_of import log_at
@@ -36,7 +36,7 @@ async def what_if(request: Request) -> Response:
         problem = asked.pop("problem")
         if asked["job"] is not None and not problem:
             try:
-                answer = await asyncio.wrap_future(workshop(request).desk.ask(asked["job"]))
+                answer = await asyncio.wrap_future(server_of(request).queue.ask(asked["job"]))
             except JobError:
                 raise
             except RideLogError as error:
@@ -45,13 +45,13 @@ async def what_if(request: Request) -> Response:
         asked.pop("job")
         return page(request, "what_if.html", answer=answer, problem=clean(problem), **asked)
 
-    return await in_words(request, work())
+    return await problems_as_pages(request, work())
 
 
 def _read(request: Request) -> dict[str, Any]:
     """Return what the form asked for, and what it shows."""
     query = request.query_params
-    with Book(workshop(request).folder) as book:
+    with Book(server_of(request).folder) as book:
         machine, state = setup_of(request, book)
         rides = [
             ride

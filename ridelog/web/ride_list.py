@@ -6,12 +6,12 @@ from starlette.requests import Request
 from starlette.responses import Response
 
 from ridelog.book import Book
-from ridelog.web.views import page, reading
+from ridelog.web.views import page, reads_book
 
 _A_PAGE = 50
 
 
-@reading
+@reads_book
 def ride_list(request: Request, book: Book) -> Response:
     """Return the list of rides."""
     words = request.query_params.get("find", "")[:200].strip()

@@ -16,21 +16,21 @@ from ridelog.web.security import ALONE_POLICY
 from ridelog.web.views import (
     Form,
     PageError,
-    changing_by_form,
+    changes_book,
     first,
-    go,
-    in_words,
     page,
-    reading,
+    problems_as_pages,
+    reads_book,
+    redirect,
     seconds_of,
+    server_of,
     unit_of,
-    workshop,
 )
 from ridelog.web.worker import Job
 from ridelog.workflow.settings_of import log_at, settings_of
 
 
-@reading
+@reads_book
 def ride_page(request: Request, book: Book) -> Response:
     """Return the page of one ride with everything that is known of it so far."""
     ride = ride_of(request, book)
@@ -40,7 +40,7 @@ def ride_page(request: Request, book: Book) -> Response:
     words = _words(book, ride, request)
     if ride.state != "failed" and (words is None or not current):
         # Read from an export, or left by a run that was stopped: figures follow by themselves.
-        workshop(request).desk.ensure(ride)
+        server_of(request).queue.ensure(ride)
     older = [old for old in book.results.all(ride.id) if result and old.id != result.id]
     return page(
         request,
@@ -64,7 +64,7 @@ def ride_page(request: Request, book: Book) -> Response:
     )
 
 
-@reading
+@reads_book
 def ride_json_file(request: Request, book: Book) -> Response:
     """Return the figures of a ride as the JSON object that scripts read."""
     ride = ride_of(request, book)
@@ -78,21 +78,21 @@ async def ride_report(request: Request) -> Response:
     """Return the page of a ride that stands alone, to keep or to send."""
 
     def asked() -> Job:
-        with Book(workshop(request).folder) as book:
+        with Book(server_of(request).folder) as book:
             ride = ride_of(request, book)
             return Job("report_page", {"log": log_at(book, ride), "unit": unit_of(request).label})
 
     async def work() -> Response:
         job = await run_in_threadpool(asked)
-        data = await asyncio.wrap_future(workshop(request).desk.ask(job))
+        data = await asyncio.wrap_future(server_of(request).queue.ask(job))
         answer = _file(data, "text/html; charset=utf-8", f"ride-{request.path_params['ride']}.html")
         answer.headers["content-security-policy"] = ALONE_POLICY
         return answer
 
-    return await in_words(request, work())
+    return await problems_as_pages(request, work())
 
 
-@reading
+@reads_book
 def ride_original(request: Request, book: Book) -> Response:
     """Return the log of a ride, byte for byte as it was given."""
     ride = ride_of(request, book)
@@ -103,7 +103,7 @@ def ride_original(request: Request, book: Book) -> Response:
     return _file(data, "application/octet-stream", f"ride-{ride.id}.{suffix}")
 
 
-@changing_by_form
+@changes_book
 def change_details(request: Request, book: Book, form: Form) -> Response:
     """Change the machine, set-up, conditions and note of a ride."""
     ride = ride_of(request, book)
@@ -115,53 +115,53 @@ def change_details(request: Request, book: Book, form: Form) -> Response:
     book.rides.move(ride.id, machine.id if machine else None, setup.id if setup else None)
     book.details.set_conditions(ride.id, {n: first(form, n) for n in CONDITIONS if n in form})
     book.details.add_note(ride.id, first(form, "note"))
-    return go(f"/rides/{ride.id}?saved=details#details")
+    return redirect(f"/rides/{ride.id}?saved=details#details")
 
 
-@changing_by_form
+@changes_book
 def remove_note(request: Request, book: Book, form: Form) -> Response:
     """Take a note back."""
     ride = ride_of(request, book)
     book.details.remove_note(ride.id, number_of(first(form, "note"), "note"))
-    return go(f"/rides/{ride.id}#details")
+    return redirect(f"/rides/{ride.id}#details")
 
 
-@changing_by_form
+@changes_book
 def add_mark(request: Request, book: Book, form: Form) -> Response:
     """Mark a stretch and have the figures follow."""
     ride = ride_of(request, book)
     start_s = seconds_of(first(form, "start"), "start of the stretch")
     end_s = seconds_of(first(form, "end"), "end of the stretch")
     book.details.add_mark(ride.id, first(form, "kind"), start_s, end_s)
-    workshop(request).desk.submit(ride)
-    return go(f"/rides/{ride.id}#marks")
+    server_of(request).queue.submit(ride)
+    return redirect(f"/rides/{ride.id}#marks")
 
 
-@changing_by_form
+@changes_book
 def remove_mark(request: Request, book: Book, form: Form) -> Response:
     """Take a mark back and have the figures follow."""
     ride = ride_of(request, book)
     book.details.remove_mark(ride.id, number_of(first(form, "mark"), "mark"))
-    workshop(request).desk.submit(ride)
-    return go(f"/rides/{ride.id}#marks")
+    server_of(request).queue.submit(ride)
+    return redirect(f"/rides/{ride.id}#marks")
 
 
-@changing_by_form
+@changes_book
 def measure_again(request: Request, book: Book, form: Form) -> Response:
     """Measure a ride once more with this version."""
     ride = ride_of(request, book)
-    workshop(request).desk.submit(ride)
-    return go(f"/rides/{ride.id}")
+    server_of(request).queue.submit(ride)
+    return redirect(f"/rides/{ride.id}")
 
 
-@changing_by_form
+@changes_book
 def remove_ride(request: Request, book: Book, form: Form) -> Response:
     """Take a ride and its log out of the book, if the box was ticked."""
     ride = ride_of(request, book)
     if first(form, "sure") != "yes":
         raise PageError("the ride was not removed.", "tick the box to say that you are sure.")
     book.rides.remove(ride.id)
-    return go("/")
+    return redirect("/")
 
 
 def ride_of(request: Request, book: Book) -> RideEntry:

@@ -10,7 +10,7 @@ from starlette.datastructures import Headers, MutableHeaders
 from starlette.responses import PlainTextResponse, RedirectResponse
 from starlette.types import Message, Receive, Scope, Send
 
-from ridelog.web.sessions import Limits, Session, Sessions, same
+from ridelog.web.sessions import RateLimiter, Session, Sessions, same
 
 # Bokeh sets styles on elements; scripts stay strict. The page works without any other address.
 POLICY = (
@@ -36,7 +36,7 @@ _OPEN = ("/enter", "/static/page.css", "/static/colours.css", "/static/enter.js"
 TOKEN_HEADER = "x-ridelog-token"
 
 
-class Guard:
+class SecurityMiddleware:
     """Middleware: host, origin, session, rate; adds the headers that keep a page to itself.
 
     Parameters
@@ -47,7 +47,7 @@ class Guard:
         Returns the values of Host that are served, with port.
     sessions : Sessions
         Browsers that are let in.
-    requests : Limits
+    requests : RateLimiter
         How often a client from the network may ask.
     """
 
@@ -57,7 +57,7 @@ class Guard:
         *,
         hosts: Callable[[], frozenset[str]],
         sessions: Sessions,
-        requests: Limits,
+        requests: RateLimiter,
     ) -> None:
         self.inner, self._hosts = app, hosts
         self._sessions, self._requests = sessions, requests
@@ -96,7 +96,7 @@ class Guard:
         scope.setdefault("state", {})["session"] = session
         scope["state"]["client"], scope["state"]["local"] = client, local
 
-        async def send_guarded(message: Message) -> None:
+        async def send_with_headers(message: Message) -> None:
             if message["type"] == "http.response.start":
                 sent = MutableHeaders(scope=message)
                 for name, value in _HEADERS.items():
@@ -106,7 +106,7 @@ class Guard:
                     sent.append("set-cookie", cookie)
             await send(message)
 
-        await (answer or self.inner)(scope, receive, send_guarded)
+        await (answer or self.inner)(scope, receive, send_with_headers)
 
     def _session(self, headers: Headers, host: str, local: bool) -> Session | None:
         try:

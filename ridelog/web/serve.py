@@ -80,13 +80,17 @@ def serve(folder: Path | None, *, port: int, lan: bool) -> None:
     import uvicorn
 
     from ridelog.web.app import make_app
-    from ridelog.web.sessions import Codes
-    from ridelog.web.worker import Bench
+    from ridelog.web.sessions import PairingCodes
+    from ridelog.web.worker import Worker
 
-    codes, bench = Codes(), Bench()
-    bench.start()  # loads what it needs while the first page is read
+    codes, worker = PairingCodes(), Worker()
+    worker.start()  # loads what it needs while the first page is read
     app = make_app(
-        place, hosts=lambda: frozenset(hosts), lan_address=lambda: address, codes=codes, bench=bench
+        place,
+        hosts=lambda: frozenset(hosts),
+        lan_address=lambda: address,
+        codes=codes,
+        worker=worker,
     )
     print(f"Ride book: {place}", file=sys.stderr)
     print(f"The workshop page is open at http://127.0.0.1:{port}/  (stop with Ctrl-C)", flush=True)

@@ -65,7 +65,7 @@ def same(given: str, expected: str) -> bool:
     return hmac.compare_digest(given.encode("utf-8", "replace"), expected.encode())
 
 
-class Codes:
+class PairingCodes:
     """One-time codes for telephones: short life, single use, few tries."""
 
     def __init__(self, clock: Clock = time.monotonic) -> None:
@@ -96,7 +96,7 @@ class Codes:
             return right
 
 
-class Limits:
+class RateLimiter:
     """How often each client may do something: a bucket that refills."""
 
     def __init__(self, most: int, each_s: float, clock: Clock = time.monotonic) -> None:
@@ -118,6 +118,6 @@ class Limits:
         return allowed
 
 
-def code_tries(clock: Clock = time.monotonic) -> Limits:
+def code_tries(clock: Clock = time.monotonic) -> RateLimiter:
     """Return how often one client may try a code."""
-    return Limits(_TRIES_A_CLIENT, CODE_LIFE_S, clock)
+    return RateLimiter(_TRIES_A_CLIENT, CODE_LIFE_S, clock)

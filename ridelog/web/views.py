@@ -19,9 +19,9 @@ from ridelog.book import Book
 from ridelog.core.errors import BookError, RideLogError
 from ridelog.core.units import SPEED_UNITS, SpeedUnit
 from ridelog.present.words import clean
-from ridelog.web.job_queue import Desk
+from ridelog.web.job_queue import JobQueue
 from ridelog.web.security import token_is_right
-from ridelog.web.sessions import Codes, Limits, Sessions
+from ridelog.web.sessions import PairingCodes, RateLimiter, Sessions
 
 Form = dict[str, list[str]]
 Endpoint = Callable[[Request], Awaitable[Response]]
@@ -33,15 +33,15 @@ _BACK = re.compile(r"/(?!/)[A-Za-z0-9/_.?=&%+-]{0,500}")
 
 
 @dataclass(frozen=True)
-class Workshop:
+class ServerState:
     """What the server holds: where the book is, the queue, who may come in."""
 
     folder: Path
-    desk: Desk
+    queue: JobQueue
     sessions: Sessions
-    codes: Codes
-    tries: Limits
-    uploads: Limits
+    codes: PairingCodes
+    tries: RateLimiter
+    uploads: RateLimiter
     lan_address: Callable[[], str | None]
 
 
@@ -53,9 +53,9 @@ class PageError(RideLogError):
         self.status = status
 
 
-def workshop(request: Request) -> Workshop:
+def server_of(request: Request) -> ServerState:
     """Return what the server holds."""
-    found: Workshop = request.app.state.workshop
+    found: ServerState = request.app.state.server
     return found
 
 
@@ -72,13 +72,13 @@ def unit_word(request: Request) -> str:
 
 def page(request: Request, template: str, status: int = 200, **values: Any) -> HTMLResponse:
     """Return a page laid out by a template of this package."""
-    held = workshop(request)
+    server = server_of(request)
     session = request.state.session
     query = f"?{request.url.query}" if request.url.query else ""
     text = _templates().get_template(template).render(
         token=session.token if session else "",
         local=request.state.local,
-        lan=held.lan_address() is not None,
+        lan=server.lan_address() is not None,
         unit=unit_of(request),
         unit_word=unit_word(request),
         unit_words=UNIT_WORDS,
@@ -90,21 +90,21 @@ def page(request: Request, template: str, status: int = 200, **values: Any) -> H
     return HTMLResponse(text, status)
 
 
-def reading(function: Callable[[Request, Book], Response]) -> Endpoint:
+def reads_book(function: Callable[[Request, Book], Response]) -> Endpoint:
     """Return an endpoint that reads the book in a thread of its own."""
 
     @wraps(function)
     async def endpoint(request: Request) -> Response:
         def work() -> Response:
-            with Book(workshop(request).folder) as book:
+            with Book(server_of(request).folder) as book:
                 return function(request, book)
 
-        return await in_words(request, run_in_threadpool(work))
+        return await problems_as_pages(request, run_in_threadpool(work))
 
     return endpoint
 
 
-def changing_by_form(function: Callable[[Request, Book, Form], Response]) -> Endpoint:
+def changes_book(function: Callable[[Request, Book, Form], Response]) -> Endpoint:
     """Return an endpoint that changes the book as a form says, if the form is from our page."""
 
     @wraps(function)
@@ -113,17 +113,17 @@ def changing_by_form(function: Callable[[Request, Book, Form], Response]) -> End
             form = await form_of(request)
 
             def inside() -> Response:
-                with Book(workshop(request).folder) as book:
+                with Book(server_of(request).folder) as book:
                     return function(request, book, form)
 
             return await run_in_threadpool(inside)
 
-        return await in_words(request, work())
+        return await problems_as_pages(request, work())
 
     return endpoint
 
 
-async def in_words(request: Request, work: Awaitable[Response]) -> Response:
+async def problems_as_pages(request: Request, work: Awaitable[Response]) -> Response:
     """Return an answer; what a user can cause becomes a page with a sentence."""
     try:
         return await work
@@ -193,7 +193,7 @@ def seconds_of(text: str, what: str) -> float:
     return 3600.0 * hours + 60.0 * minutes + float(match[3].replace(",", "."))
 
 
-def go(place: str) -> RedirectResponse:
+def redirect(place: str) -> RedirectResponse:
     """Return the way to another page after a change."""
     return RedirectResponse(place, 303)
 
@@ -212,9 +212,9 @@ def _templates() -> Environment:
         trim_blocks=True,
         lstrip_blocks=True,
     )
-    from ridelog.workflow import kept_words
+    from ridelog.workflow import ride_words
 
-    environment.filters.update(kept_words.FILTERS)
+    environment.filters.update(ride_words.FILTERS)
     return environment
 
 

@@ -1,4 +1,4 @@
-"""The work bench: one child process that measures, so that no log can stop the server.
+"""The worker: one child process that measures, so that no log can stop the server.
 
 The child gets jobs through a pipe and answers with messages; it holds the last ride it smoothed,
 so that a new mark does not smooth it again. If it dies, runs out of memory or takes too long, the
@@ -39,7 +39,7 @@ class JobError(RideLogError):
     """A job that came to no end."""
 
 
-class Bench:
+class Worker:
     """One child process and the pipe to it. Jobs from one thread; any may stop it."""
 
     def __init__(self, longest_s: float = LONGEST_S) -> None:
@@ -115,9 +115,9 @@ def _serve(pipe: Connection) -> None:
     """Do jobs until the server has gone."""
     _limit_memory()
     from ridelog.web import jobs
-    from ridelog.workflow.ride_cache import KeptRides
+    from ridelog.workflow.ride_cache import RideCache
 
-    kept = KeptRides()
+    cache = RideCache()
     while True:
         try:
             job = pipe.recv()
@@ -126,15 +126,15 @@ def _serve(pipe: Connection) -> None:
         try:
             function: Callable[..., None] = jobs.JOBS[job.function]
 
-            def tell(kind: str, value: Any) -> None:
+            def send(kind: str, value: Any) -> None:
                 pipe.send((kind, value))
 
-            function(tell, kept, **job.arguments)
+            function(send, cache, **job.arguments)
             answer: tuple[str, Any] = ("done", None)
         except RideLogError as error:
             answer = ("refused", (error.problem, error.advice))
         except MemoryError:
-            kept.clear()
+            cache.clear()
             answer = ("failed", _TOO_LARGE)
         except Exception as error:  # a mistake in ridelog must not stop the queue
             print(f"ridelog: {job.function} failed: {error!r}", file=sys.stderr)

@@ -35,7 +35,7 @@ MOST_FIXES = 432_000
 
 
 @dataclass(frozen=True)
-class Measured:
+class MeasuredLog:
     """What was measured of one log, ready for the book."""
 
     format: str
@@ -47,7 +47,7 @@ class Measured:
 def motion_of_log(
     name: str,
     data: bytes,
-    tell: Callable[[float], None] = lambda done: None,
+    report_progress: Callable[[float], None] = lambda done: None,
     *,
     most_bytes: int = MAX_LOG_BYTES,
 ) -> Motion:
@@ -59,7 +59,7 @@ def motion_of_log(
         File name, for messages.
     data : bytes
         The whole file.
-    tell : callable
+    report_progress : callable
         Told the share that is done.
     most_bytes : int
         Most bytes that the log may hold once it is unpacked.
@@ -78,7 +78,7 @@ def motion_of_log(
             f"page takes ({MOST_FIXES:,}).",
             "cut the log down to the one test ride, or use `ridelog report`.",
         )
-    return estimate_motion(track, progress=tell)
+    return estimate_motion(track, progress=report_progress)
 
 
 def first_figures(motion: Motion, settings: Settings) -> dict[str, Any]:
@@ -107,7 +107,7 @@ def first_figures(motion: Motion, settings: Settings) -> dict[str, Any]:
     return {"best_1s_mps": None if best is None else best.as_json(), "words": words}
 
 
-def measured(motion: Motion, result: RideResult) -> Measured:
+def measured(motion: Motion, result: RideResult) -> MeasuredLog:
     """Return everything that was measured on a ride, with its trace but without pictures."""
     document = ride_json(result)
     new = NewResult(
@@ -118,7 +118,7 @@ def measured(motion: Motion, result: RideResult) -> Measured:
         attachments={TRACE: trace_bytes(motion)},
     )
     source = result.source
-    return Measured(source.format, source.start_utc, source.duration_s, new)
+    return MeasuredLog(source.format, source.start_utc, source.duration_s, new)
 
 
 def pages_bytes(motion: Motion, result: RideResult) -> bytes:

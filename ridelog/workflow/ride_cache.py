@@ -1,4 +1,4 @@
-"""Rides that the work bench has at hand, so that a new question does not smooth them again."""
+"""The rides asked for last, kept in memory so that a new question does not smooth them again."""
 
 import json
 from collections import OrderedDict
@@ -32,7 +32,7 @@ class LogAt:
     settings: dict[str, Any]
 
 
-class KeptRides:
+class RideCache:
     """The motions and figures of the rides asked for last."""
 
     def __init__(self) -> None:
@@ -41,7 +41,9 @@ class KeptRides:
         # Small beside a motion, so it may outlive it.
         self._evidence: dict[tuple[str, str, str], Evidence] = {}
 
-    def motion(self, log: LogAt, tell: Callable[[float], None] = lambda done: None) -> Motion:
+    def motion(
+        self, log: LogAt, report_progress: Callable[[float], None] = lambda done: None
+    ) -> Motion:
         """Return the smoothed motion of a log.
 
         Raises
@@ -58,16 +60,20 @@ class KeptRides:
                     f"{log.name}: the log is not in the book's folder any more ({error.strerror}).",
                     "add the log again.",
                 ) from error
-            self._motions[key] = motion_of_log(log.name, data, tell, most_bytes=MOST_UNPACKED_BYTES)
+            self._motions[key] = motion_of_log(
+                log.name, data, report_progress, most_bytes=MOST_UNPACKED_BYTES
+            )
             self._drop_the_oldest()
         self._motions.move_to_end(key)
         return self._motions[key]
 
-    def ridden(self, log: LogAt, tell: Callable[[float], None] = lambda done: None) -> RiddenRide:
+    def ridden(
+        self, log: LogAt, report_progress: Callable[[float], None] = lambda done: None
+    ) -> RiddenRide:
         """Return a ride with everything that is measured on it."""
         key = (log.sha256, log.name, json.dumps(log.settings, sort_keys=True))
         if key not in self._rides:
-            motion = self.motion(log, tell)
+            motion = self.motion(log, report_progress)
             self._rides[key] = RiddenRide(motion, analyse(motion, Settings.from_json(log.settings)))
         return self._rides[key]
 

@@ -86,7 +86,7 @@ def long_log(fixes: int) -> bytes:
 def upload(link: Link, fixes: int) -> None:
     """Print the times of one long log."""
     data = long_log(fixes)
-    time.sleep(6.0)  # the work bench has loaded what it needs, as it has when a person comes
+    time.sleep(6.0)  # the worker has loaded what it needs, as it has when a person comes
     start = time.perf_counter()
     status, said = link.ask("PUT", "/logs?name=long.gpx", data)
     sent = time.perf_counter()

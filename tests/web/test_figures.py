@@ -10,8 +10,8 @@ from ridelog.book import Figure, RideEntry
 from ridelog.core.units import SPEED_UNITS
 from ridelog.present.words import elapsed_words
 from ridelog.web.history import Point, _panel
-from ridelog.workflow.kept_words import bounds, lasting, moment, speed
 from ridelog.workflow.measuring import figures_in
+from ridelog.workflow.ride_words import bounds, lasting, moment, speed
 
 
 def e(value: float) -> dict[str, float]:

@@ -5,7 +5,7 @@ from pathlib import Path
 
 import hostile_logs
 import pytest
-from visitor import HOST, SAMPLES, Visitor, app_in, desk_of, short_log, wait_until_measured
+from visitor import HOST, SAMPLES, Visitor, app_in, queue_of, short_log, wait_until_measured
 
 from ridelog.book import Book
 from ridelog.web import upload
@@ -19,12 +19,12 @@ def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
 @pytest.fixture(scope="module")
 def visitor(folder: Path) -> Iterator[Visitor]:
     app = app_in(folder)
-    desk = desk_of(app)
-    desk.start()
+    queue = queue_of(app)
+    queue.start()
     visitor = Visitor(app)
     visitor.get("/")
     yield visitor
-    desk.stop()
+    queue.stop()
 
 
 def leftovers(folder: Path) -> list[Path]:
