@@ -4,7 +4,6 @@ from ridelog.book.book import Book, default_folder
 from ridelog.book.records import (
     CONDITIONS,
     MARK_KINDS,
-    Figure,
     MachineEntry,
     MarkEntry,
     NewResult,
@@ -18,7 +17,6 @@ __all__ = [
     "CONDITIONS",
     "MARK_KINDS",
     "Book",
-    "Figure",
     "MachineEntry",
     "MarkEntry",
     "NewResult",

@@ -9,6 +9,7 @@ import typer
 from ridelog.cli.options import Units
 from ridelog.cli.progress import progress
 from ridelog.cli.terminal import shown
+from ridelog.core.text import clean
 
 if TYPE_CHECKING:
     from ridelog.book import Book, RideEntry
@@ -79,8 +80,6 @@ def list_rides(
     units: UnitsOption = Units.KMH,
 ) -> None:
     """List rides, the latest first."""
-    from ridelog.present.words import clean
-
     asked = " ".join(words or [])
     with _book(book) as opened:
         rides = opened.rides.found(asked, most=most)
@@ -97,7 +96,6 @@ def list_rides(
 def show(ride: Number, book: BookFolder = None, units: UnitsOption = Units.KMH) -> None:
     """Show what the book knows of a ride."""
     from ridelog.book import CONDITIONS, MARK_KINDS
-    from ridelog.present.words import clean
 
     with _book(book) as opened:
         entry = opened.rides.get(ride)
@@ -169,7 +167,7 @@ def export(
     book: BookFolder = None,
 ) -> None:
     """Write everything as plain files: logs, JSON, set-up files."""
-    from ridelog.book.export import export_book
+    from ridelog.book.exchange import export_book
 
     with _book(book) as opened:
         count = export_book(opened, folder)
@@ -182,7 +180,7 @@ def import_rides(
     book: BookFolder = None,
 ) -> None:
     """Read an export into the book; rides that are there stay as they are."""
-    from ridelog.book.import_book import import_book
+    from ridelog.book.exchange import import_book
     from ridelog.core.errors import RideLogError
 
     with _book(book) as opened:

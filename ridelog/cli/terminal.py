@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 
 from ridelog.cli.progress import progress
 from ridelog.core.errors import OutputError, UnreadableLogError
+from ridelog.core.text import clean
 
 if TYPE_CHECKING:
     from ridelog.filtering.motion import Motion
@@ -81,8 +82,6 @@ def is_stdout(place: Path | None) -> bool:
 
 def warn(warnings: tuple[str, ...]) -> None:
     """Write warnings to standard error."""
-    from ridelog.present.words import clean
-
     for warning in warnings:
         print(f"Warning: {clean(warning)}", file=sys.stderr)
 
@@ -103,6 +102,4 @@ def print_lines(lines: list[tuple[str, str]]) -> None:
 
 def shown(path: Path) -> str:
     """Return a path that cannot steer a terminal."""
-    return "".join(
-        letter if letter.isprintable() else "\N{REPLACEMENT CHARACTER}" for letter in str(path)
-    )
+    return clean(str(path))

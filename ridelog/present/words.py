@@ -1,10 +1,10 @@
 """How figures, times and names are put into words, the same on the terminal and on the page."""
 
-import unicodedata
 from datetime import datetime
 
 from ridelog.core.estimate import Estimate
 from ridelog.core.flags import Flag
+from ridelog.core.text import clean as clean
 from ridelog.core.units import SpeedUnit
 
 # Short names of the flags, for labels; the sentences are in ridelog.core.flags.
@@ -34,16 +34,6 @@ _POINTS = ("north", "north-east", "east", "south-east", "south", "south-west", "
 def capital(text: str) -> str:
     """Return a text that begins with a capital letter."""
     return text[:1].upper() + text[1:]
-
-
-def clean(text: str) -> str:
-    """Return a text that cannot steer a terminal: control characters become a visible mark."""
-    return "".join(
-        "\N{REPLACEMENT CHARACTER}"
-        if unicodedata.category(letter) in ("Cc", "Cf", "Cs")
-        else letter
-        for letter in text
-    )
 
 
 def shortened(text: str, width: int) -> str:

@@ -9,7 +9,8 @@ from html import escape
 
 from starlette.requests import Request
 
-from ridelog.book import Book, Figure, MachineEntry, RideEntry
+from ridelog.book import Book, MachineEntry, RideEntry
+from ridelog.core.estimate import Estimate
 from ridelog.core.units import SpeedUnit
 from ridelog.web.views import unit_of
 from ridelog.workflow.ride_words import day_and_year
@@ -43,7 +44,7 @@ class Panel:
 class History:
     """Rides with a top speed in time order, the panels drawn of the latest, and how many those."""
 
-    rows: tuple[tuple[RideEntry, dict[str, Figure]], ...]
+    rows: tuple[tuple[RideEntry, dict[str, Estimate]], ...]
     panels: tuple[Panel, ...]
     drawn: int
 

@@ -4,7 +4,7 @@ from starlette.requests import Request
 from starlette.responses import Response
 
 from ridelog.book import Book, MachineEntry, SetupState
-from ridelog.present.words import clean
+from ridelog.core.text import clean
 from ridelog.web.history import history_of
 from ridelog.web.views import Form, PageError, changes_book, first, page, reads_book, redirect
 from ridelog.workflow.set_up import blank_text, problems_in_text

@@ -9,9 +9,9 @@ from starlette.responses import Response
 
 from ridelog.book import Book, RideEntry
 from ridelog.core.errors import RideLogError
+from ridelog.core.text import clean
 from ridelog.machine.change import changed, parse_change, parse_sweep
 from ridelog.machine.setup import KEYS, MachineSetup
-from ridelog.present.words import clean
 from ridelog.web.machine_pages import setup_of
 from ridelog.web.views import page, problems_as_pages, server_of, unit_of
 from ridelog.web.worker import Job, JobError

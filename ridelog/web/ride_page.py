@@ -10,6 +10,7 @@ from starlette.responses import Response
 
 from ridelog import __version__
 from ridelog.book import CONDITIONS, MARK_KINDS, Book, RideEntry
+from ridelog.book.originals import suffix_of
 from ridelog.report.changes import changed_figures
 from ridelog.report.ride_json import to_bytes
 from ridelog.web.security import ALONE_POLICY
@@ -97,10 +98,8 @@ def ride_original(request: Request, book: Book) -> Response:
     """Return the log of a ride, byte for byte as it was given."""
     ride = ride_of(request, book)
     data = book.original(ride.sha256)
-    suffix = {"gpx": "gpx", "nmea": "nmea"}.get(ride.format.split("-")[0], "log")
-    if data[:2] in (b"\x1f\x8b", b"PK"):
-        suffix = "gz" if data[:2] == b"\x1f\x8b" else "zip"
-    return _file(data, "application/octet-stream", f"ride-{ride.id}.{suffix}")
+    name = f"ride-{ride.id}.{suffix_of(ride.format, data)}"
+    return _file(data, "application/octet-stream", name)
 
 
 @changes_book

@@ -10,7 +10,7 @@ from starlette.requests import ClientDisconnect, Request
 from starlette.responses import JSONResponse, Response
 
 from ridelog.book import Book, RideEntry
-from ridelog.book.words import shown_file
+from ridelog.book.records import shown_file
 from ridelog.core.errors import RideLogError
 from ridelog.web.job_queue import MOST_WAITING
 from ridelog.web.security import TOKEN_HEADER, token_is_right

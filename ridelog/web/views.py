@@ -17,8 +17,8 @@ from starlette.responses import HTMLResponse, RedirectResponse, Response
 from ridelog import __version__
 from ridelog.book import Book
 from ridelog.core.errors import BookError, RideLogError
+from ridelog.core.text import clean
 from ridelog.core.units import SPEED_UNITS, SpeedUnit
-from ridelog.present.words import clean
 from ridelog.web.job_queue import JobQueue
 from ridelog.web.security import token_is_right
 from ridelog.web.sessions import PairingCodes, RateLimiter, Sessions

@@ -12,7 +12,7 @@ from ridelog import __version__
 from ridelog.analysis.ride import RideResult
 from ridelog.analysis.settings import Settings
 from ridelog.analysis.windows import window_means, windows_of
-from ridelog.book import Figure, NewResult
+from ridelog.book import NewResult
 from ridelog.core.errors import NotEnoughDataError
 from ridelog.core.estimate import Estimate
 from ridelog.core.interval import estimate
@@ -134,7 +134,7 @@ def pages_bytes(motion: Motion, result: RideResult) -> bytes:
     return json.dumps(pages, allow_nan=False, ensure_ascii=False).encode("utf-8", "replace")
 
 
-def figures_in(document: dict[str, Any]) -> dict[str, Figure]:
+def figures_in(document: dict[str, Any]) -> dict[str, Estimate]:
     """Return the figures of a result that lists and histories show, by name.
 
     Parameters
@@ -162,7 +162,7 @@ def figures_in(document: dict[str, Any]) -> dict[str, Figure]:
         if isinstance(point, dict) and "speed_mps" in point:
             found[f"pull at {point['speed_mps']:g}"] = point.get("accel_mps2")
     return {
-        name: Figure(value.value, value.low, value.high)
+        name: value
         for name, value in ((name, estimate_of(record)) for name, record in found.items())
         if value is not None
     }

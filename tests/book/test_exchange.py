@@ -6,10 +6,10 @@ from pathlib import Path
 
 import pytest
 
-from ridelog.book import Book, Figure, NewResult
-from ridelog.book.export import export_book
-from ridelog.book.import_book import import_book
+from ridelog.book import Book, NewResult
+from ridelog.book.exchange import export_book, import_book
 from ridelog.core.errors import BookError
+from ridelog.core.estimate import Estimate
 
 
 @pytest.fixture
@@ -37,7 +37,7 @@ def filled(book: Book) -> Book:
         book.details.add_mark(ride.id, "reverse", 1.5, 2.5)
         book.results.put(
             ride.id,
-            NewResult("0.1.0", {"marks": []}, {"n": number}, {"top": Figure(9.0, 8.0, 10.0)}),
+            NewResult("0.1.0", {"marks": []}, {"n": number}, {"top": Estimate(9.0, 8.0, 10.0)}),
         )
     return book
 
