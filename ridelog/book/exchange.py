@@ -224,9 +224,7 @@ def _add_ride(book: Book, place: Path) -> bool:
         return False
     ride, _ = book.rides.add(original, str(entry["file"]))
     if entry.get("machine"):
-        machine = book.machines.named(str(entry["machine"]))
-        setup = book.machines.setup_named(machine.id, entry["setup"]) if entry["setup"] else None
-        book.rides.move(ride.id, machine.id, setup.id if setup else None)
+        book.assign(ride.id, str(entry["machine"]), str(entry["setup"] or ""))
     conditions = {k: str(v) for k, v in entry.get("conditions", {}).items() if k in CONDITIONS}
     book.details.set_conditions(ride.id, conditions)
     for note in entry.get("notes", []):

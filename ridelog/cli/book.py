@@ -130,8 +130,7 @@ def move(
 ) -> None:
     """Move a ride to another machine or set-up."""
     with _book(book) as opened:
-        opened.rides.get(ride)
-        entry = _move(opened, ride, machine, setup)
+        entry = opened.assign(ride, machine, setup or "")
     print(f"Ride {ride}: {entry.machine}{', ' + entry.setup if entry.setup else ''}")
 
 
@@ -228,22 +227,16 @@ def _add_one(
     if new or ride.state != "ready":
         _measure(book, ride)
     if machine:
-        _move(book, ride.id, machine, setup)
+        book.assign(ride.id, machine, setup or "")
     best = book.results.figures([ride.id])[ride.id].get("best_1s_mps")
     words = "added" if new else "was there already"
     print(f"Ride {ride.id}: {shown(Path(ride.file))} {words}, top speed {_speed(best, units)}")
 
 
-def _move(book: "Book", ride: int, machine: str, setup: str | None) -> "RideEntry":
-    owner = book.machines.named(machine)
-    state = book.machines.setup_named(owner.id, setup) if setup else None
-    return book.rides.move(ride, owner.id, state.id if state else None)
-
-
 def _measure(book: "Book", ride: "RideEntry") -> "MeasuredLog":
     """Measure a ride of the book and keep what was found."""
     from ridelog.analysis.ride import analyse
-    from ridelog.workflow.measuring import PAGES, measured, motion_of_log, pages_bytes
+    from ridelog.workflow.measuring import PAGES, keep, measured, motion_of_log, pages_bytes
     from ridelog.workflow.settings_of import settings_of
 
     with progress("smoothing") as report_progress:
@@ -251,10 +244,7 @@ def _measure(book: "Book", ride: "RideEntry") -> "MeasuredLog":
     with progress("measuring"):
         result = analyse(motion, settings_of(book, ride))
     found = measured(motion, result)
-    number = book.results.put(ride.id, found.result)
-    book.rides.describe(
-        ride.id, format=found.format, start_utc=found.start_utc, duration_s=found.duration_s
-    )
+    number = keep(book, ride.id, found)
     book.results.attach(number, PAGES, pages_bytes(motion, result))
     return found
 

@@ -1,5 +1,6 @@
 """The queue: rides wait their turn at the worker, questions of the page go first."""
 
+import asyncio
 import itertools
 import queue
 import threading
@@ -12,6 +13,7 @@ from typing import Any
 from ridelog.book import Book, RideEntry
 from ridelog.core.errors import RideLogError
 from ridelog.web.worker import Job, JobError, Worker
+from ridelog.workflow.measuring import PAGES, keep
 from ridelog.workflow.settings_of import log_at
 
 # Rides that may wait at once; and finished ones that the page still shows. Own choice.
@@ -34,16 +36,12 @@ class Task:
     first: dict[str, Any] | None = None
     problem: str = ""
 
-    def as_json(self) -> dict[str, Any]:
-        """Return the task as the page reads it."""
-        return asdict(self)
-
 
 @dataclass(order=True)
 class _QueuedJob:
     rank: int
     number: int
-    work: Callable[[Worker], None] = field(compare=False)
+    work: Callable[[], None] = field(compare=False)
 
 
 class JobQueue:
@@ -70,7 +68,7 @@ class JobQueue:
 
     def stop(self) -> None:
         """End; what is not done is done at the next start."""
-        self._waiting.put(_QueuedJob(_STOP, 0, lambda worker: None))
+        self._waiting.put(_QueuedJob(_STOP, 0, lambda: None))
         self._worker.stop()
         if self._thread.is_alive():
             self._thread.join(timeout=5.0)
@@ -87,9 +85,7 @@ class JobQueue:
             for old in shown[: max(0, len(shown) - _MOST_SHOWN)]:
                 del self._tasks[old.number]
             self.version += 1
-        self._waiting.put(
-            _QueuedJob(_RIDE, task.number, lambda worker: self._measure(worker, task))
-        )
+        self._waiting.put(_QueuedJob(_RIDE, task.number, lambda: self._measure(task)))
         return task
 
     def ensure(self, ride: RideEntry) -> None:
@@ -102,29 +98,25 @@ class JobQueue:
         if not busy:
             self.submit(ride)
 
-    def ask(self, job: Job) -> "Future[Any]":
-        """Have a question of the page answered before the rides that wait; the last message."""
+    async def ask(self, job: Job) -> Any:
+        """Return the worker's answer to a question of the page, which goes before waiting rides."""
         answer: Future[Any] = Future()
 
-        def work(worker: Worker) -> None:
+        def work() -> None:
             if not answer.set_running_or_notify_cancel():
                 return
-            last: Any = None
             try:
-                for kind, value in worker.run(job):
-                    last = value if kind == "answer" else last
+                answer.set_result(dict(self._worker.run(job)).get("answer"))
             except Exception as error:
                 answer.set_exception(error)
-            else:
-                answer.set_result(last)
 
         self._waiting.put(_QueuedJob(_QUESTION, next(self._numbers), work))
-        return answer
+        return await asyncio.wrap_future(answer)
 
     def tasks(self) -> list[dict[str, Any]]:
         """Return what is known of the tasks, the oldest first."""
         with self._lock:
-            return [task.as_json() for task in self._tasks.values()]
+            return [asdict(task) for task in self._tasks.values()]
 
     def waiting(self) -> int:
         """Return how many rides have no figures yet."""
@@ -144,7 +136,7 @@ class JobQueue:
             if next_job.rank == _STOP:
                 return
             try:
-                next_job.work(self._worker)
+                next_job.work()
             except Exception as error:  # nothing that happens to one ride may end the queue
                 print(f"ridelog: the queue met {error!r}")
 
@@ -154,7 +146,7 @@ class JobQueue:
                 setattr(task, name, value)
             self.version += 1
 
-    def _measure(self, worker: Worker, task: Task) -> None:
+    def _measure(self, task: Task) -> None:
         with Book(self._folder) as book:
             try:
                 ride = book.rides.get(task.ride_id)
@@ -165,20 +157,16 @@ class JobQueue:
             job = Job("measure_ride", {"log": log_at(book, ride)})
             result_id = 0
             try:
-                for kind, value in worker.run(job):
+                for kind, value in self._worker.run(job):
                     if kind == "progress":
                         self._set(task, progress=value)
                     elif kind == "first":
                         self._set(task, first=value)
                     elif kind == "result":
-                        result_id = book.results.put(ride.id, value.result)
-                        book.rides.describe(
-                            ride.id, format=value.format, start_utc=value.start_utc,
-                            duration_s=value.duration_s,
-                        )  # fmt: skip
+                        result_id = keep(book, ride.id, value)
                         self._set(task, state="drawing", progress=0.8)
                     elif kind == "pages":
-                        book.results.attach(result_id, "pages", value)
+                        book.results.attach(result_id, PAGES, value)
             except RideLogError as error:
                 self._fail(book, ride, task, error, kept=bool(result_id))
             except Exception as error:

@@ -2,8 +2,6 @@
 
 import asyncio
 import shutil
-from collections.abc import Iterator
-from contextlib import contextmanager
 
 from starlette.concurrency import run_in_threadpool
 from starlette.requests import ClientDisconnect, Request
@@ -19,36 +17,20 @@ from ridelog.web.views import PageError, server_of
 # A day at 5 Hz as GPX is about 100 MB; the command line reads larger ones. Own choice.
 MOST_UPLOAD_BYTES = 128 * 1024 * 1024
 # Uploads at one time, and how long one may stand still. Own choice.
-_MOST_AT_ONCE, _LONGEST_PAUSE_S = 8, 30.0
+MOST_AT_ONCE, _LONGEST_PAUSE_S = 8, 30.0
 # What the disk keeps free for everything else.
 _LEAST_FREE_BYTES = 256 * 1024 * 1024
-
-
-class UploadSlots:
-    """Counts the uploads that run at this moment."""
-
-    def __init__(self) -> None:
-        self._open = 0
-
-    @contextmanager
-    def one(self) -> Iterator[None]:
-        """Hold one of the slots while an upload comes in."""
-        if self._open >= _MOST_AT_ONCE:
-            raise PageError(
-                "too many logs are coming in at once.", "try this one again in a moment.", 503
-            )
-        self._open += 1
-        try:
-            yield
-        finally:
-            self._open -= 1
 
 
 async def put_log(request: Request) -> Response:
     """Take one log; answer 202 once it is safe, with the ride and its place in the queue."""
     try:
-        slots: UploadSlots = request.app.state.upload_slots
-        with slots.one():
+        slots = server_of(request).upload_slots
+        if slots.locked():
+            raise PageError(
+                "too many logs are coming in at once.", "try this one again in a moment.", 503
+            )
+        async with slots:
             return await _take(request)
     except ClientDisconnect:
         return Response(status_code=400)

@@ -12,7 +12,7 @@ from ridelog import __version__
 from ridelog.analysis.ride import RideResult
 from ridelog.analysis.settings import Settings
 from ridelog.analysis.windows import window_means, windows_of
-from ridelog.book import NewResult
+from ridelog.book import Book, NewResult
 from ridelog.core.errors import NotEnoughDataError
 from ridelog.core.estimate import Estimate
 from ridelog.core.interval import estimate
@@ -121,6 +121,15 @@ def measured(motion: Motion, result: RideResult) -> MeasuredLog:
     return MeasuredLog(source.format, source.start_utc, source.duration_s, new)
 
 
+def keep(book: Book, ride_id: int, found: MeasuredLog) -> int:
+    """Write into the book what was measured of a ride; return the number of the result."""
+    number = book.results.put(ride_id, found.result)
+    book.rides.describe(
+        ride_id, format=found.format, start_utc=found.start_utc, duration_s=found.duration_s
+    )
+    return number
+
+
 def pages_bytes(motion: Motion, result: RideResult) -> bytes:
     """Return what the page of a ride says and shows, in either unit, as JSON.
 
@@ -171,7 +180,7 @@ def figures_in(document: dict[str, Any]) -> dict[str, Estimate]:
 def trace_bytes(motion: Motion) -> bytes:
     """Return the smoothed motion in time order as a compressed table of arrays.
 
-    Arrays of shape (m,): time_s (float64), speed_mps, speed_sd_mps, accel_mps2, east_m, north_m
+    Arrays of shape (m,): time_s (float64), speed_mps, speed_sd_mps, east_m, north_m
     (float32), broken (bool, whether the line is interrupted before the row). [SI]
     """
     rows = np.flatnonzero(motion.used & np.isfinite(motion.speed_mps))
@@ -189,7 +198,7 @@ def trace_bytes(motion: Motion) -> bytes:
         broken=broken,
         **{
             name: getattr(motion, name)[rows].astype(np.float32)
-            for name in ("speed_mps", "speed_sd_mps", "accel_mps2", "east_m", "north_m")
+            for name in ("speed_mps", "speed_sd_mps", "east_m", "north_m")
         },
     )
     return stream.getvalue()

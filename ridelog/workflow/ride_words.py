@@ -1,15 +1,12 @@
-"""Filters of the templates: figures, times and sizes in words."""
+"""A ride of the book in words, the same in lists on the page and on the terminal."""
 
 from datetime import datetime
-from typing import Any
 
 from ridelog.core.estimate import Estimate
-from ridelog.core.text import clean
 from ridelog.core.units import SpeedUnit
 from ridelog.present.words import (
     bounds_words,
     duration_words,
-    elapsed_words,
     speed_words,
 )
 
@@ -49,13 +46,3 @@ def day_and_year(start_utc: str) -> tuple[str, str]:
 def lasting(duration_s: float | None) -> str:
     """Return how long a ride lasts."""
     return "" if duration_s is None else duration_words(duration_s)
-
-
-FILTERS: dict[str, Any] = {
-    "speed": speed,
-    "bounds": bounds,
-    "moment": moment,
-    "lasting": lasting,
-    "clock": elapsed_words,
-    "clean": clean,
-}

@@ -1,6 +1,6 @@
 """PairingCodes, sessions and limits, on a clock that the test moves."""
 
-from ridelog.web.sessions import CODE_LIFE_S, PairingCodes, RateLimiter, Sessions
+from ridelog.web.security import CODE_LIFE_S, PairingCodes, RateLimiter, Sessions
 
 
 class Clock:

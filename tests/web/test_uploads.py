@@ -1,5 +1,6 @@
 """Logs come in, good and hostile: each gets its sentence, and the page lives on."""
 
+import asyncio
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -154,11 +155,13 @@ def test_names_stay_names(visitor: Visitor, folder: Path, name: str, shown: str)
         book.rides.remove(answer.json()["ride"])
 
 
-def test_too_many_at_once_are_asked_to_wait(
-    visitor: Visitor, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    monkeypatch.setattr(upload, "_MOST_AT_ONCE", 0)
+def test_too_many_at_once_are_asked_to_wait(visitor: Visitor) -> None:
+    slots = visitor.app.inner.state.server.upload_slots
+    for _ in range(upload.MOST_AT_ONCE):
+        asyncio.run(slots.acquire())
     answer = visitor.put("a.gpx", b"log")
+    for _ in range(upload.MOST_AT_ONCE):
+        slots.release()
     assert answer.status == 503
     assert answer.json()["problem"] == "too many logs are coming in at once."
 

@@ -142,8 +142,8 @@ def app_in(folder: Path, *, lan: bool = False, worker: Worker | None = None) -> 
     """Return an application on a book; its queue stands still until ``queue_of`` starts it."""
     return make_app(
         folder,
-        hosts=lambda: frozenset({HOST, "localhost:8437", *([LAN_HOST] if lan else [])}),
-        lan_address=lambda: f"http://{LAN_HOST}" if lan else None,
+        hosts=frozenset({HOST, "localhost:8437", *([LAN_HOST] if lan else [])}),
+        lan_address=f"http://{LAN_HOST}" if lan else None,
         worker=worker,
     )
 
