@@ -1,4 +1,4 @@
-"""Rides that the work bench has at hand, so that a new question does not smooth them again."""
+"""The rides asked for last, kept in memory so that a new question does not smooth them again."""
 
 import json
 from collections import OrderedDict
@@ -32,7 +32,7 @@ class LogAt:
     settings: dict[str, Any]
 
 
-class KeptRides:
+class RideCache:
     """The motions and figures of the rides asked for last."""
 
     def __init__(self) -> None:

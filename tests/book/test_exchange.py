@@ -6,10 +6,10 @@ from pathlib import Path
 
 import pytest
 
-from ridelog.book import Book, Figure, NewResult
-from ridelog.book.export import export_book
-from ridelog.book.import_book import import_book
+from ridelog.book import Book, NewResult
+from ridelog.book.exchange import export_book, import_book
 from ridelog.core.errors import BookError
+from ridelog.core.estimate import Estimate
 
 
 @pytest.fixture
@@ -37,7 +37,7 @@ def filled(book: Book) -> Book:
         book.details.add_mark(ride.id, "reverse", 1.5, 2.5)
         book.results.put(
             ride.id,
-            NewResult("0.1.0", {"marks": []}, {"n": number}, {"top": Figure(9.0, 8.0, 10.0)}),
+            NewResult("0.1.0", {"marks": []}, {"n": number}, {"top": Estimate(9.0, 8.0, 10.0)}),
         )
     return book
 
@@ -93,10 +93,10 @@ def test_one_damaged_ride_does_not_stop_the_others(filled: Book, tmp_path: Path)
     (first / "original.gpx").write_bytes(b"log 0 changed")
     (second / "ride.json").write_text("[" * 100_000)
     with Book(tmp_path / "second") as other:
-        taken = import_book(other, tmp_path / "out")
-        assert taken.added == 1 and other.rides.found()[0].file == "ride 2.gpx"
-    assert f"{first.name}: the log does not match its SHA-256" in taken.problems[0]
-    assert "the file is no JSON" in taken.problems[1]
+        found = import_book(other, tmp_path / "out")
+        assert found.added == 1 and other.rides.found()[0].file == "ride 2.gpx"
+    assert f"{first.name}: the log does not match its SHA-256" in found.problems[0]
+    assert "the file is no JSON" in found.problems[1]
 
 
 @pytest.mark.parametrize(
@@ -127,8 +127,8 @@ def test_a_ride_file_of_another_shape_is_a_sentence(filled: Book, tmp_path: Path
     for change in changes:
         (place / "ride.json").write_text(json.dumps({**entry, **change}))
         with Book(tmp_path / f"book{next(iter(change))}") as other:
-            taken = import_book(other, tmp_path / "out")
-            assert taken.added == 2
+            found = import_book(other, tmp_path / "out")
+            assert found.added == 2
             assert (
-                "SHA-256" in taken.problems[0] or "is not as it was exported" in taken.problems[0]
+                "SHA-256" in found.problems[0] or "is not as it was exported" in found.problems[0]
             )

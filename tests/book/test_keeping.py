@@ -8,8 +8,9 @@ from pathlib import Path
 
 import pytest
 
-from ridelog.book import Book, Figure, NewResult, RideEntry
+from ridelog.book import Book, NewResult, RideEntry
 from ridelog.core.errors import BookError
+from ridelog.core.estimate import Estimate
 
 LOG = b"$GPRMC,not read by the book\r\n"
 DIGEST = hashlib.sha256(LOG).hexdigest()
@@ -179,7 +180,7 @@ def test_conditions_notes_and_marks(book: Book) -> None:
 
 
 def result(version: str, value: float, **attachments: bytes) -> NewResult:
-    figures = {"best_1s_mps": Figure(value, value - 0.1, value + 0.1)}
+    figures = {"best_1s_mps": Estimate(value, value - 0.1, value + 0.1)}
     return NewResult(version, {"marks": []}, {"top": value}, figures, attachments)
 
 
@@ -229,10 +230,8 @@ def test_lists_are_searched_by_every_word(book: Book) -> None:
     assert [ride.file[5] for ride in book.rides.found(most=2, skip=1)] == ["3", "2"]
 
 
-def test_rides_wait_fail_and_wait_again(book: Book) -> None:
+def test_rides_wait_and_fail(book: Book) -> None:
     ride = add(book)
     assert [r.id for r in book.rides.waiting()] == [ride.id]
     book.rides.fail(ride.id, "no times")
     assert book.rides.get(ride.id).problem == "no times" and not book.rides.waiting()
-    book.rides.wait(ride.id)
-    assert [r.id for r in book.rides.waiting()] == [ride.id]

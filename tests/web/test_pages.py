@@ -8,7 +8,7 @@ from pathlib import Path
 
 import jsonschema
 import pytest
-from visitor import SAMPLES, Visitor, app_in, desk_of, short_log, wait_until_measured
+from visitor import SAMPLES, Visitor, app_in, queue_of, short_log, wait_until_measured
 
 from ridelog.book import Book
 from ridelog.importer import load_track
@@ -27,15 +27,15 @@ class Workshop:
 def shop(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Workshop]:
     folder = tmp_path_factory.mktemp("pages") / "book"
     app = app_in(folder)
-    desk = desk_of(app)
-    desk.start()
+    queue = queue_of(app)
+    queue.start()
     visitor = Visitor(app)
     visitor.get("/")
     for name, fixes in (("before-2.nmea", 300), ("after-2.nmea", 600)):
         assert visitor.put(name, short_log(name, fixes)).status == 202
     wait_until_measured(visitor, 180.0)
     yield Workshop(visitor, folder)
-    desk.stop()
+    queue.stop()
 
 
 def headline(page: str) -> float:
