@@ -10,7 +10,6 @@ from ridelog.core.flags import Flag
 from ridelog.core.track import FloatArray, IntArray, Source, Track
 from ridelog.importer.columns import BoolArray, decimals, text_at
 from ridelog.importer.gpx_points import GpxPoints, read_points
-from ridelog.importer.gpx_regular import read_regular_points
 from ridelog.importer.gpx_times import gpx_times, without_zone
 from ridelog.importer.gpx_values import read_values
 from ridelog.importer.timeline import US_PER_S, clock_set_back, far_from_the_rest, time_flags
@@ -43,7 +42,7 @@ def read_gpx(name: str, data: bytes, sha256: str, size_bytes: int) -> Track:
     # White space before the XML declaration is an error in XML and harmless here.
     stripped = data.lstrip() if data[:1].isspace() else data
     lines_before = data[: len(data) - len(stripped)].count(b"\n")
-    points = read_regular_points(name, stripped) or read_points(name, stripped)
+    points = read_points(name, stripped)
     if len(points) == 0:
         raise _no_points(name, points, lines_before)
     return _track(name, points, points.line + lines_before, sha256, size_bytes)
