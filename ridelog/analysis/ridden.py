@@ -9,10 +9,10 @@ import numpy as np
 from ridelog.analysis.ride import RideResult, analyse
 from ridelog.analysis.settings import Settings
 from ridelog.core.errors import RideLogError, UnreadableLogError
+from ridelog.core.text import shown_name
 from ridelog.filtering.motion import Motion
 from ridelog.filtering.smoother import estimate_motion
 from ridelog.importer import load_track
-from ridelog.importer.wording import shown_name
 
 # Courses of one straight agree within this; the same as for opposite runs.
 SAME_WAY_DEG = 20.0

@@ -4,7 +4,7 @@ from typing import Final
 from xml.parsers import expat
 
 from ridelog.core.errors import UnreadableLogError
-from ridelog.importer.wording import shown, shown_name
+from ridelog.core.text import shown, shown_name
 
 COLUMN_NAMES: Final = ("lat", "lon", "ele", "time", "fix", "sat", "hdop", "speed", "course")
 # A GPX log nests about eight deep; each open element costs memory. Own choice.
