@@ -1,6 +1,10 @@
-"""Text from logs and people that is shown again."""
+"""Texts from outside, fit to be shown, and how places and counts are put into sentences."""
 
 import unicodedata
+from collections.abc import Sequence
+
+# Longer values are cut: the sentence must stay one line on a terminal.
+_SHOWN_LETTERS = 40
 
 # Control and format characters, half surrogates, and what ends a line or a paragraph.
 _UNSEEN = ("Cc", "Cf", "Cs", "Zl", "Zp")
@@ -22,3 +26,33 @@ def clean(text: str, mark: str = "\N{REPLACEMENT CHARACTER}", keep: str = "") ->
         mark if unicodedata.category(letter) in _UNSEEN and letter not in keep else letter
         for letter in text
     )
+
+
+def shown(value: str | bytes) -> str:
+    """Return a value from a log, quoted, printable and short enough for one sentence."""
+    text = value.decode("utf-8", "replace") if isinstance(value, bytes) else value
+    text = clean(" ".join(text.split()))
+    if len(text) > _SHOWN_LETTERS:
+        text = text[:_SHOWN_LETTERS] + "..."
+    return f"'{text}'"
+
+
+def shown_name(name: str) -> str:
+    """Return a file name that cannot break the line of a message."""
+    return clean(name) or "(no name)"
+
+
+def count_words(count: int, one: str, many: str | None = None) -> str:
+    """Return a number with its noun in the right form: 1 gap, or 2,117 fixes."""
+    return f"{count:,} {one if count == 1 else many or one + 's'}"
+
+
+def places(lines: Sequence[int]) -> str:
+    """Return the first line numbers of a list: line 7, or lines 7, 9, 12 and 5 more."""
+    numbers = [str(line) for line in lines[:3]]
+    more = len(lines) - len(numbers)
+    if len(lines) == 1:
+        return f"line {numbers[0]}"
+    if more > 0:
+        return f"lines {', '.join(numbers)} and {more:,} more"
+    return f"lines {', '.join(numbers[:-1])} and {numbers[-1]}"

@@ -7,14 +7,13 @@ from pathlib import Path
 import numpy as np
 
 from ridelog.core.errors import NotEnoughDataError, UnreadableLogError
+from ridelog.core.text import count_words, shown_name
 from ridelog.core.track import Track
-from ridelog.importer.containers import MAX_LOG_BYTES, too_large, unpack
+from ridelog.importer.containers import MAX_LOG_BYTES, LogKind, sniff, too_large, unpack
 from ridelog.importer.gpx import read_gpx
 from ridelog.importer.nmea import read_nmea
-from ridelog.importer.sniff import LogKind, sniff
-from ridelog.importer.wording import counted, shown_name
 
-__all__ = ["load_track", "log_from_bytes", "read_log", "require_times", "track_from_bytes"]
+__all__ = ["load_track", "log_from_bytes", "read_log", "require_times"]
 
 
 def load_track(path: Path | str) -> Track:
@@ -28,11 +27,6 @@ def load_track(path: Path | str) -> Track:
         If fewer than two different usable times occur, so that no speed can be had.
     """
     return require_times(read_log(path))
-
-
-def track_from_bytes(name: str, data: bytes) -> Track:
-    """Return the ride in the bytes of a log file; errors as for load_track."""
-    return require_times(log_from_bytes(name, data))
 
 
 def read_log(path: Path | str) -> Track:
@@ -81,6 +75,6 @@ def require_times(track: Track) -> Track:
     seen = "no usable time" if times.shape[0] == 0 else f"one time only, {track.utc_text(0.0)}"
     raise NotEnoughDataError(
         f"{track.source.file}, line {int(track.source_line[0])} on: the log cannot give a speed, "
-        f"for it holds {counted(len(track), 'fix', 'fixes')} with {seen}.",
+        f"for it holds {count_words(len(track), 'fix', 'fixes')} with {seen}.",
         "record or export the ride with a time in every point.",
     )

@@ -35,12 +35,10 @@ def text_at(column: Column, row: int) -> bytes:
     return buffer[start[row] : start[row] + length[row]].tobytes()
 
 
-def joined(texts: list[bytes]) -> tuple[ByteArray, IntArray, IntArray]:
-    """Return buffer, starts and lengths that hold separate texts as one column."""
-    length = np.fromiter(map(len, texts), dtype=np.int64, count=len(texts))
-    start = np.zeros(len(texts), dtype=np.int64)
-    np.cumsum(length[:-1], out=start[1:])
-    return padded(b"".join(texts)), start, length
+def joined(texts: list[bytes], length: list[IntArray]) -> Column:
+    """Return the column of the texts that stand one after the other, of these lengths."""
+    lengths = np.concatenate([np.zeros(0, dtype=np.int64), *length])
+    return padded(b"".join(texts)), np.cumsum(lengths) - lengths, lengths
 
 
 def decimals(buffer: ByteArray, start: IntArray, length: IntArray) -> FloatArray:

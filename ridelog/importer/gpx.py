@@ -1,22 +1,17 @@
 """GPX 1.0 and 1.1: the texts of the track points become one Track."""
 
-from dataclasses import dataclass
-from datetime import UTC, datetime, timedelta
+from datetime import datetime
 
 import numpy as np
 
 from ridelog.core.errors import UnreadableLogError
 from ridelog.core.flags import Flag
+from ridelog.core.text import count_words, places, shown, shown_name
 from ridelog.core.track import FloatArray, IntArray, Source, Track
 from ridelog.importer.columns import BoolArray, decimals, text_at
 from ridelog.importer.gpx_points import GpxPoints, read_points
-from ridelog.importer.gpx_regular import read_regular_points
-from ridelog.importer.gpx_times import gpx_times, without_zone
-from ridelog.importer.gpx_values import read_values
-from ridelog.importer.timeline import US_PER_S, clock_set_back, far_from_the_rest, time_flags
-from ridelog.importer.wording import counted, places, shown, shown_name
-
-_EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
+from ridelog.importer.gpx_values import gpx_times, read_values, without_zone
+from ridelog.importer.timeline import clock_set_back, far_from_the_rest, start_of, time_flags
 
 
 def read_gpx(name: str, data: bytes, sha256: str, size_bytes: int) -> Track:
@@ -43,7 +38,7 @@ def read_gpx(name: str, data: bytes, sha256: str, size_bytes: int) -> Track:
     # White space before the XML declaration is an error in XML and harmless here.
     stripped = data.lstrip() if data[:1].isspace() else data
     lines_before = data[: len(data) - len(stripped)].count(b"\n")
-    points = read_regular_points(name, stripped) or read_points(name, stripped)
+    points = read_points(name, stripped)
     if len(points) == 0:
         raise _no_points(name, points, lines_before)
     return _track(name, points, points.line + lines_before, sha256, size_bytes)
@@ -59,7 +54,7 @@ def _no_points(name: str, points: GpxPoints, lines_before: int) -> UnreadableLog
         )
     return UnreadableLogError(
         f"{who}: the GPX file holds no track points (0 trkpt, "
-        f"{counted(points.way_points, 'way-point')}).",
+        f"{count_words(points.way_points, 'way-point')}).",
         "export the recorded track of the ride, not its way-points or a planned route.",
     )
 
@@ -69,36 +64,36 @@ def _track(name: str, points: GpxPoints, line: IntArray, sha256: str, size_bytes
     if points.broken:
         warnings.append(
             f"The file breaks off or is damaged at line {points.broken_line} ({points.broken}); "
-            f"the {counted(len(points), 'whole point')} before it "
+            f"the {count_words(len(points), 'whole point')} before it "
             f"{'was' if len(points) == 1 else 'were'} read."
         )
     version, doubt = _version(points)
     warnings += doubt
     latitude_deg, longitude_deg, doubt = _positions(points, line)
     warnings += doubt
-    times = _times(points, line)
-    warnings += times.warnings
+    start_utc, time_s, doubt = _times(points, line)
+    warnings += doubt
     values = read_values(points, line)
     warnings += values.warnings
-    flags = time_flags(times.time_s)
+    flags = time_flags(time_s)
     flags[np.isnan(latitude_deg)] |= np.uint32(Flag.NO_POSITION)
     flags[values.no_fix] |= np.uint32(Flag.NO_FIX)
-    set_back = clock_set_back(times.time_s)
+    set_back = clock_set_back(time_s)
     if set_back.any():
         warnings.append(
-            f"The clock is set back {counted(int(set_back.sum()), 'time')} "
+            f"The clock is set back {count_words(int(set_back.sum()), 'time')} "
             f"({places(line[set_back].tolist())}); a new stretch starts there."
         )
     history = (
-        f"Read {shown_name(name)} as {version}: {counted(len(points), 'track point')} in "
-        f"{counted(int(np.unique(points.segment).shape[0]), 'segment')}, "
-        f"{int(np.count_nonzero(np.isfinite(times.time_s))):,} with a usable time."
+        f"Read {shown_name(name)} as {version}: {count_words(len(points), 'track point')} in "
+        f"{count_words(int(np.unique(points.segment).shape[0]), 'segment')}, "
+        f"{int(np.count_nonzero(np.isfinite(time_s))):,} with a usable time."
     )
     return Track(
         source=Source(shown_name(name), sha256, version, size_bytes),
-        start_utc=times.start_utc,
+        start_utc=start_utc,
         date_known=True,
-        time_s=times.time_s,
+        time_s=time_s,
         latitude_deg=latitude_deg,
         longitude_deg=longitude_deg,
         height_m=values.height_m,
@@ -147,7 +142,7 @@ def _positions(points: GpxPoints, line: IntArray) -> tuple[FloatArray, FloatArra
             f"{axis} {shown(text_at(points.columns[axis], worst))}" for axis in ("lat", "lon")
         )
         warnings.append(
-            f"{counted(int(np.count_nonzero(~good)), 'point')} without a usable position "
+            f"{count_words(int(np.count_nonzero(~good)), 'point')} without a usable position "
             f"({places(line[~good].tolist())}; first {seen}) took no part."
         )
     return (
@@ -157,25 +152,18 @@ def _positions(points: GpxPoints, line: IntArray) -> tuple[FloatArray, FloatArra
     )
 
 
-@dataclass(frozen=True)
-class _Times:
-    time_s: FloatArray
-    start_utc: datetime | None
-    warnings: list[str]
-
-
-def _times(points: GpxPoints, line: IntArray) -> _Times:
-    """Return seconds since the first usable stamp, and that stamp."""
+def _times(points: GpxPoints, line: IntArray) -> tuple[datetime | None, FloatArray, list[str]]:
+    """Return the first usable stamp, seconds since it, and doubts."""
     stamp_us, usable, malformed = gpx_times(*points.columns["time"])
     given: BoolArray = points.columns["time"][2] > 0
     warnings: list[str] = []
     missing = int(np.count_nonzero(~given))
     if missing:
-        warnings.append(f"No time is given in {missing:,} of {counted(len(points), 'point')}.")
+        warnings.append(f"No time is given in {missing:,} of {count_words(len(points), 'point')}.")
     if malformed.any():
         first = text_at(points.columns["time"], int(np.flatnonzero(malformed)[0]))
         warnings.append(
-            f"{counted(int(malformed.sum()), 'time stamp')} cannot be read "
+            f"{count_words(int(malformed.sum()), 'time stamp')} cannot be read "
             f"({places(line[malformed].tolist())}; first {shown(first)})."
         )
     early = given & ~usable & ~malformed
@@ -184,7 +172,7 @@ def _times(points: GpxPoints, line: IntArray) -> _Times:
     if wrong.any():
         first = text_at(points.columns["time"], int(np.flatnonzero(wrong)[0]))
         warnings.append(
-            f"{counted(int(wrong.sum()), 'time stamp')} cannot belong to this ride "
+            f"{count_words(int(wrong.sum()), 'time stamp')} cannot belong to this ride "
             f"({places(line[wrong].tolist())}; first {shown(first)}) and "
             f"{'was' if wrong.sum() == 1 else 'were'} not used."
         )
@@ -192,11 +180,7 @@ def _times(points: GpxPoints, line: IntArray) -> _Times:
     bare = without_zone(*points.columns["time"], usable)
     if bare.any():
         warnings.append(
-            f"{counted(int(bare.sum()), 'time stamp')} without a zone "
+            f"{count_words(int(bare.sum()), 'time stamp')} without a zone "
             f"({places(line[bare].tolist())}) {'was' if bare.sum() == 1 else 'were'} read as UTC."
         )
-    if not usable.any():
-        return _Times(np.full(len(points), np.nan), None, warnings)
-    start_us = int(stamp_us[usable][0])
-    time_s = np.where(usable, (stamp_us - start_us) / US_PER_S, np.nan)
-    return _Times(time_s, _EPOCH + timedelta(microseconds=start_us), warnings)
+    return *start_of(stamp_us, usable), warnings

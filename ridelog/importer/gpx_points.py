@@ -1,25 +1,34 @@
-"""The track points of a GPX document as columns of text, read as a stream of XML events."""
+"""The track points of a GPX document as columns of text; points that are alike by pattern.
 
+A logger writes one point like the other. The first of a kind becomes a pattern in which all tags
+and all white space are literal and each text is printable ASCII without markup; a point that
+matches differs from it in no XML event but the texts (XML 1.0, section 2.4: "<" and "&" occur as
+markup only). One point of marks in place of a run of such points then shows that the run stands
+where points stand, and not inside a comment; the rest is read event by event.
+"""
+
+import re
+from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Final
-from xml.parsers import expat
+from itertools import groupby
 
 import numpy as np
 
 from ridelog.core.errors import UnreadableLogError
 from ridelog.core.track import IntArray
 from ridelog.importer.columns import Column, joined
-from ridelog.importer.wording import shown, shown_name
+from ridelog.importer.gpx_events import COLUMN_NAMES, Events
 
-COLUMN_NAMES: Final = ("lat", "lon", "ele", "time", "fix", "sat", "hdop", "speed", "course")
-# A GPX log nests about eight deep; each open element costs memory. Own choice.
-MOST_DEPTH = 200
-# Places in a point's row. The first two are attributes, then the line and the segment.
-_ROW: Final[list[str | None]] = [None] * len(COLUMN_NAMES)
-_CHILDREN = {name: place for place, name in enumerate(COLUMN_NAMES) if place >= 2}
-# GPX 1.1 has no speed, so it sits somewhere in extensions, under any prefix.
-_ANY_DEPTH = {name: _CHILDREN[name] for name in ("speed", "course")}
-_NOTHING = -1
+_BEGIN, _END = b"<trkpt", b"</trkpt>"
+_TAG, _QUOTED = re.compile(rb"(<[^<>]*>)"), re.compile(rb'(?<==")([^"]*)(?=")')
+_SPACE = re.compile(rb"[ \t\r\n]*")
+# Printable ASCII without quotation mark, "&", "<" and ">".
+_TEXT = rb"([ !#-%'-;=?-~]+)"
+# What stands for a text; a log that holds this is read event by event.
+_MARK = "~text "
+# A logger has a few kinds of points, such as with and without a speed; runs are cut so that their
+# texts take little memory one by one; where many are odd, patterns gain nothing. Own choices.
+_MOST_KINDS, _LONGEST_POINT, _LONGEST_RUN, _MOST_MISSED = 16, 4096, 20_000, 10_000
 
 
 @dataclass(frozen=True)
@@ -31,9 +40,7 @@ class GpxPoints:
     columns : for each of COLUMN_NAMES the texts; length 0 where the point has none.
     line : line of each point's start tag, counted from 1.
     segment : number of trkseg elements opened before the point.
-    version, namespace : of the root element, empty if not given.
-    own_speed : whether a point has speed or course as its own element (GPX 1.0).
-    way_points : number of wpt elements.
+    version, namespace, own_speed, way_points : as ``Events`` says.
     broken : why reading stopped early ("" if it did not), and broken_line where.
     """
 
@@ -51,107 +58,26 @@ class GpxPoints:
         return int(self.line.shape[0])
 
 
-class Reader:
-    """Handlers for one document's XML events; the state between two events lives here."""
+@dataclass(frozen=True)
+class _Kind:
+    """Points with the same tags: their pattern, one of marks, and which texts make a row."""
 
-    def __init__(self, name: str) -> None:
-        self.name = shown_name(name)
-        self.parser = expat.ParserCreate()
-        self.parser.buffer_text = True
-        self.parser.EntityDeclHandler = self._refuse_entity
-        self.parser.SkippedEntityHandler = self._refuse_skipped
-        self.parser.StartElementHandler = self.start_element
-        self.parser.EndElementHandler = self._end
-        self.parser.CharacterDataHandler = self._text
-        self.version = ""
-        self.namespace = ""
-        self.segments = 0
-        self.way_points = 0
-        self.own_speed = False
-        self.depth = 0
-        self.rows: list[list[str | None]] = []
-        self.marks: list[tuple[int, int]] = []
-        self._row: list[str | None] | None = None
-        self._mark = (0, 0)
-        self._prefix = ""
-        self._outside = 0
-        self._place = _NOTHING
+    pattern: re.Pattern[bytes]
+    marked: bytes
+    places: tuple[int, ...]
 
-    def start_element(self, name: str, attributes: dict[str, str]) -> None:
-        """Take one start tag."""
-        self.depth += 1
-        if self.depth > MOST_DEPTH:
-            self._refuse(
-                "elements are nested too deeply", f"{self.depth:,} levels at {shown(name)}"
-            )
-        row = self._row
-        if row is None:
-            self._start_outside(name, attributes)
-            return
-        if self.depth == self._outside + 1 and name.startswith(self._prefix):
-            place = _CHILDREN.get(name[len(self._prefix) :], _NOTHING)
-        else:
-            place = _NOTHING
-        if place == _NOTHING:
-            place = _ANY_DEPTH.get(name.rpartition(":")[2], _NOTHING)
-        if place != _NOTHING and row[place] is not None:
-            place = _NOTHING  # the first value of a point stands
-        self._place = place
 
-    def _start_outside(self, name: str, attributes: dict[str, str]) -> None:
-        local = name.rpartition(":")[2]
-        if local == "trkpt":
-            row = _ROW.copy()
-            row[0] = attributes.get("lat")
-            row[1] = attributes.get("lon")
-            self._row = row
-            self._outside = self.depth
-            self._prefix = name[: -len(local)]
-            self._place = _NOTHING
-            self._mark = (self.parser.CurrentLineNumber, self.segments)
-        elif local == "trkseg":
-            self.segments += 1
-        elif local == "wpt":
-            self.way_points += 1
-        elif self.depth == 1:
-            self.version = attributes.get("version", "").strip()
-            key = f"xmlns:{name[: -len(local) - 1]}" if local != name else "xmlns"
-            self.namespace = attributes.get(key, "")
+@dataclass(frozen=True)
+class _Block:
+    """Neighbouring points: each column's texts as one, their lengths, and each point's line."""
 
-    def _end(self, name: str) -> None:
-        row = self._row
-        if row is not None and self.depth == self._outside:
-            self.rows.append(row)
-            self.marks.append(self._mark)
-            self._row = None
-        self._place = _NOTHING
-        self.depth -= 1
-
-    def _text(self, text: str) -> None:
-        place = self._place
-        row = self._row
-        if place == _NOTHING or row is None:
-            return
-        before = row[place]
-        row[place] = text if before is None else before + text
-        if place in (7, 8) and self.depth == self._outside + 1:
-            self.own_speed = True
-
-    def _refuse(self, what: str, value: str) -> None:
-        raise UnreadableLogError(
-            f"{self.name}, line {self.parser.CurrentLineNumber}: {what} ({value}).",
-            "export the ride again as plain GPX.",
-        )
-
-    def _refuse_entity(self, entity: str, *_details: object) -> None:
-        self._refuse("the file declares an XML entity, which no ride log needs", shown(entity))
-
-    def _refuse_skipped(self, entity: str, _is_parameter: bool) -> None:
-        self._refuse("the file uses an XML entity that it does not hold", shown(entity))
+    texts: tuple[bytes, ...]
+    lengths: tuple[IntArray, ...]
+    line: IntArray
 
 
 def read_points(name: str, data: bytes) -> GpxPoints:
-    """Return the track points of a GPX document by streaming it through expat.
+    """Return the track points of a GPX document.
 
     Whole points before the place where a document breaks off are kept.
 
@@ -165,35 +91,164 @@ def read_points(name: str, data: bytes) -> GpxPoints:
     Raises
     ------
     UnreadableLogError
-        If the document declares entities or nests more than MOST_DEPTH deep.
-
-    Source
-    ------
-    GPX 1.1 schema (topografix.com/GPX/1/1/gpx.xsd); GPX 1.0 adds speed and course to a point.
+        If the document must not be trusted: see ``Events``.
     """
-    reader = Reader(name)
-    broken, broken_line = "", 0
+    short, runs = _shortened(data)
+    points = None
     try:
-        reader.parser.Parse(data, True)
-    except expat.ExpatError as error:
-        broken, broken_line = expat.ErrorString(error.code), error.lineno
-    except (LookupError, UnicodeError, ValueError) as error:
-        # An encoding that Python does not know, or that has more than one byte a letter.
-        broken, broken_line = str(error), 1
-    rows = reader.rows
-    columns = {
-        column: joined([(row[place] or "").encode("utf-8", "replace") for row in rows])
-        for place, column in enumerate(COLUMN_NAMES)
-    }
-    marks = np.asarray(reader.marks, dtype=np.int64).reshape(-1, 2)
+        points = _points(name, short, runs) if runs else None
+    except UnreadableLogError:
+        pass  # The document itself says where.
+    return read_event_by_event(name, data) if points is None else points
+
+
+def read_event_by_event(name: str, data: bytes) -> GpxPoints:
+    """Return what read_points returns, without patterns."""
+    points = _points(name, data, [])
+    assert points is not None
+    return points
+
+
+def _points(name: str, data: bytes, runs: list[_Block | None]) -> GpxPoints | None:
+    """Return the points of a document with those of its runs, None if a run is not among them.
+
+    ``runs`` holds a block for each point of marks, None where it is not the first of its run.
+    """
+    events = Events(name)
+    broken, broken_line = events.read(data)
+    blocks: list[_Block] = []
+    segments: list[IntArray] = []
+    waiting = runs[::-1]
+    rows = zip(events.rows, events.marks, strict=True)
+    for marked, group in groupby(rows, key=lambda row: _is_marked(row[0])):
+        if not marked:
+            texts, marks = zip(*group, strict=True)
+            line, segment = np.asarray(marks, dtype=np.int64).T
+            blocks.append(_packed([[_encoded(one) for one in row] for row in texts], line))
+            segments.append(segment)
+        for _, mark in group if marked else ():
+            run = waiting.pop()
+            if run is not None:
+                blocks.append(run)
+                segments.append(np.full(len(run.line), mark[1]))
+    if waiting:
+        return None
+    none = np.zeros(0, dtype=np.int64)
     return GpxPoints(
-        columns=columns,
-        line=marks[:, 0].copy(),
-        segment=marks[:, 1].copy(),
-        version=reader.version,
-        namespace=reader.namespace,
-        own_speed=reader.own_speed,
-        way_points=reader.way_points,
+        columns={
+            column: joined([one.texts[k] for one in blocks], [one.lengths[k] for one in blocks])
+            for k, column in enumerate(COLUMN_NAMES)
+        },
+        line=np.concatenate([none, *(one.line for one in blocks)]),
+        segment=np.concatenate([none, *segments]),
+        version=events.version,
+        namespace=events.namespace,
+        own_speed=events.own_speed,
+        way_points=events.way_points,
         broken=broken,
         broken_line=broken_line,
     )
+
+
+def _encoded(text: str | None) -> bytes:
+    return (text or "").encode("utf-8", "replace")
+
+
+def _packed(rows: Sequence[Sequence[bytes]], line: Sequence[int] | IntArray) -> _Block:
+    columns = list(zip(*rows, strict=True))
+    lengths = [np.fromiter(map(len, column), np.int64, len(rows)) for column in columns]
+    return _Block(tuple(map(b"".join, columns)), tuple(lengths), np.asarray(line, dtype=np.int64))
+
+
+def _is_marked(texts: list[str | None]) -> bool:
+    """Return whether a row is that of a point of marks: by its own attributes, lat and lon."""
+    return any(text is not None and text.startswith(_MARK) for text in texts[:2])
+
+
+def _shortened(data: bytes) -> tuple[bytes, list[_Block | None]]:
+    """Return a document with one point of marks for each kind in each run, and the runs.
+
+    The lines of all that is left keep their numbers.
+    """
+    runs: list[_Block | None] = []
+    # expat takes a lone carriage return for the end of a line.
+    if _MARK.encode() in data or data.count(b"\r") != data.count(b"\r\n"):
+        return data, runs
+    kinds: list[_Kind | None] = []
+    parts: list[bytes] = []
+    copied = place = counted = missed = 0
+    line = 1
+    while missed < _MOST_MISSED and (place := data.find(_BEGIN, place)) >= 0:
+        begin, end = place, place + len(_BEGIN)
+        rows: list[list[bytes]] = []
+        lines: list[int] = []
+        present: list[_Kind] = []
+        while len(rows) < _LONGEST_RUN and (found := _matched(data, place, kinds)):
+            kind, match = found
+            if kind not in present:
+                present.append(kind)
+            texts = (*match.groups(), b"")
+            rows.append([texts[one] for one in kind.places])
+            line += data.count(b"\n", counted, place)
+            lines.append(line)
+            counted, end = place, match.end()
+            space = _SPACE.match(data, end)
+            place = space.end() if space else end
+        if rows:
+            marked = b"".join([kind.marked for kind in present])
+            more = data.count(b"\n", begin, end) - marked.count(b"\n")
+            parts += [data[copied:begin], marked, b"\n" * more]
+            copied = end
+            runs += [_packed(rows, lines), *[None] * (len(present) - 1)]
+        missed += not rows
+        place = end
+    return b"".join([*parts, data[copied:]]), runs
+
+
+def _matched(
+    data: bytes, place: int, kinds: list[_Kind | None]
+) -> tuple[_Kind, re.Match[bytes]] | None:
+    """Return the kind of the point at a place, maybe a new one, None if it has to be read."""
+    for kind in kinds:
+        match = kind.pattern.match(data, place) if kind else None
+        if kind and match:
+            return kind, match
+    if len(kinds) == _MOST_KINDS or not data.startswith(_BEGIN, place):
+        return None
+    stop = data.find(_END, place, place + _LONGEST_POINT)
+    kinds.append(_kind_of(data[place : stop + len(_END)]) if stop >= 0 else None)
+    kind = kinds[-1]
+    match = kind.pattern.match(data, place) if kind else None
+    return (kind, match) if kind and match else None
+
+
+def _kind_of(point: bytes) -> _Kind | None:
+    """Return the kind of a point, None if it holds more than tags and plain texts."""
+    pieces = _TAG.split(point)
+    if any(sign in point for sign in (b"&", b"<!", b"<?")) or b"'" in pieces[1]:
+        return None
+    # Literal, text, literal and so on: first what is quoted in the point's own tag.
+    parts = _QUOTED.split(pieces[1])
+    for text, tag in zip(pieces[2:-1:2], pieces[3::2], strict=True):
+        if text.strip():
+            parts += [text, tag]
+        else:
+            parts[-1] += text + tag
+    texts = range(len(parts) // 2)
+    parts[1::2] = [_TEXT] * len(texts)
+    parts[::2], literals = map(re.escape, parts[::2]), parts[::2]
+    pattern = re.compile(b"".join(parts))
+    if not pattern.fullmatch(point):
+        return None
+    parts[::2], parts[1::2] = literals, [f"{_MARK}{number}".encode() for number in texts]
+    marked, events = b"".join(parts), Events("")
+    try:
+        broken, _ = events.read(b"<gpx>" + marked + b"</gpx>")
+    except UnreadableLogError:
+        return None
+    if broken or len(events.rows) != 1 or not _is_marked(events.rows[0]):
+        return None
+    row = [_MARK + "-1" if text is None else text for text in events.rows[0]]
+    if not all(text.startswith(_MARK) for text in row):
+        return None
+    return _Kind(pattern, marked, tuple([int(text.removeprefix(_MARK)) for text in row]))

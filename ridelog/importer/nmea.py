@@ -4,15 +4,14 @@ import numpy as np
 
 from ridelog.core.errors import NotEnoughDataError, UnreadableLogError
 from ridelog.core.flags import Flag
+from ridelog.core.text import count_words, places, shown_name
 from ridelog.core.track import FixKind, FlagArray, FloatArray, IntArray, Source, Track
 from ridelog.importer.columns import BoolArray
-from ridelog.importer.nmea_clock import start_of
+from ridelog.importer.containers import as_ascii_text
 from ridelog.importer.nmea_epochs import Epochs, group
 from ridelog.importer.nmea_readings import NO_TIME_OF_DAY, SentenceReadings, read_all
 from ridelog.importer.nmea_sentences import Sentences, find_sentences
-from ridelog.importer.sniff import as_ascii_text
-from ridelog.importer.timeline import clock_set_back, time_flags
-from ridelog.importer.wording import counted, places, shown_name
+from ridelog.importer.timeline import clock_set_back, start_of, time_flags
 
 FORMAT = "nmea-0183"
 # GGA may come every fourth second only; its geometry holds that long. common practice, no source
@@ -82,16 +81,16 @@ def _no_fixes(
     )
     if untimed:
         return NotEnoughDataError(
-            f"{who}: the log cannot give a speed because its {counted(untimed, 'position')} "
+            f"{who}: the log cannot give a speed because its {count_words(untimed, 'position')} "
             "carry no usable time.",
             "record the ride with RMC or GGA sentences that hold the time.",
         )
     seen = sum(one.which.shape[0] for one in main)
     wrong = sentences.wrong_lines.shape[0]
-    also = f", {counted(wrong, 'sentence')} with a wrong checksum" if wrong else ""
+    also = f", {count_words(wrong, 'sentence')} with a wrong checksum" if wrong else ""
     return NotEnoughDataError(
         f"{who}: the receiver never had a fix in this log (0 valid of "
-        f"{counted(seen, 'position sentence')}{also}).",
+        f"{count_words(seen, 'position sentence')}{also}).",
         "wait for a fix under open sky before the ride and record it again.",
     )
 
@@ -114,12 +113,12 @@ def _track(
     warnings = [*_sentence_warnings(sentences), *dated.warnings]
     if set_back.any():
         warnings.append(
-            f"The clock is set back {counted(int(set_back.sum()), 'time')} "
+            f"The clock is set back {count_words(int(set_back.sum()), 'time')} "
             f"({places(line[set_back].tolist())}); a new stretch starts there."
         )
     if epochs.repeated:
         warnings.append(
-            f"{counted(epochs.repeated, 'epoch')} came again with another position; "
+            f"{count_words(epochs.repeated, 'epoch')} came again with another position; "
             "the first of each was read."
         )
     if np.isin(kind, (FixKind.MANUAL, FixKind.SIMULATED)).any():
@@ -127,9 +126,9 @@ def _track(
     if epochs.makers[0] == "GNS":
         warnings.append("The log has neither RMC nor GGA; its fixes were read from GNS and GLL.")
     history = (
-        f"Read {shown_name(name)} as {FORMAT}: {counted(len(epochs), 'fix', 'fixes')} from "
-        f"{counted(len(sentences), 'sentence')}, {counted(epochs.void_epochs, 'epoch')} without "
-        "a fix."
+        f"Read {shown_name(name)} as {FORMAT}: {count_words(len(epochs), 'fix', 'fixes')} from "
+        f"{count_words(len(sentences), 'sentence')}, "
+        f"{count_words(epochs.void_epochs, 'epoch')} without a fix."
     )
     hdop = _geometry(readings, epochs, time_s, "hdop")
     return Track(
@@ -162,12 +161,12 @@ def _sentence_warnings(sentences: Sentences) -> list[str]:
     wrong, unchecked = sentences.wrong_lines, sentences.unchecked_lines
     if wrong.shape[0]:
         warnings.append(
-            f"{counted(wrong.shape[0], 'sentence')} with a wrong checksum "
+            f"{count_words(wrong.shape[0], 'sentence')} with a wrong checksum "
             f"({places(wrong.tolist())}) {'was' if wrong.shape[0] == 1 else 'were'} not read."
         )
     if unchecked.shape[0]:
         warnings.append(
-            f"{counted(unchecked.shape[0], 'sentence')} cut short or without a checksum "
+            f"{count_words(unchecked.shape[0], 'sentence')} cut short or without a checksum "
             f"({places(unchecked.tolist())}) "
             f"{'was' if unchecked.shape[0] == 1 else 'were'} not read."
         )

@@ -1,15 +1,14 @@
 """Dates for NMEA times of day: from RMC or ZDA, counted over midnight, repaired when certain."""
 
 from dataclasses import dataclass
-from datetime import UTC, datetime, timedelta
 
 import numpy as np
 
-from ridelog.core.track import FloatArray, IntArray
+from ridelog.core.text import count_words
+from ridelog.core.track import IntArray
 from ridelog.importer.columns import BoolArray
 from ridelog.importer.nmea_readings import NO_DAY
 from ridelog.importer.timeline import LATEST_US, US_PER_S, far_from_the_rest
-from ridelog.importer.wording import counted
 
 _DAY_US = 86400 * US_PER_S
 # GPS counts its weeks modulo 1024 (IS-GPS-200, section 20.3.3.3.1.1): 7168 days.
@@ -90,7 +89,7 @@ def date_fixes(
     if far.any():
         first = int(stamp_us[np.flatnonzero(far)[0]] // _DAY_US)
         warnings.append(
-            f"{counted(int(far.sum()), 'fix', 'fixes')} dated decades away from the rest "
+            f"{count_words(int(far.sum()), 'fix', 'fixes')} dated decades away from the rest "
             f"(first {_date(first)}) got no time."
         )
     first_day = int(stamp_us[~far][0] // _DAY_US) if not far.all() else _DAY_2000
@@ -148,7 +147,7 @@ def _settled_shifts(
     first = changed[0]
     day = int(running_us[first] // _DAY_US)
     return settled, [
-        f"{counted(changed.shape[0], 'fix', 'fixes')} carried a date that the running clock "
+        f"{count_words(changed.shape[0], 'fix', 'fixes')} carried a date that the running clock "
         f"contradicts (first {_date(day + int(shift[first]))}, now "
         f"{_date(day + int(settled[first]))}); the date was repaired, the time of day kept."
     ]
@@ -173,12 +172,3 @@ def _date(day: int) -> str:
     """Return a day as ISO text."""
     # numpy's dates reach far beyond the year 9999, where a damaged log may point.
     return str(np.datetime64(day, "D"))
-
-
-def start_of(stamp_us: IntArray, usable: BoolArray) -> tuple[datetime | None, FloatArray]:
-    """Return the first usable moment in file order and seconds since it, NaN where unusable."""
-    if not usable.any():
-        return None, np.full(stamp_us.shape[0], np.nan)
-    start_us = int(stamp_us[usable][0])
-    time_s = np.where(usable, (stamp_us - start_us) / US_PER_S, np.nan)
-    return datetime(1970, 1, 1, tzinfo=UTC) + timedelta(microseconds=start_us), time_s

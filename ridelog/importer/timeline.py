@@ -1,6 +1,7 @@
 """Order in the time stamps of a log: repeats, steps back, and dates that cannot belong."""
 
 from bisect import bisect_left
+from datetime import UTC, datetime, timedelta
 
 import numpy as np
 
@@ -109,3 +110,12 @@ def clock_set_back(time_s: FloatArray) -> BoolArray:
     runs_after = np.append(usual, False)[back + 1]
     starts[rows[back[runs_before & runs_after] + 1]] = True
     return starts
+
+
+def start_of(stamp_us: IntArray, usable: BoolArray) -> tuple[datetime | None, FloatArray]:
+    """Return the first usable moment in file order and seconds since it, NaN where unusable."""
+    if not usable.any():
+        return None, np.full(stamp_us.shape[0], np.nan)
+    start_us = int(stamp_us[usable][0])
+    time_s = np.where(usable, (stamp_us - start_us) / US_PER_S, np.nan)
+    return datetime(1970, 1, 1, tzinfo=UTC) + timedelta(microseconds=start_us), time_s

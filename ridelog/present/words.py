@@ -5,6 +5,7 @@ from datetime import datetime
 from ridelog.core.estimate import Estimate
 from ridelog.core.flags import Flag
 from ridelog.core.text import clean as clean
+from ridelog.core.text import count_words as count_words
 from ridelog.core.units import SpeedUnit
 
 # Short names of the flags, for labels; the sentences are in ridelog.core.flags.
@@ -115,11 +116,6 @@ def _date_words(moment: datetime) -> str:
 def course_words(course_deg: float) -> str:
     """Return the nearest of eight points of the compass, such as "north-east"."""
     return _POINTS[round(course_deg / 45.0) % 8]
-
-
-def count_words(count: int, one: str, many: str | None = None) -> str:
-    """Return a number with its noun, such as "1 gap" or "2,117 fixes"."""
-    return f"{count:,} {one if count == 1 else many or one + 's'}"
 
 
 def share_words(share: float) -> str:

@@ -6,8 +6,8 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from ridelog.core.errors import UnreadableLogError
+from ridelog.core.text import shown_name
 from ridelog.importer.containers import MAX_LOG_BYTES
-from ridelog.importer.wording import shown_name
 
 
 @dataclass(frozen=True)

@@ -7,10 +7,10 @@ from ridelog.analysis.ride import analyse
 from ridelog.analysis.settings import Settings
 from ridelog.analysis.subject import MeasuredRide
 from ridelog.core.errors import RideLogError, UnreadableLogError
+from ridelog.core.text import shown_name
 from ridelog.filtering.motion import Motion
 from ridelog.filtering.smoother import estimate_motion
 from ridelog.importer import load_track
-from ridelog.importer.wording import shown_name
 
 Progress = Callable[[float], None]
 

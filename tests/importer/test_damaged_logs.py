@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 from log_lines import gga, gpx, log, point, rmc, second, sentence
 
 from ridelog.core.errors import RideLogError
-from ridelog.importer import track_from_bytes
+from ridelog.importer import log_from_bytes, require_times
 
 NMEA = log(
     line
@@ -31,7 +31,7 @@ LOGS = {"ride.nmea": NMEA, "ride.gpx": GPX, "ride.gz": gzip.compress(NMEA)}
 
 def read(name: str, data: bytes) -> None:
     try:
-        track = track_from_bytes(name, data)
+        track = require_times(log_from_bytes(name, data))
     except RideLogError as error:
         assert error.problem.startswith(name)
         assert "\n" not in str(error)

@@ -9,7 +9,7 @@ from log_lines import gpx, point, second
 from ridelog.core.errors import NotEnoughDataError, UnreadableLogError
 from ridelog.core.flags import Flag
 from ridelog.core.track import Track
-from ridelog.importer import log_from_bytes, track_from_bytes
+from ridelog.importer import log_from_bytes, require_times
 
 FIVE = "".join(point(second(i), lat=f"48.10000{i}") for i in range(5))
 NO_TIMES = "record or export the ride with a time in every point."
@@ -106,7 +106,7 @@ def test_no_times_at_all() -> None:
     data = gpx(point() * 3)
     assert len(read(data)) == 3
     with pytest.raises(NotEnoughDataError) as caught:
-        track_from_bytes("ride.gpx", data)
+        require_times(log_from_bytes("ride.gpx", data))
     assert str(caught.value) == (
         "ride.gpx, line 4 on: the log cannot give a speed, for it holds 3 fixes with no usable "
         f"time. What to do: {NO_TIMES}"
@@ -119,7 +119,7 @@ def test_all_times_equal() -> None:
     duplicate = int(Flag.DUPLICATE_TIME)
     assert track.flags.tolist() == [0, duplicate, duplicate]
     with pytest.raises(NotEnoughDataError) as caught:
-        track_from_bytes("ride.gpx", data)
+        require_times(log_from_bytes("ride.gpx", data))
     assert "it holds 3 fixes with one time only, 2026-05-03T09:00:07Z." in caught.value.problem
 
 
@@ -133,7 +133,7 @@ def test_all_times_of_1901() -> None:
         "'1901-12-13T20:45:50Z') and were not used.",
     )
     with pytest.raises(NotEnoughDataError, match="3 fixes with no usable time"):
-        track_from_bytes("ride.gpx", data)
+        require_times(log_from_bytes("ride.gpx", data))
 
 
 def test_stamps_decades_off_are_not_used() -> None:

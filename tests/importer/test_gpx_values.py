@@ -6,8 +6,7 @@ from log_lines import gpx, point, second
 
 from ridelog.core.flags import Flag
 from ridelog.core.track import FixKind, Track
-from ridelog.importer import log_from_bytes
-from ridelog.importer.gpx_regular import read_regular_points
+from ridelog.importer import gpx_points, log_from_bytes
 
 
 def read(data: bytes) -> Track:
@@ -122,14 +121,14 @@ def test_stamps_without_a_zone_are_utc_and_said() -> None:
     assert track.warnings == ("2 time stamps without a zone (lines 4 and 5) were read as UTC.",)
 
 
-def test_an_hour_at_10_hz_takes_the_fast_reader() -> None:
+def test_an_hour_at_10_hz_is_read_by_pattern() -> None:
     children = (
         "<fix>3d</fix><sat>9</sat><hdop>0.9</hdop>"
         + moving("<r:speed>2.5</r:speed><r:course>84.4</r:course>")
     )  # fmt: skip
     data = gpx("".join(point(second(i / 10.0), children=children) for i in range(36000)))
     data = data.replace(b"<gpx ", b'<gpx xmlns:r="urn:example:ride" ')
-    assert read_regular_points("x", data) is not None
+    assert sum(len(run.line) for run in gpx_points._shortened(data)[1] if run) == 36000
     # How long that takes: tests/benchmarks/against_filterpy.py times the whole of it.
     track = read(data)
     assert len(track) == 36000

@@ -9,7 +9,7 @@ from log_lines import gga, log, rmc, sentence
 from ridelog.core.errors import NotEnoughDataError, UnreadableLogError
 from ridelog.core.flags import Flag
 from ridelog.core.track import FixKind, Track
-from ridelog.importer import log_from_bytes, track_from_bytes
+from ridelog.importer import log_from_bytes, require_times
 
 NOON = 12 * 3600.0
 CLEAN = [line for i in range(6) for line in (rmc(NOON + i, north=i), gga(NOON + i, north=i))]
@@ -196,7 +196,7 @@ def test_impossible_times_are_no_times(time: str) -> None:
 
 def test_single_epoch_cannot_give_speed() -> None:
     with pytest.raises(NotEnoughDataError) as caught:
-        track_from_bytes("ride.nmea", log([rmc(NOON), gga(NOON)]))
+        require_times(log_from_bytes("ride.nmea", log([rmc(NOON), gga(NOON)])))
     assert str(caught.value) == (
         "ride.nmea, line 1 on: the log cannot give a speed, for it holds 1 fix with one time only, "
         "2026-05-03T12:00:00Z. What to do: record or export the ride with a time in every point."

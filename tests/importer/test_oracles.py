@@ -156,7 +156,8 @@ def test_sentences_are_read_as_pynmea2_reads_them(
     )
 )  # fmt: skip
 def test_numbers_are_exactly_what_float_makes_of_them(texts: list[str]) -> None:
-    seen = decimals(*joined([text.encode() for text in texts]))
+    encoded = [text.encode() for text in texts]
+    seen = decimals(*joined(encoded, [np.array([len(text) for text in encoded])]))
     for value, text in zip(seen.tolist(), texts, strict=True):
         try:
             expected = float(text) if "_" not in text else math.nan

@@ -1,0 +1,144 @@
+"""The track points of a GPX document as rows of text, read as a stream of XML events."""
+
+from typing import Final
+from xml.parsers import expat
+
+from ridelog.core.errors import UnreadableLogError
+from ridelog.core.text import shown, shown_name
+
+COLUMN_NAMES: Final = ("lat", "lon", "ele", "time", "fix", "sat", "hdop", "speed", "course")
+# A GPX log nests about eight deep; each open element costs memory. Own choice.
+MOST_DEPTH = 200
+# Places in a point's row. The first two are attributes, then the line and the segment.
+_ROW: Final[list[str | None]] = [None] * len(COLUMN_NAMES)
+_CHILDREN = {name: place for place, name in enumerate(COLUMN_NAMES) if place >= 2}
+# GPX 1.1 has no speed, so it sits somewhere in extensions, under any prefix.
+_ANY_DEPTH = {name: _CHILDREN[name] for name in ("speed", "course")}
+_NOTHING = -1
+
+
+class Events:
+    """Handlers for one document's XML events; the state between two events lives here.
+
+    Attributes
+    ----------
+    rows : texts of every track point, in the order of COLUMN_NAMES, None where it has none.
+    marks : line of each point's start tag, counted from 1, and number of segments opened before it.
+    version, namespace : of the root element, empty if not given.
+    own_speed : whether a point has speed or course as its own element (GPX 1.0).
+    way_points : number of wpt elements.
+
+    Raises
+    ------
+    UnreadableLogError
+        If the document declares entities or nests more than MOST_DEPTH deep.
+
+    Source
+    ------
+    GPX 1.1 schema (topografix.com/GPX/1/1/gpx.xsd); GPX 1.0 adds speed and course to a point.
+    """
+
+    def __init__(self, name: str) -> None:
+        self._name = shown_name(name)
+        self.parser = expat.ParserCreate()
+        self.parser.buffer_text = True
+        self.parser.EntityDeclHandler = self._refuse_entity
+        self.parser.SkippedEntityHandler = self._refuse_skipped
+        self.parser.StartElementHandler = self._start
+        self.parser.EndElementHandler = self._end
+        self.parser.CharacterDataHandler = self._text
+        self.version = ""
+        self.namespace = ""
+        self._segments = 0
+        self.way_points = 0
+        self.own_speed = False
+        self._depth = 0
+        self.rows: list[list[str | None]] = []
+        self.marks: list[tuple[int, int]] = []
+        self._row: list[str | None] | None = None
+        self._mark = (0, 0)
+        self._prefix = ""
+        self._outside = 0
+        self._place = _NOTHING
+
+    def _start(self, name: str, attributes: dict[str, str]) -> None:
+        self._depth += 1
+        if self._depth > MOST_DEPTH:
+            self._refuse(
+                "elements are nested too deeply", f"{self._depth:,} levels at {shown(name)}"
+            )
+        row = self._row
+        if row is None:
+            self._start_outside(name, attributes)
+            return
+        if self._depth == self._outside + 1 and name.startswith(self._prefix):
+            place = _CHILDREN.get(name[len(self._prefix) :], _NOTHING)
+        else:
+            place = _NOTHING
+        if place == _NOTHING:
+            place = _ANY_DEPTH.get(name.rpartition(":")[2], _NOTHING)
+        if place != _NOTHING and row[place] is not None:
+            place = _NOTHING  # the first value of a point stands
+        self._place = place
+
+    def _start_outside(self, name: str, attributes: dict[str, str]) -> None:
+        local = name.rpartition(":")[2]
+        if local == "trkpt":
+            row = _ROW.copy()
+            row[0] = attributes.get("lat")
+            row[1] = attributes.get("lon")
+            self._row = row
+            self._outside = self._depth
+            self._prefix = name[: -len(local)]
+            self._place = _NOTHING
+            self._mark = (self.parser.CurrentLineNumber, self._segments)
+        elif local == "trkseg":
+            self._segments += 1
+        elif local == "wpt":
+            self.way_points += 1
+        elif self._depth == 1:
+            self.version = attributes.get("version", "").strip()
+            key = f"xmlns:{name[: -len(local) - 1]}" if local != name else "xmlns"
+            self.namespace = attributes.get(key, "")
+
+    def _end(self, name: str) -> None:
+        row = self._row
+        if row is not None and self._depth == self._outside:
+            self.rows.append(row)
+            self.marks.append(self._mark)
+            self._row = None
+        self._place = _NOTHING
+        self._depth -= 1
+
+    def _text(self, text: str) -> None:
+        place = self._place
+        row = self._row
+        if place == _NOTHING or row is None:
+            return
+        before = row[place]
+        row[place] = text if before is None else before + text
+        if place in (7, 8) and self._depth == self._outside + 1:
+            self.own_speed = True
+
+    def _refuse(self, what: str, value: str) -> None:
+        raise UnreadableLogError(
+            f"{self._name}, line {self.parser.CurrentLineNumber}: {what} ({value}).",
+            "export the ride again as plain GPX.",
+        )
+
+    def _refuse_entity(self, entity: str, *_details: object) -> None:
+        self._refuse("the file declares an XML entity, which no ride log needs", shown(entity))
+
+    def _refuse_skipped(self, entity: str, _is_parameter: bool) -> None:
+        self._refuse("the file uses an XML entity that it does not hold", shown(entity))
+
+    def read(self, data: bytes) -> tuple[str, int]:
+        """Take a document; return why and in which line it breaks off, nothing and 0 if whole."""
+        try:
+            self.parser.Parse(data, True)
+        except expat.ExpatError as error:
+            return expat.ErrorString(error.code), error.lineno
+        except (LookupError, UnicodeError, ValueError) as error:
+            # An encoding that Python does not know, or that has more than one byte a letter.
+            return str(error), 1
+        return "", 0
