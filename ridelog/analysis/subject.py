@@ -2,7 +2,7 @@
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, ClassVar
 
 import numpy as np
 
@@ -141,10 +141,13 @@ class Subject:
     ----------
     name : key of its record in ``ride[name]``.
     needs : names of the subjects it is measured after.
+    members : what it adds to the machine-readable result: name of a member to the type of what
+        ``document`` gives for it, from which the JSON Schema is made.
     """
 
     name: str
     needs: tuple[str, ...] = ()
+    members: ClassVar[dict[str, Any]] = {}
 
     def measure(self, ride: MeasuredRide) -> Any:
         """Return the record of a ride that holds the records of ``needs``."""
@@ -167,5 +170,5 @@ class Subject:
         return ()
 
     def document(self, ride: MeasuredRide) -> dict[str, Any]:
-        """Return its members of the machine-readable result: SI units, null for unknown."""
+        """Return ``members`` as records, whose fields are named as JSON has them."""
         return {}

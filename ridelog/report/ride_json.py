@@ -13,6 +13,7 @@ from ridelog.analysis.subject import MeasuredRide, RideSource
 from ridelog.present.digest import sealed
 
 # Named here too for those who know them from here.
+from ridelog.present.json import as_json
 from ridelog.present.json import estimate_json as estimate_json
 from ridelog.present.json import number as number
 
@@ -36,7 +37,11 @@ def ride_json(ride: MeasuredRide) -> dict[str, Any]:
         "ridelog_version": __version__,
         "settings": ride.settings.as_json(),
         "source": source_json(ride.source),
-        **{key: part for subject in SUBJECTS for key, part in subject.document(ride).items()},
+        **{
+            key: as_json(part)
+            for subject in SUBJECTS
+            for key, part in subject.document(ride).items()
+        },
         "cautions": [caution_json(caution) for caution in ride.cautions],
         "warnings": list(ride.warnings),
         "history": list(ride.history),
