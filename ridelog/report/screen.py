@@ -2,7 +2,7 @@
 
 import textwrap
 
-from ridelog.analysis import SUBJECTS
+from ridelog.analysis.register import SUBJECTS
 from ridelog.analysis.ride import NOT_MEASURED
 from ridelog.analysis.signal.measure import SignalQuality
 from ridelog.analysis.subject import MeasuredRide, RideSource

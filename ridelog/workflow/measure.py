@@ -1,6 +1,6 @@
 """Load, smooth, measure: the one composition of all stages, for every entry of the project."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from pathlib import Path
 
 from ridelog.analysis.ride import analyse
@@ -8,6 +8,7 @@ from ridelog.analysis.settings import Settings
 from ridelog.analysis.subject import MeasuredRide
 from ridelog.core.errors import RideLogError, UnreadableLogError
 from ridelog.core.text import shown_name
+from ridelog.core.track import Track
 from ridelog.filtering.motion import Motion
 from ridelog.filtering.smoother import estimate_motion
 from ridelog.importer import load_track
@@ -31,14 +32,45 @@ def load_motion(log: Path, *, report_progress: Progress = _silent) -> Motion:
         raise UnreadableLogError(
             f"{shown_name(str(log))}: there is no such file.", "check the name and the folder."
         )
-    return estimate_motion(load_track(log), report_progress=report_progress)
+    return smoothed(load_track(log), report_progress=report_progress)
+
+
+def smoothed(track: Track, *, report_progress: Progress = _silent) -> Motion:
+    """Return the smoothed motion of a track, however it was read.
+
+    Raises
+    ------
+    RideLogError
+        Whatever smoothing raises.
+    """
+    return estimate_motion(track, report_progress=report_progress)
 
 
 def measure_ride(
     log: Path, settings: Settings, *, report_progress: Progress = _silent
 ) -> MeasuredRide:
-    """Return one ride measured with the given settings; errors as for ``load_motion``."""
-    return analyse(load_motion(log, report_progress=report_progress), settings)
+    """Return one ride measured with the given settings; errors as for ``load_motion``.
+
+    Estimating the motion is taken for a third of the time, measuring for the rest.
+    """
+    motion = load_motion(log, report_progress=lambda done: report_progress(done / 3.0))
+    return analyse(
+        motion, settings, report_progress=lambda done: report_progress((1.0 + 2.0 * done) / 3.0)
+    )
+
+
+def measure_rides(
+    logs: Sequence[Path], settings: Settings, *, report_progress: Progress = _silent
+) -> list[MeasuredRide]:
+    """Return rides measured with the same settings; errors as for ``load_motion``."""
+    rides = []
+    for number, log in enumerate(logs):
+
+        def part(done: float, number: int = number) -> None:
+            report_progress((number + done) / len(logs))
+
+        rides.append(measure_ride(log, settings, report_progress=part))
+    return rides
 
 
 def logs_in(places: list[Path], side: str) -> tuple[list[Path], list[str]]:

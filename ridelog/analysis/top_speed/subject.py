@@ -67,7 +67,9 @@ class TopSpeedOfRide(Subject):
         """Return the warnings about a class of age, an advised speed, and doubtful figures."""
         top: TopSpeed = ride["top_speed"]
         yield from advised_speed_caution(top.best_1s_mps, ride.settings.advised_mps)
-        yield from top_speed_cautions(top)
+        for caution in top_speed_cautions(top):
+            if caution.code != "age_class" or not ride.settings.adult_rider:
+                yield caution
 
     def document(self, ride: MeasuredRide) -> dict[str, Any]:
         """Return the member "top_speed" of the result."""
