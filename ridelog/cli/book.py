@@ -88,7 +88,7 @@ def list_rides(
     for ride in rides:
         best = figures[ride.id].get("best_1s_mps")
         where = ", ".join(part for part in (ride.machine, ride.setup) if part) or "-"
-        print(f"{ride.id:5d}  {_when(ride):18}  {_speed(best, units):>22}  {clean(where)}")
+        print(f"{ride.id:5d}  {_when(ride):27}  {_speed(best, units):>22}  {clean(where)}")
     print(f"{count} {'ride' if count == 1 else 'rides'}", file=sys.stderr)
 
 
@@ -96,6 +96,7 @@ def list_rides(
 def show(ride: Number, book: BookFolder = None, units: UnitsOption = Units.KMH) -> None:
     """Show what the book knows of a ride."""
     from ridelog.book import CONDITIONS, MARK_KINDS
+    from ridelog.workflow.ride_words import moment
 
     with _book(book) as opened:
         entry = opened.rides.get(ride)
@@ -107,7 +108,10 @@ def show(ride: Number, book: BookFolder = None, units: UnitsOption = Units.KMH) 
             ("Machine", entry.machine or "not named"),
             ("Set-up", entry.setup or "not named"),
             ("Top speed", _speed(figures.get("best_1s_mps"), units)),
-            ("Figures of", f"ridelog {result.version}, {result.made_utc}" if result else "none"),
+            (
+                "Figures of",
+                f"ridelog {result.version}, {moment(result.made_utc)}" if result else "none",
+            ),
             ("SHA-256", entry.sha256),
             ("The log", str(opened.place(entry.sha256))),
         ]
@@ -116,9 +120,11 @@ def show(ride: Number, book: BookFolder = None, units: UnitsOption = Units.KMH) 
             (f"Marked {MARK_KINDS[mark.kind]}", f"{mark.start_s:.1f} to {mark.end_s:.1f} s")
             for mark in opened.details.marks(ride)
         ]
-        rows += [(f"Note {note.written_utc}", note.words) for note in opened.details.notes(ride)]
+        rows += [
+            (f"Note, {moment(note.written_utc)}", note.words) for note in opened.details.notes(ride)
+        ]
     for name, value in rows:
-        print(f"{name + ':':26} {clean(value)}")
+        print(f"{name + ':':34} {clean(value)}")
 
 
 @book_app.command()

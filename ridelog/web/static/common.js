@@ -1,4 +1,6 @@
 // What the pages share: the token of this page, and news about rides that are being measured.
+import { localise } from "./times.js";
+
 export const token = document.body.dataset.token;
 
 // A stream is held only while something is going on and the page is in sight: browsers allow few.
@@ -31,7 +33,9 @@ export async function renew(...names) {
   const fresh = new DOMParser().parseFromString(await answer.text(), "text/html");
   for (const name of names) {
     const [old, now] = [document.getElementById(name), fresh.getElementById(name)];
-    if (old && now) old.replaceWith(document.adoptNode(now));
+    if (!old || !now) continue;
+    localise(now);
+    old.replaceWith(document.adoptNode(now));
   }
   return fresh;
 }
