@@ -9,6 +9,7 @@ import typer
 from ridelog.cli.options import Units
 from ridelog.cli.progress import progress
 from ridelog.cli.terminal import shown
+from ridelog.core.errors import BookError, RideLogError, UnreadableLogError
 from ridelog.core.text import clean
 
 if TYPE_CHECKING:
@@ -53,8 +54,6 @@ def add(
     units: UnitsOption = Units.KMH,
 ) -> None:
     """Keep logs in the book and measure them; the same log twice is one ride."""
-    from ridelog.core.errors import RideLogError
-
     if setup and not machine:
         raise RideLogError("a set-up belongs to a machine.", "name it with --machine as well.")
     problems = []
@@ -186,7 +185,6 @@ def import_rides(
 ) -> None:
     """Read an export into the book; rides that are there stay as they are."""
     from ridelog.book.exchange import import_book
-    from ridelog.core.errors import RideLogError
 
     with _book(book) as opened:
         found = import_book(opened, folder)
@@ -198,8 +196,6 @@ def import_rides(
 @book_app.command()
 def check(book: BookFolder = None) -> None:
     """Compare every log in the book with its SHA-256."""
-    from ridelog.core.errors import BookError
-
     with _book(book) as opened:
         found = opened.check()
     print(f"{found.sound} logs are as they were given")
@@ -221,7 +217,6 @@ def _book(folder: Path | None) -> "Book":
 def _add_one(
     book: "Book", path: Path, machine: str | None, setup: str | None, units: Units
 ) -> None:
-    from ridelog.core.errors import UnreadableLogError
     from ridelog.importer import read_log, require_times
 
     if not path.exists():

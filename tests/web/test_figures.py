@@ -49,8 +49,8 @@ RIDE = RideEntry(
 
 def points(count: int) -> list[Point]:
     return [
-        Point(replace(RIDE, id=k, setup="11 teeth" if k < count / 2 else '10 "<teeth>"'),
-              30.0 + k, 29.5 + k, 30.5 + k)
+        (replace(RIDE, id=k, setup="11 teeth" if k < count / 2 else '10 "<teeth>"'),
+         Estimate(30.0 + k, 29.5 + k, 30.5 + k))
         for k in range(count)
     ]  # fmt: skip
 

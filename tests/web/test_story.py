@@ -314,11 +314,11 @@ def test_a_telephone_comes_in_with_a_code(chromium: Browser, tmp_path: Path) -> 
         assert address
         small.goto(f"{address[0]}/")
         assert small.url.endswith("/enter"), "nobody without a code"
-        nothing_serious(small, "the door")
+        nothing_serious(small, "the code is asked for")
         small.get_by_label("Code").fill("WRONG234")
         small.get_by_role("button", name="Come in").click()
         expect(small.get_by_role("alert")).to_contain_text("wrong, used or too old")
-        nothing_serious(small, "the door, shut")
+        nothing_serious(small, "a wrong code")
         small.goto(f"{address[0]}/enter#{code}")
         expect(small.locator("h1")).to_have_text("Rides")
         expect(small.get_by_role("link", name="Telephone")).to_have_count(0)

@@ -4,7 +4,7 @@ import { localise } from "./times.js";
 export const token = document.body.dataset.token;
 
 // A stream is held only while something is going on and the page is in sight: browsers allow few.
-export function follow(tell) {
+export function follow(report) {
   let source = null;
   let wanted = false;
   const close = () => { source?.close(); source = null; };
@@ -13,7 +13,7 @@ export function follow(tell) {
     source = new EventSource("/events");
     source.onmessage = (event) => {
       const tasks = JSON.parse(event.data);
-      tell(tasks);
+      report(tasks);
       if (!tasks.some((task) => ["waiting", "working", "drawing"].includes(task.state))) {
         wanted = false;
         close();
