@@ -12,7 +12,7 @@ from ridelog.cli.launches import LaunchWindows, Rollout, launch_settings
 from ridelog.cli.options import Force, JsonFile, Units
 from ridelog.cli.progress import progress
 from ridelog.cli.terminal import check_places, deliver, is_stdout, print_lines, warn
-from ridelog.cli.variadic_options import ManyValues
+from ridelog.cli.variadic_options import VariadicCommand
 from ridelog.core.errors import RideLogError
 
 if TYPE_CHECKING:
@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 
 def register(app: typer.Typer) -> None:
     """Add the commands of this module to the command line."""
-    app.command(cls=ManyValues)(compare)
+    app.command(cls=VariadicCommand)(compare)
     app.command()(verify)
 
 
