@@ -5,6 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ridelog.analysis.coverage import LONGEST_HOLE_S
+from ridelog.core.crossings import cumulative_trapezoid
 from ridelog.core.flags import Flag
 from ridelog.core.track import BoolArray, FloatArray
 from ridelog.filtering.motion import Motion, Paths
@@ -84,7 +85,7 @@ def windows_of(
     speed = motion.speed_mps[rows]
     east, north = motion.east_m[rows], motion.north_m[rows]
     step = np.diff(time_s)
-    way = np.concatenate([[0.0], np.cumsum(0.5 * (speed[1:] + speed[:-1]) * step)])
+    way = cumulative_trapezoid(time_s, speed)
     piece = np.full(len(rows), -1)
     for number, span in enumerate(motion.pieces):
         if near is not None and (span.end_s < near[0] or span.start_s > near[1]):

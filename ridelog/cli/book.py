@@ -246,7 +246,7 @@ def _measure(book: "Book", ride: "RideEntry") -> "MeasuredLog":
         result = analyse(motion, settings_of(book, ride))
     found = measured(motion, result)
     number = keep(book, ride.id, found)
-    book.results.attach(number, PAGES, pages_bytes(motion, result))
+    book.results.attach(number, PAGES, pages_bytes(result))
     return found
 
 

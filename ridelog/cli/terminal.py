@@ -34,7 +34,7 @@ def motion_of(ride: Path) -> "Motion":
     with progress("reading the log"):
         track = load_track(ride)
     with progress("smoothing") as report_progress:
-        return estimate_motion(track, progress=report_progress)
+        return estimate_motion(track, report_progress=report_progress)
 
 
 def check_places(

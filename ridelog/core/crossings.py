@@ -1,8 +1,58 @@
-"""When drawn courses first reach a value: for all columns and all values in one search."""
+"""Drawn courses, all columns at once: how far, when a value is reached, values at own times."""
 
 import numpy as np
 
 from ridelog.core.track import FloatArray
+
+
+def cumulative_trapezoid(time_s: FloatArray, rate: FloatArray) -> FloatArray:
+    """Return the integral of a rate since the first instant, by the trapezoidal rule.
+
+    scipy.integrate has the same, but takes long to load; the tests compare the two.
+
+    Parameters
+    ----------
+    time_s : ndarray, shape (m,) or that of ``rate``
+        Instants. [s]
+    rate : ndarray, shape (m,) or (m, k)
+        In some unit a second.
+
+    Returns
+    -------
+    ndarray, shape of ``rate``
+        0 in the first row.
+    """
+    step = np.diff(time_s, axis=0)
+    total = np.zeros_like(rate)
+    mean = 0.5 * (rate[1:] + rate[:-1])
+    np.cumsum(mean * step.reshape(step.shape + (1,) * (rate.ndim - step.ndim)), 0, out=total[1:])
+    return total
+
+
+def at_own_times(time_s: FloatArray, values: FloatArray, at_s: FloatArray) -> FloatArray:
+    """Return each column's value at its own instant, linear between the grid's instants.
+
+    Parameters
+    ----------
+    time_s : ndarray, shape (m,)
+        Even grid of instants. [s]
+    values : ndarray, shape (m, k)
+        What is looked up, in its unit.
+    at_s : ndarray, shape (k,)
+        Beyond the grid its ends count. [s]
+
+    Returns
+    -------
+    ndarray, shape (k,)
+        NaN where the instant is.
+    """
+    known = np.isfinite(at_s)
+    place = (np.where(known, at_s, time_s[0]) - time_s[0]) / (time_s[1] - time_s[0])
+    place = np.clip(place, 0, len(time_s) - 1)
+    left = np.minimum(place.astype(np.int64), len(time_s) - 2)
+    column = np.arange(values.shape[1])
+    before, after = values[left, column], values[left + 1, column]
+    return np.where(known, before + (place - left) * (after - before), np.nan)
 
 
 def first_reached(

@@ -1,17 +1,24 @@
-"""Rows that carry a flag, joined into stretches of time."""
+"""Spans of time: runs of rows for which something holds, and rows with a flag joined."""
 
 import numpy as np
 
 from ridelog.core.flags import Flag
-from ridelog.core.track import FlagArray, FloatArray
+from ridelog.core.track import BoolArray, FlagArray, FloatArray
 
-Stretch = tuple[float, float]
+# From and to. [s]
+Span = tuple[float, float]
 
 
-def flagged_stretches(
+def runs_of(inside: BoolArray) -> list[tuple[int, int]]:
+    """Return first and one-past-last index of every run of True, shape (n,) in order."""
+    edges = np.flatnonzero(np.diff(inside, prepend=False, append=False))
+    return [(first, stop) for first, stop in edges.reshape(-1, 2).tolist()]
+
+
+def flagged_spans(
     time_s: FloatArray, flags: FlagArray, flag: Flag, *, join_within_s: float
-) -> tuple[Stretch, ...]:
-    """Return the stretches over which a flag is set, in time order.
+) -> tuple[Span, ...]:
+    """Return the spans over which a flag is set, in time order.
 
     Parameters
     ----------
@@ -22,12 +29,12 @@ def flagged_stretches(
     flag : Flag
         The flag to look for.
     join_within_s : float
-        Flagged rows no further apart than this belong to one stretch. [s]
+        Flagged rows no further apart than this belong to one span. [s]
 
     Returns
     -------
     tuple of (start_s, end_s)
-        From the first flagged row to the last one of each stretch; a single row has no length.
+        From the first flagged row to the last one of each span; a single row has no length.
     """
     found = np.sort(time_s[((flags & np.uint32(flag)) != 0) & np.isfinite(time_s)])
     if not len(found):

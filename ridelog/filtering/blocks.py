@@ -10,7 +10,7 @@ from collections.abc import Callable, Iterator
 import numpy as np
 
 from ridelog.core.track import FloatArray
-from ridelog.filtering.state_space import DRIFT_TIME_S, Chain, Solution, Weights
+from ridelog.filtering.state_space import DRIFT_TIME_S, Precisions, Solution, StateSpace
 
 # Instants of a block: some 60 MB while it is solved.
 LONGEST_BLOCK = 20_000
@@ -22,39 +22,46 @@ MARGIN_S = 5.0 * DRIFT_TIME_S
 Progress = Callable[[float], None] | None
 
 
-def states_of(chain: Chain, weights: Weights, progress: Progress = None) -> FloatArray:
-    """Return the most probable states, shape (n, d, 2); ``progress`` is told the share done."""
-    return _in_blocks(chain, weights, lambda solution: solution.states, progress)
+def states_of(
+    space: StateSpace, precisions: Precisions, report_progress: Progress = None
+) -> FloatArray:
+    """Return the most probable states, shape (n, d, 2); progress is the share done."""
+    return _in_blocks(space, precisions, lambda solution: solution.states, report_progress)
 
 
-def variances_of(chain: Chain, weights: Weights, progress: Progress = None) -> FloatArray:
+def variances_of(
+    space: StateSpace, precisions: Precisions, report_progress: Progress = None
+) -> FloatArray:
     """Return the posterior variance of each number of the state, one axis, shape (n, d)."""
 
     def diagonals(solution: Solution) -> FloatArray:
         variances: FloatArray = np.einsum("kii->ki", solution.variances()[0])
         return variances
 
-    return _in_blocks(chain, weights, diagonals, progress)
+    return _in_blocks(space, precisions, diagonals, report_progress)
 
 
-def part_of_progress(progress: Progress, start: float, end: float) -> Progress:
+def part_of_progress(report_progress: Progress, start: float, end: float) -> Progress:
     """Return what a stage tells that takes the work from one share to another."""
-    if progress is None:
+    if report_progress is None:
         return None
-    return lambda done: progress(start + (end - start) * done)
+    return lambda done: report_progress(start + (end - start) * done)
 
 
 def _in_blocks(
-    chain: Chain, weights: Weights, answer: Callable[[Solution], FloatArray], progress: Progress
+    space: StateSpace,
+    precisions: Precisions,
+    answer: Callable[[Solution], FloatArray],
+    report_progress: Progress,
 ) -> FloatArray:
-    if chain.n <= LONGEST_BLOCK:
-        return answer(chain.solve(weights))
+    if space.n <= LONGEST_BLOCK:
+        return answer(space.solve(precisions))
     answers = []
-    for first, start, stop, last in _blocks(chain.time_s):
-        solution = chain.part(first, last).solve(weights.part(first, last))
+    for first, start, stop, last in _blocks(space.time_s):
+        solution = space.part(first, last).solve(precisions.part(first, last))
         answers.append(answer(solution)[start - first : stop - first].copy())
-        if progress is not None:
-            progress(stop / chain.n)
+        if report_progress is not None:
+            report_progress(stop / space.n)
     return np.concatenate(answers)
 
 

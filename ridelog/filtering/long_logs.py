@@ -7,24 +7,26 @@ fixes divides white variance by k and keeps everything slower. The final solutio
 import numpy as np
 
 from ridelog.core.track import BoolArray, FloatArray, IntArray
-from ridelog.filtering.noise import Evidence, Scales
-from ridelog.filtering.state_space import Chain
+from ridelog.filtering.noise import NoiseScales, ObservedInstants
+from ridelog.filtering.state_space import StateSpace
 
 # Instants above which learning on the whole record costs more than it gains.
 LONGEST_WHOLE = 8000
-_STRETCH_S = 0.25
+_SPAN_S = 0.25
 
 
-def groups_of(chain: Chain) -> IntArray:
+def groups_of(space: StateSpace) -> IntArray:
     """Return the number of each instant's group: consecutive, unbroken, a quarter of a second."""
-    since_start = np.floor((chain.time_s - chain.time_s[0]) / _STRETCH_S + 1e-6)
-    new = np.concatenate([[False], (np.diff(since_start) > 0) | chain.breaks])
+    since_start = np.floor((space.time_s - space.time_s[0]) / _SPAN_S + 1e-6)
+    new = np.concatenate([[False], (np.diff(since_start) > 0) | space.breaks])
     numbers: IntArray = np.cumsum(new)
     return numbers
 
 
-def coarsened(chain: Chain, evidence: Evidence, group: IntArray) -> tuple[Chain, Evidence]:
-    """Return the chain of group means with the evidence that goes with it."""
+def coarsened(
+    space: StateSpace, observed: ObservedInstants, group: IntArray
+) -> tuple[StateSpace, ObservedInstants]:
+    """Return the state space of group means with what is observed at them."""
     count = int(group[-1]) + 1
 
     def mean(values: FloatArray, where: BoolArray) -> FloatArray:
@@ -33,41 +35,41 @@ def coarsened(chain: Chain, evidence: Evidence, group: IntArray) -> tuple[Chain,
         result: FloatArray = np.where(weight > 0, total / np.maximum(weight, 1), np.nan)
         return result
 
-    everywhere = np.ones(chain.n, dtype=bool)
-    has_position, has_velocity = evidence.has_position, evidence.has_velocity
+    everywhere = np.ones(space.n, dtype=bool)
+    has_position, has_velocity = observed.has_position, observed.has_velocity
     fixes = np.bincount(group[has_position], minlength=count)
     last = np.flatnonzero(np.diff(group))
-    steps = np.add.reduceat(chain.steps, np.concatenate([[0], last[:-1] + 1])) > 0
-    breaks = chain.breaks[last]
-    coarse = Chain(
-        mean(chain.time_s, everywhere),
-        np.stack([mean(chain.position_m[:, axis], has_position) for axis in (0, 1)], axis=1),
-        np.stack([mean(chain.velocity_mps[:, axis], has_velocity) for axis in (0, 1)], axis=1),
+    steps = np.add.reduceat(space.steps, np.concatenate([[0], last[:-1] + 1])) > 0
+    breaks = space.breaks[last]
+    coarse = StateSpace(
+        mean(space.time_s, everywhere),
+        np.stack([mean(space.position_m[:, axis], has_position) for axis in (0, 1)], axis=1),
+        np.stack([mean(space.velocity_mps[:, axis], has_velocity) for axis in (0, 1)], axis=1),
         breaks,
         steps & ~breaks,
-        chain.drift_time_s,
+        space.drift_time_s,
     )
-    return coarse, Evidence(
+    return coarse, ObservedInstants(
         has_position=np.isfinite(coarse.position_m[:, 0]),
         has_velocity=np.isfinite(coarse.velocity_mps[:, 0]),
-        crawl_precision=np.bincount(group, evidence.crawl_precision, minlength=count).astype(
+        crawl_precision=np.bincount(group, observed.crawl_precision, minlength=count).astype(
             np.float64
         ),
-        factor=np.sqrt(mean(evidence.factor**2, everywhere)),
+        factor=np.sqrt(mean(observed.factor**2, everywhere)),
         averaged=np.maximum(fixes, 1.0),
-        drift_factor=evidence.drift_factor[last],
-        drift_prior_mps=evidence.drift_prior_mps,
-        speed_floor_mps=evidence.speed_floor_mps,
-        position_floor_m=evidence.position_floor_m,
-        slow_floor_mps=evidence.slow_floor_mps,
-        smear_mps=mean(evidence.smear_mps, everywhere),
+        drift_factor=observed.drift_factor[last],
+        drift_prior_mps=observed.drift_prior_mps,
+        speed_floor_mps=observed.speed_floor_mps,
+        position_floor_m=observed.position_floor_m,
+        slow_floor_mps=observed.slow_floor_mps,
+        bandwidth_error_mps=mean(observed.bandwidth_error_mps, everywhere),
     )
 
 
-def refined(chain: Chain, group: IntArray, scales: Scales) -> Scales:
-    """Return scales learnt on group means, for every instant of the whole chain."""
+def refined(space: StateSpace, group: IntArray, scales: NoiseScales) -> NoiseScales:
+    """Return scales learnt on group means, for every instant of the whole state space."""
     interval = np.minimum(group[:-1], len(scales.jerk) - 1)
-    return Scales(
+    return NoiseScales(
         jerk=scales.jerk[interval],
         cruise_var=scales.cruise_var[group],
         position_sd_m=scales.position_sd_m,

@@ -7,6 +7,7 @@ from typing import Protocol
 
 import numpy as np
 
+from ridelog.core.crossings import cumulative_trapezoid
 from ridelog.core.errors import NotEnoughDataError
 from ridelog.core.flags import UNUSABLE, Flag
 from ridelog.core.track import BoolArray, FlagArray, FloatArray, IntArray, Track
@@ -20,7 +21,7 @@ Quantity = FloatArray | Callable[[], FloatArray]
 
 
 class Paths:
-    """Possible motions over one gap-free stretch, on an even grid of instants.
+    """Possible motions over one gap-free span, on an even grid of instants.
 
     Column 0 is the fitted path; the others are the fitted path plus errors drawn from the joint
     posterior, slow receiver errors included: ``draws`` columns of the sharp posterior, which show
@@ -82,10 +83,7 @@ class Paths:
     @property
     def distance_m(self) -> FloatArray:
         """Path length since the first instant, shape (m, 1 + 2 draws). [m]."""
-        speed = self.speed_mps
-        step = np.diff(self.time_s)[:, None]
-        grown = np.cumsum(0.5 * (speed[1:] + speed[:-1]) * step, axis=0)
-        return np.concatenate([np.zeros((1, speed.shape[1])), grown])
+        return cumulative_trapezoid(self.time_s, self.speed_mps)
 
     @property
     def tangential_accel_mps2(self) -> FloatArray:
@@ -111,7 +109,7 @@ class PathSource(Protocol):
 
 @dataclass(frozen=True)
 class Piece:
-    """One gap-free stretch of the ride."""
+    """One gap-free span of the ride."""
 
     start_s: float
     end_s: float
@@ -144,7 +142,7 @@ class Motion:
     east_m, north_m : position about ``origin_deg`` = (latitude, longitude). [m]
     velocity_east_mps, velocity_north_mps, speed_mps, speed_sd_mps, accel_mps2 (rate of change of
     speed), accel_sd_mps2, yaw_rate_radps (clockwise positive, as course), course_rad.
-    pieces : gap-free stretches on which motion is estimated, in time order.
+    pieces : gap-free spans on which motion is estimated, in time order.
     gaps : (start_s, end_s) of interruptions inside the log.
     settled_s : time from which the receiver had settled; NaN if it never did.
     settling_factor : how many times noisier it was before (reported speed, or position where none
@@ -218,15 +216,15 @@ class Motion:
     def paths(
         self, start_s: float, end_s: float, *, draws: int = DRAWS, spacing_s: float = 0.05
     ) -> Paths:
-        """Return the fitted path and drawn paths over a stretch inside one piece.
+        """Return the fitted path and drawn paths over a span inside one piece.
 
-        The same call on the same ride gives the same digits. The stretch is clipped to the piece
+        The same call on the same ride gives the same digits. The span is clipped to the piece
         that holds its middle.
 
         Raises
         ------
         NotEnoughDataError
-            If no piece holds the stretch's middle.
+            If no piece holds the span's middle.
         """
         middle = 0.5 * (start_s + end_s)
         for piece in self.pieces:

@@ -1,7 +1,7 @@
 """The noise and the liveliness of a ride, learnt from the ride itself.
 
 Every unknown scale is the variance of a group of independent normal deviations: the white part of
-position and of reported speed, the increments of the slow errors, the jerk of each short stretch.
+position and of reported speed, the increments of the slow errors, the jerk of each short span.
 Its evidence is greatest where
 
     variance = sum of squared estimated deviations / number of deviations the data determine
@@ -22,7 +22,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from ridelog.core.track import BoolArray, FloatArray
-from ridelog.filtering.state_space import Chain, Solution, Weights
+from ridelog.filtering.state_space import Precisions, Solution, StateSpace
 
 ROUNDS = 10
 # Degrees of freedom of the white errors: real receivers have tails, and 4 is the usual compromise
@@ -31,12 +31,12 @@ TAIL = 4.0
 # Intensity of jerk: first guess, prior with the weight of a tenth of a deviation, and bounds.
 _FIRST_JERK, _PRIOR_JERK, _PRIOR_JERK_WEIGHT = 1.0, 1.0e-3, 0.1
 _LEAST_JERK, _MOST_JERK = 1.0e-6, 1.0e3
-# The stretch that shares one intensity: short, so that the corner at throttle-off stays sharp.
-_JERK_STRETCH_S = 0.25
+# The span that shares one intensity: short, so that the corner at throttle-off stays sharp.
+_JERK_SPAN_S = 0.25
 # At a steady speed drive equals resistance and the acceleration is near zero; a hand that holds
 # the throttle and grades of 1 or 2 % make some 0.2 m/s². Evidence decides for each second whether
 # the machine was in that state.
-_CRUISE_MPS2, _CRUISE_WEIGHT, _CRUISE_STRETCH_S = 0.25, 1.0, 1.0
+_CRUISE_MPS2, _CRUISE_WEIGHT, _CRUISE_SPAN_S = 0.25, 1.0, 1.0
 # Priors of the slow errors, with the weight of this many determined deviations: the published and
 # measured sizes named in DEVELOPERS.md, "What is assumed".
 DRIFT_PRIOR_MPS, SLOW_PRIOR_MPS, SLOW_WEIGHT = 0.045, 0.03, 20.0
@@ -47,7 +47,7 @@ _STILL_SD_MPS = 0.02
 
 
 @dataclass(frozen=True)
-class Scales:
+class NoiseScales:
     """What was learnt; shapes (n,) at instants, (n - 1,) at intervals, floats for the ride."""
 
     jerk: FloatArray
@@ -62,8 +62,8 @@ class Scales:
 
 
 @dataclass(frozen=True)
-class Evidence:
-    """What is seen at the instants of a chain.
+class ObservedInstants:
+    """What is observed at the instants of a state space.
 
     has_position, has_velocity : BoolArray, shape (n,).
     crawl_precision : precision of "the velocity is about zero" from a reported crawl.
@@ -73,7 +73,7 @@ class Evidence:
     drift_prior_mps : size of the drift before anything is learnt.
     speed_floor_mps, position_floor_m : rounding of the log, one standard deviation.
     slow_floor_mps : slow error that rounding makes, added in square.
-    smear_mps : how far a reported velocity may be off beside its noise, shape (n,).
+    bandwidth_error_mps : how far a reported velocity may be off beside its noise, shape (n,).
     """
 
     has_position: BoolArray
@@ -86,18 +86,18 @@ class Evidence:
     speed_floor_mps: float
     position_floor_m: float
     slow_floor_mps: float
-    smear_mps: FloatArray
+    bandwidth_error_mps: FloatArray
 
 
-def first_scales(chain: Chain, evidence: Evidence) -> Scales:
+def first_scales(space: StateSpace, observed: ObservedInstants) -> NoiseScales:
     """Return the scales before anything is learnt."""
-    n = chain.n
-    return Scales(
+    n = space.n
+    return NoiseScales(
         jerk=np.full(n - 1, _FIRST_JERK),
         cruise_var=np.full(n, 9.0),
         position_sd_m=_WHITE_POSITION_PRIOR_M,
         speed_sd_mps=0.08,
-        drift_sd_mps=evidence.drift_prior_mps,
+        drift_sd_mps=observed.drift_prior_mps,
         slow_sd_mps=SLOW_PRIOR_MPS,
         position_weight=np.ones(n),
         velocity_weight=np.ones(n),
@@ -105,58 +105,58 @@ def first_scales(chain: Chain, evidence: Evidence) -> Scales:
     )
 
 
-def weights_of(chain: Chain, evidence: Evidence, scales: Scales) -> Weights:
+def precisions_of(space: StateSpace, observed: ObservedInstants, scales: NoiseScales) -> Precisions:
     """Return the precisions that go with learnt scales."""
-    share_of_noise = 1.0 / evidence.averaged
+    share_of_noise = 1.0 / observed.averaged
     position = scales.position_weight / (
-        (scales.position_sd_m * evidence.factor) ** 2 * share_of_noise
+        (scales.position_sd_m * observed.factor) ** 2 * share_of_noise
     )
     velocity = scales.velocity_weight / (
-        _white_speed_variance(evidence, scales) + evidence.smear_mps**2
+        _white_speed_variance(observed, scales) + observed.bandwidth_error_mps**2
     )
-    still = np.where(scales.still, _STILL_SD_MPS**-2, evidence.crawl_precision)
+    still = np.where(scales.still, _STILL_SD_MPS**-2, observed.crawl_precision)
     # The cruise prior counts once a second, however many instants a second has.
-    share = np.minimum(np.gradient(chain.time_s), 1.0) if chain.n > 1 else np.ones(chain.n)
-    slow = float(np.hypot(scales.slow_sd_mps, evidence.slow_floor_mps))
-    return Weights(
+    share = np.minimum(np.gradient(space.time_s), 1.0) if space.n > 1 else np.ones(space.n)
+    slow = float(np.hypot(scales.slow_sd_mps, observed.slow_floor_mps))
+    return Precisions(
         jerk=scales.jerk,
-        position=np.where(evidence.has_position, position, 0.0),
-        velocity=np.where(evidence.has_velocity, velocity, 0.0),
+        position=np.where(observed.has_position, position, 0.0),
+        velocity=np.where(observed.has_velocity, velocity, 0.0),
         still=still,
         cruise=share / scales.cruise_var,
-        drift=scales.drift_sd_mps * evidence.drift_factor,
+        drift=scales.drift_sd_mps * observed.drift_factor,
         slow_sd=slow,
     )
 
 
-def _white_speed_variance(evidence: Evidence, scales: Scales) -> FloatArray:
+def _white_speed_variance(observed: ObservedInstants, scales: NoiseScales) -> FloatArray:
     # Doppler suffers from poor geometry as position does; it never gets better than usual.
-    speed_factor = np.maximum(evidence.factor, 1.0)
-    variance: FloatArray = (scales.speed_sd_mps * speed_factor) ** 2 / evidence.averaged
+    speed_factor = np.maximum(observed.factor, 1.0)
+    variance: FloatArray = (scales.speed_sd_mps * speed_factor) ** 2 / observed.averaged
     return variance
 
 
-def _share_of_white(evidence: Evidence, scales: Scales) -> FloatArray:
-    white = _white_speed_variance(evidence, scales)
-    return white / (white + evidence.smear_mps**2)
+def _share_of_white(observed: ObservedInstants, scales: NoiseScales) -> FloatArray:
+    white = _white_speed_variance(observed, scales)
+    return white / (white + observed.bandwidth_error_mps**2)
 
 
 def learn(
-    chain: Chain,
-    evidence: Evidence,
+    space: StateSpace,
+    observed: ObservedInstants,
     *,
     rounds: int = ROUNDS,
     steady: bool = True,
     find_still: Callable[[Solution, FloatArray], BoolArray] | None = None,
-    progress: Callable[[float], None] | None = None,
-) -> Scales:
+    report_progress: Callable[[float], None] | None = None,
+) -> NoiseScales:
     """Return the scales of greatest evidence after a number of rounds.
 
     Parameters
     ----------
-    chain : Chain
+    space : StateSpace
         Instants and transitions.
-    evidence : Evidence
+    observed : ObservedInstants
         What is seen at them.
     rounds : int
         Fixed, so that the same log always gives the same digits.
@@ -165,44 +165,44 @@ def learn(
         a top between two corners is as free as any other.
     find_still : callable, optional
         Given a solution and the speed's variance per axis, returns where the machine stood.
-    progress : callable, optional
+    report_progress : callable, optional
         Told the share of rounds done, 0 to 1.
     """
-    scales = first_scales(chain, evidence)
+    scales = first_scales(space, observed)
     if not steady:
-        scales = replace(scales, cruise_var=np.full(chain.n, np.inf))
+        scales = replace(scales, cruise_var=np.full(space.n, np.inf))
     for number in range(rounds):
-        solution = chain.solve(weights_of(chain, evidence, scales), refine=False)
+        solution = space.solve(precisions_of(space, observed, scales), refine=False)
         blocks, beside = solution.variances()
-        improved = _improved(chain, evidence, scales, solution, blocks, beside)
+        improved = _improved(space, observed, scales, solution, blocks, beside)
         scales = improved if steady else replace(improved, cruise_var=scales.cruise_var)
         if find_still is not None and number >= rounds // 3:
             still = find_still(solution, blocks[:, 1, 1])
             scales = replace(scales, still=still)
-        if progress is not None:
-            progress((number + 1) / rounds)
+        if report_progress is not None:
+            report_progress((number + 1) / rounds)
     return scales
 
 
 def _improved(
-    chain: Chain,
-    evidence: Evidence,
-    scales: Scales,
+    space: StateSpace,
+    observed: ObservedInstants,
+    scales: NoiseScales,
     solution: Solution,
     blocks: FloatArray,
     beside: FloatArray,
-) -> Scales:
+) -> NoiseScales:
     states = solution.states
-    weights = solution.weights
-    live = ~chain.breaks
-    dt = chain.interval_s
+    precisions = solution.precisions
+    live = ~space.breaks
+    dt = space.interval_s
 
     # Jerk, seen in the change of acceleration over an interval (variance: intensity x length).
     change = ((states[1:, 2] - states[:-1, 2]) ** 2).sum(axis=1) / dt
     left = (blocks[1:, 2, 2] + blocks[:-1, 2, 2] - 2.0 * beside[:, 2, 2]) / (scales.jerk * dt)
     known = 2.0 * np.clip(1.0 - left, 0.0, 1.0)
     usual = float(np.median(dt))
-    reach = _reach(_JERK_STRETCH_S, usual)
+    reach = _reach(_JERK_SPAN_S, usual)
     jerk = (_PRIOR_JERK_WEIGHT * _PRIOR_JERK + _around(np.where(live, change, 0.0), reach)) / (
         _PRIOR_JERK_WEIGHT + _around(np.where(live, known, 0.0), reach)
     )
@@ -210,53 +210,53 @@ def _improved(
 
     # Acceleration about zero, by expectation rather than fixed point: it cannot collapse below
     # what the data leave open.
-    share = np.minimum(np.gradient(chain.time_s), 1.0)
+    share = np.minimum(np.gradient(space.time_s), 1.0)
     squared = 0.5 * (states[:, 2] ** 2).sum(axis=1) + blocks[:, 2, 2]
-    reach = _reach(_CRUISE_STRETCH_S, usual)
+    reach = _reach(_CRUISE_SPAN_S, usual)
     cruise_var = (_CRUISE_WEIGHT * _CRUISE_MPS2**2 + _around(share * squared, reach)) / (
         _CRUISE_WEIGHT + _around(share, reach)
     )
 
     position_sd, position_weight = _white(
-        (chain.position_m - states[:, 0])[evidence.has_position],
-        blocks[evidence.has_position, 0, 0],
-        weights.position[evidence.has_position],
-        scales.position_weight[evidence.has_position],
+        (space.position_m - states[:, 0])[observed.has_position],
+        blocks[observed.has_position, 0, 0],
+        precisions.position[observed.has_position],
+        scales.position_weight[observed.has_position],
         scales.position_sd_m,
         _WHITE_POSITION_PRIOR_M,
         _WHITE_POSITION_WEIGHT,
     )
-    seen = evidence.has_velocity
+    seen = observed.has_velocity
     speed_sd, velocity_weight = scales.speed_sd_mps, np.ones(0)
     slow_sd = scales.slow_sd_mps
-    if chain.d == 5:
+    if space.d == 5:
         speed_sd, velocity_weight = _white(
-            (chain.velocity_mps - states[:, 1] - states[:, 4])[seen],
+            (space.velocity_mps - states[:, 1] - states[:, 4])[seen],
             (blocks[:, 1, 1] + blocks[:, 4, 4] + 2.0 * blocks[:, 1, 4])[seen],
-            weights.velocity[seen],
+            precisions.velocity[seen],
             scales.velocity_weight[seen],
             scales.speed_sd_mps,
             _WHITE_SPEED_PRIOR_MPS,
             _WHITE_SPEED_WEIGHT,
-            _share_of_white(evidence, scales)[seen],
+            _share_of_white(observed, scales)[seen],
         )
         slow_sd = _slow(
-            states[:, 4], blocks[:, 4, 4], beside[:, 4, 4], chain.slow_keep, live,
-            np.full(chain.n - 1, weights.slow_sd), SLOW_PRIOR_MPS, evidence.slow_floor_mps,
+            states[:, 4], blocks[:, 4, 4], beside[:, 4, 4], space.slow_keep, live,
+            np.full(space.n - 1, precisions.slow_sd), SLOW_PRIOR_MPS, observed.slow_floor_mps,
         )  # fmt: skip
     drift_sd = _slow(
-        states[:, 3], blocks[:, 3, 3], beside[:, 3, 3], chain.drift_keep, live,
-        weights.drift, evidence.drift_prior_mps, 0.0, evidence.drift_factor,
+        states[:, 3], blocks[:, 3, 3], beside[:, 3, 3], space.drift_keep, live,
+        precisions.drift, observed.drift_prior_mps, 0.0, observed.drift_factor,
     )  # fmt: skip
-    full_position = np.ones(chain.n)
-    full_position[evidence.has_position] = position_weight
-    full_velocity = np.ones(chain.n)
-    full_velocity[seen] = velocity_weight if chain.d == 5 else 1.0
-    return Scales(
+    full_position = np.ones(space.n)
+    full_position[observed.has_position] = position_weight
+    full_velocity = np.ones(space.n)
+    full_velocity[seen] = velocity_weight if space.d == 5 else 1.0
+    return NoiseScales(
         jerk=jerk,
         cruise_var=cruise_var,
-        position_sd_m=max(position_sd, evidence.position_floor_m),
-        speed_sd_mps=max(speed_sd, evidence.speed_floor_mps),
+        position_sd_m=max(position_sd, observed.position_floor_m),
+        speed_sd_mps=max(speed_sd, observed.speed_floor_mps),
         drift_sd_mps=drift_sd,
         slow_sd_mps=slow_sd,
         position_weight=full_position,
@@ -310,8 +310,8 @@ def _slow(
     return float(np.sqrt(max(square, (0.2 * prior_sd) ** 2)))
 
 
-def _reach(stretch_s: float, interval_s: float) -> int:
-    return max(0, round((stretch_s / interval_s - 1.0) / 2.0))
+def _reach(span_s: float, interval_s: float) -> int:
+    return max(0, round((span_s / interval_s - 1.0) / 2.0))
 
 
 def _around(values: FloatArray, reach: int) -> FloatArray:
@@ -324,8 +324,8 @@ def _around(values: FloatArray, reach: int) -> FloatArray:
     return result
 
 
-def smoothed_jerk(chain: Chain, jerk: FloatArray, stretch_s: float) -> FloatArray:
-    """Return intensities averaged over a stretch: corners are then not taken as located."""
-    reach = _reach(stretch_s, float(np.median(chain.interval_s)))
+def smoothed_jerk(space: StateSpace, jerk: FloatArray, span_s: float) -> FloatArray:
+    """Return intensities averaged over a span: corners are then not taken as located."""
+    reach = _reach(span_s, float(np.median(space.interval_s)))
     mean: FloatArray = _around(jerk, reach) / _around(np.ones(len(jerk)), reach)
     return mean

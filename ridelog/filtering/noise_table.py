@@ -1,8 +1,8 @@
 """Standard normal numbers for draws, from one table that is made once.
 
-Making them anew for every stretch costs more than all else in a draw. Each draw reads the table
-from a place of its own, so that the same column of two draws holds different numbers: a stretch's
-own draws are as they would be from new numbers, and those of two stretches are unrelated. The
+Making them anew for every span costs more than all else in a draw. Each draw reads the table
+from a place of its own, so that the same column of two draws holds different numbers: a span's
+own draws are as they would be from new numbers, and those of two spans are unrelated. The
 oldest use of such a table: RAND Corporation, "A Million Random Digits with 100,000 Normal
 Deviates", 1955.
 """

@@ -9,7 +9,7 @@ from ridelog.core.flags import UNUSABLE
 from ridelog.core.geodesy import to_local
 from ridelog.core.track import BoolArray, FloatArray, IntArray, Track
 from ridelog.filtering.quality import POOR_HDOP
-from ridelog.filtering.receiver.height import position_wander
+from ridelog.filtering.receiver.height import position_drift
 from ridelog.filtering.receiver.rounding import written_step
 
 # Below this a receiver's course is its own noise: with 0.08 m/s of noise an axis, the course of
@@ -31,7 +31,7 @@ _LONGEST_INTERVAL_S = 10.0
 
 
 @dataclass(frozen=True)
-class Sightings:
+class Observations:
     """The usable fixes in time order; arrays of shape (m,) or (m, 2), east and north.
 
     rows : row of the track behind each.
@@ -39,8 +39,9 @@ class Sightings:
     crawl : the log reports a speed below the crawl, or a speed of it without a course.
     factor : noise of this fix relative to the ride's usual one, 1.
     speed_step_mps, position_step_m : steps in which the log writes speed and position.
-    wander_mps : velocity at which positions wander, as the heights tell. [m/s]
-    smear_mps : how far each reported velocity may be off beside its noise, shape (m,). [m/s]
+    position_drift_mps : velocity at which positions drift, as the heights tell. [m/s]
+    bandwidth_error_mps : by how much the receiver's bandwidth may falsify each reported
+        velocity, beside its noise, shape (m,). [m/s]
     held : positions that only repeat the one before because the receiver holds it, shape (m,).
     slides : positions so much worse placed than the ride's usual that they may slide by metres a
         second, and no reported velocity shows it, shape (m,).
@@ -59,14 +60,14 @@ class Sightings:
     speed_step_mps: float
     position_step_m: float
     origin_deg: tuple[float, float]
-    wander_mps: float
-    smear_mps: FloatArray
+    position_drift_mps: float
+    bandwidth_error_mps: FloatArray
     held: BoolArray
     slides: BoolArray
     crawl_sd_mps: float = CRAWL_SD_MPS
 
 
-def sightings_of(track: Track) -> Sightings:
+def observations_of(track: Track) -> Observations:
     """Return the usable fixes of a track.
 
     Raises
@@ -102,7 +103,7 @@ def sightings_of(track: Track) -> Sightings:
     breaks = (interval > longest) | (np.diff(track.segment[rows]) != 0)
 
     velocity, crawl = _velocity(track.speed_mps[rows], track.course_rad[rows], position, time_s)
-    return Sightings(
+    return Observations(
         rows=rows,
         time_s=time_s,
         position_m=position,
@@ -114,8 +115,8 @@ def sightings_of(track: Track) -> Sightings:
         speed_step_mps=written_step(track.speed_mps[rows]),
         position_step_m=written_step(latitude) * _METRES_PER_DEGREE,
         origin_deg=origin,
-        wander_mps=position_wander(time_s, track.height_m[rows]),
-        smear_mps=np.zeros(len(rows)),
+        position_drift_mps=position_drift(time_s, track.height_m[rows]),
+        bandwidth_error_mps=np.zeros(len(rows)),
         held=np.zeros(len(rows), dtype=bool),
         slides=_slides(track.hdop[rows], velocity),
     )

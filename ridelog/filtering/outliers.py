@@ -1,4 +1,4 @@
-"""Gross errors found before the model sees them: jumps, bursts, steps and slews of position.
+"""Gross errors found before the model sees them: jumps, excursions, steps and slews of position.
 
 A receiver's position may leap tens of metres and come back, step for good, or slide away for
 seconds while its Doppler speed stays true. The first are left out; where the position has moved
@@ -10,13 +10,13 @@ from dataclasses import dataclass
 import numpy as np
 
 from ridelog.core.track import BoolArray, FloatArray
-from ridelog.filtering.observations import Sightings
-from ridelog.filtering.shared_offsets import HARDEST_MPS2, MAD, find_bursts
+from ridelog.filtering.observations import Observations
+from ridelog.filtering.shared_offsets import HARDEST_MPS2, MAD, find_shared_offsets
 
 # Robust standard deviations beyond which a step is gross: one in 10^9 of normal noise.
 _GROSS = 6.0
-# A burst is at most this long; a longer excursion counts as two steps.
-_LONGEST_BURST_S = 15.0
+# An excursion is at most this long; a longer one counts as two steps.
+_LONGEST_EXCURSION_S = 15.0
 # So few fixes between a leap and the edge of a piece tell nothing worth a step.
 _FEW_FIXES = 4
 # A slide of the position against the reported velocity, held over a second, that no receiver's
@@ -28,7 +28,7 @@ _LEVEL_SHARE = 0.25
 
 @dataclass(frozen=True)
 class Screened:
-    """Which sightings to leave out, and where the position may step.
+    """Which observations to leave out, and where the position may step.
 
     good_position, good_velocity : shape (m,); a believed crawl is a good velocity.
     steps : shape (m - 1,).
@@ -39,8 +39,8 @@ class Screened:
     steps: BoolArray
 
 
-def screen(seen: Sightings) -> Screened:
-    """Return the gross errors of a ride's sightings."""
+def screen(seen: Observations) -> Screened:
+    """Return the gross errors of a ride's observations."""
     m = len(seen.time_s)
     good_velocity = _good_velocities(seen)
     interval = np.diff(seen.time_s)
@@ -63,14 +63,14 @@ def screen(seen: Sightings) -> Screened:
     if reported:
         _mark_slews(seen, moved, good_position, steps)
     else:
-        burst = find_bursts(seen, good_position)
-        good_position &= ~burst
+        shared = find_shared_offsets(seen, good_position)
+        good_position &= ~shared
         # What came back needs no step.
-        steps &= ~(burst[1:] | burst[:-1])
+        steps &= ~(shared[1:] | shared[:-1])
     return Screened(good_position, good_velocity, steps)
 
 
-def _good_velocities(seen: Sightings) -> BoolArray:
+def _good_velocities(seen: Observations) -> BoolArray:
     """Return where a reported velocity, or crawl, agrees with the median of its neighbours."""
     known = np.isfinite(seen.velocity_mps[:, 0]) | seen.crawl
     good = known.copy()
@@ -86,7 +86,7 @@ def _good_velocities(seen: Sightings) -> BoolArray:
     reach = 2.0 * spacing
     lone = off > _GROSS * max(spread, 0.1)
     gross = off > _GROSS * max(spread, 0.1) + HARDEST_MPS2 * np.maximum(reach, 0.3)
-    # At a fix a second the machine itself may change as much as a spike does: there the way
+    # At a fix a second the machine itself may change as much as a spike does: there the chord
     # between the fixes before and after decides.
     chord, within = _chord_velocity(seen)
     chord, within = chord[known], within[known]
@@ -121,7 +121,7 @@ def _off_a_level(speed: FloatArray, least_mps: float) -> BoolArray:
     return level
 
 
-def _chord_velocity(seen: Sightings) -> tuple[FloatArray, FloatArray]:
+def _chord_velocity(seen: Observations) -> tuple[FloatArray, FloatArray]:
     """Return the mean velocity around each fix, shape (m, 2), and how far it may be off, (m,).
 
     From the fix before to the fix after; at an edge of a piece from or to the fix itself, where
@@ -136,7 +136,7 @@ def _chord_velocity(seen: Sightings) -> tuple[FloatArray, FloatArray]:
     return chord, np.where(before & after, 0.125, 0.5) * HARDEST_MPS2 * span
 
 
-def _carried(seen: Sightings, good: BoolArray, interval: FloatArray) -> FloatArray:
+def _carried(seen: Observations, good: BoolArray, interval: FloatArray) -> FloatArray:
     """Return how far the machine should have moved in each interval, shape (m - 1, 2)."""
     if good.any():
         velocity = np.where(good[:, None], seen.velocity_mps, np.nan)
@@ -159,7 +159,7 @@ def _carried(seen: Sightings, good: BoolArray, interval: FloatArray) -> FloatArr
 
 
 def _sort_leaps(
-    seen: Sightings,
+    seen: Observations,
     moved: FloatArray,
     allowed: FloatArray,
     leaps: np.ndarray,
@@ -174,7 +174,7 @@ def _sort_leaps(
         back = None
         for later in range(position + 1, min(position + 40, len(leaps))):
             landing = int(leaps[later])
-            if seen.time_s[landing] - seen.time_s[leap] > _LONGEST_BURST_S:
+            if seen.time_s[landing] - seen.time_s[leap] > _LONGEST_EXCURSION_S:
                 break
             if seen.breaks[leap:landing].any():
                 break
@@ -190,7 +190,7 @@ def _sort_leaps(
             position = back + 1
 
 
-def _step_or_edge(seen: Sightings, leap: int, good: BoolArray, steps: BoolArray) -> None:
+def _step_or_edge(seen: Observations, leap: int, good: BoolArray, steps: BoolArray) -> None:
     """Take a leap that does not come back as a step, or leave out a few fixes at an edge."""
     edges = np.flatnonzero(seen.breaks)
     first = int(edges[edges < leap][-1]) + 1 if (edges < leap).any() else 0
@@ -203,7 +203,7 @@ def _step_or_edge(seen: Sightings, leap: int, good: BoolArray, steps: BoolArray)
         steps[leap] = True
 
 
-def _mark_slews(seen: Sightings, moved: FloatArray, good: BoolArray, steps: BoolArray) -> None:
+def _mark_slews(seen: Observations, moved: FloatArray, good: BoolArray, steps: BoolArray) -> None:
     """Leave out fixes that slide against the reported velocity for a second or more."""
     width = max(1, round(1.0 / seen.usual_interval_s))
     if len(moved) <= width:

@@ -1,8 +1,8 @@
-"""What is known of the motion after smoothing, as paths that can be drawn over any stretch.
+"""What is known of the motion after smoothing, as paths that can be drawn over any span.
 
 Two readings of the same ride are kept. The sharp one has the learnt intensities as they are: its
 states are the fitted path, and its draws show the bias that choosing a maximum brings. The cautious
-one does not take for granted where the learnt corners lie or that a steady stretch was steady, and
+one does not take for granted where the learnt corners lie or that a steady span was steady, and
 holds the slow errors for as uncertain in size as they are: its spread is the estimate's error.
 Derivation and measured coverage: DEVELOPERS.md, "One mechanism".
 """
@@ -15,9 +15,9 @@ from ridelog.core.track import FloatArray, IntArray
 from ridelog.filtering.banded import BandedFactor
 from ridelog.filtering.motion import Paths
 from ridelog.filtering.noise_table import noise_of
-from ridelog.filtering.state_space import Chain, Weights
+from ridelog.filtering.state_space import Precisions, StateSpace
 
-# A stretch is solved with this much of its neighbourhood, about seven correlation times of motion.
+# A span is solved with this much of its neighbourhood, about seven correlation times of motion.
 _MARGIN_S = 12.0
 _SEED = 20261125
 # Fewer columns than this are faster taken all intervals at once.
@@ -36,14 +36,14 @@ class Posterior:
 
     def __init__(
         self,
-        chain: Chain,
+        space: StateSpace,
         states: FloatArray,
         steady: FloatArray,
         lively: FloatArray | None,
-        sharp: Weights,
-        cautious: Weights,
+        sharp: Precisions,
+        cautious: Precisions,
     ) -> None:
-        self.chain = chain
+        self.space = space
         self.states = states
         self._steady = steady
         self._lively = lively
@@ -52,11 +52,11 @@ class Posterior:
 
     def paths(self, start_s: float, end_s: float, draws: int, spacing_s: float) -> Paths:
         """Return the fitted path and draws of both readings on an even grid; 0 draws: no cost."""
-        time_s = self.chain.time_s
+        time_s = self.space.time_s
         first = max(0, int(np.searchsorted(time_s, start_s, side="right")) - 1)
         last = min(len(time_s) - 1, int(np.searchsorted(time_s, end_s, side="left")))
         outer_first, outer_last = self._surroundings(first, last)
-        part = self.chain.part(outer_first, outer_last + 1)
+        part = self.space.part(outer_first, outer_last + 1)
         inner = (first - outer_first, last - outer_first)
         here = slice(first, last + 1)
         fitted, count = self.states[here], last + 1 - first
@@ -64,13 +64,13 @@ class Posterior:
         errors: list[FloatArray] = []
         # How far the cautious draws lie to one side, each with the size of that: shape (draws,).
         sides: list[tuple[FloatArray, FloatArray]] = []
-        for weights in (self.sharp, self._cautious) if draws else ():
-            local = weights.part(outer_first, outer_last + 1)
+        for precisions in (self.sharp, self._cautious) if draws else ():
+            local = precisions.part(outer_first, outer_last + 1)
             error = drawn_errors(part, local, inner, random, 2 * draws)
             # East and north have the same precision and independent errors.
             errors.append(error.reshape(count, -1, 2, draws))
         if draws:
-            # Whether the machine held its speed steady is one question for the whole stretch.
+            # Whether the machine held its speed steady is one question for the whole span.
             sides.append((self._steady[here], random.uniform(-1.0, 1.0, draws)))
         if draws and self._lively is not None:
             # How pulls end is the rider's habit: one question for the whole ride, and opposite
@@ -91,7 +91,7 @@ class Posterior:
         return interpolated(time_s[here], row, 1 + 2 * draws, grid)
 
     def _surroundings(self, first: int, last: int) -> tuple[int, int]:
-        """Return first and last instant of what is solved with a stretch.
+        """Return first and last instant of what is solved with a span.
 
         Where every fix was rejected nothing holds a part in place, so it is widened to one that
         was not.
@@ -106,28 +106,28 @@ class Posterior:
     def reach(
         self, start_s: float, end_s: float, before_s: float, after_s: float
     ) -> tuple[int, int]:
-        """Return first and last instant of a stretch widened on both sides up to a break."""
-        time_s = self.chain.time_s
+        """Return first and last instant of a span widened on both sides up to a break."""
+        time_s = self.space.time_s
         first = max(0, int(np.searchsorted(time_s, start_s, side="right")) - 1)
         last = min(len(time_s) - 1, int(np.searchsorted(time_s, end_s, side="left")))
         return self._edge(first, -before_s), self._edge(last, after_s)
 
     def _edge(self, index: int, margin_s: float) -> int:
         """Return the instant a margin away, without passing a break."""
-        chain = self.chain
-        limit = chain.time_s[index] + margin_s
+        space = self.space
+        limit = space.time_s[index] + margin_s
         if margin_s <= 0.0:
-            edge = int(np.searchsorted(chain.time_s, limit, side="left"))
-            broken = np.flatnonzero(chain.breaks[edge:index])
+            edge = int(np.searchsorted(space.time_s, limit, side="left"))
+            broken = np.flatnonzero(space.breaks[edge:index])
             return edge + int(broken[-1]) + 1 if len(broken) else edge
-        edge = int(np.searchsorted(chain.time_s, limit, side="right")) - 1
-        broken = np.flatnonzero(chain.breaks[index:edge])
+        edge = int(np.searchsorted(space.time_s, limit, side="right")) - 1
+        broken = np.flatnonzero(space.breaks[index:edge])
         return index + int(broken[0]) if len(broken) else edge
 
 
 def drawn_errors(
-    chain: Chain,
-    weights: Weights,
+    space: StateSpace,
+    precisions: Precisions,
     between: tuple[int, int],
     random: np.random.Generator,
     count: int,
@@ -141,13 +141,13 @@ def drawn_errors(
     ndarray, shape (last - first + 1, d, count)
     """
     first, last = between
-    blocks = chain.blocks(weights)
+    blocks = space.blocks(precisions)
     diagonal = blocks.diagonal[: last + 1]
-    if last + 1 < chain.n:
+    if last + 1 < space.n:
         beyond = BandedFactor(blocks.diagonal[:last:-1], np.swapaxes(blocks.lower[:last:-1], 1, 2))
         beside = blocks.lower[last]
         diagonal[last] -= beside.T @ np.linalg.solve(beyond.last_pivot(), beside)
-    noise = noise_of(random, last + 1 - first, chain.d, count)
+    noise = noise_of(random, last + 1 - first, space.d, count)
     return BandedFactor(diagonal, blocks.lower[:last]).draw(noise, first)
 
 
@@ -201,7 +201,7 @@ def interpolated(time_s: FloatArray, row: Row, columns: int, grid_s: FloatArray)
 def _by_interval(left: IntArray, weights: FloatArray, both: FloatArray) -> FloatArray:
     """Return sums of both numbers of two neighbouring instants, shape (m, 2, columns).
 
-    Weights have the shape (m, 4), both numbers (n, 2, 2, columns); ``left`` rises.
+    Precisions have the shape (m, 4), both numbers (n, 2, 2, columns); ``left`` rises.
     """
     flat = both.reshape(2 * len(both), -1)
     if flat.shape[1] < _FEW:

@@ -3,6 +3,7 @@
 import numpy as np
 
 from ridelog.core.flags import Flag
+from ridelog.core.spans import runs_of
 from ridelog.core.track import BoolArray, FlagArray, FloatArray, Track
 from ridelog.filtering.state_space import Solution
 
@@ -112,33 +113,32 @@ def find_still(solution: Solution, speed_variance: FloatArray) -> BoolArray:
     """Return where the machine stood: slow for three seconds or more, as far as can be told.
 
     A solution's speed scatters by its own uncertainty, so the limit widens with it, but never so
-    far that slow travel could hide in it. Where positions wander at a walking pace, only a stand
-    long enough to average the wander out can be told from slow travel; no other is believed.
+    far that slow travel could hide in it. Where positions drift at a walking pace, only a stand
+    long enough to average the drift out can be told from slow travel; no other is believed.
     """
-    chain = solution.chain
+    space = solution.space
     velocity = solution.states[:, 1]
     speed = np.hypot(velocity[:, 0], velocity[:, 1])
     limit = np.clip(2.0 * np.sqrt(speed_variance), _STAND_MPS, 0.4)
     slow = speed < limit
-    still = np.zeros(chain.n, dtype=bool)
-    edges = np.flatnonzero(np.diff(np.concatenate([[False], slow, [False]]).astype(np.int8)))
-    for first, stop in zip(edges[::2], edges[1::2], strict=True):
-        duration = chain.time_s[stop - 1] - chain.time_s[first]
-        if duration < _STAND_S or chain.breaks[first : stop - 1].any():
+    still = np.zeros(space.n, dtype=bool)
+    for first, stop in runs_of(slow):
+        duration = space.time_s[stop - 1] - space.time_s[first]
+        if duration < _STAND_S or space.breaks[first : stop - 1].any():
             continue
-        wander = float(np.median(solution.weights.drift[first : stop - 1]))
-        if 2.0 * wander * _share_left(duration / chain.drift_time_s) > _SLOWEST_TRAVEL_MPS:
+        drift = float(np.median(solution.precisions.drift[first : stop - 1]))
+        if 2.0 * drift * _share_left(duration / space.drift_time_s) > _SLOWEST_TRAVEL_MPS:
             continue
         # Moving slowly one way is not standing: the mean velocity must vanish too.
         mean = np.hypot(*velocity[first:stop].mean(axis=0))
         if mean < 0.15:
             # The edges are where it starts and stops: leave them to the data.
             margin = 0.5
-            inside = (chain.time_s >= chain.time_s[first] + margin) & (
-                chain.time_s <= chain.time_s[stop - 1] - margin
+            inside = (space.time_s >= space.time_s[first] + margin) & (
+                space.time_s <= space.time_s[stop - 1] - margin
             )
             still |= inside & slow
-            if chain.d == 4:
+            if space.d == 4:
                 still[first:stop] &= ~_travelled(solution, first, stop)
     return still
 
@@ -150,12 +150,12 @@ def _travelled(solution: Solution, first: int, stop: int) -> BoolArray:
     then hide it for good; so the mean positions of two seconds, three seconds apart, must agree
     within what noise and drift allow. Only for positions alone: a reported speed tells by itself.
     """
-    chain = solution.chain
-    time_s = chain.time_s[first:stop]
+    space = solution.space
+    time_s = space.time_s[first:stop]
     weight = np.where(
-        np.isfinite(chain.position_m[first:stop, 0]), solution.weights.position[first:stop], 0.0
+        np.isfinite(space.position_m[first:stop, 0]), solution.precisions.position[first:stop], 0.0
     )
-    position = np.nan_to_num(chain.position_m[first:stop])
+    position = np.nan_to_num(space.position_m[first:stop])
     held = np.concatenate([[0.0], np.cumsum(weight)])
     total = np.concatenate([np.zeros((1, 2)), np.cumsum(weight[:, None] * position, axis=0)])
 
@@ -169,7 +169,7 @@ def _travelled(solution: Solution, first: int, stop: int) -> BoolArray:
     after, known_after = mean(time_s + 0.5 * _APART_S - 0.5 * _MEAN_S)
     both = (known_before > 0.0) & (known_after > 0.0)
     variance = 1.0 / np.where(both, known_before, 1.0) + 1.0 / np.where(both, known_after, 1.0)
-    drift = float(np.median(solution.weights.drift[first : stop - 1]))
+    drift = float(np.median(solution.precisions.drift[first : stop - 1]))
     allowed = _BEYOND * np.sqrt(variance) + 3.0 * drift * _APART_S
     moved = both & (np.hypot(*(after - before).T) > allowed)
     near = np.zeros(len(time_s), dtype=bool)

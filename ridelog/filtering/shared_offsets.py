@@ -10,7 +10,7 @@ import numpy as np
 from numpy.lib.stride_tricks import sliding_window_view
 
 from ridelog.core.track import BoolArray, FloatArray
-from ridelog.filtering.observations import Sightings
+from ridelog.filtering.observations import Observations
 
 # No vehicle of this kind changes its speed faster; tyre friction of 0.9 g is 9 m/s² (standards
 # table of skid tests: 0.58-0.88, FME report for The Oregonian, 2007).
@@ -36,12 +36,12 @@ _ROUNDS = 3
 MAD, _THIRD = 0.6745, 20.0
 
 
-def find_bursts(seen: Sightings, good: BoolArray) -> BoolArray:
+def find_shared_offsets(seen: Observations, good: BoolArray) -> BoolArray:
     """Return which fixes are displaced, alone or together with up to three neighbours, shape (m,).
 
     Parameters
     ----------
-    seen : Sightings
+    seen : Observations
         Fixes without reported velocities.
     good : ndarray of bool, shape (m,)
         Positions that have not been left out already.
@@ -50,9 +50,9 @@ def find_bursts(seen: Sightings, good: BoolArray) -> BoolArray:
     ------
     Own derivation: DEVELOPERS.md, "Displaced together".
     """
-    burst = np.zeros(len(good), dtype=bool)
+    shared = np.zeros(len(good), dtype=bool)
     if seen.usual_interval_s < _LEAST_INTERVAL_S or len(good) < _LONGEST + 2 * _BESIDE:
-        return burst
+        return shared
     noise = _noise(seen)
     told = good & ~seen.held & ~seen.slides
     for _ in range(_ROUNDS):
@@ -66,12 +66,12 @@ def find_bursts(seen: Sightings, good: BoolArray) -> BoolArray:
             # Windows that overlap explain the same leaps: the likeliest explains them.
             near = best[max(0, start - _BESIDE) : start + length[start] + _BESIDE]
             if best[start] == near.max():
-                burst[start : start + length[start]] = True
-        told &= ~burst
-    return burst
+                shared[start : start + length[start]] = True
+        told &= ~shared
+    return shared
 
 
-def _noise(seen: Sightings) -> float:
+def _noise(seen: Observations) -> float:
     """Return the usual white error of a position, from what is seen of it across the travel. [m]
 
     Along the travel every start and stop would count as noise; across it only turns do.
@@ -85,7 +85,7 @@ def _noise(seen: Sightings) -> float:
     return float(max(usual, _LEAST_NOISE_M, seen.position_step_m))
 
 
-def _log_odds(seen: Sightings, told: BoolArray, noise_m: float, length: int) -> FloatArray:
+def _log_odds(seen: Observations, told: BoolArray, noise_m: float, length: int) -> FloatArray:
     """Return the log odds that each fix begins a displacement of so many fixes, shape (m,)."""
     m = len(told)
     odds = np.full(m, -np.inf)
@@ -127,6 +127,6 @@ def _hard_motion(time_s: FloatArray) -> FloatArray:
     shape = first**3 * (first**2 / 5.0 + first * apart / 2.0 + apart**2 / 3.0) / 4.0
     covariance: FloatArray = _JERK * shape
     for power, (sd, divisor) in enumerate(zip(_START_SD, (1.0, 1.0, 2.0), strict=True)):
-        way = time_s**power * sd / divisor
-        covariance += way[:, :, None] * way[:, None, :]
+        spread = time_s**power * sd / divisor
+        covariance += spread[:, :, None] * spread[:, None, :]
     return covariance

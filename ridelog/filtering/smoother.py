@@ -14,13 +14,13 @@ from ridelog.filtering.motion import Motion, NoiseSummary, Piece
 from ridelog.filtering.noise import (
     DRIFT_PRIOR_MPS,
     SLOW_PRIOR_MPS,
-    Evidence,
-    Scales,
+    NoiseScales,
+    ObservedInstants,
     learn,
+    precisions_of,
     smoothed_jerk,
-    weights_of,
 )
-from ridelog.filtering.observations import Sightings, sightings_of
+from ridelog.filtering.observations import Observations, observations_of
 from ridelog.filtering.outliers import Screened, screen
 from ridelog.filtering.posterior import Posterior
 from ridelog.filtering.quality import (
@@ -30,15 +30,15 @@ from ridelog.filtering.quality import (
     settling_factor,
 )
 from ridelog.filtering.receiver.habits import recognised
-from ridelog.filtering.receiver.height import WANDER_TIME_S
+from ridelog.filtering.receiver.height import SHORT_DRIFT_TIME_S
 from ridelog.filtering.receiver.rounding import lasting_rounding, rounding_sd
-from ridelog.filtering.state_space import DRIFT_TIME_S, Chain, Weights
+from ridelog.filtering.state_space import DRIFT_TIME_S, Precisions, StateSpace
 
 # Between fixes further apart than this, instants without data let corners fall where they did.
 _FINEST_S = 0.25
 _SPLIT_ABOVE_S = 0.3
-# Positions wander, rather than drift, from twice the usual drift on.
-_WANDERS = 2.0 * DRIFT_PRIOR_MPS
+# From twice the usual drift on, heights are believed that positions drift fast.
+_FAST_DRIFT_MPS = 2.0 * DRIFT_PRIOR_MPS
 # Long logs start closer to their usual scales: fewer rounds settle them.
 _ROUNDS_OF_LONG = 7
 # A piece needs this many fixes before anything is said about it.
@@ -57,14 +57,16 @@ _CAUTION_SLOW = 1.35
 _BEYOND = 1.5
 
 
-def estimate_motion(track: Track, *, progress: Callable[[float], None] | None = None) -> Motion:
+def estimate_motion(
+    track: Track, *, report_progress: Callable[[float], None] | None = None
+) -> Motion:
     """Return the smoothed motion of a ride, with everything later figures are drawn from.
 
     Parameters
     ----------
     track : Track
         The ride as read.
-    progress : callable, optional
+    report_progress : callable, optional
         Told the share of the work done, 0 to 1.
 
     Raises
@@ -72,9 +74,9 @@ def estimate_motion(track: Track, *, progress: Callable[[float], None] | None = 
     NotEnoughDataError
         If the fixes are too few or too far apart for any estimate.
     """
-    seen, receiver = recognised(sightings_of(track), track)
+    seen, receiver = recognised(observations_of(track), track)
     screened = screen(seen)
-    chain, evidence, fix = _chain_of(seen, screened)
+    space, observed, fix = _chain_of(seen, screened)
     long_enough = _long_enough(seen)
     if not long_enough.any():
         raise NotEnoughDataError(
@@ -82,23 +84,25 @@ def estimate_motion(track: Track, *, progress: Callable[[float], None] | None = 
             f"between them, so there are nowhere {_LEAST_FIXES} in a row to take a speed from.",
             "set the logger to one fix a second or more and log again.",
         )
-    lost = _corners_are_lost(chain, seen)
-    scales = _learnt(chain, evidence, part_of_progress(progress, 0.0, 0.2 if lost else 0.4))
-    sharp = weights_of(chain, evidence, scales)
-    steady = states_of(chain, sharp, part_of_progress(progress, 0.4, 0.6))
-    unbound = replace(sharp, cruise=np.zeros(chain.n))
-    free = states_of(chain, unbound, part_of_progress(progress, 0.6, 0.8))
+    lost = _corners_are_lost(space, seen)
+    scales = _learnt(space, observed, part_of_progress(report_progress, 0.0, 0.2 if lost else 0.4))
+    sharp = precisions_of(space, observed, scales)
+    steady = states_of(space, sharp, part_of_progress(report_progress, 0.4, 0.6))
+    unbound = replace(sharp, cruise=np.zeros(space.n))
+    free = states_of(space, unbound, part_of_progress(report_progress, 0.6, 0.8))
     states = 0.5 * (steady + free)
     lively = None
     if lost:
-        livelier = _learnt(chain, evidence, part_of_progress(progress, 0.2, 0.4), steady=False)
+        livelier = _learnt(
+            space, observed, part_of_progress(report_progress, 0.2, 0.4), steady=False
+        )
         # How pulls end is one of two ways: the truth lies between both fits, not beyond.
-        lively = states_of(chain, weights_of(chain, evidence, livelier)) - states
-    cautious = _cautious(chain, evidence, scales, sharp, seen)
-    variances = variances_of(chain, cautious, part_of_progress(progress, 0.8, 1.0))
+        lively = states_of(space, precisions_of(space, observed, livelier)) - states
+    cautious = _cautious(space, observed, scales, sharp, seen)
+    variances = variances_of(space, cautious, part_of_progress(report_progress, 0.8, 1.0))
     motion = _motion(
-        track, seen, screened, chain, evidence, scales, states, variances, fix, long_enough,
-        Posterior(chain, states, _BEYOND * (free - states), lively, sharp, cautious),
+        track, seen, screened, space, observed, scales, states, variances, fix, long_enough,
+        Posterior(space, states, _BEYOND * (free - states), lively, sharp, cautious),
     )  # fmt: skip
     return replace(
         motion,
@@ -108,33 +112,37 @@ def estimate_motion(track: Track, *, progress: Callable[[float], None] | None = 
 
 
 def _learnt(
-    chain: Chain,
-    evidence: Evidence,
-    progress: Callable[[float], None] | None,
+    space: StateSpace,
+    observed: ObservedInstants,
+    report_progress: Callable[[float], None] | None,
     *,
     steady: bool = True,
-) -> Scales:
-    if chain.n <= LONGEST_WHOLE:
-        return learn(chain, evidence, steady=steady, find_still=find_still, progress=progress)
-    group = groups_of(chain)
-    coarse, seen = coarsened(chain, evidence, group)
+) -> NoiseScales:
+    if space.n <= LONGEST_WHOLE:
+        return learn(
+            space, observed, steady=steady, find_still=find_still, report_progress=report_progress
+        )
+    group = groups_of(space)
+    coarse, seen = coarsened(space, observed, group)
     scales = learn(
         coarse, seen, rounds=_ROUNDS_OF_LONG, steady=steady, find_still=find_still,
-        progress=progress,
+        report_progress=report_progress,
     )  # fmt: skip
-    return refined(chain, group, scales)
+    return refined(space, group, scales)
 
 
-def _corners_are_lost(chain: Chain, seen: Sightings) -> bool:
+def _corners_are_lost(space: StateSpace, seen: Observations) -> bool:
     """Return whether positions alone are too far apart to show a corner.
 
     Two corners with a short steady top between them and one corner of a higher top then fit alike.
     """
-    return chain.d < 5 and _CAUTION_FIXES * seen.usual_interval_s > _CAUTION_S
+    return space.d < 5 and _CAUTION_FIXES * seen.usual_interval_s > _CAUTION_S
 
 
-def _chain_of(seen: Sightings, screened: Screened) -> tuple[Chain, Evidence, IntArray]:
-    """Return the chain with instants between distant fixes, and the fixes' places in it."""
+def _chain_of(
+    seen: Observations, screened: Screened
+) -> tuple[StateSpace, ObservedInstants, IntArray]:
+    """Return the state space with instants between distant fixes, and the fixes' places in it."""
     interval = np.diff(seen.time_s)
     parts = np.where(
         (interval > _SPLIT_ABOVE_S) & ~seen.breaks, np.ceil(interval / _FINEST_S), 1.0
@@ -156,20 +164,22 @@ def _chain_of(seen: Sightings, screened: Screened) -> tuple[Chain, Evidence, Int
     factor = np.ones(n)
     factor[fix] = seen.factor
     drift_factor = np.maximum(np.repeat(np.maximum(seen.factor[1:], seen.factor[:-1]), parts), 1.0)
-    smear = np.zeros(n)
-    smear[fix] = seen.smear_mps
+    bandwidth_error = np.zeros(n)
+    bandwidth_error[fix] = seen.bandwidth_error_mps
     crawl = np.zeros(n)
     crawl[fix[seen.crawl & screened.good_velocity]] = seen.crawl_sd_mps**-2
-    # With a reported speed the ride shows the wander itself; positions alone need the heights.
-    wanders = not np.isfinite(velocity[:, 0]).any() and seen.wander_mps > _WANDERS
-    evidence = Evidence(
+    # With a reported speed the ride shows the drift itself; positions alone need the heights.
+    drifts_fast = (
+        not np.isfinite(velocity[:, 0]).any() and seen.position_drift_mps > _FAST_DRIFT_MPS
+    )
+    observed = ObservedInstants(
         has_position=np.isfinite(position[:, 0]),
         has_velocity=np.isfinite(velocity[:, 0]),
         crawl_precision=crawl,
         factor=factor,
         averaged=np.ones(n),
         drift_factor=drift_factor,
-        drift_prior_mps=seen.wander_mps if wanders else DRIFT_PRIOR_MPS,
+        drift_prior_mps=seen.position_drift_mps if drifts_fast else DRIFT_PRIOR_MPS,
         speed_floor_mps=max(rounding_sd(seen.speed_step_mps), 0.005),
         # Rounding to a coarse step errs alike fix after fix, so it counts in full.
         position_floor_m=max(
@@ -177,30 +187,34 @@ def _chain_of(seen: Sightings, screened: Screened) -> tuple[Chain, Evidence, Int
         ),
         # At a steady speed a coarse step makes the same error fix after fix.
         slow_floor_mps=lasting_rounding(seen.speed_step_mps),
-        smear_mps=smear,
+        bandwidth_error_mps=bandwidth_error,
     )
-    drift_time = WANDER_TIME_S if wanders else DRIFT_TIME_S
-    return Chain(time_s, position, velocity, breaks, steps, drift_time), evidence, fix
+    drift_time = SHORT_DRIFT_TIME_S if drifts_fast else DRIFT_TIME_S
+    return StateSpace(time_s, position, velocity, breaks, steps, drift_time), observed, fix
 
 
-def _long_enough(seen: Sightings) -> BoolArray:
-    """Return for each sighting whether its piece has enough fixes."""
+def _long_enough(seen: Observations) -> BoolArray:
+    """Return for each observation whether its piece has enough fixes."""
     number = np.concatenate([[0], np.cumsum(seen.breaks)])
     enough: BoolArray = np.bincount(number)[number] >= _LEAST_FIXES
     return enough
 
 
 def _cautious(
-    chain: Chain, evidence: Evidence, scales: Scales, sharp: Weights, seen: Sightings
-) -> Weights:
-    stretch = max(_CAUTION_S, _CAUTION_FIXES * seen.usual_interval_s)
-    bare = chain.d < 5
-    return Weights(
-        jerk=_CAUTION_JERK * smoothed_jerk(chain, scales.jerk, stretch),
+    space: StateSpace,
+    observed: ObservedInstants,
+    scales: NoiseScales,
+    sharp: Precisions,
+    seen: Observations,
+) -> Precisions:
+    span = max(_CAUTION_S, _CAUTION_FIXES * seen.usual_interval_s)
+    bare = space.d < 5
+    return Precisions(
+        jerk=_CAUTION_JERK * smoothed_jerk(space, scales.jerk, span),
         position=sharp.position,
         velocity=sharp.velocity,
         still=sharp.still,
-        cruise=np.zeros(chain.n),
+        cruise=np.zeros(space.n),
         drift=(1.0 if bare else _CAUTION_SLOW) * sharp.drift,
         slow_sd=_CAUTION_SLOW * sharp.slow_sd,
     )
@@ -208,11 +222,11 @@ def _cautious(
 
 def _motion(
     track: Track,
-    seen: Sightings,
+    seen: Observations,
     screened: Screened,
-    chain: Chain,
-    evidence: Evidence,
-    scales: Scales,
+    space: StateSpace,
+    observed: ObservedInstants,
+    scales: NoiseScales,
     all_states: FloatArray,
     variances: FloatArray,
     fix: IntArray,
@@ -220,7 +234,7 @@ def _motion(
     posterior: Posterior,
 ) -> Motion:
     states = all_states[fix]
-    reported = chain.d == 5
+    reported = space.d == 5
     velocity, acceleration = states[:, 1], states[:, 2]
     speed = np.hypot(velocity[:, 0], velocity[:, 1])
     moving = np.maximum(speed, 1e-9)
@@ -231,7 +245,7 @@ def _motion(
 
     flags = track.flags | geometry_flags(track)
     lost_position = ~screened.good_position | (
-        evidence.has_position[fix] & (scales.position_weight[fix] < _REJECTED_WEIGHT)
+        observed.has_position[fix] & (scales.position_weight[fix] < _REJECTED_WEIGHT)
     )
     lost_velocity = (np.isfinite(seen.velocity_mps[:, 0]) | seen.crawl) & (
         ~screened.good_velocity | (scales.velocity_weight[fix] < _REJECTED_WEIGHT)
@@ -260,7 +274,7 @@ def _motion(
 
     used = np.zeros(len(track), dtype=bool)
     used[seen.rows] = True
-    noise = _noise_summary(scales, reported, evidence)
+    noise = _noise_summary(scales, reported, observed)
     line = (
         f"filter: {used.sum()} of {len(track)} fixes used, {int(lost_position.sum())} positions "
         f"and {int(lost_velocity.sum())} reported speeds not believed, "
@@ -304,7 +318,7 @@ def _motion(
     )
 
 
-def _pieces(seen: Sightings, long_enough: BoolArray) -> tuple[Piece, ...]:
+def _pieces(seen: Observations, long_enough: BoolArray) -> tuple[Piece, ...]:
     edges = np.concatenate([[0], np.flatnonzero(seen.breaks) + 1, [len(seen.time_s)]])
     return tuple(
         Piece(float(seen.time_s[first]), float(seen.time_s[stop - 1]))
@@ -313,7 +327,7 @@ def _pieces(seen: Sightings, long_enough: BoolArray) -> tuple[Piece, ...]:
     )
 
 
-def _noise_summary(scales: Scales, reported: bool, evidence: Evidence) -> NoiseSummary:
+def _noise_summary(scales: NoiseScales, reported: bool, observed: ObservedInstants) -> NoiseSummary:
     if reported:
         return NoiseSummary(
             scales.position_sd_m,
@@ -330,7 +344,7 @@ def _noise_summary(scales: Scales, reported: bool, evidence: Evidence) -> NoiseS
         learnt=("position noise",),
         assumed=(
             "positions alone cannot show their own slow drift; "
-            f"{evidence.drift_prior_mps:.3g} m/s is assumed",
+            f"{observed.drift_prior_mps:.3g} m/s is assumed",
         ),
     )
 

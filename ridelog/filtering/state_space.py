@@ -1,4 +1,4 @@
-"""The state-space model as one chain: what moves how between instants, and what is seen of it.
+"""The state-space model: what moves how between instants, and what is observed of it.
 
 State of one axis at an instant, in this order:
 
@@ -21,7 +21,7 @@ import numpy as np
 
 from ridelog.core.track import BoolArray, FloatArray
 from ridelog.filtering.banded import BandedFactor, selected_inverse
-from ridelog.filtering.transitions import Links, WeightedLinks
+from ridelog.filtering.transitions import Transitions, WeightedTransitions
 
 # Correlation times of the slow errors. The drift of a position solution follows satellite geometry
 # and atmosphere over tens of seconds, that of a reported speed the receiver's own loop filters:
@@ -29,12 +29,12 @@ from ridelog.filtering.transitions import Links, WeightedLinks
 # DEVELOPERS.md.
 DRIFT_TIME_S = 20.0
 SLOW_SPEED_TIME_S = 3.0
-# Weak priors of a chain's first instant: any ride starts within these (units m, m/s, m/s²).
+# Weak priors of the first instant of a piece: any ride starts within these (units m, m/s, m/s²).
 _START_SD = (1.0e4, 30.0, 3.0)
 
 
 @dataclass(frozen=True)
-class Weights:
+class Precisions:
     """Precisions of one solve; all shapes (n,) at instants or (n - 1,) at intervals.
 
     jerk : intensity of white jerk per interval. [m²/s⁵]
@@ -53,10 +53,10 @@ class Weights:
     drift: FloatArray
     slow_sd: float
 
-    def part(self, start: int, stop: int) -> "Weights":
-        """Return the weights of instants start..stop-1."""
+    def part(self, start: int, stop: int) -> "Precisions":
+        """Return the precisions of instants start..stop-1."""
         inner = slice(start, max(start, stop - 1))
-        return Weights(
+        return Precisions(
             jerk=self.jerk[inner],
             position=self.position[start:stop],
             velocity=self.velocity[start:stop],
@@ -70,18 +70,18 @@ class Weights:
 class Blocks(NamedTuple):
     """A precision of all states, block by block.
 
-    links : of the intervals' residuals.
+    transitions : of the intervals' residuals.
     start : what is known of the first instants of pieces, shape (n, d).
     diagonal, lower : of the states, as ``BandedFactor`` takes them.
     """
 
-    links: WeightedLinks
+    transitions: WeightedTransitions
     start: FloatArray
     diagonal: FloatArray
     lower: FloatArray
 
 
-class Chain:
+class StateSpace:
     """Instants of one ride with their transitions; breaks between pieces carry no information.
 
     Parameters
@@ -122,10 +122,10 @@ class Chain:
         self.drift_keep = np.exp(-self._dt / drift_time_s)
         self.slow_keep = np.exp(-self._dt / SLOW_SPEED_TIME_S)
 
-    def part(self, start: int, stop: int) -> "Chain":
-        """Return the chain of instants start..stop-1 as if the ride had nothing else."""
+    def part(self, start: int, stop: int) -> "StateSpace":
+        """Return the state space of instants start..stop-1 as if the ride had nothing else."""
         inner = slice(start, max(start, stop - 1))
-        return Chain(
+        return StateSpace(
             self.time_s[start:stop],
             self.position_m[start:stop],
             self.velocity_mps[start:stop],
@@ -135,48 +135,50 @@ class Chain:
         )
 
     @cached_property
-    def links(self) -> Links:
+    def transitions(self) -> Transitions:
         """What joins the instants, made when first needed."""
-        return Links(self._dt, self.breaks, self.steps, self.drift_keep, self.slow_keep)
+        return Transitions(self._dt, self.breaks, self.steps, self.drift_keep, self.slow_keep)
 
-    def blocks(self, weights: Weights) -> "Blocks":
-        """Return the precision of all states under these weights."""
+    def blocks(self, precisions: Precisions) -> "Blocks":
+        """Return the precision of all states under these precisions."""
         n, d = self.n, self.d
-        links = self.links.weighted(weights.jerk, weights.drift, weights.slow_sd)
-        onto, forward, lower = links.blocks(d)
+        transitions = self.transitions.weighted(
+            precisions.jerk, precisions.drift, precisions.slow_sd
+        )
+        onto, forward, lower = transitions.blocks(d)
         # In memory the instants lie along the last axis, where whole-array steps are fastest.
         blocks = np.zeros((d, d, n))
         blocks[:, :, :-1] = np.moveaxis(forward, 0, 2)
         blocks[:, :, 1:] += np.moveaxis(onto, 0, 2)
         start = np.zeros((n, d))
-        drift_sd = float(np.median(weights.drift)) if n > 1 else 0.05
-        known = [1.0 / sd**2 for sd in _START_SD] + [drift_sd**-2, weights.slow_sd**-2]
+        drift_sd = float(np.median(precisions.drift)) if n > 1 else 0.05
+        known = [1.0 / sd**2 for sd in _START_SD] + [drift_sd**-2, precisions.slow_sd**-2]
         start[self.first] = known[:d]
         for number, precision in enumerate(known[:d]):
             blocks[number, number, self.first] += precision
-        blocks[0, 0] += weights.position
-        blocks[1, 1] += weights.still
-        blocks[2, 2] += weights.cruise
+        blocks[0, 0] += precisions.position
+        blocks[1, 1] += precisions.still
+        blocks[2, 2] += precisions.cruise
         if d == 5:
             for row in (1, 4):
                 for column in (1, 4):
-                    blocks[row, column] += weights.velocity
-        return Blocks(links, start, np.moveaxis(blocks, 2, 0), lower)
+                    blocks[row, column] += precisions.velocity
+        return Blocks(transitions, start, np.moveaxis(blocks, 2, 0), lower)
 
-    def solve(self, weights: Weights, *, refine: bool = True) -> "Solution":
-        """Return the most probable states under these weights, with the factored precision."""
-        return Solution(self, weights, refine=refine)
+    def solve(self, precisions: Precisions, *, refine: bool = True) -> "Solution":
+        """Return the most probable states under these precisions, with their factored sum."""
+        return Solution(self, precisions, refine=refine)
 
 
 class Solution:
-    """One solved chain: on request its states, their variances or draws of their errors."""
+    """One solved state space: on request its states, their variances or draws of their errors."""
 
-    def __init__(self, chain: Chain, weights: Weights, *, refine: bool = True) -> None:
-        self.chain = chain
-        self.weights = weights
+    def __init__(self, space: StateSpace, precisions: Precisions, *, refine: bool = True) -> None:
+        self.space = space
+        self.precisions = precisions
         self._refine = refine
-        blocks = chain.blocks(weights)
-        self._links, self._start = blocks.links, blocks.start
+        blocks = space.blocks(precisions)
+        self._transitions, self._start = blocks.transitions, blocks.start
         self._diagonal, self._lower = blocks.diagonal, blocks.lower
 
     @cached_property
@@ -196,28 +198,28 @@ class Solution:
 
     def _pull(self, states: FloatArray) -> FloatArray:
         """Return the negative gradient of the objective at ``states``."""
-        weights = self.weights
+        precisions = self.precisions
         along = np.ascontiguousarray(np.moveaxis(states, 0, 2))
         pull = self._seen(along) - np.ascontiguousarray(self._start.T)[:, None] * along
-        pull += self._links.pull(along)
-        pull[1] -= weights.still * along[1]
-        pull[2] -= weights.cruise * along[2]
+        pull += self._transitions.pull(along)
+        pull[1] -= precisions.still * along[1]
+        pull[2] -= precisions.cruise * along[2]
         return np.moveaxis(pull, 2, 0)
 
     def log_evidence(self) -> float:
         """Return the logarithm of the data's density under this model, both axes, less a constant.
 
-        The constant depends on the weights of the data alone, so models that differ in intensities
-        or instants compare. With z ~ N(H x, R) and x ~ N(0, K^-1) the density of z has the
-        logarithm (log |K| - log |K + H' R^-1 H| + z' R^-1 H m) / 2 an axis, m the solution.
+        The constant depends on the precisions of the data alone, so models that differ in
+        intensities or instants compare. With z ~ N(H x, R) and x ~ N(0, K^-1) the density of z has
+        the logarithm (log |K| - log |K + H' R^-1 H| + z' R^-1 H m) / 2 an axis, m the solution.
         """
         return float(self.log_evidences().sum())
 
     def log_evidences(self) -> FloatArray:
         """Return what each instant adds to it, shape (n,): pieces may be summed one by one."""
-        first = self.chain.first
+        first = self.space.first
         each = -self.factor.log_pivots()
-        each[1:] += self._links.log_determinants(self.chain.d)
+        each[1:] += self._transitions.log_determinants(self.space.d)
         each[first] += np.log(self._start[first]).sum(axis=1)
         seen = np.moveaxis(self._seen(), 2, 0)
         each += 0.5 * np.einsum("kij,kij->k", seen, self.states)
@@ -225,13 +227,13 @@ class Solution:
 
     def _seen(self, along: FloatArray | None = None) -> FloatArray:
         """Return how what was seen pulls on states (0 without any), both of shape (d, 2, n)."""
-        chain, weights = self.chain, self.weights
-        pull = np.zeros((chain.d, 2, chain.n))
-        rest = np.nan_to_num(chain.position_m.T)
-        pull[0] = weights.position * (rest if along is None else rest - along[0])
-        if chain.d == 5:
-            rest = np.nan_to_num(chain.velocity_mps.T)
-            pull[1] = weights.velocity * (rest if along is None else rest - along[1] - along[4])
+        space, precisions = self.space, self.precisions
+        pull = np.zeros((space.d, 2, space.n))
+        rest = np.nan_to_num(space.position_m.T)
+        pull[0] = precisions.position * (rest if along is None else rest - along[0])
+        if space.d == 5:
+            rest = np.nan_to_num(space.velocity_mps.T)
+            pull[1] = precisions.velocity * (rest if along is None else rest - along[1] - along[4])
             pull[4] = pull[1]
         return pull
 

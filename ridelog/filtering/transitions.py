@@ -21,7 +21,7 @@ _STEPPED = _JERK - (1.0 - 1e-9) * np.outer(_JERK[0], _JERK[0]) / _JERK[0, 0]
 _ONTO = np.array([[1.0, 0.0, 0.0, -0.5], [0.0, 1.0, 0.0, 0.0], [0.0, 0.0, 1.0, 0.0]])
 _FORWARD = np.array([[1.0, 1.0, 0.5, 0.5], [0.0, 1.0, 1.0, 0.0], [0.0, 0.0, 1.0, 0.0]])
 # What A'QA, F'QF and -A'QF are multiples of, usually and where the position may step.
-_OF_LINKS = tuple(
+_OF_TRANSITIONS = tuple(
     (sign * left.T @ _JERK @ right, sign * left.T @ _STEPPED @ right)
     for left, right, sign in (
         (_ONTO, _ONTO, 1.0), (_FORWARD, _FORWARD, 1.0), (_ONTO, _FORWARD, -1.0),
@@ -31,8 +31,8 @@ _OF_LINKS = tuple(
 _POWER = np.array([0, 1, 2, 1])
 
 
-class Links:
-    """The intervals of a chain; arrays of shape (m,).
+class Transitions:
+    """The intervals of a state space; arrays of shape (m,).
 
     Parameters
     ----------
@@ -60,34 +60,38 @@ class Links:
         powers = interval_s ** _POWER[:, None]
         self._units = powers[:, None] * powers / interval_s**5
 
-    def weighted(self, jerk: FloatArray, drift: FloatArray, slow_sd: float) -> "WeightedLinks":
+    def weighted(
+        self, jerk: FloatArray, drift: FloatArray, slow_sd: float
+    ) -> "WeightedTransitions":
         """Return the intervals with an intensity of jerk and sizes of the slow errors each."""
-        return WeightedLinks(self, jerk, drift, slow_sd)
+        return WeightedTransitions(self, jerk, drift, slow_sd)
 
 
-class WeightedLinks:
+class WeightedTransitions:
     """Intervals with precisions: what they add to the equations, and their pull on states."""
 
-    def __init__(self, links: Links, jerk: FloatArray, drift: FloatArray, slow_sd: float) -> None:
-        self._links = links
-        live = links._live
+    def __init__(
+        self, transitions: Transitions, jerk: FloatArray, drift: FloatArray, slow_sd: float
+    ) -> None:
+        self._transitions = transitions
+        live = transitions._live
         self._jerk = np.where(live, 1.0 / jerk, 0.0)
-        self._drift = np.where(live, 1.0 / (drift**2 * (1.0 - links._drift_keep**2)), 0.0)
-        self._slow = np.where(live, 1.0 / (slow_sd**2 * (1.0 - links._slow_keep**2)), 0.0)
+        self._drift = np.where(live, 1.0 / (drift**2 * (1.0 - transitions._drift_keep**2)), 0.0)
+        self._slow = np.where(live, 1.0 / (slow_sd**2 * (1.0 - transitions._slow_keep**2)), 0.0)
 
     def blocks(self, d: int) -> tuple[FloatArray, FloatArray, FloatArray]:
         """Return A'QA, F'QF and -A'QF of every interval, each of shape (m, d, d).
 
         In memory the intervals lie along the last axis, where whole-array steps are fastest.
         """
-        links = self._links
-        at = links._stepped
-        units = links._units * self._jerk
+        transitions = self._transitions
+        at = transitions._stepped
+        units = transitions._units * self._jerk
         found = []
         for (usual, stepped), drift, slow in zip(
-            _OF_LINKS,
-            (1.0, links._drift_keep**2, -links._drift_keep),
-            (1.0, links._slow_keep**2, -links._slow_keep),
+            _OF_TRANSITIONS,
+            (1.0, transitions._drift_keep**2, -transitions._drift_keep),
+            (1.0, transitions._slow_keep**2, -transitions._slow_keep),
             strict=True,
         ):
             block = np.zeros((d, d, len(self._jerk)))
@@ -106,18 +110,20 @@ class WeightedLinks:
         The residuals are formed from differences of neighbouring states, so that no digits are
         lost where the blocks would lose them.
         """
-        links = self._links
-        h = links._interval_s
+        transitions = self._transitions
+        h = transitions._interval_s
         before, after = states[:, :, :-1], states[:, :, 1:]
         position, velocity, acceleration, drift = after[:4] - before[:4]
         position -= h * (before[1] + 0.5 * h * before[2] + 0.5 * (before[3] + after[3]))
         velocity -= h * before[2]
-        drift += (1.0 - links._drift_keep) * before[3]
+        drift += (1.0 - transitions._drift_keep) * before[3]
         # In units of the interval.
         residual = np.stack([position, h * velocity, h**2 * acceleration])
         back = np.tensordot(_JERK, residual, axes=1)
-        back[:, :, links._stepped] = np.tensordot(_STEPPED, residual[:, :, links._stepped], axes=1)
-        back *= self._jerk / links._interval_s**5
+        back[:, :, transitions._stepped] = np.tensordot(
+            _STEPPED, residual[:, :, transitions._stepped], axes=1
+        )
+        back *= self._jerk / transitions._interval_s**5
         drift *= self._drift
         pull = np.zeros_like(states)
         on = pull[:, :, 1:]
@@ -129,9 +135,9 @@ class WeightedLinks:
         off[0] += back[0]
         off[1] += h * (back[0] + back[1])
         off[2] += h**2 * (0.5 * back[0] + back[1] + back[2])
-        off[3] += links._drift_keep * drift + 0.5 * h * back[0]
+        off[3] += transitions._drift_keep * drift + 0.5 * h * back[0]
         if len(states) == 5:
-            keep = links._slow_keep
+            keep = transitions._slow_keep
             slow = self._slow * (after[4] - keep * before[4])
             on[4] -= slow
             off[4] += keep * slow
@@ -139,12 +145,12 @@ class WeightedLinks:
 
     def log_determinants(self, d: int) -> FloatArray:
         """Return the logarithm of the determinant of each residual's precision, 0 at breaks."""
-        links = self._links
-        live = links._live
+        transitions = self._transitions
+        live = transitions._live
         each = np.full(len(live), float(np.linalg.slogdet(_JERK)[1]))
-        each[links._stepped] = float(np.linalg.slogdet(_STEPPED)[1])
+        each[transitions._stepped] = float(np.linalg.slogdet(_STEPPED)[1])
         each[~live] = 0.0
-        each[live] += 3.0 * np.log(self._jerk[live]) - 9.0 * np.log(links._interval_s[live])
+        each[live] += 3.0 * np.log(self._jerk[live]) - 9.0 * np.log(transitions._interval_s[live])
         each[live] += np.log(self._drift[live])
         if d == 5:
             each[live] += np.log(self._slow[live])

@@ -8,7 +8,7 @@ from ridelog.core.track import FixKind, FlagArray, FloatArray, IntArray, Source,
 from ridelog.importer.columns import BoolArray
 from ridelog.importer.nmea_clock import start_of
 from ridelog.importer.nmea_epochs import Epochs, group
-from ridelog.importer.nmea_readings import NO_TIME_OF_DAY, Readings, read_all
+from ridelog.importer.nmea_readings import NO_TIME_OF_DAY, SentenceReadings, read_all
 from ridelog.importer.nmea_sentences import Sentences, find_sentences
 from ridelog.importer.sniff import as_ascii_text
 from ridelog.importer.timeline import clock_set_back, time_flags
@@ -71,7 +71,9 @@ def _no_sentences(name: str, sentences: Sentences) -> UnreadableLogError:
     )
 
 
-def _no_fixes(name: str, sentences: Sentences, readings: dict[str, Readings]) -> NotEnoughDataError:
+def _no_fixes(
+    name: str, sentences: Sentences, readings: dict[str, SentenceReadings]
+) -> NotEnoughDataError:
     who = f"{shown_name(name)}, line {int(sentences.line[0])} on"
     main = [readings[kind] for kind in ("RMC", "GGA", "GNS", "GLL")]
     untimed = sum(
@@ -97,7 +99,7 @@ def _no_fixes(name: str, sentences: Sentences, readings: dict[str, Readings]) ->
 def _track(
     name: str,
     sentences: Sentences,
-    readings: dict[str, Readings],
+    readings: dict[str, SentenceReadings],
     epochs: Epochs,
     sha256: str,
     size_bytes: int,
@@ -180,7 +182,9 @@ def _first(*columns: FloatArray) -> FloatArray:
     return result
 
 
-def _positions(readings: dict[str, Readings], epochs: Epochs) -> tuple[FloatArray, FloatArray]:
+def _positions(
+    readings: dict[str, SentenceReadings], epochs: Epochs
+) -> tuple[FloatArray, FloatArray]:
     """Return latitude and longitude, from one type of sentence as far as it goes.
 
     Two types may be written with different resolution, and a mixture would jump. The one with more
@@ -203,7 +207,7 @@ def _positions(readings: dict[str, Readings], epochs: Epochs) -> tuple[FloatArra
     return columns[0], columns[1]
 
 
-def _motion(readings: dict[str, Readings], epochs: Epochs) -> tuple[FloatArray, FloatArray]:
+def _motion(readings: dict[str, SentenceReadings], epochs: Epochs) -> tuple[FloatArray, FloatArray]:
     """Return speed and course as the receiver reports them: RMC with status A, else VTG."""
     parts: dict[str, list[FloatArray]] = {"speed_mps": [], "course_deg": []}
     for kind in ("RMC", "VTG"):
@@ -225,7 +229,7 @@ def _carried(values: FloatArray, time_s: FloatArray) -> FloatArray:
 
 
 def _geometry(
-    readings: dict[str, Readings], epochs: Epochs, time_s: FloatArray, name: str
+    readings: dict[str, SentenceReadings], epochs: Epochs, time_s: FloatArray, name: str
 ) -> FloatArray:
     """Return HDOP or satellites: GGA, GNS, then GSA of the epoch, then the last one's."""
     own = [epochs.first_values(readings, kind, name) for kind in ("GGA", "GNS")]
@@ -242,7 +246,9 @@ def _geometry(
     return _carried(_first(*own), time_s)
 
 
-def _fix_kind(readings: dict[str, Readings], epochs: Epochs, time_s: FloatArray) -> IntArray:
+def _fix_kind(
+    readings: dict[str, SentenceReadings], epochs: Epochs, time_s: FloatArray
+) -> IntArray:
     """Return how each position was found: GGA, GNS or RMC of the epoch, else the last GGA's."""
     valid, void = [], []
     for kind in ("GGA", "GNS", "RMC", "GLL"):
@@ -255,7 +261,7 @@ def _fix_kind(readings: dict[str, Readings], epochs: Epochs, time_s: FloatArray)
     return np.nan_to_num(kinds, nan=float(FixKind.UNKNOWN)).astype(np.int64)
 
 
-def _flags(readings: dict[str, Readings], epochs: Epochs, kind: IntArray) -> FlagArray:
+def _flags(readings: dict[str, SentenceReadings], epochs: Epochs, kind: IntArray) -> FlagArray:
     """Return NO_FIX and DEAD_RECKONING as the sentences of each epoch say."""
     flags = np.zeros(len(epochs), dtype=np.uint32)
     no_fix: BoolArray = kind == FixKind.NONE

@@ -7,7 +7,7 @@ import numpy as np
 from ridelog.core.track import FloatArray, IntArray
 from ridelog.importer.columns import BoolArray
 from ridelog.importer.nmea_clock import Dated, LooseDate, date_fixes
-from ridelog.importer.nmea_readings import NO_DAY, NO_TIME_OF_DAY, Readings
+from ridelog.importer.nmea_readings import NO_DAY, NO_TIME_OF_DAY, SentenceReadings
 
 # Sentences that carry position and validity; the others belong to one of these.
 _NAVIGATION = ("RMC", "GGA", "GNS", "GLL")
@@ -42,7 +42,9 @@ class Epochs:
     def __len__(self) -> int:
         return int(self.first_sentence.shape[0])
 
-    def first_values(self, readings: dict[str, Readings], kind: str, name: str) -> FloatArray:
+    def first_values(
+        self, readings: dict[str, SentenceReadings], kind: str, name: str
+    ) -> FloatArray:
         """Return for each row the first known value of a column among one type's sentences."""
         values = readings[kind].column(name)
         return self.spread(kind, values, np.isfinite(values))
@@ -63,7 +65,7 @@ class Epochs:
         return result
 
 
-def group(readings: dict[str, Readings], sentence_count: int) -> Epochs | None:
+def group(readings: dict[str, SentenceReadings], sentence_count: int) -> Epochs | None:
     """Return the epochs of a log; None if no sentence holds a valid fix with a time.
 
     Neighbouring sentences with one time of day are one visit; visits with one date and time are one
@@ -71,7 +73,7 @@ def group(readings: dict[str, Readings], sentence_count: int) -> Epochs | None:
 
     Parameters
     ----------
-    readings : dict of Readings
+    readings : dict of SentenceReadings
         By sentence type.
     sentence_count : int
         Number of sentences in the log.
@@ -116,14 +118,16 @@ def group(readings: dict[str, Readings], sentence_count: int) -> Epochs | None:
     )  # fmt: skip
 
 
-def _makers(readings: dict[str, Readings]) -> tuple[str, ...]:
+def _makers(readings: dict[str, SentenceReadings]) -> tuple[str, ...]:
     """Return the types that make fixes: GNS and GLL only in a log without RMC and GGA."""
     if readings["RMC"].which.shape[0] or readings["GGA"].which.shape[0]:
         return ("RMC", "GGA")
     return ("GNS", "GLL")
 
 
-def _visits(readings: dict[str, Readings], sentence_count: int) -> tuple[IntArray, IntArray]:
+def _visits(
+    readings: dict[str, SentenceReadings], sentence_count: int
+) -> tuple[IntArray, IntArray]:
     """Return the visit that each sentence belongs to or follows, and each visit's time of day.
 
     Visit 0 stands before the first timed sentence and has no time.
@@ -138,7 +142,7 @@ def _visits(readings: dict[str, Readings], sentence_count: int) -> tuple[IntArra
     return visit_of, np.concatenate([[NO_TIME_OF_DAY], tod[np.flatnonzero(begins)]])
 
 
-def _matching_visit(reading: Readings, visit_of: IntArray, visit_tod: IntArray) -> IntArray:
+def _matching_visit(reading: SentenceReadings, visit_of: IntArray, visit_tod: IntArray) -> IntArray:
     """Return the visit before or after each timed sentence that has its time, -1 if neither."""
     before = visit_of[reading.which]
     after = np.minimum(before + 1, visit_tod.shape[0] - 1)
@@ -149,7 +153,7 @@ def _matching_visit(reading: Readings, visit_of: IntArray, visit_tod: IntArray) 
 
 
 def _visit_of_type(
-    kind: str, reading: Readings, visit_of: IntArray, visit_tod: IntArray
+    kind: str, reading: SentenceReadings, visit_of: IntArray, visit_tod: IntArray
 ) -> IntArray:
     """Return the visit of each sentence of a type, -1 if unknown."""
     if kind in _NAVIGATION:
@@ -175,13 +179,15 @@ def _days(day: IntArray, number: IntArray, n: int) -> IntArray:
 
 
 def _days_of(
-    reading: Readings, good: BoolArray, number_of_sentence: IntArray, fix_visit: IntArray
+    reading: SentenceReadings, good: BoolArray, number_of_sentence: IntArray, fix_visit: IntArray
 ) -> IntArray:
     number = np.where(good, number_of_sentence[reading.which], _NONE)
     return _days(reading.day, number, fix_visit.shape[0])
 
 
-def _loose_dates(zda: Readings, number: IntArray, first_sentence: IntArray) -> list[LooseDate]:
+def _loose_dates(
+    zda: SentenceReadings, number: IntArray, first_sentence: IntArray
+) -> list[LooseDate]:
     """Return the last ZDA that stands after the first fix but belongs to none."""
     free = (number == _NONE) & (zda.day != NO_DAY) & (zda.tod_us != NO_TIME_OF_DAY)
     free &= zda.which > first_sentence[0]
@@ -201,7 +207,7 @@ def _distinct(stamp_us: IntArray) -> tuple[IntArray, IntArray]:
 
 
 def _moved_repeats(
-    readings: dict[str, Readings],
+    readings: dict[str, SentenceReadings],
     makers: tuple[str, ...],
     number_of_sentence: IntArray,
     row_of_number: IntArray,
@@ -230,7 +236,7 @@ def _moved_repeats(
 
 
 def _count_void(
-    readings: dict[str, Readings],
+    readings: dict[str, SentenceReadings],
     makers: tuple[str, ...],
     visit_of: IntArray,
     number_of: IntArray,

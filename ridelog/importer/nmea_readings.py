@@ -45,7 +45,7 @@ _MOST_SD_M = 1e7
 
 
 @dataclass(frozen=True)
-class Readings:
+class SentenceReadings:
     """Sentences of one type; columns that the type does not have stay NaN.
 
     Attributes
@@ -81,7 +81,7 @@ class Readings:
         return np.full(self.which.shape[0], np.nan)
 
 
-def read_all(sentences: Sentences) -> dict[str, Readings]:
+def read_all(sentences: Sentences) -> dict[str, SentenceReadings]:
     """Return the readings of every type.
 
     Source
@@ -100,7 +100,7 @@ def read_all(sentences: Sentences) -> dict[str, Readings]:
     }
 
 
-def _rmc(s: Sentences) -> Readings:
+def _rmc(s: Sentences) -> SentenceReadings:
     which = s.of_type("RMC")
     columns = _place(s, which, 3)
     columns["speed_mps"] = _speed(s, which, 7, MPS_PER_KNOT)
@@ -118,7 +118,7 @@ def _rmc(s: Sentences) -> Readings:
     )  # fmt: skip
 
 
-def _gga(s: Sentences) -> Readings:
+def _gga(s: Sentences) -> SentenceReadings:
     which = s.of_type("GGA")
     columns = _place(s, which, 2)
     columns["satellites"] = decimals(s.buffer, *s.field(which, 7))
@@ -130,7 +130,7 @@ def _gga(s: Sentences) -> Readings:
     return _readings(s, which, 1, quality > 0, columns, kind, place_field=2)
 
 
-def _gns(s: Sentences) -> Readings:
+def _gns(s: Sentences) -> SentenceReadings:
     which = s.of_type("GNS")
     columns = _place(s, which, 2)
     columns["satellites"] = decimals(s.buffer, *s.field(which, 7))
@@ -145,14 +145,14 @@ def _gns(s: Sentences) -> Readings:
     return _readings(s, which, 1, kind > 0, columns, kind, place_field=2)
 
 
-def _gll(s: Sentences) -> Readings:
+def _gll(s: Sentences) -> SentenceReadings:
     which = s.of_type("GLL")
     kind = _KIND_OF_RANK[_RANK_OF_LETTER[letters(s.buffer, *s.field(which, 7))]]
     valid = letters(s.buffer, *s.field(which, 6)) == ord("A")
     return _readings(s, which, 5, valid, _place(s, which, 1), kind, place_field=1)
 
 
-def _vtg(s: Sentences) -> Readings:
+def _vtg(s: Sentences) -> SentenceReadings:
     which = s.of_type("VTG")
     knots = _speed(s, which, 5, MPS_PER_KNOT)
     speed_mps = np.where(np.isnan(knots), _speed(s, which, 7, MPS_PER_KMH), knots)
@@ -161,7 +161,7 @@ def _vtg(s: Sentences) -> Readings:
     return _readings(s, which, None, mode != ord("N"), columns, None)
 
 
-def _gsa(s: Sentences) -> Readings:
+def _gsa(s: Sentences) -> SentenceReadings:
     which = s.of_type("GSA")
     used = np.zeros(which.shape[0], dtype=np.int64)
     for number in range(3, 15):
@@ -172,7 +172,7 @@ def _gsa(s: Sentences) -> Readings:
     return _readings(s, which, None, has_fix, columns, None)
 
 
-def _gst(s: Sentences) -> Readings:
+def _gst(s: Sentences) -> SentenceReadings:
     which = s.of_type("GST")
     north_m = decimals(s.buffer, *s.field(which, 6))
     east_m = decimals(s.buffer, *s.field(which, 7))
@@ -182,7 +182,7 @@ def _gst(s: Sentences) -> Readings:
     return _readings(s, which, 1, np.ones(which.shape[0], dtype=np.bool_), columns, None)
 
 
-def _zda(s: Sentences) -> Readings:
+def _zda(s: Sentences) -> SentenceReadings:
     which = s.of_type("ZDA")
     day, month, year = (decimals(s.buffer, *s.field(which, number)) for number in (2, 3, 4))
     whole = np.isfinite(day) & np.isfinite(month) & np.isfinite(year)
@@ -204,7 +204,7 @@ def _readings(
     *,
     place_field: int | None = None,
     day: IntArray | None = None,
-) -> Readings:
+) -> SentenceReadings:
     n = which.shape[0]
     tod_us = np.full(n, NO_TIME_OF_DAY, dtype=np.int64)
     if time_field is not None:
@@ -215,7 +215,7 @@ def _readings(
     else:
         has_place = np.isfinite(columns["latitude_deg"]) & np.isfinite(columns["longitude_deg"])
         letters_of_place = s.field(which, place_field)[1]
-    return Readings(
+    return SentenceReadings(
         which=which,
         tod_us=tod_us,
         says_fix=says_fix,

@@ -2,6 +2,8 @@
 
 from collections.abc import Sequence
 
+from ridelog.core.text import clean
+
 # Longer values are cut: the sentence must stay one line on a terminal.
 _SHOWN_LETTERS = 40
 
@@ -9,8 +11,7 @@ _SHOWN_LETTERS = 40
 def shown(value: str | bytes) -> str:
     """Return a value from a log, quoted, printable and short enough for one sentence."""
     text = value.decode("utf-8", "replace") if isinstance(value, bytes) else value
-    text = " ".join(text.split())
-    text = "".join(letter if letter.isprintable() else "?" for letter in text)
+    text = clean(" ".join(text.split()))
     if len(text) > _SHOWN_LETTERS:
         text = text[:_SHOWN_LETTERS] + "..."
     return f"'{text}'"
@@ -18,8 +19,7 @@ def shown(value: str | bytes) -> str:
 
 def shown_name(name: str) -> str:
     """Return a file name that cannot break the line of a message."""
-    text = "".join(letter if letter.isprintable() else "?" for letter in name)
-    return text or "(no name)"
+    return clean(name) or "(no name)"
 
 
 def counted(number: int, noun: str, plural: str | None = None) -> str:

@@ -9,7 +9,7 @@ from ridelog.analysis.acceleration.runs import find_runs
 from ridelog.analysis.launches.measure import Launches
 from ridelog.analysis.launches.windows import Window
 from ridelog.analysis.top_speed.measure import TopSpeed
-from ridelog.core.spans import Stretch
+from ridelog.core.spans import Span, runs_of
 from ridelog.core.track import FloatArray
 from ridelog.filtering.motion import Motion
 from ridelog.filtering.standing_start.paths import UNSEEN_START_S
@@ -54,7 +54,7 @@ class _Fitted:
     speed_mps: FloatArray
 
 
-def pull_of(motion: Motion, *, excluded: Sequence[Stretch] = ()) -> Curve | None:
+def pull_of(motion: Motion, *, excluded: Sequence[Span] = ()) -> Curve | None:
     """Return the acceleration at full throttle over speed, None if the ride has no such pull.
 
     Standing starts that gain nearly as much as the best of them count as full throttle.
@@ -95,7 +95,7 @@ def pull_of(motion: Motion, *, excluded: Sequence[Stretch] = ()) -> Curve | None
     return mean_curve([one for one, taken in zip(passages, full, strict=True) if taken], grid)
 
 
-def rolling_of(motion: Motion, *, excluded: Sequence[Stretch] = ()) -> Curve | None:
+def rolling_of(motion: Motion, *, excluded: Sequence[Span] = ()) -> Curve | None:
     """Return the deceleration without drive over speed, None if the ride never rolled out."""
     found = [slow for piece in _pieces(motion) for slow in _slows(piece, motion)]
     found = [slow for slow in found if not _touches(slow, excluded)]
@@ -158,11 +158,11 @@ def top_of(top: TopSpeed) -> tuple[float, float] | None:
     The mean of two directions if there is one, else the best five seconds or the best second of
     one direction, with what wind and slope may have done to it.
     """
-    if top.two_way is not None:
+    if top.two_way_mps is not None:
         speeds = [run.speed.value for run in top.runs]
         apart = 0.5 * (max(speeds) - min(speeds)) if speeds else 0.0
-        return top.two_way.value, float(np.hypot(top.two_way.sd, _UNEVEN * apart))
-    alone = top.best_5s or top.best_1s
+        return top.two_way_mps.value, float(np.hypot(top.two_way_mps.sd, _UNEVEN * apart))
+    alone = top.best_5s_mps or top.best_1s_mps
     if alone is None or alone.value < 1.0:
         return None
     return alone.value, float(np.hypot(alone.sd, _ONE_WAY_SHARE * alone.value))
@@ -181,8 +181,8 @@ def near_top_of(motion: Motion, top: TopSpeed) -> tuple[NearTop, ...]:
     if top_of(top) is None:
         return ()
     ends = [run.end_s for run in top.runs]
-    if top.two_way is None or len(ends) != 2:
-        ends = [top.at_s + 1.0] if top.best_1s is not None else []
+    if top.two_way_mps is None or len(ends) != 2:
+        ends = [top.at_s + 1.0] if top.best_1s_mps is not None else []
     found = []
     for end_s in ends:
         # A gap just before the best second leaves too little to see a trend in.
@@ -223,7 +223,7 @@ def _pieces(motion: Motion) -> list[_Fitted]:
     return found
 
 
-def _slows(path: _Fitted, motion: Motion) -> list[Stretch]:
+def _slows(path: _Fitted, motion: Motion) -> list[Span]:
     """Return stretches that slow down no harder than rolling out can."""
     speed, time_s = path.speed_mps, path.time_s
     width = max(round(0.6 / _SPACING_S), round(1.0 / motion.rate_hz / _SPACING_S), 1)
@@ -234,9 +234,8 @@ def _slows(path: _Fitted, motion: Motion) -> list[Stretch]:
     rolling = (
         (speed > _OPEN_MPS) & (rate < -0.05) & (rate > -(_ROLLING_MPS2 + _AIR_PM * speed**2) - 0.15)
     )
-    edges = np.flatnonzero(np.diff(np.concatenate([[False], rolling, [False]]).astype(np.int8)))
     found = []
-    for first, stop in edges.reshape(-1, 2).tolist():
+    for first, stop in runs_of(rolling):
         start_s, end_s = float(time_s[first]) + _TRIM_S, float(time_s[stop - 1]) - _TRIM_S
         inside = (time_s >= start_s) & (time_s <= end_s)
         if end_s - start_s < _ROLLING_S:
@@ -246,9 +245,9 @@ def _slows(path: _Fitted, motion: Motion) -> list[Stretch]:
     return found
 
 
-def _speeds(motion: Motion, stretch: Stretch) -> FloatArray:
+def _speeds(motion: Motion, stretch: Span) -> FloatArray:
     return motion.paths(*stretch, draws=0, spacing_s=_SPACING_S).speed_mps[:, 0]
 
 
-def _touches(stretch: Stretch, excluded: Sequence[Stretch]) -> bool:
+def _touches(stretch: Span, excluded: Sequence[Span]) -> bool:
     return any(stretch[0] < last and stretch[1] > first for first, last in excluded)

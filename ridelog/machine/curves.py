@@ -6,7 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ridelog.core.crossings import first_reached
-from ridelog.core.spans import Stretch
+from ridelog.core.spans import Span
 from ridelog.core.track import BoolArray, FloatArray
 from ridelog.filtering.motion import Motion
 from ridelog.machine.evidence import Curve
@@ -34,7 +34,7 @@ class Passage:
     course_rad: float
 
 
-def passage(motion: Motion, stretch: Stretch, grid_mps: FloatArray, *, rising: bool) -> Passage:
+def passage(motion: Motion, stretch: Span, grid_mps: FloatArray, *, rising: bool) -> Passage:
     """Return the rates of one stretch.
 
     The rate between two speeds is their difference over the time between the instants at which

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.linalg import solve_triangular
 
+from ridelog.core.resampling import systematic
 from ridelog.core.track import FloatArray
 from ridelog.filtering.standing_start.paths import UNSEEN_START_S
 from ridelog.machine.drive import Drive
@@ -98,7 +99,7 @@ def fit(setup: MachineSetup, rides: Sequence[Evidence], count: int = MACHINES) -
         step = _next_step(log_l, 1.0 - let_in)
         weight = np.exp(step * (log_l - log_l.max()))
         let_in = 1.0 if step >= 1.0 - let_in else let_in + step
-        kept = _resampled(weight, rng)
+        kept = systematic(weight, len(weight), rng)
         z, log_l = z[kept], log_l[kept]
         moves = _LAST_MOVES if let_in >= 1.0 else _MOVES
         z, log_l = _moved(z, log_l, let_in, moves, log_likelihood, rng)
@@ -146,14 +147,6 @@ def _next_step(log_l: FloatArray, rest: float) -> float:
         middle = 0.5 * (low + high)
         low, high = (middle, high) if counting(middle) > 0.5 else (low, middle)
     return max(low, 1e-12)
-
-
-def _resampled(weight: FloatArray, rng: np.random.Generator) -> np.ndarray:
-    """Return indices drawn by weight, evenly (systematic resampling)."""
-    edges = np.cumsum(weight) / weight.sum()
-    edges[-1] = 1.0
-    places = (rng.random() + np.arange(len(weight))) / len(weight)
-    return np.searchsorted(edges, places)
 
 
 def _spreads(drive: Drive) -> FloatArray:

@@ -4,6 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from ridelog.core.spans import runs_of
 from ridelog.simulate.machine import Machine
 from ridelog.simulate.spans import Span
 from ridelog.simulate.truth import STEP_S, Truth
@@ -100,7 +101,7 @@ def _runs(spans: list[Span]) -> list[Span]:
 def _reverses(truth: Truth) -> list[Span]:
     """Return the stretches of backward travel."""
     found = []
-    for start, end in _stretches(truth.velocity_mps < -1e-9):
+    for start, end in runs_of(truth.velocity_mps < -1e-9):
         part = truth.velocity_mps[start:end]
         found.append(
             Span(
@@ -116,12 +117,6 @@ def _reverses(truth: Truth) -> list[Span]:
             )
         )
     return found
-
-
-def _stretches(inside: np.ndarray) -> list[tuple[int, int]]:
-    """Return first and one-past-last index of every run of True."""
-    edges = np.flatnonzero(np.diff(np.concatenate([[False], inside, [False]]).astype(np.int8)))
-    return [(int(a), int(b)) for a, b in edges.reshape(-1, 2)]
 
 
 def _joined(kind: str, parts: list[Span]) -> Span:

@@ -153,18 +153,18 @@ def measure_ride(send: Send, cache: RideCache, *, log: LogAt) -> None:
     motion = cache.motion(log, lambda done: send("progress", 0.5 * done))
     send("progress", 0.5)
     send("first", first_figures(motion, Settings.from_json(log.settings)))
-    result = cache.ridden(log).result
+    result = cache.ridden(log)
     send("progress", 0.7)
     send("result", measured(motion, result))
-    send("pages", pages_bytes(motion, result))
+    send("pages", pages_bytes(result))
 
 
 def report_page(send: Send, cache: RideCache, *, log: LogAt, unit: str) -> None:
     """Draw the page of a ride that stands alone; sends "answer" (bytes)."""
     ride, reader = cache.ridden(log), SPEED_UNITS[unit]
-    pictures = ride_pictures(ride.motion, ride.result, reader)
-    sections = ride_sections(ride.motion, ride.result, reader)
-    page = ride_page(ride.motion, ride.result, pictures, reader, sections=sections)
+    pictures = ride_pictures(ride, reader)
+    sections = ride_sections(ride, reader)
+    page = ride_page(ride, pictures, reader, sections=sections)
     send("answer", page.encode("utf-8", "replace"))
 
 

@@ -9,8 +9,8 @@ from typing import Any
 import numpy as np
 
 from ridelog import __version__
-from ridelog.analysis.ride import RideResult
 from ridelog.analysis.settings import Settings
+from ridelog.analysis.subject import MeasuredRide
 from ridelog.analysis.windows import window_means, windows_of
 from ridelog.book import Book, NewResult
 from ridelog.core.errors import NotEnoughDataError
@@ -78,7 +78,7 @@ def motion_of_log(
             f"page takes ({MOST_FIXES:,}).",
             "cut the log down to the one test ride, or use `ridelog report`.",
         )
-    return estimate_motion(track, progress=report_progress)
+    return estimate_motion(track, report_progress=report_progress)
 
 
 def first_figures(motion: Motion, settings: Settings) -> dict[str, Any]:
@@ -107,7 +107,7 @@ def first_figures(motion: Motion, settings: Settings) -> dict[str, Any]:
     return {"best_1s_mps": None if best is None else best.as_json(), "words": words}
 
 
-def measured(motion: Motion, result: RideResult) -> MeasuredLog:
+def measured(motion: Motion, result: MeasuredRide) -> MeasuredLog:
     """Return everything that was measured on a ride, with its trace but without pictures."""
     document = ride_json(result)
     new = NewResult(
@@ -130,16 +130,16 @@ def keep(book: Book, ride_id: int, found: MeasuredLog) -> int:
     return number
 
 
-def pages_bytes(motion: Motion, result: RideResult) -> bytes:
+def pages_bytes(result: MeasuredRide) -> bytes:
     """Return what the page of a ride says and shows, in either unit, as JSON.
 
     Speed and path are not drawn: there the page has charts.
     """
     pages = {}
     for label, unit in SPEED_UNITS.items():
-        pictures = ride_pictures(motion, result, unit, ("signal",))
-        sections = ride_sections(motion, result, unit)
-        pages[label] = page_words(motion, result, pictures, unit, sections=sections)
+        pictures = ride_pictures(result, unit, ("signal",))
+        sections = ride_sections(result, unit)
+        pages[label] = page_words(result, pictures, unit, sections=sections)
     return json.dumps(pages, allow_nan=False, ensure_ascii=False).encode("utf-8", "replace")
 
 

@@ -7,9 +7,9 @@ from pathlib import Path
 from typing import Any
 
 from ridelog import __version__
-from ridelog.analysis.ridden import RiddenRide
-from ridelog.analysis.ride import RideResult, analyse, describe_source
+from ridelog.analysis.ride import analyse
 from ridelog.analysis.signal.measure import judge_signal
+from ridelog.analysis.subject import RideSource
 from ridelog.compare.comparison import compare
 from ridelog.core.errors import RideLogError, UnreadableLogError
 from ridelog.core.units import SPEED_UNITS
@@ -63,7 +63,7 @@ class Verification:
 
 
 def verify(
-    path: Path, folder: Path, progress: Callable[[float], None] | None = None
+    path: Path, folder: Path, report_progress: Callable[[float], None] | None = None
 ) -> Verification:
     """Return whether a result follows from the logs it names.
 
@@ -73,7 +73,7 @@ def verify(
         A result as ``report``, ``signal`` or ``compare`` writes it.
     folder : Path
         Where its logs are, in any folder inside it and under any name.
-    progress : callable, optional
+    report_progress : callable, optional
         Told how far the work is, 0 to 1.
 
     Raises
@@ -92,7 +92,7 @@ def verify(
             f"{clean(str(folder))}.",
             "put all logs of the result into that folder; their names do not matter.",
         )
-    computed = json.loads(to_bytes(_computed(document, logs, progress)))
+    computed = json.loads(to_bytes(_computed(document, logs, report_progress)))
     untouched = document.get(FIELD) is None or document[FIELD] == digest_of(document)
     # An untouched result may come from a machine whose arithmetic differs in the last digits.
     exact = FIELD not in document or not untouched
@@ -204,9 +204,9 @@ def _sources(document: dict[str, Any], name: str) -> list[dict[str, str]]:
 def _computed(
     document: dict[str, Any],
     logs: list[FoundLog],
-    progress: Callable[[float], None] | None,
+    report_progress: Callable[[float], None] | None,
 ) -> dict[str, Any]:
-    tell = progress or (lambda done: None)
+    report_progress = report_progress or (lambda done: None)
     try:
         settings = settings_in(document, len(logs))
     except (LookupError, TypeError, ValueError, AttributeError) as error:
@@ -218,12 +218,11 @@ def _computed(
     for number, log in enumerate(logs):
         motion = _motion(log)
         if document["schema"] == SIGNAL_SCHEMA:
-            return signal_json(describe_source(motion), judge_signal(motion))
-        rides.append(RiddenRide(motion, analyse(motion, settings[number])))
-        tell((number + 1) / len(logs))
+            return signal_json(RideSource.of(motion), judge_signal(motion))
+        rides.append(analyse(motion, settings[number]))
+        report_progress((number + 1) / len(logs))
     if document["schema"] == RIDE_SCHEMA:
-        result: RideResult = rides[0].result
-        return ride_json(result)
+        return ride_json(rides[0])
     cut = len(document["before"])
     noted = document.get("noted") or {}
     return compare_json(

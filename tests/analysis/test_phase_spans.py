@@ -2,17 +2,17 @@
 
 import numpy as np
 
-from ridelog.analysis.phases.spans import Span, without_short
+from ridelog.analysis.phases.spans import PhaseSpan, without_short
 
 KINDS = ("steady", "pull", "turning", "braking")
 
 
-def spans_of(kinds: list[str], lengths_s: list[float]) -> list[Span]:
+def spans_of(kinds: list[str], lengths_s: list[float]) -> list[PhaseSpan]:
     ends = np.cumsum([0.0, *lengths_s]).tolist()
-    return [Span(*one) for one in zip(kinds, ends[:-1], ends[1:], strict=True)]
+    return [PhaseSpan(*one) for one in zip(kinds, ends[:-1], ends[1:], strict=True)]
 
 
-def random_spans(rng: np.random.Generator, count: int) -> list[Span]:
+def random_spans(rng: np.random.Generator, count: int) -> list[PhaseSpan]:
     kinds = [KINDS[0]]
     while len(kinds) < count:
         kinds.append(str(rng.choice([kind for kind in KINDS if kind != kinds[-1]])))
@@ -20,7 +20,7 @@ def random_spans(rng: np.random.Generator, count: int) -> list[Span]:
     return spans_of(kinds, [float(n) for n in rng.integers(1, 20, count)])
 
 
-def one_by_one(spans: list[Span], shortest_s: float, kept: tuple[str, ...]) -> list[Span]:
+def one_by_one(spans: list[PhaseSpan], shortest_s: float, kept: tuple[str, ...]) -> list[PhaseSpan]:
     """The same said plainly: look through all of them each time."""
     while len(spans) > 1:
         lengths = [np.inf if one.kind in kept else one.end_s - one.start_s for one in spans]
@@ -32,7 +32,7 @@ def one_by_one(spans: list[Span], shortest_s: float, kept: tuple[str, ...]) -> l
         spans[longer].start_s = min(spans[longer].start_s, spans[short].start_s)
         spans[longer].end_s = max(spans[longer].end_s, spans[short].end_s)
         del spans[short]
-        merged: list[Span] = []
+        merged: list[PhaseSpan] = []
         for span in spans:
             if merged and merged[-1].kind == span.kind:
                 merged[-1].end_s = span.end_s
@@ -60,5 +60,7 @@ def test_what_is_kept_stays_however_short() -> None:
 
 
 def test_a_single_short_span_stays() -> None:
-    assert without_short([Span("steady", 0.0, 0.1)], 0.8, ()) == [Span("steady", 0.0, 0.1)]
+    assert without_short([PhaseSpan("steady", 0.0, 0.1)], 0.8, ()) == [
+        PhaseSpan("steady", 0.0, 0.1)
+    ]
     assert without_short([], 0.8, ()) == []

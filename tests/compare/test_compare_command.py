@@ -9,13 +9,13 @@ import numpy as np
 import pytest
 
 from ridelog.__main__ import main
-from ridelog.analysis.ridden import logs_in
 from ridelog.compare.comparison import Comparison
 from ridelog.core.units import SPEED_UNITS
 from ridelog.present.digest import FIELD, digest_of
 from ridelog.report.compare_json import compare_json
 from ridelog.report.compare_screen import compare_lines
 from ridelog.report.ride_json import schema_of
+from ridelog.workflow.measure import logs_in
 
 pytest_plugins = ("thin_rides",)
 
@@ -50,7 +50,7 @@ def test_the_change_of_the_samples_is_found(thin_comparison: Comparison) -> None
     samples = Path(__file__).resolve().parents[2] / "sample_tracks"
     machines = json.loads((samples / "truth.json").read_text())["machines"]
     true = machines["after"]["steady_mps"] - machines["before"]["steady_mps"]
-    both = thin_comparison.measure("two_way_mps")
+    both = thin_comparison.get("two_way_mps")
     assert both is not None and both.difference is not None
     assert both.difference.difference.low <= true <= both.difference.difference.high
     assert both.verdict.word == "worse"
@@ -65,8 +65,8 @@ def test_a_tooth_fewer_in_front_trades_top_speed_for_pull(thin_comparison: Compa
     change = np.array([each.difference.value for each in curves.differences])
     crossing = curves.speed_mps[np.flatnonzero(change > 0.0)[-1]] + 0.25
     assert abs(crossing - truth["crossing_mps"]) < 1.0
-    top = thin_comparison.measure("two_way_mps")
-    pull = thin_comparison.measure("pull_at_2_mps")
+    top = thin_comparison.get("two_way_mps")
+    pull = thin_comparison.get("pull_at_2_mps")
     assert top is not None and top.difference is not None
     assert pull is not None and pull.difference is not None
     assert top.verdict.word == "worse" and pull.difference.difference.low > 0.0

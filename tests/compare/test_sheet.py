@@ -10,7 +10,7 @@ import numpy as np
 import pypdf
 import pytest
 
-from ridelog.analysis.ridden import RiddenRide
+from ridelog.analysis.subject import MeasuredRide
 from ridelog.compare.comparison import Comparison, compare
 from ridelog.core.units import SPEED_UNITS
 from ridelog.importer import load_track
@@ -131,7 +131,7 @@ def test_csv_holds_every_figure(thin_comparison: Comparison) -> None:
 
 
 def test_smoothed_gpx_reads_back(
-    thin_rides: dict[str, tuple[RiddenRide, ...]], tmp_path: Path
+    thin_rides: dict[str, tuple[MeasuredRide, ...]], tmp_path: Path
 ) -> None:
     motion = thin_rides["before"][0].motion
     path = tmp_path / "smoothed.gpx"
@@ -144,7 +144,7 @@ def test_smoothed_gpx_reads_back(
     assert track.start_utc == motion.track.start_utc
 
 
-def test_one_ride_a_side_on_the_sheet(thin_rides: dict[str, tuple[RiddenRide, ...]]) -> None:
+def test_one_ride_a_side_on_the_sheet(thin_rides: dict[str, tuple[MeasuredRide, ...]]) -> None:
     lone = compare(thin_rides["before"][:1], thin_rides["after"][:1])
     page = made(lone)[0]["sheet.html"].decode()
     assert "nothing here is called better or worse" in page

@@ -8,13 +8,13 @@ import jsonschema
 import pytest
 
 from ridelog.__main__ import main
-from ridelog.analysis.ridden import measure_ride
 from ridelog.analysis.settings import Settings
 from ridelog.compare.comparison import compare
 from ridelog.report.compare_json import compare_json
 from ridelog.report.ride_json import schema_of, to_bytes
 from ridelog.report.settings_json import settings_in
 from ridelog.workflow.agreement import count_values, disagreements
+from ridelog.workflow.measure import measure_ride
 
 pytest_plugins = ("thin_rides",)
 # Holds the fastest second of the first ride. [s]

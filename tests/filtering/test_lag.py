@@ -8,7 +8,7 @@ import pytest
 from filtered_rides import kept, ride_and_log
 
 from ridelog.core.track import FloatArray
-from ridelog.filtering.observations import sightings_of
+from ridelog.filtering.observations import observations_of
 from ridelog.filtering.receiver.lag import Lag, find_lag, without_lag
 from ridelog.filtering.smoother import estimate_motion
 from ridelog.simulate import Observation, ReceiverKind, preset, to_track
@@ -40,7 +40,7 @@ def late_ride(
 @pytest.mark.parametrize("lag_s", [0.4, 0.8, 1.5])
 def test_the_lag_is_found(lag_s: float, rate_hz: float, within_s: float, lag_kind: LagKind) -> None:
     log = late_ride(41, lag_s, rate_hz=rate_hz, lag_kind=lag_kind)[1]
-    lag = find_lag(sightings_of(to_track(log)))
+    lag = find_lag(observations_of(to_track(log)))
     assert lag is not None and lag.counts
     # An exponential memory is skewed: the shift that fits it best is less than its mean age.
     skewed = 0.2 * lag_s if lag_kind == "first order" else 0.0
@@ -50,21 +50,21 @@ def test_the_lag_is_found(lag_s: float, rate_hz: float, within_s: float, lag_kin
 @pytest.mark.parametrize("kind", ["clean", "drifting", "jumpy", "warmup"])
 @pytest.mark.parametrize("rate_hz", [10.0, 1.0])
 def test_no_lag_is_made_up(rate_hz: float, kind: ReceiverKind) -> None:
-    lag = find_lag(sightings_of(to_track(late_ride(42, 0.0, rate_hz=rate_hz, kind=kind)[1])))
+    lag = find_lag(observations_of(to_track(late_ride(42, 0.0, rate_hz=rate_hz, kind=kind)[1])))
     assert lag is None or not lag.counts
 
 
 def test_without_reported_speed_there_is_no_lag() -> None:
-    assert find_lag(sightings_of(to_track(ride_and_log(43, reports_speed=False)[1]))) is None
+    assert find_lag(observations_of(to_track(ride_and_log(43, reports_speed=False)[1]))) is None
 
 
 def test_a_short_log_cannot_tell() -> None:
     _, log = late_ride(44, 0.8)
-    assert find_lag(sightings_of(to_track(kept(log, log.time_s < 8.0)))) is None
+    assert find_lag(observations_of(to_track(kept(log, log.time_s < 8.0)))) is None
 
 
 def test_velocities_are_moved_to_where_they_belong() -> None:
-    seen = sightings_of(to_track(ride_and_log(45)[1]))
+    seen = observations_of(to_track(ride_and_log(45)[1]))
     ramp: FloatArray = np.stack([2.0 + seen.time_s, 1.0 + 0.0 * seen.time_s], axis=1)
     straight = replace(seen, velocity_mps=ramp, crawl=np.zeros(len(ramp), dtype=bool))
     moved = without_lag(straight, Lag(0.33, 0.01))
@@ -73,19 +73,21 @@ def test_velocities_are_moved_to_where_they_belong() -> None:
     assert np.isnan(moved.velocity_mps[~inside]).all()
     # Away from the ends a ramp does not bend, so nothing is taken off its worth.
     middle = (seen.time_s > 2.0) & (seen.time_s < seen.time_s[-1] - 2.0)
-    assert moved.smear_mps[middle].max() == 0.0
+    assert moved.bandwidth_error_mps[middle].max() == 0.0
 
 
 def test_a_corner_within_the_lag_is_believed_less() -> None:
-    seen = sightings_of(to_track(ride_and_log(46)[1]))
+    seen = observations_of(to_track(ride_and_log(46)[1]))
     corner_s = 20.0
     ramp = np.stack([3.0 * np.maximum(seen.time_s - corner_s, 0.0), 0.0 * seen.time_s], axis=1)
     bent = replace(seen, velocity_mps=ramp + 5.0, crawl=np.zeros(len(ramp), dtype=bool))
-    smear = without_lag(bent, Lag(0.8, 0.02)).smear_mps
+    bandwidth_error = without_lag(bent, Lag(0.8, 0.02)).bandwidth_error_mps
     away = np.abs(seen.time_s - (corner_s - 0.8))
-    assert smear[away < 0.3].min() > 0.5
+    assert bandwidth_error[away < 0.3].min() > 0.5
     assert (
-        smear[(away > 2.5) & (seen.time_s > 2.0) & (seen.time_s < seen.time_s[-1] - 3.0)].max()
+        bandwidth_error[
+            (away > 2.5) & (seen.time_s > 2.0) & (seen.time_s < seen.time_s[-1] - 3.0)
+        ].max()
         == 0.0
     )
 

@@ -6,15 +6,15 @@ import pytest
 from ridelog.core.track import FloatArray
 from ridelog.filtering.banded import selected_inverse
 from ridelog.filtering.posterior import drawn_errors, interpolated
-from ridelog.filtering.state_space import Chain, Weights
+from ridelog.filtering.state_space import Precisions, StateSpace
 
 
-def _chain(n: int, rate_hz: float) -> tuple[Chain, Weights]:
+def _chain(n: int, rate_hz: float) -> tuple[StateSpace, Precisions]:
     none = np.zeros(n - 1, dtype=bool)
     seen = np.zeros((n, 2))
-    chain = Chain(np.arange(n) / rate_hz, seen, seen, none, none)
+    space = StateSpace(np.arange(n) / rate_hz, seen, seen, none, none)
     random = np.random.default_rng(1)
-    return chain, Weights(
+    return space, Precisions(
         jerk=random.uniform(0.1, 5.0, n - 1),
         position=np.full(n, 4.0),
         velocity=np.full(n, 100.0),
@@ -27,11 +27,11 @@ def _chain(n: int, rate_hz: float) -> tuple[Chain, Weights]:
 
 @pytest.mark.parametrize("rate_hz", [1.0, 10.0, 100.0])
 def test_errors_of_a_stretch_have_the_variances_of_the_whole(rate_hz: float) -> None:
-    chain, weights = _chain(round(20 * rate_hz), rate_hz)
-    blocks = chain.blocks(weights)
+    space, precisions = _chain(round(20 * rate_hz), rate_hz)
+    blocks = space.blocks(precisions)
     covariance, _ = selected_inverse(blocks.diagonal, blocks.lower)
     first, last = round(8 * rate_hz), round(11 * rate_hz)
-    drawn = drawn_errors(chain, weights, (first, last), np.random.default_rng(2), 20_000)
+    drawn = drawn_errors(space, precisions, (first, last), np.random.default_rng(2), 20_000)
     assert drawn.shape == (last - first + 1, 5, 20_000)
     for place in (0, (last - first) // 2, last - first):
         expected = covariance[first + place]
@@ -41,10 +41,10 @@ def test_errors_of_a_stretch_have_the_variances_of_the_whole(rate_hz: float) -> 
 
 
 def test_a_stretch_to_the_end_of_the_ride_has_nothing_beyond() -> None:
-    chain, weights = _chain(40, 10.0)
-    blocks = chain.blocks(weights)
+    space, precisions = _chain(40, 10.0)
+    blocks = space.blocks(precisions)
     covariance, _ = selected_inverse(blocks.diagonal, blocks.lower)
-    drawn = drawn_errors(chain, weights, (30, 39), np.random.default_rng(3), 20_000)
+    drawn = drawn_errors(space, precisions, (30, 39), np.random.default_rng(3), 20_000)
     ratio = drawn[-1].var(axis=1) / np.diag(covariance[-1])
     np.testing.assert_allclose(ratio, 1.0, atol=0.05)
 

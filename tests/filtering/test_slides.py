@@ -13,8 +13,8 @@ from ridelog.simulate import Observation, to_track
 
 def _plateau(log: Observation) -> BoolArray:
     """Return eight seconds up to some 30 m before the first turn."""
-    way = np.hypot(log.east_m - log.east_m[0], log.north_m - log.north_m[0])
-    leaves = log.time_s[np.argmax(way > way.max() - 30.0)]
+    distance = np.hypot(log.east_m - log.east_m[0], log.north_m - log.north_m[0])
+    leaves = log.time_s[np.argmax(distance > distance.max() - 30.0)]
     within: BoolArray = (log.time_s > leaves - 8.0) & (log.time_s < leaves)
     return within
 

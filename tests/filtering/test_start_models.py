@@ -1,4 +1,4 @@
-"""Models of many starts solved in one chain are those solved one by one."""
+"""Models of many starts solved in one state space are those solved one by one."""
 
 from typing import Literal
 
@@ -10,9 +10,9 @@ from ridelog.filtering.motion import Motion
 from ridelog.filtering.posterior import Posterior
 from ridelog.filtering.smoother import estimate_motion
 from ridelog.filtering.standing_start.acceleration_decay import (
-    Easing,
-    easing_of_start,
-    fall_of_pull,
+    StartDecay,
+    acceleration_decay_of,
+    decay_of_start,
 )
 from ridelog.filtering.standing_start.draw import draw_starts
 from ridelog.filtering.standing_start.models import StartModels
@@ -23,7 +23,7 @@ _END_S = 10.0
 
 def _ridden(
     rate_hz: float, kind: Literal["clean", "jumpy"], reports_speed: bool
-) -> tuple[Motion, Easing | None]:
+) -> tuple[Motion, StartDecay | None]:
     ride = Ride(Machine())
     ride.stand(5.2)
     ride.drive(until_mps=7.0, build_s=0.3)
@@ -32,7 +32,7 @@ def _ridden(
     receiver = preset(kind, rate_hz, rng, reports_speed=reports_speed)
     motion = estimate_motion(to_track(receiver.observe(ride.build(), rng)))
     spans = [(run.earliest_s, run.top_s) for run in find_runs(motion) if run.standing]
-    return motion, easing_of_start(motion, 3.0, _END_S, fall_of_pull(motion, spans))
+    return motion, decay_of_start(motion, 3.0, _END_S, acceleration_decay_of(motion, spans))
 
 
 @pytest.mark.parametrize(
@@ -42,9 +42,9 @@ def _ridden(
 def test_starts_solved_together_are_those_solved_alone(
     rate_hz: float, kind: Literal["clean", "jumpy"], reports_speed: bool
 ) -> None:
-    motion, easing = _ridden(rate_hz, kind, reports_speed)
+    motion, start_decay = _ridden(rate_hz, kind, reports_speed)
     assert isinstance(motion.posterior, Posterior)
-    models = StartModels(motion, motion.posterior, 3.0, _END_S, easing)
+    models = StartModels(motion, motion.posterior, 3.0, _END_S, start_decay)
     # On a fix, beside one, and between two.
     start_s = np.array([4.0, 4.93, 5.21, 5.55])
     together = models.solved(start_s)
@@ -53,7 +53,7 @@ def test_starts_solved_together_are_those_solved_alone(
         assert together.evidence[number] == pytest.approx(alone.evidence[0], abs=1e-6)
         part = slice(together.edges[number], together.edges[number + 1])
         np.testing.assert_array_equal(
-            together.solution.chain.time_s[part], alone.solution.chain.time_s
+            together.solution.space.time_s[part], alone.solution.space.time_s
         )
         np.testing.assert_allclose(together.solution.states[part], alone.solution.states, atol=1e-7)
     if reports_speed:
@@ -61,9 +61,9 @@ def test_starts_solved_together_are_those_solved_alone(
 
 
 def test_what_was_seen_much_later_hardly_tells_the_start() -> None:
-    motion, easing = _ridden(10.0, "clean", True)
+    motion, start_decay = _ridden(10.0, "clean", True)
     assert isinstance(motion.posterior, Posterior)
-    models = StartModels(motion, motion.posterior, 3.0, _END_S, easing)
+    models = StartModels(motion, motion.posterior, 3.0, _END_S, start_decay)
     start_s = np.arange(4.9, 5.5, 0.1)
     whole, cut = models.solved(start_s), models.solved(start_s, until_s=5.5 + 4.0)
     assert cut.edges[-1] < whole.edges[-1]
@@ -72,9 +72,11 @@ def test_what_was_seen_much_later_hardly_tells_the_start() -> None:
 
 
 def test_draws_of_a_start_scatter_about_its_states() -> None:
-    motion, easing = _ridden(10.0, "clean", True)
+    motion, start_decay = _ridden(10.0, "clean", True)
     assert isinstance(motion.posterior, Posterior)
-    starts = StartModels(motion, motion.posterior, 3.0, _END_S, easing).solved(np.array([5.1, 5.2]))
+    starts = StartModels(motion, motion.posterior, 3.0, _END_S, start_decay).solved(
+        np.array([5.1, 5.2])
+    )
     alone = (np.array([1]), np.array([400]), np.random.default_rng(1), 8.0)
     (drawn,) = draw_starts(starts, *alone, told_s=3.5).each
     assert 8.0 <= drawn.time_s[-1] < 8.2
@@ -94,9 +96,9 @@ def test_draws_of_a_start_scatter_about_its_states() -> None:
 
 @pytest.mark.parametrize("positions_only", [False, True])
 def test_paths_that_go_on_together_are_those_drawn_apart(positions_only: bool) -> None:
-    motion, easing = _ridden(10.0, "clean", not positions_only)
+    motion, start_decay = _ridden(10.0, "clean", not positions_only)
     assert isinstance(motion.posterior, Posterior)
-    models = StartModels(motion, motion.posterior, 3.0, _END_S, easing)
+    models = StartModels(motion, motion.posterior, 3.0, _END_S, start_decay)
     starts = models.solved(np.array([5.0, 5.13, 5.2]))
     numbers, counts = np.array([0, 1, 2]), np.array([3, 5, 2])
     kept, grid = np.array([1, 1, 4, 7, 9]), np.linspace(4.0, 9.0, 101)

@@ -107,7 +107,7 @@ def test_a_name_cannot_break_the_message(tmp_path: Path) -> None:
     path.write_bytes(b"x")
     with pytest.raises(UnreadableLogError) as caught:
         load_track(str(path))
-    assert caught.value.problem.startswith("a?b?[31m.gpx, start of file:")
+    assert caught.value.problem.startswith("a\ufffdb\ufffd[31m.gpx, start of file:")
 
 
 def test_jump_over_the_date_line_is_read() -> None:

@@ -6,7 +6,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from ridelog.analysis.ride import RideResult, analyse
+from ridelog.analysis.ride import analyse
+from ridelog.analysis.subject import MeasuredRide
 from ridelog.core.track import Track
 from ridelog.filtering.motion import Motion
 from ridelog.filtering.smoother import estimate_motion
@@ -21,7 +22,7 @@ def good_motion() -> Motion:
 
 
 @pytest.fixture(scope="session")
-def good_result(good_motion: Motion) -> RideResult:
+def good_result(good_motion: Motion) -> MeasuredRide:
     return analyse(good_motion)
 
 
@@ -34,7 +35,7 @@ def rough_motion() -> Motion:
 
 
 @pytest.fixture(scope="session")
-def rough_result(rough_motion: Motion) -> RideResult:
+def rough_result(rough_motion: Motion) -> MeasuredRide:
     return analyse(rough_motion)
 
 

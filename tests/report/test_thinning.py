@@ -3,10 +3,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 from long_rides import hour_of
 
-from ridelog.analysis.ride import RideResult
 from ridelog.analysis.signal.shading import shadings
+from ridelog.analysis.subject import MeasuredRide
 from ridelog.core.flags import Flag
-from ridelog.core.spans import flagged_stretches
+from ridelog.core.spans import flagged_spans
 from ridelog.core.units import SPEED_UNITS
 from ridelog.filtering.motion import Motion
 from ridelog.present.thinning import lowest_and_highest, thin_path
@@ -52,11 +52,11 @@ def test_a_straight_line_needs_two_points() -> None:
 def test_stretches_join_across_short_steps_only() -> None:
     time_s = np.array([0.0, 1.0, 2.0, 8.0, np.nan, 9.0, 3.0])
     flags = np.full(7, np.uint32(Flag.JUMP))
-    assert flagged_stretches(time_s, flags, Flag.JUMP, join_within_s=1.5) == (
+    assert flagged_spans(time_s, flags, Flag.JUMP, join_within_s=1.5) == (
         (0.0, 3.0),
         (8.0, 9.0),
     )
-    assert flagged_stretches(time_s, flags, Flag.GAP, join_within_s=1.5) == ()
+    assert flagged_spans(time_s, flags, Flag.GAP, join_within_s=1.5) == ()
 
 
 def test_shaded_stretches_are_named_and_never_overlap_in_kind(rough_motion: Motion) -> None:
@@ -69,9 +69,9 @@ def test_shaded_stretches_are_named_and_never_overlap_in_kind(rough_motion: Moti
 
 
 def test_an_hour_of_fixes_makes_small_pictures(
-    good_motion: Motion, good_result: RideResult
+    good_motion: Motion, good_result: MeasuredRide
 ) -> None:
     motion = hour_of(good_motion)
     assert len(motion.track) >= 36_000
-    for picture in ride_pictures(motion, good_result, SPEED_UNITS["km/h"]):
+    for picture in ride_pictures(good_result, SPEED_UNITS["km/h"]):
         assert len(picture.wide_svg) < 400_000 and len(picture.narrow_svg) < 400_000

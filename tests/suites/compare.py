@@ -23,8 +23,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from ridelog.analysis.launches.windows import Window, parse_window
-from ridelog.analysis.ridden import RiddenRide
 from ridelog.analysis.ride import analyse
+from ridelog.analysis.subject import MeasuredRide
 from ridelog.compare.comparison import Comparison, compare
 from ridelog.compare.difference import difference_of
 from ridelog.compare.verdict import BETTER, WORSE
@@ -92,7 +92,7 @@ def top_in_a_run(machine: Machine) -> float:
 
 def one_ride(
     machine: Machine, around: Surroundings, rate_hz: float, name: str, rng: np.random.Generator
-) -> RiddenRide:
+) -> MeasuredRide:
     """Return one measured ride there and back: starts at full throttle, rolling out, stops."""
     ride = Ride(still_air(machine, rng, scatter_mps=SCATTER_MPS), 1.1, around)
     ride.stand(float(rng.uniform(3.0, 5.0)))
@@ -108,7 +108,7 @@ def one_ride(
     receiver = preset("clean", rate_hz, rng)
     track = to_track(receiver.observe(finish(ride, rng).truth, rng), name=name)
     motion = estimate_motion(track)
-    return RiddenRide(motion, analyse(motion))
+    return analyse(motion)
 
 
 def one_pair(kind: str, rate_hz: float, seed: int, number: int) -> Pair:
@@ -138,7 +138,7 @@ def one_pair(kind: str, rate_hz: float, seed: int, number: int) -> Pair:
 def summary(pairs: list[Pair], kind: str) -> list[str]:
     """Return the lines of one kind."""
     claimed = [
-        any(each.verdict.word in (BETTER, WORSE) for each in pair.comparison.measures)
+        any(each.verdict.word in (BETTER, WORSE) for each in pair.comparison.figures)
         for pair in pairs
     ]
     top = [word_of(pair, "two_way_mps") in (BETTER, WORSE) for pair in pairs]
@@ -147,7 +147,7 @@ def summary(pairs: list[Pair], kind: str) -> list[str]:
         f"any figure claimed {np.mean(claimed):.3f}, top speed {np.mean(top):.3f}, best second "
         f"{np.mean(best):.3f} of {len(pairs)} pairs"
     ]
-    names = [each.measure.name for pair in pairs for each in pair.comparison.measures]
+    names = [each.figure.name for pair in pairs for each in pair.comparison.figures]
     for name in sorted(set(map(kind_of, names)), key=[kind_of(name) for name in names].index):
         lines.append(f"  {name}: {held(pairs, name)}")
     if kind == "tooth":
@@ -156,7 +156,7 @@ def summary(pairs: list[Pair], kind: str) -> list[str]:
 
 
 def word_of(pair: Pair, name: str) -> str:
-    found = pair.comparison.measure(name)
+    found = pair.comparison.get(name)
     return found.verdict.word if found else "missing"
 
 
@@ -169,8 +169,8 @@ def held(pairs: list[Pair], name: str) -> str:
     """Return the coverage of one measure's differences, with bias and mean width."""
     inside, error, width, chance = [], [], [], []
     for pair in pairs:
-        measures = pair.comparison.measures
-        found = next((each for each in measures if kind_of(each.measure.name) == name), None)
+        measures = pair.comparison.figures
+        found = next((each for each in measures if kind_of(each.figure.name) == name), None)
         if found is None or found.difference is None:
             continue
         interval, true = found.difference.difference, true_difference(name, pair)
@@ -235,7 +235,7 @@ def tooth_lines(pairs: list[Pair]) -> list[str]:
             inside.append(curves.crossing.speed_mps.low <= true <= curves.crossing.speed_mps.high)
     near = [abs(pair.before.steady_mps() - 37.0 * MPS_PER_KMH) < 0.3 for pair in pairs]
     costs = [
-        pair.comparison.measure("two_way_mps").difference.difference.value / MPS_PER_MPH  # type: ignore[union-attr]  # these rides hold it
+        pair.comparison.get("two_way_mps").difference.difference.value / MPS_PER_MPH  # type: ignore[union-attr]  # these rides hold it
         for pair, close in zip(pairs, near, strict=True)
         if close
     ]

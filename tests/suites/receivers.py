@@ -22,7 +22,7 @@ from scores import Answers
 from ridelog.analysis.top_speed.measure import measure_top_speed
 from ridelog.core.track import BoolArray, FloatArray
 from ridelog.core.units import MPS_PER_KMH, MPS_PER_KNOT
-from ridelog.filtering.receiver.habits import Receiver as Recognised
+from ridelog.filtering.receiver.habits import ReceiverHabits
 from ridelog.filtering.smoother import estimate_motion
 from ridelog.simulate import Receiver, preset, to_track
 from ridelog.simulate.rides import out_and_back
@@ -54,12 +54,12 @@ def summary(habit: str, rate_hz: float, seed: int, rides: int, *, recognise: boo
         with ExitStack() as stack:
             if not recognise:
                 where = "ridelog.filtering.smoother."
-                ignore = lambda seen, track: (seen, Recognised(()))  # noqa: E731  # one use
+                ignore = lambda seen, track: (seen, ReceiverHabits(()))  # noqa: E731  # one use
                 stack.enter_context(mock.patch(where + "recognised", ignore))
                 for name in ("lasting_rounding", "rounding_sd"):
                     stack.enter_context(mock.patch(where + name, lambda step: 0.0))
             motion = estimate_motion(to_track(log))
-            best = measure_top_speed(motion).best_1s
+            best = measure_top_speed(motion).best_1s_mps
         if best is not None:
             true = ride.truth.best_mean_speed().speed_mps
             rows.append((true, best.value, best.low, best.high))

@@ -7,7 +7,7 @@ import numpy as np
 from ridelog.analysis.acceleration.run_draws import RunDraws, draw_runs
 from ridelog.core.estimate import Estimate
 from ridelog.core.interval import estimate
-from ridelog.core.spans import Stretch
+from ridelog.core.spans import Span
 from ridelog.core.track import FloatArray
 from ridelog.filtering.motion import Motion
 
@@ -104,7 +104,7 @@ class PullCurve:
 def measure_pull(
     motion: Motion,
     *,
-    excluded: tuple[Stretch, ...] = (),
+    excluded: tuple[Span, ...] = (),
     drawn: tuple[RunDraws, ...] | None = None,
 ) -> PullCurve:
     """Return the pull curve of a ride.

@@ -6,11 +6,14 @@ import numpy as np
 
 from ridelog.analysis.acceleration.runs import Run, find_runs
 from ridelog.analysis.launches.windows import Window, default_windows
-from ridelog.core.crossings import first_reached
-from ridelog.core.spans import Stretch
+from ridelog.core.crossings import at_own_times, cumulative_trapezoid, first_reached
+from ridelog.core.spans import Span
 from ridelog.core.track import BoolArray, FloatArray
 from ridelog.filtering.motion import DRAWS, Motion
-from ridelog.filtering.standing_start.acceleration_decay import Fall, fall_of_pull
+from ridelog.filtering.standing_start.acceleration_decay import (
+    AccelerationDecay,
+    acceleration_decay_of,
+)
 from ridelog.filtering.standing_start.paths import draw_standing_start
 
 _SPACING_S = 0.05
@@ -83,11 +86,11 @@ class RunDraws:
 
     def speed_at(self, time_s: FloatArray) -> FloatArray:
         """Return the speed of each column at its own time, shape (k,). [m/s]"""
-        return _at(self.time_s, self.speed_mps, time_s)
+        return at_own_times(self.time_s, self.speed_mps, time_s)
 
     def way_at(self, time_s: FloatArray) -> FloatArray:
         """Return the way covered by each column at its own time, shape (k,). [m]"""
-        return _at(self.time_s, self.way_m, time_s)
+        return at_own_times(self.time_s, self.way_m, time_s)
 
 
 def draw_runs(
@@ -95,7 +98,7 @@ def draw_runs(
     *,
     windows: tuple[Window, ...] | None = None,
     rollout_m: float = 0.0,
-    excluded: tuple[Stretch, ...] = (),
+    excluded: tuple[Span, ...] = (),
     rolling: bool = True,
 ) -> tuple[RunDraws, ...]:
     """Return the drawn courses of a ride's standing starts and rolling pulls, in time order.
@@ -117,9 +120,11 @@ def draw_runs(
     runs = tuple(run for run in runs if run.standing or run in kept)
     if windows is None:
         windows = default_windows(max((run.top_mps for run in runs if run.standing), default=0.0))
-    fall = fall_of_pull(motion, [(run.earliest_s, run.top_s) for run in runs if run.standing])
+    decay = acceleration_decay_of(
+        motion, [(run.earliest_s, run.top_s) for run in runs if run.standing]
+    )
     drawn = (
-        draw_run(motion, run, _until(motion, run, windows, rollout_m), fall=fall) for run in runs
+        draw_run(motion, run, _until(motion, run, windows, rollout_m), decay=decay) for run in runs
     )
     return tuple(one for one in drawn if one is not None)
 
@@ -128,7 +133,7 @@ def _until(motion: Motion, run: Run, windows: tuple[Window, ...], rollout_m: flo
     """Return up to when a run's paths are needed: most of the pull, and all windows."""
     rows = motion.known_between(run.earliest_s, run.end_s)
     time_s, speed = motion.track.time_s[rows], motion.speed_mps[rows]
-    way = np.concatenate([[0.0], np.cumsum(0.5 * (speed[1:] + speed[:-1]) * np.diff(time_s))])
+    way = cumulative_trapezoid(time_s, speed)
     until = float(time_s[np.argmax(speed >= _PULL_SHARE * run.top_mps)])
     for window in windows if run.standing else ():
         goal = window.distance_m
@@ -138,7 +143,12 @@ def _until(motion: Motion, run: Run, windows: tuple[Window, ...], rollout_m: flo
 
 
 def draw_run(
-    motion: Motion, run: Run, until_s: float, *, draws: int = DRAWS, fall: Fall | None = None
+    motion: Motion,
+    run: Run,
+    until_s: float,
+    *,
+    draws: int = DRAWS,
+    decay: AccelerationDecay | None = None,
 ) -> RunDraws | None:
     """Return the drawn courses of a run up to a time, None if too few fixes lie around it.
 
@@ -152,14 +162,14 @@ def draw_run(
         How far it is wanted; never beyond the run's end. [s]
     draws : int
         As in ``Motion.paths``.
-    fall : Fall, optional
+    decay : AccelerationDecay, optional
         As in ``draw_standing_start``.
     """
     until_s = min(until_s, run.end_s)
     if run.standing:
         drawn = draw_standing_start(
             motion, run.earliest_s, run.latest_s, until_s, draws=2 * draws, spacing_s=_SPACING_S,
-            fall=fall,
+            decay=decay,
         )  # fmt: skip
         if drawn is None:
             return None
@@ -172,11 +182,7 @@ def draw_run(
         paths = motion.paths(run.earliest_s, until_s, draws=draws, spacing_s=_SPACING_S)
         time_s, speed = paths.time_s, paths.speed_mps
         start_s = np.full(speed.shape[1], run.earliest_s)
-    step = np.diff(time_s)[:, None]
-    way = np.concatenate(
-        [np.zeros((1, speed.shape[1])), np.cumsum(0.5 * (speed[1:] + speed[:-1]) * step, axis=0)]
-    )
-    return RunDraws(run, start_s, time_s, speed, way)
+    return RunDraws(run, start_s, time_s, speed, cumulative_trapezoid(time_s, speed))
 
 
 def _first_rising(
@@ -190,16 +196,4 @@ def _first_rising(
     span = np.where(high > low, high - low, 1.0)
     found = time_s[index] + (goal - low) / span * (time_s[index + 1] - time_s[index])
     result: FloatArray = np.where(rising.any(axis=0), found, np.nan)
-    return result
-
-
-def _at(time_s: FloatArray, values: FloatArray, at_s: FloatArray) -> FloatArray:
-    spacing = time_s[1] - time_s[0]
-    known = np.isfinite(at_s)
-    place = np.clip((np.where(known, at_s, time_s[0]) - time_s[0]) / spacing, 0, len(time_s) - 1)
-    left = np.minimum(place.astype(np.int64), len(time_s) - 2)
-    share = place - left
-    column = np.arange(values.shape[1])
-    between = values[left, column] + share * (values[left + 1, column] - values[left, column])
-    result: FloatArray = np.where(known, between, np.nan)
     return result

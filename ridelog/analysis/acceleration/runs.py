@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ridelog.core.flags import Flag
-from ridelog.core.spans import Stretch
+from ridelog.core.spans import Span
 from ridelog.core.track import FloatArray, IntArray
 from ridelog.filtering.motion import Motion
 
@@ -61,7 +61,7 @@ class Run:
     course_rad: float
 
 
-def find_runs(motion: Motion, *, excluded: tuple[Stretch, ...] = ()) -> tuple[Run, ...]:
+def find_runs(motion: Motion, *, excluded: tuple[Span, ...] = ()) -> tuple[Run, ...]:
     """Return the standing starts and rolling pulls of a ride in time order.
 
     Parameters

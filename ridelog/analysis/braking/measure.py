@@ -7,9 +7,10 @@ import numpy as np
 from ridelog.analysis.braking.corners import Corner, falling_corner, resting_corner, rising_corner
 from ridelog.analysis.braking.slowing import Slowing, find_slowings
 from ridelog.analysis.fitted import along_speed, fitted_paths, usable_between
+from ridelog.core.crossings import at_own_times, cumulative_trapezoid
 from ridelog.core.estimate import Estimate
 from ridelog.core.interval import estimate, even_normals
-from ridelog.core.spans import Stretch
+from ridelog.core.spans import Span
 from ridelog.core.track import FloatArray
 from ridelog.filtering.motion import Motion, Paths
 
@@ -74,11 +75,44 @@ class Braking:
 
 
 @dataclass(frozen=True)
+class StoppingDistance:
+    """The way from seeing a reason to stop until rest.
+
+    Attributes
+    ----------
+    from_mps : speed it is projected from, the top speed of the ride. [m/s]
+    reaction_s : time until the brake is touched. [s]
+    decel : usual mean deceleration, the median over ``brakings``. [m/s²]
+    brakings : how many it is the median of.
+    reaction_m : way during the reaction. [m]
+    braking, whole : way under the brake, and with the reaction. [m]
+    fastest_mps : highest speed from which the ride shows a braking. [m/s]
+    """
+
+    from_mps: float
+    reaction_s: float
+    decel: Estimate
+    brakings: int
+    reaction_m: float
+    braking: Estimate
+    whole: Estimate
+    fastest_mps: float
+
+    def braking_m(self, speed_mps: float) -> float:
+        """Return the way under the brake from another speed: it grows with the square. [m]"""
+        return self.braking.value * (speed_mps / self.from_mps) ** 2
+
+
+@dataclass(frozen=True)
 class Brakings:
-    """Every braking of a ride in time order; ``reason`` says why there is none."""
+    """Every braking of a ride in time order; ``reason`` says why there is none.
+
+    ``stopping`` is the way to rest from the ride's top speed, None where that is not known.
+    """
 
     each: tuple[Braking, ...]
     reason: str = ""
+    stopping: StoppingDistance | None = None
 
     @property
     def stops(self) -> tuple[Braking, ...]:
@@ -86,7 +120,7 @@ class Brakings:
         return tuple(one for one in self.each if one.is_stop)
 
 
-def measure_brakings(motion: Motion, *, excluded: tuple[Stretch, ...] = ()) -> Brakings:
+def measure_brakings(motion: Motion, *, excluded: tuple[Span, ...] = ()) -> Brakings:
     """Return the brakings of a ride with their figures.
 
     A braking counts from above walking pace on, if it takes off 1.5 m/s and more. Mean
@@ -169,8 +203,8 @@ def _figures(
     paths: Paths, speed: FloatArray, begin: Corner, end: Corner, stops: bool, share: float
 ) -> Braking | None:
     time_s = paths.time_s
-    way = _way(time_s, speed)
-    distance = _at(time_s, way, end.at_s) - _at(time_s, way, begin.at_s)
+    way = cumulative_trapezoid(time_s, speed)
+    distance = at_own_times(time_s, way, end.at_s) - at_own_times(time_s, way, begin.at_s)
     decel = _calmed(mean_decel_mps2(begin.speed_mps, end.speed_mps, distance), share)
     # What the build-up hides is way at full speed: the same share of way and deceleration.
     hidden = _UNSEEN_BRAKE_ON_S * float(begin.speed_mps[0]) / max(float(distance[0]), 1e-9)
@@ -189,7 +223,7 @@ def _figures(
     inside = (time_s >= start_s) & (time_s <= end_s)
     if inside.sum() < 3:
         return None
-    left = float(_at(time_s, way, end.at_s)[0]) - way[inside, 0]
+    left = float(at_own_times(time_s, way, end.at_s)[0]) - way[inside, 0]
     return Braking(
         start_s=start_s,
         end_s=end_s,
@@ -257,22 +291,3 @@ def _noise_density(motion: Motion, sd_mps: float) -> float:
         return max(white, 0.01) ** 2 / motion.rate_hz
     # What the smoother leaves of differenced positions lasts about as long as it smooths.
     return max(sd_mps, 0.01) ** 2
-
-
-def _way(time_s: FloatArray, speed: FloatArray) -> FloatArray:
-    """Return the way along the direction of travel since the first instant. [m]"""
-    step = np.diff(time_s)[:, None]
-    grown = np.cumsum(0.5 * (speed[1:] + speed[:-1]) * step, axis=0)
-    return np.concatenate([np.zeros((1, speed.shape[1])), grown])
-
-
-def _at(time_s: FloatArray, values: FloatArray, at_s: FloatArray) -> FloatArray:
-    """Return each column's value at its own instant, linear between the grid's instants."""
-    spacing = time_s[1] - time_s[0]
-    place = np.clip((at_s - time_s[0]) / spacing, 0.0, len(time_s) - 1.0)
-    place = np.where(np.isfinite(place), place, 0.0)
-    index = np.minimum(place.astype(np.int64), len(time_s) - 2)
-    share = place - index
-    column = np.arange(values.shape[1])
-    result = values[index, column] * (1.0 - share) + values[index + 1, column] * share
-    return np.where(np.isfinite(at_s), result, np.nan)

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ridelog.analysis.fitted import FittedPath
-from ridelog.core.spans import Stretch
+from ridelog.core.spans import Span, runs_of
 from ridelog.core.track import BoolArray, FloatArray
 
 # Deceleration that rolling out can reach: rolling resistance on medium soil, 0.08 of the weight
@@ -39,7 +39,7 @@ class Slowing:
 
 
 def find_slowings(
-    path: FittedPath, speed_sd_mps: float, rate_hz: float, excluded: tuple[Stretch, ...] = ()
+    path: FittedPath, speed_sd_mps: float, rate_hz: float, excluded: tuple[Span, ...] = ()
 ) -> list[Slowing]:
     """Return the stretches of one piece on which the machine was braked, in time order."""
     spacing = float(path.time_s[1] - path.time_s[0])
@@ -49,7 +49,7 @@ def find_slowings(
     decel_sd = np.sqrt(2.0) * speed_sd_mps / width_s
     beyond = decel > coasting_limit_mps2(path.speed_mps) + _SURE_SD * decel_sd
     found: list[Slowing] = []
-    for first, stop in runs_of(beyond, path.time_s, _PAUSE_S):
+    for first, stop in joined_runs(beyond, path.time_s, _PAUSE_S):
         usual = float(np.median(decel[first:stop][beyond[first:stop]]))
         strong = decel > 0.5 * usual
         begin, end = first, stop - 1
@@ -86,11 +86,10 @@ def smoothed(values: FloatArray, width: int) -> FloatArray:
     return np.convolve(padded, np.full(width, 1.0 / width), mode="valid")
 
 
-def runs_of(inside: BoolArray, time_s: FloatArray, pause_s: float) -> list[tuple[int, int]]:
+def joined_runs(inside: BoolArray, time_s: FloatArray, pause_s: float) -> list[tuple[int, int]]:
     """Return first and one-past-last index of each run of True, joined over pauses. [s]"""
-    edges = np.flatnonzero(np.diff(np.concatenate([[False], inside, [False]]).astype(np.int8)))
     runs: list[tuple[int, int]] = []
-    for first, stop in edges.reshape(-1, 2).tolist():
+    for first, stop in runs_of(inside):
         if runs and time_s[first] - time_s[runs[-1][1] - 1] <= pause_s:
             runs[-1] = (runs[-1][0], stop)
         else:

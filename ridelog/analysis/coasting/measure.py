@@ -5,12 +5,12 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from ridelog.analysis.braking.measure import measure_brakings
-from ridelog.analysis.braking.slowing import coasting_limit_mps2, runs_of, smoothed
+from ridelog.analysis.braking.slowing import coasting_limit_mps2, joined_runs, smoothed
 from ridelog.analysis.coasting.resistance import CoastedSpeeds, Resistance, fit_resistance
 from ridelog.analysis.fitted import FittedPath, along_speed, fitted_paths, usable_between
 from ridelog.core.estimate import Estimate
 from ridelog.core.interval import estimate
-from ridelog.core.spans import Stretch
+from ridelog.core.spans import Span
 from ridelog.core.track import FloatArray
 from ridelog.filtering.motion import Motion
 
@@ -89,7 +89,7 @@ class Coasting:
         return estimate(self.columns.decel_mps2(speed_mps))
 
 
-def measure_coasting(motion: Motion, *, excluded: tuple[Stretch, ...] = ()) -> Coasting:
+def measure_coasting(motion: Motion, *, excluded: tuple[Span, ...] = ()) -> Coasting:
     """Return the resistance of a machine from the stretches on which it rolled out.
 
     A log cannot show the throttle: a rider who eases off slowly looks like a machine that rolls
@@ -106,7 +106,7 @@ def measure_coasting(motion: Motion, *, excluded: tuple[Stretch, ...] = ()) -> C
     return coasting_between(motion, excluded=(*excluded, *braked))
 
 
-def coasting_between(motion: Motion, *, excluded: tuple[Stretch, ...]) -> Coasting:
+def coasting_between(motion: Motion, *, excluded: tuple[Span, ...]) -> Coasting:
     """Return the same where the brakings are known and among ``excluded`` already."""
     sd = motion.usual_speed_sd_mps
     each: list[Coast] = []
@@ -206,8 +206,8 @@ def _nothing(each: tuple[Coast, ...], reason: str) -> Coasting:
 
 
 def _stretches(
-    path: FittedPath, motion: Motion, sd_mps: float, excluded: tuple[Stretch, ...]
-) -> list[Stretch]:
+    path: FittedPath, motion: Motion, sd_mps: float, excluded: tuple[Span, ...]
+) -> list[Span]:
     """Return where the machine slows down no harder than rolling out and is not turning."""
     interval = 1.0 / motion.rate_hz
     spacing = float(path.time_s[1] - path.time_s[0])
@@ -223,8 +223,8 @@ def _stretches(
         inside &= (path.time_s < first_s) | (path.time_s > last_s)
     trim = max(_TRIM_S, _TRIM_INTERVALS[motion.speed_source] * interval)
     drop = max(_LEAST_DROP_MPS, _LEAST_DROP_SD * sd_mps)
-    found: list[Stretch] = []
-    for first, stop in runs_of(inside, path.time_s, spacing):
+    found: list[Span] = []
+    for first, stop in joined_runs(inside, path.time_s, spacing):
         begin = int(np.searchsorted(path.time_s, path.time_s[first] + trim))
         end = int(np.searchsorted(path.time_s, path.time_s[stop - 1] - trim, side="right")) - 1
         if end <= begin or path.time_s[end] - path.time_s[begin] < _LEAST_S:

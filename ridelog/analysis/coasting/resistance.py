@@ -12,6 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from ridelog.core.crossings import cumulative_trapezoid
 from ridelog.core.interval import even_normals
 from ridelog.core.track import FloatArray
 from ridelog.core.units import STANDARD_GRAVITY_MPS2
@@ -86,7 +87,8 @@ def fit_resistance(
     fitted: list[tuple[FloatArray, FloatArray]] = []
     for stretch in stretches:
         time_s = (stretch.time_s - stretch.time_s[0])[:, None]
-        first, second = _grown(time_s, stretch.speed_mps), _grown(time_s, stretch.speed_mps**2)
+        first = cumulative_trapezoid(time_s, stretch.speed_mps)
+        second = cumulative_trapezoid(time_s, stretch.speed_mps**2)
         parts = [np.broadcast_to(time_s, first.shape), second]
         if linear:
             parts.append(first)
@@ -193,10 +195,3 @@ def coast_time_s(
     if np.any(decel <= 0.0):
         raise ValueError(f"no resistance at {speed[decel <= 0.0][0]:.2f} m/s: it never slows down")
     return float(half * np.sum(weight / decel))
-
-
-def _grown(time_s: FloatArray, rate: FloatArray) -> FloatArray:
-    """Return the integral of a rate since the first instant."""
-    step = np.diff(time_s, axis=0)
-    total = np.cumsum(0.5 * (rate[1:] + rate[:-1]) * step, axis=0)
-    return np.concatenate([np.zeros((1, rate.shape[1])), total])

@@ -17,7 +17,7 @@ import numpy as np
 
 from ridelog.analysis.handling.filters import degrees_of_freedom, filter_of
 from ridelog.analysis.handling.raw import RawStretch, raw_stretches
-from ridelog.analysis.handling.turns import runs_of
+from ridelog.core.spans import runs_of
 from ridelog.core.track import FloatArray
 from ridelog.filtering.motion import Motion
 

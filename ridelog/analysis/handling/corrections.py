@@ -6,9 +6,9 @@ import numpy as np
 
 from ridelog.analysis.handling.filters import filter_of
 from ridelog.analysis.handling.raw import RawStretch, raw_stretches
-from ridelog.analysis.handling.turns import runs_of
 from ridelog.core.estimate import Estimate
 from ridelog.core.interval import estimate
+from ridelog.core.spans import runs_of
 from ridelog.core.track import FloatArray
 from ridelog.filtering.motion import DRAWS, Motion
 

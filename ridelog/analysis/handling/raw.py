@@ -4,9 +4,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ridelog.analysis.handling.turns import runs_of
 from ridelog.core.flags import Flag
 from ridelog.core.geodesy import to_local
+from ridelog.core.spans import runs_of
 from ridelog.core.track import BoolArray, FloatArray
 from ridelog.filtering.motion import Motion
 

@@ -4,7 +4,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ridelog.core.track import BoolArray, FloatArray
+from ridelog.core.spans import runs_of
+from ridelog.core.track import FloatArray
 from ridelog.filtering.motion import Motion
 
 # What counts as turning: a course that swings faster than this (6 degrees a second; a hand that
@@ -83,12 +84,6 @@ def turns_of(
         for turn in found
         if not any(turn.end_s > start and turn.start_s < end for start, end in excluded)
     )
-
-
-def runs_of(inside: BoolArray) -> list[tuple[int, int]]:
-    """Return first and one-past-last index of every run of True."""
-    edges = np.flatnonzero(np.diff(np.concatenate([[False], inside, [False]]).astype(np.int8)))
-    return [(int(a), int(b)) for a, b in edges.reshape(-1, 2)]
 
 
 def _turns(time_s: FloatArray, course_rad: FloatArray, speed_mps: FloatArray) -> list[Swing]:

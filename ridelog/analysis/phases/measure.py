@@ -15,8 +15,8 @@ import numpy.typing as npt
 from ridelog.analysis.braking.measure import Brakings
 from ridelog.analysis.fitted import FittedPath, fitted_paths
 from ridelog.analysis.phases.likelihood import LIKELY, log_odds, most_probable
-from ridelog.analysis.phases.spans import Span, without_short
-from ridelog.core.spans import Stretch
+from ridelog.analysis.phases.spans import PhaseSpan, without_short
+from ridelog.core.spans import Span
 from ridelog.filtering.motion import Motion
 
 StrArray = npt.NDArray[np.str_]
@@ -68,7 +68,7 @@ def divide_ride(
     motion: Motion,
     *,
     brakings: Brakings | None = None,
-    reverse_spans: Sequence[Stretch] = (),
+    reverse_spans: Sequence[Span] = (),
     launch_starts_s: Sequence[float] = (),
 ) -> Phases:
     """Return the phases of a ride; none if its fixes are more than 2.1 s apart.
@@ -104,12 +104,12 @@ def divide_ride(
     return Phases(tuple(found))
 
 
-def _joined(path: FittedPath, names: StrArray, shortest_s: float) -> list[Span]:
+def _joined(path: FittedPath, names: StrArray, shortest_s: float) -> list[PhaseSpan]:
     """Return runs of one kind, short ones taken into the longer of their neighbours."""
     edges = np.flatnonzero(names[1:] != names[:-1]) + 1
     first, last = np.append(0, edges), np.append(edges, len(names) - 1)
     spans = [
-        Span(str(kind), float(start_s), float(end_s))
+        PhaseSpan(str(kind), float(start_s), float(end_s))
         for kind, start_s, end_s in zip(
             names[first], path.time_s[first], path.time_s[last], strict=True
         )
@@ -117,14 +117,14 @@ def _joined(path: FittedPath, names: StrArray, shortest_s: float) -> list[Span]:
     return without_short(spans, shortest_s, _MEASURED)
 
 
-def _name_launches(spans: list[Span]) -> None:
+def _name_launches(spans: list[PhaseSpan]) -> None:
     """Call a pull that follows a standstill a launch."""
     for before, span in zip(spans[:-1], spans[1:], strict=True):
         if before.kind == "standstill" and span.kind == "pull":
             span.kind = "launch"
 
 
-def _move_starts(spans: list[Span], starts_s: Sequence[float]) -> None:
+def _move_starts(spans: list[PhaseSpan], starts_s: Sequence[float]) -> None:
     """Let measured standing starts decide where their launch begins."""
     for before, span in zip(spans[:-1], spans[1:], strict=True):
         if before.kind != "standstill":
@@ -136,6 +136,6 @@ def _move_starts(spans: list[Span], starts_s: Sequence[float]) -> None:
                     span.kind = "launch"
 
 
-def _phase(path: FittedPath, span: Span) -> Phase:
+def _phase(path: FittedPath, span: PhaseSpan) -> Phase:
     speeds = np.interp([span.start_s, span.end_s], path.time_s, path.speed_mps)
     return Phase(span.kind, span.start_s, span.end_s, float(speeds[0]), float(speeds[1]))

@@ -8,7 +8,7 @@ import numpy as np
 
 
 @dataclass
-class Span:
+class PhaseSpan:
     """A run of one kind; those next to each other share an instant. [s]"""
 
     kind: str
@@ -16,7 +16,9 @@ class Span:
     end_s: float
 
 
-def without_short(spans: list[Span], shortest_s: float, kept: Collection[str]) -> list[Span]:
+def without_short(
+    spans: list[PhaseSpan], shortest_s: float, kept: Collection[str]
+) -> list[PhaseSpan]:
     """Return spans in order, none shorter than a time; the shortest gives way first.
 
     Neighbours that are of one kind then become one span. Each span gives way once, found by a heap
@@ -24,7 +26,7 @@ def without_short(spans: list[Span], shortest_s: float, kept: Collection[str]) -
 
     Parameters
     ----------
-    spans : list of Span
+    spans : list of PhaseSpan
         In order of time, no two neighbours of one kind; changed in place.
     shortest_s : float
         Shorter ones give way, unless there is no other. [s]

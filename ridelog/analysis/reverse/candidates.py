@@ -13,6 +13,7 @@ from ridelog.analysis.reverse.full_model import possible_best_mps
 from ridelog.analysis.reverse.heading_hmm import Steps
 from ridelog.analysis.reverse.projection import Along, along_heading
 from ridelog.analysis.reverse.readings import Readings
+from ridelog.core.spans import runs_of
 from ridelog.core.track import BoolArray, FloatArray
 from ridelog.filtering.motion import Motion, Piece
 
@@ -73,9 +74,8 @@ def candidates_of(
 def _runs(steps: Steps, inside: BoolArray) -> list[tuple[int, int]]:
     """Return first and one-past-last step of every run, an interruption of the log ends one."""
     apart = np.flatnonzero(np.diff(steps.time_s) > _INTERRUPTED_S) + 1
-    turns = np.flatnonzero(np.diff(np.concatenate([[False], inside, [False]]).astype(np.int8)))
     runs: list[tuple[int, int]] = []
-    for first, stop in turns.reshape(-1, 2).tolist():
+    for first, stop in runs_of(inside):
         limits = [first, *apart[(apart > first) & (apart < stop)].tolist(), stop]
         runs += list(zip(limits[:-1], limits[1:], strict=True))
     return runs

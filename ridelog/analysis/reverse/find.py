@@ -11,8 +11,9 @@ from ridelog.analysis.reverse.heading_hmm import Steps, reverse_probability
 from ridelog.analysis.reverse.measure import Measured, joined, measured
 from ridelog.analysis.reverse.plausibility import Surroundings, doubts, is_noise, surroundings_of
 from ridelog.analysis.reverse.readings import readings_of
-from ridelog.analysis.reverse.record import Reverse, Segment, Span
+from ridelog.analysis.reverse.record import Reverse, Segment
 from ridelog.core.errors import NotEnoughDataError, RideLogError
+from ridelog.core.spans import Span
 from ridelog.filtering.motion import Motion
 
 # A mark whose edge lies in this much speed cuts through travel: worth a word.

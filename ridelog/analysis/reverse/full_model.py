@@ -29,6 +29,7 @@ from ridelog.analysis.reverse.boundaries import (
     whitened,
 )
 from ridelog.analysis.reverse.projection import Along
+from ridelog.core.resampling import systematic
 from ridelog.core.track import BoolArray, FloatArray, IntArray
 
 # Instants tried as the ends alone have them; walkers among the likely ones, their rounds at every
@@ -96,7 +97,8 @@ def possible_best_mps(along: Along, start: Edge, end: Edge) -> FloatArray | None
     weighed, share = -told, 0.0
     while share < 1.0:
         share, before = _next_share(likely, weighed, share), share
-        chosen = _resampled(weighed + (share - before) * likely, random)
+        weight = weighed + (share - before) * likely
+        chosen = systematic(np.exp(weight - weight.max()), _WALKERS, random)
         trials, likely, weighed = trials[chosen], likely[chosen], np.zeros(_WALKERS)
         for _ in range(_ROUNDS if share < 1.0 else _LAST_ROUNDS):
             moved = _moved(trials, random)
@@ -122,13 +124,6 @@ def _next_share(likely: FloatArray, weighed: FloatArray, share: float) -> float:
             above = high
         high = 0.5 * (low + above)
     return max(high, share + _LEAST_SHARE) if high < 1.0 - _LEAST_SHARE else 1.0
-
-
-def _resampled(weight: FloatArray, random: np.random.Generator) -> IntArray:
-    """Return trials by logarithmic weights, systematically: less noise than by lot."""
-    total = np.cumsum(np.exp(weight - weight.max()))
-    places = (np.arange(_WALKERS) + random.random()) / _WALKERS
-    return np.searchsorted(total / total[-1], places).clip(0, len(weight) - 1)
 
 
 # A trial is a row of whole numbers: when the pull begins and ends, the brake begins, and rest is

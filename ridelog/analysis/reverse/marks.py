@@ -7,8 +7,8 @@ from datetime import datetime, timedelta
 
 import numpy as np
 
-from ridelog.analysis.reverse.record import Span
 from ridelog.core.errors import RideLogError
+from ridelog.core.spans import Span
 from ridelog.core.track import Track
 
 _CLOCK = re.compile(r"(\d{1,2}):(\d{2})(?::(\d{2}(?:[.,]\d+)?))?Z?", re.ASCII)

@@ -6,6 +6,7 @@ import numpy as np
 
 from ridelog.core.flags import Flag
 from ridelog.core.geodesy import to_local
+from ridelog.core.spans import runs_of
 from ridelog.core.track import FloatArray
 from ridelog.filtering.motion import Motion
 
@@ -98,9 +99,8 @@ def _wander(motion: Motion, time_s: FloatArray, position: FloatArray, speed: Flo
     White noise of the positions, which the filter averages away, is taken off.
     """
     slow = np.isfinite(speed) & (speed < _STAND_MPS)
-    edges = np.flatnonzero(np.diff(np.concatenate([[False], slow, [False]]).astype(np.int8)))
     squares: list[FloatArray] = []
-    for first, stop in edges.reshape(-1, 2).tolist():
+    for first, stop in runs_of(slow):
         if time_s[stop - 1] - time_s[first] < _STAND_S:
             continue
         inside = slice(first, stop)

@@ -4,8 +4,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from ridelog.core.estimate import Estimate
-
-Span = tuple[float, float]
+from ridelog.core.spans import Span
 
 
 @dataclass(frozen=True)

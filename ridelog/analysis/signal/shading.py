@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ridelog.core.flags import Flag
-from ridelog.core.spans import flagged_stretches
+from ridelog.core.spans import flagged_spans
 from ridelog.filtering.motion import Motion
 from ridelog.present.words import FLAG_WORDS
 
@@ -46,7 +46,7 @@ def shadings(motion: Motion) -> tuple[Shading, ...]:
     taken = np.zeros(len(time_s), dtype=np.uint32)
     for flag, pattern in _SHADED:
         mine = np.where(taken == 0, motion.flags & np.uint32(flag), 0).astype(np.uint32)
-        stretches = flagged_stretches(time_s, mine, flag, join_within_s=max(2.5 * step, least))
+        stretches = flagged_spans(time_s, mine, flag, join_within_s=max(2.5 * step, least))
         if stretches:
             wider = tuple((a - 0.5 * least, b + 0.5 * least) for a, b in stretches)
             found.append(Shading(FLAG_WORDS[flag], pattern, wider))

@@ -1,12 +1,12 @@
-"""Habits of a receiver that its own log gives away, and the sightings freed from them."""
+"""Habits of a receiver that its own log gives away, and the observations freed from them."""
 
 from dataclasses import dataclass
 
 from ridelog.core.track import Track
-from ridelog.filtering.observations import Sightings
+from ridelog.filtering.observations import Observations
 from ridelog.filtering.receiver.lag import find_lag, without_lag
 from ridelog.filtering.receiver.rounding import lasting_rounding, rounding_sd
-from ridelog.filtering.receiver.static_hold import find_hold, without_hold
+from ridelog.filtering.receiver.static_hold import find_static_hold, without_static_hold
 
 # From this lag on a reader is warned: a launch or a stop is then a tenth of its time off. Own
 # choice.
@@ -16,15 +16,15 @@ _LEAST_LASTING_MPS = 0.005
 
 
 @dataclass(frozen=True)
-class Receiver:
+class ReceiverHabits:
     """What was recognised: a line for the history, sentences of warning."""
 
     history: tuple[str, ...]
     warnings: tuple[str, ...] = ()
 
 
-def recognised(seen: Sightings, track: Track) -> tuple[Sightings, Receiver]:
-    """Return the sightings as they should be taken, and what was recognised of the receiver."""
+def recognised(seen: Observations, track: Track) -> tuple[Observations, ReceiverHabits]:
+    """Return the observations as they should be taken, and what was recognised of the receiver."""
     habits: list[str] = []
     warnings: list[str] = []
     if lasting_rounding(seen.speed_step_mps) > _LEAST_LASTING_MPS:
@@ -33,9 +33,9 @@ def recognised(seen: Sightings, track: Track) -> tuple[Sightings, Receiver]:
             f"{rounding_sd(seen.speed_step_mps):.3f} m/s that lasts while the speed stays the same"
         )
     speed_mps = track.speed_mps[seen.rows]
-    hold = find_hold(seen, speed_mps)
+    hold = find_static_hold(seen, speed_mps)
     if hold is not None:
-        seen = without_hold(seen, hold)
+        seen = without_static_hold(seen, hold)
         repeats = f"; {hold.repeated.sum()} positions repeated there are not used"
         habits.append(
             f"reported speed is held at zero below about {hold.pace_mps:.2f} m/s"
@@ -58,4 +58,4 @@ def recognised(seen: Sightings, track: Track) -> tuple[Sightings, Receiver]:
     line = (
         f"receiver: {'; '.join(habits)}" if habits else "receiver: no habit of its own recognised"
     )
-    return seen, Receiver((line,), tuple(warnings))
+    return seen, ReceiverHabits((line,), tuple(warnings))

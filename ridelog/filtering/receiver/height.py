@@ -1,21 +1,21 @@
-"""What the heights of a log tell about the receiver: how fast its positions wander.
+"""What the heights of a log tell about the receiver: how fast its positions drift.
 
-A machine on wheels climbs slowly and evenly; a receiver's height wanders as its position does, only
-more. So where no reported speed can show the wander of the position, the height can.
+A machine on wheels climbs slowly and evenly; a receiver's height drifts as its position does, only
+more. So where no reported speed can show the drift of the position, the height can.
 """
 
 import numpy as np
 
 from ridelog.core.track import FloatArray
 
-# The wander that matters lasts seconds: shorter is white noise, longer is harmless drift.
-WANDER_TIME_S = 3.0
+# The drift that matters lasts seconds: shorter is white noise, longer is harmless drift.
+SHORT_DRIFT_TIME_S = 3.0
 # Lags from the length of the figure that suffers most, one second, to somewhat more than the time
 # itself. All of them count: a receiver that works in steps of its own is blind at that lag.
 _SHORTEST_LAG_S, _LONGEST_LAG_S = 1.0, 4.0
 # Height is about 1.7 times worse than position: common practice, no source.
 _HEIGHT_TO_POSITION = 1.7
-# A wander comes in spells, so the mean counts, not the median; the largest 2 % may be jumps.
+# It comes in spells, so the mean counts, not the median; the largest 2 % may be jumps.
 _KEPT = 0.98
 _LEAST_DIFFERENCES = 30
 # White heights make the differences of all lags alike. The mean of m squared second differences of
@@ -25,8 +25,8 @@ _LEAST_DIFFERENCES = 30
 _PLAINLY, _PLAINLY_OF_FEW = 1.6, 6.0
 
 
-def position_wander(time_s: FloatArray, height_m: FloatArray) -> float:
-    """Return the standard deviation per axis of the velocity at which positions wander.
+def position_drift(time_s: FloatArray, height_m: FloatArray) -> float:
+    """Return the standard deviation per axis of the velocity at which positions drift.
 
     With the rate of height a first-order Gauss-Markov process (sd s, time T), the second
     difference of height over a lag L has the variance s^2 (4 g(L) - g(2 L)) plus six times the
@@ -85,9 +85,9 @@ def _mean_square(
 
 
 def _second(lag_s: float) -> float:
-    return 4.0 * _way(lag_s) - _way(2.0 * lag_s)
+    return 4.0 * _growth(lag_s) - _growth(2.0 * lag_s)
 
 
-def _way(lag_s: float) -> float:
-    ratio = lag_s / WANDER_TIME_S
-    return float(2.0 * WANDER_TIME_S**2 * (ratio - 1.0 + np.exp(-ratio)))
+def _growth(lag_s: float) -> float:
+    ratio = lag_s / SHORT_DRIFT_TIME_S
+    return float(2.0 * SHORT_DRIFT_TIME_S**2 * (ratio - 1.0 + np.exp(-ratio)))

@@ -10,8 +10,9 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from ridelog.core.crossings import cumulative_trapezoid
 from ridelog.core.track import BoolArray, FloatArray
-from ridelog.filtering.observations import Sightings
+from ridelog.filtering.observations import Observations
 
 # Lags that are looked for: a smoothed position may also run behind the velocity a little.
 _EARLIEST_S, _LATEST_S, _STEP_S = -1.0, 3.0, 0.1
@@ -31,7 +32,7 @@ _ALIKE = 3.0
 # A bend of the motion, seen through a box or a first-order filter of this lag, is off by 0.5 or
 # 0.9 of the second difference that the filtered velocity itself shows over the lag (own
 # derivation, DEVELOPERS.md, "Receivers").
-_SMEAR_OF_BEND = 0.9
+_ERROR_OF_BEND = 0.9
 # Squared bends are freed of what the usual noise of a reported velocity makes of them, so that
 # steady riding is not taken for bends.
 _USUAL_NOISE_MPS = 0.08
@@ -50,7 +51,7 @@ class Lag:
         return abs(self.lag_s) > max(_PLAINLY * self.sd_s, _LEAST_S)
 
 
-def find_lag(seen: Sightings) -> Lag | None:
+def find_lag(seen: Observations) -> Lag | None:
     """Return the lag of the reported velocity, None if the ride cannot tell.
 
     With V the integral of the reported velocity, the displacement from t to t + w should be
@@ -67,7 +68,7 @@ def find_lag(seen: Sightings) -> Lag | None:
     if known.sum() < _LEAST_WINDOWS or not np.isfinite(seen.velocity_mps[:, 0]).any():
         return None
     times, speeds = time_s[known], velocity[known]
-    way = _integral(times, speeds)
+    distance = cumulative_trapezoid(times, speeds)
     width = max(1, round(_WINDOW_S / seen.usual_interval_s))
     first, last = _windows(seen, known, width)
     # A machine at rest tells nothing, and its small misfits would set the measure for the others.
@@ -82,8 +83,8 @@ def find_lag(seen: Sightings) -> Lag | None:
     lags = np.arange(_EARLIEST_S, _LATEST_S + 0.5 * _STEP_S, _STEP_S)
     misfit = np.empty((len(lags), len(first)))
     for number, lag in enumerate(lags.tolist()):
-        after = _way_at(time_s[last] + lag, times, way, speeds)
-        before = _way_at(time_s[first] + lag, times, way, speeds)
+        after = _distance_at(time_s[last] + lag, times, distance, speeds)
+        before = _distance_at(time_s[first] + lag, times, distance, speeds)
         misfit[number] = np.hypot(*(after - before - moved).T)
     usual = float(np.median(misfit[np.argmin(np.median(misfit, axis=1))])) / 1.1774
     bounded = np.minimum(misfit, _LIMIT * max(usual, 1e-3) * 1.1774)
@@ -103,11 +104,11 @@ def find_lag(seen: Sightings) -> Lag | None:
     return Lag(float(lags[best]) + shift, float(np.sqrt(_ALIKE * square / curve)))
 
 
-def without_lag(seen: Sightings, lag: Lag) -> Sightings:
-    """Return the sightings with every reported velocity at the time that it belongs to.
+def without_lag(seen: Observations, lag: Lag) -> Observations:
+    """Return the observations with every reported velocity at the time that it belongs to.
 
     Between fixes the reported velocity is interpolated; where there are none near, nothing is
-    reported. ``smear_mps`` tells how far each may be off because the receiver averaged.
+    reported. ``bandwidth_error_mps`` tells how far each may be off because the receiver averaged.
     """
     time_s, wanted = seen.time_s, seen.time_s + lag.lag_s
     velocity, known = _velocity(seen)
@@ -121,29 +122,33 @@ def without_lag(seen: Sightings, lag: Lag) -> Sightings:
     crawl = near & seen.crawl[nearest]
     moved[~near | crawl] = np.nan
     # A bend anywhere between the two readings spoils what is interpolated between them.
-    smear = _smear(seen, velocity, known, abs(lag.lag_s))
+    bandwidth_error = _bandwidth_error(seen, velocity, known, abs(lag.lag_s))
     return replace(
         seen,
         velocity_mps=moved,
         crawl=crawl,
-        smear_mps=np.maximum(smear[left], smear[right]),
+        bandwidth_error_mps=np.maximum(bandwidth_error[left], bandwidth_error[right]),
     )
 
 
-def _smear(seen: Sightings, velocity: FloatArray, known: BoolArray, lag_s: float) -> FloatArray:
+def _bandwidth_error(
+    seen: Observations, velocity: FloatArray, known: BoolArray, lag_s: float
+) -> FloatArray:
     """Return how far the velocity reported at each fix may be off, by its bend over the lag."""
     reach = max(lag_s, seen.usual_interval_s)
     # Means over half the lag to either side keep the noise of single readings out of the bend.
     half = 0.5 * lag_s if lag_s > 2.0 * seen.usual_interval_s else 0.0
     times, values = seen.time_s[known], velocity[known]
-    way = _integral(times, values)
+    distance = cumulative_trapezoid(times, values)
 
     def around(at_s: FloatArray) -> FloatArray:
         columns = []
         for axis in (0, 1):
             if half:
                 begin, end = (np.clip(at_s + side, *times[[0, -1]]) for side in (-half, half))
-                gone = np.interp(end, times, way[:, axis]) - np.interp(begin, times, way[:, axis])
+                gone = np.interp(end, times, distance[:, axis]) - np.interp(
+                    begin, times, distance[:, axis]
+                )
                 columns.append(gone / np.maximum(end - begin, 1e-9))
             else:
                 columns.append(np.interp(at_s, times, values[:, axis]))
@@ -156,39 +161,35 @@ def _smear(seen: Sightings, velocity: FloatArray, known: BoolArray, lag_s: float
     noise = 12.0 * _USUAL_NOISE_MPS**2 / max(1.0, 2.0 * half / seen.usual_interval_s)
     # It errs alike over the lag, however many fixes that holds, so it must not average out.
     alike = max(1.0, lag_s / seen.usual_interval_s)
-    smear: FloatArray = _SMEAR_OF_BEND * np.sqrt(0.5 * alike * np.maximum(square - noise, 0.0))
-    return smear
+    bandwidth_error: FloatArray = _ERROR_OF_BEND * np.sqrt(
+        0.5 * alike * np.maximum(square - noise, 0.0)
+    )
+    return bandwidth_error
 
 
-def _velocity(seen: Sightings) -> tuple[FloatArray, BoolArray]:
+def _velocity(seen: Observations) -> tuple[FloatArray, BoolArray]:
     """Return reported velocities with zero at a crawl, and where anything is reported."""
     velocity = np.where(seen.crawl[:, None], 0.0, seen.velocity_mps)
     known = np.isfinite(velocity[:, 0])
     return np.where(known[:, None], velocity, 0.0), known
 
 
-def _integral(time_s: FloatArray, velocity: FloatArray) -> FloatArray:
-    way = np.zeros_like(velocity)
-    way[1:] = np.cumsum(0.5 * (velocity[1:] + velocity[:-1]) * np.diff(time_s)[:, None], axis=0)
-    return way
-
-
-def _way_at(
-    at_s: FloatArray, time_s: FloatArray, way: FloatArray, velocity: FloatArray
+def _distance_at(
+    at_s: FloatArray, time_s: FloatArray, distance: FloatArray, velocity: FloatArray
 ) -> FloatArray:
-    """Return the way gone by some times, by the cubic with these ways and velocities (Hermite)."""
+    """Return the distance covered by some times, by the cubic of Hermite."""
     left = np.clip(np.searchsorted(time_s, at_s, side="right") - 1, 0, len(time_s) - 2)
     span = np.diff(time_s)[left]
     u = (at_s - time_s[left]) / span
     rest = 1.0 - u
     start, end = (rest**2 * (1.0 + 2.0 * u))[:, None], (u**2 * (3.0 - 2.0 * u))[:, None]
     leaving, coming = (span * u * rest**2)[:, None], (span * u**2 * rest)[:, None]
-    gone: FloatArray = start * way[left] + leaving * velocity[left]
-    gone += end * way[left + 1] - coming * velocity[left + 1]
+    gone: FloatArray = start * distance[left] + leaving * velocity[left]
+    gone += end * distance[left + 1] - coming * velocity[left + 1]
     return gone
 
 
-def _windows(seen: Sightings, known: BoolArray, width: int) -> tuple[np.ndarray, np.ndarray]:
+def _windows(seen: Observations, known: BoolArray, width: int) -> tuple[np.ndarray, np.ndarray]:
     """Return first and last fix of windows whose whole neighbourhood is reported without a gap."""
     time_s = seen.time_s
     first = np.arange(len(time_s) - width)

@@ -8,8 +8,9 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from ridelog.core.spans import runs_of
 from ridelog.core.track import BoolArray, FloatArray
-from ridelog.filtering.observations import CRAWL_MPS, CRAWL_SD_MPS, Sightings
+from ridelog.filtering.observations import CRAWL_MPS, CRAWL_SD_MPS, Observations
 
 # A hold shows at so many passages between zero and riding, at so many zeros, and by there being
 # no reading from zero up to here. Own choice; noise makes zeros without a hold, but lone ones.
@@ -26,7 +27,7 @@ _GENTLE_MPS2, _ERROR_M = 0.7, 0.5
 
 
 @dataclass(frozen=True)
-class Hold:
+class StaticHold:
     """What a static hold does to a log; arrays of shape (m,).
 
     pace_mps : speed below which zero is reported. [m/s]
@@ -39,12 +40,12 @@ class Hold:
     crept: BoolArray
 
 
-def find_hold(seen: Sightings, speed_mps: FloatArray) -> Hold | None:
+def find_static_hold(seen: Observations, speed_mps: FloatArray) -> StaticHold | None:
     """Return the static hold that the fixes show, None if there is none.
 
     Parameters
     ----------
-    seen : Sightings
+    seen : Observations
         The fixes in order of time.
     speed_mps : ndarray, shape (m,)
         Speed as reported at each, NaN where not.
@@ -63,23 +64,22 @@ def find_hold(seen: Sightings, speed_mps: FloatArray) -> Hold | None:
         return None
     repeated = np.append(False, same & together) if held else np.zeros(len(zero), dtype=bool)
     pace = min(pace, _MOST_PACE_MPS)
-    return Hold(pace, repeated, _crept(seen, zero, pace) if held else np.zeros_like(repeated))
+    return StaticHold(pace, repeated, _crept(seen, zero, pace) if held else np.zeros_like(repeated))
 
 
-def _crept(seen: Sightings, zero: BoolArray, pace_mps: float) -> BoolArray:
+def _crept(seen: Observations, zero: BoolArray, pace_mps: float) -> BoolArray:
     """Return the zeros of holds whose release finds the machine elsewhere."""
     stop_and_go_m = pace_mps**2 / _GENTLE_MPS2 + _ERROR_M
     crept = np.zeros(len(zero), dtype=bool)
-    edges = np.flatnonzero(np.diff(np.concatenate([[False], zero, [False]]).astype(np.int8)))
-    for first, stop in edges.reshape(-1, 2).tolist():
+    for first, stop in runs_of(zero):
         if stop < len(zero) and not seen.breaks[stop - 1]:
             moved = float(np.hypot(*(seen.position_m[stop] - seen.position_m[first])))
             crept[first:stop] = moved > stop_and_go_m
     return crept
 
 
-def without_hold(seen: Sightings, hold: Hold) -> Sightings:
-    """Return the sightings with zeros as "slower than the hold", repeated positions set aside.
+def without_static_hold(seen: Observations, hold: StaticHold) -> Observations:
+    """Return the observations with zeros as "slower than the hold", repeated positions set aside.
 
     Where the machine crept on under a hold its zeros tell nothing.
     """

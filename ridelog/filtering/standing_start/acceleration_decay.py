@@ -1,7 +1,7 @@
-"""How the pull of a start eases as speed grows, learnt from all starts of a ride at once.
+"""How the acceleration of a start decays as speed grows, learnt from all starts of a ride at once.
 
 The force of an electric drive falls with speed, so acceleration falls along a start. A model whose
-acceleration merely wanders draws the start too straight between sparse fixes: too slow early, too
+acceleration is a random walk draws the start too straight between sparse fixes: too slow early, too
 fast later. Derivation and measured effect: DEVELOPERS.md, "The standing start".
 """
 
@@ -10,6 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from ridelog.core.crossings import cumulative_trapezoid
 from ridelog.core.track import FloatArray, IntArray
 from ridelog.filtering.motion import Motion
 
@@ -23,7 +24,7 @@ _SHAPE_S = 1.0
 
 
 @dataclass(frozen=True)
-class Fall:
+class AccelerationDecay:
     """By how much acceleration falls with speed, v' = A - k v, and how well that is known.
 
     per_s : k. [1/s]
@@ -35,17 +36,17 @@ class Fall:
 
 
 @dataclass(frozen=True)
-class Easing:
+class StartDecay:
     """Acceleration A - k v along a course, up to an instant.
 
     accel_mps2 : A. [m/s²]
-    fall : k.
+    decay : k, and how well it is known.
     until_s : up to where the fixes show it; from there acceleration stays as it is. [s]
     course : shape (2,), unit vector, east and north.
     """
 
     accel_mps2: float
-    fall: Fall
+    decay: AccelerationDecay
     until_s: float
     course: FloatArray
 
@@ -56,7 +57,7 @@ class Easing:
         Force may stay level first (a limit of current) or fall faster at first (a limit of power):
         up to k A either way, evenly likely, over a second; and k itself is not exactly known.
         """
-        share = self.fall.per_s**2 / 3.0 + self.fall.sd_per_s**2
+        share = self.decay.per_s**2 / 3.0 + self.decay.sd_per_s**2
         return float(self.accel_mps2**2 * share * _SHAPE_S)
 
     def departure(self, time_s: FloatArray, opened_s: FloatArray | float) -> FloatArray:
@@ -67,7 +68,7 @@ class Easing:
         time_s : ndarray, shape (n,)
             Instants. [s]
         opened_s : ndarray, shape (n,), or float
-            When the throttle is open: from there the pull eases. [s]
+            When the throttle is open: from there acceleration decays. [s]
 
         Returns
         -------
@@ -75,21 +76,23 @@ class Easing:
             Position, velocity and acceleration, east and north. [m], [m/s], [m/s²]
         """
         since = np.maximum(time_s - opened_s, 0.0)
-        eased = np.minimum(since, np.maximum(self.until_s - opened_s, 0.0))
-        later = since - eased
+        decayed = np.minimum(since, np.maximum(self.until_s - opened_s, 0.0))
+        later = since - decayed
         # With A = 1: a = exp(-k t) less one, and its integrals from zero.
-        k = self.fall.per_s
-        accel = np.expm1(-k * eased)
-        speed = -accel / k - eased
-        way = -speed / k - 0.5 * eased**2
-        way += later * (speed + 0.5 * later * accel)
+        k = self.decay.per_s
+        accel = np.expm1(-k * decayed)
+        speed = -accel / k - decayed
+        distance = -speed / k - 0.5 * decayed**2
+        distance += later * (speed + 0.5 * later * accel)
         speed += later * accel
-        along = self.accel_mps2 * np.stack([way, speed, accel], axis=1)
+        along = self.accel_mps2 * np.stack([distance, speed, accel], axis=1)
         result: FloatArray = along[:, :, None] * self.course
         return result
 
 
-def fall_of_pull(motion: Motion, spans: Iterable[tuple[float, float]]) -> Fall | None:
+def acceleration_decay_of(
+    motion: Motion, spans: Iterable[tuple[float, float]]
+) -> AccelerationDecay | None:
     """Return by how much acceleration falls with speed over all starts of a ride.
 
     The common k of v' = A - k v, with an A for each start: least squares on the fixes, and what is
@@ -105,7 +108,7 @@ def fall_of_pull(motion: Motion, spans: Iterable[tuple[float, float]]) -> Fall |
 
     Returns
     -------
-    Fall or None
+    AccelerationDecay or None
         None if too few fixes show how any start pulls.
     """
     agreement = precision = 0.0
@@ -114,36 +117,38 @@ def fall_of_pull(motion: Motion, spans: Iterable[tuple[float, float]]) -> Fall |
         rows = _pulling(motion, *span)
         if len(rows) < 2:
             continue
-        time_s, speed, way = _course_of(motion, rows)
+        time_s, speed, distance = _along_course(motion, rows)
         plain = np.stack([np.ones_like(time_s), time_s], axis=1)
         (_, pace), *_ = np.linalg.lstsq(plain, speed, rcond=None)
         # A = pace + k (mean speed), and k at most A over the highest speed.
         top = float(speed[-1]) / _TO_SHARE
         largest.append(max(float(pace), 0.0) / max(top - float(speed.mean()), 0.1 * top))
-        speed, way = (y - plain @ np.linalg.lstsq(plain, y, rcond=None)[0] for y in (speed, way))
+        speed, distance = (
+            y - plain @ np.linalg.lstsq(plain, y, rcond=None)[0] for y in (speed, distance)
+        )
         # Neighbouring fixes share the smoother's errors.
         alone = min(1.0, float(time_s[-1]) / (len(rows) - 1) / _SHARED_S)
         weight = alone / float(np.mean(motion.speed_sd_mps[rows] ** 2))
-        agreement -= weight * float(way @ speed)
-        precision += weight * float(way @ way)
+        agreement -= weight * float(distance @ speed)
+        precision += weight * float(distance @ distance)
     if not largest or max(largest) <= 0.0:
         return None
     middle, sd = 0.5 * float(np.mean(largest)), float(np.mean(largest)) / 12.0**0.5
     precision += sd**-2
     k = (agreement + middle * sd**-2) / precision
-    return Fall(k, precision**-0.5) if k > 0.0 else None
+    return AccelerationDecay(k, precision**-0.5) if k > 0.0 else None
 
 
-def easing_of_start(
-    motion: Motion, earliest_s: float, latest_s: float, fall: Fall | None
-) -> Easing | None:
-    """Return how one start eases, None if nothing falls or too few fixes show how hard it pulls."""
+def decay_of_start(
+    motion: Motion, earliest_s: float, latest_s: float, decay: AccelerationDecay | None
+) -> StartDecay | None:
+    """Return how one start decays, None if nothing does or too few fixes show how hard it pulls."""
     rows = _pulling(motion, earliest_s, latest_s)
-    if fall is None or len(rows) < 2:
+    if decay is None or len(rows) < 2:
         return None
-    time_s, speed, way = _course_of(motion, rows)
+    time_s, speed, distance = _along_course(motion, rows)
     # v' = A - k v, integrated once: v + k x = A t + constant.
-    accel = float(np.polyfit(time_s, speed + fall.per_s * way, 1)[0])
+    accel = float(np.polyfit(time_s, speed + decay.per_s * distance, 1)[0])
     moved = np.array(
         [
             motion.east_m[rows[-1]] - motion.east_m[rows[0]],
@@ -153,7 +158,7 @@ def easing_of_start(
     length = float(np.hypot(*moved))
     if accel <= 0.0 or length <= 0.0:
         return None
-    return Easing(accel, fall, float(motion.track.time_s[rows[-1]]), moved / length)
+    return StartDecay(accel, decay, float(motion.track.time_s[rows[-1]]), moved / length)
 
 
 def _pulling(motion: Motion, earliest_s: float, latest_s: float) -> IntArray:
@@ -168,9 +173,8 @@ def _pulling(motion: Motion, earliest_s: float, latest_s: float) -> IntArray:
     return rows[slow[-1] + 1 if len(slow) else 0 : fast[0]]
 
 
-def _course_of(motion: Motion, rows: IntArray) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Return time and way since the first of some fixes, and the speed at each."""
+def _along_course(motion: Motion, rows: IntArray) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Return time and distance since the first of some fixes, and the speed at each."""
     time_s = motion.track.time_s[rows] - motion.track.time_s[rows[0]]
     speed = motion.speed_mps[rows]
-    steps = 0.5 * (speed[1:] + speed[:-1]) * np.diff(time_s)
-    return time_s, speed, np.concatenate([[0.0], np.cumsum(steps)])
+    return time_s, speed, cumulative_trapezoid(time_s, speed)

@@ -132,7 +132,7 @@ def draw_starts(
         Up to so long after each start its draws are needed before it is known which are kept. [s]
     """
     solution = starts.solution
-    chain, d = solution.chain, solution.chain.d
+    space, d = solution.space, solution.space.d
     parts = [slice(int(starts.edges[k]), int(starts.edges[k + 1])) for k in numbers]
     after = _alike_after(starts, parts, float(starts.start_s[numbers].max()) + told_s)
     means = []
@@ -148,7 +148,7 @@ def draw_starts(
         pivot = later.last_pivot()
     each, noises = [], []
     for number, count, part, mean in zip(numbers, counts, parts, means, strict=True):
-        time_s = chain.time_s[part]
+        time_s = space.time_s[part]
         wanted = min(int(np.searchsorted(time_s, until_s)) + 1, len(time_s))
         head = len(time_s) - after
         kept = min(wanted, head)
@@ -171,7 +171,7 @@ def draw_starts(
         np.concatenate([[0], np.cumsum(counts)]),
         later if len(noises[0]) else None,
         tuple(noises),
-        chain.time_s[parts[0]][shared],
+        space.time_s[parts[0]][shared],
         mean,
     )
 
@@ -181,14 +181,20 @@ def _alike_after(starts: Starts, parts: list[slice], from_s: float) -> int:
 
     That one lies no earlier than a time.
     """
-    chain, weights = starts.solution.chain, starts.solution.weights
+    space, precisions = starts.solution.space, starts.solution.precisions
     most = min(part.stop - part.start for part in parts)
     ends = np.array([part.stop for part in parts])[:, None] - np.arange(1, most + 1)
-    alike = chain.time_s[ends[0]] >= from_s
-    said = (chain.time_s, weights.position, weights.velocity, weights.still, weights.cruise)
+    alike = space.time_s[ends[0]] >= from_s
+    said = (
+        space.time_s,
+        precisions.position,
+        precisions.velocity,
+        precisions.still,
+        precisions.cruise,
+    )
     for values in said:
         alike &= (values[ends] == values[ends[0]]).all(axis=0)
     # Of an interval and the instant at its end.
-    for values in (weights.jerk, weights.drift, chain.steps.astype(np.float64)):
+    for values in (precisions.jerk, precisions.drift, space.steps.astype(np.float64)):
         alike[:-1] &= (values[ends[:, 1:]] == values[ends[0, 1:]]).all(axis=0)
     return max(0, (most if alike.all() else int(alike.argmin())) - 1)

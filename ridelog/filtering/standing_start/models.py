@@ -1,8 +1,8 @@
-"""The models of a standing start: for many instants of starting, the fixes around it as one chain.
+"""The models of a standing start: the fixes around it, for many instants of starting at once.
 
 Velocity is zero up to the start, then an acceleration that begins at zero and grows freely; noise
 and slow errors are the filter's. The models of all instants that are tried stand one behind the
-other in a single chain whose parts know nothing of each other, so that they are solved in one go.
+other in a single state space whose parts know nothing of each other: they are solved in one go.
 Derivation: DEVELOPERS.md, "The standing start".
 """
 
@@ -14,8 +14,8 @@ from ridelog.core.track import BoolArray, FloatArray, IntArray
 from ridelog.filtering.motion import Motion
 from ridelog.filtering.observations import CRAWL_MPS, CRAWL_SD_MPS
 from ridelog.filtering.posterior import Posterior
-from ridelog.filtering.standing_start.acceleration_decay import Easing
-from ridelog.filtering.state_space import Chain, Solution, Weights
+from ridelog.filtering.standing_start.acceleration_decay import StartDecay
+from ridelog.filtering.state_space import Precisions, Solution, StateSpace
 
 # A switch and a controller without a ramp give the whole current at once, a hand or a ramp within
 # 0.1 to 0.45 s, gently at first: common practice, no source. Ten fixes a second do not tell which.
@@ -71,29 +71,29 @@ class StartModels:
         posterior: Posterior,
         earliest_s: float,
         end_s: float,
-        easing: Easing | None,
+        start_decay: StartDecay | None,
     ) -> None:
-        whole = posterior.chain
+        whole = posterior.space
         first, last = posterior.reach(earliest_s, end_s, 0.0, _AFTER_S)
         stop = last + 1
         self.n = stop - first
         self._time_s = whole.time_s[first:stop]
-        weights = posterior.sharp
+        precisions = posterior.sharp
         self._origin = np.nanmean(whole.position_m[first:stop], axis=0)
         self._position = whole.position_m[first:stop] - self._origin
         self._velocity = whole.velocity_mps[first:stop].copy()
-        self._position_weight = weights.position[first:stop]
-        self._velocity_weight = weights.velocity[first:stop].copy()
+        self._position_weight = precisions.position[first:stop]
+        self._velocity_weight = precisions.velocity[first:stop].copy()
         self._crawl = np.zeros(self.n)
-        self._run_jerk = max(RUN_JERK, easing.jerk if easing else 0.0)
-        self._jerk = np.maximum(weights.jerk[first : stop - 1], RUN_JERK)
+        self._run_jerk = max(RUN_JERK, start_decay.jerk if start_decay else 0.0)
+        self._jerk = np.maximum(precisions.jerk[first : stop - 1], RUN_JERK)
         self._steps = whole.steps[first : stop - 1]
-        self._drift = weights.drift[first : stop - 1]
-        self._slow_sd = weights.slow_sd
+        self._drift = precisions.drift[first : stop - 1]
+        self._slow_sd = precisions.slow_sd
         self._drift_time_s = whole.drift_time_s
         self._end_s = end_s
         self._seen = np.isfinite(self._position[:, 0])
-        self._easing = easing
+        self._start_decay = start_decay
         if whole.d == 5:
             self._take_slow_readings(motion, end_s)
 
@@ -143,13 +143,13 @@ class StartModels:
         near = away[np.arange(len(start_s)), nearest] < _NEAREST_S
         start_s = np.where(near, time_s[nearest], start_s)
         order, owner = self._merged(time_s, start_s)
-        chain, weights, departure = self._model(time_s, start_s, order, owner)
-        solution = Solution(chain, weights)
+        space, precisions, departure = self._model(time_s, start_s, order, owner)
+        solution = Solution(space, precisions)
         each = solution.log_evidences()
-        if self._easing is not None:
+        if self._start_decay is not None:
             # What was seen less the departure differs between starts: so does its own length.
-            each -= 0.5 * weights.position * (np.nan_to_num(chain.position_m) ** 2).sum(axis=1)
-            each -= 0.5 * weights.velocity * (np.nan_to_num(chain.velocity_mps) ** 2).sum(axis=1)
+            each -= 0.5 * precisions.position * (np.nan_to_num(space.position_m) ** 2).sum(axis=1)
+            each -= 0.5 * precisions.velocity * (np.nan_to_num(space.velocity_mps) ** 2).sum(axis=1)
         edges = np.searchsorted(owner, np.arange(len(start_s) + 1))
         evidence = np.add.reduceat(each, edges[:-1])
         return Starts(start_s, evidence, solution, edges, departure, self._origin)
@@ -173,8 +173,8 @@ class StartModels:
 
     def _model(
         self, time_s: FloatArray, start_s: FloatArray, order: IntArray, owner: IntArray
-    ) -> tuple[Chain, Weights, FloatArray]:
-        """Return chain and weights of all models, and how they depart from even acceleration."""
+    ) -> tuple[StateSpace, Precisions, FloatArray]:
+        """Return state space, precisions and departure from even acceleration of all models."""
         n = len(time_s)
         fix = order < n
         since = np.concatenate([time_s, np.zeros(_OPENING_ENDS_S.shape)])[order]
@@ -201,10 +201,10 @@ class StartModels:
         short = np.maximum(0.1 / np.where(breaks, 1.0, np.diff(since)), 1.0)
         jerk = np.where(middle < began, _STILL_JERK * short**4, jerk)
         departure = np.zeros((len(order), 3, 2))
-        if self._easing is not None:
-            departure = self._easing.departure(since, start_s[owner] + _OPENING_ENDS_S[-1])
+        if self._start_decay is not None:
+            departure = self._start_decay.departure(since, start_s[owner] + _OPENING_ENDS_S[-1])
         position_weight = spread(self._position_weight, 0.0)
-        chain = Chain(
+        space = StateSpace(
             since,
             spread(self._position, np.nan) - departure[:, 0],
             spread(self._velocity, np.nan) - departure[:, 1],
@@ -214,9 +214,9 @@ class StartModels:
         )
         # Rest is said once, at the beginning; the least jerk keeps it up to the start.
         still, cruise = spread(self._crawl, 0.0), np.zeros(len(order))
-        still[chain.first] += _STILL_MPS**-2
-        cruise[chain.first] += _STILL_MPS2**-2
-        weights = Weights(
+        still[space.first] += _STILL_MPS**-2
+        cruise[space.first] += _STILL_MPS2**-2
+        precisions = Precisions(
             jerk=jerk,
             position=position_weight,
             velocity=spread(self._velocity_weight, 0.0),
@@ -225,7 +225,7 @@ class StartModels:
             drift=self._drift[place],
             slow_sd=self._slow_sd,
         )
-        return chain, weights, departure
+        return space, precisions, departure
 
     def _stepping(self, order: IntArray, owner: IntArray, seen: BoolArray, count: int) -> BoolArray:
         """Return in which intervals of the models the receiver's position may step."""
@@ -244,10 +244,10 @@ class StartModels:
 
 
 def _anchored(steps: BoolArray, seen: BoolArray) -> BoolArray:
-    """Return steps of position without those that would leave a stretch without any position.
+    """Return steps of position without those that would leave a span without any position.
 
-    Between two steps nothing but its own fixes holds a stretch in place: one whose positions are
-    all rejected would float, and the equations would have no solution. It is tied to the stretch
+    Between two steps nothing but its own fixes holds a span in place: one whose positions are
+    all rejected would float, and the equations would have no solution. It is tied to the span
     before it, or to the one after it if it is the first.
     """
     kept = steps.copy()

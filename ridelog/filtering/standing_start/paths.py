@@ -13,10 +13,11 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.special import ndtr
 
-from ridelog.core.track import FloatArray, IntArray
+from ridelog.core.resampling import systematic
+from ridelog.core.track import FloatArray
 from ridelog.filtering.motion import Motion, Paths
 from ridelog.filtering.posterior import Posterior
-from ridelog.filtering.standing_start.acceleration_decay import Fall, easing_of_start
+from ridelog.filtering.standing_start.acceleration_decay import AccelerationDecay, decay_of_start
 from ridelog.filtering.standing_start.draw import DrawnStart, draw_starts
 from ridelog.filtering.standing_start.models import OPENING, StartModels
 
@@ -59,7 +60,7 @@ def draw_standing_start(
     *,
     draws: int,
     spacing_s: float = 0.05,
-    fall: Fall | None = None,
+    decay: AccelerationDecay | None = None,
 ) -> StandingStart | None:
     """Return draws of when a machine moved off and of its path from there.
 
@@ -75,8 +76,8 @@ def draw_standing_start(
         Number of columns.
     spacing_s : float
         Grid of the paths. [s]
-    fall : Fall, optional
-        By how much acceleration falls with speed: ``easing.fall_of_pull``.
+    decay : AccelerationDecay, optional
+        By how much acceleration falls with speed: ``acceleration_decay_of``.
 
     Returns
     -------
@@ -90,8 +91,8 @@ def draw_standing_start(
     posterior = motion.posterior
     if not isinstance(posterior, Posterior):
         return None
-    easing = easing_of_start(motion, earliest_s, end_s, fall)
-    models = StartModels(motion, posterior, earliest_s, end_s, easing)
+    start_decay = decay_of_start(motion, earliest_s, end_s, decay)
+    models = StartModels(motion, posterior, earliest_s, end_s, start_decay)
     if models.n < 4:
         return None
     coarse = models.solved(
@@ -107,24 +108,17 @@ def draw_standing_start(
     )
     random = np.random.default_rng([_SEED, draws, int(1000.0 * max(earliest_s, 0.0))])
     odds = np.exp(fine.evidence - fine.evidence.max())
-    owner = _systematic(odds, _SPARE_DRAWS * draws, random)
+    owner = systematic(odds, _SPARE_DRAWS * draws, random)
     chosen, number = np.unique(owner, return_counts=True)
     drawn = draw_starts(fine, chosen, number, random, end_s, FIRST_S + SECOND_S)
     plausible = np.concatenate([_plausibility(one, end_s) for one in drawn.each])
-    kept = _systematic(plausible, draws, random)
+    kept = systematic(plausible, draws, random)
     grid = np.linspace(earliest_s, end_s, max(2, round((end_s - earliest_s) / spacing_s) + 1))
     start_s = fine.start_s[owner][kept] + UNSEEN_START_S * random.standard_normal(draws)
     return StandingStart(
         start_s=np.clip(start_s, earliest_s, latest_s),
         paths=drawn.paths(grid, kept),
     )
-
-
-def _systematic(weight: FloatArray, count: int, random: np.random.Generator) -> IntArray:
-    """Return indices drawn by weight, evenly spaced in probability: fewer show the same spread."""
-    at = (np.arange(count) + random.random()) / count
-    total = np.cumsum(weight) / weight.sum()
-    return np.searchsorted(total, np.minimum(at, 1.0 - 1e-12)).astype(np.int64)
 
 
 def _plausibility(drawn: DrawnStart, end_s: float) -> FloatArray:

@@ -8,8 +8,8 @@ from filtered_rides import ride_and_log
 
 from ridelog.core.flags import Flag
 from ridelog.core.track import BoolArray
-from ridelog.filtering.observations import Sightings, sightings_of
-from ridelog.filtering.shared_offsets import find_bursts
+from ridelog.filtering.observations import Observations, observations_of
+from ridelog.filtering.shared_offsets import find_shared_offsets
 from ridelog.filtering.smoother import estimate_motion
 from ridelog.simulate import Observation, to_track
 
@@ -20,8 +20,8 @@ def _moved(log: Observation, first: int, count: int, aside_m: float) -> Observat
     return replace(log, north_m=north)
 
 
-def _found(seen: Sightings) -> BoolArray:
-    return find_bursts(seen, np.ones(len(seen.time_s), dtype=bool))
+def _found(seen: Observations) -> BoolArray:
+    return find_shared_offsets(seen, np.ones(len(seen.time_s), dtype=bool))
 
 
 @pytest.mark.parametrize("count", [1, 2, 3, 4])
@@ -29,7 +29,7 @@ def _found(seen: Sightings) -> BoolArray:
 def test_a_displacement_of_up_to_four_fixes_is_found(count: int, aside_m: float) -> None:
     _, log = ride_and_log(21, rate_hz=1.0, reports_speed=False)
     for first in range(6, len(log) - 10, 5):
-        found = _found(sightings_of(to_track(_moved(log, first, count, aside_m))))
+        found = _found(observations_of(to_track(_moved(log, first, count, aside_m))))
         assert found[first : first + count].all()
         assert found.sum() == count
 
@@ -38,13 +38,13 @@ def test_hard_riding_is_not_taken_for_a_displacement() -> None:
     # A second at 6 m/s² between two at -6: harder than the simulated rides ever change.
     time_s = np.arange(0.0, 40.0, 0.01)
     accel = 6.0 * np.sign(np.sin(0.5 * np.pi * time_s)) * (time_s > 10.0)
-    way = np.cumsum(np.cumsum(accel) * 0.01 + 10.0) * 0.01
+    distance = np.cumsum(np.cumsum(accel) * 0.01 + 10.0) * 0.01
     _, log = ride_and_log(21, rate_hz=1.0, reports_speed=False)
     rng = np.random.default_rng(7)
     for start in rng.uniform(0.0, 0.99, 20):
-        at = np.interp(np.arange(len(log)) + start, time_s, way) % 2.0e4
+        at = np.interp(np.arange(len(log)) + start, time_s, distance) % 2.0e4
         ridden = replace(log, north_m=at + 0.3 * rng.standard_normal(len(log)))
-        assert not _found(sightings_of(to_track(ridden)))[:38].any()
+        assert not _found(observations_of(to_track(ridden)))[:38].any()
 
 
 def test_shifting_turning_and_mirroring_change_no_decision() -> None:
@@ -55,7 +55,7 @@ def test_shifting_turning_and_mirroring_change_no_decision() -> None:
         east_m=0.6 * moved.east_m + 0.8 * moved.north_m + 300.0,
         north_m=0.8 * moved.east_m - 0.6 * moved.north_m,
     )
-    first, second = (_found(sightings_of(to_track(one))) for one in (moved, turned))
+    first, second = (_found(observations_of(to_track(one))) for one in (moved, turned))
     assert first.any()
     assert (first == second).all()
 

@@ -14,8 +14,8 @@ def test_a_stretch_without_a_believed_fix_can_be_drawn() -> None:
     _, log = ride_and_log(5, rate_hz=5.0, plateau_s=25.0)
     posterior = estimate_motion(to_track(log)).posterior
     assert isinstance(posterior, Posterior)
-    middle_s = 0.5 * float(posterior.chain.time_s[-1])
-    lost = np.abs(posterior.chain.time_s - middle_s) < 18.0
+    middle_s = 0.5 * float(posterior.space.time_s[-1])
+    lost = np.abs(posterior.space.time_s - middle_s) < 18.0
     position = np.where(lost, 0.0, posterior.sharp.position)
     velocity = np.where(lost, 0.0, posterior.sharp.velocity)
     posterior.sharp = replace(posterior.sharp, position=position, velocity=velocity)

@@ -7,7 +7,7 @@ from ridelog.core.track import FloatArray
 from ridelog.filtering.banded import BandedFactor
 from ridelog.filtering.smoother import estimate_motion
 from ridelog.filtering.standing_start.paths import draw_standing_start
-from ridelog.filtering.state_space import Chain, Solution, Weights
+from ridelog.filtering.state_space import Precisions, Solution, StateSpace
 from ridelog.simulate import Machine, Ride, preset, to_track
 
 
@@ -29,12 +29,12 @@ def test_the_determinant_is_that_of_the_matrix() -> None:
 def _evidence(jerk: float, time_s: FloatArray, position_m: FloatArray) -> float:
     n = len(time_s)
     off = np.zeros(n - 1, dtype=bool)
-    chain = Chain(time_s, position_m, np.full((n, 2), np.nan), off, off)
-    weights = Weights(
+    space = StateSpace(time_s, position_m, np.full((n, 2), np.nan), off, off)
+    precisions = Precisions(
         np.full(n - 1, jerk), np.full(n, 4.0), np.zeros(n), np.zeros(n), np.zeros(n),
         np.full(n - 1, 0.05), 0.03,
     )  # fmt: skip
-    return Solution(chain, weights).log_evidence()
+    return Solution(space, precisions).log_evidence()
 
 
 def _dense_evidence(jerk: float, time_s: FloatArray, position_m: FloatArray) -> float:

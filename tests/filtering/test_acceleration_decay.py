@@ -1,4 +1,4 @@
-"""The easing of a pull: its departure is a motion, and a known fall is found."""
+"""The decay of acceleration: its departure is a motion, and a known one is found."""
 
 import numpy as np
 import pytest
@@ -6,10 +6,10 @@ import pytest
 from ridelog.filtering.motion import Motion
 from ridelog.filtering.smoother import estimate_motion
 from ridelog.filtering.standing_start.acceleration_decay import (
-    Easing,
-    Fall,
-    easing_of_start,
-    fall_of_pull,
+    AccelerationDecay,
+    StartDecay,
+    acceleration_decay_of,
+    decay_of_start,
 )
 from ridelog.filtering.standing_start.paths import draw_standing_start
 from ridelog.simulate import Machine, Ride, preset, to_track
@@ -35,18 +35,18 @@ def _ride(rate_hz: float, machine: Machine = LINEAR, *, reports_speed: bool = Tr
     return estimate_motion(to_track(receiver.observe(ride.build(), rng)))
 
 
-def _true_fall(machine: Machine) -> float:
+def _true_decay(machine: Machine) -> float:
     force = machine.line_torque_nm * machine.force_per_torque_pm
     return force / machine.no_load_mps / machine.mass_kg
 
 
 def test_the_departure_is_a_motion() -> None:
-    easing = Easing(2.0, Fall(0.3, 0.1), 9.0, np.array([0.6, 0.8]))
+    start_decay = StartDecay(2.0, AccelerationDecay(0.3, 0.1), 9.0, np.array([0.6, 0.8]))
     time_s = np.linspace(4.0, 12.0, 8001)
-    way, speed, accel = np.moveaxis(easing.departure(time_s, 5.0), 1, 0)
-    assert np.gradient(way[:, 0], time_s) == pytest.approx(speed[:, 0], abs=1e-3)
+    distance, speed, accel = np.moveaxis(start_decay.departure(time_s, 5.0), 1, 0)
+    assert np.gradient(distance[:, 0], time_s) == pytest.approx(speed[:, 0], abs=1e-3)
     assert np.gradient(speed[:, 1], time_s) == pytest.approx(accel[:, 1], abs=1e-3)
-    # Nothing before the throttle is open, and no further fall once the pull is over.
+    # Nothing before the throttle is open, and no further decay once the pull is over.
     assert not accel[time_s <= 5.0].any()
     assert accel[-1] == pytest.approx(2.0 * np.expm1(-0.3 * 4.0) * np.array([0.6, 0.8]))
     # v' = A - k v with the whole motion: A plus the departure.
@@ -58,10 +58,10 @@ def test_the_departure_is_a_motion() -> None:
 
 @pytest.mark.parametrize("rate_hz", [10.0, 1.0])
 def test_a_known_fall_is_found(rate_hz: float) -> None:
-    fall = fall_of_pull(_ride(rate_hz), STARTS)
-    assert fall is not None
-    assert abs(fall.per_s - _true_fall(LINEAR)) < 2.5 * fall.sd_per_s
-    assert fall.sd_per_s < (0.02 if rate_hz > 1.0 else 0.08)
+    decay = acceleration_decay_of(_ride(rate_hz), STARTS)
+    assert decay is not None
+    assert abs(decay.per_s - _true_decay(LINEAR)) < 2.5 * decay.sd_per_s
+    assert decay.sd_per_s < (0.02 if rate_hz > 1.0 else 0.08)
 
 
 def test_a_level_pull_is_not_bent() -> None:
@@ -69,26 +69,26 @@ def test_a_level_pull_is_not_bent() -> None:
         line_torque_nm=99.0, limit_torque_nm=4.0, power_w=1e5, resistance_b_nspm=0.0,
         resistance_c_ns2pm2=0.0,
     )  # fmt: skip
-    fall = fall_of_pull(_ride(10.0, level), STARTS)
-    assert fall is None or fall.per_s < 0.02
+    decay = acceleration_decay_of(_ride(10.0, level), STARTS)
+    assert decay is None or decay.per_s < 0.02
 
 
 def test_nothing_is_said_without_fixes_on_the_way_up() -> None:
     motion = _ride(1.0)
-    assert fall_of_pull(motion, [(0.0, 2.0)]) is None
-    assert easing_of_start(motion, 3.0, 11.0, None) is None
+    assert acceleration_decay_of(motion, [(0.0, 2.0)]) is None
+    assert decay_of_start(motion, 3.0, 11.0, None) is None
 
 
 def test_sparse_starts_bend_as_the_ride_shows() -> None:
     motion = _ride(1.0, reports_speed=False)
-    fall = Fall(_true_fall(LINEAR), 0.01)
+    decay = AccelerationDecay(_true_decay(LINEAR), 0.01)
 
-    def early_less_late(of: Fall | None) -> float:
-        drawn = draw_standing_start(motion, 3.0, 7.0, 9.0, draws=200, fall=of)
+    def early_less_late(of: AccelerationDecay | None) -> float:
+        drawn = draw_standing_start(motion, 3.0, 7.0, 9.0, draws=200, decay=of)
         assert drawn is not None
         accel = drawn.paths.tangential_accel_mps2.mean(axis=1)
         time_s = drawn.paths.time_s - float(np.median(drawn.start_s))
         early, late = (time_s > 0.6) & (time_s < 1.1), (time_s > 2.5) & (time_s < 3.0)
         return float(accel[early].mean() - accel[late].mean())
 
-    assert early_less_late(fall) > early_less_late(None) + 0.2
+    assert early_less_late(decay) > early_less_late(None) + 0.2

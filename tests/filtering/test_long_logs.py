@@ -4,10 +4,10 @@ import numpy as np
 import pytest
 
 from ridelog.filtering import blocks as long_chain
-from ridelog.filtering.state_space import Chain, Solution, Weights
+from ridelog.filtering.state_space import Precisions, Solution, StateSpace
 
 
-def endless_ride(*, reports_speed: bool) -> tuple[Chain, Weights]:
+def endless_ride(*, reports_speed: bool) -> tuple[StateSpace, Precisions]:
     """Return twenty minutes that never stop, so that nothing ties the drift down."""
     rng = np.random.default_rng(5)
     n, dt = 3000, 0.4
@@ -19,7 +19,7 @@ def endless_ride(*, reports_speed: bool) -> tuple[Chain, Weights]:
     broken = never.copy()
     broken[1700] = True
     ones = np.ones(n)
-    weights = Weights(
+    precisions = Precisions(
         jerk=0.5 * ones[1:],
         position=25.0 * ones,
         velocity=(100.0 if reports_speed else 0.0) * ones,
@@ -28,21 +28,21 @@ def endless_ride(*, reports_speed: bool) -> tuple[Chain, Weights]:
         drift=0.045 * ones[1:],
         slow_sd=0.03,
     )
-    return Chain(time_s, position, reported, broken, never), weights
+    return StateSpace(time_s, position, reported, broken, never), precisions
 
 
 @pytest.mark.parametrize("reports", [True, False])
 def test_blocks_give_the_same_states_and_variances(
     reports: bool, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    chain, weights = endless_ride(reports_speed=reports)
-    whole = Solution(chain, weights)
+    space, precisions = endless_ride(reports_speed=reports)
+    whole = Solution(space, precisions)
     sd = np.sqrt(np.einsum("kii->ki", whole.variances()[0]))
-    np.testing.assert_array_equal(long_chain.states_of(chain, weights), whole.states)
+    np.testing.assert_array_equal(long_chain.states_of(space, precisions), whole.states)
     monkeypatch.setattr(long_chain, "LONGEST_BLOCK", 700)
-    assert len(list(long_chain._blocks(chain.time_s))) == 5
-    states = long_chain.states_of(chain, weights)
-    variances = long_chain.variances_of(chain, weights)
+    assert len(list(long_chain._blocks(space.time_s))) == 5
+    states = long_chain.states_of(space, precisions)
+    variances = long_chain.variances_of(space, precisions)
     assert states.shape == whole.states.shape
     # Exactly the same is out of reach: what matters is small beside what is not known anyway.
     assert np.all(np.abs(states - whole.states) < 0.01 * sd[:, :, None])

@@ -7,8 +7,8 @@ import pytest
 from filtered_rides import ride_and_log
 
 from ridelog.core.units import MPS_PER_KMH
-from ridelog.filtering.observations import sightings_of
-from ridelog.filtering.receiver.static_hold import find_hold
+from ridelog.filtering.observations import observations_of
+from ridelog.filtering.receiver.static_hold import find_static_hold
 from ridelog.filtering.smoother import estimate_motion
 from ridelog.simulate import Observation, ReceiverKind, preset, to_track
 from ridelog.simulate.labels import LabelledRide
@@ -25,7 +25,7 @@ def held_ride(seed: int, hold_mps: float, **options: float) -> tuple[LabelledRid
 @pytest.mark.parametrize("hold_mps", [0.5, 0.8, 1.2])
 def test_the_pace_of_a_hold_is_found(hold_mps: float) -> None:
     track = to_track(held_ride(61, hold_mps)[1])
-    hold = find_hold(sightings_of(track), track.speed_mps)
+    hold = find_static_hold(observations_of(track), track.speed_mps)
     assert hold is not None
     # The first reading after a release lies up to a tenth of a second of riding above it.
     assert hold_mps - 0.2 < hold.pace_mps < hold_mps + 0.3
@@ -35,13 +35,13 @@ def test_the_pace_of_a_hold_is_found(hold_mps: float) -> None:
 @pytest.mark.parametrize("kind", ["clean", "drifting", "jumpy", "warmup"])
 def test_no_hold_is_made_up(kind: ReceiverKind) -> None:
     track = to_track(ride_and_log(62, kind=kind)[1])
-    assert find_hold(sightings_of(track), track.speed_mps) is None
+    assert find_static_hold(observations_of(track), track.speed_mps) is None
 
 
 def test_zeros_of_rounding_are_no_hold() -> None:
     track = to_track(held_ride(63, 0.0, speed_step_mps=MPS_PER_KMH)[1])
     assert np.count_nonzero(track.speed_mps == 0.0) > 50
-    assert find_hold(sightings_of(track), track.speed_mps) is None
+    assert find_static_hold(observations_of(track), track.speed_mps) is None
 
 
 def test_starting_and_stopping_under_a_hold_is_within_the_band() -> None:
@@ -66,7 +66,7 @@ def test_starting_and_stopping_under_a_hold_is_within_the_band() -> None:
 def test_creeping_on_under_a_hold_is_noticed() -> None:
     ride, log = held_ride(71, 0.9)
     track = to_track(log)
-    hold = find_hold(sightings_of(track), track.speed_mps)
+    hold = find_static_hold(observations_of(track), track.speed_mps)
     assert hold is not None
     turned = [span for span in ride.labels["turns"] if span.top_mps < 0.8]
     assert turned

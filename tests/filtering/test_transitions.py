@@ -4,8 +4,8 @@ import numpy as np
 import pytest
 
 from ridelog.core.track import FloatArray
-from ridelog.filtering.state_space import Chain, Weights
-from ridelog.filtering.transitions import Links
+from ridelog.filtering.state_space import Precisions, StateSpace
+from ridelog.filtering.transitions import Transitions
 
 _DRIFT, _SLOW = 0.05, 0.03
 
@@ -31,20 +31,22 @@ def _model(
     return forward, onto, np.linalg.inv(covariance)
 
 
-def _links(
+def _transitions(
     interval_s: FloatArray, breaks: list[int], steps: list[int]
-) -> tuple[Links, FloatArray, FloatArray]:
+) -> tuple[Transitions, FloatArray, FloatArray]:
     place = np.arange(len(interval_s))
     drift_keep, slow_keep = np.exp(-interval_s / 20.0), np.exp(-interval_s / 3.0)
-    links = Links(interval_s, np.isin(place, breaks), np.isin(place, steps), drift_keep, slow_keep)
-    return links, drift_keep, slow_keep
+    transitions = Transitions(
+        interval_s, np.isin(place, breaks), np.isin(place, steps), drift_keep, slow_keep
+    )
+    return transitions, drift_keep, slow_keep
 
 
 def test_blocks_are_those_of_the_model() -> None:
     interval_s = np.array([0.04, 0.1, 0.25, 1.0, 0.2])
     jerk = np.array([0.01, 1.0, 5.0, 0.3, 2.0])
-    links, drift_keep, slow_keep = _links(interval_s, breaks=[2], steps=[4])
-    weighted = links.weighted(jerk, np.full(5, _DRIFT), _SLOW)
+    transitions, drift_keep, slow_keep = _transitions(interval_s, breaks=[2], steps=[4])
+    weighted = transitions.weighted(jerk, np.full(5, _DRIFT), _SLOW)
     for k, h in enumerate(interval_s):
         forward, onto, precision = _model(h, jerk[k], drift_keep[k], slow_keep[k], steps=k == 4)
         wanted = (
@@ -63,8 +65,8 @@ def test_blocks_are_those_of_the_model() -> None:
 def test_the_pull_is_that_of_the_blocks() -> None:
     random = np.random.default_rng(1)
     interval_s = random.uniform(0.5, 1.5, 6)
-    links, _, _ = _links(interval_s, breaks=[1], steps=[3])
-    weighted = links.weighted(random.uniform(0.5, 2.0, 6), np.full(6, _DRIFT), _SLOW)
+    transitions, _, _ = _transitions(interval_s, breaks=[1], steps=[3])
+    weighted = transitions.weighted(random.uniform(0.5, 2.0, 6), np.full(6, _DRIFT), _SLOW)
     onto, forward, lower = weighted.blocks(5)
     states = random.normal(size=(7, 5, 2))
     expected = np.zeros_like(states)
@@ -78,8 +80,8 @@ def test_the_pull_is_that_of_the_blocks() -> None:
 def test_the_determinant_is_that_of_the_model(d: int) -> None:
     interval_s = np.array([0.3, 0.5, 1.0])
     jerk = np.array([0.5, 1.0, 2.0])
-    links, drift_keep, slow_keep = _links(interval_s, breaks=[0], steps=[])
-    weighted = links.weighted(jerk, np.full(3, _DRIFT), _SLOW)
+    transitions, drift_keep, slow_keep = _transitions(interval_s, breaks=[0], steps=[])
+    weighted = transitions.weighted(jerk, np.full(3, _DRIFT), _SLOW)
     expected = sum(
         float(
             np.linalg.slogdet(
@@ -97,14 +99,14 @@ def test_variances_keep_their_digits_at_a_high_rate() -> None:
     The reference is refined with residuals from the model's own differences, as the states are.
     """
     n, rate_hz = 120, 25.0
-    chain = Chain(
+    space = StateSpace(
         np.arange(n) / rate_hz,
         np.zeros((n, 2)),
         np.zeros((n, 2)),
         np.zeros(n - 1, dtype=bool),
         np.zeros(n - 1, dtype=bool),
     )
-    weights = Weights(
+    precisions = Precisions(
         jerk=np.full(n - 1, 1e-3),
         position=np.full(n, 25.0),
         velocity=np.full(n, 150.0),
@@ -113,7 +115,7 @@ def test_variances_keep_their_digits_at_a_high_rate() -> None:
         drift=np.full(n - 1, _DRIFT),
         slow_sd=_SLOW,
     )
-    solution = chain.solve(weights)
+    solution = space.solve(precisions)
     blocks, _ = solution.variances()
     for k in (0, 1, 60, n - 2, n - 1):
         for row in range(5):
