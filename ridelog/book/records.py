@@ -155,7 +155,7 @@ def checked_text(what: str, text: str, most: int = _MOST_TEXT) -> str:
         If it is too long.
     """
     text = text.replace("\r\n", "\n").replace("\r", "\n")
-    text = "".join(letter if letter in "\n\t" else clean(letter) for letter in text).strip()
+    text = clean(text, keep="\n\t").strip()
     if len(text) > most:
         raise BookError(
             f"{what}: the text has {len(text):,} letters, {most:,} are the most.", "shorten it."

@@ -1,12 +1,24 @@
-"""Texts from outside, fit to be shown."""
+"""Text from logs and people that is shown again."""
 
 import unicodedata
 
-# Control characters, formatting such as a reversal of direction, halves of surrogate pairs, and
-# separators of lines and paragraphs (Unicode's general categories).
-_STEERING = ("Cc", "Cf", "Cs", "Zl", "Zp")
+# Control and format characters, half surrogates, and what ends a line or a paragraph.
+_UNSEEN = ("Cc", "Cf", "Cs", "Zl", "Zp")
 
 
-def clean(text: str, mark: str = "\N{REPLACEMENT CHARACTER}") -> str:
-    """Return a text that cannot steer a terminal or a page: what could becomes a visible mark."""
-    return "".join(mark if unicodedata.category(one) in _STEERING else one for one in text)
+def clean(text: str, mark: str = "\N{REPLACEMENT CHARACTER}", keep: str = "") -> str:
+    """Return a text that cannot steer a terminal: unseen characters become a visible mark.
+
+    Parameters
+    ----------
+    text : str
+        From a log, a file name or a form.
+    mark : str
+        What stands for each unseen character.
+    keep : str
+        Unseen characters that stay, such as line ends.
+    """
+    return "".join(
+        mark if unicodedata.category(letter) in _UNSEEN and letter not in keep else letter
+        for letter in text
+    )

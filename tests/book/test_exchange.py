@@ -20,11 +20,11 @@ def book(tmp_path: Path) -> Iterator[Book]:
 
 @pytest.fixture
 def filled(book: Book) -> Book:
-    machine = book.machines.named("Bramblehop 4")
-    book.machines.change(machine.id, name="Bramblehop 4", note="red")
-    setup = book.machines.setup_named(machine.id, "10 teeth")
+    machine = book.machines.named("Thistledrake 2")
+    book.machines.change(machine.id, name="Thistledrake 2", note="red")
+    setup = book.machines.setup_named(machine.id, "56 teeth")
     book.machines.change_setup(
-        setup.id, name="10 teeth", since_utc="2024-06-09", toml="front_teeth = 10"
+        setup.id, name="56 teeth", since_utc="2024-06-09", toml="rear_teeth = 56"
     )
     for number in range(3):
         ride, _ = book.rides.add(book.store(b"log %d" % number), f"ride {number}.gpx")
@@ -32,7 +32,7 @@ def filled(book: Book) -> Book:
             ride.id, format="gpx-1.1", start_utc="2024-06-09T09:05:00Z", duration_s=212.0
         )
         book.rides.move(ride.id, machine.id, setup.id)
-        book.details.set_conditions(ride.id, {"rider": "Mira"})
+        book.details.set_conditions(ride.id, {"rider": "Edda"})
         book.details.add_note(ride.id, "wet", "2024-06-09T10:00:00Z")
         book.details.add_mark(ride.id, "reverse", 1.5, 2.5)
         book.results.put(

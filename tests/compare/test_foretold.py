@@ -40,7 +40,7 @@ def told(
         seen.extend(evidence)
 
     monkeypatch.setattr(foretold, "foretell", note)
-    setup = MachineSetup(name="Bramblehop 4", has_reverse=has_reverse)
+    setup = MachineSetup(name="Thistledrake 2", has_reverse=has_reverse)
     found = foretell_change((setup, setup), before, after, SPEED_UNITS["km/h"])
     return seen[0], found.ridden
 

@@ -47,8 +47,8 @@ def kept(thin_logs: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
         "--noted-before", "rider=Ida", "--json", str(folder / "pair.json"),
     ) == 0  # fmt: skip
     samples = Path(__file__).resolve().parents[2] / "sample_tracks"
-    setup = samples / "bramblehop-before.toml"
-    (folder / "later.toml").write_text(setup.read_text().replace("teeth = 11", "teeth = 10"))
+    setup = samples / "thistledrake-before.toml"
+    (folder / "later.toml").write_text(setup.read_text().replace("teeth = 64", "teeth = 56"))
     assert leave(
         "compare", "--before", str(thin_logs / "before" / "before-1.gpx"),
         "--after", str(thin_logs / "after" / "after-1.gpx"), "--setup-before", str(setup),

@@ -5,6 +5,7 @@ import subprocess
 import sys
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import jsonschema
 import numpy as np
@@ -34,11 +35,15 @@ def run(*arguments: str) -> subprocess.CompletedProcess[str]:
     )  # fmt: skip
 
 
+def truth() -> dict[str, Any]:
+    whole: dict[str, Any] = json.loads((ROOT / "sample_tracks" / "truth.json").read_text())
+    return whole
+
+
 def test_the_sample_is_braked_as_its_truth_says(good_result: MeasuredRide) -> None:
     document = ride_json(good_result)
     jsonschema.validate(document, schema_of("ridelog.ride/1"))
-    truth = json.loads((ROOT / "sample_tracks" / "truth.json").read_text())
-    true = truth["rides"]["before-1.gpx"]["brakings"]
+    true = truth()["rides"]["before-1.gpx"]["brakings"]
     assert len(document["brakings"]) == len(true) == 4
     for found, real in zip(document["brakings"], true, strict=True):
         assert found["start_s"] == pytest.approx(real["start_s"], abs=0.2)
@@ -51,9 +56,15 @@ def test_the_sample_rolls_out_as_its_machine_does(good_result: MeasuredRide) -> 
     coasting = ride_json(good_result)["coasting"]
     assert coasting["both_ways"] is True
     assert len(coasting["stretches"]) == 2
+    machine = truth()["machines"]["before"]
     for point in coasting["decel"]:
         speed = point["speed_mps"]
-        true = (19.0 + 0.8 * speed + 0.30 * speed**2) / 104.0
+        force_n = (
+            machine["resistance_a_n"]
+            + machine["resistance_b_nspm"] * speed
+            + machine["resistance_c_ns2pm2"] * speed**2
+        )
+        true = force_n / machine["mass_kg"]
         assert point["decel_mps2"]["value"] == pytest.approx(true, abs=0.03)
 
 
@@ -68,7 +79,10 @@ def test_phases_cover_the_sample(good_result: MeasuredRide) -> None:
 
 def test_the_page_answers_first(good_motion: Motion, good_result: MeasuredRide) -> None:
     section = braking_section(good_result, KMH)
-    assert section.lead.startswith("From its top speed of 37.0 km/h the machine needs ")
+    # 3.6 km/h are one metre a second.
+    top_kmh = float(section.lead.removeprefix("From its top speed of ").split(" km/h")[0])
+    assert top_kmh == pytest.approx(3.6 * truth()["rides"]["before-1.gpx"]["best_1s_mps"], abs=0.2)
+    assert " km/h the machine needs " in section.lead
     assert "(1 s). The ride holds 4 brakings; the hardest reached" in section.lead
     assert section.notes[0].startswith("Doubling the speed quadruples the way under the brake: ")
     assert "which is below the yardstick of 5.0 m/s² (StVZO § 41 (4)" in section.notes[1]
@@ -90,7 +104,10 @@ def test_numbers_of_the_sentence_on_doubling_agree(good_result: MeasuredRide) ->
 
 def test_feet_go_with_miles(good_result: MeasuredRide) -> None:
     lead = braking_lead(good_result["braking"], good_result["braking"].stopping, MPH)
-    assert "23.0 mph" in lead and " ft (" in lead
+    # 2.2369 mph are one metre a second.
+    top_mph = float(lead.removeprefix("From its top speed of ").split(" mph")[0])
+    true_mps = truth()["rides"]["before-1.gpx"]["best_1s_mps"]
+    assert top_mph == pytest.approx(2.2369 * true_mps, abs=0.15) and " ft (" in lead
 
 
 def test_a_ride_without_braking_says_why(good_motion: Motion, good_result: MeasuredRide) -> None:
@@ -104,7 +121,7 @@ def test_the_terminal_has_one_line(good_result: MeasuredRide) -> None:
     ((name, words),) = braking_lines(good_result["braking"], good_result["braking"].stopping, KMH)
     assert name == "Braking"
     assert len(words) <= 63
-    assert words.startswith("hardest ") and words.endswith(" m from 37 km/h to rest, 1 s reaction")
+    assert words.startswith("hardest ") and words.endswith(" m from 48 km/h to rest, 1 s reaction")
 
 
 @pytest.mark.parametrize("shape", [WIDE, NARROW])
@@ -164,7 +181,11 @@ def test_wrong_options_are_refused(arguments: list[str], words: str) -> None:
 def test_rolling_out_has_its_section(good_motion: Motion, good_result: MeasuredRide) -> None:
     section = coasting_section(good_result, KMH)
     assert section is not None
-    assert section.lead.startswith("Rolling out at 24.")
+    (first, second) = truth()["rides"]["before-1.gpx"]["coasts"]
+    at_kmh = float(section.lead.removeprefix("Rolling out at ").split(" km/h")[0])
+    ends_mps = [coast[end] for coast in (first, second) for end in ("from_mps", "to_mps")]
+    # Told in the middle of the speeds that were rolled out through.
+    assert at_kmh == pytest.approx(3.6 * sum(ends_mps) / 4.0, abs=1.0)
     assert "from 2 stretches in both directions, so that slope and wind cancel" in section.lead
     assert section.pictures[0].name == "coasting"
     assert section.table is not None

@@ -43,13 +43,13 @@ def test_figures_are_taken_from_wherever_a_result_holds_them() -> None:
 RIDE = RideEntry(
     id=1, sha256="0" * 64, size_bytes=1, file="a.gpx", format="gpx-1.1",
     start_utc="2024-06-08T09:00:00Z", duration_s=9.0, state="ready", problem="", machine_id=1,
-    setup_id=1, added_utc="", machine="M", setup="11 teeth",
+    setup_id=1, added_utc="", machine="M", setup="64 teeth",
 )  # fmt: skip
 
 
 def points(count: int) -> list[Point]:
     return [
-        (replace(RIDE, id=k, setup="11 teeth" if k < count / 2 else '10 "<teeth>"'),
+        (replace(RIDE, id=k, setup="64 teeth" if k < count / 2 else '10 "<teeth>"'),
          Estimate(30.0 + k, 29.5 + k, 30.5 + k))
         for k in range(count)
     ]  # fmt: skip
