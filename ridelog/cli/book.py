@@ -9,6 +9,7 @@ import typer
 from ridelog.cli.options import Units
 from ridelog.cli.progress import progress
 from ridelog.cli.terminal import shown
+from ridelog.core.errors import BookError, RideLogError, UnreadableLogError
 from ridelog.core.text import clean
 
 if TYPE_CHECKING:
@@ -53,8 +54,6 @@ def add(
     units: UnitsOption = Units.KMH,
 ) -> None:
     """Keep logs in the book and measure them; the same log twice is one ride."""
-    from ridelog.core.errors import RideLogError
-
     if setup and not machine:
         raise RideLogError("a set-up belongs to a machine.", "name it with --machine as well.")
     problems = []
@@ -88,7 +87,7 @@ def list_rides(
     for ride in rides:
         best = figures[ride.id].get("best_1s_mps")
         where = ", ".join(part for part in (ride.machine, ride.setup) if part) or "-"
-        print(f"{ride.id:5d}  {_when(ride):18}  {_speed(best, units):>22}  {clean(where)}")
+        print(f"{ride.id:5d}  {_when(ride):27}  {_speed(best, units):>22}  {clean(where)}")
     print(f"{count} {'ride' if count == 1 else 'rides'}", file=sys.stderr)
 
 
@@ -96,6 +95,7 @@ def list_rides(
 def show(ride: Number, book: BookFolder = None, units: UnitsOption = Units.KMH) -> None:
     """Show what the book knows of a ride."""
     from ridelog.book import CONDITIONS, MARK_KINDS
+    from ridelog.workflow.ride_words import moment
 
     with _book(book) as opened:
         entry = opened.rides.get(ride)
@@ -107,7 +107,10 @@ def show(ride: Number, book: BookFolder = None, units: UnitsOption = Units.KMH) 
             ("Machine", entry.machine or "not named"),
             ("Set-up", entry.setup or "not named"),
             ("Top speed", _speed(figures.get("best_1s_mps"), units)),
-            ("Figures of", f"ridelog {result.version}, {result.made_utc}" if result else "none"),
+            (
+                "Figures of",
+                f"ridelog {result.version}, {moment(result.made_utc)}" if result else "none",
+            ),
             ("SHA-256", entry.sha256),
             ("The log", str(opened.place(entry.sha256))),
         ]
@@ -116,9 +119,11 @@ def show(ride: Number, book: BookFolder = None, units: UnitsOption = Units.KMH) 
             (f"Marked {MARK_KINDS[mark.kind]}", f"{mark.start_s:.1f} to {mark.end_s:.1f} s")
             for mark in opened.details.marks(ride)
         ]
-        rows += [(f"Note {note.written_utc}", note.words) for note in opened.details.notes(ride)]
+        rows += [
+            (f"Note, {moment(note.written_utc)}", note.words) for note in opened.details.notes(ride)
+        ]
     for name, value in rows:
-        print(f"{name + ':':26} {clean(value)}")
+        print(f"{name + ':':34} {clean(value)}")
 
 
 @book_app.command()
@@ -180,7 +185,6 @@ def import_rides(
 ) -> None:
     """Read an export into the book; rides that are there stay as they are."""
     from ridelog.book.exchange import import_book
-    from ridelog.core.errors import RideLogError
 
     with _book(book) as opened:
         found = import_book(opened, folder)
@@ -192,8 +196,6 @@ def import_rides(
 @book_app.command()
 def check(book: BookFolder = None) -> None:
     """Compare every log in the book with its SHA-256."""
-    from ridelog.core.errors import BookError
-
     with _book(book) as opened:
         found = opened.check()
     print(f"{found.sound} logs are as they were given")
@@ -215,7 +217,6 @@ def _book(folder: Path | None) -> "Book":
 def _add_one(
     book: "Book", path: Path, machine: str | None, setup: str | None, units: Units
 ) -> None:
-    from ridelog.core.errors import UnreadableLogError
     from ridelog.importer import read_log, require_times
 
     if not path.exists():

@@ -10,7 +10,7 @@ from ridelog.cli.options import Force, JsonFile, Units
 from ridelog.cli.progress import progress
 from ridelog.cli.settings_options import Asked, with_settings
 from ridelog.cli.terminal import check_places, deliver, is_stdout, print_lines, warn
-from ridelog.cli.variadic_options import ManyValues
+from ridelog.cli.variadic_options import VariadicCommand
 from ridelog.core.errors import RideLogError
 
 if TYPE_CHECKING:
@@ -23,7 +23,7 @@ _SHARED = ("windows", "rollout_m", "adult_rider")
 
 def register(app: typer.Typer) -> None:
     """Add the commands of this module to the command line."""
-    app.command(cls=ManyValues)(with_settings(compare, only=_SHARED))
+    app.command(cls=VariadicCommand)(with_settings(compare, only=_SHARED))
     app.command()(verify)
 
 

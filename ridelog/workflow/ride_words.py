@@ -26,19 +26,32 @@ def bounds(figure: Estimate | None, unit: SpeedUnit) -> str:
     return f"{low} to {high}"
 
 
-def moment(start_utc: str) -> str:
-    """Return when a ride began: "9 Jun 2024, 09:05", or as much of it as the log gives."""
-    if start_utc.startswith("T"):
-        return f"{start_utc[1:6]}, no date"
+def moment(utc: str) -> str:
+    """Return a moment in this machine's zone, named: "9 Jun 2024, 11:05 CEST".
+
+    Without a date it stays in UTC, because nobody knows whether it was in summer time; text that
+    is no time gives "time unknown".
+    """
+    if utc.startswith("T"):
+        return f"{utc[1:6]} UTC, no date"
     try:
-        start = datetime.fromisoformat(start_utc)
-    except ValueError:
+        there = datetime.fromisoformat(utc).astimezone()
+    except (ValueError, OverflowError, OSError):  # the last two where the calendar ends
         return "time unknown"
-    return f"{start.day} {_MONTHS[start.month - 1]} {start.year}, {start:%H:%M}"
+    return f"{there.day} {_MONTHS[there.month - 1]} {there.year}, {there:%H:%M} {_zone(there)}"
+
+
+def _zone(moment: datetime) -> str:
+    """Return the zone's short name, or its distance to UTC where it has none."""
+    name = moment.tzname() or ""
+    if name.isalpha() and len(name) <= 5:
+        return name
+    offset = f"{moment:%z}"
+    return f"UTC{offset[:3]}:{offset[3:5]}"
 
 
 def day_and_year(start_utc: str) -> tuple[str, str]:
-    """Return the day on which a ride began, such as ("9 Jun", "2024"), a dash without one."""
+    """Return the day on which a ride began here, such as ("9 Jun", "2024"), a dash without one."""
     words = moment(start_utc).partition(",")[0].rpartition(" ")
     return (words[0], words[2]) if words[2].isdigit() else ("–", "")
 

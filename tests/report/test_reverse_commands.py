@@ -88,7 +88,7 @@ def test_limits_are_in_the_result() -> None:
         (
             ["--reverse-caution", "6"],
             2,
-            '"6" is no speed. What to do: write a number above 0 and one of km/h,',
+            '"6" is no speed. What to do: write a number above 0',
         ),
         (["--reverse-alarm", "4 km/h"], 2, "the strong caution lies below the caution"),
         (["--reverse", "12:00:00/12:01:00"], 1, "lies outside the log, which goes from 0.0 to"),

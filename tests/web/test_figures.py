@@ -2,6 +2,7 @@
 
 import re
 import xml.etree.ElementTree as ElementTree
+from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -12,7 +13,7 @@ from ridelog.core.units import SPEED_UNITS
 from ridelog.present.words import elapsed_words
 from ridelog.web.history import Point, _panel
 from ridelog.workflow.measuring import figures_in
-from ridelog.workflow.ride_words import bounds, lasting, moment, speed
+from ridelog.workflow.ride_words import bounds, day_and_year, lasting, moment, speed
 
 
 def e(value: float) -> dict[str, float]:
@@ -48,8 +49,8 @@ RIDE = RideEntry(
 
 def points(count: int) -> list[Point]:
     return [
-        Point(replace(RIDE, id=k, setup="64 teeth" if k < count / 2 else '10 "<teeth>"'),
-              30.0 + k, 29.5 + k, 30.5 + k)
+        (replace(RIDE, id=k, setup="64 teeth" if k < count / 2 else '10 "<teeth>"'),
+         Estimate(30.0 + k, 29.5 + k, 30.5 + k))
         for k in range(count)
     ]  # fmt: skip
 
@@ -76,11 +77,23 @@ def test_figures_in_words() -> None:
     figure = Estimate(10.0, 9.9, 10.1)
     assert (speed(figure, kmh), bounds(figure, kmh)) == ("36.0 km/h", "35.6 to 36.4")
     assert (speed(None, kmh), bounds(None, kmh)) == ("–", "")
-    assert moment("2024-06-08T09:05:30Z") == "8 Jun 2024, 09:05"
-    assert moment("T09:05:30Z") == "09:05, no date" and moment("") == "time unknown"
     times = [elapsed_words(time_s) for time_s in (83.44, 59.96, -1.0, 3876.04, -0.01)]
     assert times == ["1:23.4", "1:00.0", "-0:01.0", "1:04:36.0", "0:00.0"]
     assert (lasting(None), lasting(212.0)) == ("", "3 min 32 s")
+
+
+def test_moments_are_in_the_zone_of_this_machine(zone: Callable[[str], None]) -> None:
+    """Worked out by hand: Germany keeps UTC+1, UTC+2 in summer; India UTC+5:30."""
+    summer, winter = "2024-06-08T23:05:30Z", "2024-12-08T23:05:30Z"
+    assert moment(summer) == "8 Jun 2024, 23:05 UTC"
+    zone("Berlin")
+    assert (moment(summer), moment(winter)) == ("9 Jun 2024, 01:05 CEST", "9 Dec 2024, 00:05 CET")
+    assert day_and_year(summer) == ("9 Jun", "2024")
+    zone("Kolkata")
+    assert moment(summer) == "9 Jun 2024, 04:35 UTC+05:30"
+    assert moment("T09:05:30Z") == "09:05 UTC, no date"
+    assert {moment(text) for text in ("", "soon", "9999-12-31T23:59:59Z")} == {"time unknown"}
+    assert day_and_year("T09:05:30Z") == day_and_year("") == ("–", "")
 
 
 def test_the_page_asks_no_one_else() -> None:
