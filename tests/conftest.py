@@ -1,11 +1,22 @@
-"""What all tests share: a time zone that does not depend on the machine."""
+"""What all tests share: one zone of time, and rides worked out once."""
 
 import os
 import time
 from collections.abc import Callable, Iterator
+from dataclasses import replace
+from pathlib import Path
 
+import numpy as np
 import pytest
 
+from ridelog.analysis.ride import analyse
+from ridelog.analysis.subject import MeasuredRide
+from ridelog.core.track import Track
+from ridelog.filtering.motion import Motion
+from ridelog.filtering.smoother import estimate_motion
+from ridelog.importer import load_track
+
+SAMPLES = Path(__file__).resolve().parents[1] / "sample_tracks"
 # POSIX 1003.1, 8.3: the rules stand in the text, so that no table of zones is needed.
 ZONES = {
     "UTC": "UTC0",
@@ -33,3 +44,53 @@ def zone() -> Iterator[Callable[[str], None]]:
         pytest.skip("the zone cannot be changed on this system")
     yield _enter
     _enter("UTC")
+
+
+@pytest.fixture(scope="session")
+def good_motion() -> Motion:
+    return estimate_motion(load_track(SAMPLES / "before-1.gpx"))
+
+
+@pytest.fixture(scope="session")
+def good_result(good_motion: Motion) -> MeasuredRide:
+    return analyse(good_motion)
+
+
+@pytest.fixture(scope="session")
+def rough_motion() -> Motion:
+    """Poor signal, and a gap of 12 s cut into it, around the longest hole of its own."""
+    track = load_track(SAMPLES / "after-3.gpx")
+    kept = (track.time_s < 133.0) | (track.time_s > 145.0)
+    return estimate_motion(rows_of(track, kept))
+
+
+@pytest.fixture(scope="session")
+def rough_result(rough_motion: Motion) -> MeasuredRide:
+    return analyse(rough_motion)
+
+
+def rows_of(track: Track, kept: np.ndarray) -> Track:
+    """Return a track of some of the rows."""
+    arrays = {
+        name: value[kept].copy()
+        for name, value in vars(track).items()
+        if isinstance(value, np.ndarray)
+    }
+    return replace(track, **arrays)
+
+
+@pytest.fixture(scope="session")
+def slow_motion() -> Motion:
+    """One fix a second, no reported speed, no HDOP, no satellites."""
+    track = load_track(SAMPLES / "before-1.gpx")
+    thin = rows_of(track, np.arange(len(track)) % 10 == 0)
+    nothing = np.full(len(thin), np.nan)
+    return estimate_motion(
+        replace(
+            thin,
+            speed_mps=nothing.copy(),
+            course_rad=nothing.copy(),
+            hdop=nothing.copy(),
+            satellites=nothing.copy(),
+        )
+    )
