@@ -13,8 +13,7 @@ import numpy as np
 from ridelog.core.track import FloatArray, IntArray
 from ridelog.filtering.banded import BandedFactor
 from ridelog.filtering.motion import Paths
-from ridelog.filtering.noise_table import noise_of
-from ridelog.filtering.posterior import interpolated
+from ridelog.filtering.posterior import interpolated, noise_of
 from ridelog.filtering.standing_start.models import Starts
 
 
