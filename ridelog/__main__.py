@@ -1,7 +1,7 @@
 """Everything put together: the commands, and the one that opens the workshop page."""
 
 from ridelog.cli.main import app, run
-from ridelog.web.command import register
+from ridelog.web.serve import register
 
 register(app)
 

@@ -9,6 +9,7 @@ from ridelog.book.database import connect
 from ridelog.book.details import Details
 from ridelog.book.machines import Machines
 from ridelog.book.originals import Intake, Original, place_of, read_original, store_bytes
+from ridelog.book.records import RideEntry
 from ridelog.book.results import Results
 from ridelog.book.rides import Rides
 from ridelog.core.errors import BookError
@@ -92,6 +93,23 @@ class Book:
     def place(self, sha256: str) -> Path:
         """Return where a log lies."""
         return place_of(self._originals, sha256)
+
+    def assign(self, ride_id: int, machine: str, setup: str = "") -> RideEntry:
+        """Say by their names on which machine, in which set-up, a ride was ridden.
+
+        Names that are new are added to the book; an empty one says that it is not known.
+
+        Raises
+        ------
+        BookError
+            If there is a set-up without a machine.
+        """
+        self.rides.get(ride_id)
+        if setup and not machine:
+            raise BookError("a set-up belongs to a machine.", "name the machine as well.")
+        machine_id = self.machines.named(machine).id if machine else None
+        setup_id = self.machines.setup_named(machine_id, setup).id if machine_id and setup else None
+        return self.rides.move(ride_id, machine_id, setup_id)
 
     def sweep(self) -> int:
         """Throw away bytes of uploads that were cut off; return how many."""

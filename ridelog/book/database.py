@@ -1,4 +1,7 @@
-"""The SQLite file of the book: opened safely, brought up to date with a copy beside it."""
+"""The SQLite file of the book: its tables, version by version, opened safely.
+
+A book of an older version is brought up to date, with a copy as it was beside it.
+"""
 
 import os
 import secrets
@@ -8,13 +11,93 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
-from ridelog.book.migrations import STEPS
 from ridelog.core.errors import BookError
 
 # How long one process waits for another that writes. [ms]
 _WAIT_MS = 20_000
 # Between two tries of what SQLite itself does not wait for. [s]
 _RETRY_S = 0.01
+# Step k brings a book from version k to k + 1. Statements run one by one inside one transaction:
+# ``executescript`` would commit first. A released step is never changed again.
+STEPS: tuple[tuple[str, ...], ...] = (
+    (
+        """CREATE TABLE machine (
+            id INTEGER PRIMARY KEY AUTOINCREMENT,
+            name TEXT NOT NULL UNIQUE CHECK (length(name) BETWEEN 1 AND 200),
+            note TEXT NOT NULL DEFAULT '',
+            added_utc TEXT NOT NULL
+        ) STRICT""",
+        """CREATE TABLE setup (
+            id INTEGER PRIMARY KEY,
+            machine_id INTEGER NOT NULL REFERENCES machine (id) ON DELETE CASCADE,
+            name TEXT NOT NULL CHECK (length(name) BETWEEN 1 AND 200),
+            since_utc TEXT NOT NULL DEFAULT '',
+            toml TEXT NOT NULL DEFAULT '',
+            added_utc TEXT NOT NULL,
+            UNIQUE (machine_id, name)
+        ) STRICT""",
+        """CREATE TABLE ride (
+            id INTEGER PRIMARY KEY AUTOINCREMENT,
+            sha256 TEXT NOT NULL UNIQUE CHECK (length(sha256) = 64),
+            size_bytes INTEGER NOT NULL,
+            file TEXT NOT NULL,
+            format TEXT NOT NULL DEFAULT '',
+            start_utc TEXT NOT NULL DEFAULT '',
+            duration_s REAL,
+            state TEXT NOT NULL CHECK (state IN ('waiting', 'ready', 'failed')),
+            problem TEXT NOT NULL DEFAULT '',
+            machine_id INTEGER REFERENCES machine (id) ON DELETE SET NULL,
+            setup_id INTEGER REFERENCES setup (id) ON DELETE SET NULL,
+            added_utc TEXT NOT NULL
+        ) STRICT""",
+        "CREATE INDEX ride_by_machine ON ride (machine_id, start_utc)",
+        "CREATE INDEX ride_by_start ON ride (start_utc)",
+        """CREATE TABLE condition (
+            ride_id INTEGER NOT NULL REFERENCES ride (id) ON DELETE CASCADE,
+            name TEXT NOT NULL,
+            value TEXT NOT NULL,
+            PRIMARY KEY (ride_id, name)
+        ) STRICT, WITHOUT ROWID""",
+        """CREATE TABLE note (
+            id INTEGER PRIMARY KEY,
+            ride_id INTEGER NOT NULL REFERENCES ride (id) ON DELETE CASCADE,
+            words TEXT NOT NULL,
+            written_utc TEXT NOT NULL
+        ) STRICT""",
+        "CREATE INDEX note_by_ride ON note (ride_id)",
+        """CREATE TABLE mark (
+            id INTEGER PRIMARY KEY,
+            ride_id INTEGER NOT NULL REFERENCES ride (id) ON DELETE CASCADE,
+            kind TEXT NOT NULL CHECK (kind IN ('reverse', 'left_out')),
+            start_s REAL NOT NULL,
+            end_s REAL NOT NULL CHECK (end_s > start_s)
+        ) STRICT""",
+        "CREATE INDEX mark_by_ride ON mark (ride_id)",
+        """CREATE TABLE result (
+            id INTEGER PRIMARY KEY AUTOINCREMENT,
+            ride_id INTEGER NOT NULL REFERENCES ride (id) ON DELETE CASCADE,
+            version TEXT NOT NULL,
+            settings TEXT NOT NULL,
+            document TEXT NOT NULL,
+            made_utc TEXT NOT NULL,
+            UNIQUE (ride_id, version)
+        ) STRICT""",
+        """CREATE TABLE figure (
+            result_id INTEGER NOT NULL REFERENCES result (id) ON DELETE CASCADE,
+            name TEXT NOT NULL,
+            value REAL NOT NULL,
+            low REAL NOT NULL,
+            high REAL NOT NULL,
+            PRIMARY KEY (result_id, name)
+        ) STRICT, WITHOUT ROWID""",
+        """CREATE TABLE attachment (
+            result_id INTEGER NOT NULL REFERENCES result (id) ON DELETE CASCADE,
+            name TEXT NOT NULL,
+            data BLOB NOT NULL,
+            PRIMARY KEY (result_id, name)
+        ) STRICT""",
+    ),
+)
 
 
 def connect(path: Path) -> sqlite3.Connection:
@@ -40,6 +123,37 @@ def connect(path: Path) -> sqlite3.Connection:
             "check the folder's rights and free space, or open another book with --book.",
         ) from error
     return connection
+
+
+class Tables:
+    """A part of the book: reads and writes some of its tables through one connection."""
+
+    def __init__(self, connection: sqlite3.Connection) -> None:
+        self._connection = connection
+
+    def _rows(self, statement: str, *values: object) -> list[sqlite3.Row]:
+        return self._connection.execute(statement, values).fetchall()
+
+    def _row(self, statement: str, *values: object) -> sqlite3.Row | None:
+        found: sqlite3.Row | None = self._connection.execute(statement, values).fetchone()
+        return found
+
+    def _known(self, what: str, number: int, statement: str) -> sqlite3.Row:
+        """Return the row of a number.
+
+        Raises
+        ------
+        BookError
+            If there is none.
+        """
+        row = self._row(statement, number)
+        if row is None:
+            raise BookError(f"{what} {number} is not in the book.", "look at the list again.")
+        return row
+
+    def _do(self, statement: str, *values: object) -> sqlite3.Cursor:
+        """Change something; outside of ``changing`` a statement is all or nothing by itself."""
+        return self._connection.execute(statement, values)
 
 
 @contextmanager

@@ -1,29 +1,21 @@
 """What riders say about a ride: conditions, notes, and marked stretches."""
 
 import math
-import sqlite3
 
-from ridelog.book.clock import now_utc
-from ridelog.book.database import changing
-from ridelog.book.records import CONDITIONS, MARK_KINDS, Mark, Note
-from ridelog.book.words import checked_text
+from ridelog.book.database import Tables, changing
+from ridelog.book.records import CONDITIONS, MARK_KINDS, MarkEntry, Note, checked_text, now_utc
 from ridelog.core.errors import BookError
 
 # A condition is a few words; a ride has a few marks and notes. Own choice.
 _MOST_CONDITION, _MOST_MARKS, _MOST_NOTES = 200, 100, 500
 
 
-class Details:
+class Details(Tables):
     """Conditions, notes and marks of the rides of one book."""
-
-    def __init__(self, connection: sqlite3.Connection) -> None:
-        self._connection = connection
 
     def conditions(self, ride_id: int) -> dict[str, str]:
         """Return what was noted of a ride's conditions, by name."""
-        rows = self._connection.execute(
-            "SELECT name, value FROM condition WHERE ride_id = ?", (ride_id,)
-        )
+        rows = self._rows("SELECT name, value FROM condition WHERE ride_id = ?", ride_id)
         noted = {row["name"]: row["value"] for row in rows}
         return {name: noted[name] for name in CONDITIONS if name in noted}
 
@@ -45,21 +37,17 @@ class Details:
             checked[name] = " ".join(checked_text(CONDITIONS[name], value, _MOST_CONDITION).split())
         with changing(self._connection):
             for name, value in checked.items():
+                self._do("DELETE FROM condition WHERE ride_id = ? AND name = ?", ride_id, name)
                 if value:
-                    self._connection.execute(
-                        "INSERT INTO condition (ride_id, name, value) VALUES (?, ?, ?)"
-                        " ON CONFLICT (ride_id, name) DO UPDATE SET value = excluded.value",
-                        (ride_id, name, value),
-                    )
-                else:
-                    self._connection.execute(
-                        "DELETE FROM condition WHERE ride_id = ? AND name = ?", (ride_id, name)
-                    )
+                    self._do(
+                        "INSERT INTO condition (ride_id, name, value) VALUES (?, ?, ?)",
+                        ride_id, name, value,
+                    )  # fmt: skip
 
     def notes(self, ride_id: int) -> tuple[Note, ...]:
         """Return the notes on a ride, the earliest first."""
-        rows = self._connection.execute(
-            "SELECT id, words, written_utc FROM note WHERE ride_id = ? ORDER BY id", (ride_id,)
+        rows = self._rows(
+            "SELECT id, words, written_utc FROM note WHERE ride_id = ? ORDER BY id", ride_id
         )
         return tuple(Note(**row) for row in rows)
 
@@ -76,25 +64,22 @@ class Details:
             return
         with changing(self._connection):
             self._check_count("note", ride_id, _MOST_NOTES)
-            self._connection.execute(
+            self._do(
                 "INSERT INTO note (ride_id, words, written_utc) VALUES (?, ?, ?)",
-                (ride_id, words, written_utc or now_utc()),
-            )
+                ride_id, words, written_utc or now_utc(),
+            )  # fmt: skip
 
     def remove_note(self, ride_id: int, note_id: int) -> None:
         """Take a note back."""
-        with changing(self._connection):
-            self._connection.execute(
-                "DELETE FROM note WHERE ride_id = ? AND id = ?", (ride_id, note_id)
-            )
+        self._do("DELETE FROM note WHERE ride_id = ? AND id = ?", ride_id, note_id)
 
-    def marks(self, ride_id: int) -> tuple[Mark, ...]:
+    def marks(self, ride_id: int) -> tuple[MarkEntry, ...]:
         """Return the marked stretches of a ride in time order."""
-        rows = self._connection.execute(
+        rows = self._rows(
             "SELECT id, kind, start_s, end_s FROM mark WHERE ride_id = ? ORDER BY start_s, id",
-            (ride_id,),
+            ride_id,
         )
-        return tuple(Mark(**row) for row in rows)
+        return tuple(MarkEntry(**row) for row in rows)
 
     def add_mark(self, ride_id: int, kind: str, start_s: float, end_s: float) -> None:
         """Mark a stretch of a ride.
@@ -124,22 +109,17 @@ class Details:
             )
         with changing(self._connection):
             self._check_count("mark", ride_id, _MOST_MARKS)
-            self._connection.execute(
+            self._do(
                 "INSERT INTO mark (ride_id, kind, start_s, end_s) VALUES (?, ?, ?, ?)",
-                (ride_id, kind, start_s, end_s),
-            )
+                ride_id, kind, start_s, end_s,
+            )  # fmt: skip
 
     def remove_mark(self, ride_id: int, mark_id: int) -> None:
         """Take a mark back."""
-        with changing(self._connection):
-            self._connection.execute(
-                "DELETE FROM mark WHERE ride_id = ? AND id = ?", (ride_id, mark_id)
-            )
+        self._do("DELETE FROM mark WHERE ride_id = ? AND id = ?", ride_id, mark_id)
 
     def _check_count(self, table: str, ride_id: int, most: int) -> None:
-        count = self._connection.execute(
-            f"SELECT count(*) FROM {table} WHERE ride_id = ?", (ride_id,)
-        ).fetchone()[0]
+        (count,) = self._rows(f"SELECT count(*) FROM {table} WHERE ride_id = ?", ride_id)[0]
         if count >= most:
             raise BookError(
                 f"ride {ride_id} has {count} {table}s already, {most} are the most.",

@@ -117,6 +117,12 @@ def store_bytes(incoming: Path, originals: Path, parts: Iterable[bytes]) -> Orig
         return intake.finish()
 
 
+def suffix_of(format: str, data: bytes) -> str:
+    """Return the suffix under which a log of such a format is given out."""
+    packed = {b"\x1f\x8b": "gz", b"PK": "zip"}.get(data[:2])
+    return packed or {"gpx": "gpx", "nmea": "nmea"}.get(format.split("-")[0], "log")
+
+
 def _sync_folder(folder: Path) -> None:
     """Make a new name in a folder survive a power cut, where the system can."""
     if os.name == "nt":  # Windows opens no folders; its rename is written through

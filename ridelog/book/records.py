@@ -1,7 +1,18 @@
-"""What the book keeps, as frozen records; times of day are ISO 8601 in UTC."""
+"""What the book keeps, as frozen records, and what people may write into them.
+
+Times of day are ISO 8601 in UTC; text is trimmed, of bounded length, and shows what it holds.
+"""
 
 from dataclasses import dataclass, field
+from datetime import UTC, date, datetime
 from typing import Any
+
+from ridelog.core.errors import BookError
+from ridelog.core.estimate import Estimate
+from ridelog.core.text import clean
+
+# Long enough for any name, short enough for any screen. Own choice.
+_MOST_NAME, _MOST_TEXT = 200, 20_000
 
 # What a rider can note about a ride: name in the book, words for people.
 CONDITIONS: dict[str, str] = {
@@ -17,7 +28,7 @@ MARK_KINDS: dict[str, str] = {"reverse": "reverse", "left_out": "left out"}
 
 
 @dataclass(frozen=True)
-class Machine:
+class MachineEntry:
     """A machine whose rides are kept."""
 
     id: int
@@ -71,22 +82,13 @@ class Note:
 
 
 @dataclass(frozen=True)
-class Mark:
+class MarkEntry:
     """A stretch that the rider marked: driven in reverse, or left out of every figure."""
 
     id: int
     kind: str
     start_s: float
     end_s: float
-
-
-@dataclass(frozen=True)
-class Figure:
-    """A figure of a result under its name, with its interval, for lists and histories."""
-
-    value: float
-    low: float
-    high: float
 
 
 @dataclass(frozen=True)
@@ -116,5 +118,72 @@ class NewResult:
     version: str
     settings: dict[str, Any]
     document: dict[str, Any]
-    figures: dict[str, Figure] = field(default_factory=dict)
+    figures: dict[str, Estimate] = field(default_factory=dict)
     attachments: dict[str, bytes] = field(default_factory=dict)
+
+
+def now_utc() -> str:
+    """Return the present moment as the book writes it, to the second."""
+    return datetime.now(UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
+
+
+def checked_name(what: str, name: str) -> str:
+    """Return a name of one line.
+
+    Raises
+    ------
+    BookError
+        If it is empty or too long.
+    """
+    name = " ".join(clean(name, mark=" ").split())
+    if not name:
+        raise BookError(f"{what}: the name is empty.", "give it a name.")
+    if len(name) > _MOST_NAME:
+        raise BookError(
+            f"{what}: the name has {len(name):,} letters, {_MOST_NAME} are the most.",
+            "shorten it.",
+        )
+    return name
+
+
+def checked_text(what: str, text: str, most: int = _MOST_TEXT) -> str:
+    """Return a text of several lines.
+
+    Raises
+    ------
+    BookError
+        If it is too long.
+    """
+    text = text.replace("\r\n", "\n").replace("\r", "\n")
+    text = clean(text, keep="\n\t").strip()
+    if len(text) > most:
+        raise BookError(
+            f"{what}: the text has {len(text):,} letters, {most:,} are the most.", "shorten it."
+        )
+    return text
+
+
+def checked_day(day: str) -> str:
+    """Return a day as YYYY-MM-DD, or nothing for nothing.
+
+    Raises
+    ------
+    BookError
+        If it is no day.
+    """
+    day = day.strip()
+    try:
+        return date.fromisoformat(day[:10]).isoformat() if day else ""
+    except ValueError as error:
+        raise BookError(
+            f"{day[:40]!r} is no day.", "write it as year-month-day, such as 2024-06-09."
+        ) from error
+
+
+def shown_file(name: str) -> str:
+    """Return a log's name as it is shown: no folders, no control characters, bounded."""
+    base = name.replace("\\", "/").rsplit("/", 1)[-1]
+    base = clean(base).strip()
+    if len(base) > _MOST_NAME:
+        base = base[: _MOST_NAME - 21] + "…" + base[-20:]
+    return base or "unnamed log"

@@ -3,19 +3,15 @@
 import json
 import sqlite3
 
-from ridelog.book.clock import now_utc
-from ridelog.book.database import changing
-from ridelog.book.records import Figure, NewResult, StoredResult
-from ridelog.core.errors import BookError
+from ridelog.book.database import Tables, changing
+from ridelog.book.records import NewResult, StoredResult, now_utc
+from ridelog.core.estimate import Estimate
 
 _LATEST = "(SELECT max(id) FROM result WHERE ride_id = ?)"
 
 
-class Results:
+class Results(Tables):
     """The results of one book; those of the latest version carry attachments."""
-
-    def __init__(self, connection: sqlite3.Connection) -> None:
-        self._connection = connection
 
     def put(self, ride_id: int, new: NewResult) -> int:
         """Keep a result as the ride's latest; one of each version is kept, for comparison.
@@ -28,24 +24,19 @@ class Results:
         document = json.dumps(new.document, allow_nan=False, ensure_ascii=False)
         settings = json.dumps(new.settings, allow_nan=False, sort_keys=True)
         with changing(self._connection):
-            self._connection.execute(
-                "DELETE FROM result WHERE ride_id = ? AND version = ?", (ride_id, new.version)
-            )
+            self._known("ride", ride_id, "SELECT id FROM ride WHERE id = ?")
+            self._do("DELETE FROM result WHERE ride_id = ? AND version = ?", ride_id, new.version)
             # Drawn pictures of older versions are of no use to anyone.
-            self._connection.execute(
+            self._do(
                 "DELETE FROM attachment WHERE result_id IN"
                 " (SELECT id FROM result WHERE ride_id = ?)",
-                (ride_id,),
+                ride_id,
             )
-            if not self._connection.execute(
-                "SELECT 1 FROM ride WHERE id = ?", (ride_id,)
-            ).fetchone():
-                raise BookError(f"ride {ride_id} is not in the book.", "look at the list again.")
-            number = self._connection.execute(
+            number = self._do(
                 "INSERT INTO result (ride_id, version, settings, document, made_utc)"
                 " VALUES (?, ?, ?, ?, ?)",
-                (ride_id, new.version, settings, document, now_utc()),
-            ).lastrowid
+                ride_id, new.version, settings, document, now_utc(),
+            ).lastrowid  # fmt: skip
             self._connection.executemany(
                 "INSERT INTO figure (result_id, name, value, low, high) VALUES (?, ?, ?, ?, ?)",
                 [(number, name, f.value, f.low, f.high) for name, f in new.figures.items()],
@@ -58,67 +49,55 @@ class Results:
 
     def attach(self, result_id: int, name: str, data: bytes) -> None:
         """Keep something beside a result, if the result is still there."""
-        with changing(self._connection):
-            self._connection.execute(
-                "INSERT OR REPLACE INTO attachment (result_id, name, data)"
-                " SELECT id, ?, ? FROM result WHERE id = ?",
-                (name, data, result_id),
-            )
+        self._do(
+            "INSERT OR REPLACE INTO attachment (result_id, name, data)"
+            " SELECT id, ?, ? FROM result WHERE id = ?",
+            name, data, result_id,
+        )  # fmt: skip
 
     def latest(self, ride_id: int) -> StoredResult | None:
         """Return the newest result of a ride, or None."""
-        row = self._connection.execute(
-            f"SELECT * FROM result WHERE id = {_LATEST}", (ride_id,)
-        ).fetchone()
+        row = self._row(f"SELECT * FROM result WHERE id = {_LATEST}", ride_id)
         return None if row is None else _stored(row)
 
     def all(self, ride_id: int) -> tuple[StoredResult, ...]:
         """Return the results of a ride, one of each version, the newest first."""
-        rows = self._connection.execute(
-            "SELECT * FROM result WHERE ride_id = ? ORDER BY id DESC", (ride_id,)
-        )
+        rows = self._rows("SELECT * FROM result WHERE ride_id = ? ORDER BY id DESC", ride_id)
         return tuple(_stored(row) for row in rows)
 
     def attachment(self, ride_id: int, name: str) -> bytes | None:
         """Return an attachment of a ride's newest result, or None."""
-        row = self._connection.execute(
-            f"SELECT data FROM attachment WHERE result_id = {_LATEST} AND name = ?",
-            (ride_id, name),
-        ).fetchone()
+        row = self._row(
+            f"SELECT data FROM attachment WHERE result_id = {_LATEST} AND name = ?", ride_id, name
+        )
         return None if row is None else bytes(row[0])
 
-    def figures(self, ride_ids: list[int]) -> dict[int, dict[str, Figure]]:
+    def figures(self, ride_ids: list[int]) -> dict[int, dict[str, Estimate]]:
         """Return the figures of several rides' newest results, by ride and name."""
-        found: dict[int, dict[str, Figure]] = {ride_id: {} for ride_id in ride_ids}
+        found: dict[int, dict[str, Estimate]] = {ride_id: {} for ride_id in ride_ids}
         marks = ",".join("?" * len(ride_ids))
-        rows = self._connection.execute(
+        rows = self._rows(
             "SELECT result.ride_id AS ride_id, figure.name AS name, value, low, high FROM result"
             " JOIN figure ON figure.result_id = result.id"
             f" WHERE result.ride_id IN ({marks}) AND result.id ="
             " (SELECT max(id) FROM result AS newer WHERE newer.ride_id = result.ride_id)",
-            ride_ids,
+            *ride_ids,
         )
         for row in rows:
-            found[row["ride_id"]][row["name"]] = Figure(row["value"], row["low"], row["high"])
+            found[row["ride_id"]][row["name"]] = Estimate(row["value"], row["low"], row["high"])
         return found
 
     def not_of(self, version: str) -> tuple[int, ...]:
         """Return the rides whose newest result another version of ridelog made."""
-        rows = self._connection.execute(
+        rows = self._rows(
             "SELECT ride_id FROM result WHERE version <> ? AND id ="
             " (SELECT max(id) FROM result AS newer WHERE newer.ride_id = result.ride_id)"
             " ORDER BY ride_id",
-            (version,),
+            version,
         )
         return tuple(int(row[0]) for row in rows)
 
 
 def _stored(row: sqlite3.Row) -> StoredResult:
-    return StoredResult(
-        id=row["id"],
-        ride_id=row["ride_id"],
-        version=row["version"],
-        settings=json.loads(row["settings"]),
-        document=json.loads(row["document"]),
-        made_utc=row["made_utc"],
-    )
+    read = {name: json.loads(row[name]) for name in ("settings", "document")}
+    return StoredResult(**{**row, **read})

@@ -1,29 +1,27 @@
 """The rides of a book: added once each, listed, searched, described."""
 
 import sqlite3
-from dataclasses import replace
 from pathlib import Path
 
-from ridelog.book.clock import now_utc
-from ridelog.book.database import changing
+from ridelog.book.database import Tables, changing
 from ridelog.book.originals import Original, place_of
-from ridelog.book.records import RideEntry
-from ridelog.book.words import shown_file
+from ridelog.book.records import RideEntry, now_utc, shown_file
 from ridelog.core.errors import BookError
 
-_SELECT = """SELECT ride.*, coalesce(machine.name, '') AS machine, coalesce(setup.name, '') AS setup
-    FROM ride LEFT JOIN machine ON machine.id = ride.machine_id
+_FROM = """FROM ride LEFT JOIN machine ON machine.id = ride.machine_id
     LEFT JOIN setup ON setup.id = ride.setup_id"""
+_SELECT = f"""SELECT ride.*, coalesce(machine.name, '') AS machine,
+    coalesce(setup.name, '') AS setup {_FROM}"""
 # The latest rides first; those whose log gives no date after them.
 _ORDER = "ORDER BY ride.start_utc LIKE '____-%' DESC, ride.start_utc DESC, ride.id DESC"
 _MOST_WORDS = 8
 
 
-class Rides:
+class Rides(Tables):
     """The rides of one book."""
 
     def __init__(self, connection: sqlite3.Connection, originals: Path) -> None:
-        self._connection = connection
+        super().__init__(connection)
         self._originals = originals
 
     def add(self, original: Original, file: str) -> tuple[RideEntry, bool]:
@@ -40,11 +38,11 @@ class Rides:
                     f"{shown_file(file)}: the log was removed while it was being added.",
                     "add it again.",
                 )
-            new = self._connection.execute(
+            new = self._do(
                 "INSERT INTO ride (sha256, size_bytes, file, state, added_utc)"
                 " VALUES (?, ?, ?, 'waiting', ?) ON CONFLICT (sha256) DO NOTHING",
-                (original.sha256, original.size_bytes, shown_file(file), now_utc()),
-            ).rowcount
+                original.sha256, original.size_bytes, shown_file(file), now_utc(),
+            ).rowcount  # fmt: skip
         ride = self.by_hash(original.sha256)
         if ride is None:  # removed by another process since
             raise BookError(
@@ -61,14 +59,11 @@ class Rides:
         BookError
             If there is none with this number.
         """
-        row = self._connection.execute(f"{_SELECT} WHERE ride.id = ?", (ride_id,)).fetchone()
-        if row is None:
-            raise BookError(f"ride {ride_id} is not in the book.", "look at the list again.")
-        return RideEntry(**row)
+        return RideEntry(**self._known("ride", ride_id, f"{_SELECT} WHERE ride.id = ?"))
 
     def by_hash(self, sha256: str) -> RideEntry | None:
         """Return the ride of a log, or None."""
-        row = self._connection.execute(f"{_SELECT} WHERE ride.sha256 = ?", (sha256,)).fetchone()
+        row = self._row(f"{_SELECT} WHERE ride.sha256 = ?", sha256)
         return None if row is None else RideEntry(**row)
 
     def found(
@@ -91,49 +86,32 @@ class Rides:
             Which part of the list.
         """
         where, values = _where(words, machine_id)
-        rows = self._connection.execute(
-            f"{_SELECT} {where} {_ORDER} LIMIT ? OFFSET ?", (*values, most, skip)
-        )
+        rows = self._rows(f"{_SELECT} {where} {_ORDER} LIMIT ? OFFSET ?", *values, most, skip)
         return tuple(RideEntry(**row) for row in rows)
 
     def count(self, words: str = "", *, machine_id: int | None = None) -> int:
         """Return how many rides ``found`` would list without a limit."""
         where, values = _where(words, machine_id)
-        row = self._connection.execute(
-            "SELECT count(*) FROM ride LEFT JOIN machine ON machine.id = ride.machine_id"
-            f" LEFT JOIN setup ON setup.id = ride.setup_id {where}",
-            values,
-        ).fetchone()
-        return int(row[0])
+        return int(self._rows(f"SELECT count(*) {_FROM} {where}", *values)[0][0])
 
     def waiting(self) -> tuple[RideEntry, ...]:
         """Return the rides without figures, in the order they came."""
-        rows = self._connection.execute(f"{_SELECT} WHERE ride.state = 'waiting' ORDER BY ride.id")
+        rows = self._rows(f"{_SELECT} WHERE ride.state = 'waiting' ORDER BY ride.id")
         return tuple(RideEntry(**row) for row in rows)
 
     def describe(self, ride_id: int, *, format: str, start_utc: str, duration_s: float) -> None:
         """Write down what reading the log has told; the ride is then ready."""
-        with changing(self._connection):
-            self._connection.execute(
-                "UPDATE ride SET format = ?, start_utc = ?, duration_s = ?, state = 'ready',"
-                " problem = '' WHERE id = ?",
-                (format, start_utc, duration_s, ride_id),
-            )
+        self._do(
+            "UPDATE ride SET format = ?, start_utc = ?, duration_s = ?, state = 'ready',"
+            " problem = '' WHERE id = ?",
+            format, start_utc, duration_s, ride_id,
+        )  # fmt: skip
 
     def fail(self, ride_id: int, problem: str) -> None:
         """Write down why a ride has no figures."""
-        with changing(self._connection):
-            self._connection.execute(
-                "UPDATE ride SET state = 'failed', problem = ? WHERE id = ?",
-                (problem[:2000], ride_id),
-            )
-
-    def wait(self, ride_id: int) -> None:
-        """Let a ride wait for figures again."""
-        with changing(self._connection):
-            self._connection.execute(
-                "UPDATE ride SET state = 'waiting', problem = '' WHERE id = ?", (ride_id,)
-            )
+        self._do(
+            "UPDATE ride SET state = 'failed', problem = ? WHERE id = ?", problem[:2000], ride_id
+        )
 
     def move(self, ride_id: int, machine_id: int | None, setup_id: int | None = None) -> RideEntry:
         """Say on which machine, in which set-up, a ride was ridden.
@@ -143,33 +121,30 @@ class Rides:
         BookError
             If the set-up belongs to another machine, or one of them is not in the book.
         """
-        ride = self.get(ride_id)
+        self.get(ride_id)
         with changing(self._connection):
             if setup_id is not None:
-                owner = self._connection.execute(
-                    "SELECT machine_id FROM setup WHERE id = ?", (setup_id,)
-                ).fetchone()
+                owner = self._row("SELECT machine_id FROM setup WHERE id = ?", setup_id)
                 if owner is None or owner[0] != machine_id:
                     raise BookError(
                         f"set-up {setup_id} does not belong to the ride's machine.",
                         "choose one of this machine's set-ups.",
                     )
             try:
-                self._connection.execute(
+                self._do(
                     "UPDATE ride SET machine_id = ?, setup_id = ? WHERE id = ?",
-                    (machine_id, setup_id, ride_id),
-                )
+                    machine_id, setup_id, ride_id,
+                )  # fmt: skip
             except sqlite3.IntegrityError as error:
                 raise BookError(
                     f"machine {machine_id} is not in the book.", "look at the list again."
                 ) from error
-        return replace(self.get(ride.id))
+        return self.get(ride_id)
 
     def remove(self, ride_id: int) -> None:
         """Take a ride and its log out of the book for good."""
         ride = self.get(ride_id)
-        with changing(self._connection):
-            self._connection.execute("DELETE FROM ride WHERE id = ?", (ride_id,))
+        self._do("DELETE FROM ride WHERE id = ?", ride_id)
         # The file goes only after the row has gone, and not if the same log was added since.
         with changing(self._connection):
             if self.by_hash(ride.sha256) is None:

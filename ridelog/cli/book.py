@@ -9,10 +9,11 @@ import typer
 from ridelog.cli.options import Units
 from ridelog.cli.progress import progress
 from ridelog.cli.terminal import shown
+from ridelog.core.text import clean
 
 if TYPE_CHECKING:
     from ridelog.book import Book, RideEntry
-    from ridelog.workflow.measuring import Measured
+    from ridelog.workflow.measuring import MeasuredLog
 
 book_app = typer.Typer(
     name="book",
@@ -79,8 +80,6 @@ def list_rides(
     units: UnitsOption = Units.KMH,
 ) -> None:
     """List rides, the latest first."""
-    from ridelog.present.words import clean
-
     asked = " ".join(words or [])
     with _book(book) as opened:
         rides = opened.rides.found(asked, most=most)
@@ -97,7 +96,6 @@ def list_rides(
 def show(ride: Number, book: BookFolder = None, units: UnitsOption = Units.KMH) -> None:
     """Show what the book knows of a ride."""
     from ridelog.book import CONDITIONS, MARK_KINDS
-    from ridelog.present.words import clean
 
     with _book(book) as opened:
         entry = opened.rides.get(ride)
@@ -132,8 +130,7 @@ def move(
 ) -> None:
     """Move a ride to another machine or set-up."""
     with _book(book) as opened:
-        opened.rides.get(ride)
-        entry = _move(opened, ride, machine, setup)
+        entry = opened.assign(ride, machine, setup or "")
     print(f"Ride {ride}: {entry.machine}{', ' + entry.setup if entry.setup else ''}")
 
 
@@ -169,7 +166,7 @@ def export(
     book: BookFolder = None,
 ) -> None:
     """Write everything as plain files: logs, JSON, set-up files."""
-    from ridelog.book.export import export_book
+    from ridelog.book.exchange import export_book
 
     with _book(book) as opened:
         count = export_book(opened, folder)
@@ -177,19 +174,19 @@ def export(
 
 
 @book_app.command(name="import")
-def import_export(
+def import_rides(
     folder: Annotated[Path, typer.Argument(metavar="DIR", help="What `book export` wrote.")],
     book: BookFolder = None,
 ) -> None:
     """Read an export into the book; rides that are there stay as they are."""
-    from ridelog.book.import_book import import_book
+    from ridelog.book.exchange import import_book
     from ridelog.core.errors import RideLogError
 
     with _book(book) as opened:
-        taken = import_book(opened, folder)
-    print(f"{taken.added} rides added, {taken.present} were there already")
-    if taken.problems:
-        raise RideLogError(" ".join(taken.problems))
+        found = import_book(opened, folder)
+    print(f"{found.added} rides added, {found.present} were there already")
+    if found.problems:
+        raise RideLogError(" ".join(found.problems))
 
 
 @book_app.command()
@@ -230,22 +227,16 @@ def _add_one(
     if new or ride.state != "ready":
         _measure(book, ride)
     if machine:
-        _move(book, ride.id, machine, setup)
+        book.assign(ride.id, machine, setup or "")
     best = book.results.figures([ride.id])[ride.id].get("best_1s_mps")
     words = "added" if new else "was there already"
     print(f"Ride {ride.id}: {shown(Path(ride.file))} {words}, top speed {_speed(best, units)}")
 
 
-def _move(book: "Book", ride: int, machine: str, setup: str | None) -> "RideEntry":
-    owner = book.machines.named(machine)
-    state = book.machines.setup_named(owner.id, setup) if setup else None
-    return book.rides.move(ride, owner.id, state.id if state else None)
-
-
-def _measure(book: "Book", ride: "RideEntry") -> "Measured":
+def _measure(book: "Book", ride: "RideEntry") -> "MeasuredLog":
     """Measure a ride of the book and keep what was found."""
     from ridelog.analysis.ride import analyse
-    from ridelog.workflow.measuring import PAGES, measured, motion_of_log, pages_bytes
+    from ridelog.workflow.measuring import PAGES, keep, measured, motion_of_log, pages_bytes
     from ridelog.workflow.settings_of import settings_of
 
     with progress("smoothing") as report_progress:
@@ -253,23 +244,20 @@ def _measure(book: "Book", ride: "RideEntry") -> "Measured":
     with progress("measuring"):
         result = analyse(motion, settings_of(book, ride))
     found = measured(motion, result)
-    number = book.results.put(ride.id, found.result)
-    book.rides.describe(
-        ride.id, format=found.format, start_utc=found.start_utc, duration_s=found.duration_s
-    )
-    book.results.attach(number, PAGES, pages_bytes(motion, result))
+    number = keep(book, ride.id, found)
+    book.results.attach(number, PAGES, pages_bytes(result))
     return found
 
 
 def _when(ride: "RideEntry") -> str:
-    from ridelog.workflow.kept_words import moment
+    from ridelog.workflow.ride_words import moment
 
     return moment(ride.start_utc) if ride.state == "ready" else ride.state
 
 
 def _speed(figure: Any, units: Units) -> str:
     from ridelog.core.units import SPEED_UNITS
-    from ridelog.workflow.kept_words import bounds, speed
+    from ridelog.workflow.ride_words import bounds, speed
 
     if figure is None:
         return "none"

@@ -16,8 +16,8 @@ from ridelog.cli.variadic_options import ManyValues
 from ridelog.core.errors import RideLogError
 
 if TYPE_CHECKING:
-    from ridelog.analysis.ridden import RiddenRide
     from ridelog.analysis.settings import Settings
+    from ridelog.analysis.subject import MeasuredRide
 
 
 def register(app: typer.Typer) -> None:
@@ -88,9 +88,9 @@ def compare(
     force: Force = False,
 ) -> None:
     """Say what a change did to the machine: rides before against rides after."""
-    from ridelog.analysis.ridden import logs_in
     from ridelog.analysis.settings import Settings
     from ridelog.cli.machine import both_setups
+    from ridelog.workflow.measure import logs_in
 
     setups = both_setups(setup_before, setup_after)
     logs: dict[str, list[Path]] = {}
@@ -200,18 +200,22 @@ def _smoothed_names(folder: Path | None, logs: list[Path]) -> dict[str, Path]:
     return names
 
 
-def _measured(logs: list[Path], settings: "Settings") -> list["RiddenRide"]:
+def _measured(logs: list[Path], settings: "Settings") -> list["MeasuredRide"]:
     """Return the rides, telling on a terminal how far the work is."""
-    from ridelog.analysis.ridden import measure_ride
+    from ridelog.workflow.measure import measure_ride
 
     rides = []
     with progress("measuring the rides") as report_progress:
         for number, log in enumerate(logs):
             rides.append(
-                measure_ride(log, settings, partial(_part_done, report_progress, number, len(logs)))
+                measure_ride(
+                    log,
+                    settings,
+                    report_progress=partial(_part_done, report_progress, number, len(logs)),
+                )
             )
             report_progress((number + 1) / len(logs))
-            warn(tuple(f"{log.name}: {warning}" for warning in rides[-1].result.warnings))
+            warn(tuple(f"{log.name}: {warning}" for warning in rides[-1].warnings))
     return rides
 
 

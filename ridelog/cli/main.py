@@ -123,10 +123,10 @@ def report(
         from ridelog.report.ride_sections import ride_sections
 
         with progress("drawing the page"):
-            pictures = ride_pictures(motion, result, unit)
-            sections = ride_sections(motion, result, unit)
+            pictures = ride_pictures(result, unit)
+            sections = ride_sections(result, unit)
             page = ride_page(
-                motion, result, pictures, unit, sections=sections, show_coordinates=show_coordinates
+                result, pictures, unit, sections=sections, show_coordinates=show_coordinates
             )
         files[out / "ride.html"] = page.encode("utf-8", errors="replace")
         drawn = (*pictures, *(p for section in sections for p in section.pictures))
@@ -173,12 +173,12 @@ def signal(ride: Ride, json: JsonFile = None, force: Force = False) -> None:
     _check_places([json], ride, force)
     motion = _motion_of(ride)
 
-    from ridelog.analysis.ride import describe_source
     from ridelog.analysis.signal.measure import judge_signal
+    from ridelog.analysis.subject import RideSource
     from ridelog.report.ride_json import signal_json, to_bytes
     from ridelog.report.screen import signal_lines
 
-    source, quality = describe_source(motion), judge_signal(motion)
+    source, quality = RideSource.of(motion), judge_signal(motion)
     _warn(motion.warnings)
     _deliver(json, to_bytes(signal_json(source, quality)), {}, ride, force)
     if not _is_stdout(json):

@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ridelog.analysis.ridden import RiddenRide
+from ridelog.analysis.subject import MeasuredRide
 from ridelog.core.track import FloatArray
 
 # Slower than this the machine stands; what receivers show at rest: common practice, no source.
@@ -27,9 +27,9 @@ class BestRun:
     speed_mps: FloatArray
 
 
-def best_run(ride: RiddenRide) -> BestRun | None:
+def best_run(ride: MeasuredRide) -> BestRun | None:
     """Return a ride's fastest run, None if it has no best second or no start before it."""
-    at_s = ride.result.top_speed.at_s
+    at_s = ride["top_speed"].at_s
     motion = ride.motion
     known = motion.used & np.isfinite(motion.speed_mps)
     if not np.isfinite(at_s) or not known.any():

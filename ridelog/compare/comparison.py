@@ -1,14 +1,15 @@
 """Rides before and after a change: every measure with its difference and verdict."""
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
-from ridelog.analysis.comparable import Measure, Reading, Rides
-from ridelog.analysis.comparables import measures_of
+from ridelog.analysis.figure import HIGHER, Comparable, Figure
+from ridelog.analysis.subject import MeasuredRide
 from ridelog.compare.curves import PullCurves, curves_of
 from ridelog.compare.difference import Difference, difference_by_direction, difference_of
 from ridelog.compare.matching import Matched, match_directions
 from ridelog.compare.mismatches import Mismatch, mismatches_of
 from ridelog.compare.predicted import Foretold, foretell_change
+from ridelog.compare.rides import Rides
 from ridelog.compare.verdict import CANNOT_SAY, Verdict, verdicts
 from ridelog.core.errors import RideLogError
 from ridelog.core.units import SPEED_UNITS, SpeedUnit
@@ -17,18 +18,24 @@ from ridelog.machine.setup import MachineSetup
 
 @dataclass(frozen=True)
 class Compared:
-    """One measure of both sides.
+    """One figure of both sides.
 
-    before, after : the readings of every ride, in the order of the rides.
+    figure : one ride's, for what all rides share: name, title, quantity, how it is compared.
+    before, after : the figure of every ride, in the order of the rides.
     difference : None where it cannot be told; ``obstacle`` then says why.
     """
 
-    measure: Measure
-    before: tuple[Reading, ...]
-    after: tuple[Reading, ...]
+    figure: Figure
+    before: tuple[Figure, ...]
+    after: tuple[Figure, ...]
     difference: Difference | None
     verdict: Verdict
     obstacle: str = ""
+
+    @property
+    def terms(self) -> Comparable:
+        """How the figure is compared."""
+        return self.figure.terms
 
 
 @dataclass(frozen=True)
@@ -43,7 +50,7 @@ class Comparison:
 
     before: Rides
     after: Rides
-    measures: tuple[Compared, ...]
+    figures: tuple[Compared, ...]
     mismatches: tuple[Mismatch, ...]
     unit: SpeedUnit
     pull: PullCurves | None = None
@@ -51,9 +58,17 @@ class Comparison:
     noted_after: dict[str, str] = field(default_factory=dict)
     foretold: Foretold | None = None
 
-    def measure(self, name: str) -> Compared | None:
-        """Return one measure by name, None if the rides do not hold it."""
-        return next((each for each in self.measures if each.measure.name == name), None)
+    def __getitem__(self, name: str) -> Compared:
+        """Return one figure by name."""
+        found = self.get(name)
+        if found is None:
+            names = ", ".join(each.figure.name for each in self.figures)
+            raise KeyError(f"{name!r}; compared were {names}")
+        return found
+
+    def get(self, name: str) -> Compared | None:
+        """Return one figure by name, None if the rides do not hold it."""
+        return next((each for each in self.figures if each.figure.name == name), None)
 
 
 def compare(
@@ -69,7 +84,7 @@ def compare(
 
     Parameters
     ----------
-    before, after : tuple of RiddenRide
+    before, after : tuple of MeasuredRide
         Each carries the settings it was measured with; marks may differ from ride to ride.
     unit : SpeedUnit
         In which the usual launch windows are round; windows that were asked for are all taken.
@@ -85,28 +100,19 @@ def compare(
     """
     _check_sides(before, after)
     noted_before, noted_after = noted_before or {}, noted_after or {}
-    measures = measures_of(before, after, unit)
-    drafts = [_draft(measure, before, after) for measure in measures]
-    told = [(each.measure, each.difference) for each in drafts if each.difference is not None]
+    drafts = [_draft(name, before, after) for name in compared_names(before, after, unit)]
+    told = [(each, each.difference) for each in drafts if each.difference is not None]
     found = verdicts(
         [difference for _, difference in told],
-        [measure.weight for measure, _ in told],
-        [measure.better_when for measure, _ in told],
+        [each.terms.weight for each, _ in told],
+        [1 if each.terms.better == HIGHER else -1 for each, _ in told],
     )
-    by_name = {measure.name: verdict for (measure, _), verdict in zip(told, found, strict=True)}
+    by_name = {each.figure.name: verdict for (each, _), verdict in zip(told, found, strict=True)}
     return Comparison(
         before=before,
         after=after,
-        measures=tuple(
-            Compared(
-                each.measure,
-                each.before,
-                each.after,
-                each.difference,
-                by_name.get(each.measure.name, Verdict(CANNOT_SAY)),
-                each.obstacle,
-            )
-            for each in drafts
+        figures=tuple(
+            replace(each, verdict=by_name.get(each.figure.name, each.verdict)) for each in drafts
         ),
         mismatches=mismatches_of(before, after, noted_before, noted_after),
         unit=unit,
@@ -125,7 +131,7 @@ def _check_sides(before: Rides, after: Rides) -> None:
             )
     seen: dict[str, str] = {}
     for ride in (*before, *after):
-        sha256 = ride.result.source.sha256
+        sha256 = ride.source.sha256
         if sha256 in seen:
             raise RideLogError(
                 f"{ride.name}: this log has the same bytes as {seen[sha256]}; a ride counts once.",
@@ -134,12 +140,64 @@ def _check_sides(before: Rides, after: Rides) -> None:
         seen[sha256] = ride.name
 
 
-def _draft(measure: Measure, before: Rides, after: Rides) -> Compared:
-    first = tuple(measure.read(ride) for ride in before)
-    second = tuple(measure.read(ride) for ride in after)
+def compared_names(before: Rides, after: Rides, unit: SpeedUnit) -> list[str]:
+    """Return the names of the figures that the rides of both sides together can hold.
+
+    Of a series only the member in the middle of those that every ride of it tells is taken; a
+    figure that is round in other units than the reader's is left to other readers.
+    """
+    listed: dict[str, Figure] = {}
+    for ride in (*before, *after):
+        for name, figure in ride.figures.items():
+            if figure.comparable and figure.round_in in ("", unit.label):
+                listed.setdefault(name, figure)
+    names = [
+        name
+        for name, figure in listed.items()
+        if all(any(name in ride.figures for ride in side) for side in (before, after))
+        and not (figure.terms.where_told and not _told_by_both(name, before, after))
+    ]
+    series: dict[str, list[str]] = {}
+    for name in names:
+        if listed[name].terms.series:
+            series.setdefault(listed[name].terms.series, []).append(name)
+    middle = {_middle(members, before, after) for members in series.values()}
+    return [name for name in names if not listed[name].terms.series or name in middle]
+
+
+def _told_by_both(name: str, before: Rides, after: Rides) -> bool:
+    return all(
+        any(name in ride.figures and ride.figures[name].estimate for ride in side)
+        for side in (before, after)
+    )
+
+
+def _middle(members: list[str], before: Rides, after: Rides) -> str:
+    """Return the member in the middle of those that most rides hold."""
+    held = [sum(name in ride.figures for ride in (*before, *after)) for name in members]
+    most = [name for name, count in zip(members, held, strict=True) if count == max(held)]
+    return most[(len(most) - 1) // 2]
+
+
+def _figure_of(ride: MeasuredRide, name: str, like: Figure) -> Figure:
+    """Return a ride's figure; of a ride that was not measured for it, one without estimate."""
+    if name in ride.figures:
+        return ride.figures[name]
+    return replace(
+        like,
+        estimate=None,
+        reason="the ride does not reach it",
+        comparable=replace(like.terms, both_ways=None, course_deg=None),
+    )
+
+
+def _draft(name: str, before: Rides, after: Rides) -> Compared:
+    like = next(ride.figures[name] for ride in (*before, *after) if name in ride.figures)
+    first = tuple(_figure_of(ride, name, like) for ride in before)
+    second = tuple(_figure_of(ride, name, like) for ride in after)
     obstacle = _missing(first, second)
     matched = Matched(first, second)
-    if not obstacle and measure.one_direction:
+    if not obstacle and like.terms.one_direction:
         matched = match_directions(first, second)
         obstacle = matched.obstacle
     difference = None
@@ -153,7 +211,7 @@ def _draft(measure: Measure, before: Rides, after: Rides) -> Compared:
             known = (parts[0], parts[1]) if parts[0] and parts[1] else None
             readings = (*matched.first, *matched.second)
             # The least of them is what surely all of them share.
-            shared = min(r.shared_sd for r in readings if r.estimate is not None)
+            shared = min(r.terms.shared_sd for r in readings if r.estimate is not None)
             difference = difference_of(told[0], told[1], wind_parts=known, shared_sd=shared)
         else:
             ways = [
@@ -163,12 +221,10 @@ def _draft(measure: Measure, before: Rides, after: Rides) -> Compared:
                 )
             ]
             difference = difference_by_direction(told[0], told[1], ways[0], ways[1])
-    return Compared(
-        measure, matched.first, matched.second, difference, Verdict(CANNOT_SAY), obstacle
-    )
+    return Compared(like, matched.first, matched.second, difference, Verdict(CANNOT_SAY), obstacle)
 
 
-def _missing(first: tuple[Reading, ...], second: tuple[Reading, ...]) -> str:
+def _missing(first: tuple[Figure, ...], second: tuple[Figure, ...]) -> str:
     """Return why a side has no figure at all, or nothing."""
     for side, readings in (("before", first), ("after", second)):
         if all(reading.estimate is None for reading in readings):
@@ -178,8 +234,12 @@ def _missing(first: tuple[Reading, ...], second: tuple[Reading, ...]) -> str:
     return ""
 
 
-def _wind_parts(readings: tuple[Reading, ...]) -> list[float]:
+def _wind_parts(readings: tuple[Figure, ...]) -> list[float]:
     """Return what wind and favoured directions may add to every ride, nothing if one is open."""
-    told = [(r.estimate, r.both_ways, r.wind_excess) for r in readings if r.estimate is not None]
+    told = [
+        (r.estimate, r.terms.both_ways, r.terms.wind_excess)
+        for r in readings
+        if r.estimate is not None
+    ]
     parts = [one.value - both.value + excess for one, both, excess in told if both is not None]
     return parts if len(parts) == len(told) else []

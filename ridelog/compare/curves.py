@@ -4,9 +4,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from ridelog.analysis.acceleration.measure import PullCurve
 from ridelog.analysis.acceleration.sharp_pull import sharp_pull
-from ridelog.analysis.comparable import Rides
 from ridelog.compare.difference import Difference, difference_of
+from ridelog.compare.rides import Rides
 from ridelog.core.estimate import LEVEL, Estimate
 from ridelog.core.interval import estimate
 from ridelog.core.track import FloatArray
@@ -127,25 +128,19 @@ def _falls_through(speed_mps: FloatArray, values: FloatArray, *, first: bool) ->
 
 def curves_of(before: Rides, after: Rides) -> PullCurves | None:
     """Return both sides' pull curves at the speeds that every ride with a curve holds."""
-    told = [
-        [ride for ride in side if len(ride.result.pull.speed_mps) and ride.result.pull.both_ways]
+    pulls: list[list[PullCurve]] = [
+        [ride["acceleration"] for ride in side if len(ride["acceleration"].speed_mps)]
         for side in (before, after)
     ]
-    if not all(told):
-        # One direction only: no better than what there is, if both sides have no more.
-        told = [
-            [ride for ride in side if len(ride.result.pull.speed_mps)] for side in (before, after)
-        ]
+    balanced = [[pull for pull in side if pull.both_ways] for side in pulls]
+    # One direction only: no better than what there is, if both sides have no more.
+    told = balanced if all(balanced) else pulls
     if not all(told):
         return None
-    curves = [ride.result.pull.speed_mps for side in told for ride in side]
+    curves = [pull.speed_mps for side in told for pull in side]
     lowest, highest = max(curve[0] for curve in curves), min(curve[-1] for curve in curves)
     speed = np.arange(lowest, highest + 1e-9, _STEP_MPS)
-    sides = [
-        [tuple(ride.result.pull.at(float(v)) for v in speed) for ride in side] for side in told
-    ]
+    sides = [[tuple(pull.at(float(v)) for v in speed) for pull in side] for side in told]
     fine = np.arange(lowest, highest + 1e-9, _FINE_STEP_MPS)
-    sharp = [
-        [tuple(map(estimate, sharp_pull(ride.result.pull, fine))) for ride in side] for side in told
-    ]
+    sharp = [[tuple(map(estimate, sharp_pull(pull, fine))) for pull in side] for side in told]
     return pull_curves_of(PullTable(speed, sides[0], sides[1]), PullTable(fine, sharp[0], sharp[1]))

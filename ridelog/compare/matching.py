@@ -2,8 +2,8 @@
 
 from dataclasses import dataclass, replace
 
-from ridelog.analysis.comparable import Reading
-from ridelog.analysis.ridden import SAME_WAY_DEG, courses_apart_deg
+from ridelog.analysis.figure import Figure
+from ridelog.core.geodesy import SAME_WAY_DEG, courses_apart_deg
 
 _ONE_WAY = "this ride was made in one direction only, the others in both"
 _OTHER_WAY = "no ride of the other side went in this direction"
@@ -14,38 +14,39 @@ NO_MATCH = "the rides went in different directions, so wind or slope could be th
 
 @dataclass(frozen=True)
 class Matched:
-    """Readings of both sides that may be compared, the others emptied with a reason.
+    """Figures of both sides that may be compared, the others emptied with a reason.
 
-    directions : for each reading of both sides 0 or 1 where rides of one direction are compared
+    directions : for each figure of both sides 0 or 1 where rides of one direction are compared
         with those of the same; None where every ride is balanced by itself.
     obstacle : why nothing may be compared, else empty.
     """
 
-    first: tuple[Reading, ...]
-    second: tuple[Reading, ...]
+    first: tuple[Figure, ...]
+    second: tuple[Figure, ...]
     directions: tuple[tuple[int, ...], tuple[int, ...]] | None = None
     obstacle: str = ""
 
 
-def match_directions(first: tuple[Reading, ...], second: tuple[Reading, ...]) -> Matched:
-    """Return the readings of a measure that may come from one direction, made comparable.
+def match_directions(first: tuple[Figure, ...], second: tuple[Figure, ...]) -> Matched:
+    """Return the figures of both sides that may come from one direction, made comparable.
 
     Rides that hold both directions are kept alone where either side has some. Otherwise rides of
     one direction are compared with rides of the same, within 20 degrees.
     """
     sides = (first, second)
-    if all(any(reading.both_ways is not None for reading in side) for side in sides):
-        kept = [tuple(_only_both_ways(reading) for reading in side) for side in sides]
+    if all(any(figure.terms.both_ways is not None for figure in side) for side in sides):
+        kept = [tuple(_only_both_ways(figure) for figure in side) for side in sides]
         return Matched(kept[0], kept[1])
-    courses = [r.course_deg for r in (*first, *second) if r.estimate and r.course_deg is not None]
+    told = [figure.terms.course_deg for figure in (*first, *second) if figure.estimate]
+    courses = [course for course in told if course is not None]
     if not courses:
         return Matched(first, second, obstacle=NO_MATCH)
-    ways = [[_way(reading, courses[0]) for reading in side] for side in sides]
+    ways = [[_way(figure, courses[0]) for figure in side] for side in sides]
     shared = {way for way in (0, 1) if all(way in side for side in ways)}
     if not shared:
         return Matched(first, second, obstacle=NO_MATCH)
     kept = [
-        tuple(_only_ways(reading, way, shared) for reading, way in zip(side, way_of, strict=True))
+        tuple(_only_ways(figure, way, shared) for figure, way in zip(side, way_of, strict=True))
         for side, way_of in zip(sides, ways, strict=True)
     ]
     if len(shared) == 1:
@@ -54,24 +55,25 @@ def match_directions(first: tuple[Reading, ...], second: tuple[Reading, ...]) ->
     return Matched(kept[0], kept[1], (directions[0], directions[1]))
 
 
-def _way(reading: Reading, axis_deg: float) -> int | None:
+def _way(figure: Figure, axis_deg: float) -> int | None:
     """Return 0 along the axis, 1 against it, None for neither or unknown."""
-    if reading.estimate is None or reading.course_deg is None:
+    course_deg = figure.terms.course_deg
+    if figure.estimate is None or course_deg is None:
         return None
-    apart = courses_apart_deg(reading.course_deg, axis_deg)
+    apart = courses_apart_deg(course_deg, axis_deg)
     if apart <= SAME_WAY_DEG:
         return 0
     return 1 if apart >= 180.0 - SAME_WAY_DEG else None
 
 
-def _only_both_ways(reading: Reading) -> Reading:
-    if reading.both_ways is not None or reading.estimate is None:
-        return reading
-    return replace(reading, estimate=None, reason=_ONE_WAY)
+def _only_both_ways(figure: Figure) -> Figure:
+    if figure.terms.both_ways is not None or figure.estimate is None:
+        return figure
+    return replace(figure, estimate=None, reason=_ONE_WAY)
 
 
-def _only_ways(reading: Reading, way: int | None, shared: set[int]) -> Reading:
-    if reading.estimate is None or way in shared:
-        return reading
-    reason = _NO_COURSE if reading.course_deg is None else _OTHER_WAY
-    return replace(reading, estimate=None, reason=reason)
+def _only_ways(figure: Figure, way: int | None, shared: set[int]) -> Figure:
+    if figure.estimate is None or way in shared:
+        return figure
+    reason = _NO_COURSE if figure.terms.course_deg is None else _OTHER_WAY
+    return replace(figure, estimate=None, reason=reason)

@@ -4,8 +4,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ridelog.analysis.ridden import SAME_WAY_DEG, RiddenRide, courses_apart_deg
-from ridelog.core.geodesy import to_local
+from ridelog.analysis.subject import MeasuredRide
+from ridelog.analysis.top_speed.measure import Run
+from ridelog.compare.rides import Rides
+from ridelog.core.geodesy import SAME_WAY_DEG, courses_apart_deg, to_local
 from ridelog.core.units import SPEED_UNITS
 
 # From where on a difference is worth a warning; common practice, no source, unless named.
@@ -27,8 +29,8 @@ class Mismatch:
 
 
 def mismatches_of(
-    before: tuple[RiddenRide, ...],
-    after: tuple[RiddenRide, ...],
+    before: Rides,
+    after: Rides,
     noted_before: dict[str, str],
     noted_after: dict[str, str],
 ) -> tuple[Mismatch, ...]:
@@ -48,9 +50,9 @@ def mismatches_of(
     return tuple(each for each in found if each is not None)
 
 
-def direction_gap_mps(ride: RiddenRide, axis_deg: float) -> float | None:
+def direction_gap_mps(ride: MeasuredRide, axis_deg: float) -> float | None:
     """Return how much faster a ride went along an axis than against it, None without both."""
-    runs = ride.result.top_speed.runs
+    runs: tuple[Run, ...] = ride["top_speed"].runs
     if len(runs) != 2:
         return None
     along = [courses_apart_deg(run.course_deg, axis_deg) <= 90.0 for run in runs]
@@ -60,7 +62,7 @@ def direction_gap_mps(ride: RiddenRide, axis_deg: float) -> float | None:
     return gap if along[0] else -gap
 
 
-def _few_rides(before: tuple[RiddenRide, ...], after: tuple[RiddenRide, ...]) -> Mismatch | None:
+def _few_rides(before: Rides, after: Rides) -> Mismatch | None:
     if len(before) > 1 and len(after) > 1:
         return None
     if len(before) == len(after) == 1:
@@ -77,9 +79,9 @@ def _few_rides(before: tuple[RiddenRide, ...], after: tuple[RiddenRide, ...]) ->
     return Mismatch("one_ride", text)
 
 
-def _wind(before: tuple[RiddenRide, ...], after: tuple[RiddenRide, ...]) -> Mismatch | None:
+def _wind(before: Rides, after: Rides) -> Mismatch | None:
     """Compare how much faster one direction was than the other on each side."""
-    axes = [run.course_deg for ride in before for run in ride.result.top_speed.runs[:1]]
+    axes = [run.course_deg for ride in before for run in ride["top_speed"].runs[:1]]
     if not axes:
         return None
     gaps = [
@@ -100,8 +102,8 @@ def _wind(before: tuple[RiddenRide, ...], after: tuple[RiddenRide, ...]) -> Mism
     )
 
 
-def _directions(before: tuple[RiddenRide, ...], after: tuple[RiddenRide, ...]) -> Mismatch | None:
-    single = [ride.name for ride in (*before, *after) if ride.result.top_speed.two_way is None]
+def _directions(before: Rides, after: Rides) -> Mismatch | None:
+    single = [ride.name for ride in (*before, *after) if ride["top_speed"].two_way_mps is None]
     if not single:
         return None
     return Mismatch(
@@ -111,8 +113,8 @@ def _directions(before: tuple[RiddenRide, ...], after: tuple[RiddenRide, ...]) -
     )
 
 
-def _slope(before: tuple[RiddenRide, ...], after: tuple[RiddenRide, ...]) -> Mismatch | None:
-    axes = [run.course_deg for ride in before for run in ride.result.top_speed.runs[:1]]
+def _slope(before: Rides, after: Rides) -> Mismatch | None:
+    axes = [run.course_deg for ride in before for run in ride["top_speed"].runs[:1]]
     if not axes:
         return None
     slopes = [
@@ -134,7 +136,7 @@ def _slope(before: tuple[RiddenRide, ...], after: tuple[RiddenRide, ...]) -> Mis
     )
 
 
-def _slope_along(ride: RiddenRide, axis_deg: float) -> float | None:
+def _slope_along(ride: MeasuredRide, axis_deg: float) -> float | None:
     """Return rise over run along an axis by least squares over the whole ride."""
     motion = ride.motion
     height = motion.track.height_m
@@ -148,7 +150,7 @@ def _slope_along(ride: RiddenRide, axis_deg: float) -> float | None:
     return float(np.polyfit(way - way.mean(), height[known], 1)[0])
 
 
-def _place(before: tuple[RiddenRide, ...], after: tuple[RiddenRide, ...]) -> Mismatch | None:
+def _place(before: Rides, after: Rides) -> Mismatch | None:
     """Compare where and which way the rides went; the text holds distances only."""
     origin = before[0].motion.origin_deg
     centres = []
@@ -163,7 +165,7 @@ def _place(before: tuple[RiddenRide, ...], after: tuple[RiddenRide, ...]) -> Mis
             "faster or slower by itself.",
         )
     courses = [
-        [run.course_deg for ride in side for run in ride.result.top_speed.runs[:1]]
+        [run.course_deg for ride in side for run in ride["top_speed"].runs[:1]]
         for side in (before, after)
     ]
     if all(courses):
@@ -178,7 +180,7 @@ def _place(before: tuple[RiddenRide, ...], after: tuple[RiddenRide, ...]) -> Mis
     return None
 
 
-def _centre(ride: RiddenRide, origin_deg: tuple[float, float]) -> np.ndarray:
+def _centre(ride: MeasuredRide, origin_deg: tuple[float, float]) -> np.ndarray:
     track = ride.motion.track
     used = ride.motion.used
     if not used.any():
@@ -187,8 +189,8 @@ def _centre(ride: RiddenRide, origin_deg: tuple[float, float]) -> np.ndarray:
     return np.array([np.median(east), np.median(north)])
 
 
-def _rate(before: tuple[RiddenRide, ...], after: tuple[RiddenRide, ...]) -> Mismatch | None:
-    rates = [[ride.result.source.rate_hz for ride in side] for side in (before, after)]
+def _rate(before: Rides, after: Rides) -> Mismatch | None:
+    rates = [[ride.source.rate_hz for ride in side] for side in (before, after)]
     low, high = min(map(min, rates)), max(map(max, rates))
     if not high > _RATE_FACTOR * low:
         return None
@@ -199,8 +201,8 @@ def _rate(before: tuple[RiddenRide, ...], after: tuple[RiddenRide, ...]) -> Mism
     )
 
 
-def _speed_source(before: tuple[RiddenRide, ...], after: tuple[RiddenRide, ...]) -> Mismatch | None:
-    kinds = [{ride.result.source.speed_source for ride in side} for side in (before, after)]
+def _speed_source(before: Rides, after: Rides) -> Mismatch | None:
+    kinds = [{ride.source.speed_source for ride in side} for side in (before, after)]
     if len(kinds[0] | kinds[1]) == 1:
         return None
     return Mismatch(
@@ -210,34 +212,34 @@ def _speed_source(before: tuple[RiddenRide, ...], after: tuple[RiddenRide, ...])
     )
 
 
-def _signal(before: tuple[RiddenRide, ...], after: tuple[RiddenRide, ...]) -> Mismatch | None:
-    weak = [ride.name for ride in (*before, *after) if ride.result.signal.grade == "weak"]
+def _signal(before: Rides, after: Rides) -> Mismatch | None:
+    weak = [ride.name for ride in (*before, *after) if ride["signal"].grade == "weak"]
     if weak:
         return Mismatch(
             "poor_signal",
             f"The signal was too weak for firm figures in {_names(weak)}: leave such a ride out or "
             "ride again.",
         )
-    noise = [max(ride.result.signal.speed_sd_mps for ride in side) for side in (before, after)]
-    share = [min(ride.result.signal.usable_share for ride in side) for side in (before, after)]
+    noise = [max(ride["signal"].speed_sd_mps for ride in side) for side in (before, after)]
+    share = [min(ride["signal"].usable_share for ride in side) for side in (before, after)]
     worse = max(noise) > _SPEED_SD_FACTOR * min(noise)
     if not worse and abs(share[0] - share[1]) <= 0.25:
         return None
     side = 1 if noise[1] * (1.0 - share[1] + 0.1) > noise[0] * (1.0 - share[0] + 0.1) else 0
     ride = min(
         (before, after)[side],
-        key=lambda each: each.result.signal.usable_share - each.result.signal.speed_sd_mps,
+        key=lambda each: each["signal"].usable_share - each["signal"].speed_sd_mps,
     )
     return Mismatch(
         "poor_signal",
         f"The signal was poorer {('before', 'after')[side]} the change: in {ride.name} "
-        f"{100 * ride.result.signal.usable_share:.0f} % of the fixes can carry a figure.",
+        f"{100 * ride['signal'].usable_share:.0f} % of the fixes can carry a figure.",
     )
 
 
-def _day(before: tuple[RiddenRide, ...], after: tuple[RiddenRide, ...]) -> Mismatch | None:
+def _day(before: Rides, after: Rides) -> Mismatch | None:
     days = [
-        {ride.result.source.start_utc[:10] for ride in side if ride.result.source.date_known}
+        {ride.source.start_utc[:10] for ride in side if ride.source.date_known}
         for side in (before, after)
     ]
     if not days[0] or not days[1] or days[0] & days[1]:

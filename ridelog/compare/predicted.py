@@ -2,10 +2,10 @@
 
 from dataclasses import dataclass, replace
 
-from ridelog.analysis.comparable import Rides
 from ridelog.analysis.launches.windows import default_windows, suited
-from ridelog.analysis.ridden import RiddenRide
 from ridelog.analysis.settings import Settings
+from ridelog.analysis.subject import MeasuredRide
+from ridelog.compare.rides import Rides
 from ridelog.core.units import SpeedUnit
 from ridelog.machine.loop import foretell
 from ridelog.machine.measured_after import Ridden, ride_after, together
@@ -39,7 +39,7 @@ def foretell_change(
     ----------
     setups : tuple of MachineSetup
         The machine before and after the change.
-    before, after : tuple of RiddenRide
+    before, after : tuple of MeasuredRide
         At least one each.
     unit : SpeedUnit
         In which the launch windows are round.
@@ -51,8 +51,7 @@ def foretell_change(
     """
     reverse = setups[0].has_reverse
     evidence = [
-        evidence_of(ride.motion, _settings_of(ride, reverse), measured=ride.result)
-        for ride in before
+        evidence_of(ride.motion, _settings_of(ride, reverse), measured=ride) for ride in before
     ]
     top_mps = max((one.top_mps[0] for one in evidence if one.top_mps), default=_USUAL_TOP_MPS)
     windows = suited(default_windows(top_mps), unit)
@@ -62,9 +61,9 @@ def foretell_change(
     return Foretold(*setups, foretell(*setups, evidence, windows), ridden)
 
 
-def _settings_of(ride: RiddenRide, has_reverse: bool | None) -> Settings:
+def _settings_of(ride: MeasuredRide, has_reverse: bool | None) -> Settings:
     """Return how a ride was measured, with the set-up's word on reverse where it has none."""
-    settings = ride.result.settings
+    settings = ride.settings
     if settings.has_reverse is not None or settings.reverse_marks_s:
         # Someone who marks reverse travel was there; the file may be of another state.
         return settings

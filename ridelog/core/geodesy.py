@@ -8,6 +8,8 @@ from ridelog.core.track import FloatArray
 WGS84_A_M = 6378137.0
 WGS84_F = 1.0 / 298.257223563
 _E2 = WGS84_F * (2.0 - WGS84_F)
+# Courses of one straight agree within this; the same as for opposite runs.
+SAME_WAY_DEG = 20.0
 
 
 def to_earth_centred(
@@ -96,3 +98,8 @@ def from_local(
         if max(np.max(np.abs(north_step)), np.max(np.abs(east_step))) < 1e-15:
             break
     return latitude, longitude
+
+
+def courses_apart_deg(one: float, other: float) -> float:
+    """Return the angle between two courses, 0 to 180."""
+    return abs((one - other + 180.0) % 360.0 - 180.0)

@@ -8,14 +8,26 @@ from ridelog.core.track import IntArray
 # Longer values are cut: the sentence must stay one line on a terminal.
 _SHOWN_LETTERS = 40
 
-# Control characters, formatting such as a reversal of direction, halves of surrogate pairs, and
-# separators of lines and paragraphs (Unicode's general categories).
-_STEERING = ("Cc", "Cf", "Cs", "Zl", "Zp")
+# Control and format characters, half surrogates, and what ends a line or a paragraph.
+_UNSEEN = ("Cc", "Cf", "Cs", "Zl", "Zp")
 
 
-def clean(text: str, mark: str = "\N{REPLACEMENT CHARACTER}") -> str:
-    """Return a text that cannot steer a terminal or a page: what could becomes a visible mark."""
-    return "".join(mark if unicodedata.category(one) in _STEERING else one for one in text)
+def clean(text: str, mark: str = "\N{REPLACEMENT CHARACTER}", keep: str = "") -> str:
+    """Return a text that cannot steer a terminal: unseen characters become a visible mark.
+
+    Parameters
+    ----------
+    text : str
+        From a log, a file name or a form.
+    mark : str
+        What stands for each unseen character.
+    keep : str
+        Unseen characters that stay, such as line ends.
+    """
+    return "".join(
+        mark if unicodedata.category(letter) in _UNSEEN and letter not in keep else letter
+        for letter in text
+    )
 
 
 def shown(value: str | bytes) -> str:

@@ -64,12 +64,20 @@ SETUP_UNITS: dict[str, tuple[str, float]] = {
 
 @dataclass(frozen=True)
 class SpeedUnit:
-    """A unit in which the user reads speeds; SI stays inside."""
+    """What the user reads speeds in, and what goes with it; SI stays inside.
+
+    label, mps_per_unit : of speeds. distance_label, metres_per_distance : of short lengths.
+    travel_label, metres_per_travel : of long ones. accel_label, mps2_per_accel : of accelerations.
+    """
 
     label: str
     mps_per_unit: float
     distance_label: str
     metres_per_distance: float
+    travel_label: str = "km"
+    metres_per_travel: float = 1000.0
+    accel_label: str = "m/s²"
+    mps2_per_accel: float = 1.0
 
     def from_mps(self, speed_mps: float) -> float:
         """Return a speed in this unit."""
@@ -86,8 +94,13 @@ class SpeedUnit:
 
 SPEED_UNITS = {
     "km/h": SpeedUnit("km/h", MPS_PER_KMH, "m", 1.0),
-    "mph": SpeedUnit("mph", MPS_PER_MPH, "ft", METRES_PER_FOOT),
+    "mph": SpeedUnit(
+        "mph", MPS_PER_MPH, "ft", METRES_PER_FOOT, "mi", METRES_PER_MILE, "mph/s", MPS_PER_MPH
+    ),
 }
+# Scripts and files read SI.
+SI = SpeedUnit("m/s", 1.0, "m", 1.0)
+DEGREES_PER_RADIAN = 180.0 / pi
 # How a speed may be written in words: metres a second in one of them.
 SPEED_WORDS: dict[str, float] = {
     "km/h": MPS_PER_KMH,

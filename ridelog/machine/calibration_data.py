@@ -158,11 +158,11 @@ def top_of(top: TopSpeed) -> tuple[float, float] | None:
     The mean of two directions if there is one, else the best five seconds or the best second of
     one direction, with what wind and slope may have done to it.
     """
-    if top.two_way is not None:
+    if top.two_way_mps is not None:
         speeds = [run.speed.value for run in top.runs]
         apart = 0.5 * (max(speeds) - min(speeds)) if speeds else 0.0
-        return top.two_way.value, float(np.hypot(top.two_way.sd, _UNEVEN * apart))
-    alone = top.best_5s or top.best_1s
+        return top.two_way_mps.value, float(np.hypot(top.two_way_mps.sd, _UNEVEN * apart))
+    alone = top.best_5s_mps or top.best_1s_mps
     if alone is None or alone.value < 1.0:
         return None
     return alone.value, float(np.hypot(alone.sd, _ONE_WAY_SHARE * alone.value))
@@ -181,8 +181,8 @@ def near_top_of(motion: Motion, top: TopSpeed) -> tuple[NearTop, ...]:
     if top_of(top) is None:
         return ()
     ends = [run.end_s for run in top.runs]
-    if top.two_way is None or len(ends) != 2:
-        ends = [top.at_s + 1.0] if top.best_1s is not None else []
+    if top.two_way_mps is None or len(ends) != 2:
+        ends = [top.at_s + 1.0] if top.best_1s_mps is not None else []
     found = []
     for end_s in ends:
         # A gap just before the best second leaves too little to see a trend in.

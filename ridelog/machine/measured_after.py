@@ -20,7 +20,7 @@ _STEP_MPS = 0.5
 
 
 @dataclass(frozen=True)
-class RiddenRide:
+class MeasuredRide:
     """One ride after the change: its evidence and its times over the launch windows."""
 
     evidence: Evidence
@@ -44,7 +44,7 @@ class Ridden:
 
 def ride_after(
     motion: Motion, windows: tuple[Window, ...], settings: Settings | None = None
-) -> RiddenRide:
+) -> MeasuredRide:
     """Return what one ride after the change showed; ``settings`` as for ``evidence_of``."""
     excluded = untold(motion, settings)
     times = {
@@ -52,10 +52,10 @@ def ride_after(
         for summary in measure_launches(motion, windows=windows, excluded=excluded).summaries
         if summary.median is not None
     }
-    return RiddenRide(pull_and_top_of(motion, excluded=excluded), times)
+    return MeasuredRide(pull_and_top_of(motion, excluded=excluded), times)
 
 
-def together(rides: Sequence[RiddenRide]) -> Ridden:
+def together(rides: Sequence[MeasuredRide]) -> Ridden:
     """Return the means over rides: own errors and what the rides differ by, in squares."""
     names = [label for ride in rides for label in ride.times]
     measured = {

@@ -4,8 +4,8 @@ from ridelog.analysis.braking.measure import measure_brakings
 from ridelog.analysis.handling.turn_loads import measure_turns
 from ridelog.analysis.launches.measure import measure_launches
 from ridelog.analysis.reverse import find_reverse
-from ridelog.analysis.ride import RideResult
 from ridelog.analysis.settings import Settings
+from ridelog.analysis.subject import MeasuredRide
 from ridelog.analysis.top_speed.measure import measure_top_speed
 from ridelog.core.spans import Span
 from ridelog.filtering.motion import Motion
@@ -27,7 +27,7 @@ def evidence_of(
     motion: Motion,
     settings: Settings | None = None,
     *,
-    measured: RideResult | None = None,
+    measured: MeasuredRide | None = None,
 ) -> Evidence:
     """Return what a ride tells of its machine.
 
@@ -39,7 +39,7 @@ def evidence_of(
         The smoothed ride.
     settings : Settings, optional
         What the rider marked and left out, and whether the machine can go backwards at all.
-    measured : RideResult, optional
+    measured : MeasuredRide, optional
         The ride's figures, if at hand: what leaves out the same stretches is not measured again.
     """
     excluded = untold(motion, settings)
@@ -48,8 +48,8 @@ def evidence_of(
         brakings = measure_brakings(motion, excluded=excluded)
         turns = measure_turns(motion, excluded=excluded)
     else:
-        top, brakings = measured.top_speed, measured.brakings
-        turns = measured.handling.turns
+        top, brakings = measured["top_speed"], measured["braking"]
+        turns = measured["handling"].turns
     launches = measure_launches(motion, windows=(START_WINDOW,), excluded=excluded)
     stops = [one.mean_decel for one in brakings.stops]
     hardest = max((stop.value for stop in stops), default=0.0)
@@ -86,6 +86,6 @@ def untold(motion: Motion, settings: Settings | None) -> tuple[Span, ...]:
     return (*chosen.left_out_s, *backwards.spans, *backwards.possible_spans)
 
 
-def _leaves_out(measured: RideResult, excluded: tuple[Span, ...]) -> bool:
+def _leaves_out(measured: MeasuredRide, excluded: tuple[Span, ...]) -> bool:
     """Return whether a ride was measured without these stretches and no others."""
-    return (*measured.settings.left_out_s, *measured.reverse.spans) == excluded
+    return (*measured.settings.left_out_s, *measured["reverse"].spans) == excluded

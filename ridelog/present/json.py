@@ -1,9 +1,99 @@
-"""Estimates and numbers as JSON has them, for every part of a result."""
+"""Records as JSON, and the JSON Schema of records: SI units, null where nothing can be said."""
 
+import dataclasses
 import math
+import types
+import typing
+from collections.abc import Mapping
 from typing import Any
 
+import numpy as np
+
 from ridelog.core.estimate import Estimate
+
+_NUMBER = {"type": ["number", "null"]}
+ESTIMATE_SCHEMA: dict[str, Any] = {
+    "type": "object",
+    "description": "A figure and the interval that is meant to hold the truth in 9 of 10 rides.",
+    "required": ["value", "low", "high", "level"],
+    "properties": {key: {"type": "number"} for key in ("value", "low", "high", "level")},
+    "additionalProperties": False,
+}
+
+
+def as_json(record: Any) -> Any:
+    """Return a record as JSON has it.
+
+    Of a dataclass every field is a member under its own name, which carries the unit; fields that
+    are left out of its ``repr`` (draws, paths) are left out here. A number that is not finite is
+    null.
+
+    Raises
+    ------
+    TypeError
+        If a record holds something that JSON has no form for.
+    """
+    if isinstance(record, Estimate):
+        return record.as_json()
+    if dataclasses.is_dataclass(record) and not isinstance(record, type):
+        return {
+            field.name: as_json(getattr(record, field.name))
+            for field in dataclasses.fields(record)
+            if field.repr
+        }
+    if isinstance(record, Mapping):
+        return {str(key): as_json(value) for key, value in record.items()}
+    if isinstance(record, list | tuple | np.ndarray):
+        return [as_json(value) for value in record]
+    if record is None or isinstance(record, bool | str):
+        return record
+    if isinstance(record, int | np.integer):
+        return int(record)
+    if isinstance(record, float | np.floating):
+        return number(float(record))
+    raise TypeError(f"no JSON for {type(record).__name__}")
+
+
+def schema_of_type(kind: Any) -> dict[str, Any]:
+    """Return the JSON Schema of what ``as_json`` makes of a value of a type.
+
+    Raises
+    ------
+    TypeError
+        If a type has no JSON form.
+    """
+    if kind is Estimate:
+        return {"$ref": "#/$defs/estimate"}
+    if dataclasses.is_dataclass(kind) and isinstance(kind, type):
+        hints = typing.get_type_hints(kind)
+        names = [field.name for field in dataclasses.fields(kind) if field.repr]
+        return {
+            "type": "object",
+            "required": names,
+            "properties": {name: schema_of_type(hints[name]) for name in names},
+        }
+    origin, inner = typing.get_origin(kind), typing.get_args(kind)
+    if origin in (typing.Union, types.UnionType):
+        return {"anyOf": [schema_of_type(each) for each in inner]}
+    if origin in (list, tuple):
+        if origin is tuple and inner[-1] is not Ellipsis:
+            parts = [schema_of_type(each) for each in inner]
+            return {"type": "array", "prefixItems": parts, "minItems": len(parts)}
+        return {"type": "array", "items": schema_of_type(inner[0])}
+    if origin is np.ndarray:
+        return {"type": "array", "items": _NUMBER}
+    if origin is not None and issubclass(origin, Mapping):
+        return {"type": "object", "additionalProperties": schema_of_type(inner[1])}
+    simple: dict[Any, dict[str, Any]] = {
+        float: _NUMBER,
+        int: {"type": "integer"},
+        bool: {"type": "boolean"},
+        str: {"type": "string"},
+        type(None): {"type": "null"},
+    }
+    if kind in simple:
+        return simple[kind]
+    raise TypeError(f"no JSON for {kind}")
 
 
 def estimate_json(estimate: Estimate | None) -> dict[str, Any] | None:

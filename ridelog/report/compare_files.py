@@ -1,6 +1,6 @@
 """The files of a comparison by name: the owner's sheet, the result, the table, smoothed rides."""
 
-from ridelog.analysis.ridden import RiddenRide
+from ridelog.analysis.subject import MeasuredRide
 from ridelog.compare.comparison import Comparison
 from ridelog.core.units import SpeedUnit
 from ridelog.report.compare_plot import compare_picture, sheet_svg
@@ -55,6 +55,6 @@ def sheet_files(
     return files, lacking
 
 
-def gpx_files(rides: dict[str, RiddenRide]) -> dict[str, bytes]:
+def gpx_files(rides: dict[str, MeasuredRide]) -> dict[str, bytes]:
     """Return each ride's smoothed motion as GPX under the same name."""
     return {name: smoothed_gpx(ride.motion) for name, ride in rides.items()}

@@ -3,16 +3,16 @@
 from typing import Any
 
 from ridelog import __version__
-from ridelog.analysis.comparable import MORE, Reading, Rides
+from ridelog.analysis.figure import Figure
 from ridelog.analysis.ride import NOT_MEASURED
 from ridelog.compare.comparison import Compared, Comparison
 from ridelog.compare.curves import PullCurves
 from ridelog.compare.false_alarms import FAMILY_LEVEL
 from ridelog.compare.predicted import Foretold
+from ridelog.compare.rides import Rides
 from ridelog.compare.verdict import POWER
 from ridelog.core.estimate import LEVEL
-from ridelog.core.units import SpeedUnit
-from ridelog.report.headline import title_of
+from ridelog.core.units import SI
 from ridelog.report.predict_json import agreements_json
 from ridelog.report.predict_words import verdict_words
 from ridelog.report.ride_json import (
@@ -31,29 +31,28 @@ from ridelog.report.verdict_words import (
 )
 
 # Sentences in the JSON speak SI, as its figures do.
-_SI = SpeedUnit("m/s", 1.0, "m", 1.0)
 
 
 def compare_json(comparison: Comparison) -> dict[str, Any]:
     """Return a comparison as the object that scripts read."""
-    figures = tested_count(comparison)
+    count = tested_count(comparison)
     return {
         "schema": COMPARE_SCHEMA,
         "ridelog_version": __version__,
         **settings_json(comparison.before, comparison.after),
         "round_in": comparison.unit.label,
         "noted": {"before": comparison.noted_before, "after": comparison.noted_after},
-        "before": [source_json(ride.result.source) for ride in comparison.before],
-        "after": [source_json(ride.result.source) for ride in comparison.after],
+        "before": [source_json(ride.source) for ride in comparison.before],
+        "after": [source_json(ride.source) for ride in comparison.after],
         "mismatches": [{"code": each.code, "text": each.text} for each in comparison.mismatches],
         "level": LEVEL,
         "false_alarms": {
             "family_level": FAMILY_LEVEL,
-            "figures_tested": figures,
+            "figures_tested": count,
             "text": false_alarm_words(comparison),
         },
         "intervals": method_words(comparison),
-        "measures": [_measure(each, figures) for each in comparison.measures],
+        "measures": [_figure(each, count) for each in comparison.figures],
         "pull_curve": _pull(comparison.pull),
         "predicted": _predicted(comparison.foretold),
         "cautions": _cautions(comparison.after),
@@ -61,13 +60,13 @@ def compare_json(comparison: Comparison) -> dict[str, Any]:
     }
 
 
-def _measure(compared: Compared, figures: int) -> dict[str, Any]:
-    measure, difference, verdict = compared.measure, compared.difference, compared.verdict
+def _figure(compared: Compared, count: int) -> dict[str, Any]:
+    figure, difference, verdict = compared.figure, compared.difference, compared.verdict
     return {
-        "name": measure.name,
-        "title": title_of(measure, _SI),
-        "unit": measure.unit,
-        "better_when": "higher" if measure.better_when == MORE else "lower",
+        "name": figure.name,
+        "title": figure.title_in(SI),
+        "unit": figure.quantity.si,
+        "better_when": compared.terms.better,
         "runs_before": _held(compared.before),
         "runs_after": _held(compared.after),
         "before": estimate_json(difference.before) if difference else None,
@@ -75,7 +74,7 @@ def _measure(compared: Compared, figures: int) -> dict[str, Any]:
         "difference": estimate_json(difference.difference) if difference else None,
         "percent": estimate_json(difference.percent) if difference else None,
         "verdict": verdict.word,
-        "reason": reason_words(compared, _SI, figures),
+        "reason": reason_words(compared, SI, count),
         "method": difference.method if difference else None,
         "p_value": difference.p_value if difference and difference.contrast else None,
         "p_adjusted": verdict.tested.adjusted if verdict.tested else None,
@@ -118,11 +117,11 @@ def _predicted(foretold: Foretold | None) -> dict[str, Any] | None:
     }
 
 
-def _held(readings: tuple[Reading, ...]) -> int:
+def _held(readings: tuple[Figure, ...]) -> int:
     return sum(reading.estimate is not None for reading in readings)
 
 
-def _reading(reading: Reading) -> dict[str, Any]:
+def _reading(reading: Figure) -> dict[str, Any]:
     return {"estimate": estimate_json(reading.estimate), "reason": reading.reason}
 
 
@@ -130,7 +129,7 @@ def _cautions(rides: Rides) -> list[dict[str, Any]]:
     """Return the cautions of the rides after the change, each code once, the strongest value."""
     by_code: dict[str, dict[str, Any]] = {}
     for ride in rides:
-        for caution in ride.result.cautions:
+        for caution in ride.cautions:
             known = by_code.get(caution.code)
             if known is None or (caution.value or 0.0) > (known["value"] or 0.0):
                 by_code[caution.code] = caution_json(caution)

@@ -2,8 +2,8 @@
 
 import textwrap
 
-from ridelog.analysis.ridden import RiddenRide
 from ridelog.analysis.ride import NOT_MEASURED
+from ridelog.analysis.subject import MeasuredRide
 from ridelog.compare.comparison import Compared, Comparison
 from ridelog.compare.verdict import BETTER, CANNOT_SAY, WORSE
 from ridelog.core.units import SpeedUnit
@@ -15,7 +15,7 @@ from ridelog.present.measure_words import (
     places,
 )
 from ridelog.present.words import clean, clock_words, count_words, joined, shortened
-from ridelog.report.headline import headline, headline_measures, short_of, title_of
+from ridelog.report.headline import headline, headline_measures
 from ridelog.report.predict_screen import ridden_lines
 from ridelog.report.verdict_words import (
     crossing_words,
@@ -40,7 +40,7 @@ def compare_lines(comparison: Comparison, unit: SpeedUnit) -> list[tuple[str, st
     lines.append(("", ""))
     lines += [(line, "headline") for line in _wrapped(headline(comparison, unit))]
     lines += [("", ""), (_HEAD, "quiet")]
-    lines += [_measure_line(compared, unit) for compared in comparison.measures]
+    lines += [_measure_line(compared, unit) for compared in comparison.figures]
     remarks = [crossing_words(comparison, unit), *_reasons(comparison, unit)]
     lines.append(("", ""))
     lines += [(line, "") for text in remarks for line in _wrapped(text)]
@@ -62,15 +62,15 @@ def compare_lines(comparison: Comparison, unit: SpeedUnit) -> list[tuple[str, st
 def _reasons(comparison: Comparison, unit: SpeedUnit) -> list[str]:
     """Return why figures cannot be told, and why a headline figure was not shown to differ."""
     figures = tested_count(comparison)
-    first = [each.measure.name for each in headline_measures(comparison)]
+    first = [each.figure.name for each in headline_measures(comparison)]
     titles: dict[str, list[str]] = {}
-    for each in comparison.measures:
+    for each in comparison.figures:
         lone = each.difference is not None and each.difference.contrast is None
         # One ride a side is told once, with the method.
         told = each.verdict.word in (BETTER, WORSE) or lone
-        if not told and (each.measure.name in first or each.verdict.word == CANNOT_SAY):
+        if not told and (each.figure.name in first or each.verdict.word == CANNOT_SAY):
             reason = reason_words(each, unit, figures)
-            titles.setdefault(reason, []).append(title_of(each.measure, unit))
+            titles.setdefault(reason, []).append(each.figure.title_in(unit))
     return [f"{_capital(joined(names))}: {reason}" for reason, names in titles.items()]
 
 
@@ -89,21 +89,20 @@ def _sides(comparison: Comparison) -> list[str]:
     ]
 
 
-def _side_words(rides: tuple[RiddenRide, ...]) -> str:
+def _side_words(rides: tuple[MeasuredRide, ...]) -> str:
     names = joined([shortened(ride.name, 40) for ride in rides])
     days = list(
         dict.fromkeys(
-            clock_words(ride.result.source.start_utc, ride.result.source.end_utc).split(",")[0]
-            for ride in rides
+            clock_words(ride.source.start_utc, ride.source.end_utc).split(",")[0] for ride in rides
         )
     )
     return f"{count_words(len(rides), 'ride')}, {joined(days)}: {names}"
 
 
 def _measure_line(compared: Compared, unit: SpeedUnit) -> tuple[str, str]:
-    difference, word, si = compared.difference, compared.verdict.word, compared.measure.unit
+    difference, word, si = compared.difference, compared.verdict.word, compared.figure.quantity.si
     factor, label = factor_and_label(si, unit)
-    title = f"{short_of(compared.measure, unit)} ({label})"
+    title = f"{compared.figure.short_in(unit)} ({label})"
     if difference is None:
         return f"{title:<21}{'':>16}{'':<23} {word}", ""
     count = min(places(side, factor) for side in (difference.before, difference.after))

@@ -1,12 +1,12 @@
 """The one sentence that a comparison comes down to."""
 
-from ridelog.analysis.comparable import HEADLINE_WEIGHT, Measure
+from ridelog.analysis.figure import HEADLINE_WEIGHT
 from ridelog.compare.comparison import Compared, Comparison
 from ridelog.compare.verdict import BETTER, NOT_SHOWN, WORSE
 from ridelog.core.estimate import Estimate
 from ridelog.core.units import SpeedUnit
 from ridelog.present.measure_words import amount_words, factor_and_label, number_words, places
-from ridelog.present.words import joined, plain_speed
+from ridelog.present.words import joined
 
 
 def headline(comparison: Comparison, unit: SpeedUnit) -> str:
@@ -14,20 +14,20 @@ def headline(comparison: Comparison, unit: SpeedUnit) -> str:
     chosen = headline_measures(comparison)
     gains, losses = _of(chosen, BETTER), _of(chosen, WORSE)
     if not gains and not losses:
-        gains, losses = _of(comparison.measures, BETTER)[:3], _of(comparison.measures, WORSE)[:3]
+        gains, losses = _of(comparison.figures, BETTER)[:3], _of(comparison.figures, WORSE)[:3]
     if gains and losses:
         return f"After the change {_list(gains, unit)}; in return {_list(losses, unit)}."
     if gains:
-        cost = _of(comparison.measures, WORSE)
+        cost = _of(comparison.figures, WORSE)
         rest = "" if cost else "; no figure was shown to be worse"
         return f"After the change {_list(gains, unit)}{rest}."
     if losses:
-        gained = _of(comparison.measures, BETTER)
+        gained = _of(comparison.figures, BETTER)
         rest = "" if gained else "; no figure was shown to be better"
         return f"After the change {_list(losses, unit)}{rest}."
-    if any(each.verdict.word == NOT_SHOWN for each in comparison.measures):
+    if any(each.verdict.word == NOT_SHOWN for each in comparison.figures):
         return f"These rides show no difference. {_could_have(chosen, unit)}".strip()
-    if any(each.difference is not None for each in comparison.measures):
+    if any(each.difference is not None for each in comparison.figures):
         return (
             "These rides cannot say whether the change helped: with one ride a side nobody knows "
             "how far two rides differ by themselves."
@@ -39,39 +39,24 @@ def headline_measures(comparison: Comparison) -> list[Compared]:
     """Return the few figures that are named first: at most three, top speed once."""
     found = [
         each
-        for each in comparison.measures
-        if each.measure.weight == HEADLINE_WEIGHT and each.difference is not None
+        for each in comparison.figures
+        if each.terms.weight == HEADLINE_WEIGHT and each.difference is not None
     ]
-    names = {each.measure.name for each in found}
+    names = {each.figure.name for each in found}
     # The mean of both directions speaks for the machine, a best second for the day as well.
     if "two_way_mps" in names:
-        found = [each for each in found if each.measure.name != "best_1s_mps"]
+        found = [each for each in found if each.figure.name != "best_1s_mps"]
     return found[:3]
-
-
-def title_of(measure: Measure, unit: SpeedUnit) -> str:
-    """Return a measure's title in the reader's unit, in lower case."""
-    if measure.at_mps is None:
-        return measure.title
-    return measure.title.format(speed=plain_speed(measure.at_mps, unit, 0))
-
-
-def short_of(measure: Measure, unit: SpeedUnit) -> str:
-    """Return a measure's title where there is little room, with a capital."""
-    title = measure.short or measure.title
-    if measure.at_mps is not None:
-        title = title.format(speed=plain_speed(measure.at_mps, unit, 0))
-    return title[:1].upper() + title[1:]
 
 
 def moved_words(compared: Compared, unit: SpeedUnit) -> str:
     """Return how a figure moved: "top speed fell by 2.6 km/h (2.1 to 3.1)"."""
-    title = title_of(compared.measure, unit)
+    title = compared.figure.spoken_in(unit)
     if compared.difference is None:
         return title
     estimate = compared.difference.difference
     verb = "rose by" if estimate.value > 0.0 else "fell by"
-    return f"the {title} {verb} {_amount(estimate, compared.measure.unit, unit)}"
+    return f"the {title} {verb} {_amount(estimate, compared.figure.quantity.si, unit)}"
 
 
 def _amount(estimate: Estimate, si: str, unit: SpeedUnit) -> str:
@@ -86,8 +71,8 @@ def _amount(estimate: Estimate, si: str, unit: SpeedUnit) -> str:
 def _could_have(chosen: list[Compared], unit: SpeedUnit) -> str:
     for each in chosen:
         if each.verdict.smallest_shown is not None:
-            smallest = amount_words(each.verdict.smallest_shown, each.measure.unit, unit)
-            title = title_of(each.measure, unit)
+            smallest = amount_words(each.verdict.smallest_shown, each.figure.quantity.si, unit)
+            title = each.figure.spoken_in(unit)
             return f"A difference of {smallest} in {title} they would have shown nine times in ten."
     return ""
 

@@ -3,14 +3,13 @@
 import csv
 import io
 
-from ridelog.analysis.comparable import Reading, Rides
+from ridelog.analysis.figure import Figure
 from ridelog.compare.comparison import Compared, Comparison
+from ridelog.compare.rides import Rides
 from ridelog.core.estimate import Estimate
-from ridelog.core.units import SpeedUnit
-from ridelog.report.headline import title_of
+from ridelog.core.units import SI
 
 COLUMNS = ("measure", "title", "unit", "row", "file", "value", "low", "high", "level", "words")
-_SI = SpeedUnit("m/s", 1.0, "m", 1.0)
 
 
 def measures_csv(comparison: Comparison) -> bytes:
@@ -23,15 +22,15 @@ def measures_csv(comparison: Comparison) -> bytes:
     stream = io.StringIO()
     writer = csv.writer(stream, lineterminator="\n")
     writer.writerow(COLUMNS)
-    for compared in comparison.measures:
+    for compared in comparison.figures:
         writer.writerows(_rows(compared, comparison))
     return stream.getvalue().encode("utf-8", errors="replace")
 
 
 def _rows(compared: Compared, comparison: Comparison) -> list[tuple[str, ...]]:
-    measure, difference = compared.measure, compared.difference
-    head = (measure.name, title_of(measure, _SI), measure.unit)
-    sides: tuple[tuple[str, Rides, tuple[Reading, ...]], ...] = (
+    figure, difference = compared.figure, compared.difference
+    head = (figure.name, figure.title_in(SI), figure.quantity.si)
+    sides: tuple[tuple[str, Rides, tuple[Figure, ...]], ...] = (
         ("ride before", comparison.before, compared.before),
         ("ride after", comparison.after, compared.after),
     )

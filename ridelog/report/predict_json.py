@@ -4,14 +4,12 @@ from typing import Any
 
 from ridelog import __version__
 from ridelog.core.estimate import LEVEL
-from ridelog.core.units import SpeedUnit
+from ridelog.core.units import SI
 from ridelog.machine.loop import agreements
 from ridelog.machine.measured_after import Ridden
 from ridelog.machine.predict import Measure, Prediction
 from ridelog.report.predict_words import title_words
 from ridelog.report.ride_json import PREDICT_SCHEMA, caution_json, estimate_json
-
-_SI = SpeedUnit("m/s", 1.0, "m", 1.0)
 
 
 def predict_json(prediction: Prediction, ridden: Ridden | None = None) -> dict[str, Any]:
@@ -89,7 +87,7 @@ def agreements_json(prediction: Prediction, ridden: Ridden) -> list[dict[str, An
 def _measure(measure: Measure) -> dict[str, Any]:
     return {
         "name": measure.name,
-        "title": title_words(measure, _SI),
+        "title": title_words(measure, SI),
         "unit": measure.unit,
         "now": estimate_json(measure.now),
         "changed": estimate_json(measure.changed),

@@ -3,10 +3,9 @@
 from typing import Any
 
 from ridelog import __version__
-from ridelog.analysis.ride import RideResult
+from ridelog.analysis.subject import MeasuredRide
 from ridelog.core.flags import FLAG_SENTENCES, Flag
 from ridelog.core.units import SpeedUnit
-from ridelog.filtering.motion import Motion
 from ridelog.present.html import laid_out
 from ridelog.present.section import Picture, Section
 from ridelog.present.words import (
@@ -35,8 +34,7 @@ _HEADINGS = {"speed": "Speed over time", "path": "Where it was ridden", "signal"
 
 
 def ride_page(
-    motion: Motion,
-    result: RideResult,
+    ride: MeasuredRide,
     pictures: tuple[Picture, ...],
     unit: SpeedUnit,
     *,
@@ -49,7 +47,7 @@ def ride_page(
     ----------
     motion : Motion
         The smoothed ride.
-    result : RideResult
+    ride : MeasuredRide
         Its figures.
     pictures : tuple of Picture
         From ``ride_pictures`` in the same unit.
@@ -61,9 +59,7 @@ def ride_page(
         Whether the page may tell where on earth the ride took place.
     """
     return page_of(
-        page_words(
-            motion, result, pictures, unit, sections=sections, show_coordinates=show_coordinates
-        )
+        page_words(ride, pictures, unit, sections=sections, show_coordinates=show_coordinates)
     )
 
 
@@ -73,8 +69,7 @@ def page_of(words: dict[str, Any]) -> str:
 
 
 def page_words(
-    motion: Motion,
-    result: RideResult,
+    ride: MeasuredRide,
     pictures: tuple[Picture, ...],
     unit: SpeedUnit,
     *,
@@ -86,7 +81,7 @@ def page_words(
     Arguments as for ``ride_page``. The record holds nothing but what JSON can hold; its
     ``wide_svg`` and ``narrow_svg`` are markup, everything else is bare text to be escaped.
     """
-    best, source, signal = result.top_speed.best_1s, result.source, result.signal
+    best, source, signal = ride["top_speed"].best_1s_mps, ride.source, ride["signal"]
     low, high = bounds_words(best, unit) if best else ("", "")
     return {
         "title": f"Test ride {clean(source.file)}",
@@ -98,21 +93,21 @@ def page_words(
         "low": low,
         "high": high,
         "unit": unit.label,
-        "meaning": meaning(result),
+        "meaning": meaning(ride),
         "verdict": signal.verdict,
         "particular": [
             {"text": caution.text, "source": caution.source}
-            for caution in result.cautions
+            for caution in ride.cautions
             if not caution.general and caution.code != "weak_signal"
         ],
         "general": [
             {"text": caution.text, "source": caution.source}
-            for caution in result.cautions
+            for caution in ride.cautions
             if caution.general
         ],
-        "warnings": [clean(warning) for warning in result.warnings],
-        "rows": _rows(result, unit),
-        "pictures": [_section(picture, result) for picture in pictures],
+        "warnings": [clean(warning) for warning in ride.warnings],
+        "rows": _rows(ride, unit),
+        "pictures": [_section(picture, ride) for picture in pictures],
         "sections": [_added(section) for section in sections],
         "flags": [
             {"name": FLAG_WORDS[flag], "count": f"{count:,}", "words": FLAG_SENTENCES[flag]}
@@ -120,30 +115,31 @@ def page_words(
         ],
         "cannot": list(signal.cannot_support),
         "not_measured": not_measured(),
-        "unexamined": list(result.unexamined.values()),
-        "history": [clean(line) for line in result.history],
+        "history": [clean(line) for line in ride.history],
         "version": __version__,
         "format": source.format,
         "fixes": count_words(source.fixes_read, "fix", "fixes"),
-        "origin": [f"{value:.6f}" for value in motion.origin_deg] if show_coordinates else None,
+        "origin": [f"{value:.6f}" for value in ride.motion.origin_deg]
+        if show_coordinates
+        else None,
         "sha256": source.sha256,
     }
 
 
-def _rows(result: RideResult, unit: SpeedUnit) -> list[dict[str, Any]]:
-    top = result.top_speed
+def _rows(ride: MeasuredRide, unit: SpeedUnit) -> list[dict[str, Any]]:
+    top = ride["top_speed"]
     rows = []
-    if top.best_5s is None:
+    if top.best_5s_mps is None:
         rows.append(_row("Best five seconds", "none", "No five seconds in a row carry a figure."))
     else:
         rows.append(
             _row(
                 "Best five seconds",
-                _with_bounds(top.best_5s, unit),
+                _with_bounds(top.best_5s_mps, unit),
                 "What the machine holds, not only touches: the highest mean over five seconds.",
             )
         )
-    if top.two_way is None:
+    if top.two_way_mps is None:
         why = f"{capital(top.reason or 'no two opposite runs were found')}."
         rows.append(_row("Both directions", "none", why))
     else:
@@ -153,7 +149,7 @@ def _rows(result: RideResult, unit: SpeedUnit) -> list[dict[str, Any]]:
         rows.append(
             _row(
                 "Both directions",
-                _with_bounds(top.two_way, unit),
+                _with_bounds(top.two_way_mps, unit),
                 f"Mean of the best second each way ({runs}): wind and slope cancel in part.",
             )
         )
@@ -161,8 +157,8 @@ def _rows(result: RideResult, unit: SpeedUnit) -> list[dict[str, Any]]:
         rows.append(
             _row(
                 "Highest reading",
-                raw_peak_words(result, unit),
-                f"Not the figure: {why_not_the_peak(result, unit)}",
+                raw_peak_words(ride, unit),
+                f"Not the figure: {why_not_the_peak(ride, unit)}",
             )
         )
     return rows
@@ -197,7 +193,7 @@ def _added(section: Section) -> dict[str, Any]:
     }
 
 
-def _section(picture: Picture, result: RideResult) -> dict[str, Any]:
+def _section(picture: Picture, ride: MeasuredRide) -> dict[str, Any]:
     words, caption = {
         "speed": (
             "The line is the speed that fits all fixes together. Nothing is taken from shaded "
@@ -212,8 +208,8 @@ def _section(picture: Picture, result: RideResult) -> dict[str, Any]:
             "Arrows stand to the right of the path in the direction of travel.",
         ),
         "signal": (
-            f"{capital(signal_summary(result.signal))}."
-            + (f" {gap_sentence(result.signal)}" if result.signal.gaps else ""),
+            f"{capital(signal_summary(ride['signal']))}."
+            + (f" {gap_sentence(ride['signal'])}" if ride["signal"].gaps else ""),
             "Each bar is a stretch of fixes that carry the flag, with their number.",
         ),
     }[picture.name]

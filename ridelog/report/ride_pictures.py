@@ -4,8 +4,8 @@ from functools import partial
 
 from matplotlib.figure import Figure
 
-from ridelog.analysis.ride import RideResult
 from ridelog.analysis.signal.plot import signal_figure
+from ridelog.analysis.subject import MeasuredRide
 from ridelog.analysis.top_speed.plot import speed_figure
 from ridelog.analysis.top_speed.plot_path import path_figure
 from ridelog.core.units import SpeedUnit
@@ -18,33 +18,33 @@ NAMES = ("speed", "path", "signal")
 
 
 def ride_pictures(
-    motion: Motion, result: RideResult, unit: SpeedUnit, names: tuple[str, ...] = NAMES
+    ride: MeasuredRide, unit: SpeedUnit, names: tuple[str, ...] = NAMES
 ) -> tuple[Picture, ...]:
     """Return speed, path and signal of a ride, or some of them; equal rides give equal bytes."""
     return tuple(
-        draw_picture(name, label, partial(_figure, name, motion, result, unit))
+        draw_picture(name, label, partial(_figure, name, ride, unit))
         for name, label in (
-            ("speed", _speed_label(result, unit)),
-            ("path", _path_label(motion, unit)),
-            ("signal", _signal_label(result)),
+            ("speed", _speed_label(ride, unit)),
+            ("path", _path_label(ride.motion, unit)),
+            ("signal", _signal_label(ride)),
         )
         if name in names
     )
 
 
-def _figure(name: str, motion: Motion, result: RideResult, unit: SpeedUnit, shape: Shape) -> Figure:
+def _figure(name: str, ride: MeasuredRide, unit: SpeedUnit, shape: Shape) -> Figure:
     if name == "speed":
-        return speed_figure(motion, result, unit, shape)
+        return speed_figure(ride, unit, shape)
     if name == "path":
-        return path_figure(motion, result, unit, shape)
-    return signal_figure(motion, result, shape)
+        return path_figure(ride, unit, shape)
+    return signal_figure(ride, shape)
 
 
-def _speed_label(result: RideResult, unit: SpeedUnit) -> str:
-    best = result.top_speed.best_1s
+def _speed_label(ride: MeasuredRide, unit: SpeedUnit) -> str:
+    best = ride["top_speed"].best_1s_mps
     top = f"its best second reaches {speed_words(best, unit)}" if best else "no best second"
     return (
-        f"Speed over ground against time during {duration_words(result.source.duration_s)}; {top}. "
+        f"Speed over ground against time during {duration_words(ride.source.duration_s)}; {top}. "
         "Stretches with a doubtful signal are shaded and named."
     )
 
@@ -63,9 +63,9 @@ def _path_label(motion: Motion, unit: SpeedUnit) -> str:
     )
 
 
-def _signal_label(result: RideResult) -> str:
+def _signal_label(ride: MeasuredRide) -> str:
     flagged = ", ".join(
-        f"{name.lower().replace('_', ' ')} {count}" for name, count in result.signal.counts.items()
+        f"{name.lower().replace('_', ' ')} {count}" for name, count in ride["signal"].counts.items()
     )
-    fixes = count_words(result.signal.fixes_read, "fix", "fixes")
+    fixes = count_words(ride["signal"].fixes_read, "fix", "fixes")
     return f"Signal quality against time over {fixes}; flagged: {flagged or 'none'}."

@@ -2,12 +2,10 @@
 
 import textwrap
 
-from ridelog.analysis.braking.words import braking_lines
-from ridelog.analysis.handling.words import handling_lines
-from ridelog.analysis.launches.words import launch_lines
-from ridelog.analysis.reverse.words import reverse_lines
-from ridelog.analysis.ride import NOT_MEASURED, RideResult, RideSource
+from ridelog.analysis import SUBJECTS
+from ridelog.analysis.ride import NOT_MEASURED
 from ridelog.analysis.signal.measure import SignalQuality
+from ridelog.analysis.subject import MeasuredRide, RideSource
 from ridelog.core.flags import FLAG_SENTENCES, Flag
 from ridelog.core.units import SPEED_UNITS, SpeedUnit
 from ridelog.present.words import (
@@ -35,67 +33,53 @@ WIDTH = 80
 _LABEL = 17
 
 
-def ride_lines(result: RideResult, unit: SpeedUnit) -> list[tuple[str, str]]:
-    """Return the screen about one ride: at most 24 lines of at most 80 letters.
+def ride_lines(ride: MeasuredRide, unit: SpeedUnit) -> list[tuple[str, str]]:
+    """Return the screen about one ride, in lines of at most 80 letters; no caution is cut.
 
     Returns
     -------
     list of (text, style)
         ``style`` is "headline", "caution", "quiet" or "" and only adds colour: the text says it.
     """
-    lines = _head(result.source)
-    top = result.top_speed
-    if top.best_1s is None:
+    lines = _head(ride.source)
+    top = ride["top_speed"]
+    if top.best_1s_mps is None:
         lines += [(line, "headline") for line in _item("Top speed", f"none: {top.reason}")]
     else:
-        low, high = bounds_words(top.best_1s, unit)
+        low, high = bounds_words(top.best_1s_mps, unit)
         lines.append(
             (
-                f"{'Top speed':<{_LABEL}}{speed_words(top.best_1s, unit)}, between {low} and "
+                f"{'Top speed':<{_LABEL}}{speed_words(top.best_1s_mps, unit)}, between {low} and "
                 f"{high} {unit.label} in 9 rides of 10",
                 "headline",
             )
         )
         lines.append((" " * _LABEL + "mean of the fastest second, over ground", "quiet"))
-        lines += _plain(_item("Best 5 seconds", five_seconds(result, unit)))
-        lines += _plain(_item("Both directions", two_way(result, unit)))
-    reading = f"{raw_peak_words(result, unit)}, not the figure: {why_not_the_peak(result, unit)}"
+        lines += _plain(_item("Best 5 seconds", five_seconds(ride, unit)))
+        lines += _plain(_item("Both directions", two_way(ride, unit)))
+    reading = f"{raw_peak_words(ride, unit)}, not the figure: {why_not_the_peak(ride, unit)}"
     if top.raw_peak_mps == top.raw_peak_mps:
         lines += _plain(_item("Highest reading", reading))
-    chosen = bool(result.settings.windows)
-    for name, words in (
-        *launch_lines(result.launches, result.pull, unit, chosen=chosen),
-        *braking_lines(result.brakings, result.stopping, unit),
-        *reverse_lines(result.reverse, unit),
-    ):
-        lines += _plain(_item(name, words))
-    before = len(lines)
-    for name, words in handling_lines(result.handling, unit):
-        lines += _plain(_item(name, words))
-    handled = len(lines) - before
+    for subject in SUBJECTS:
+        for name, words in subject.lines(ride, unit):
+            lines += _plain(_item(name, words))
     lines.append(("", ""))
-    lines += _plain(_item("Signal", result.signal.verdict))
-    lines += _plain(_item("", signal_summary(result.signal)))
-    flags = _flags_in_short(result.signal)
+    lines += _plain(_item("Signal", ride["signal"].verdict))
+    lines += _plain(_item("", signal_summary(ride["signal"])))
+    flags = _flags_in_short(ride["signal"])
     if flags:
         lines += _plain(_item("", flags, most=2))
     particular = [
         # The verdict on the signal stands above already.
         caution
-        for caution in result.cautions
+        for caution in ride.cautions
         if not caution.general and caution.code != "weak_signal"
     ]
-    # Room is kept for the general cautions and for what was not measured.
     for caution in particular:
-        room = 24 - 5 - len(lines)
-        if room > 1:
-            lines += [(line, "caution") for line in _item("Caution", caution.text, most=room)]
+        lines += [(line, "caution") for line in _item("Caution", caution.text)]
     lines.append(("", ""))
     lines += [(line, "caution") for line in _item("Always", _ALWAYS)]
     lines += _plain(_item("Not measured", joined(list(NOT_MEASURED)) + "."))
-    if len(lines) > 24:
-        # Handling gives way first: the page tells it, and its cautions stand above.
-        del lines[before : before + handled]
     return lines
 
 

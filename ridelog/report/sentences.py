@@ -1,7 +1,8 @@
 """The sentences about one ride that the terminal and the page share."""
 
-from ridelog.analysis.ride import NOT_MEASURED, RideResult
+from ridelog.analysis.ride import NOT_MEASURED
 from ridelog.analysis.signal.measure import SignalQuality
+from ridelog.analysis.subject import MeasuredRide
 from ridelog.core.units import SpeedUnit
 from ridelog.present.words import (
     bounds_words,
@@ -19,11 +20,11 @@ from ridelog.present.words import (
 _STANDING_MPS = 0.3
 
 
-def meaning(result: RideResult) -> str:
+def meaning(ride: MeasuredRide) -> str:
     """Return what the headline figure says, in one sentence."""
-    best = result.top_speed.best_1s
+    best = ride["top_speed"].best_1s_mps
     if best is None:
-        return f"No top speed can be given: {result.top_speed.reason}."
+        return f"No top speed can be given: {ride['top_speed'].reason}."
     if best.high < _STANDING_MPS:
         return "The machine hardly moved where the signal could be trusted."
     return (
@@ -32,12 +33,12 @@ def meaning(result: RideResult) -> str:
     )
 
 
-def why_not_the_peak(result: RideResult, unit: SpeedUnit) -> str:
+def why_not_the_peak(ride: MeasuredRide, unit: SpeedUnit) -> str:
     """Return why the largest single reading is not the figure."""
-    top = result.top_speed
+    top = ride["top_speed"]
     if top.raw_peak_mps != top.raw_peak_mps:
         return ""
-    fixes = count_words(result.signal.fixes_used, "fix", "fixes")
+    fixes = count_words(ride["signal"].fixes_used, "fix", "fixes")
     if top.raw_peak_kind == "reported":
         return f"the largest of {fixes} is the one whose error points up most."
     return (
@@ -46,25 +47,25 @@ def why_not_the_peak(result: RideResult, unit: SpeedUnit) -> str:
     )
 
 
-def five_seconds(result: RideResult, unit: SpeedUnit) -> str:
+def five_seconds(ride: MeasuredRide, unit: SpeedUnit) -> str:
     """Return the best five seconds, or why there are none."""
-    best = result.top_speed.best_5s
+    best = ride["top_speed"].best_5s_mps
     if best is None:
         return "no five seconds in a row carry a figure"
     low, high = bounds_words(best, unit)
     return f"{speed_words(best, unit)} ({low} to {high})"
 
 
-def two_way(result: RideResult, unit: SpeedUnit) -> str:
+def two_way(ride: MeasuredRide, unit: SpeedUnit) -> str:
     """Return the mean of both directions with its two runs, or why there is none."""
-    top = result.top_speed
-    if top.two_way is None:
+    top = ride["top_speed"]
+    if top.two_way_mps is None:
         return f"none: {top.reason or 'no two opposite runs'}"
-    low, high = bounds_words(top.two_way, unit)
+    low, high = bounds_words(top.two_way_mps, unit)
     runs = joined(
         [f"{speed_words(run.speed, unit)} {course_words(run.course_deg)}" for run in top.runs]
     )
-    return f"{speed_words(top.two_way, unit)} ({low} to {high}), mean of {runs}"
+    return f"{speed_words(top.two_way_mps, unit)} ({low} to {high}), mean of {runs}"
 
 
 def signal_summary(signal: SignalQuality) -> str:
@@ -111,7 +112,7 @@ def not_measured() -> str:
     )
 
 
-def raw_peak_words(result: RideResult, unit: SpeedUnit) -> str:
+def raw_peak_words(ride: MeasuredRide, unit: SpeedUnit) -> str:
     """Return the largest single reading, or that there is none."""
-    peak = result.top_speed.raw_peak_mps
+    peak = ride["top_speed"].raw_peak_mps
     return plain_speed(peak, unit) if peak == peak else "none in the log"

@@ -2,8 +2,8 @@
 
 from typing import Any
 
-from ridelog.analysis.comparable import Rides
 from ridelog.analysis.settings import Settings
+from ridelog.compare.rides import Rides
 
 SHARED, OWN = "settings", "ride_settings"
 
@@ -14,7 +14,7 @@ def settings_json(before: Rides, after: Rides) -> dict[str, Any]:
     ``settings`` holds what every ride was measured with, ``ride_settings`` for each ride what the
     rides differ in: the marks of one ride mean nothing on another.
     """
-    every = [ride.result.settings.as_json() for ride in (*before, *after)]
+    every = [ride.settings.as_json() for ride in (*before, *after)]
     shared = {key: value for key, value in every[0].items() if all(s[key] == value for s in every)}
     own = [{key: value for key, value in s.items() if key not in shared} for s in every]
     return {SHARED: shared, OWN: {"before": own[: len(before)], "after": own[len(before) :]}}

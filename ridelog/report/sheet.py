@@ -3,8 +3,8 @@
 from dataclasses import dataclass
 
 from ridelog import __version__
-from ridelog.analysis.ridden import RiddenRide
 from ridelog.analysis.ride import NOT_MEASURED
+from ridelog.analysis.subject import MeasuredRide
 from ridelog.compare.comparison import Compared, Comparison
 from ridelog.compare.false_alarms import FAMILY_LEVEL
 from ridelog.compare.verdict import CANNOT_SAY, NOT_SHOWN, WORSE
@@ -25,7 +25,7 @@ from ridelog.present.words import (
     joined,
     shortened,
 )
-from ridelog.report.headline import headline, headline_measures, moved_words, title_of
+from ridelog.report.headline import headline, headline_measures, moved_words
 from ridelog.report.predict_words import AgreementWords, agreement_words, verdict_words
 from ridelog.report.sheet_cautions import general_words, particular_words
 from ridelog.report.verdict_words import crossing_words, reason_words, tested_count
@@ -102,7 +102,7 @@ def sheet_words(
         Free text from the workshop; empty for none.
     """
     first = headline_measures(comparison)
-    others = [each for each in comparison.measures if each not in first]
+    others = [each for each in comparison.figures if each not in first]
     tested = tested_count(comparison)
     return SheetWords(
         title="What the change did",
@@ -139,10 +139,10 @@ def sheet_words(
 
 
 def _figure(compared: Compared, unit: SpeedUnit, tested: int) -> SheetFigure:
-    title = _capital(title_of(compared.measure, unit))
+    title = _capital(compared.figure.title_in(unit))
     reason = reason_words(compared, unit, tested)
-    verdict, explained = compared.verdict.word, compared.measure.explained
-    difference, si = compared.difference, compared.measure.unit
+    verdict, explained = compared.verdict.word, compared.figure.explained
+    difference, si = compared.difference, compared.figure.quantity.si
     if difference is None:
         return SheetFigure(title, explained, "", "", "", "", "", verdict, reason)
     factor, label = factor_and_label(si, unit)
@@ -188,14 +188,14 @@ def _sure(comparison: Comparison, tested: int) -> tuple[str, ...]:
 
 
 def _costs(comparison: Comparison, unit: SpeedUnit) -> tuple[str, ...]:
-    worse = [each for each in comparison.measures if each.verdict.word == WORSE]
-    names = {each.measure.name for each in worse}
+    worse = [each for each in comparison.figures if each.verdict.word == WORSE]
+    names = {each.figure.name for each in worse}
     # The mean of both directions tells it already, freed from the wind.
-    told = [e for e in worse if e.measure.name != "best_1s_mps" or "two_way_mps" not in names]
+    told = [e for e in worse if e.figure.name != "best_1s_mps" or "two_way_mps" not in names]
     words = [f"{_capital(moved_words(each, unit))}." for each in told]
     open_ones = [
-        title_of(each.measure, unit)
-        for each in comparison.measures
+        each.figure.title_in(unit)
+        for each in comparison.figures
         if each.verdict.word in (NOT_SHOWN, CANNOT_SAY)
     ]
     if not worse and tested_count(comparison):
@@ -217,7 +217,7 @@ def _agreements(comparison: Comparison, unit: SpeedUnit) -> tuple[AgreementWords
     told = comparison.foretold
     if told is None:
         return ()
-    names = [each.measure.name for each in headline_measures(comparison)]
+    names = [each.figure.name for each in headline_measures(comparison)]
     first = {COUNTERPARTS.get(name, name) for name in names}
     found = agreements(told.prediction, told.ridden.measured)
     words = agreement_words(told.prediction, told.ridden, unit)
@@ -236,17 +236,17 @@ def _days(comparison: Comparison) -> str:
 
 def _last_day(comparison: Comparison) -> str:
     """Return the day of the last ride as YYYY-MM-DD, empty if no log tells it."""
-    sources = [ride.result.source for ride in (*comparison.before, *comparison.after)]
+    sources = [ride.source for ride in (*comparison.before, *comparison.after)]
     return max((s.end_utc[:10] for s in sources if s.date_known), default="")
 
 
-def _day(ride: RiddenRide) -> str:
-    source = ride.result.source
+def _day(ride: MeasuredRide) -> str:
+    source = ride.source
     return clock_words(source.start_utc, source.end_utc).split(",")[0]
 
 
-def _ride(side: str, ride: RiddenRide) -> SheetRide:
-    source, signal = ride.result.source, ride.result.signal
+def _ride(side: str, ride: MeasuredRide) -> SheetRide:
+    source, signal = ride.source, ride["signal"]
     return SheetRide(
         side=side,
         file=shortened(clean(source.file), 48),

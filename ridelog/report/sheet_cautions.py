@@ -21,7 +21,7 @@ def particular_words(comparison: Comparison, unit: SpeedUnit) -> tuple[str, ...]
     """Return the cautions that these rides after the change call for, the gravest of each kind."""
     gravest: dict[str, tuple[float, str]] = {}
     for ride in comparison.after:
-        for caution in ride.result.cautions:
+        for caution in ride.cautions:
             if caution.general or caution.code in _ABOUT_THE_LOG:
                 continue
             value = caution.value or 0.0
@@ -30,7 +30,7 @@ def particular_words(comparison: Comparison, unit: SpeedUnit) -> tuple[str, ...]
             if caution.code not in gravest or value > gravest[caution.code][0]:
                 gravest[caution.code] = (value, clean(caution.text))
     faster: list[str] = []
-    top = comparison.measure("two_way_mps") or comparison.measure("best_1s_mps")
+    top = comparison.get("two_way_mps") or comparison.get("best_1s_mps")
     if top is not None and top.difference is not None and top.verdict.word == "better":
         before, after = top.difference.before.value, top.difference.after.value
         if before > 0.0:
@@ -50,7 +50,7 @@ def _reverse_before(comparison: Comparison, told: set[str]) -> list[str]:
     """Return cautions about going backwards that only the rides before show: it still can."""
     found: dict[str, str] = {}
     for ride in comparison.before:
-        for caution in ride.result.cautions:
+        for caution in ride.cautions:
             if caution.code.startswith("reverse") and caution.code not in told:
                 found.setdefault(caution.code, clean(caution.text))
     return [f"{text} (Seen in the rides before the change.)" for text in found.values()]

@@ -23,7 +23,7 @@ def reason_words(compared: Compared, reader: SpeedUnit, figures: int) -> str:
     figures : int
         How many figures were tested together.
     """
-    unit, difference, verdict = compared.measure.unit, compared.difference, compared.verdict
+    unit, difference, verdict = compared.figure.quantity.si, compared.difference, compared.verdict
     if difference is None:
         return f"{_capital(compared.obstacle)}."
     change = change_words(difference.difference, unit, reader)
@@ -106,12 +106,12 @@ def false_alarm_words(comparison: Comparison) -> str:
 
 def tested_count(comparison: Comparison) -> int:
     """Return how many figures were tested together."""
-    return sum(each.verdict.tested is not None for each in comparison.measures)
+    return sum(each.verdict.tested is not None for each in comparison.figures)
 
 
 def method_words(comparison: Comparison) -> str:
     """Return from what the intervals of the differences were made."""
-    methods = {each.difference.method for each in comparison.measures if each.difference}
+    methods = {each.difference.method for each in comparison.figures if each.difference}
     if "one ride a side" in methods:
         return (
             "One ride a side: how far rides differ by themselves is unknown, so nothing is called "

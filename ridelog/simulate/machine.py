@@ -125,10 +125,6 @@ class Machine:
             low, high = float(trial[index]), float(trial[min(index + 1, 64)])
         return 0.5 * (low + high)
 
-    def with_front_teeth(self, teeth: int) -> "Machine":
-        """Return the same machine with another driving sprocket."""
-        return replace(self, front_teeth=teeth)
-
     def with_steady_speed(self, steady_mps: float) -> "Machine":
         """Return the machine with the no-load speed that makes it settle at a given speed.
 

@@ -1,22 +1,27 @@
 """The README of the sample folder, its tables filled from the truth."""
 
+from textwrap import fill
+
 from ridelog.core.units import MPS_PER_KMH
+from ridelog.simulate.sample_setup import SETUP_FILE
 from ridelog.simulate.sample_truth import Record
 
 _INTRO = """\
 # Sample tracks: an invented machine before and after one change
 
-Everything here is invented. There is no Tannhollow Yard workshop, no owner called Mira Ostrand, no
-child's quad called Bramblehop 4 and no Long Quay to ride it on. The logs were computed by
-`ridelog.simulate`: a vehicle whose true motion is known and a receiver with errors. The coordinates
-lie in the open sea in the Gulf of Guinea, where no one lives.
+Everything here is invented. There is no workshop called Quillgarth Works, no owner called Edda
+Quellmann, no electric kart called Thistledrake 2 and no Saddlow strip to drive it on. The logs were
+computed by `ridelog.simulate`: a vehicle whose true motion is known and a receiver with errors. The
+coordinates lie in the open sea in the Gulf of Guinea, where no one lives.
 
-The story: Mira Ostrand finds her daughter's quad weak when pulling away. The workshop fits one
-tooth fewer on the front sprocket (11 to 10) and rides it three times before and three times after,
-up and down the same straight. Each ride has four starts at full throttle, two stops from top speed
-and two coast-downs, one of each kind in either direction, and turns round at a crawl in between.
+The story: Edda Quellmann finds that her kart runs out of speed halfway down the old runway. The
+workshop fits a rear sprocket with 56 teeth instead of 64 and drives it three times before and three
+times after, up and down the same straight. Each ride has four starts at full throttle, two stops
+from top speed and two coast-downs, one of each kind in either direction, and turns round at a crawl
+in between. The kart goes backwards by a switch; in one ride it does.
 
-The machine has a child's seat: read the cautions that ridelog prints with every result.
+A kart this fast is for a grown driver on closed ground: read the cautions that ridelog prints with
+every result.
 """
 
 _MAKE = """\
@@ -59,7 +64,7 @@ def readme_text(truth: Record, sizes_bytes: dict[str, int]) -> str:
     )
     parts.append(
         "`truth.json` holds the true figures of every ride, in SI units.\n\n"
-        "`bramblehop-before.toml` is what the workshop knew of the machine before the change\n"
+        f"`{SETUP_FILE}` is what the workshop knew of the machine before the change\n"
         "(nothing of its motor), for `ridelog predict`.\n"
     )
     parts.append("## What is true\n")
@@ -90,14 +95,29 @@ def _figures(ride: Record) -> list[str]:
 
 def _machines(truth: Record) -> str:
     before, after = truth["machines"]["before"], truth["machines"]["after"]
-    return (
+    fewer = before["rear_teeth"] - after["rear_teeth"]
+    # One turn of the motor carries the machine further by the ratio of the teeth, and the same
+    # torque pushes it less by the same ratio.
+    taller = before["rear_teeth"] / after["rear_teeth"]
+    by_teeth_mps = before["steady_mps"] * taller
+    gain_mps = after["steady_mps"] - before["steady_mps"]
+    level = (
         f"On the level in still air the machine settles at {_kmh(before['steady_mps'])} km/h with "
-        f"{before['front_teeth']} teeth in front and at\n{_kmh(after['steady_mps'])} km/h with "
-        f"{after['front_teeth']}; it pulls {before['pull_at_2_mps2']:.2f} and "
+        f"{before['rear_teeth']} teeth behind and at {_kmh(after['steady_mps'])} km/h with "
+        f"{after['rear_teeth']}; it pulls {before['pull_at_2_mps2']:.2f} and "
         f"{after['pull_at_2_mps2']:.2f} m/s² at 2 m/s. Below {_kmh(truth['crossing_mps'])} km/h "
-        f"the\nsmaller sprocket pulls harder, above it the larger one. Rides differ by day: wind, "
-        f"charge and rider.\n"
+        "the larger sprocket pulls harder, above it the smaller one. Rides differ by day: wind, "
+        "charge and driver."
     )
+    teeth = (
+        f"What the teeth do: {before['rear_teeth']}/{after['rear_teeth']} lets every turn of the "
+        f"motor carry the machine {100.0 * (taller - 1.0):.1f} % further and push it "
+        f"{100.0 * (1.0 - 1.0 / taller):.1f} % less. By that ratio alone "
+        f"{_kmh(before['steady_mps'])} km/h would become {_kmh(by_teeth_mps)}; but air and ground "
+        f"resist more at speed, so it becomes {_kmh(after['steady_mps'])}: "
+        f"{_kmh(gain_mps / fewer)} km/h for each of the {fewer} teeth."
+    )
+    return f"{fill(level, 100)}\n\n{fill(teeth, 100)}\n"
 
 
 def _reverse(rides: dict[str, Record]) -> str:

@@ -72,14 +72,15 @@ def machine_figures(machine: Machine) -> Record:
 
 
 def crossing_speed_mps(first: Machine, second: Machine) -> float:
-    """Return the speed from which the first machine pulls harder, NaN if it never does. [m/s]
+    """Return the speed from which the machine weaker at a crawl pulls harder, NaN if none. [m/s]
 
-    The second one pulls harder below it.
+    The order of the two does not matter.
     """
-    velocity = np.linspace(0.5, first.steady_mps(), 20001)
-    ahead = first.acceleration_mps2(velocity) > second.acceleration_mps2(velocity) + 1e-9
-    index = int(np.argmax(ahead))
-    return float(velocity[index]) if ahead[index] else float("nan")
+    velocity = np.linspace(0.5, min(first.steady_mps(), second.steady_mps()), 20001)
+    ahead = first.acceleration_mps2(velocity) - second.acceleration_mps2(velocity)
+    turned = ahead * np.sign(ahead[0]) < -1e-9
+    index = int(np.argmax(turned))
+    return float(velocity[index]) if turned[index] else float("nan")
 
 
 def _launch(truth: Truth, span: Span) -> Record:

@@ -29,27 +29,28 @@ from ridelog.simulate.vehicle import Ride
 from ridelog.simulate.write_gpx import gpx_text
 from ridelog.simulate.write_nmea import nmea_text
 
-# The straight runs to the east-north-east.
-_HEADING_RAD = float(np.radians(67.0))
+# The straight runs to the south-south-east.
+_HEADING_RAD = float(np.radians(152.0))
 # Rides of one state differ by this much in their steady speed. [m/s]
 _SCATTER_MPS = 0.08
 
-# A child's quad with its rider; held by motor speed at the top, by current below.
+# An electric kart with its grown rider; held by motor speed at the top, by current below.
 BEFORE = Machine(
-    mass_kg=104.0,
-    front_teeth=11,
-    rear_teeth=60,
-    circumference_m=1.04,
-    line_torque_nm=26.0,
-    limit_torque_nm=7.2,
-    power_w=4000.0,
+    mass_kg=173.0,
+    front_teeth=15,
+    rear_teeth=64,
+    circumference_m=0.86,
+    line_torque_nm=38.0,
+    limit_torque_nm=14.6,
+    power_w=5000.0,
     efficiency=0.9,
-    traction_n=520.0,
-    resistance_a_n=19.0,
-    resistance_b_nspm=0.8,
-    resistance_c_ns2pm2=0.30,
-).with_steady_speed(10.3)
-AFTER = BEFORE.with_front_teeth(10)
+    traction_n=700.0,
+    resistance_a_n=34.0,
+    resistance_b_nspm=1.0,
+    resistance_c_ns2pm2=0.36,
+).with_steady_speed(13.2)
+# What the change does follows from the teeth alone; nothing else is altered.
+AFTER = replace(BEFORE, rear_teeth=56)
 
 GOOD = Receiver(position_white_m=0.04, drift_m=0.6, drift_scale_s=45.0, speed_slow_mps=0.025)
 POOR = Receiver(
@@ -159,7 +160,7 @@ def _writer(sample: Sample) -> Callable[[Observation], str]:
     place = Place(start_utc=sample.start_utc)
     if sample.file.endswith(".nmea"):
         return lambda observation: nmea_text(observation, place)
-    name = f"Bramblehop 4, {sample.file.split('.')[0].replace('-', ' ')}"
+    name = f"Thistledrake 2, {sample.file.split('.')[0].replace('-', ' ')}"
     description = "Invented sample ride, made by ridelog.simulate; no real machine or place."
     return lambda observation: gpx_text(
         observation, place, decimals=8, speed_decimals=2, name=name, description=description
@@ -170,32 +171,33 @@ def _lay_out(ride: Ride, rng: np.random.Generator, *, reverse: bool) -> None:
     """Lay out two stops from top speed, then two coast-downs, in both directions each."""
     ride.stand(float(rng.uniform(10.0, 14.0)))
     if reverse:
-        # Backed out of the shed at nearly twice walking pace, then on as usual.
-        ride.shift(1.5, accel_mps2=0.8)
-        ride.hold(4.0)
+        # Rolled up to the cones, then backed off by the switch, faster than walking pace.
+        ride.shift(1.6, accel_mps2=0.9)
+        ride.hold(3.5)
         _stop(ride, rng)
         ride.stand(2.0)
-        ride.shift(-3.4, accel_mps2=1.1, build_s=0.4)
+        ride.shift(-2.5, accel_mps2=0.9, build_s=0.4)
         ride.hold(3.5)
-        ride.shift(0.0, accel_mps2=1.5)
-        ride.stand(3.0)
+        ride.shift(0.0, accel_mps2=1.4)
+        ride.stand(3.5)
     for coasting in (False, False, True, True):
-        ride.drive(for_s=float(rng.uniform(15.0, 18.0)), build_s=float(rng.uniform(0.15, 0.4)))
+        ride.drive(for_s=float(rng.uniform(16.0, 18.0)), build_s=float(rng.uniform(0.15, 0.4)))
         if coasting:
-            ride.coast(until_mps=float(rng.uniform(2.8, 3.4)))
+            ride.coast(until_mps=float(rng.uniform(3.8, 4.6)))
         _stop(ride, rng)
-        ride.stand(float(rng.uniform(2.0, 4.0)))
-        ride.shift(1.6, accel_mps2=0.8)
+        ride.stand(float(rng.uniform(2.0, 3.0)))
+        # Slower than walking pace, so that this is neither a start nor a braking.
+        ride.shift(1.6, accel_mps2=1.0)
         ride.hold(float(rng.uniform(0.5, 1.5)))
-        ride.turn(float(rng.choice([-np.pi, np.pi])), float(rng.uniform(2.8, 3.6)))
-        ride.shift(0.0, accel_mps2=1.0)
-        ride.stand(float(rng.uniform(3.0, 5.0)))
+        ride.turn(float(rng.choice([-np.pi, np.pi])), float(rng.uniform(2.6, 3.4)))
+        ride.shift(0.0, accel_mps2=1.2)
+        ride.stand(float(rng.uniform(3.0, 4.0)))
     ride.stand(float(rng.uniform(3.0, 6.0)))
 
 
 def _stop(ride: Ride, rng: np.random.Generator) -> None:
     ride.brake(
-        decel_mps2=float(rng.uniform(2.6, 3.4)),
+        decel_mps2=float(rng.uniform(3.0, 4.0)),
         build_s=float(rng.uniform(0.15, 0.35)),
         ease_s=float(rng.uniform(0.1, 0.2)),
     )

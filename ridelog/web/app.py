@@ -3,71 +3,52 @@
 import asyncio
 import json
 import time
-from collections.abc import AsyncIterator, Callable
+from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
 from functools import cache
+from importlib.resources import files
 from pathlib import Path
 
 from starlette.applications import Starlette
-from starlette.convertors import Convertor, register_url_convertor
+from starlette.convertors import IntegerConvertor, register_url_convertor
 from starlette.exceptions import HTTPException
 from starlette.requests import Request
 from starlette.responses import JSONResponse, Response, StreamingResponse
 from starlette.routing import Route
 
 from ridelog.present.palette import css_variables
-from ridelog.web import (
-    chart_routes,
-    compare_pages,
-    machine_pages,
-    pairing,
-    predict_pages,
-    ride_list,
-    ride_page,
-    upload,
+from ridelog.web import compare_pages, machine_pages, pairing, ride_pages, trace, upload
+from ridelog.web.job_queue import JobQueue
+from ridelog.web.security import (
+    CODE_LIFE_S,
+    TRIES_A_CLIENT,
+    PairingCodes,
+    RateLimiter,
+    SecurityMiddleware,
+    Sessions,
 )
-from ridelog.web.job_queue import Desk
-from ridelog.web.ride_page import number_of
-from ridelog.web.security import Guard
-from ridelog.web.sessions import Codes, Limits, Sessions, code_tries
 from ridelog.web.views import (
     Form,
     PageError,
-    Workshop,
-    changing_by_form,
-    first,
-    go,
+    ServerState,
+    changes_book,
+    number_of,
     problem_page,
-    static_bytes,
-    workshop,
+    redirect,
+    server_of,
 )
-from ridelog.web.worker import Bench
+from ridelog.web.worker import Worker
 
 _KINDS = {"css": "text/css", "js": "text/javascript", "svg": "image/svg+xml"}
-_STATIC = (
-    "page.css",
-    "busy.js",
-    "common.js",
-    "rides.js",
-    "ride.js",
-    "charts.js",
-    "enter.js",
-    "icon.svg",
-)
+_STATIC = {path.name: path for path in (files("ridelog.web") / "static").iterdir()}
 # Events are sent at most this often; a browser that stays connected hears a sign of life. [s]
 _PACE_S, _ALIVE_S, _LONGEST_STREAM_S = 0.15, 15.0, 600.0
 
 
-class _Number(Convertor[int]):
+class _Number(IntegerConvertor):
     """A number in an address, short enough for the book."""
 
     regex = "[0-9]{1,15}"
-
-    def convert(self, value: str) -> int:
-        return int(value)
-
-    def to_string(self, value: int) -> str:
-        return str(value)
 
 
 register_url_convertor("number", _Number())
@@ -76,98 +57,94 @@ register_url_convertor("number", _Number())
 def make_app(
     folder: Path,
     *,
-    hosts: Callable[[], frozenset[str]],
-    lan_address: Callable[[], str | None] = lambda: None,
-    bench: Bench | None = None,
-    codes: Codes | None = None,
-) -> Guard:
+    hosts: frozenset[str],
+    lan_address: str | None = None,
+    worker: Worker | None = None,
+    codes: PairingCodes | None = None,
+) -> SecurityMiddleware:
     """Return the workshop page as an ASGI application.
 
     Parameters
     ----------
     folder : Path
         The ride book.
-    hosts : callable
-        Returns the values of Host that are served, with port.
-    lan_address : callable
-        Returns "http://ADDRESS:PORT" for telephones, or None.
-    bench, codes : optional
-        For tests.
+    hosts : frozenset of str
+        Values of Host that are served, with port.
+    lan_address : str, optional
+        "http://ADDRESS:PORT" for telephones.
+    worker, codes : optional
+        Such as are at work already.
     """
-    desk = Desk(folder, bench or Bench())
+    queue = JobQueue(folder, worker or Worker())
     sessions = Sessions()
 
     @asynccontextmanager
-    async def life(app: Starlette) -> AsyncIterator[None]:
-        desk.start()
+    async def lifespan(app: Starlette) -> AsyncIterator[None]:
+        queue.start()
         yield
-        desk.stop()
+        queue.stop()
 
     handlers = {404: _missing, 500: _broken}
-    app = Starlette(routes=_routes(), lifespan=life, exception_handlers=handlers)
-    app.state.workshop = Workshop(
+    app = Starlette(routes=_routes(), lifespan=lifespan, exception_handlers=handlers)
+    app.state.server = ServerState(
         folder=folder,
-        desk=desk,
+        queue=queue,
         sessions=sessions,
-        codes=codes or Codes(),
-        tries=code_tries(),
-        uploads=Limits(600, 60.0),
+        codes=codes or PairingCodes(),
+        code_tries=RateLimiter(TRIES_A_CLIENT, CODE_LIFE_S),
+        uploads=RateLimiter(600, 60.0),
+        upload_slots=asyncio.Semaphore(upload.MOST_AT_ONCE),
         lan_address=lan_address,
     )
-    app.state.doors = upload.Doors()
-    app.state.comparisons = compare_pages.Comparisons()
     # Outermost, so that even an error's page carries the headers.
-    return Guard(app, hosts=hosts, sessions=sessions, requests=Limits(600, 60.0))
+    return SecurityMiddleware(app, hosts=hosts, sessions=sessions, requests=RateLimiter(600, 60.0))
+
+
+_RIDE, _MACHINE = "/rides/{ride:number}", "/machines/{machine:number}"
+_SETUP = f"{_MACHINE}/setups/{{setup:number}}"
 
 
 def _routes() -> list[Route]:
-    get, post = ["GET"], ["POST"]
+    pages = {
+        "/": ride_pages.ride_list,
+        "/events": events,
+        "/tasks": tasks,
+        _RIDE: ride_pages.ride_page,
+        f"{_RIDE}/chart": trace.ride_chart,
+        f"{_RIDE}/trace": trace.ride_trace,
+        f"{_RIDE}/result.json": ride_pages.ride_json_file,
+        f"{_RIDE}/report.html": ride_pages.ride_report,
+        f"{_RIDE}/original": ride_pages.ride_original,
+        "/machines": machine_pages.machine_list,
+        _MACHINE: machine_pages.machine_page,
+        _SETUP: machine_pages.setup_page,
+        f"{_SETUP}/what-if": machine_pages.what_if,
+        "/compare": compare_pages.compare_page,
+        "/compare/{name}": compare_pages.compare_file,
+        "/phone": pairing.phone_page,
+        "/enter": pairing.enter_page,
+        "/static/{name}": static_file,
+    }
+    changes = {
+        "/tasks/dismiss": dismiss_task,
+        "/units": pairing.choose_unit,
+        f"{_RIDE}/details": ride_pages.change_details,
+        f"{_RIDE}/notes/remove": ride_pages.remove_note,
+        f"{_RIDE}/marks": ride_pages.add_mark,
+        f"{_RIDE}/marks/remove": ride_pages.remove_mark,
+        f"{_RIDE}/again": ride_pages.measure_again,
+        f"{_RIDE}/remove": ride_pages.remove_ride,
+        "/machines": machine_pages.add_machine,
+        _MACHINE: machine_pages.change_machine,
+        f"{_MACHINE}/setups": machine_pages.add_setup,
+        _SETUP: machine_pages.change_setup,
+        "/phone/code": pairing.new_code,
+        "/enter": pairing.enter,
+    }
     return [
-        Route("/", ride_list.ride_list, methods=get),
         Route("/logs", upload.put_log, methods=["PUT"]),
-        Route("/events", events, methods=get),
-        Route("/tasks", tasks, methods=get),
-        Route("/tasks/dismiss", dismiss_task, methods=post),
-        Route("/units", pairing.choose_unit, methods=post),
-        Route("/rides/{ride:number}", ride_page.ride_page, methods=get),
-        Route("/rides/{ride:number}/chart", chart_routes.ride_chart, methods=get),
-        Route("/rides/{ride:number}/trace", chart_routes.ride_trace, methods=get),
-        Route("/rides/{ride:number}/result.json", ride_page.ride_json_file, methods=get),
-        Route("/rides/{ride:number}/report.html", ride_page.ride_report, methods=get),
-        Route("/rides/{ride:number}/original", ride_page.ride_original, methods=get),
-        Route("/rides/{ride:number}/details", ride_page.change_details, methods=post),
-        Route("/rides/{ride:number}/notes/remove", ride_page.remove_note, methods=post),
-        Route("/rides/{ride:number}/marks", ride_page.add_mark, methods=post),
-        Route("/rides/{ride:number}/marks/remove", ride_page.remove_mark, methods=post),
-        Route("/rides/{ride:number}/again", ride_page.measure_again, methods=post),
-        Route("/rides/{ride:number}/remove", ride_page.remove_ride, methods=post),
-        Route("/machines", machine_pages.machine_list, methods=get),
-        Route("/machines", machine_pages.add_machine, methods=post),
-        Route("/machines/{machine:number}", machine_pages.machine_page, methods=get),
-        Route("/machines/{machine:number}", machine_pages.change_machine, methods=post),
-        Route("/machines/{machine:number}/setups", machine_pages.add_setup, methods=post),
-        Route(
-            "/machines/{machine:number}/setups/{setup:number}",
-            machine_pages.setup_page,
-            methods=get,
-        ),
-        Route(
-            "/machines/{machine:number}/setups/{setup:number}",
-            machine_pages.change_setup,
-            methods=post,
-        ),
-        Route(
-            "/machines/{machine:number}/setups/{setup:number}/what-if",
-            predict_pages.what_if,
-            methods=get,
-        ),
-        Route("/compare", compare_pages.compare_page, methods=get),
-        Route("/compare/{name}", compare_pages.compare_file, methods=get),
-        Route("/phone", pairing.phone_page, methods=get),
-        Route("/phone/code", pairing.new_code, methods=post),
-        Route("/enter", pairing.enter_page, methods=get),
-        Route("/enter", pairing.enter, methods=post),
-        Route("/static/{name}", static_file, methods=get),
+        *(Route(path, page, methods=["GET"]) for path, page in pages.items()),
+        *(Route(path, change, methods=["POST"]) for path, change in changes.items()),
     ]
 
 
@@ -179,7 +156,7 @@ async def static_file(request: Request) -> Response:
     elif name == "bokeh.min.js":
         data = _bokeh()
     elif name in _STATIC:
-        data = static_bytes(name)
+        data = _STATIC[name].read_bytes()
     else:
         raise HTTPException(404)
     kind = _KINDS[name.rsplit(".", 1)[-1]]
@@ -198,26 +175,24 @@ def _colours() -> bytes:
 
 @cache
 def _bokeh() -> bytes:
-    from importlib.resources import files
-
     return (files("bokeh") / "server" / "static" / "js" / "bokeh.min.js").read_bytes()
 
 
 async def tasks(request: Request) -> Response:
     """Return what happens to the rides that came in."""
-    return JSONResponse(workshop(request).desk.tasks())
+    return JSONResponse(server_of(request).queue.tasks())
 
 
 async def events(request: Request) -> Response:
     """Tell a page, as it happens, what happens to the rides that came in."""
-    desk = workshop(request).desk
+    queue = server_of(request).queue
 
     async def stream() -> AsyncIterator[str]:
         seen, end, spoke = -1, time.monotonic() + _LONGEST_STREAM_S, time.monotonic()
         while time.monotonic() < end:
-            if desk.version != seen:
-                seen, spoke = desk.version, time.monotonic()
-                yield f"data: {json.dumps(desk.tasks())}\n\n"
+            if queue.version != seen:
+                seen, spoke = queue.version, time.monotonic()
+                yield f"data: {json.dumps(queue.tasks())}\n\n"
             elif time.monotonic() - spoke > _ALIVE_S:
                 spoke = time.monotonic()
                 yield ": still here\n\n"
@@ -226,11 +201,11 @@ async def events(request: Request) -> Response:
     return StreamingResponse(stream(), media_type="text/event-stream")
 
 
-@changing_by_form
+@changes_book
 def dismiss_task(request: Request, book: object, form: Form) -> Response:
     """Show a finished task no longer."""
-    workshop(request).desk.dismiss(number_of(first(form, "task"), "task"))
-    return go("/")
+    server_of(request).queue.dismiss(number_of(form.get("task", ""), "task"))
+    return redirect("/")
 
 
 async def _missing(request: Request, error: Exception) -> Response:

@@ -22,7 +22,6 @@ from bokeh.plotting import figure
 from ridelog.core.units import SpeedUnit
 from ridelog.present.palette import ROLES, SPEED_ROLES
 
-SHADES = ("light", "dark")
 # Names under which the page's script finds the parts.
 SPEED, STRIP, PATH = "speed-chart", "strip-chart", "path-chart"
 _PHASE_HATCH = {
@@ -32,21 +31,12 @@ _PHASE_HATCH = {
 }  # fmt: skip
 
 
-class Colours:
-    """The palette of the reports in one of its two shades."""
+Colours = dict[str, str]
 
-    def __init__(self, shade: str) -> None:
-        self._shade = shade
-        self._roles = {role.name: role for role in ROLES}
 
-    def __getitem__(self, name: str) -> str:
-        """Return the colour of a role."""
-        colour: str = getattr(self._roles[name], self._shade)
-        return colour
-
-    def speeds(self) -> list[str]:
-        """Return the scale of speeds, slow to fast."""
-        return [getattr(role, self._shade) for role in SPEED_ROLES]
+def _colours(shade: str) -> Colours:
+    """Return the palette of the reports in one of its two shades, by role."""
+    return {role.name: getattr(role, shade) for role in ROLES}
 
 
 def time_item(
@@ -76,7 +66,7 @@ def time_item(
     phases : list of (start_s, end_s, name)
         What the machine was doing when, in time order; empty for no strip.
     """
-    colours = Colours(shade)
+    colours = _colours(shade)
     # Milliseconds, because Bokeh then labels the axis as a clock does.
     start, span = 1000.0 * start_s, 1000.0 * max(end_s - start_s, 1.0)
     bounds = (start - 0.02 * span, start + 1.02 * span)
@@ -113,7 +103,7 @@ def path_item(
     top : float
         Speed at the upper end of the scale. [unit]
     """
-    colours = Colours(shade)
+    colours = _colours(shade)
     chart = figure(
         name=PATH, height=360, sizing_mode="stretch_width", match_aspect=True, tools=[],
         toolbar_location=None, aspect_scale=1,
@@ -122,7 +112,9 @@ def path_item(
     for axis, words in ((chart.xaxis, "east"), (chart.yaxis, "north")):
         axis.axis_label = f"{words}, {unit.distance_label}"
     _tools(chart, "both")
-    mapper = LinearColorMapper(palette=colours.speeds(), low=0.0, high=max(top, 1e-3))
+    mapper = LinearColorMapper(
+        palette=[colours[role.name] for role in SPEED_ROLES], low=0.0, high=max(top, 1e-3)
+    )
     source = ColumnDataSource(_segments(path), name="path")
     chart.segment(
         x0="x0", y0="y0", x1="x1", y1="y1", source=source,

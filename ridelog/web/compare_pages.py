@@ -1,9 +1,6 @@
 """Before and after: the page that answers, and the owner's sheet with its files."""
 
-import asyncio
-from collections import OrderedDict
 from dataclasses import dataclass
-from threading import Lock
 from typing import Any
 from urllib.parse import urlencode
 
@@ -13,10 +10,9 @@ from starlette.responses import Response
 
 from ridelog.book import CONDITIONS, Book, RideEntry
 from ridelog.present.words import joined
-from ridelog.web.jobs import ComparedRides
 from ridelog.web.security import ALONE_POLICY
-from ridelog.web.views import PageError, in_words, page, unit_of, workshop
-from ridelog.web.worker import Job
+from ridelog.web.views import PageError, page, problems_as_pages, server_of, unit_of
+from ridelog.web.worker import ComparedRides, Job
 from ridelog.workflow.settings_of import log_at
 
 # Rides a side that the page compares; comparisons that it remembers. Own choice.
@@ -32,97 +28,63 @@ _FILES = {
 
 
 @dataclass(frozen=True)
-class _Asked:
-    """What a comparison is asked for, and what may be seen of it again."""
+class _AskedComparison:
+    """What a comparison is asked for: its rides, and what the worker is given."""
 
     before: tuple[RideEntry, ...]
     after: tuple[RideEntry, ...]
     arguments: dict[str, Any]
 
-    @property
-    def key(self) -> str:
-        return repr(sorted(self.arguments.items()))
 
-
-class Comparisons:
-    """The comparisons made last, so that a download does not compute them again."""
-
-    def __init__(self) -> None:
-        self._lock = Lock()
-        self._kept: OrderedDict[str, ComparedRides] = OrderedDict()
-
-    def get(self, key: str) -> ComparedRides | None:
-        """Return a comparison if it is still at hand."""
-        with self._lock:
-            return self._kept.get(key)
-
-    def put(self, key: str, compared: ComparedRides) -> None:
-        """Keep a comparison."""
-        with self._lock:
-            self._kept[key] = compared
-            while len(self._kept) > _MOST_KEPT:
-                self._kept.popitem(last=False)
-
-
+@problems_as_pages
 async def compare_page(request: Request) -> Response:
     """Return what a change did, from the rides ticked as before and after."""
-
-    async def work() -> Response:
-        asked, compared = await _compared(request)
-        query = _query(request)
-        return page(
-            request,
-            "compare.html",
-            before=asked.before,
-            after=asked.after,
-            words=compared.words,
-            cautions=[{"text": text, "source": ""} for text in compared.words["cautions"]],
-            picture=compared.picture,
-            lacking=compared.lacking,
-            query=query,
-            papers=_PAPERS,
-            paper=asked.arguments["paper"],
-            workshop=asked.arguments["workshop"],
-            note=asked.arguments["note"],
-        )
-
-    return await in_words(request, work())
+    asked, compared = await _compared(request)
+    return page(
+        request,
+        "compare.html",
+        before=asked.before,
+        after=asked.after,
+        words=compared.words,
+        cautions=[{"text": text, "source": ""} for text in compared.words["cautions"]],
+        picture=compared.picture,
+        lacking=compared.lacking,
+        query=_query(request),
+        papers=_PAPERS,
+        **{name: asked.arguments[name] for name in ("paper", "workshop", "note")},
+    )
 
 
+@problems_as_pages
 async def compare_file(request: Request) -> Response:
     """Return one file of a comparison: the owner's sheet, its picture, the figures."""
     name = request.path_params["name"]
-
-    async def work() -> Response:
-        _, compared = await _compared(request)
-        if name not in _FILES or name not in compared.files:
-            raise PageError("There is no such file.", "go back to the comparison.", 404)
-        headers = {"content-disposition": f'attachment; filename="{name}"'}
-        if name == "sheet.html":
-            headers["content-security-policy"] = ALONE_POLICY
-        return Response(compared.files[name], media_type=_FILES[name], headers=headers)
-
-    return await in_words(request, work())
+    _, compared = await _compared(request)
+    if name not in _FILES or name not in compared.files:
+        raise PageError("There is no such file.", "go back to the comparison.", 404)
+    headers = {"content-disposition": f'attachment; filename="{name}"'}
+    if name == "sheet.html":
+        headers["content-security-policy"] = ALONE_POLICY
+    return Response(compared.files[name], media_type=_FILES[name], headers=headers)
 
 
-async def _compared(request: Request) -> tuple[_Asked, ComparedRides]:
+async def _compared(request: Request) -> tuple[_AskedComparison, ComparedRides]:
     asked = await run_in_threadpool(_asked, request)
-    kept: Comparisons = request.app.state.comparisons
-    known = kept.get(asked.key)
-    if known is not None:
-        return asked, known
-    answer = workshop(request).desk.ask(Job("compare_rides", asked.arguments))
-    compared: ComparedRides = await asyncio.wrap_future(answer)
-    kept.put(asked.key, compared)
-    return asked, compared
+    server = server_of(request)
+    key = repr(sorted(asked.arguments.items()))
+    if key not in server.comparisons:
+        server.comparisons[key] = await server.queue.ask(Job("compare_rides", asked.arguments))
+        while len(server.comparisons) > _MOST_KEPT:
+            server.comparisons.popitem(last=False)
+    return asked, server.comparisons[key]
 
 
-def _asked(request: Request) -> _Asked:
+def _asked(request: Request) -> _AskedComparison:
     query = request.query_params
-    with Book(workshop(request).folder) as book:
+    with Book(server_of(request).folder) as book:
         before, after = (_rides(book, query.getlist(side), side) for side in ("before", "after"))
         paper = query.get("paper", "a4")
-        return _Asked(
+        return _AskedComparison(
             before,
             after,
             {

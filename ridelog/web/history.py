@@ -9,10 +9,11 @@ from html import escape
 
 from starlette.requests import Request
 
-from ridelog.book import Book, Figure, Machine, RideEntry
+from ridelog.book import Book, MachineEntry, RideEntry
+from ridelog.core.estimate import Estimate
 from ridelog.core.units import SpeedUnit
 from ridelog.web.views import unit_of
-from ridelog.workflow.kept_words import day_and_year
+from ridelog.workflow.ride_words import day_and_year
 
 _MOST_RIDES, _MOST_DRAWN = 1_000, 60
 TOP, PULL = "best_1s_mps", "pull at 2"
@@ -43,12 +44,12 @@ class Panel:
 class History:
     """Rides with a top speed in time order, the panels drawn of the latest, and how many those."""
 
-    rows: tuple[tuple[RideEntry, dict[str, Figure]], ...]
+    rows: tuple[tuple[RideEntry, dict[str, Estimate]], ...]
     panels: tuple[Panel, ...]
     drawn: int
 
 
-def history_of(request: Request, book: Book, machine: Machine) -> History:
+def history_of(request: Request, book: Book, machine: MachineEntry) -> History:
     """Return the history of a machine: top speed and pull over its set-ups."""
     unit = unit_of(request)
     rides = book.rides.found(machine_id=machine.id, most=_MOST_RIDES)[::-1]

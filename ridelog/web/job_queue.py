@@ -1,5 +1,6 @@
-"""The queue: rides wait their turn at the work bench, questions of the page go first."""
+"""The queue: rides wait their turn at the worker, questions of the page go first."""
 
+import asyncio
 import itertools
 import queue
 import threading
@@ -11,7 +12,8 @@ from typing import Any
 
 from ridelog.book import Book, RideEntry
 from ridelog.core.errors import RideLogError
-from ridelog.web.worker import Bench, Job, JobError
+from ridelog.web.worker import Job, JobError, Worker
+from ridelog.workflow.measuring import PAGES, keep
 from ridelog.workflow.settings_of import log_at
 
 # Rides that may wait at once; and finished ones that the page still shows. Own choice.
@@ -34,29 +36,25 @@ class Task:
     first: dict[str, Any] | None = None
     problem: str = ""
 
-    def as_json(self) -> dict[str, Any]:
-        """Return the task as the page reads it."""
-        return asdict(self)
-
 
 @dataclass(order=True)
-class _Order:
+class _QueuedJob:
     rank: int
     number: int
-    work: Callable[[Bench], None] = field(compare=False)
+    work: Callable[[], None] = field(compare=False)
 
 
-class Desk:
+class JobQueue:
     """Does one piece of work after the other in a thread of its own."""
 
-    def __init__(self, folder: Path, bench: Bench) -> None:
+    def __init__(self, folder: Path, worker: Worker) -> None:
         self._folder = folder
-        self._bench = bench
-        self._orders: queue.PriorityQueue[_Order] = queue.PriorityQueue()
+        self._worker = worker
+        self._waiting: queue.PriorityQueue[_QueuedJob] = queue.PriorityQueue()
         self._numbers = itertools.count(1)
         self._lock = threading.Lock()
         self._tasks: dict[int, Task] = {}
-        self._thread = threading.Thread(target=self._work, name="desk", daemon=True)
+        self._thread = threading.Thread(target=self._work, name="job queue", daemon=True)
         # Grows with every change of a task, so that a reader knows when to look again.
         self.version = 0
 
@@ -70,8 +68,8 @@ class Desk:
 
     def stop(self) -> None:
         """End; what is not done is done at the next start."""
-        self._orders.put(_Order(_STOP, 0, lambda bench: None))
-        self._bench.stop()
+        self._waiting.put(_QueuedJob(_STOP, 0, lambda: None))
+        self._worker.stop()
         if self._thread.is_alive():
             self._thread.join(timeout=5.0)
 
@@ -87,7 +85,7 @@ class Desk:
             for old in shown[: max(0, len(shown) - _MOST_SHOWN)]:
                 del self._tasks[old.number]
             self.version += 1
-        self._orders.put(_Order(_RIDE, task.number, lambda bench: self._measure(bench, task)))
+        self._waiting.put(_QueuedJob(_RIDE, task.number, lambda: self._measure(task)))
         return task
 
     def ensure(self, ride: RideEntry) -> None:
@@ -100,29 +98,25 @@ class Desk:
         if not busy:
             self.submit(ride)
 
-    def ask(self, job: Job) -> "Future[Any]":
-        """Have a question of the page answered before the rides that wait; the last message."""
+    async def ask(self, job: Job) -> Any:
+        """Return the worker's answer to a question of the page, which goes before waiting rides."""
         answer: Future[Any] = Future()
 
-        def work(bench: Bench) -> None:
+        def work() -> None:
             if not answer.set_running_or_notify_cancel():
                 return
-            last: Any = None
             try:
-                for kind, value in bench.run(job):
-                    last = value if kind == "answer" else last
+                answer.set_result(dict(self._worker.run(job)).get("answer"))
             except Exception as error:
                 answer.set_exception(error)
-            else:
-                answer.set_result(last)
 
-        self._orders.put(_Order(_QUESTION, next(self._numbers), work))
-        return answer
+        self._waiting.put(_QueuedJob(_QUESTION, next(self._numbers), work))
+        return await asyncio.wrap_future(answer)
 
     def tasks(self) -> list[dict[str, Any]]:
         """Return what is known of the tasks, the oldest first."""
         with self._lock:
-            return [task.as_json() for task in self._tasks.values()]
+            return [asdict(task) for task in self._tasks.values()]
 
     def waiting(self) -> int:
         """Return how many rides have no figures yet."""
@@ -138,11 +132,11 @@ class Desk:
 
     def _work(self) -> None:
         while True:
-            order = self._orders.get()
-            if order.rank == _STOP:
+            next_job = self._waiting.get()
+            if next_job.rank == _STOP:
                 return
             try:
-                order.work(self._bench)
+                next_job.work()
             except Exception as error:  # nothing that happens to one ride may end the queue
                 print(f"ridelog: the queue met {error!r}")
 
@@ -152,7 +146,7 @@ class Desk:
                 setattr(task, name, value)
             self.version += 1
 
-    def _measure(self, bench: Bench, task: Task) -> None:
+    def _measure(self, task: Task) -> None:
         with Book(self._folder) as book:
             try:
                 ride = book.rides.get(task.ride_id)
@@ -163,20 +157,16 @@ class Desk:
             job = Job("measure_ride", {"log": log_at(book, ride)})
             result_id = 0
             try:
-                for kind, value in bench.run(job):
+                for kind, value in self._worker.run(job):
                     if kind == "progress":
                         self._set(task, progress=value)
                     elif kind == "first":
                         self._set(task, first=value)
                     elif kind == "result":
-                        result_id = book.results.put(ride.id, value.result)
-                        book.rides.describe(
-                            ride.id, format=value.format, start_utc=value.start_utc,
-                            duration_s=value.duration_s,
-                        )  # fmt: skip
+                        result_id = keep(book, ride.id, value)
                         self._set(task, state="drawing", progress=0.8)
                     elif kind == "pages":
-                        book.results.attach(result_id, "pages", value)
+                        book.results.attach(result_id, PAGES, value)
             except RideLogError as error:
                 self._fail(book, ride, task, error, kept=bool(result_id))
             except Exception as error:

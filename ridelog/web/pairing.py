@@ -1,24 +1,23 @@
 """Telephones of the workshop: one-time code, shown as QR; and the choice of units."""
 
 import io
+from urllib.parse import parse_qs
 
 from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
 
 from ridelog.book import Book
-from ridelog.web.security import session_cookie
-from ridelog.web.sessions import CODE_LIFE_S
+from ridelog.web.security import CODE_LIFE_S, session_cookie
 from ridelog.web.views import (
     UNIT_COOKIE,
     UNIT_WORDS,
     Form,
     PageError,
-    changing_by_form,
-    first,
-    go,
+    changes_book,
     page,
+    redirect,
     safe_back,
-    workshop,
+    server_of,
 )
 
 _MOST_ENTER_BYTES = 2_000
@@ -39,19 +38,19 @@ def code_picture(address: str) -> str:
 
 async def phone_page(request: Request) -> Response:
     """Return how a telephone of the same network gets in; for this machine only."""
-    return page(request, "phone.html", address=workshop(request).lan_address(), code="", picture="")
+    return page(request, "phone.html", address=server_of(request).lan_address, code="", picture="")
 
 
-@changing_by_form
+@changes_book
 def new_code(request: Request, book: Book, form: Form) -> Response:
     """Make a fresh one-time code and show it."""
-    held = workshop(request)
-    address = held.lan_address()
+    server = server_of(request)
+    address = server.lan_address
     if address is None or not request.state.local:
         raise PageError(
             "the page is open to this machine only.", "start it with `ridelog serve --lan`.", 403
         )
-    code = held.codes.new()
+    code = server.codes.new()
     return page(
         request, "phone.html", address=address, code=code,
         minutes=round(CODE_LIFE_S / 60.0),
@@ -67,8 +66,8 @@ async def enter_page(request: Request) -> Response:
 
 async def enter(request: Request) -> Response:
     """Let a telephone in, if its code is right."""
-    held = workshop(request)
-    if not held.tries.allow(request.state.client):
+    server = server_of(request)
+    if not server.code_tries.allow(request.state.client):
         problem = "Too many tries. Wait ten minutes."
         return page(request, "enter.html", 429, problem=problem)
     body = b""
@@ -76,27 +75,25 @@ async def enter(request: Request) -> Response:
         body += part
         if len(body) > _MOST_ENTER_BYTES:
             return page(request, "enter.html", 413, problem="That is no code.")
-    from urllib.parse import parse_qs
-
     try:
         code = parse_qs(body.decode("ascii"), max_num_fields=5).get("code", [""])[0]
     except ValueError:
         code = ""
-    if not held.codes.use(code):
+    if not server.codes.use(code):
         problem = "The code is wrong, used or too old. Make a new one on the workshop's machine."
         return page(request, "enter.html", 403, problem=problem)
     answer = RedirectResponse("/", 303)
-    session = held.sessions.new(local=request.state.local)
+    session = server.sessions.new(local=request.state.local)
     answer.headers["set-cookie"] = session_cookie(request.headers["host"].lower(), session)
     return answer
 
 
-@changing_by_form
+@changes_book
 def choose_unit(request: Request, book: Book, form: Form) -> Response:
     """Switch the units everywhere."""
-    word = first(form, "unit")
+    word = form.get("unit", "")
     if word not in UNIT_WORDS:
         raise PageError(f"{word[:20]!r} is no unit.", f"choose {' or '.join(UNIT_WORDS)}.")
-    answer = go(safe_back(first(form, "back", "/")))
+    answer = redirect(safe_back(form.get("back", "/")))
     answer.set_cookie(UNIT_COOKIE, word, max_age=_UNIT_LIFE_S, samesite="strict", httponly=True)
     return answer

@@ -1,15 +1,81 @@
-"""Start the workshop page: sockets, addresses, and the server that listens on them."""
+"""The command that opens the workshop page: sockets, addresses, and the server behind them.
+
+Heavy imports wait until the page is opened.
+"""
 
 import socket
 import sys
 from pathlib import Path
+from typing import Annotated
 
-from ridelog.book import Book
+import typer
+
 from ridelog.core.errors import RideLogError
 
 
 class ServeError(RideLogError):
     """The page cannot be opened at the address that was asked for."""
+
+
+def register(app: typer.Typer) -> None:
+    """Add the command to the command line."""
+    app.command()(serve)
+
+
+def serve(
+    book: Annotated[
+        Path | None,
+        typer.Option(
+            "--book", metavar="DIR", help="The book's folder; else the usual place for user data."
+        ),
+    ] = None,
+    port: Annotated[
+        int, typer.Option(min=0, max=65535, help="Port to listen on; 0 takes any free one.")
+    ] = 8437,
+    lan: Annotated[
+        bool,
+        typer.Option("--lan", help="Let telephones of the same network in, with a one-time code."),
+    ] = False,
+) -> None:
+    """Open the workshop page on this machine: drop logs, read figures, compare."""
+    from ridelog.book import Book
+
+    with Book(book) as opened:  # made or brought up to date before anyone asks
+        folder = opened.folder
+    sockets = [listening("127.0.0.1", port)]
+    port = int(sockets[0].getsockname()[1])
+    hosts = {f"127.0.0.1:{port}", f"localhost:{port}"}
+    address = None
+    if lan:
+        host = lan_host()
+        if host is None:
+            sockets[0].close()
+            raise ServeError(
+                "this machine has no address in a network.", "join the workshop's network first."
+            )
+        sockets.append(listening(host, port))
+        hosts.add(f"{host}:{port}")
+        address = f"http://{host}:{port}"
+
+    import uvicorn
+
+    from ridelog.web.app import make_app
+    from ridelog.web.security import PairingCodes
+    from ridelog.web.worker import Worker
+
+    codes, worker = PairingCodes(), Worker()
+    worker.start()  # loads what it needs while the first page is read
+    app = make_app(folder, hosts=frozenset(hosts), lan_address=address, codes=codes, worker=worker)
+    print(f"Ride book: {folder}", file=sys.stderr)
+    print(f"The workshop page is open at http://127.0.0.1:{port}/  (stop with Ctrl-C)", flush=True)
+    if address:
+        _show_code(address, codes.new())
+    config = uvicorn.Config(
+        app, log_level="warning", access_log=False, server_header=False, date_header=False,
+        timeout_keep_alive=20, timeout_graceful_shutdown=3, limit_concurrency=200,
+        h11_max_incomplete_event_size=32 * 1024, lifespan="on",
+    )  # fmt: skip
+    uvicorn.Server(config).run(sockets=sockets)
 
 
 def lan_host() -> str | None:
@@ -46,58 +112,6 @@ def listening(host: str, port: int) -> socket.socket:
             "close what uses the port, or choose another with --port.",
         ) from error
     return opened
-
-
-def serve(folder: Path | None, *, port: int, lan: bool) -> None:
-    """Serve the workshop page until the user stops it.
-
-    Parameters
-    ----------
-    folder : Path or None
-        The ride book; None for the usual place.
-    port : int
-        Port to listen on; 0 for any free one.
-    lan : bool
-        Whether telephones of the same network may come in with a code.
-    """
-    with Book(folder) as book:  # made or brought up to date before anyone asks
-        place = book.folder
-    sockets = [listening("127.0.0.1", port)]
-    port = int(sockets[0].getsockname()[1])
-    hosts = {f"127.0.0.1:{port}", f"localhost:{port}"}
-    address = None
-    if lan:
-        host = lan_host()
-        if host is None:
-            sockets[0].close()
-            raise ServeError(
-                "this machine has no address in a network.", "join the workshop's network first."
-            )
-        sockets.append(listening(host, port))
-        hosts.add(f"{host}:{port}")
-        address = f"http://{host}:{port}"
-
-    import uvicorn
-
-    from ridelog.web.app import make_app
-    from ridelog.web.sessions import Codes
-    from ridelog.web.worker import Bench
-
-    codes, bench = Codes(), Bench()
-    bench.start()  # loads what it needs while the first page is read
-    app = make_app(
-        place, hosts=lambda: frozenset(hosts), lan_address=lambda: address, codes=codes, bench=bench
-    )
-    print(f"Ride book: {place}", file=sys.stderr)
-    print(f"The workshop page is open at http://127.0.0.1:{port}/  (stop with Ctrl-C)", flush=True)
-    if address:
-        _show_code(address, codes.new())
-    config = uvicorn.Config(
-        app, log_level="warning", access_log=False, server_header=False, date_header=False,
-        timeout_keep_alive=20, timeout_graceful_shutdown=3, limit_concurrency=200,
-        h11_max_incomplete_event_size=32 * 1024, lifespan="on",
-    )  # fmt: skip
-    uvicorn.Server(config).run(sockets=sockets)
 
 
 def _show_code(address: str, code: str) -> None:

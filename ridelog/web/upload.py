@@ -2,53 +2,35 @@
 
 import asyncio
 import shutil
-from collections.abc import Iterator
-from contextlib import contextmanager
 
 from starlette.concurrency import run_in_threadpool
 from starlette.requests import ClientDisconnect, Request
 from starlette.responses import JSONResponse, Response
 
 from ridelog.book import Book, RideEntry
-from ridelog.book.words import shown_file
+from ridelog.book.records import shown_file
 from ridelog.core.errors import RideLogError
 from ridelog.web.job_queue import MOST_WAITING
 from ridelog.web.security import TOKEN_HEADER, token_is_right
-from ridelog.web.views import PageError, workshop
+from ridelog.web.views import PageError, server_of
 
 # A day at 5 Hz as GPX is about 100 MB; the command line reads larger ones. Own choice.
 MOST_UPLOAD_BYTES = 128 * 1024 * 1024
 # Uploads at one time, and how long one may stand still. Own choice.
-_MOST_AT_ONCE, _LONGEST_PAUSE_S = 8, 30.0
+MOST_AT_ONCE, _LONGEST_PAUSE_S = 8, 30.0
 # What the disk keeps free for everything else.
 _LEAST_FREE_BYTES = 256 * 1024 * 1024
-
-
-class Doors:
-    """Counts the uploads that run at this moment."""
-
-    def __init__(self) -> None:
-        self._open = 0
-
-    @contextmanager
-    def passing(self) -> Iterator[None]:
-        """Hold one of the doors open while an upload passes."""
-        if self._open >= _MOST_AT_ONCE:
-            raise PageError(
-                "too many logs are coming in at once.", "try this one again in a moment.", 503
-            )
-        self._open += 1
-        try:
-            yield
-        finally:
-            self._open -= 1
 
 
 async def put_log(request: Request) -> Response:
     """Take one log; answer 202 once it is safe, with the ride and its place in the queue."""
     try:
-        doors: Doors = request.app.state.doors
-        with doors.passing():
+        slots = server_of(request).upload_slots
+        if slots.locked():
+            raise PageError(
+                "too many logs are coming in at once.", "try this one again in a moment.", 503
+            )
+        async with slots:
             return await _take(request)
     except ClientDisconnect:
         return Response(status_code=400)
@@ -58,10 +40,10 @@ async def put_log(request: Request) -> Response:
 
 
 async def _take(request: Request) -> Response:
-    held = workshop(request)
+    server = server_of(request)
     _check(request)
     name = shown_file(request.query_params.get("name", ""))
-    with Book(held.folder) as book:
+    with Book(server.folder) as book:
         with book.intake() as intake:
             stream = request.stream()
             while True:
@@ -87,7 +69,7 @@ async def _take(request: Request) -> Response:
         ride, new = await run_in_threadpool(add)
     task = None
     if new or ride.state != "ready":
-        task = held.desk.submit(ride).number
+        task = server.queue.submit(ride).number
     return JSONResponse(
         {"ride": ride.id, "file": ride.file, "sha256": ride.sha256, "new": new, "task": task},
         202 if new else 200,
@@ -95,15 +77,15 @@ async def _take(request: Request) -> Response:
 
 
 def _check(request: Request) -> None:
-    held = workshop(request)
+    server = server_of(request)
     if not token_is_right(request.state.session, request.headers.get(TOKEN_HEADER, "")):
         raise PageError(
             "the page was older than the server, so the log was not taken.",
             "load the page again and drop the log once more.", 403,
         )  # fmt: skip
-    if not held.uploads.allow(request.state.client):
+    if not server.uploads.allow(request.state.client):
         raise PageError("too many logs in a short time.", "wait a minute.", 429)
-    if held.desk.waiting() >= MOST_WAITING:
+    if server.queue.waiting() >= MOST_WAITING:
         raise PageError(
             f"{MOST_WAITING} rides wait for their figures already.",
             "wait until some of them are done.", 503,
@@ -111,7 +93,7 @@ def _check(request: Request) -> None:
     declared = request.headers.get("content-length", "")
     if declared.isdigit() and len(declared) < 20 and int(declared) > MOST_UPLOAD_BYTES:
         raise _too_large(shown_file(request.query_params.get("name", "")))
-    if shutil.disk_usage(held.folder).free < _LEAST_FREE_BYTES + MOST_UPLOAD_BYTES:
+    if shutil.disk_usage(server.folder).free < _LEAST_FREE_BYTES + MOST_UPLOAD_BYTES:
         raise PageError("the disk is nearly full.", "make room on it first.", 507)
 
 

@@ -1,10 +1,11 @@
 """What every page shares: templates, the open book, forms with their token, errors in words."""
 
+import asyncio
 import re
+from collections import OrderedDict
 from collections.abc import Awaitable, Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cache, wraps
-from importlib.resources import files
 from pathlib import Path
 from typing import Any
 from urllib.parse import parse_qs
@@ -17,32 +18,47 @@ from starlette.responses import HTMLResponse, RedirectResponse, Response
 from ridelog import __version__
 from ridelog.book import Book
 from ridelog.core.errors import BookError, RideLogError
+from ridelog.core.text import clean
 from ridelog.core.units import SPEED_UNITS, SpeedUnit
-from ridelog.present.words import clean
-from ridelog.web.job_queue import Desk
-from ridelog.web.security import token_is_right
-from ridelog.web.sessions import Codes, Limits, Sessions
+from ridelog.present.words import elapsed_words
+from ridelog.web.job_queue import JobQueue
+from ridelog.web.security import PairingCodes, RateLimiter, Sessions, token_is_right
+from ridelog.web.worker import ComparedRides
+from ridelog.workflow import ride_words
 
-Form = dict[str, list[str]]
+Form = dict[str, str]
 Endpoint = Callable[[Request], Awaitable[Response]]
 UNIT_COOKIE = "ridelog_unit"
 # Cookie values are plain letters; labels are not.
 UNIT_WORDS = {"kmh": "km/h", "mph": "mph"}
 _MOST_FORM_BYTES = 256 * 1024
+_FILTERS: dict[str, Callable[..., str]] = {
+    "speed": ride_words.speed,
+    "bounds": ride_words.bounds,
+    "moment": ride_words.moment,
+    "lasting": ride_words.lasting,
+    "clock": elapsed_words,
+    "clean": clean,
+}
 _BACK = re.compile(r"/(?!/)[A-Za-z0-9/_.?=&%+-]{0,500}")
 
 
 @dataclass(frozen=True)
-class Workshop:
-    """What the server holds: where the book is, the queue, who may come in."""
+class ServerState:
+    """What the server holds: where the book is, the queue, who may come in and how often.
+
+    ``comparisons`` are those made last, so that a download does not compute them again.
+    """
 
     folder: Path
-    desk: Desk
+    queue: JobQueue
     sessions: Sessions
-    codes: Codes
-    tries: Limits
-    uploads: Limits
-    lan_address: Callable[[], str | None]
+    codes: PairingCodes
+    code_tries: RateLimiter
+    uploads: RateLimiter
+    upload_slots: asyncio.Semaphore
+    lan_address: str | None
+    comparisons: OrderedDict[str, ComparedRides] = field(default_factory=OrderedDict)
 
 
 class PageError(RideLogError):
@@ -53,9 +69,9 @@ class PageError(RideLogError):
         self.status = status
 
 
-def workshop(request: Request) -> Workshop:
+def server_of(request: Request) -> ServerState:
     """Return what the server holds."""
-    found: Workshop = request.app.state.workshop
+    found: ServerState = request.app.state.server
     return found
 
 
@@ -72,13 +88,13 @@ def unit_word(request: Request) -> str:
 
 def page(request: Request, template: str, status: int = 200, **values: Any) -> HTMLResponse:
     """Return a page laid out by a template of this package."""
-    held = workshop(request)
+    server = server_of(request)
     session = request.state.session
     query = f"?{request.url.query}" if request.url.query else ""
     text = _templates().get_template(template).render(
         token=session.token if session else "",
         local=request.state.local,
-        lan=held.lan_address() is not None,
+        lan=server.lan_address is not None,
         unit=unit_of(request),
         unit_word=unit_word(request),
         unit_words=UNIT_WORDS,
@@ -90,50 +106,52 @@ def page(request: Request, template: str, status: int = 200, **values: Any) -> H
     return HTMLResponse(text, status)
 
 
-def reading(function: Callable[[Request, Book], Response]) -> Endpoint:
+def problems_as_pages(endpoint: Endpoint) -> Endpoint:
+    """Return an endpoint in which what a user can cause becomes a page with a sentence."""
+
+    @wraps(endpoint)
+    async def answer(request: Request) -> Response:
+        try:
+            return await endpoint(request)
+        except ClientDisconnect:
+            return Response(status_code=400)
+        except RideLogError as error:
+            status = error.status if isinstance(error, PageError) else 400
+            if isinstance(error, BookError) and error.problem.endswith("is not in the book."):
+                status = 404
+            return problem_page(request, error, status)
+
+    return answer
+
+
+def reads_book(function: Callable[[Request, Book], Response]) -> Endpoint:
     """Return an endpoint that reads the book in a thread of its own."""
 
     @wraps(function)
     async def endpoint(request: Request) -> Response:
         def work() -> Response:
-            with Book(workshop(request).folder) as book:
+            with Book(server_of(request).folder) as book:
                 return function(request, book)
 
-        return await in_words(request, run_in_threadpool(work))
+        return await run_in_threadpool(work)
 
-    return endpoint
+    return problems_as_pages(endpoint)
 
 
-def changing_by_form(function: Callable[[Request, Book, Form], Response]) -> Endpoint:
+def changes_book(function: Callable[[Request, Book, Form], Response]) -> Endpoint:
     """Return an endpoint that changes the book as a form says, if the form is from our page."""
 
     @wraps(function)
     async def endpoint(request: Request) -> Response:
-        async def work() -> Response:
-            form = await form_of(request)
+        form = await form_of(request)
 
-            def inside() -> Response:
-                with Book(workshop(request).folder) as book:
-                    return function(request, book, form)
+        def work() -> Response:
+            with Book(server_of(request).folder) as book:
+                return function(request, book, form)
 
-            return await run_in_threadpool(inside)
+        return await run_in_threadpool(work)
 
-        return await in_words(request, work())
-
-    return endpoint
-
-
-async def in_words(request: Request, work: Awaitable[Response]) -> Response:
-    """Return an answer; what a user can cause becomes a page with a sentence."""
-    try:
-        return await work
-    except ClientDisconnect:
-        return Response(status_code=400)
-    except RideLogError as error:
-        status = error.status if isinstance(error, PageError) else 400
-        if isinstance(error, BookError) and error.problem.endswith("is not in the book."):
-            status = 404
-        return problem_page(request, error, status)
+    return problems_as_pages(endpoint)
 
 
 def problem_page(request: Request, error: RideLogError, status: int) -> Response:
@@ -144,7 +162,7 @@ def problem_page(request: Request, error: RideLogError, status: int) -> Response
 
 
 async def form_of(request: Request) -> Form:
-    """Return the fields of a form from one of our own pages.
+    """Return the fields of a form from one of our own pages, the first value of each.
 
     Raises
     ------
@@ -160,10 +178,11 @@ async def form_of(request: Request) -> Form:
     if kind != "application/x-www-form-urlencoded":
         raise PageError("the request is no form of this page.", "use the page itself.", 415)
     try:
-        form = parse_qs(body.decode("utf-8"), keep_blank_values=True, max_num_fields=500)
+        fields = parse_qs(body.decode("utf-8"), keep_blank_values=True, max_num_fields=500)
     except ValueError as error:
         raise PageError("the form cannot be read.", "load the page again.") from error
-    if not token_is_right(request.state.session, first(form, "token")):
+    form = {name: values[0] for name, values in fields.items()}
+    if not token_is_right(request.state.session, form.get("token", "")):
         raise PageError(
             "the page was older than the server, so the change was not made.",
             "load the page again and repeat it.", 403,
@@ -171,9 +190,17 @@ async def form_of(request: Request) -> Form:
     return form
 
 
-def first(form: Form, name: str, default: str = "") -> str:
-    """Return the first value of a field."""
-    return form.get(name, [default])[0]
+def number_of(text: str, what: str) -> int:
+    """Return a number from a form.
+
+    Raises
+    ------
+    PageError
+        If it is none.
+    """
+    if not text.isdigit() or len(text) > 12:
+        raise PageError(f"{what}: {text[:20]!r} is no number.", "load the page again.")
+    return int(text)
 
 
 def seconds_of(text: str, what: str) -> float:
@@ -193,7 +220,7 @@ def seconds_of(text: str, what: str) -> float:
     return 3600.0 * hours + 60.0 * minutes + float(match[3].replace(",", "."))
 
 
-def go(place: str) -> RedirectResponse:
+def redirect(place: str) -> RedirectResponse:
     """Return the way to another page after a change."""
     return RedirectResponse(place, 303)
 
@@ -212,12 +239,5 @@ def _templates() -> Environment:
         trim_blocks=True,
         lstrip_blocks=True,
     )
-    from ridelog.workflow import kept_words
-
-    environment.filters.update(kept_words.FILTERS)
+    environment.filters.update(_FILTERS)
     return environment
-
-
-def static_bytes(name: str) -> bytes:
-    """Return a file that ships with the page."""
-    return (files("ridelog.web") / "static" / name).read_bytes()

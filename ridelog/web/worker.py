@@ -1,8 +1,8 @@
-"""The work bench: one child process that measures, so that no log can stop the server.
+"""The worker: one child process that measures, so that no log can stop the server; and its jobs.
 
-The child gets jobs through a pipe and answers with messages; it holds the last ride it smoothed,
-so that a new mark does not smooth it again. If it dies, runs out of memory or takes too long, the
-job fails with a sentence and a fresh child takes its place.
+The child touches no database: it gets jobs through a pipe and answers with messages; it holds the
+rides it smoothed last, so that a new mark does not smooth one again. If it dies, runs out of memory
+or takes too long, the job fails with a sentence and a fresh child takes its place.
 """
 
 import multiprocessing
@@ -10,21 +10,41 @@ import os
 import sys
 import time
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass, field
+from dataclasses import asdict, dataclass, field
 from multiprocessing.connection import Connection
 from typing import Any
 
+from ridelog.analysis.launches.windows import default_windows, suited
+from ridelog.analysis.settings import Settings
+from ridelog.compare.comparison import compare
 from ridelog.core.errors import RideLogError
+from ridelog.core.units import SPEED_UNITS
+from ridelog.machine.predict import predict
+from ridelog.machine.setup import MachineSetup
+from ridelog.report.compare_files import sheet_files
+from ridelog.report.compare_json import compare_json
+from ridelog.report.compare_plot import compare_picture
+from ridelog.report.predict_page import prediction_words
+from ridelog.report.predict_plot import predict_pictures
+from ridelog.report.ride_json import to_bytes
+from ridelog.report.ride_page import ride_page
+from ridelog.report.ride_pictures import ride_pictures
+from ridelog.report.ride_sections import ride_sections
+from ridelog.report.sheet import sheet_words
+from ridelog.workflow.measuring import first_figures, measured, pages_bytes
+from ridelog.workflow.ride_cache import LogAt, RideCache
 
 # The largest child, and the longest job. Own choice: far beyond what a day at 5 Hz takes.
 _MOST_BYTES = 4 * 1024**3
-LONGEST_S = 1800.0
+_LONGEST_S = 1800.0
 # With which message a job ends: it is done, the input cannot be used, or something broke.
 _LAST = ("done", "refused", "failed")
-_TOO_LARGE = (
-    "the log needs more memory than it may have.",
-    "cut the log down to the one test ride.",
-)
+_CUT_DOWN = "cut the log down to the one test ride."
+_TOO_LARGE = ("the log needs more memory than it may have.", _CUT_DOWN)
+# The launch windows of a machine without a ride: as of one that reaches 30 km/h.
+_USUAL_TOP_MPS = 25.0 / 3.0
+
+Send = Callable[[str, Any], None]
 
 
 @dataclass(frozen=True)
@@ -39,10 +59,10 @@ class JobError(RideLogError):
     """A job that came to no end."""
 
 
-class Bench:
+class Worker:
     """One child process and the pipe to it. Jobs from one thread; any may stop it."""
 
-    def __init__(self, longest_s: float = LONGEST_S) -> None:
+    def __init__(self, longest_s: float = _LONGEST_S) -> None:
         self._longest_s = longest_s
         self._process: multiprocessing.process.BaseProcess | None = None
         self._pipe: Connection | None = None
@@ -89,8 +109,7 @@ class Bench:
             while True:
                 if not pipe.poll(max(0.0, deadline - time.monotonic())):
                     raise JobError(
-                        f"the work was stopped after {self._longest_s:.0f} s.",
-                        "cut the log down to the one test ride.",
+                        f"the work was stopped after {self._longest_s:.0f} s.", _CUT_DOWN
                     )
                 kind, value = pipe.recv()
                 if kind in _LAST:
@@ -104,37 +123,125 @@ class Bench:
         except (EOFError, OSError) as error:
             raise JobError(
                 "the work on this log ended without an answer; it may need too much memory.",
-                "cut the log down to the one test ride.",
+                _CUT_DOWN,
             ) from error
         finally:
             if not done:
                 self.stop()
 
 
+@dataclass(frozen=True)
+class ComparedRides:
+    """A comparison for the page: what it says, its picture, and its files by name."""
+
+    words: dict[str, Any]
+    picture: dict[str, str] | None
+    files: dict[str, bytes]
+    lacking: str
+
+
+@dataclass(frozen=True)
+class PredictedChange:
+    """A prediction for the page: what it says, and its pictures."""
+
+    words: dict[str, Any]
+    pictures: list[dict[str, str]]
+
+
+def measure_ride(send: Send, cache: RideCache, *, log: LogAt) -> None:
+    """Measure one log; sends "progress", "first", "result" (MeasuredLog) and "pages" (bytes)."""
+    motion = cache.motion(log, lambda done: send("progress", 0.5 * done))
+    send("progress", 0.5)
+    send("first", first_figures(motion, Settings.from_json(log.settings)))
+    result = cache.ridden(log)
+    send("progress", 0.7)
+    send("result", measured(motion, result))
+    send("pages", pages_bytes(result))
+
+
+def report_page(send: Send, cache: RideCache, *, log: LogAt, unit: str) -> None:
+    """Draw the page of a ride that stands alone; sends "answer" (bytes)."""
+    ride, reader = cache.ridden(log), SPEED_UNITS[unit]
+    pictures = ride_pictures(ride, reader)
+    sections = ride_sections(ride, reader)
+    page = ride_page(ride, pictures, reader, sections=sections)
+    send("answer", page.encode("utf-8", "replace"))
+
+
+def compare_rides(
+    send: Send,
+    cache: RideCache,
+    *,
+    before: list[LogAt],
+    after: list[LogAt],
+    noted_before: dict[str, str],
+    noted_after: dict[str, str],
+    unit: str,
+    workshop: str,
+    note: str,
+    paper: str,
+) -> None:
+    """Compare rides before a change with those after it; sends "answer" (ComparedRides)."""
+    sides = [tuple(cache.ridden(log) for log in logs) for logs in (before, after)]
+    reader = SPEED_UNITS[unit]
+    comparison = compare(
+        sides[0], sides[1], unit=reader, noted_before=noted_before, noted_after=noted_after
+    )
+    files, lacking = sheet_files(
+        comparison, reader, to_bytes(compare_json(comparison)), workshop=workshop, note=note,
+        paper=paper,
+    )  # fmt: skip
+    drawn = compare_picture(comparison, reader)
+    picture = {"wide_svg": drawn.wide_svg, "narrow_svg": drawn.narrow_svg} if drawn else None
+    words = asdict(sheet_words(comparison, reader, workshop=workshop, note=note))
+    send("answer", ComparedRides(words, picture, files, lacking))
+
+
+def predict_change(
+    send: Send,
+    cache: RideCache,
+    *,
+    setup: dict[str, Any],
+    logs: list[LogAt],
+    asked: dict[str, Any],
+    sweep: tuple[str, list[Any]] | None,
+    unit: str,
+) -> None:
+    """Predict a change of a machine; sends "answer" (PredictedChange)."""
+    reader, known = SPEED_UNITS[unit], MachineSetup(**setup)
+    rides = [cache.evidence(log) for log in logs]
+    tops = [ride.top_mps[0] for ride in rides if ride.top_mps]
+    windows = suited(default_windows(max(tops, default=_USUAL_TOP_MPS)), reader)
+    prediction = predict(known, rides, asked, windows, sweep=sweep)
+    pictures = [
+        {"wide_svg": p.wide_svg, "narrow_svg": p.narrow_svg}
+        for p in predict_pictures(prediction, reader)
+    ]
+    send("answer", PredictedChange(prediction_words(prediction, reader), pictures))
+
+
+_JOBS: dict[str, Callable[..., None]] = {
+    each.__name__: each for each in (measure_ride, report_page, compare_rides, predict_change)
+}
+
+
 def _serve(pipe: Connection) -> None:
     """Do jobs until the server has gone."""
     _limit_memory()
-    from ridelog.web import jobs
-    from ridelog.workflow.ride_cache import KeptRides
-
-    kept = KeptRides()
+    cache = RideCache()
     while True:
         try:
             job = pipe.recv()
         except (EOFError, OSError):
             return  # the server ended, whichever way
         try:
-            function: Callable[..., None] = jobs.JOBS[job.function]
-
-            def tell(kind: str, value: Any) -> None:
-                pipe.send((kind, value))
-
-            function(tell, kept, **job.arguments)
+            function = _JOBS[job.function]
+            function(lambda kind, value: pipe.send((kind, value)), cache, **job.arguments)
             answer: tuple[str, Any] = ("done", None)
         except RideLogError as error:
             answer = ("refused", (error.problem, error.advice))
         except MemoryError:
-            kept.clear()
+            cache.clear()
             answer = ("failed", _TOO_LARGE)
         except Exception as error:  # a mistake in ridelog must not stop the queue
             print(f"ridelog: {job.function} failed: {error!r}", file=sys.stderr)

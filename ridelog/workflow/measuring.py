@@ -9,10 +9,10 @@ from typing import Any
 import numpy as np
 
 from ridelog import __version__
-from ridelog.analysis.ride import RideResult
 from ridelog.analysis.settings import Settings
+from ridelog.analysis.subject import MeasuredRide
 from ridelog.analysis.windows import window_means, windows_of
-from ridelog.book import Figure, NewResult
+from ridelog.book import Book, NewResult
 from ridelog.core.errors import NotEnoughDataError
 from ridelog.core.estimate import Estimate
 from ridelog.core.interval import estimate
@@ -35,7 +35,7 @@ MOST_FIXES = 432_000
 
 
 @dataclass(frozen=True)
-class Measured:
+class MeasuredLog:
     """What was measured of one log, ready for the book."""
 
     format: str
@@ -107,7 +107,7 @@ def first_figures(motion: Motion, settings: Settings) -> dict[str, Any]:
     return {"best_1s_mps": None if best is None else best.as_json(), "words": words}
 
 
-def measured(motion: Motion, result: RideResult) -> Measured:
+def measured(motion: Motion, result: MeasuredRide) -> MeasuredLog:
     """Return everything that was measured on a ride, with its trace but without pictures."""
     document = ride_json(result)
     new = NewResult(
@@ -118,23 +118,32 @@ def measured(motion: Motion, result: RideResult) -> Measured:
         attachments={TRACE: trace_bytes(motion)},
     )
     source = result.source
-    return Measured(source.format, source.start_utc, source.duration_s, new)
+    return MeasuredLog(source.format, source.start_utc, source.duration_s, new)
 
 
-def pages_bytes(motion: Motion, result: RideResult) -> bytes:
+def keep(book: Book, ride_id: int, found: MeasuredLog) -> int:
+    """Write into the book what was measured of a ride; return the number of the result."""
+    number = book.results.put(ride_id, found.result)
+    book.rides.describe(
+        ride_id, format=found.format, start_utc=found.start_utc, duration_s=found.duration_s
+    )
+    return number
+
+
+def pages_bytes(result: MeasuredRide) -> bytes:
     """Return what the page of a ride says and shows, in either unit, as JSON.
 
     Speed and path are not drawn: there the page has charts.
     """
     pages = {}
     for label, unit in SPEED_UNITS.items():
-        pictures = ride_pictures(motion, result, unit, ("signal",))
-        sections = ride_sections(motion, result, unit)
-        pages[label] = page_words(motion, result, pictures, unit, sections=sections)
+        pictures = ride_pictures(result, unit, ("signal",))
+        sections = ride_sections(result, unit)
+        pages[label] = page_words(result, pictures, unit, sections=sections)
     return json.dumps(pages, allow_nan=False, ensure_ascii=False).encode("utf-8", "replace")
 
 
-def figures_in(document: dict[str, Any]) -> dict[str, Figure]:
+def figures_in(document: dict[str, Any]) -> dict[str, Estimate]:
     """Return the figures of a result that lists and histories show, by name.
 
     Parameters
@@ -162,7 +171,7 @@ def figures_in(document: dict[str, Any]) -> dict[str, Figure]:
         if isinstance(point, dict) and "speed_mps" in point:
             found[f"pull at {point['speed_mps']:g}"] = point.get("accel_mps2")
     return {
-        name: Figure(value.value, value.low, value.high)
+        name: value
         for name, value in ((name, estimate_of(record)) for name, record in found.items())
         if value is not None
     }
@@ -171,7 +180,7 @@ def figures_in(document: dict[str, Any]) -> dict[str, Figure]:
 def trace_bytes(motion: Motion) -> bytes:
     """Return the smoothed motion in time order as a compressed table of arrays.
 
-    Arrays of shape (m,): time_s (float64), speed_mps, speed_sd_mps, accel_mps2, east_m, north_m
+    Arrays of shape (m,): time_s (float64), speed_mps, speed_sd_mps, east_m, north_m
     (float32), broken (bool, whether the line is interrupted before the row). [SI]
     """
     rows = np.flatnonzero(motion.used & np.isfinite(motion.speed_mps))
@@ -189,7 +198,7 @@ def trace_bytes(motion: Motion) -> bytes:
         broken=broken,
         **{
             name: getattr(motion, name)[rows].astype(np.float32)
-            for name in ("speed_mps", "speed_sd_mps", "accel_mps2", "east_m", "north_m")
+            for name in ("speed_mps", "speed_sd_mps", "east_m", "north_m")
         },
     )
     return stream.getvalue()

@@ -1,4 +1,4 @@
-"""Rides that the work bench has at hand, so that a new question does not smooth them again."""
+"""The rides asked for last, kept in memory so that a new question does not smooth them again."""
 
 import json
 from collections import OrderedDict
@@ -7,9 +7,9 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from ridelog.analysis.ridden import RiddenRide
 from ridelog.analysis.ride import analyse
 from ridelog.analysis.settings import Settings
+from ridelog.analysis.subject import MeasuredRide
 from ridelog.core.errors import UnreadableLogError
 from ridelog.filtering.motion import Motion
 from ridelog.machine.evidence import Evidence
@@ -32,12 +32,12 @@ class LogAt:
     settings: dict[str, Any]
 
 
-class KeptRides:
+class RideCache:
     """The motions and figures of the rides asked for last."""
 
     def __init__(self) -> None:
         self._motions: OrderedDict[tuple[str, str], Motion] = OrderedDict()
-        self._rides: dict[tuple[str, str, str], RiddenRide] = {}
+        self._rides: dict[tuple[str, str, str], MeasuredRide] = {}
         # Small beside a motion, so it may outlive it.
         self._evidence: dict[tuple[str, str, str], Evidence] = {}
 
@@ -69,12 +69,12 @@ class KeptRides:
 
     def ridden(
         self, log: LogAt, report_progress: Callable[[float], None] = lambda done: None
-    ) -> RiddenRide:
+    ) -> MeasuredRide:
         """Return a ride with everything that is measured on it."""
         key = (log.sha256, log.name, json.dumps(log.settings, sort_keys=True))
         if key not in self._rides:
             motion = self.motion(log, report_progress)
-            self._rides[key] = RiddenRide(motion, analyse(motion, Settings.from_json(log.settings)))
+            self._rides[key] = analyse(motion, Settings.from_json(log.settings))
         return self._rides[key]
 
     def evidence(self, log: LogAt) -> Evidence:
@@ -83,9 +83,7 @@ class KeptRides:
         if key not in self._evidence:
             settings = Settings.from_json(log.settings)
             ridden = self._rides.get(key)
-            self._evidence[key] = evidence_of(
-                self.motion(log), settings, measured=ridden.result if ridden else None
-            )
+            self._evidence[key] = evidence_of(self.motion(log), settings, measured=ridden)
         return self._evidence[key]
 
     def clear(self) -> None:

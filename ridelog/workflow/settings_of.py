@@ -29,6 +29,6 @@ def settings_of(book: Book, ride: RideEntry) -> Settings:
 
 
 def log_at(book: Book, ride: RideEntry) -> LogAt:
-    """Return the log of a ride with its settings, for the work bench."""
+    """Return the log of a ride with its settings, for the worker."""
     settings = settings_of(book, ride)
     return LogAt(ride.file, str(book.place(ride.sha256)), ride.sha256, settings.as_json())

@@ -7,9 +7,9 @@ from pathlib import Path
 from typing import Any
 
 from ridelog import __version__
-from ridelog.analysis.ridden import RiddenRide
-from ridelog.analysis.ride import RideResult, analyse, describe_source
+from ridelog.analysis.ride import analyse
 from ridelog.analysis.signal.measure import judge_signal
+from ridelog.analysis.subject import RideSource
 from ridelog.compare.comparison import compare
 from ridelog.core.errors import RideLogError, UnreadableLogError
 from ridelog.core.units import SPEED_UNITS
@@ -218,12 +218,11 @@ def _computed(
     for number, log in enumerate(logs):
         motion = _motion(log)
         if document["schema"] == SIGNAL_SCHEMA:
-            return signal_json(describe_source(motion), judge_signal(motion))
-        rides.append(RiddenRide(motion, analyse(motion, settings[number])))
+            return signal_json(RideSource.of(motion), judge_signal(motion))
+        rides.append(analyse(motion, settings[number]))
         report_progress((number + 1) / len(logs))
     if document["schema"] == RIDE_SCHEMA:
-        result: RideResult = rides[0].result
-        return ride_json(result)
+        return ride_json(rides[0])
     cut = len(document["before"])
     noted = document.get("noted") or {}
     return compare_json(

@@ -7,9 +7,9 @@ import numpy as np
 import pytest
 from filtered_rides import kept, ride_and_log
 
-from ridelog.analysis.cautions import top_speed_cautions
 from ridelog.analysis.coverage import seen_share
 from ridelog.analysis.signal.measure import judge_signal
+from ridelog.analysis.top_speed.cautions import top_speed_cautions
 from ridelog.analysis.top_speed.measure import measure_top_speed
 from ridelog.filtering.smoother import estimate_motion
 from ridelog.importer import load_track
@@ -24,7 +24,7 @@ def test_fixes_some_seconds_apart_give_no_second(apart_s: int, reports: bool) ->
     _, log = ride_and_log(31, rate_hz=1.0, reports_speed=reports)
     motion = estimate_motion(to_track(kept(log, np.arange(len(log)) % apart_s == 0)))
     top = measure_top_speed(motion)
-    assert top.best_1s is None and top.best_5s is None and top.two_way is None
+    assert top.best_1s_mps is None and top.best_5s_mps is None and top.two_way_mps is None
     assert top.reason == (
         "nothing of the way was logged by fixes no more than 2 s apart, and between fixes further "
         "apart nobody can tell the speed of any one second"
@@ -43,7 +43,7 @@ def test_fixes_up_to_two_seconds_apart_give_one(apart_s: int, reports: bool) -> 
     ride, log = ride_and_log(31, rate_hz=1.0, reports_speed=reports)
     motion = estimate_motion(to_track(kept(log, np.arange(len(log)) % apart_s == 0)))
     assert seen_share(motion) == 1.0
-    best = measure_top_speed(motion).best_1s
+    best = measure_top_speed(motion).best_1s_mps
     assert best is not None
     # One ride in ten misses a 90 % interval; none may miss twice its reach.
     reach = best.high - best.low
@@ -55,7 +55,7 @@ def test_a_log_with_missing_fixes_is_still_seen() -> None:
     present = np.random.default_rng(1).random(len(log)) < 0.8
     motion = estimate_motion(to_track(kept(log, present)))
     assert 0.7 < seen_share(motion) < 1.0
-    assert measure_top_speed(motion).best_1s is not None
+    assert measure_top_speed(motion).best_1s_mps is not None
 
 
 def test_a_logger_that_pauses_while_the_machine_stands_loses_nothing() -> None:
@@ -105,5 +105,5 @@ def test_another_segment_of_the_log_is_not_a_way_unseen() -> None:
 )
 def test_real_logs_of_distant_fixes_give_no_second(file: str, share: int) -> None:
     top = measure_top_speed(estimate_motion(load_track(REAL / file)))
-    assert top.best_1s is None
+    assert top.best_1s_mps is None
     assert top.reason.startswith(f"only {share} % of the way was logged by fixes")

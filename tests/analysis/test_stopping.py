@@ -5,9 +5,10 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from ridelog.analysis.braking.cautions import advised_speed_caution, braking_cautions
+from ridelog.analysis.braking.cautions import braking_cautions
 from ridelog.analysis.braking.measure import Braking, Brakings
 from ridelog.analysis.braking.stopping import project_stop
+from ridelog.analysis.top_speed.cautions import advised_speed_caution
 from ridelog.core.estimate import Estimate
 from ridelog.core.units import SPEED_UNITS
 

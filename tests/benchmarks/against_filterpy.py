@@ -49,7 +49,7 @@ from pathlib import Path
 from ridelog.analysis.top_speed.measure import measure_top_speed
 from ridelog.filtering.smoother import estimate_motion
 from ridelog.importer import load_track
-print(measure_top_speed(estimate_motion(load_track(Path(sys.argv[1])))).best_1s)
+print(measure_top_speed(estimate_motion(load_track(Path(sys.argv[1])))).best_1s_mps)
 """
 
 

@@ -24,7 +24,8 @@ sys.path.append(str(ROOT / "tests" / "web"))
 
 from live_page import Served  # noqa: E402  (needs the path above)
 
-from ridelog.book import Book, Figure, NewResult  # noqa: E402
+from ridelog.book import Book, NewResult  # noqa: E402
+from ridelog.core.estimate import Estimate  # noqa: E402
 from ridelog.simulate import Place, gpx_text, preset  # noqa: E402
 from ridelog.simulate.rides import out_and_back  # noqa: E402
 
@@ -86,7 +87,7 @@ def long_log(fixes: int) -> bytes:
 def upload(link: Link, fixes: int) -> None:
     """Print the times of one long log."""
     data = long_log(fixes)
-    time.sleep(6.0)  # the work bench has loaded what it needs, as it has when a person comes
+    time.sleep(6.0)  # the worker has loaded what it needs, as it has when a person comes
     start = time.perf_counter()
     status, said = link.ask("PUT", "/logs?name=long.gpx", data)
     sent = time.perf_counter()
@@ -132,7 +133,7 @@ def fill(folder: Path, rides: int) -> None:
             book.results.put(
                 ride.id,
                 NewResult(
-                    "0.1.0", {}, document, {"best_1s_mps": Figure(top, top - 0.1, top + 0.1)},
+                    "0.1.0", {}, document, {"best_1s_mps": Estimate(top, top - 0.1, top + 0.1)},
                     {"trace": bytes(40_000)},
                 ),
             )  # fmt: skip

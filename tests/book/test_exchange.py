@@ -6,10 +6,10 @@ from pathlib import Path
 
 import pytest
 
-from ridelog.book import Book, Figure, NewResult
-from ridelog.book.export import export_book
-from ridelog.book.import_book import import_book
+from ridelog.book import Book, NewResult
+from ridelog.book.exchange import export_book, import_book
 from ridelog.core.errors import BookError
+from ridelog.core.estimate import Estimate
 
 
 @pytest.fixture
@@ -20,11 +20,11 @@ def book(tmp_path: Path) -> Iterator[Book]:
 
 @pytest.fixture
 def filled(book: Book) -> Book:
-    machine = book.machines.named("Bramblehop 4")
-    book.machines.change(machine.id, name="Bramblehop 4", note="red")
-    setup = book.machines.setup_named(machine.id, "10 teeth")
+    machine = book.machines.named("Thistledrake 2")
+    book.machines.change(machine.id, name="Thistledrake 2", note="red")
+    setup = book.machines.setup_named(machine.id, "56 teeth")
     book.machines.change_setup(
-        setup.id, name="10 teeth", since_utc="2024-06-09", toml="front_teeth = 10"
+        setup.id, name="56 teeth", since_utc="2024-06-09", toml="rear_teeth = 56"
     )
     for number in range(3):
         ride, _ = book.rides.add(book.store(b"log %d" % number), f"ride {number}.gpx")
@@ -32,12 +32,12 @@ def filled(book: Book) -> Book:
             ride.id, format="gpx-1.1", start_utc="2024-06-09T09:05:00Z", duration_s=212.0
         )
         book.rides.move(ride.id, machine.id, setup.id)
-        book.details.set_conditions(ride.id, {"rider": "Mira"})
+        book.details.set_conditions(ride.id, {"rider": "Edda"})
         book.details.add_note(ride.id, "wet", "2024-06-09T10:00:00Z")
         book.details.add_mark(ride.id, "reverse", 1.5, 2.5)
         book.results.put(
             ride.id,
-            NewResult("0.1.0", {"marks": []}, {"n": number}, {"top": Figure(9.0, 8.0, 10.0)}),
+            NewResult("0.1.0", {"marks": []}, {"n": number}, {"top": Estimate(9.0, 8.0, 10.0)}),
         )
     return book
 
@@ -93,10 +93,10 @@ def test_one_damaged_ride_does_not_stop_the_others(filled: Book, tmp_path: Path)
     (first / "original.gpx").write_bytes(b"log 0 changed")
     (second / "ride.json").write_text("[" * 100_000)
     with Book(tmp_path / "second") as other:
-        taken = import_book(other, tmp_path / "out")
-        assert taken.added == 1 and other.rides.found()[0].file == "ride 2.gpx"
-    assert f"{first.name}: the log does not match its SHA-256" in taken.problems[0]
-    assert "the file is no JSON" in taken.problems[1]
+        found = import_book(other, tmp_path / "out")
+        assert found.added == 1 and other.rides.found()[0].file == "ride 2.gpx"
+    assert f"{first.name}: the log does not match its SHA-256" in found.problems[0]
+    assert "the file is no JSON" in found.problems[1]
 
 
 @pytest.mark.parametrize(
@@ -127,8 +127,8 @@ def test_a_ride_file_of_another_shape_is_a_sentence(filled: Book, tmp_path: Path
     for change in changes:
         (place / "ride.json").write_text(json.dumps({**entry, **change}))
         with Book(tmp_path / f"book{next(iter(change))}") as other:
-            taken = import_book(other, tmp_path / "out")
-            assert taken.added == 2
+            found = import_book(other, tmp_path / "out")
+            assert found.added == 2
             assert (
-                "SHA-256" in taken.problems[0] or "is not as it was exported" in taken.problems[0]
+                "SHA-256" in found.problems[0] or "is not as it was exported" in found.problems[0]
             )

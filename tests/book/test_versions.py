@@ -8,7 +8,7 @@ import pytest
 
 from ridelog.book import Book, database
 from ridelog.book.book import DATABASE
-from ridelog.book.migrations import STEPS
+from ridelog.book.database import STEPS
 from ridelog.core.errors import BookError
 
 

@@ -3,15 +3,22 @@
 import numpy as np
 import pytest
 
-from ridelog.analysis.comparable import Reading, harmonic_mean_of, mean_of
+from ridelog.analysis.figure import HIGHER, Comparable, Figure, harmonic_mean_of, mean_of
 from ridelog.compare.comparison import _missing, _wind_parts
 from ridelog.compare.difference import difference_by_direction
 from ridelog.compare.matching import NO_MATCH, match_directions
 from ridelog.core.estimate import Estimate
+from ridelog.core.quantity import SPEED
 
 
-def reading(value: float, both: float | None = None, course: float | None = None) -> Reading:
-    return Reading(about(value), both_ways=None if both is None else about(both), course_deg=course)
+def reading(value: float, both: float | None = None, course: float | None = None) -> Figure:
+    both_ways = None if both is None else about(both)
+    terms = Comparable(HIGHER, one_direction=True, both_ways=both_ways, course_deg=course)
+    return Figure("speed_mps", "speed", SPEED, about(value), comparable=terms)
+
+
+def none(reason: str) -> Figure:
+    return Figure("speed_mps", "speed", SPEED, None, reason, Comparable(HIGHER))
 
 
 def about(value: float, reach: float = 0.1) -> Estimate:
@@ -100,7 +107,7 @@ def test_one_ride_a_direction_cannot_be_tested() -> None:
 
 def test_what_is_missing_is_told_with_its_reason() -> None:
     told = (reading(1.0),)
-    gone = (Reading(None, "the log is too short."), Reading(None, ""))
+    gone = (none("the log is too short."), none(""))
     assert _missing(told, gone) == (
         "no ride after the change holds this figure (the log is too short)"
     )

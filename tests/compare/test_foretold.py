@@ -5,12 +5,12 @@ from typing import Any
 
 import pytest
 
-from ridelog.analysis.comparable import Rides
-from ridelog.analysis.ridden import RiddenRide
 from ridelog.analysis.ride import analyse
 from ridelog.analysis.settings import Settings
+from ridelog.analysis.subject import MeasuredRide
 from ridelog.compare import predicted as foretold
 from ridelog.compare.predicted import foretell_change
+from ridelog.compare.rides import Rides
 from ridelog.core.units import SPEED_UNITS
 from ridelog.machine.calibration_data import top_of
 from ridelog.machine.evidence import Evidence
@@ -21,13 +21,13 @@ pytest_plugins = ("thin_rides",)
 Spans = tuple[tuple[float, float], ...]
 
 
-def around_the_best_second(ride: RiddenRide) -> Spans:
-    at_s = ride.result.top_speed.at_s
+def around_the_best_second(ride: MeasuredRide) -> Spans:
+    at_s = ride["top_speed"].at_s
     return ((at_s - 20.0, at_s + 10.0),)
 
 
-def measured_with(ride: RiddenRide, settings: Settings) -> RiddenRide:
-    return RiddenRide(ride.motion, analyse(ride.motion, settings))
+def measured_with(ride: MeasuredRide, settings: Settings) -> MeasuredRide:
+    return analyse(ride.motion, settings)
 
 
 def told(
@@ -40,7 +40,7 @@ def told(
         seen.extend(evidence)
 
     monkeypatch.setattr(foretold, "foretell", note)
-    setup = MachineSetup(name="Bramblehop 4", has_reverse=has_reverse)
+    setup = MachineSetup(name="Thistledrake 2", has_reverse=has_reverse)
     found = foretell_change((setup, setup), before, after, SPEED_UNITS["km/h"])
     return seen[0], found.ridden
 
@@ -60,13 +60,13 @@ def test_marked_stretches_tell_nothing(
     marked = [measured_with(ride, chosen(around_the_best_second(ride))) for ride in sides]
     evidence, ridden = told((marked[0],), (marked[1],), monkeypatch)
     assert whole[0].top_mps and evidence.top_mps and evidence.top_mps[0] < whole[0].top_mps[0]
-    tops = [top_of(ride.result.top_speed) for ride in marked]
+    tops = [top_of(ride["top_speed"]) for ride in marked]
     assert tops[1] is not None
     assert evidence.top_mps == tops[0]
     assert ridden.measured["top_speed_mps"].value == pytest.approx(tops[1][0])
     # Starts in the marked run are not among those timed.
-    launches = marked[1].result.launches
-    assert len(launches.launches) < len(sides[1].result.launches.launches)
+    launches = marked[1]["launches"]
+    assert len(launches.launches) < len(sides[1]["launches"].launches)
     label = "0-20 km/h"
     median = {one.window.label: one.median for one in launches.summaries}[label]
     assert median is not None
@@ -79,4 +79,4 @@ def test_marks_outweigh_a_set_up_without_reverse(
     ride = thin_rides["before"][0]
     marked = measured_with(ride, Settings(reverse_marks_s=around_the_best_second(ride)))
     evidence, _ = told((marked,), (marked,), monkeypatch, has_reverse=False)
-    assert evidence.top_mps == top_of(marked.result.top_speed) is not None
+    assert evidence.top_mps == top_of(marked["top_speed"]) is not None

@@ -104,7 +104,7 @@ def measured(like: PullCurve, kink_mps: float) -> PullCurve:
 
 @pytest.mark.parametrize("kink_mps", [5.5, 5.75, 6.0, 6.13])
 def test_the_width_of_the_windows_is_undone(thin_comparison: Comparison, kink_mps: float) -> None:
-    like = thin_comparison.before[0].result.pull
+    like = thin_comparison.before[0]["acceleration"]
     curve, fine = measured(like, kink_mps), np.arange(2.0, 8.5, 0.05)
     sharp = sharp_pull(curve, fine)[:, 0]
     rounded = np.interp(fine, curve.speed_mps, curve.columns[:, 0])
@@ -116,7 +116,7 @@ def test_the_width_of_the_windows_is_undone(thin_comparison: Comparison, kink_mp
 
 
 def test_a_speed_that_is_not_known_is_bridged(thin_comparison: Comparison) -> None:
-    curve = measured(thin_comparison.before[0].result.pull, 20.0)
+    curve = measured(thin_comparison.before[0]["acceleration"], 20.0)
     columns = curve.columns.copy()
     columns[4] = np.nan
     holed = replace(curve, columns=columns)

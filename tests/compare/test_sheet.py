@@ -10,7 +10,7 @@ import numpy as np
 import pypdf
 import pytest
 
-from ridelog.analysis.ridden import RiddenRide
+from ridelog.analysis.subject import MeasuredRide
 from ridelog.compare.comparison import Comparison, compare
 from ridelog.core.units import SPEED_UNITS
 from ridelog.importer import load_track
@@ -32,7 +32,7 @@ def made(comparison: Comparison, **words: str) -> tuple[dict[str, bytes], str]:
 
 @pytest.fixture(scope="module")
 def files(thin_comparison: Comparison) -> dict[str, bytes]:
-    return made(thin_comparison, workshop="Tannhollow Yard", note="One tooth fewer.")[0]
+    return made(thin_comparison, workshop="Quillgarth Works", note="Eight teeth fewer.")[0]
 
 
 @pytest.mark.parametrize(("paper", "width_pt"), list(zip(PAPERS, (595, 612), strict=True)))
@@ -66,7 +66,7 @@ def test_html_stands_alone_and_tells_no_place(files: dict[str, bytes], thin_logs
         for name in ("lat", "lon"):
             seen = log.read_text().split(f'{name}="')[1].split('"')[0]
             assert seen[:7] not in page
-    assert "Tannhollow Yard" in page and "One tooth fewer." in page
+    assert "Quillgarth Works" in page and "Eight teeth fewer." in page
 
 
 def test_the_sheet_answers_an_owner(files: dict[str, bytes]) -> None:
@@ -74,7 +74,7 @@ def test_the_sheet_answers_an_owner(files: dict[str, bytes]) -> None:
     text = "".join(p.extract_text() for p in pypdf.PdfReader(io.BytesIO(files["sheet.pdf"])).pages)
     flat = " ".join(text.split())
     for words in (
-        "top speed fell by",
+        "top speed rose by",
         "How sure is it?",
         "What it cost",
         "Before anyone rides it",
@@ -131,7 +131,7 @@ def test_csv_holds_every_figure(thin_comparison: Comparison) -> None:
 
 
 def test_smoothed_gpx_reads_back(
-    thin_rides: dict[str, tuple[RiddenRide, ...]], tmp_path: Path
+    thin_rides: dict[str, tuple[MeasuredRide, ...]], tmp_path: Path
 ) -> None:
     motion = thin_rides["before"][0].motion
     path = tmp_path / "smoothed.gpx"
@@ -144,7 +144,7 @@ def test_smoothed_gpx_reads_back(
     assert track.start_utc == motion.track.start_utc
 
 
-def test_one_ride_a_side_on_the_sheet(thin_rides: dict[str, tuple[RiddenRide, ...]]) -> None:
+def test_one_ride_a_side_on_the_sheet(thin_rides: dict[str, tuple[MeasuredRide, ...]]) -> None:
     lone = compare(thin_rides["before"][:1], thin_rides["after"][:1])
     page = made(lone)[0]["sheet.html"].decode()
     assert "nothing here is called better or worse" in page

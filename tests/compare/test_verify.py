@@ -8,13 +8,13 @@ import jsonschema
 import pytest
 
 from ridelog.__main__ import main
-from ridelog.analysis.ridden import measure_ride
 from ridelog.analysis.settings import Settings
 from ridelog.compare.comparison import compare
 from ridelog.report.compare_json import compare_json
 from ridelog.report.ride_json import schema_of, to_bytes
 from ridelog.report.settings_json import settings_in
 from ridelog.workflow.agreement import count_values, disagreements
+from ridelog.workflow.measure import measure_ride
 
 pytest_plugins = ("thin_rides",)
 # Holds the fastest second of the first ride. [s]
@@ -47,8 +47,8 @@ def kept(thin_logs: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
         "--noted-before", "rider=Ida", "--json", str(folder / "pair.json"),
     ) == 0  # fmt: skip
     samples = Path(__file__).resolve().parents[2] / "sample_tracks"
-    setup = samples / "bramblehop-before.toml"
-    (folder / "later.toml").write_text(setup.read_text().replace("teeth = 11", "teeth = 10"))
+    setup = samples / "thistledrake-before.toml"
+    (folder / "later.toml").write_text(setup.read_text().replace("teeth = 64", "teeth = 56"))
     assert leave(
         "compare", "--before", str(thin_logs / "before" / "before-1.gpx"),
         "--after", str(thin_logs / "after" / "after-1.gpx"), "--setup-before", str(setup),

@@ -5,9 +5,10 @@ from pathlib import Path
 
 import pytest
 
-from ridelog.analysis.ridden import RiddenRide, measure_ride
 from ridelog.analysis.settings import Settings
+from ridelog.analysis.subject import MeasuredRide
 from ridelog.compare.comparison import Comparison, compare
+from ridelog.workflow.measure import measure_ride
 
 SAMPLES = Path(__file__).resolve().parents[2] / "sample_tracks"
 
@@ -45,7 +46,7 @@ def thin_logs(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 @pytest.fixture(scope="session")
-def thin_rides(thin_logs: Path) -> dict[str, tuple[RiddenRide, ...]]:
+def thin_rides(thin_logs: Path) -> dict[str, tuple[MeasuredRide, ...]]:
     return {
         side: tuple(measure_ride(path, Settings()) for path in sorted((thin_logs / side).iterdir()))
         for side in ("before", "after")
@@ -53,5 +54,5 @@ def thin_rides(thin_logs: Path) -> dict[str, tuple[RiddenRide, ...]]:
 
 
 @pytest.fixture(scope="session")
-def thin_comparison(thin_rides: dict[str, tuple[RiddenRide, ...]]) -> Comparison:
+def thin_comparison(thin_rides: dict[str, tuple[MeasuredRide, ...]]) -> Comparison:
     return compare(thin_rides["before"], thin_rides["after"])

@@ -30,6 +30,6 @@ def _two_way(seed: int, pull_end: str) -> tuple[float, Estimate]:
     receiver = preset("clean", 1.0, rng, reports_speed=False)
     track = to_track(receiver.observe(ride.truth, rng))
     both = ride.truth.two_way()
-    found = measure_top_speed(estimate_motion(track)).two_way
+    found = measure_top_speed(estimate_motion(track)).two_way_mps
     assert both is not None and found is not None
     return both.mean_mps, found

@@ -31,12 +31,12 @@ _PLAIN = {kind: top_of(log) for kind, log in _LOGS.items()}
 
 def assert_same(found: TopSpeed, kind: str, within_mps: float) -> None:
     plain = _PLAIN[kind]
-    assert plain.best_1s is not None and found.best_1s is not None
+    assert plain.best_1s_mps is not None and found.best_1s_mps is not None
     for end in ("value", "low", "high"):
-        assert getattr(found.best_1s, end) == pytest.approx(
-            getattr(plain.best_1s, end), abs=within_mps
+        assert getattr(found.best_1s_mps, end) == pytest.approx(
+            getattr(plain.best_1s_mps, end), abs=within_mps
         )
-    assert (found.two_way is None) == (plain.two_way is None)
+    assert (found.two_way_mps is None) == (plain.two_way_mps is None)
 
 
 def turned(log: Observation, angle_rad: float, *, mirrored: bool = False) -> Observation:
@@ -86,8 +86,8 @@ def test_the_same_log_gives_the_same_digits(kind: str) -> None:
 
 
 def _width(top: TopSpeed) -> float:
-    assert top.best_1s is not None
-    return top.best_1s.high - top.best_1s.low
+    assert top.best_1s_mps is not None
+    return top.best_1s_mps.high - top.best_1s_mps.low
 
 
 @pytest.mark.parametrize(("rate_hz", "reports"), [(10.0, False), (1.0, False), (1.0, True)])

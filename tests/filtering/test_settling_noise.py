@@ -33,8 +33,8 @@ def test_a_faster_run_while_settling_widens_the_interval_upward() -> None:
     windows = windows_of(motion, 1.0)
     assert windows.settling.any()
     assert not (windows.settling & windows.usable).any()
-    best = measure_top_speed(motion).best_1s
-    alone = measure_top_speed(replace(motion, settling_factor=np.nan)).best_1s
+    best = measure_top_speed(motion).best_1s_mps
+    alone = measure_top_speed(replace(motion, settling_factor=np.nan)).best_1s_mps
     assert best is not None and alone is not None
     assert best.high >= alone.high
     assert best.low <= ride.truth.best_mean_speed().speed_mps <= best.high
@@ -59,4 +59,4 @@ def test_crumbs_between_slides_carry_no_top_speed() -> None:
     moving = log.true_time_s > 8.0
     east = np.where(moving, log.east_m + 40.0 * random.normal(size=len(log)), log.east_m)
     top = measure_top_speed(estimate_motion(to_track(replace(log, east_m=east))))
-    assert top.best_1s is None or top.best_1s.high - top.best_1s.low > 4.0
+    assert top.best_1s_mps is None or top.best_1s_mps.high - top.best_1s_mps.low > 4.0

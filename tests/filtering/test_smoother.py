@@ -68,10 +68,10 @@ def test_turning_the_ride_changes_nothing(turn_deg: float) -> None:
     )
     plain = measure_top_speed(estimate_motion(to_track(log)))
     other = measure_top_speed(estimate_motion(to_track(turned)))
-    assert plain.best_1s is not None and other.best_1s is not None
+    assert plain.best_1s_mps is not None and other.best_1s_mps is not None
     # The draws turn with the axes, so only the figures' last digits may differ.
-    assert other.best_1s.value == pytest.approx(plain.best_1s.value, abs=0.01)
-    assert other.best_1s.low == pytest.approx(plain.best_1s.low, abs=0.015)
+    assert other.best_1s_mps.value == pytest.approx(plain.best_1s_mps.value, abs=0.01)
+    assert other.best_1s_mps.low == pytest.approx(plain.best_1s_mps.low, abs=0.015)
 
 
 def test_moving_the_ride_elsewhere_and_later_changes_nothing() -> None:
@@ -80,15 +80,15 @@ def test_moving_the_ride_elsewhere_and_later_changes_nothing() -> None:
     there = measure_top_speed(
         estimate_motion(to_track(log, Place(latitude_deg=-33.0, longitude_deg=179.9999)))
     )
-    assert here.best_1s is not None and there.best_1s is not None
-    assert there.best_1s.value == pytest.approx(here.best_1s.value, abs=0.003)
+    assert here.best_1s_mps is not None and there.best_1s_mps is not None
+    assert there.best_1s_mps.value == pytest.approx(here.best_1s_mps.value, abs=0.003)
 
 
 def test_more_noise_does_not_narrow_the_interval() -> None:
     widths = []
     for noise_m in (0.02, 0.1, 0.4):
         _, log = ride_and_log(6, reports_speed=False, position_white_m=noise_m)
-        best = measure_top_speed(estimate_motion(to_track(log))).best_1s
+        best = measure_top_speed(estimate_motion(to_track(log))).best_1s_mps
         assert best is not None
         widths.append(best.high - best.low)
     assert widths[0] < widths[1] < widths[2]
@@ -150,9 +150,9 @@ def test_a_long_log_is_learnt_coarsely_to_the_same_figure(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
     _, log = ride_and_log(10)
-    whole = measure_top_speed(estimate_motion(to_track(log))).best_1s
+    whole = measure_top_speed(estimate_motion(to_track(log))).best_1s_mps
     monkeypatch.setattr("ridelog.filtering.smoother.LONGEST_WHOLE", 100)
-    coarse = measure_top_speed(estimate_motion(to_track(log))).best_1s
+    coarse = measure_top_speed(estimate_motion(to_track(log))).best_1s_mps
     assert whole is not None and coarse is not None
     assert coarse.value == pytest.approx(whole.value, abs=0.03)
 
@@ -169,6 +169,6 @@ def test_a_receiver_that_reports_a_stand_is_not_moved_by_its_positions(step_m: f
         north_m=np.zeros(n),
         speed_mps=np.abs(0.02 * random.normal(size=n)),
     )
-    best = measure_top_speed(estimate_motion(to_track(stood))).best_1s
+    best = measure_top_speed(estimate_motion(to_track(stood))).best_1s_mps
     assert best is not None
     assert best.high < 0.2

@@ -5,14 +5,14 @@ import pytest
 
 from ridelog.core.estimate import Estimate
 from ridelog.machine.evidence import Curve, Evidence
-from ridelog.machine.measured_after import RiddenRide, together
+from ridelog.machine.measured_after import MeasuredRide, together
 
 
-def _ride(name: str, top: float, time_s: float, pull: float) -> RiddenRide:
+def _ride(name: str, top: float, time_s: float, pull: float) -> MeasuredRide:
     speed = np.arange(1.25, 6.0, 0.5)
     curve = Curve(speed, np.full(len(speed), pull), 0.01**2 * np.eye(len(speed)))
     evidence = Evidence(name, pull=curve, top_mps=(top, 0.03))
-    return RiddenRide(evidence, {"0-20 km/h": Estimate(time_s, time_s - 0.1, time_s + 0.1)})
+    return MeasuredRide(evidence, {"0-20 km/h": Estimate(time_s, time_s - 0.1, time_s + 0.1)})
 
 
 def test_rides_that_differ_widen_the_interval() -> None:
@@ -32,6 +32,6 @@ def test_rides_that_differ_widen_the_interval() -> None:
 
 
 def test_rides_without_a_pull_have_no_points() -> None:
-    found = together([RiddenRide(Evidence("a"), {})])
+    found = together([MeasuredRide(Evidence("a"), {})])
     assert found.measured == {}
     assert len(found.speed_mps) == 0

@@ -45,7 +45,7 @@ def test_what_was_measured_is_handed_through(
 
 def test_figures_of_other_stretches_are_not_taken(motion: Motion) -> None:
     measured = analyse(motion, Settings(left_out_s=((0.0, 16.0),)))
-    assert len(measured.brakings.stops) == 1
+    assert len(measured["braking"].stops) == 1
     whole = evidence_of(motion)
     assert evidence_of(motion, measured=measured).decel_mps2 == whole.decel_mps2
     assert len(whole.decel_mps2) == 2

@@ -45,7 +45,7 @@ def test_the_best_second_is_that_of_the_wheels(motion: Motion) -> None:
     way = np.concatenate([[0.0], np.cumsum(0.5 * (speed[1:] + speed[:-1]) * np.diff(time_s))])
     start = np.arange(time_s[0], time_s[-1] - 1.0, 0.05)
     true = float(np.max(np.interp(start + 1.0, time_s, way) - np.interp(start, time_s, way)))
-    found = measure_top_speed(motion).best_1s
+    found = measure_top_speed(motion).best_1s_mps
     assert found is not None
     assert found.value == pytest.approx(true, abs=0.15)
     assert found.low <= true <= found.high

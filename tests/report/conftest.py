@@ -6,7 +6,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from ridelog.analysis.ride import RideResult, analyse
+from ridelog.analysis.ride import analyse
+from ridelog.analysis.subject import MeasuredRide
 from ridelog.core.track import Track
 from ridelog.filtering.motion import Motion
 from ridelog.filtering.smoother import estimate_motion
@@ -21,20 +22,20 @@ def good_motion() -> Motion:
 
 
 @pytest.fixture(scope="session")
-def good_result(good_motion: Motion) -> RideResult:
+def good_result(good_motion: Motion) -> MeasuredRide:
     return analyse(good_motion)
 
 
 @pytest.fixture(scope="session")
 def rough_motion() -> Motion:
-    """Poor signal, and a gap of 12 s cut into it."""
+    """Poor signal, and a gap of 12 s cut into it, around the longest hole of its own."""
     track = load_track(SAMPLES / "after-3.gpx")
-    kept = (track.time_s < 120.0) | (track.time_s > 132.0)
+    kept = (track.time_s < 133.0) | (track.time_s > 145.0)
     return estimate_motion(rows_of(track, kept))
 
 
 @pytest.fixture(scope="session")
-def rough_result(rough_motion: Motion) -> RideResult:
+def rough_result(rough_motion: Motion) -> MeasuredRide:
     return analyse(rough_motion)
 
 

@@ -5,6 +5,7 @@ import subprocess
 import sys
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import jsonschema
 import numpy as np
@@ -16,7 +17,7 @@ from ridelog.analysis.braking.words import braking_lead, braking_lines, quadrupl
 from ridelog.analysis.coasting.page import coasting_section
 from ridelog.analysis.phases.measure import Phase, Phases
 from ridelog.analysis.phases.plot import draw_key, draw_strip, phase_rows
-from ridelog.analysis.ride import RideResult
+from ridelog.analysis.subject import MeasuredRide
 from ridelog.core.units import SPEED_UNITS
 from ridelog.filtering.motion import Motion
 from ridelog.present.figure import NARROW, WIDE, blank
@@ -34,11 +35,15 @@ def run(*arguments: str) -> subprocess.CompletedProcess[str]:
     )  # fmt: skip
 
 
-def test_the_sample_is_braked_as_its_truth_says(good_result: RideResult) -> None:
+def truth() -> dict[str, Any]:
+    whole: dict[str, Any] = json.loads((ROOT / "sample_tracks" / "truth.json").read_text())
+    return whole
+
+
+def test_the_sample_is_braked_as_its_truth_says(good_result: MeasuredRide) -> None:
     document = ride_json(good_result)
     jsonschema.validate(document, schema_of("ridelog.ride/1"))
-    truth = json.loads((ROOT / "sample_tracks" / "truth.json").read_text())
-    true = truth["rides"]["before-1.gpx"]["brakings"]
+    true = truth()["rides"]["before-1.gpx"]["brakings"]
     assert len(document["brakings"]) == len(true) == 4
     for found, real in zip(document["brakings"], true, strict=True):
         assert found["start_s"] == pytest.approx(real["start_s"], abs=0.2)
@@ -47,17 +52,23 @@ def test_the_sample_is_braked_as_its_truth_says(good_result: RideResult) -> None
     assert document["brakings_reason"] == ""
 
 
-def test_the_sample_rolls_out_as_its_machine_does(good_result: RideResult) -> None:
+def test_the_sample_rolls_out_as_its_machine_does(good_result: MeasuredRide) -> None:
     coasting = ride_json(good_result)["coasting"]
     assert coasting["both_ways"] is True
     assert len(coasting["stretches"]) == 2
+    machine = truth()["machines"]["before"]
     for point in coasting["decel"]:
         speed = point["speed_mps"]
-        true = (19.0 + 0.8 * speed + 0.30 * speed**2) / 104.0
+        force_n = (
+            machine["resistance_a_n"]
+            + machine["resistance_b_nspm"] * speed
+            + machine["resistance_c_ns2pm2"] * speed**2
+        )
+        true = force_n / machine["mass_kg"]
         assert point["decel_mps2"]["value"] == pytest.approx(true, abs=0.03)
 
 
-def test_phases_cover_the_sample(good_result: RideResult) -> None:
+def test_phases_cover_the_sample(good_result: MeasuredRide) -> None:
     phases = ride_json(good_result)["phases"]
     covered = sum(phase["end_s"] - phase["start_s"] for phase in phases)
     assert covered == pytest.approx(good_result.source.duration_s, abs=0.5)
@@ -66,9 +77,12 @@ def test_phases_cover_the_sample(good_result: RideResult) -> None:
     }
 
 
-def test_the_page_answers_first(good_motion: Motion, good_result: RideResult) -> None:
-    section = braking_section(good_motion, good_result, KMH)
-    assert section.lead.startswith("From its top speed of 37.0 km/h the machine needs ")
+def test_the_page_answers_first(good_motion: Motion, good_result: MeasuredRide) -> None:
+    section = braking_section(good_result, KMH)
+    # 3.6 km/h are one metre a second.
+    top_kmh = float(section.lead.removeprefix("From its top speed of ").split(" km/h")[0])
+    assert top_kmh == pytest.approx(3.6 * truth()["rides"]["before-1.gpx"]["best_1s_mps"], abs=0.2)
+    assert " km/h the machine needs " in section.lead
     assert "(1 s). The ride holds 4 brakings; the hardest reached" in section.lead
     assert section.notes[0].startswith("Doubling the speed quadruples the way under the brake: ")
     assert "which is below the yardstick of 5.0 m/s² (StVZO § 41 (4)" in section.notes[1]
@@ -80,31 +94,34 @@ def test_the_page_answers_first(good_motion: Motion, good_result: RideResult) ->
     assert section.table.rows[0][1].endswith("to rest")
 
 
-def test_numbers_of_the_sentence_on_doubling_agree(good_result: RideResult) -> None:
-    stop = good_result.stopping
+def test_numbers_of_the_sentence_on_doubling_agree(good_result: MeasuredRide) -> None:
+    stop = good_result["braking"].stopping
     assert stop is not None
     words = quadruple_words(stop, KMH)
     short, full = (float(part.split(" m from")[0].split()[-1]) for part in words.split(",")[:2])
     assert full == pytest.approx(4.0 * short, abs=0.25)
 
 
-def test_feet_go_with_miles(good_result: RideResult) -> None:
-    lead = braking_lead(good_result.brakings, good_result.stopping, MPH)
-    assert "23.0 mph" in lead and " ft (" in lead
+def test_feet_go_with_miles(good_result: MeasuredRide) -> None:
+    lead = braking_lead(good_result["braking"], good_result["braking"].stopping, MPH)
+    # 2.2369 mph are one metre a second.
+    top_mph = float(lead.removeprefix("From its top speed of ").split(" mph")[0])
+    true_mps = truth()["rides"]["before-1.gpx"]["best_1s_mps"]
+    assert top_mph == pytest.approx(2.2369 * true_mps, abs=0.15) and " ft (" in lead
 
 
-def test_a_ride_without_braking_says_why(good_motion: Motion, good_result: RideResult) -> None:
-    none = replace(good_result, brakings=Brakings((), "nobody braked"), stopping=None)
-    section = braking_section(good_motion, none, KMH)
+def test_a_ride_without_braking_says_why(good_motion: Motion, good_result: MeasuredRide) -> None:
+    none = good_result.with_record("braking", Brakings((), "nobody braked"))
+    section = braking_section(none, KMH)
     assert section.lead == "No braking was measured: nobody braked."
     assert section.pictures == () and section.table is None and section.lines == ()
 
 
-def test_the_terminal_has_one_line(good_result: RideResult) -> None:
-    ((name, words),) = braking_lines(good_result.brakings, good_result.stopping, KMH)
+def test_the_terminal_has_one_line(good_result: MeasuredRide) -> None:
+    ((name, words),) = braking_lines(good_result["braking"], good_result["braking"].stopping, KMH)
     assert name == "Braking"
     assert len(words) <= 63
-    assert words.startswith("hardest ") and words.endswith(" m from 37 km/h to rest, 1 s reaction")
+    assert words.startswith("hardest ") and words.endswith(" m from 48 km/h to rest, 1 s reaction")
 
 
 @pytest.mark.parametrize("shape", [WIDE, NARROW])
@@ -161,31 +178,35 @@ def test_wrong_options_are_refused(arguments: list[str], words: str) -> None:
     assert "Traceback" not in done.stderr
 
 
-def test_rolling_out_has_its_section(good_motion: Motion, good_result: RideResult) -> None:
-    section = coasting_section(good_motion, good_result, KMH)
+def test_rolling_out_has_its_section(good_motion: Motion, good_result: MeasuredRide) -> None:
+    section = coasting_section(good_result, KMH)
     assert section is not None
-    assert section.lead.startswith("Rolling out at 24.")
+    (first, second) = truth()["rides"]["before-1.gpx"]["coasts"]
+    at_kmh = float(section.lead.removeprefix("Rolling out at ").split(" km/h")[0])
+    ends_mps = [coast[end] for coast in (first, second) for end in ("from_mps", "to_mps")]
+    # Told in the middle of the speeds that were rolled out through.
+    assert at_kmh == pytest.approx(3.6 * sum(ends_mps) / 4.0, abs=1.0)
     assert "from 2 stretches in both directions, so that slope and wind cancel" in section.lead
     assert section.pictures[0].name == "coasting"
     assert section.table is not None
     assert [row[0] for row in section.table.rows] == ["a", "b", "c"]
 
 
-def test_rolling_out_one_way_has_words_only(good_motion: Motion, good_result: RideResult) -> None:
-    coasting = good_result.coasting
+def test_rolling_out_one_way_has_words_only(good_motion: Motion, good_result: MeasuredRide) -> None:
+    coasting = good_result["coasting"]
     reason = "the machine rolls out in one direction only"
     one_way = replace(
         coasting, each=coasting.each[:1], speed_mps=np.zeros(0), decel=(), rolling=None,
         linear=None, air=None, columns=None, named_columns=None, both_ways=False, reason=reason,
     )  # fmt: skip
-    section = coasting_section(good_motion, replace(good_result, coasting=one_way), KMH)
+    section = coasting_section(good_result.with_record("coasting", one_way), KMH)
     assert section is not None
     assert section.lead == f"The ride holds 1 stretch of rolling out, but {reason}."
     assert section.pictures == () and section.table is None
 
 
 def test_without_rolling_out_there_is_no_section(
-    good_motion: Motion, good_result: RideResult
+    good_motion: Motion, good_result: MeasuredRide
 ) -> None:
-    none = replace(good_result.coasting, each=())
-    assert coasting_section(good_motion, replace(good_result, coasting=none), KMH) is None
+    none = replace(good_result["coasting"], each=())
+    assert coasting_section(good_result.with_record("coasting", none), KMH) is None

@@ -8,8 +8,8 @@ import numpy as np
 import pytest
 from long_rides import hour_of
 
-from ridelog.analysis.ride import RideResult, describe_source
 from ridelog.analysis.signal.measure import judge_signal
+from ridelog.analysis.subject import MeasuredRide, RideSource
 from ridelog.filtering.motion import Motion
 from ridelog.report.ride_json import (
     RIDE_SCHEMA,
@@ -37,31 +37,31 @@ def test_the_schemas_are_valid_themselves(name: str) -> None:
 @pytest.mark.parametrize("ride", ["good", "rough"])
 def test_results_follow_their_schemas(ride: str, request: pytest.FixtureRequest) -> None:
     motion: Motion = request.getfixturevalue(f"{ride}_motion")
-    result: RideResult = request.getfixturevalue(f"{ride}_result")
+    result: MeasuredRide = request.getfixturevalue(f"{ride}_result")
     check(to_bytes(ride_json(result)), RIDE_SCHEMA)
-    check(to_bytes(signal_json(describe_source(motion), judge_signal(motion))), SIGNAL_SCHEMA)
+    check(to_bytes(signal_json(RideSource.of(motion), judge_signal(motion))), SIGNAL_SCHEMA)
 
 
-def test_the_schema_refuses_what_is_not_promised(good_result: RideResult) -> None:
+def test_the_schema_refuses_what_is_not_promised(good_result: MeasuredRide) -> None:
     document = ride_json(good_result)
     del document["top_speed"]["best_1s_mps"]["low"]
     with pytest.raises(jsonschema.ValidationError, match="is not valid under any"):
         check(to_bytes(document), RIDE_SCHEMA)
 
 
-def test_a_missing_figure_is_null_with_a_reason(good_result: RideResult) -> None:
+def test_a_missing_figure_is_null_with_a_reason(good_result: MeasuredRide) -> None:
     top = replace(
-        good_result.top_speed, best_1s=None, best_5s=None, two_way=None, runs=(),
+        good_result["top_speed"], best_1s_mps=None, best_5s_mps=None, two_way_mps=None, runs=(),
         at_s=float("nan"), raw_peak_mps=float("nan"), reason="nothing to see",
     )  # fmt: skip
-    loaded = check(to_bytes(ride_json(replace(good_result, top_speed=top))), RIDE_SCHEMA)
+    loaded = check(to_bytes(ride_json(good_result.with_record("top_speed", top))), RIDE_SCHEMA)
     part = loaded["top_speed"]
     assert isinstance(part, dict)
     assert part["best_1s_mps"] is None and part["at_s"] is None
     assert part["reason"] == "nothing to see"
 
 
-def test_not_a_number_is_never_written(good_result: RideResult) -> None:
+def test_not_a_number_is_never_written(good_result: MeasuredRide) -> None:
     document = ride_json(good_result)
     document["top_speed"]["at_s"] = float("nan")
     with pytest.raises(ValueError, match="JSON compliant"):

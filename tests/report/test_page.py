@@ -6,7 +6,8 @@ from html.parser import HTMLParser
 
 import pytest
 
-from ridelog.analysis.ride import RideResult, analyse
+from ridelog.analysis.ride import analyse
+from ridelog.analysis.subject import MeasuredRide
 from ridelog.core.units import SPEED_UNITS
 from ridelog.filtering.motion import Motion
 from ridelog.present.palette import ROLES
@@ -18,13 +19,13 @@ KMH = SPEED_UNITS["km/h"]
 
 
 @pytest.fixture(scope="module")
-def pictures(rough_motion: Motion, rough_result: RideResult) -> tuple[Picture, ...]:
-    return ride_pictures(rough_motion, rough_result, KMH)
+def pictures(rough_motion: Motion, rough_result: MeasuredRide) -> tuple[Picture, ...]:
+    return ride_pictures(rough_result, KMH)
 
 
 @pytest.fixture(scope="module")
-def page(rough_motion: Motion, rough_result: RideResult, pictures: tuple[Picture, ...]) -> str:
-    return ride_page(rough_motion, rough_result, pictures, KMH)
+def page(rough_motion: Motion, rough_result: MeasuredRide, pictures: tuple[Picture, ...]) -> str:
+    return ride_page(rough_result, pictures, KMH)
 
 
 class Outline(HTMLParser):
@@ -84,7 +85,7 @@ def test_the_page_says_what_it_must(page: str) -> None:
 
 
 def test_no_place_on_earth_unless_asked(
-    page: str, rough_motion: Motion, rough_result: RideResult, pictures: tuple[Picture, ...]
+    page: str, rough_motion: Motion, rough_result: MeasuredRide, pictures: tuple[Picture, ...]
 ) -> None:
     latitude, longitude = rough_motion.origin_deg
     track = rough_motion.track
@@ -93,27 +94,28 @@ def test_no_place_on_earth_unless_asked(
         # Four decimals are eleven metres: closer than any address.
         assert f"{value:.6f}"[:7] not in page
     assert "This page holds no coordinates." in page
-    asked = ride_page(rough_motion, rough_result, pictures, KMH, show_coordinates=True)
+    asked = ride_page(rough_result, pictures, KMH, show_coordinates=True)
     assert f"{latitude:.6f}" in asked and f"{longitude:.6f}" in asked
 
 
 def test_a_hostile_file_name_stays_text(
-    rough_motion: Motion, rough_result: RideResult, pictures: tuple[Picture, ...]
+    rough_motion: Motion, rough_result: MeasuredRide, pictures: tuple[Picture, ...]
 ) -> None:
     name = "\"><script>alert(1)</script>{{ 7 * 7 }}'.gpx"
     source = replace(rough_result.source, file=name)
-    result = replace(rough_result, source=source, history=(name,), warnings=(name,))
-    page = ride_page(rough_motion, result, pictures, KMH)
+    motion = replace(rough_motion, history=(name,), warnings=(name,))
+    result = replace(rough_result, source=source, motion=motion)
+    page = ride_page(result, pictures, KMH)
     assert "<script" not in page
     assert "{{ 7 * 7 }}" in page
     assert page.count("&lt;script&gt;alert(1)") >= 4
 
 
 def test_equal_rides_give_equal_bytes(
-    page: str, rough_motion: Motion, rough_result: RideResult
+    page: str, rough_motion: Motion, rough_result: MeasuredRide
 ) -> None:
-    again = ride_pictures(rough_motion, rough_result, KMH)
-    assert ride_page(rough_motion, rough_result, again, KMH) == page
+    again = ride_pictures(rough_result, KMH)
+    assert ride_page(rough_result, again, KMH) == page
 
 
 def test_pictures_carry_words_colours_and_nothing_else(pictures: tuple[Picture, ...]) -> None:
@@ -168,17 +170,17 @@ def test_speeds_get_lighter_or_darker_step_by_step() -> None:
 def test_a_ride_without_figures_still_has_a_page(slow_motion: Motion) -> None:
     result = analyse(slow_motion)
     none = replace(
-        result.top_speed, best_1s=None, best_5s=None, two_way=None, runs=(),
+        result["top_speed"], best_1s_mps=None, best_5s_mps=None, two_way_mps=None, runs=(),
         at_s=float("nan"), raw_peak_mps=float("nan"), reason="nothing was clear",
     )  # fmt: skip
-    result = replace(result, top_speed=none)
-    page = ride_page(slow_motion, result, ride_pictures(slow_motion, result, KMH), KMH)
+    result = result.with_record("top_speed", none)
+    page = ride_page(result, ride_pictures(result, KMH), KMH)
     assert "No top speed can be given: nothing was clear." in page
     assert "no best second" in page
 
 
 def test_the_page_from_stored_words_is_the_same_page(
-    page: str, rough_motion: Motion, rough_result: RideResult, pictures: tuple[Picture, ...]
+    page: str, rough_motion: Motion, rough_result: MeasuredRide, pictures: tuple[Picture, ...]
 ) -> None:
-    words = page_words(rough_motion, rough_result, pictures, KMH)
+    words = page_words(rough_result, pictures, KMH)
     assert page_of(json.loads(json.dumps(words, allow_nan=False))) == page

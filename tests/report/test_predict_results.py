@@ -22,7 +22,7 @@ from ridelog.report.ride_json import schema_of, to_bytes
 
 KMH, MPH = SPEED_UNITS["km/h"], SPEED_UNITS["mph"]
 SAMPLES = Path(__file__).resolve().parents[2] / "sample_tracks"
-BEFORE = str(SAMPLES / "bramblehop-before.toml")
+BEFORE = str(SAMPLES / "thistledrake-before.toml")
 
 
 @pytest.fixture(scope="module")
@@ -97,22 +97,22 @@ def leave(*arguments: str) -> int:
 
 def test_the_command_writes_everything(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     out = tmp_path / "new"
-    assert leave("predict", BEFORE, "--change", "front_teeth=10", "rear_teeth=58",
-                 "--sweep", "front_teeth=10:11", "--out", str(out)) == 0  # fmt: skip
+    assert leave("predict", BEFORE, "--change", "front_teeth=14", "rear_teeth=56",
+                 "--sweep", "front_teeth=14:15", "--out", str(out)) == 0  # fmt: skip
     seen = capsys.readouterr()
-    assert "front teeth 11 to 10 and rear teeth 60 to 58, from the set-up" in seen.out
+    assert "front teeth 15 to 14 and rear teeth 64 to 56, from the set-up" in seen.out
     assert sorted(path.name for path in out.iterdir()) == [
         "prediction.html", "prediction.json", "pull.png", "sweep.png",
     ]  # fmt: skip
     document = json.loads((out / "prediction.json").read_text())
     assert document[FIELD] == digest_of(document)
-    again = ("predict", BEFORE, "--change", "front_teeth=10", "--out", str(out))
+    again = ("predict", BEFORE, "--change", "rear_teeth=56", "--out", str(out))
     assert leave(*again) == 1
     assert "this file is there already and is left as it was." in capsys.readouterr().err
 
 
 def test_json_on_standard_output_stands_alone(capsysbinary: pytest.CaptureFixture[bytes]) -> None:
-    assert leave("predict", BEFORE, "--change", "front_teeth=10", "--json", "-",
+    assert leave("predict", BEFORE, "--change", "rear_teeth=56", "--json", "-",
                  "--window", "0-10 mph", "0-60 ft") == 0  # fmt: skip
     document = json.loads(capsysbinary.readouterr().out)
     assert document["schema"] == "ridelog.predict/1"
@@ -144,7 +144,7 @@ def test_rides_after_the_change_are_set_beside(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     out = tmp_path / "both"
-    words = ("predict", BEFORE, "--change", "front_teeth=10", "--ride",
+    words = ("predict", BEFORE, "--change", "rear_teeth=56", "--ride",
              str(SAMPLES / "before-3.gpx"), "--ridden", str(SAMPLES / "after-1.gpx"),
              "--out", str(out))  # fmt: skip
     assert leave(*words) == 0
@@ -158,7 +158,7 @@ def test_rides_after_the_change_are_set_beside(
     assert figures["top_speed_mps"]["agrees"]
     assert document["ridden"]["rides"] == ["after-1.gpx"]
     assert "Predicted and ridden" in (out / "prediction.html").read_text()
-    assert leave("predict", BEFORE, "--sweep", "front_teeth=9:10", "--ridden", BEFORE) == 1
+    assert leave("predict", BEFORE, "--sweep", "rear_teeth=56:57", "--ridden", BEFORE) == 1
     assert "rides after a change are given, but no change." in capsys.readouterr().err
 
 
@@ -167,7 +167,7 @@ def test_compare_says_whether_the_change_was_as_foretold(
 ) -> None:
     after = tmp_path / "after.toml"
     text = Path(BEFORE).read_text()
-    after.write_text(text.replace("front_teeth = 11", "front_teeth = 10"))
+    after.write_text(text.replace("rear_teeth = 64", "rear_teeth = 56"))
     out = tmp_path / "sheet"
     words = ("compare", "--before", str(SAMPLES / "before-3.gpx"), "--after",
              str(SAMPLES / "after-1.gpx"), "--setup-before", BEFORE)  # fmt: skip
@@ -175,12 +175,12 @@ def test_compare_says_whether_the_change_was_as_foretold(
     assert "figures of the 1 ride after the change agree" in capsys.readouterr().out
     document = json.loads((out / "predicted.json").read_text())
     jsonschema.validate(document, schema_of("ridelog.predict/1"))
-    assert document["changes"] == {"front_teeth": 10}
+    assert document["changes"] == {"rear_teeth": 56}
     assert (out / "predicted.png").read_bytes().startswith(b"\x89PNG")
     result = json.loads((out / "result.json").read_text())
     jsonschema.validate(result, schema_of("ridelog.compare/1"))
     told = result["predicted"]
-    assert told["setup_before"]["front_teeth"] == 11 and told["changes"] == {"front_teeth": 10}
+    assert told["setup_before"]["rear_teeth"] == 64 and told["changes"] == {"rear_teeth": 56}
     assert told["measures"] == document["ridden"]["measures"]
     # The sheet tells the figures named first; the others agree and are in the result.
     page = (out / "sheet.html").read_text()

@@ -4,8 +4,9 @@ import numpy as np
 import pytest
 
 from ridelog.analysis.reverse.page import reverse_section
-from ridelog.analysis.ride import RideResult, analyse
+from ridelog.analysis.ride import analyse
 from ridelog.analysis.settings import Settings
+from ridelog.analysis.subject import MeasuredRide
 from ridelog.core.units import SPEED_UNITS
 from ridelog.filtering.motion import Motion
 from ridelog.filtering.smoother import estimate_motion
@@ -23,21 +24,21 @@ def motion_of(seed: int, kind: str) -> Motion:
 
 
 @pytest.fixture(scope="module")
-def backed() -> tuple[Motion, RideResult]:
+def backed() -> tuple[Motion, MeasuredRide]:
     motion = motion_of(11, "straight")
     return motion, analyse(motion)
 
 
 @pytest.fixture(scope="module")
-def handled() -> tuple[Motion, RideResult]:
+def handled() -> tuple[Motion, MeasuredRide]:
     motion = motion_of(11, "by hand")
     return motion, analyse(motion)
 
 
-def test_a_reverse_is_told_with_its_figure_first(backed: tuple[Motion, RideResult]) -> None:
+def test_a_reverse_is_told_with_its_figure_first(backed: tuple[Motion, MeasuredRide]) -> None:
     motion, result = backed
-    section = reverse_section(motion, result, KMH)
-    top = result.reverse.top_speed
+    section = reverse_section(result, KMH)
+    top = result["reverse"].top_speed
     assert top is not None
     assert section.lead.startswith(f"Backwards it reached {KMH.from_mps(top.value):.1f}")
     assert "in 9 rides of 10" in section.lead
@@ -50,16 +51,16 @@ def test_a_reverse_is_told_with_its_figure_first(backed: tuple[Motion, RideResul
     assert any(text.startswith("Reverse  ") for text, _ in ride_lines(result, KMH))
 
 
-def test_miles_and_feet(backed: tuple[Motion, RideResult]) -> None:
-    section = reverse_section(*backed, MPH)
+def test_miles_and_feet(backed: tuple[Motion, MeasuredRide]) -> None:
+    section = reverse_section(backed[1], MPH)
     assert " mph (best second; between" in section.lead
     assert section.table is not None
     assert section.table.rows[0][2].endswith(" ft")
 
 
-def test_what_is_uncertain_gets_no_headline_figure(handled: tuple[Motion, RideResult]) -> None:
-    section = reverse_section(*handled, KMH)
-    assert handled[1].reverse.state == "uncertain"
+def test_what_is_uncertain_gets_no_headline_figure(handled: tuple[Motion, MeasuredRide]) -> None:
+    section = reverse_section(handled[1], KMH)
+    assert handled[1]["reverse"].state == "uncertain"
     assert section.lead == (
         "1 stretch looks like reverse, but the log cannot settle it, so no figure is given and the "
         "forward figures may hold some of it."
@@ -70,16 +71,16 @@ def test_what_is_uncertain_gets_no_headline_figure(handled: tuple[Motion, RideRe
     assert any("turned round by hand" in note for note in section.notes)
 
 
-def test_none_is_one_sentence(backed: tuple[Motion, RideResult]) -> None:
+def test_none_is_one_sentence(backed: tuple[Motion, MeasuredRide]) -> None:
     result = analyse(backed[0], Settings(has_reverse=False))
-    section = reverse_section(backed[0], result, KMH)
+    section = reverse_section(result, KMH)
     assert section.lead == "No reverse: the set-up says that the machine has no reverse."
     assert (section.pictures, section.table, section.notes, section.lines) == ((), None, (), ())
 
 
-def test_a_mark_is_told_as_one(backed: tuple[Motion, RideResult]) -> None:
-    start, end = backed[1].reverse.spans[0]
+def test_a_mark_is_told_as_one(backed: tuple[Motion, MeasuredRide]) -> None:
+    start, end = backed[1]["reverse"].spans[0]
     result = analyse(backed[0], Settings(reverse_marks_s=((start - 0.5, end + 0.5),)))
-    section = reverse_section(backed[0], result, KMH)
+    section = reverse_section(result, KMH)
     assert section.table is not None
     assert section.table.rows[0][1] == "backwards, by your mark"

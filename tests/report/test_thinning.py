@@ -3,8 +3,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 from long_rides import hour_of
 
-from ridelog.analysis.ride import RideResult
 from ridelog.analysis.signal.shading import shadings
+from ridelog.analysis.subject import MeasuredRide
 from ridelog.core.flags import Flag
 from ridelog.core.spans import flagged_spans
 from ridelog.core.units import SPEED_UNITS
@@ -69,9 +69,9 @@ def test_shaded_stretches_are_named_and_never_overlap_in_kind(rough_motion: Moti
 
 
 def test_an_hour_of_fixes_makes_small_pictures(
-    good_motion: Motion, good_result: RideResult
+    good_motion: Motion, good_result: MeasuredRide
 ) -> None:
     motion = hour_of(good_motion)
     assert len(motion.track) >= 36_000
-    for picture in ride_pictures(motion, good_result, SPEED_UNITS["km/h"]):
+    for picture in ride_pictures(good_result, SPEED_UNITS["km/h"]):
         assert len(picture.wide_svg) < 400_000 and len(picture.narrow_svg) < 400_000

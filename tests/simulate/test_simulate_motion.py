@@ -153,15 +153,21 @@ def test_slope_gives_height() -> None:
     assert truth.height_m[-1] == pytest.approx(0.03 * truth.distance_m[-1], rel=1e-3)
 
 
-def test_one_tooth_fewer_trades_top_speed_for_pull() -> None:
-    # Common practice, no source: at about 37 km/h (23 mph), 11 to 10 teeth costs about 2 mph
-    # (0.9 m/s) where motor speed limits.
-    before = replace(Machine(), power_w=1e5, line_torque_nm=40.0).with_steady_speed(10.3)
-    after = before.with_front_teeth(10)
-    assert 0.7 < before.steady_mps() - after.steady_mps() < 1.05
-    slow, fast = np.array([2.0]), np.array([9.0])
-    assert after.acceleration_mps2(slow)[0] > 1.05 * before.acceleration_mps2(slow)[0]
-    assert after.acceleration_mps2(fast)[0] < before.acceleration_mps2(fast)[0]
+@pytest.mark.parametrize(("front", "rear"), [(10, 60), (11, 64), (11, 52)])
+def test_sprockets_trade_top_speed_for_pull(front: int, rear: int) -> None:
+    before = replace(Machine(), power_w=1e5, traction_n=1e4).with_steady_speed(12.0)
+    after = replace(before, front_teeth=front, rear_teeth=rear)
+    # By the teeth alone: road speed for one motor speed goes up, force for one torque goes down.
+    taller = (front / rear) / (before.front_teeth / before.rear_teeth)
+    assert after.no_load_mps == pytest.approx(taller * before.no_load_mps)
+    slow, fast = np.array([2.0]), np.array([11.5])
+    force = before.drive_force_n(slow)[0] / after.drive_force_n(slow)[0]
+    assert force == pytest.approx(taller)
+    # With a stronger drag at higher speed the steady speed moves the same way, but less far.
+    moved = after.steady_mps() / before.steady_mps()
+    assert 0.0 < np.log(moved) / np.log(taller) < 1.0
+    ahead = after.acceleration_mps2(fast)[0] > before.acceleration_mps2(fast)[0]
+    assert ahead == (taller > 1.0)
 
 
 @pytest.mark.parametrize("steady_mps", [4.0, 9.0, 25.0])

@@ -93,9 +93,9 @@ def one_ride(log: str, kind: str, seed: int, number: int, *, baselines: bool = T
         _plateau(ride.truth),
         true,
         ride.truth.best_mean_speed(start_s=settled).speed_mps if late else true,
-        _interval(top.best_1s),
+        _interval(top.best_1s_mps),
         both.mean_mps if both else None,
-        _interval(top.two_way),
+        _interval(top.two_way_mps),
         others,
     )
 

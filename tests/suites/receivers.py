@@ -59,7 +59,7 @@ def summary(habit: str, rate_hz: float, seed: int, rides: int, *, recognise: boo
                 for name in ("lasting_rounding", "rounding_sd"):
                     stack.enter_context(mock.patch(where + name, lambda step: 0.0))
             motion = estimate_motion(to_track(log))
-            best = measure_top_speed(motion).best_1s
+            best = measure_top_speed(motion).best_1s_mps
         if best is not None:
             true = ride.truth.best_mean_speed().speed_mps
             rows.append((true, best.value, best.low, best.high))

@@ -6,12 +6,13 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
-from ridelog.book import Figure, RideEntry
+from ridelog.book import RideEntry
+from ridelog.core.estimate import Estimate
 from ridelog.core.units import SPEED_UNITS
 from ridelog.present.words import elapsed_words
 from ridelog.web.history import Point, _panel
-from ridelog.workflow.kept_words import bounds, lasting, moment, speed
 from ridelog.workflow.measuring import figures_in
+from ridelog.workflow.ride_words import bounds, lasting, moment, speed
 
 
 def e(value: float) -> dict[str, float]:
@@ -30,7 +31,7 @@ def test_figures_are_taken_from_wherever_a_result_holds_them() -> None:
                            {"speed_mps": 9.0, "accel_mps2": None}]},
     }  # fmt: skip
     found = figures_in(document)
-    assert found["best_1s_mps"] == Figure(10.0, 9.9, 10.1)
+    assert found["best_1s_mps"] == Estimate(10.0, 9.9, 10.1)
     assert found["window 0-20 km/h"].value == 3.1, "the quickest start"
     assert found["pull at 2"].value == 1.8 and found["reverse_top_mps"].value == 3.0
     assert set(found) == {"best_1s_mps", "two_way_mps", "reverse_top_mps", "window 0-20 km/h",
@@ -41,13 +42,13 @@ def test_figures_are_taken_from_wherever_a_result_holds_them() -> None:
 RIDE = RideEntry(
     id=1, sha256="0" * 64, size_bytes=1, file="a.gpx", format="gpx-1.1",
     start_utc="2024-06-08T09:00:00Z", duration_s=9.0, state="ready", problem="", machine_id=1,
-    setup_id=1, added_utc="", machine="M", setup="11 teeth",
+    setup_id=1, added_utc="", machine="M", setup="64 teeth",
 )  # fmt: skip
 
 
 def points(count: int) -> list[Point]:
     return [
-        Point(replace(RIDE, id=k, setup="11 teeth" if k < count / 2 else '10 "<teeth>"'),
+        Point(replace(RIDE, id=k, setup="64 teeth" if k < count / 2 else '10 "<teeth>"'),
               30.0 + k, 29.5 + k, 30.5 + k)
         for k in range(count)
     ]  # fmt: skip
@@ -72,7 +73,7 @@ def test_the_history_is_one_sound_drawing_with_every_ride_in_it() -> None:
 
 def test_figures_in_words() -> None:
     kmh = SPEED_UNITS["km/h"]
-    figure = Figure(10.0, 9.9, 10.1)
+    figure = Estimate(10.0, 9.9, 10.1)
     assert (speed(figure, kmh), bounds(figure, kmh)) == ("36.0 km/h", "35.6 to 36.4")
     assert (speed(None, kmh), bounds(None, kmh)) == ("–", "")
     assert moment("2024-06-08T09:05:30Z") == "8 Jun 2024, 09:05"

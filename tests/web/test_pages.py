@@ -8,7 +8,7 @@ from pathlib import Path
 
 import jsonschema
 import pytest
-from visitor import SAMPLES, Visitor, app_in, desk_of, short_log, wait_until_measured
+from visitor import SAMPLES, Visitor, app_in, queue_of, short_log, wait_until_measured
 
 from ridelog.book import Book
 from ridelog.importer import load_track
@@ -27,15 +27,15 @@ class Workshop:
 def shop(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Workshop]:
     folder = tmp_path_factory.mktemp("pages") / "book"
     app = app_in(folder)
-    desk = desk_of(app)
-    desk.start()
+    queue = queue_of(app)
+    queue.start()
     visitor = Visitor(app)
     visitor.get("/")
     for name, fixes in (("before-2.nmea", 300), ("after-2.nmea", 600)):
         assert visitor.put(name, short_log(name, fixes)).status == 202
     wait_until_measured(visitor, 180.0)
     yield Workshop(visitor, folder)
-    desk.stop()
+    queue.stop()
 
 
 def headline(page: str) -> float:
@@ -117,16 +117,16 @@ def test_details_are_kept_and_shown(shop: Workshop) -> None:
     visitor.get("/rides/1")
     hostile = '"><script>alert(1)</script>'
     answer = visitor.post(
-        "/rides/1/details", machine="Bramblehop 4", setup="11 teeth", rider="Mira", wind=hostile,
+        "/rides/1/details", machine="Thistledrake 2", setup="64 teeth", rider="Edda", wind=hostile,
         note="pulled\nleft {{ 7 * 7 }}",
     )  # fmt: skip
     assert answer.status == 303 and answer.headers["location"].startswith("/rides/1?saved")
     page = visitor.get("/rides/1")
-    for value in ("Bramblehop 4", "11 teeth", "Mira"):
+    for value in ("Thistledrake 2", "64 teeth", "Edda"):
         assert f'value="{value}"' in page.text
     assert "<script>alert(1)" not in page.text and "left {{ 7 * 7 }}" in page.words
-    assert "Bramblehop 4" in visitor.get("/").words
-    found = visitor.get("/?find=bramblehop+mira").words
+    assert "Thistledrake 2" in visitor.get("/").words
+    found = visitor.get("/?find=thistledrake+edda").words
     assert "8 Jun 2024, 09:20" in found and "9 Jun 2024" not in found
     note = re.search(r'name="note" value="(\d+)"', page.text)
     assert note
@@ -136,7 +136,7 @@ def test_details_are_kept_and_shown(shop: Workshop) -> None:
 
 def test_a_set_up_needs_its_machine(shop: Workshop) -> None:
     shop.visitor.get("/rides/2")
-    answer = shop.visitor.post("/rides/2/details", machine="", setup="11 teeth")
+    answer = shop.visitor.post("/rides/2/details", machine="", setup="64 teeth")
     assert answer.status == 400 and "A set-up belongs to a machine" in answer.words
 
 
@@ -188,14 +188,14 @@ def test_marks_that_are_none(shop: Workshop, start: str, end: str, words: str) -
 def test_machines_have_a_history(shop: Workshop) -> None:
     visitor = shop.visitor
     visitor.get("/rides/2")
-    visitor.post("/rides/2/details", machine="Bramblehop 4", setup="10 teeth")
+    visitor.post("/rides/2/details", machine="Thistledrake 2", setup="56 teeth")
     with Book(shop.folder) as book:
-        machine = book.machines.named("Bramblehop 4").id
+        machine = book.machines.named("Thistledrake 2").id
     page = visitor.get(f"/machines/{machine}")
-    assert 'role="img"' in page.text and "10 teeth" in page.words
+    assert 'role="img"' in page.text and "56 teeth" in page.words
     assert "9 Jun 2024" in page.words
     listed = visitor.get("/machines")
-    assert "Bramblehop 4" in listed.words
+    assert "Thistledrake 2" in listed.words
 
 
 def test_set_ups_keep_their_file(shop: Workshop) -> None:
@@ -234,16 +234,16 @@ def test_a_set_up_says_what_cannot_be_and_keeps_the_text(shop: Workshop) -> None
 def test_what_if_answers_from_the_rides(shop: Workshop) -> None:
     visitor = shop.visitor
     visitor.get("/rides/1")
-    visitor.post("/rides/1/details", machine="Bramblehop 4", setup="11 teeth")
+    visitor.post("/rides/1/details", machine="Thistledrake 2", setup="64 teeth")
     with Book(shop.folder) as book:
         ride = book.rides.get(1)
     setup = f"/machines/{ride.machine_id}/setups/{ride.setup_id}"
-    toml = (SAMPLES / "bramblehop-before.toml").read_text()
-    visitor.post(setup, name="11 teeth", since="2024-06-08", toml=toml)
+    toml = (SAMPLES / "thistledrake-before.toml").read_text()
+    visitor.post(setup, name="64 teeth", since="2024-06-08", toml=toml)
     page = visitor.get(f"{setup}/what-if")
-    assert "now 11" in page.words and 'value="1" checked' in page.text
-    answer = visitor.get(f"{setup}/what-if?asked=1&front_teeth=10&ride=1")
-    assert "front teeth 11 to 10" in answer.words and "Predicted from 1 ride" in answer.words
+    assert "now 15" in page.words and "now 64" in page.words and 'value="1" checked' in page.text
+    answer = visitor.get(f"{setup}/what-if?asked=1&rear_teeth=56&ride=1")
+    assert "rear teeth 64 to 56" in answer.words and "Predicted from 1 ride" in answer.words
     assert "Top speed" in answer.words and 'role="img"' in answer.text
     wrong = visitor.get(f"{setup}/what-if?asked=1&front_teeth=0")
     assert wrong.status == 200 and 'role="alert"' in wrong.text and "front_teeth" in wrong.words
@@ -253,7 +253,7 @@ def test_what_if_answers_from_the_rides(shop: Workshop) -> None:
     # The set-up says how wide and high it is: measured again, turns against the tip-over threshold.
     visitor.get("/rides/1")
     wait_until_measured(visitor)
-    assert visitor.get("/rides/1/result.json").json()["settings"]["track_width_m"] == 0.66
+    assert visitor.get("/rides/1/result.json").json()["settings"]["track_width_m"] == 1.02
 
 
 def test_before_and_after_are_compared(shop: Workshop) -> None:
@@ -261,7 +261,7 @@ def test_before_and_after_are_compared(shop: Workshop) -> None:
     page = visitor.get("/compare?before=1&after=2")
     assert page.status == 200 and "What the change did" in page.words
     assert "How sure is that" in page.words and "Owner's sheet as PDF" in page.words
-    pdf = visitor.get("/compare/sheet.pdf?before=1&after=2&workshop=Tannhollow+Yard")
+    pdf = visitor.get("/compare/sheet.pdf?before=1&after=2&workshop=Quillgarth+Works")
     assert pdf.body.startswith(b"%PDF-") and pdf.headers["content-type"] == "application/pdf"
     document = visitor.get("/compare/result.json?before=1&after=2").json()
     jsonschema.validate(document, schema_of("ridelog.compare/1"))

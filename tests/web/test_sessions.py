@@ -1,6 +1,6 @@
-"""Codes, sessions and limits, on a clock that the test moves."""
+"""PairingCodes, sessions and limits, on a clock that the test moves."""
 
-from ridelog.web.sessions import CODE_LIFE_S, Codes, Limits, Sessions
+from ridelog.web.security import CODE_LIFE_S, PairingCodes, RateLimiter, Sessions
 
 
 class Clock:
@@ -12,7 +12,7 @@ class Clock:
 
 
 def test_a_code_works_once() -> None:
-    codes = Codes()
+    codes = PairingCodes()
     code = codes.new()
     assert len(code) == 8 and code.isalnum()
     assert codes.use(f" {code[:4].lower()} {code[4:]}")
@@ -21,7 +21,7 @@ def test_a_code_works_once() -> None:
 
 def test_a_code_dies_of_age_and_of_a_newer_one() -> None:
     clock = Clock()
-    codes = Codes(clock)
+    codes = PairingCodes(clock)
     first, second = codes.new(), codes.new()
     assert not codes.use(first)
     clock.now += CODE_LIFE_S + 0.1
@@ -29,12 +29,12 @@ def test_a_code_dies_of_age_and_of_a_newer_one() -> None:
 
 
 def test_a_code_bears_twenty_wrong_tries() -> None:
-    codes = Codes()
+    codes = PairingCodes()
     code = codes.new()
     for _ in range(20):
         assert not codes.use("AAAAAAAA" if code != "AAAAAAAA" else "BBBBBBBB")
     assert not codes.use(code)
-    assert not Codes().use("") and not Codes().use("--------")
+    assert not PairingCodes().use("") and not PairingCodes().use("--------")
 
 
 def test_sessions_belong_to_one_kind_of_client_and_end() -> None:
@@ -58,7 +58,7 @@ def test_there_are_never_more_than_500_sessions() -> None:
 
 def test_a_bucket_empties_and_refills() -> None:
     clock = Clock()
-    limits = Limits(3, 60.0, clock)
+    limits = RateLimiter(3, 60.0, clock)
     assert [limits.allow("a") for _ in range(4)] == [True, True, True, False]
     assert limits.allow("b"), "each client has its own"
     clock.now += 21.0

@@ -76,13 +76,13 @@ def test_the_whole_story(chromium: Browser, served: Served, tmp_path: Path) -> N
     for name in LOGS:
         page.goto(served.base)
         page.locator("#list tbody tr", has_text=name).locator("th a").click()
-        page.get_by_label("Machine", exact=True).fill("Bramblehop 4")
+        page.get_by_label("Machine", exact=True).fill("Thistledrake 2")
         page.get_by_label("Set-up", exact=True).fill(
-            "11 teeth" if name.startswith("before") else "10 teeth"
+            "64 teeth" if name.startswith("before") else "56 teeth"
         )
-        page.get_by_label("Rider", exact=True).fill("Mira")
+        page.get_by_label("Rider", exact=True).fill("Edda")
         page.get_by_role("button", name="Save").click()
-        expect(page.get_by_label("Machine", exact=True)).to_have_value("Bramblehop 4")
+        expect(page.get_by_label("Machine", exact=True)).to_have_value("Thistledrake 2")
 
     # Before and after, ticked and compared.
     page.goto(served.base)
@@ -125,11 +125,11 @@ def test_the_whole_story(chromium: Browser, served: Served, tmp_path: Path) -> N
     drawn(page)
     assert page.url.split("#")[0] == address.split("#")[0]
     expect(page.locator("#marks li")).to_have_count(1)
-    expect(page.get_by_label("Set-up", exact=True)).to_have_value("11 teeth")
+    expect(page.get_by_label("Set-up", exact=True)).to_have_value("64 teeth")
 
     # The machine's history shows both set-ups.
-    page.get_by_role("link", name="Bramblehop 4").first.click()
-    expect(page.locator("h1")).to_have_text("Bramblehop 4")
+    page.get_by_role("link", name="Thistledrake 2").first.click()
+    expect(page.locator("h1")).to_have_text("Thistledrake 2")
     expect(page.locator("#setups-head ~ table tbody tr")).to_have_count(2)
     expect(page.locator("main figure svg:visible").first).to_be_visible()
     assert watch.faults == []
@@ -238,16 +238,16 @@ def test_the_rarer_pages_stand_in_nobodys_way(
     page.get_by_role("button", name="Save").click()
     expect(page.get_by_role("alert")).to_contain_text("did you mean front_teeth")
     nothing_serious(page, "a set-up with a problem")
-    page.locator("#toml").fill((SAMPLES / "bramblehop-before.toml").read_text())
+    page.locator("#toml").fill((SAMPLES / "thistledrake-before.toml").read_text())
     page.get_by_role("button", name="Save").click()
     expect(page.get_by_role("status")).to_contain_text("Nothing in the file contradicts itself.")
     page.goto(f"{setup}/what-if")
     nothing_serious(page, "what if")
     for box in page.locator("[name=ride]").all():
         box.set_checked(False)
-    page.get_by_label("Teeth of the driving sprocket (on the motor)").fill("10")
+    page.get_by_label("Teeth of the driven sprocket", exact=True).fill("56")
     page.get_by_role("button", name="Predict").click(no_wait_after=True)
-    expect(page.locator("h2").first).to_contain_text("front teeth 11 to 10", timeout=LONG_MS)
+    expect(page.locator("h2").first).to_contain_text("rear teeth 64 to 56", timeout=LONG_MS)
     assert page.url.endswith("#answer-head"), "the answer is below the form"
     nothing_serious(page, "a prediction")
     for path in ("/nowhere", "/compare?before=1", "/machines/1/setups/1/what-if?asked=1&more=x"):

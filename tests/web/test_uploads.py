@@ -1,11 +1,12 @@
 """Logs come in, good and hostile: each gets its sentence, and the page lives on."""
 
+import asyncio
 from collections.abc import Iterator
 from pathlib import Path
 
 import hostile_logs
 import pytest
-from visitor import HOST, SAMPLES, Visitor, app_in, desk_of, short_log, wait_until_measured
+from visitor import HOST, SAMPLES, Visitor, app_in, queue_of, short_log, wait_until_measured
 
 from ridelog.book import Book
 from ridelog.web import upload
@@ -19,12 +20,12 @@ def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
 @pytest.fixture(scope="module")
 def visitor(folder: Path) -> Iterator[Visitor]:
     app = app_in(folder)
-    desk = desk_of(app)
-    desk.start()
+    queue = queue_of(app)
+    queue.start()
     visitor = Visitor(app)
     visitor.get("/")
     yield visitor
-    desk.stop()
+    queue.stop()
 
 
 def leftovers(folder: Path) -> list[Path]:
@@ -154,11 +155,13 @@ def test_names_stay_names(visitor: Visitor, folder: Path, name: str, shown: str)
         book.rides.remove(answer.json()["ride"])
 
 
-def test_too_many_at_once_are_asked_to_wait(
-    visitor: Visitor, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    monkeypatch.setattr(upload, "_MOST_AT_ONCE", 0)
+def test_too_many_at_once_are_asked_to_wait(visitor: Visitor) -> None:
+    slots = visitor.app.inner.state.server.upload_slots
+    for _ in range(upload.MOST_AT_ONCE):
+        asyncio.run(slots.acquire())
     answer = visitor.put("a.gpx", b"log")
+    for _ in range(upload.MOST_AT_ONCE):
+        slots.release()
     assert answer.status == 503
     assert answer.json()["problem"] == "too many logs are coming in at once."
 

@@ -11,9 +11,9 @@ from typing import Any
 from urllib.parse import urlencode
 
 from ridelog.web.app import make_app
-from ridelog.web.job_queue import Desk
-from ridelog.web.security import Guard
-from ridelog.web.worker import Bench
+from ridelog.web.job_queue import JobQueue
+from ridelog.web.security import SecurityMiddleware
+from ridelog.web.worker import Worker
 
 HOST = "127.0.0.1:8437"
 LAN_HOST = "192.168.7.5:8437"
@@ -51,7 +51,9 @@ class Answer:
 class Visitor:
     """One browser at one address."""
 
-    def __init__(self, app: Guard, host: str = HOST, client: str = "127.0.0.1") -> None:
+    def __init__(
+        self, app: SecurityMiddleware, host: str = HOST, client: str = "127.0.0.1"
+    ) -> None:
         self.app, self.host, self.client = app, host, client
         self.cookies: dict[str, str] = {}
         self.token = ""
@@ -136,20 +138,20 @@ class Visitor:
         return answer
 
 
-def app_in(folder: Path, *, lan: bool = False, bench: Bench | None = None) -> Guard:
-    """Return an application on a book; its queue stands still until ``desk_of`` starts it."""
+def app_in(folder: Path, *, lan: bool = False, worker: Worker | None = None) -> SecurityMiddleware:
+    """Return an application on a book; its queue stands still until ``queue_of`` starts it."""
     return make_app(
         folder,
-        hosts=lambda: frozenset({HOST, "localhost:8437", *([LAN_HOST] if lan else [])}),
-        lan_address=lambda: f"http://{LAN_HOST}" if lan else None,
-        bench=bench,
+        hosts=frozenset({HOST, "localhost:8437", *([LAN_HOST] if lan else [])}),
+        lan_address=f"http://{LAN_HOST}" if lan else None,
+        worker=worker,
     )
 
 
-def desk_of(app: Guard) -> Desk:
+def queue_of(app: SecurityMiddleware) -> JobQueue:
     """Return the queue behind an application."""
-    desk: Desk = app.inner.state.workshop.desk
-    return desk
+    queue: JobQueue = app.inner.state.server.queue
+    return queue
 
 
 def wait_until_measured(visitor: Visitor, longest_s: float = 90.0) -> list[dict[str, Any]]:

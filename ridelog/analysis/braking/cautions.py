@@ -1,9 +1,8 @@
 """What a reader must be warned of about stopping, and about a speed above the advised one."""
 
-from ridelog.analysis.braking.measure import Brakings
+from ridelog.analysis.braking.measure import Brakings, StoppingDistance
 from ridelog.analysis.braking.procedure import yardstick_for
-from ridelog.analysis.braking.stopping import StoppingDistance
-from ridelog.analysis.cautions import Caution
+from ridelog.analysis.cautions import DANGER, WARNING, Caution
 from ridelog.core.estimate import Estimate
 from ridelog.core.units import SPEED_UNITS
 
@@ -33,23 +32,6 @@ def braking_cautions(
     return (*_yardstick(brakings, top.value), *_untested(stop), _distance(stop))
 
 
-def advised_speed_caution(top: Estimate | None, advised_mps: float | None) -> tuple[Caution, ...]:
-    """Return the warning that a top speed lies above the one that the user advised."""
-    if top is None or advised_mps is None or top.value <= advised_mps:
-        return ()
-    sure = "" if top.low > advised_mps else " (its interval reaches below that)"
-    return (
-        Caution(
-            "advised_speed",
-            f"Top speed {_both(top.value)} is above the advised {_both(advised_mps)}{sure}: limit "
-            "the machine before anyone rides it for whom that speed was advised.",
-            top.value,
-            advised_mps,
-            "limit chosen by the user",
-        ),
-    )
-
-
 def _yardstick(brakings: Brakings, top_mps: float) -> tuple[Caution, ...]:
     hardest = max((b.mean_decel for b in brakings.each), key=lambda decel: decel.value)
     yardstick = yardstick_for(top_mps)
@@ -69,6 +51,7 @@ def _yardstick(brakings: Brakings, top_mps: float) -> tuple[Caution, ...]:
                 hardest.value,
                 yardstick.one_brake_mps2,
                 yardstick.source,
+                gravity=DANGER,
             ),
         )
     unsure = " (its interval reaches above that)" if hardest.high >= yardstick.least_mps2 else ""
@@ -80,6 +63,7 @@ def _yardstick(brakings: Brakings, top_mps: float) -> tuple[Caution, ...]:
             hardest.value,
             yardstick.least_mps2,
             yardstick.source,
+            gravity=WARNING,
         ),
     )
 
@@ -95,6 +79,7 @@ def _untested(stop: StoppingDistance) -> tuple[Caution, ...]:
             stop.from_mps,
             stop.fastest_mps,
             "common practice, no source",
+            gravity=WARNING,
         ),
     )
 
@@ -109,6 +94,7 @@ def _distance(stop: StoppingDistance) -> Caution:
         None,
         "distance = speed × reaction time + speed² / (2 × deceleration); reaction time: sources "
         "give 0.67 to 2.5 s",
+        gravity=WARNING,
     )
 
 

@@ -1,14 +1,9 @@
-"""Brakings, stopping distance, rolling out and phases as the JSON that scripts read."""
+"""Brakings and stopping distance as the JSON that scripts read."""
 
 from typing import Any
 
-import numpy as np
-
-from ridelog.analysis.braking.measure import Brakings
+from ridelog.analysis.braking.measure import Brakings, StoppingDistance
 from ridelog.analysis.braking.procedure import LEAST_STOPS, yardstick_for
-from ridelog.analysis.braking.stopping import StoppingDistance
-from ridelog.analysis.coasting.measure import Coasting
-from ridelog.analysis.phases.measure import Phases
 from ridelog.present.json import estimate_json
 
 
@@ -50,43 +45,3 @@ def stopping_json(stop: StoppingDistance | None) -> dict[str, Any] | None:
             "source": yardstick.source,
         },
     }
-
-
-def coasting_json(coasting: Coasting) -> dict[str, Any]:
-    """Return what rolling out tells; coefficients per mass, so that force = mass x value."""
-    return {
-        "stretches": [
-            {
-                "start_s": one.start_s,
-                "end_s": one.end_s,
-                "from_mps": one.from_mps,
-                "to_mps": one.to_mps,
-                "course_deg": float(np.degrees(one.course_rad)),
-                "decel_mps2": one.decel.as_json(),
-            }
-            for one in coasting.each
-        ],
-        "both_ways": coasting.both_ways,
-        "rolling_mps2": estimate_json(coasting.rolling),
-        "linear_ps": estimate_json(coasting.linear),
-        "air_pm": estimate_json(coasting.air),
-        "decel": [
-            {"speed_mps": float(speed), "decel_mps2": estimate_json(decel)}
-            for speed, decel in zip(coasting.speed_mps, coasting.decel, strict=True)
-        ],
-        "reason": coasting.reason,
-    }
-
-
-def phases_json(phases: Phases) -> list[dict[str, Any]]:
-    """Return the phases of a ride in time order."""
-    return [
-        {
-            "kind": phase.kind,
-            "start_s": phase.start_s,
-            "end_s": phase.end_s,
-            "from_mps": phase.from_mps,
-            "to_mps": phase.to_mps,
-        }
-        for phase in phases.each
-    ]

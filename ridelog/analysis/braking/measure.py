@@ -75,11 +75,44 @@ class Braking:
 
 
 @dataclass(frozen=True)
+class StoppingDistance:
+    """The way from seeing a reason to stop until rest.
+
+    Attributes
+    ----------
+    from_mps : speed it is projected from, the top speed of the ride. [m/s]
+    reaction_s : time until the brake is touched. [s]
+    decel : usual mean deceleration, the median over ``brakings``. [m/s²]
+    brakings : how many it is the median of.
+    reaction_m : way during the reaction. [m]
+    braking, whole : way under the brake, and with the reaction. [m]
+    fastest_mps : highest speed from which the ride shows a braking. [m/s]
+    """
+
+    from_mps: float
+    reaction_s: float
+    decel: Estimate
+    brakings: int
+    reaction_m: float
+    braking: Estimate
+    whole: Estimate
+    fastest_mps: float
+
+    def braking_m(self, speed_mps: float) -> float:
+        """Return the way under the brake from another speed: it grows with the square. [m]"""
+        return self.braking.value * (speed_mps / self.from_mps) ** 2
+
+
+@dataclass(frozen=True)
 class Brakings:
-    """Every braking of a ride in time order; ``reason`` says why there is none."""
+    """Every braking of a ride in time order; ``reason`` says why there is none.
+
+    ``stopping`` is the way to rest from the ride's top speed, None where that is not known.
+    """
 
     each: tuple[Braking, ...]
     reason: str = ""
+    stopping: StoppingDistance | None = None
 
     @property
     def stops(self) -> tuple[Braking, ...]:

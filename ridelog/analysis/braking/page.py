@@ -12,9 +12,8 @@ from ridelog.analysis.braking.words import (
     way_words,
     yardstick_words,
 )
-from ridelog.analysis.ride import RideResult
+from ridelog.analysis.subject import MeasuredRide
 from ridelog.core.units import SpeedUnit
-from ridelog.filtering.motion import Motion
 from ridelog.present.section import Picture, Section, Table, draw_picture
 from ridelog.present.words import elapsed_words, plain_speed, speed_words
 
@@ -28,9 +27,9 @@ _WHAT_IT_IS = (
 )
 
 
-def braking_section(motion: Motion, result: RideResult, unit: SpeedUnit) -> Section:
+def braking_section(ride: MeasuredRide, unit: SpeedUnit) -> Section:
     """Return what the page says of braking; without any, one sentence that says why."""
-    brakings, stop = result.brakings, result.stopping
+    brakings, stop = ride["braking"], ride["braking"].stopping
     notes: list[str] = []
     if stop is not None:
         notes += [quadruple_words(stop, unit), yardstick_words(brakings, stop)]
@@ -43,15 +42,15 @@ def braking_section(motion: Motion, result: RideResult, unit: SpeedUnit) -> Sect
         name="braking",
         heading="Braking",
         lead=braking_lead(brakings, stop, unit),
-        pictures=_pictures(result, unit),
-        table=_table(result, unit),
+        pictures=_pictures(ride, unit),
+        table=_table(ride, unit),
         notes=tuple(notes),
         lines=braking_lines(brakings, stop, unit),
     )
 
 
-def _pictures(result: RideResult, unit: SpeedUnit) -> tuple[Picture, ...]:
-    stop = result.stopping
+def _pictures(ride: MeasuredRide, unit: SpeedUnit) -> tuple[Picture, ...]:
+    stop = ride["braking"].stopping
     if stop is None:
         return ()
     whole = unit.from_metres(stop.whole.value)
@@ -59,12 +58,12 @@ def _pictures(result: RideResult, unit: SpeedUnit) -> tuple[Picture, ...]:
         f"Stopping distance against speed: {whole:.0f} {unit.distance_label} from "
         f"{plain_speed(stop.from_mps, unit)}, with the brakings of the ride as points."
     )
-    figure_of = partial(stopping_figure, result, unit)
+    figure_of = partial(stopping_figure, ride, unit)
     return (draw_picture("braking", label, figure_of),)
 
 
-def _table(result: RideResult, unit: SpeedUnit) -> Table | None:
-    each = result.brakings.each
+def _table(ride: MeasuredRide, unit: SpeedUnit) -> Table | None:
+    each = ride["braking"].each
     if not each:
         return None
     hardest = sorted(each, key=lambda one: -one.mean_decel.value)[:_MOST_ROWS]

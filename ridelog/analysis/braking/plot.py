@@ -5,9 +5,9 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.ticker import MaxNLocator
 
+from ridelog.analysis.braking.measure import StoppingDistance
 from ridelog.analysis.braking.procedure import yardstick_for
-from ridelog.analysis.braking.stopping import StoppingDistance
-from ridelog.analysis.ride import RideResult
+from ridelog.analysis.subject import MeasuredRide
 from ridelog.core.units import SpeedUnit
 from ridelog.present.figure import Shape, axes_in, blank, dress, title
 from ridelog.present.palette import BAND, INK, LINE, MARK, PAPER, QUIET
@@ -17,7 +17,7 @@ from ridelog.present.words import plain_speed
 _BEYOND = 1.08
 
 
-def stopping_figure(result: RideResult, unit: SpeedUnit, shape: Shape) -> Figure:
+def stopping_figure(ride: MeasuredRide, unit: SpeedUnit, shape: Shape) -> Figure:
     """Return the ways of reacting and braking against speed, with the measured brakings.
 
     Raises
@@ -25,7 +25,7 @@ def stopping_figure(result: RideResult, unit: SpeedUnit, shape: Shape) -> Figure
     ValueError
         If the ride has no stopping distance.
     """
-    stop = result.stopping
+    stop = ride["braking"].stopping
     if stop is None:
         raise ValueError("without a braking there is no stopping distance to draw")
     rows = 1 if shape.wide else 4
@@ -54,7 +54,7 @@ def stopping_figure(result: RideResult, unit: SpeedUnit, shape: Shape) -> Figure
         shown, metre * speed**2 / (2.0 * least), color=QUIET.light, linewidth=1.2,
         linestyle=(0, (1, 1.5)), zorder=3, label=f"brake at the yardstick ({least:.1f} m/s²)",
     )  # fmt: skip
-    stops = result.brakings.stops
+    stops = ride["braking"].stops
     axes.plot(
         [unit.from_mps(one.from_mps) for one in stops],
         [unit.from_metres(one.distance.value) for one in stops],

@@ -1,10 +1,8 @@
 """How far the machine would go before it stands, from its top speed, as it was braked here."""
 
-from dataclasses import dataclass
-
 import numpy as np
 
-from ridelog.analysis.braking.measure import Braking, Brakings
+from ridelog.analysis.braking.measure import Braking, Brakings, StoppingDistance
 from ridelog.core.estimate import QUANTILE, Estimate
 from ridelog.core.interval import estimate
 from ridelog.core.track import FloatArray
@@ -17,35 +15,6 @@ _FAST_SHARE = 0.5
 # A braking that rolls on tells as much if it takes off this share of its speed.
 _SHED_SHARE = 0.5
 _SEED = 20261125
-
-
-@dataclass(frozen=True)
-class StoppingDistance:
-    """The way from seeing a reason to stop until rest.
-
-    Attributes
-    ----------
-    from_mps : speed it is projected from, the top speed of the ride. [m/s]
-    reaction_s : time until the brake is touched. [s]
-    decel : usual mean deceleration, the median over ``brakings``. [m/s²]
-    brakings : how many it is the median of.
-    reaction_m : way during the reaction. [m]
-    braking, whole : way under the brake, and with the reaction. [m]
-    fastest_mps : highest speed from which the ride shows a braking. [m/s]
-    """
-
-    from_mps: float
-    reaction_s: float
-    decel: Estimate
-    brakings: int
-    reaction_m: float
-    braking: Estimate
-    whole: Estimate
-    fastest_mps: float
-
-    def braking_m(self, speed_mps: float) -> float:
-        """Return the way under the brake from another speed: it grows with the square. [m]"""
-        return self.braking.value * (speed_mps / self.from_mps) ** 2
 
 
 def project_stop(

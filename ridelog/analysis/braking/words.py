@@ -1,13 +1,12 @@
 """Braking in words: for the page, the terminal and the labels of pictures."""
 
-from ridelog.analysis.braking.measure import Braking, Brakings
+from ridelog.analysis.braking.measure import Braking, Brakings, StoppingDistance
 from ridelog.analysis.braking.procedure import (
     LEAST_STOPS,
     rounded_decel_mps2,
     rounded_distance_m,
     yardstick_for,
 )
-from ridelog.analysis.braking.stopping import StoppingDistance
 from ridelog.core.estimate import Estimate
 from ridelog.core.units import SpeedUnit
 from ridelog.present.words import count_words, plain_speed

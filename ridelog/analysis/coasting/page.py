@@ -4,10 +4,9 @@ from functools import partial
 
 from ridelog.analysis.coasting.measure import Coasting
 from ridelog.analysis.coasting.plot import coasting_figure
-from ridelog.analysis.ride import RideResult
+from ridelog.analysis.subject import MeasuredRide
 from ridelog.core.estimate import Estimate
 from ridelog.core.units import STANDARD_GRAVITY_MPS2, SpeedUnit
-from ridelog.filtering.motion import Motion
 from ridelog.present.section import Picture, Section, Table, draw_picture
 from ridelog.present.words import capital, count_words, plain_speed
 
@@ -18,9 +17,9 @@ _WHAT_IT_IS = (
 )
 
 
-def coasting_section(motion: Motion, result: RideResult, unit: SpeedUnit) -> Section | None:
+def coasting_section(ride: MeasuredRide, unit: SpeedUnit) -> Section | None:
     """Return what the page says of rolling out; None if the machine nowhere did."""
-    coasting = result.coasting
+    coasting = ride["coasting"]
     if not coasting.each:
         return None
     notes: tuple[str, ...] = (_WHAT_IT_IS,)

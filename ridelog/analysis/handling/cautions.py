@@ -1,6 +1,6 @@
 """What a reader must be warned of about handling: weave, and turns near tipping over."""
 
-from ridelog.analysis.cautions import Caution
+from ridelog.analysis.cautions import DANGER, Caution
 from ridelog.analysis.handling.measure import Handling
 from ridelog.analysis.handling.tip_over import LEAST_TILT_QUAD, TipOver
 from ridelog.core.units import SPEED_UNITS, STANDARD_GRAVITY_MPS2
@@ -43,6 +43,7 @@ def _tipping(handling: Handling) -> tuple[Caution, ...]:
             limit,
             "FME report for The Oregonian (2007), tilt table; three quarters of it: common "
             "practice, no source",
+            gravity=DANGER,
         ),
     )
 
@@ -65,6 +66,7 @@ def _against_threshold(
             lateral_mps2,
             tilt,
             _SOURCE,
+            gravity=DANGER,
         ),
     )
 
@@ -85,5 +87,6 @@ def _weaving(handling: Handling) -> tuple[Caution, ...]:
             speed,
             None,
             "band of weave: Appl. Sci. 2021, 11(16), 7393; causes: common practice, no source",
+            gravity=DANGER,
         ),
     )

@@ -11,9 +11,8 @@ from ridelog.analysis.handling.words import (
     margin_words,
     radius_words,
 )
-from ridelog.analysis.ride import RideResult
+from ridelog.analysis.subject import MeasuredRide
 from ridelog.core.units import SpeedUnit
-from ridelog.filtering.motion import Motion
 from ridelog.present.section import Picture, Section, Table, draw_picture
 from ridelog.present.words import capital, count_words, elapsed_words, plain_speed
 
@@ -31,9 +30,9 @@ _WHAT_WEAVE_IS = (
 )
 
 
-def handling_section(motion: Motion, result: RideResult, unit: SpeedUnit) -> Section:
+def handling_section(ride: MeasuredRide, unit: SpeedUnit) -> Section:
     """Return what the page says of handling; what is missing is said with its reason."""
-    handling = result.handling
+    handling = ride["handling"]
     notes = []
     if handling.turns.turns:
         notes += [margin_words(handling, unit), _WHAT_LATERAL_IS]
@@ -54,14 +53,14 @@ def handling_section(motion: Motion, result: RideResult, unit: SpeedUnit) -> Sec
         name="handling",
         heading="Turns and straight running",
         lead=handling_lead(handling, unit),
-        pictures=_pictures(result, unit),
-        table=_table(result, unit),
+        pictures=_pictures(ride, unit),
+        table=_table(ride, unit),
         notes=tuple(notes),
     )
 
 
-def _pictures(result: RideResult, unit: SpeedUnit) -> tuple[Picture, ...]:
-    handling = result.handling
+def _pictures(ride: MeasuredRide, unit: SpeedUnit) -> tuple[Picture, ...]:
+    handling = ride["handling"]
     pictures = []
     if any(part.yaw_rate_rms for part in handling.weave.classes):
         onset = handling.weave.twitchy_from
@@ -78,8 +77,8 @@ def _pictures(result: RideResult, unit: SpeedUnit) -> tuple[Picture, ...]:
     return tuple(pictures)
 
 
-def _table(result: RideResult, unit: SpeedUnit) -> Table | None:
-    turns = [turn for turn in result.handling.turns.turns if turn.lateral is not None]
+def _table(ride: MeasuredRide, unit: SpeedUnit) -> Table | None:
+    turns = [turn for turn in ride["handling"].turns.turns if turn.lateral is not None]
     if not turns:
         return None
     hardest = sorted(turns, key=lambda turn: -turn.lateral.value if turn.lateral else 0.0)

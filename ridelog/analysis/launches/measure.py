@@ -89,12 +89,14 @@ class Launches:
     summaries : one for each window.
     rollout_m : way after which the clock of standing windows starts, 0 unless asked for. [m]
     reason : why there is none, else empty.
+    drawn : the courses drawn for them and for rolling pulls, for others that need them.
     """
 
     launches: tuple[Launch, ...]
     summaries: tuple[WindowSummary, ...]
     rollout_m: float
     reason: str
+    drawn: tuple[RunDraws, ...] = field(default=(), repr=False, compare=False)
 
     def summary(self, label: str) -> WindowSummary | None:
         """Return the summary of a window by its label, None if it was not asked for."""
@@ -145,6 +147,7 @@ def measure_launches(
         summaries=tuple(_summary(launches, index, w) for index, w in enumerate(windows)),
         rollout_m=rollout_m,
         reason="" if launches else "the ride holds no standing start to 2 m/s or more",
+        drawn=drawn,
     )
 
 

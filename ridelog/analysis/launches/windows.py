@@ -11,6 +11,7 @@ from ridelog.core.units import (
     MPS_PER_KMH,
     MPS_PER_KNOT,
     MPS_PER_MPH,
+    SPEED_UNITS,
     SpeedUnit,
 )
 
@@ -169,3 +170,8 @@ def suited(windows: tuple[Window, ...], unit: SpeedUnit) -> tuple[Window, ...]:
     """Return those windows that are written in a unit or in the distances that go with it."""
     endings = (f" {unit.label}", f" {unit.distance_label}")
     return tuple(window for window in windows if window.label.endswith(endings))
+
+
+def round_in(window: Window) -> str:
+    """Return the label of the unit of speed whose readers take a window, empty for none."""
+    return next((name for name, unit in SPEED_UNITS.items() if suited((window,), unit)), "")

@@ -1,6 +1,6 @@
 """What a reader must be warned of when a machine goes backwards."""
 
-from ridelog.analysis.cautions import Caution
+from ridelog.analysis.cautions import DANGER, WARNING, Caution
 from ridelog.analysis.reverse.record import Reverse
 from ridelog.core.estimate import Estimate
 from ridelog.core.units import SPEED_UNITS
@@ -53,6 +53,7 @@ def reverse_cautions(
             max(possible),
             limit_mps,
             _WALKING_SOURCE if limit_mps == WALKING_PACE_MPS else _CHOSEN_SOURCE,
+            gravity=WARNING,
         ),
     )
 
@@ -69,6 +70,7 @@ def _too_fast(top: Estimate, limit_mps: float, strong_mps: float) -> tuple[Cauti
                 top.value,
                 strong_mps,
                 _CHOSEN_SOURCE if chosen else "common practice, no source",
+                gravity=DANGER,
             ),
         )
     if top.value <= limit_mps:
@@ -83,6 +85,7 @@ def _too_fast(top: Estimate, limit_mps: float, strong_mps: float) -> tuple[Cauti
             top.value,
             limit_mps,
             _CHOSEN_SOURCE if chosen else _WALKING_SOURCE,
+            gravity=WARNING,
         ),
     )
 

@@ -5,9 +5,8 @@ from functools import partial
 from ridelog.analysis.reverse import Reverse, Segment
 from ridelog.analysis.reverse.plot import reverse_figure
 from ridelog.analysis.reverse.words import reverse_lines, reverse_way
-from ridelog.analysis.ride import RideResult
+from ridelog.analysis.subject import MeasuredRide
 from ridelog.core.units import SpeedUnit
-from ridelog.filtering.motion import Motion
 from ridelog.present.section import Picture, Section, Table, draw_picture
 from ridelog.present.words import (
     bounds_words,
@@ -37,12 +36,12 @@ _HOW_TO_MARK = (
 )
 
 
-def reverse_section(motion: Motion, result: RideResult, unit: SpeedUnit) -> Section:
+def reverse_section(ride: MeasuredRide, unit: SpeedUnit) -> Section:
     """Return what the page says of reverse travel; without any, one sentence and no picture."""
-    reverse = result.reverse
+    reverse = ride["reverse"]
     notes: tuple[str, ...] = ()
     if reverse.state == "none":
-        notes = () if result.settings.has_reverse is False else (_HOW_IT_IS_TOLD, _HOW_TO_MARK)
+        notes = () if ride.settings.has_reverse is False else (_HOW_IT_IS_TOLD, _HOW_TO_MARK)
     else:
         notes = (
             *(_evidence(segment) for segment in reverse.segments[:_MOST_ROWS]),
@@ -52,16 +51,16 @@ def reverse_section(motion: Motion, result: RideResult, unit: SpeedUnit) -> Sect
     return Section(
         name="reverse",
         heading="Reverse",
-        lead=_lead(result, unit),
-        pictures=_pictures(motion, result, unit),
+        lead=_lead(ride, unit),
+        pictures=_pictures(ride, unit),
         table=_table(reverse, unit),
         notes=notes,
         lines=reverse_lines(reverse, unit),
     )
 
 
-def _lead(result: RideResult, unit: SpeedUnit) -> str:
-    reverse = result.reverse
+def _lead(ride: MeasuredRide, unit: SpeedUnit) -> str:
+    reverse = ride["reverse"]
     if reverse.state == "none":
         return f"No reverse: {reverse.reason}"
     possible = len(reverse.possible_spans)
@@ -88,8 +87,8 @@ def _lead(result: RideResult, unit: SpeedUnit) -> str:
     )
 
 
-def _pictures(motion: Motion, result: RideResult, unit: SpeedUnit) -> tuple[Picture, ...]:
-    shown = _shown(result.reverse)
+def _pictures(ride: MeasuredRide, unit: SpeedUnit) -> tuple[Picture, ...]:
+    shown = _shown(ride["reverse"])
     if shown is None:
         return ()
     fast = f" up to {plain_speed(shown.top_speed.value, unit)}" if shown.top_speed else ""
@@ -97,7 +96,7 @@ def _pictures(motion: Motion, result: RideResult, unit: SpeedUnit) -> tuple[Pict
         f"Speed over time from {shown.start_s:.0f} to {shown.end_s:.0f} s: "
         f"{'perhaps ' if shown.state == 'uncertain' else ''}backwards{fast}, drawn below the line."
     )
-    figure_of = partial(reverse_figure, motion, result, unit, shown=shown)
+    figure_of = partial(reverse_figure, ride, unit, shown=shown)
     return (draw_picture("reverse", label, figure_of),)
 
 

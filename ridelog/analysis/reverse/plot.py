@@ -6,7 +6,7 @@ from matplotlib.figure import Figure
 from matplotlib.ticker import FuncFormatter, MaxNLocator
 
 from ridelog.analysis.reverse import Segment
-from ridelog.analysis.ride import RideResult
+from ridelog.analysis.subject import MeasuredRide
 from ridelog.core.spans import runs_of
 from ridelog.core.track import BoolArray, FloatArray
 from ridelog.core.units import SpeedUnit
@@ -22,17 +22,15 @@ _SPACING_S = 0.05
 _REACH_90 = 1.645
 
 
-def reverse_figure(
-    motion: Motion, result: RideResult, unit: SpeedUnit, shape: Shape, shown: Segment
-) -> Figure:
+def reverse_figure(ride: MeasuredRide, unit: SpeedUnit, shape: Shape, shown: Segment) -> Figure:
     """Return speed over time around one stretch: forward above the zero line, backward below."""
     figure = blank(shape)
     axes = axes_in(figure, shape.left_in, 0.52, 0.12, 0.66)
     dress(axes, shape)
-    time_s, speed, reach = _around(motion, shown)
+    time_s, speed, reach = _around(ride.motion, shown)
     factor = unit.from_mps(1.0)
-    backward = _inside(time_s, result.reverse.spans)
-    open_question = _inside(time_s, result.reverse.possible_spans)
+    backward = _inside(time_s, ride["reverse"].spans)
+    open_question = _inside(time_s, ride["reverse"].possible_spans)
     signed = np.where(backward | open_question, -speed, speed) * factor
     reach = reach * factor
     for mask, line, width in (
@@ -55,7 +53,7 @@ def reverse_figure(
                     hatch="////", linewidth=0.0, zorder=1,
                 )  # fmt: skip
     axes.axhline(0.0, color=INK.light, linewidth=1.0, zorder=3)
-    limits = _frame(axes, signed, backward | open_question, result, unit)
+    limits = _frame(axes, signed, backward | open_question, ride, unit)
     time_axis(axes, shape, float(time_s[0]), float(time_s[-1]), named=True)
     _name_sides(axes, shape, shown, unit)
     question = shown.state == "uncertain"
@@ -94,10 +92,10 @@ def _runs(mask: BoolArray) -> list[slice]:
 
 
 def _frame(
-    axes: Axes, signed: FloatArray, below: BoolArray, result: RideResult, unit: SpeedUnit
+    axes: Axes, signed: FloatArray, below: BoolArray, ride: MeasuredRide, unit: SpeedUnit
 ) -> list[str]:
     """Set the range, draw the limits that lie in it, and return them in words."""
-    limits = [result.settings.reverse_caution_mps, result.settings.reverse_strong_mps]
+    limits = [ride.settings.reverse_caution_mps, ride.settings.reverse_strong_mps]
     deepest = min(float(signed[below].min()), -1.1 * unit.from_mps(limits[0]))
     # What matters is below the line: faster riding forward may leave the frame.
     highest = min(float(signed.max()), -1.2 * deepest)

@@ -5,7 +5,7 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.ticker import MaxNLocator
 
-from ridelog.analysis.ride import RideResult
+from ridelog.analysis.subject import MeasuredRide
 from ridelog.core.flags import Flag
 from ridelog.core.spans import flagged_spans
 from ridelog.core.track import FloatArray
@@ -21,9 +21,9 @@ _HIGHEST_HDOP = 12.0
 _PANEL_IN, _LANE_IN, _NAMES_IN = 0.95, 0.24, 1.75
 
 
-def signal_figure(motion: Motion, result: RideResult, shape: Shape) -> Figure:
+def signal_figure(ride: MeasuredRide, shape: Shape) -> Figure:
     """Return what the log says about its own signal, panel by panel over one time axis."""
-    track = motion.track
+    track = ride.motion.track
     series = [
         (name, values, limit, words)
         for name, values, limit, words in (
@@ -32,7 +32,7 @@ def signal_figure(motion: Motion, result: RideResult, shape: Shape) -> Figure:
         )
         if np.isfinite(values).any()
     ]
-    lanes = _lanes(motion)
+    lanes = _lanes(ride.motion)
     lanes_in = _LANE_IN * max(len(lanes), 1) * (1.0 if shape.wide else 1.75)
     height = 0.72 + len(series) * (_PANEL_IN + 0.32) + lanes_in + 0.5
     figure = blank(shape, height)
@@ -43,7 +43,7 @@ def signal_figure(motion: Motion, result: RideResult, shape: Shape) -> Figure:
     top = 0.72
     for name, values, limit, words in series:
         axes = axes_in(figure, left, height - top - _PANEL_IN, 0.12, top)
-        _panel(axes, motion, values, limit, shape, clip=values is track.hdop)
+        _panel(axes, ride.motion, values, limit, shape, clip=values is track.hdop)
         axes.set_title(
             f"{name}; {words} {limit:g} (dashed)",
             loc="left",
@@ -51,12 +51,12 @@ def signal_figure(motion: Motion, result: RideResult, shape: Shape) -> Figure:
             color=INK.light,
             pad=3.0,
         )
-        time_axis(axes, shape, result.source.start_s, result.source.end_s, named=False)
+        time_axis(axes, shape, ride.source.start_s, ride.source.end_s, named=False)
         axes.tick_params(labelbottom=False)
         top += _PANEL_IN + 0.32
     axes = axes_in(figure, left, 0.5, 0.12, height - 0.5 - lanes_in)
     _flag_lanes(axes, lanes, shape)
-    time_axis(axes, shape, result.source.start_s, result.source.end_s, named=True)
+    time_axis(axes, shape, ride.source.start_s, ride.source.end_s, named=True)
     return figure
 
 

@@ -51,12 +51,12 @@ class TopSpeed:
         of neighbouring fixes when it reports none; NaN if neither. [m/s]
     """
 
-    best_1s: Estimate | None
-    best_5s: Estimate | None
+    best_1s_mps: Estimate | None
+    best_5s_mps: Estimate | None
     at_s: float
     raw_peak_mps: float
     raw_peak_kind: str
-    two_way: Estimate | None
+    two_way_mps: Estimate | None
     runs: tuple[Run, ...]
     reason: str
     seen_share: float = 1.0

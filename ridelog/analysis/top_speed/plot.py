@@ -7,10 +7,9 @@ from matplotlib.patches import Patch
 from matplotlib.ticker import MaxNLocator
 
 from ridelog.analysis.phases.plot import STRIP_IN, draw_key, draw_strip, phase_rows
-from ridelog.analysis.ride import RideResult
 from ridelog.analysis.signal.shading import Shading, shadings
+from ridelog.analysis.subject import MeasuredRide
 from ridelog.core.units import SpeedUnit
-from ridelog.filtering.motion import Motion
 from ridelog.present.figure import Shape, axes_in, blank, dress, time_axis, title
 from ridelog.present.palette import BAND, HATCH, INK, LINE, MARK, PAPER, QUIET, SHADE
 from ridelog.present.thinning import lowest_and_highest, rows_in_time
@@ -20,20 +19,20 @@ from ridelog.present.words import plain_speed, speed_words
 _REACH_90 = 1.645
 
 
-def speed_figure(motion: Motion, result: RideResult, unit: SpeedUnit, shape: Shape) -> Figure:
+def speed_figure(ride: MeasuredRide, unit: SpeedUnit, shape: Shape) -> Figure:
     """Return speed over time: line, 90 % band at each instant, best second, shaded stretches."""
-    shaded = shadings(motion)
+    shaded = shadings(ride.motion)
     key_in = 0.2 * _legend_rows(shaded, shape)
-    below = 0.52 + key_in + 0.2 * phase_rows(result.phases, shape)
-    strip_in = STRIP_IN + 0.06 if result.phases.each else 0.0
+    below = 0.52 + key_in + 0.2 * phase_rows(ride["phases"], shape)
+    strip_in = STRIP_IN + 0.06 if ride["phases"].each else 0.0
     figure = blank(shape, shape.height_in + below - 0.52 + strip_in)
     axes = axes_in(figure, shape.left_in, below, 0.12, 0.66 + strip_in)
     dress(axes, shape)
-    rows, broken = rows_in_time(motion)
-    time_s = motion.track.time_s[rows]
-    speed = motion.speed_mps[rows]
-    reach = _REACH_90 * motion.speed_sd_mps[rows]
-    ceiling = _ceiling(motion, result)
+    rows, broken = rows_in_time(ride.motion)
+    time_s = ride.motion.track.time_s[rows]
+    speed = ride.motion.speed_mps[rows]
+    reach = _REACH_90 * ride.motion.speed_sd_mps[rows]
+    ceiling = _ceiling(ride)
     low = unit.from_mps(1.0) * np.maximum(speed - reach, 0.0)
     high = unit.from_mps(1.0) * (speed + reach)
     for part in _parts(lowest_and_highest(time_s, broken, speed, shape.columns), broken):
@@ -48,11 +47,11 @@ def speed_figure(motion: Motion, result: RideResult, unit: SpeedUnit, shape: Sha
         )  # fmt: skip
     axes.set_ylim(0.0, unit.from_mps(ceiling))
     axes.yaxis.set_major_locator(MaxNLocator(6, steps=[1, 2, 5, 10]))
-    time_axis(axes, shape, result.source.start_s, result.source.end_s, named=True)
-    _phases(figure, axes, result, shape, key_in)
+    time_axis(axes, shape, ride.source.start_s, ride.source.end_s, named=True)
+    _phases(figure, axes, ride, shape, key_in)
     _shade(axes, shaded, shape)
-    _mark_best(axes, result, unit, shape)
-    _mark_peak(axes, motion, result, unit, shape)
+    _mark_best(axes, ride, unit, shape)
+    _mark_peak(axes, ride, unit, shape)
     band = "the pale band holds the true speed of an instant in 9 rides of 10"
     title(
         figure, shape, "Speed over ground",
@@ -62,22 +61,22 @@ def speed_figure(motion: Motion, result: RideResult, unit: SpeedUnit, shape: Sha
     return figure
 
 
-def _phases(figure: Figure, axes: Axes, result: RideResult, shape: Shape, bottom_in: float) -> None:
+def _phases(figure: Figure, axes: Axes, ride: MeasuredRide, shape: Shape, bottom_in: float) -> None:
     """Draw what the machine did as a strip above the speed, on the same time axis."""
-    if not result.phases.each:
+    if not ride["phases"].each:
         return
     top_in = figure.get_size_inches()[1] - 0.66
     strip = axes_in(figure, shape.left_in, top_in - STRIP_IN, 0.12, 0.66)
     strip.set_xlim(axes.get_xlim())
-    draw_strip(strip, result.phases, shape, shape.width_in - shape.left_in - 0.12)
-    draw_key(figure, result.phases, shape, bottom_in)
+    draw_strip(strip, ride["phases"], shape, shape.width_in - shape.left_in - 0.12)
+    draw_key(figure, ride["phases"], shape, bottom_in)
 
 
-def _ceiling(motion: Motion, result: RideResult) -> float:
-    known = motion.speed_mps[np.isfinite(motion.speed_mps)]
+def _ceiling(ride: MeasuredRide) -> float:
+    known = ride.motion.speed_mps[np.isfinite(ride.motion.speed_mps)]
     top = float(np.max(known)) if len(known) else 1.0
-    if result.top_speed.best_1s is not None:
-        top = max(top, result.top_speed.best_1s.high)
+    if ride["top_speed"].best_1s_mps is not None:
+        top = max(top, ride["top_speed"].best_1s_mps.high)
     return max(1.3 * top, 0.5)
 
 
@@ -107,11 +106,11 @@ def _shade(axes: Axes, shaded: tuple[Shading, ...], shape: Shape) -> None:
                 )  # fmt: skip
 
 
-def _mark_best(axes: Axes, result: RideResult, unit: SpeedUnit, shape: Shape) -> None:
-    best = result.top_speed.best_1s
+def _mark_best(axes: Axes, ride: MeasuredRide, unit: SpeedUnit, shape: Shape) -> None:
+    best = ride["top_speed"].best_1s_mps
     if best is None:
         return
-    at = result.top_speed.at_s
+    at = ride["top_speed"].at_s
     level = unit.from_mps(best.value)
     axes.plot(
         [at, at + 1.0], [level, level],
@@ -126,15 +125,13 @@ def _mark_best(axes: Axes, result: RideResult, unit: SpeedUnit, shape: Shape) ->
     )  # fmt: skip
 
 
-def _mark_peak(
-    axes: Axes, motion: Motion, result: RideResult, unit: SpeedUnit, shape: Shape
-) -> None:
+def _mark_peak(axes: Axes, ride: MeasuredRide, unit: SpeedUnit, shape: Shape) -> None:
     """Show the highest single reading where it was, or at the upper edge if it lies above."""
-    top = result.top_speed
+    top = ride["top_speed"]
     if top.raw_peak_kind != "reported" or top.raw_peak_mps != top.raw_peak_mps:
         return
-    readings = np.where(motion.used, motion.track.speed_mps, np.nan)
-    at = float(motion.track.time_s[int(np.nanargmax(readings))])
+    readings = np.where(ride.motion.used, ride.motion.track.speed_mps, np.nan)
+    at = float(ride.motion.track.time_s[int(np.nanargmax(readings))])
     level, ceiling = unit.from_mps(top.raw_peak_mps), axes.get_ylim()[1]
     outside = level > 0.97 * ceiling
     axes.plot(
@@ -145,7 +142,7 @@ def _mark_peak(
     words = f"highest reading {plain_speed(top.raw_peak_mps, unit)}"
     if outside and shape.wide:
         words += ", above the picture"
-    best = top.best_1s
+    best = top.best_1s_mps
     # Above the words about the best second, which lie just over the line.
     lift = 0.9 * ceiling if outside else level
     if best is not None:

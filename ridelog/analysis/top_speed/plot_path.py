@@ -8,10 +8,9 @@ from matplotlib.collections import LineCollection
 from matplotlib.figure import Figure
 from matplotlib.patches import Polygon, Rectangle
 
-from ridelog.analysis.ride import RideResult
+from ridelog.analysis.subject import MeasuredRide
 from ridelog.core.track import FloatArray
 from ridelog.core.units import SpeedUnit
-from ridelog.filtering.motion import Motion
 from ridelog.present.figure import Shape, axes_in, blank, title
 from ridelog.present.palette import INK, MARK, PAPER, QUIET, SPEED_CLASSES, SPEED_ROLES
 from ridelog.present.thinning import rows_in_time, thin_path
@@ -31,19 +30,19 @@ class _Frame:
     points_per_m: float
 
 
-def path_figure(motion: Motion, result: RideResult, unit: SpeedUnit, shape: Shape) -> Figure:
+def path_figure(ride: MeasuredRide, unit: SpeedUnit, shape: Shape) -> Figure:
     """Return the path seen from above, north up, without any coordinates."""
     figure = blank(shape, shape.height_in + (0.9 if not shape.wide else 0.5))
     title(figure, shape, "Path", "seen from above, north up; wider is faster")
     axes = axes_in(figure, 0.1, 0.72, 0.1, 0.5)
     axes.set_axis_off()
-    rows, broken = rows_in_time(motion)
-    east, north = motion.east_m[rows], motion.north_m[rows]
+    rows, broken = rows_in_time(ride.motion)
+    east, north = ride.motion.east_m[rows], ride.motion.north_m[rows]
     frame = _frame(axes, figure, east, north)
     if len(rows) > 1:
-        classes, top = _draw_line(axes, motion.speed_mps[rows], east, north, broken, frame)
-        _draw_arrows(axes, east, north, motion.speed_mps[rows], broken, frame)
-        _draw_places(axes, motion, result, east, north, frame, shape)
+        classes, top = _draw_line(axes, ride.motion.speed_mps[rows], east, north, broken, frame)
+        _draw_arrows(axes, east, north, ride.motion.speed_mps[rows], broken, frame)
+        _draw_places(axes, ride, east, north, frame, shape)
         _draw_scale_of_speed(figure, classes, top, unit, shape)
     _draw_bar(axes, frame, unit, shape)
     _draw_north(axes, shape)
@@ -180,8 +179,7 @@ def _arrow(x: float, y: float, ux: float, uy: float, points_per_m: float) -> Flo
 
 def _draw_places(
     axes: Axes,
-    motion: Motion,
-    result: RideResult,
+    ride: MeasuredRide,
     east: FloatArray,
     north: FloatArray,
     frame: _Frame,
@@ -193,11 +191,13 @@ def _draw_places(
         places.append((float(east[-1]), float(north[-1]), "end", "s"))
     else:
         places[0] = (*places[0][:2], "start and end", "o")
-    if result.top_speed.best_1s is not None:
-        rows = np.flatnonzero(np.isfinite(motion.east_m) & motion.used)
-        middle = result.top_speed.at_s + 0.5
-        row = rows[np.argmin(np.abs(motion.track.time_s[rows] - middle))]
-        places.append((float(motion.east_m[row]), float(motion.north_m[row]), "best second", "D"))
+    if ride["top_speed"].best_1s_mps is not None:
+        rows = np.flatnonzero(np.isfinite(ride.motion.east_m) & ride.motion.used)
+        middle = ride["top_speed"].at_s + 0.5
+        row = rows[np.argmin(np.abs(ride.motion.track.time_s[rows] - middle))]
+        places.append(
+            (float(ride.motion.east_m[row]), float(ride.motion.north_m[row]), "best second", "D")
+        )
     marks = np.array([[x, y] for x, y, _, _ in places]) * frame.points_per_m
     # Words are put where they cover least of the path, of the marks and of one another.
     crowd = np.column_stack([east, north]) * frame.points_per_m

@@ -1,32 +1,28 @@
-"""Filters of the templates: figures, times and sizes in words."""
+"""A ride of the book in words, the same in lists on the page and on the terminal."""
 
 from datetime import datetime
-from typing import Any
 
-from ridelog.book import Figure
 from ridelog.core.estimate import Estimate
 from ridelog.core.units import SpeedUnit
 from ridelog.present.words import (
     bounds_words,
-    clean,
     duration_words,
-    elapsed_words,
     speed_words,
 )
 
 _MONTHS = "Jan Feb Mar Apr May Jun Jul Aug Sep Oct Nov Dec".split()
 
 
-def speed(figure: Figure | None, unit: SpeedUnit) -> str:
+def speed(figure: Estimate | None, unit: SpeedUnit) -> str:
     """Return a speed with its unit, or a dash."""
-    return "–" if figure is None else speed_words(_estimate(figure), unit)
+    return "–" if figure is None else speed_words(figure, unit)
 
 
-def bounds(figure: Figure | None, unit: SpeedUnit) -> str:
+def bounds(figure: Estimate | None, unit: SpeedUnit) -> str:
     """Return the bounds of a speed, such as "34.8 to 35.0"."""
     if figure is None:
         return ""
-    low, high = bounds_words(_estimate(figure), unit)
+    low, high = bounds_words(figure, unit)
     return f"{low} to {high}"
 
 
@@ -50,17 +46,3 @@ def day_and_year(start_utc: str) -> tuple[str, str]:
 def lasting(duration_s: float | None) -> str:
     """Return how long a ride lasts."""
     return "" if duration_s is None else duration_words(duration_s)
-
-
-def _estimate(figure: Figure) -> Estimate:
-    return Estimate(figure.value, figure.low, figure.high)
-
-
-FILTERS: dict[str, Any] = {
-    "speed": speed,
-    "bounds": bounds,
-    "moment": moment,
-    "lasting": lasting,
-    "clock": elapsed_words,
-    "clean": clean,
-}

@@ -1,4 +1,4 @@
-"""The work bench outlives whatever happens to a job."""
+"""The worker outlives whatever happens to a job."""
 
 import os
 import signal
@@ -11,7 +11,7 @@ from visitor import short_log
 
 from ridelog.analysis.settings import Settings
 from ridelog.core.errors import RideLogError
-from ridelog.web.worker import Bench, Job, JobError
+from ridelog.web.worker import Job, JobError, Worker
 from ridelog.workflow.ride_cache import LogAt
 
 
@@ -24,45 +24,45 @@ def log_in(folder: Path, data: bytes) -> LogAt:
 def test_a_job_ends_in_an_answer_a_refusal_or_a_mistake_and_the_next_one_is_done(
     tmp_path: Path,
 ) -> None:
-    bench = Bench()
+    worker = Worker()
     try:
         with pytest.raises(RideLogError, match="neither GPX nor NMEA") as refused:
-            list(bench.run(Job("measure_ride", {"log": log_in(tmp_path, b"no log")})))
+            list(worker.run(Job("measure_ride", {"log": log_in(tmp_path, b"no log")})))
         assert not isinstance(refused.value, JobError)
         with pytest.raises(JobError, match=r"ridelog made a mistake here \(KeyError\)"):
-            list(bench.run(Job("no such job")))
+            list(worker.run(Job("no such job")))
         gone = LogAt("gone.gpx", str(tmp_path / "nowhere"), "0", Settings().as_json())
         with pytest.raises(RideLogError, match="is not in the book's folder any more"):
-            list(bench.run(Job("measure_ride", {"log": gone})))
+            list(worker.run(Job("measure_ride", {"log": gone})))
         log = log_in(tmp_path, short_log("before-2.nmea", 60))
-        kinds = [kind for kind, _ in bench.run(Job("measure_ride", {"log": log}))]
+        kinds = [kind for kind, _ in worker.run(Job("measure_ride", {"log": log}))]
         assert kinds[-3:] == ["progress", "result", "pages"] and "first" in kinds
     finally:
-        bench.stop()
+        worker.stop()
 
 
 def test_a_child_that_dies_is_replaced(tmp_path: Path) -> None:
-    bench = Bench()
+    worker = Worker()
     try:
         log = log_in(tmp_path, short_log("before-2.nmea", 60))
-        messages = bench.run(Job("measure_ride", {"log": log}))
+        messages = worker.run(Job("measure_ride", {"log": log}))
         next(messages)
-        assert bench._process is not None and bench._process.pid is not None
-        os.kill(bench._process.pid, signal.SIGKILL)
+        assert worker._process is not None and worker._process.pid is not None
+        os.kill(worker._process.pid, signal.SIGKILL)
         with pytest.raises(JobError, match="ended without an answer"):
             list(messages)
-        assert [k for k, _ in bench.run(Job("measure_ride", {"log": log}))][-1] == "pages"
+        assert [k for k, _ in worker.run(Job("measure_ride", {"log": log}))][-1] == "pages"
     finally:
-        bench.stop()
+        worker.stop()
 
 
 def test_a_job_that_takes_too_long_is_stopped(tmp_path: Path) -> None:
-    bench = Bench(longest_s=0.0)
+    worker = Worker(longest_s=0.0)
     try:
         with pytest.raises(JobError, match="the work was stopped after 0 s"):
-            list(bench.run(Job("measure_ride", {"log": log_in(tmp_path, b"x")})))
+            list(worker.run(Job("measure_ride", {"log": log_in(tmp_path, b"x")})))
     finally:
-        bench.stop()
+        worker.stop()
 
 
 def test_two_threads_may_stop_it_at_once() -> None:
@@ -79,12 +79,12 @@ def test_two_threads_may_stop_it_at_once() -> None:
         def join(self) -> None:
             time.sleep(0.02)
 
-    bench = Bench()
+    worker = Worker()
     for _ in range(10):
         child = Slow()
-        bench._process = child  # type: ignore[assignment]  # only these two are called
+        worker._process = child  # type: ignore[assignment]  # only these two are called
         with ThreadPoolExecutor(4) as pool:
-            stops = [pool.submit(bench.stop) for _ in range(4)]
+            stops = [pool.submit(worker.stop) for _ in range(4)]
         for stop in stops:
             stop.result()
-        assert child.ended == 1 and bench._process is None
+        assert child.ended == 1 and worker._process is None

@@ -1,36 +1,75 @@
-"""The page of one ride, its downloads, and what can be changed about it."""
+"""The list of rides with its drop zone, and the page of one ride: what can be read and changed."""
 
-import asyncio
 import json
 from typing import Any
+from urllib.parse import urlencode
 
 from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
 from starlette.responses import Response
 
 from ridelog import __version__
-from ridelog.book import CONDITIONS, MARK_KINDS, Book, RideEntry
+from ridelog.book import CONDITIONS, MARK_KINDS, Book, RideEntry, StoredResult
+from ridelog.book.originals import suffix_of
 from ridelog.report.changes import changed_figures
 from ridelog.report.ride_json import to_bytes
 from ridelog.web.security import ALONE_POLICY
 from ridelog.web.views import (
     Form,
     PageError,
-    changing_by_form,
-    first,
-    go,
-    in_words,
+    changes_book,
+    number_of,
     page,
-    reading,
+    problems_as_pages,
+    reads_book,
+    redirect,
     seconds_of,
+    server_of,
     unit_of,
-    workshop,
 )
 from ridelog.web.worker import Job
 from ridelog.workflow.settings_of import log_at, settings_of
 
+_ROWS_A_PAGE = 50
 
-@reading
+
+@reads_book
+def ride_list(request: Request, book: Book) -> Response:
+    """Return the list of rides."""
+    words = request.query_params.get("find", "")[:200].strip()
+    machine = request.query_params.get("machine", "")
+    machine_id = int(machine) if machine.isdigit() and len(machine) < 10 else None
+    number = request.query_params.get("page", "1")
+    number_of_page = max(1, int(number)) if number.isdigit() and len(number) < 7 else 1
+    count = book.rides.count(words, machine_id=machine_id)
+    pages = max(1, -(-count // _ROWS_A_PAGE))
+    number_of_page = min(number_of_page, pages)
+    rides = book.rides.found(
+        words, machine_id=machine_id, most=_ROWS_A_PAGE, skip=(number_of_page - 1) * _ROWS_A_PAGE
+    )
+    figures = book.results.figures([ride.id for ride in rides])
+
+    def place(other: int) -> str:
+        asked = {"find": words, "machine": machine_id or "", "page": other}
+        return "/?" + urlencode({name: value for name, value in asked.items() if value})
+
+    return page(
+        request,
+        "rides.html",
+        rides=rides,
+        figures=figures,
+        machines=book.machines.all(),
+        words=words,
+        machine_id=machine_id,
+        count=count,
+        everything=book.rides.count() if count == 0 else count,
+        number=number_of_page,
+        pages=pages,
+        place=place,
+    )
+
+
+@reads_book
 def ride_page(request: Request, book: Book) -> Response:
     """Return the page of one ride with everything that is known of it so far."""
     ride = ride_of(request, book)
@@ -40,7 +79,7 @@ def ride_page(request: Request, book: Book) -> Response:
     words = _words(book, ride, request)
     if ride.state != "failed" and (words is None or not current):
         # Read from an export, or left by a run that was stopped: figures follow by themselves.
-        workshop(request).desk.ensure(ride)
+        server_of(request).queue.ensure(ride)
     older = [old for old in book.results.all(ride.id) if result and old.id != result.id]
     return page(
         request,
@@ -64,104 +103,91 @@ def ride_page(request: Request, book: Book) -> Response:
     )
 
 
-@reading
+@reads_book
 def ride_json_file(request: Request, book: Book) -> Response:
     """Return the figures of a ride as the JSON object that scripts read."""
-    ride = ride_of(request, book)
-    result = book.results.latest(ride.id)
-    if result is None:
-        raise PageError(f"ride {ride.id} has no figures yet.", "wait until it is measured.", 404)
-    return _file(to_bytes(result.document), "application/json", f"ride-{ride.id}.json")
+    result = result_of(request, book)
+    return _file(to_bytes(result.document), "application/json", f"ride-{result.ride_id}.json")
 
 
+@problems_as_pages
 async def ride_report(request: Request) -> Response:
     """Return the page of a ride that stands alone, to keep or to send."""
 
     def asked() -> Job:
-        with Book(workshop(request).folder) as book:
+        with Book(server_of(request).folder) as book:
             ride = ride_of(request, book)
             return Job("report_page", {"log": log_at(book, ride), "unit": unit_of(request).label})
 
-    async def work() -> Response:
-        job = await run_in_threadpool(asked)
-        data = await asyncio.wrap_future(workshop(request).desk.ask(job))
-        answer = _file(data, "text/html; charset=utf-8", f"ride-{request.path_params['ride']}.html")
-        answer.headers["content-security-policy"] = ALONE_POLICY
-        return answer
-
-    return await in_words(request, work())
+    data = await server_of(request).queue.ask(await run_in_threadpool(asked))
+    answer = _file(data, "text/html; charset=utf-8", f"ride-{request.path_params['ride']}.html")
+    answer.headers["content-security-policy"] = ALONE_POLICY
+    return answer
 
 
-@reading
+@reads_book
 def ride_original(request: Request, book: Book) -> Response:
     """Return the log of a ride, byte for byte as it was given."""
     ride = ride_of(request, book)
     data = book.original(ride.sha256)
-    suffix = {"gpx": "gpx", "nmea": "nmea"}.get(ride.format.split("-")[0], "log")
-    if data[:2] in (b"\x1f\x8b", b"PK"):
-        suffix = "gz" if data[:2] == b"\x1f\x8b" else "zip"
-    return _file(data, "application/octet-stream", f"ride-{ride.id}.{suffix}")
+    name = f"ride-{ride.id}.{suffix_of(ride.format, data)}"
+    return _file(data, "application/octet-stream", name)
 
 
-@changing_by_form
+@changes_book
 def change_details(request: Request, book: Book, form: Form) -> Response:
     """Change the machine, set-up, conditions and note of a ride."""
     ride = ride_of(request, book)
-    machine_name, setup_name = first(form, "machine").strip(), first(form, "setup").strip()
-    machine = book.machines.named(machine_name) if machine_name else None
-    if setup_name and machine is None:
-        raise PageError("a set-up belongs to a machine.", "name the machine as well.")
-    setup = book.machines.setup_named(machine.id, setup_name) if machine and setup_name else None
-    book.rides.move(ride.id, machine.id if machine else None, setup.id if setup else None)
-    book.details.set_conditions(ride.id, {n: first(form, n) for n in CONDITIONS if n in form})
-    book.details.add_note(ride.id, first(form, "note"))
-    return go(f"/rides/{ride.id}?saved=details#details")
+    book.assign(ride.id, form.get("machine", "").strip(), form.get("setup", "").strip())
+    book.details.set_conditions(ride.id, {n: form[n] for n in CONDITIONS if n in form})
+    book.details.add_note(ride.id, form.get("note", ""))
+    return redirect(f"/rides/{ride.id}?saved=details#details")
 
 
-@changing_by_form
+@changes_book
 def remove_note(request: Request, book: Book, form: Form) -> Response:
     """Take a note back."""
     ride = ride_of(request, book)
-    book.details.remove_note(ride.id, number_of(first(form, "note"), "note"))
-    return go(f"/rides/{ride.id}#details")
+    book.details.remove_note(ride.id, number_of(form.get("note", ""), "note"))
+    return redirect(f"/rides/{ride.id}#details")
 
 
-@changing_by_form
+@changes_book
 def add_mark(request: Request, book: Book, form: Form) -> Response:
     """Mark a stretch and have the figures follow."""
     ride = ride_of(request, book)
-    start_s = seconds_of(first(form, "start"), "start of the stretch")
-    end_s = seconds_of(first(form, "end"), "end of the stretch")
-    book.details.add_mark(ride.id, first(form, "kind"), start_s, end_s)
-    workshop(request).desk.submit(ride)
-    return go(f"/rides/{ride.id}#marks")
+    start_s = seconds_of(form.get("start", ""), "start of the stretch")
+    end_s = seconds_of(form.get("end", ""), "end of the stretch")
+    book.details.add_mark(ride.id, form.get("kind", ""), start_s, end_s)
+    server_of(request).queue.submit(ride)
+    return redirect(f"/rides/{ride.id}#marks")
 
 
-@changing_by_form
+@changes_book
 def remove_mark(request: Request, book: Book, form: Form) -> Response:
     """Take a mark back and have the figures follow."""
     ride = ride_of(request, book)
-    book.details.remove_mark(ride.id, number_of(first(form, "mark"), "mark"))
-    workshop(request).desk.submit(ride)
-    return go(f"/rides/{ride.id}#marks")
+    book.details.remove_mark(ride.id, number_of(form.get("mark", ""), "mark"))
+    server_of(request).queue.submit(ride)
+    return redirect(f"/rides/{ride.id}#marks")
 
 
-@changing_by_form
+@changes_book
 def measure_again(request: Request, book: Book, form: Form) -> Response:
     """Measure a ride once more with this version."""
     ride = ride_of(request, book)
-    workshop(request).desk.submit(ride)
-    return go(f"/rides/{ride.id}")
+    server_of(request).queue.submit(ride)
+    return redirect(f"/rides/{ride.id}")
 
 
-@changing_by_form
+@changes_book
 def remove_ride(request: Request, book: Book, form: Form) -> Response:
     """Take a ride and its log out of the book, if the box was ticked."""
     ride = ride_of(request, book)
-    if first(form, "sure") != "yes":
+    if form.get("sure", "") != "yes":
         raise PageError("the ride was not removed.", "tick the box to say that you are sure.")
     book.rides.remove(ride.id)
-    return go("/")
+    return redirect("/")
 
 
 def ride_of(request: Request, book: Book) -> RideEntry:
@@ -169,17 +195,19 @@ def ride_of(request: Request, book: Book) -> RideEntry:
     return book.rides.get(int(request.path_params["ride"]))
 
 
-def number_of(text: str, what: str) -> int:
-    """Return a number from a form.
+def result_of(request: Request, book: Book) -> StoredResult:
+    """Return the newest result of the ride that the address names.
 
     Raises
     ------
     PageError
-        If it is none.
+        If there is none yet.
     """
-    if not text.isdigit() or len(text) > 12:
-        raise PageError(f"{what}: {text[:20]!r} is no number.", "load the page again.")
-    return int(text)
+    ride = ride_of(request, book)
+    result = book.results.latest(ride.id)
+    if result is None:
+        raise PageError(f"ride {ride.id} has no figures yet.", "wait until it is measured.", 404)
+    return result
 
 
 def _words(book: Book, ride: RideEntry, request: Request) -> dict[str, Any] | None:

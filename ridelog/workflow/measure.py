@@ -1,63 +1,44 @@
-"""One ride of a side: its motion and what was measured on it."""
+"""Load, smooth, measure: the one composition of all stages, for every entry of the project."""
 
 from collections.abc import Callable
-from dataclasses import dataclass
 from pathlib import Path
 
-import numpy as np
-
-from ridelog.analysis.ride import RideResult, analyse
+from ridelog.analysis.ride import analyse
 from ridelog.analysis.settings import Settings
+from ridelog.analysis.subject import MeasuredRide
 from ridelog.core.errors import RideLogError, UnreadableLogError
 from ridelog.core.text import shown_name
 from ridelog.filtering.motion import Motion
 from ridelog.filtering.smoother import estimate_motion
 from ridelog.importer import load_track
 
-# Courses of one straight agree within this; the same as for opposite runs.
-SAME_WAY_DEG = 20.0
+Progress = Callable[[float], None]
 
 
-@dataclass(frozen=True)
-class RiddenRide:
-    """One ride: the smoothed motion and its figures."""
-
-    motion: Motion
-    result: RideResult
-
-    @property
-    def name(self) -> str:
-        """Name of the log's file."""
-        return self.result.source.file
-
-    def course_at(self, time_s: float) -> float | None:
-        """Return the course at a time in degrees clockwise from north, None where unknown."""
-        known = self.motion.used & np.isfinite(self.motion.course_rad)
-        if not known.any() or not np.isfinite(time_s):
-            return None
-        apart = np.where(known, np.abs(self.motion.track.time_s - time_s), np.inf)
-        row = int(np.nanargmin(apart))
-        if apart[row] > 2.0:
-            return None
-        return float(np.degrees(self.motion.course_rad[row]) % 360.0)
+def _silent(done: float) -> None:
+    """Tell nobody."""
 
 
-def measure_ride(
-    path: Path, settings: Settings, report_progress: Callable[[float], None] | None = None
-) -> RiddenRide:
-    """Return one ride measured with the given settings.
+def load_motion(log: Path, *, report_progress: Progress = _silent) -> Motion:
+    """Return the smoothed motion of a log.
 
     Raises
     ------
     RideLogError
-        Whatever reading and estimating raise.
+        If there is no such file, or whatever reading and smoothing raise.
     """
-    if not path.exists():
+    if not log.exists():
         raise UnreadableLogError(
-            f"{shown_name(str(path))}: there is no such file.", "check the name and the folder."
+            f"{shown_name(str(log))}: there is no such file.", "check the name and the folder."
         )
-    motion = estimate_motion(load_track(path), report_progress=report_progress)
-    return RiddenRide(motion, analyse(motion, settings))
+    return estimate_motion(load_track(log), report_progress=report_progress)
+
+
+def measure_ride(
+    log: Path, settings: Settings, *, report_progress: Progress = _silent
+) -> MeasuredRide:
+    """Return one ride measured with the given settings; errors as for ``load_motion``."""
+    return analyse(load_motion(log, report_progress=report_progress), settings)
 
 
 def logs_in(places: list[Path], side: str) -> tuple[list[Path], list[str]]:
@@ -101,11 +82,6 @@ def logs_in(places: list[Path], side: str) -> tuple[list[Path], list[str]]:
             )
         logs += found
     return logs, others
-
-
-def courses_apart_deg(one: float, other: float) -> float:
-    """Return the angle between two courses, 0 to 180."""
-    return abs((one - other + 180.0) % 360.0 - 180.0)
 
 
 def _is_log(path: Path) -> bool:

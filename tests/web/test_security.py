@@ -6,20 +6,20 @@ from pathlib import Path
 import pytest
 from visitor import HOST, LAN_HOST, Visitor, app_in
 
-from ridelog.web.security import Guard
+from ridelog.web.security import SecurityMiddleware
 
 
 @pytest.fixture
-def app(tmp_path: Path) -> Guard:
+def app(tmp_path: Path) -> SecurityMiddleware:
     return app_in(tmp_path / "book")
 
 
 @pytest.fixture
-def lan_app(tmp_path: Path) -> Guard:
+def lan_app(tmp_path: Path) -> SecurityMiddleware:
     return app_in(tmp_path / "book", lan=True)
 
 
-def test_this_machine_comes_in_by_itself(app: Guard) -> None:
+def test_this_machine_comes_in_by_itself(app: SecurityMiddleware) -> None:
     visitor = Visitor(app)
     answer = visitor.get("/")
     assert answer.status == 200 and "Drop the logs of test rides here" in answer.words
@@ -29,7 +29,7 @@ def test_this_machine_comes_in_by_itself(app: Guard) -> None:
     assert not visitor.get("/").cookies, "one session a browser"
 
 
-def test_every_answer_keeps_the_page_to_itself(app: Guard) -> None:
+def test_every_answer_keeps_the_page_to_itself(app: SecurityMiddleware) -> None:
     for path in ("/", "/machines", "/static/page.css", "/rides/99", "/nowhere", "/tasks"):
         headers = Visitor(app).get(path).headers
         policy = headers["content-security-policy"]
@@ -42,7 +42,7 @@ def test_every_answer_keeps_the_page_to_itself(app: Guard) -> None:
 @pytest.mark.parametrize(
     "host", ["evil.example", "127.0.0.1", "127.0.0.1:80", "evil.example:8437", "", LAN_HOST]
 )
-def test_a_foreign_host_is_refused(app: Guard, host: str) -> None:
+def test_a_foreign_host_is_refused(app: SecurityMiddleware, host: str) -> None:
     answer = Visitor(app, host=host).get("/")
     assert answer.status == 421 and answer.text == "This address is not served here.\n"
     assert not answer.cookies
@@ -59,7 +59,7 @@ def test_a_foreign_host_is_refused(app: Guard, host: str) -> None:
         f"http://{HOST}/",
     ],
 )
-def test_a_change_from_another_page_is_refused(app: Guard, origin: str | None) -> None:
+def test_a_change_from_another_page_is_refused(app: SecurityMiddleware, origin: str | None) -> None:
     visitor = Visitor(app)
     visitor.get("/")
     headers = {"x-ridelog-token": visitor.token, **({"origin": origin} if origin else {})}
@@ -69,7 +69,7 @@ def test_a_change_from_another_page_is_refused(app: Guard, origin: str | None) -
         assert answer.text == "This request comes from another page and is refused.\n"
 
 
-def test_the_browsers_own_word_counts_too(app: Guard) -> None:
+def test_the_browsers_own_word_counts_too(app: SecurityMiddleware) -> None:
     visitor = Visitor(app)
     visitor.get("/")
     headers = {
@@ -79,7 +79,7 @@ def test_the_browsers_own_word_counts_too(app: Guard) -> None:
     assert visitor.ask("PUT", "/logs?name=a", b"x", headers=headers).status == 403
 
 
-def test_a_change_needs_the_token_of_its_page(app: Guard) -> None:
+def test_a_change_needs_the_token_of_its_page(app: SecurityMiddleware) -> None:
     visitor = Visitor(app)
     visitor.get("/")
     token, visitor.token = visitor.token, "wrong"
@@ -93,14 +93,14 @@ def test_a_change_needs_the_token_of_its_page(app: Guard) -> None:
     assert "Stolen" not in visitor.get("/machines").words
 
 
-def test_a_token_is_worth_nothing_in_another_browser(app: Guard) -> None:
+def test_a_token_is_worth_nothing_in_another_browser(app: SecurityMiddleware) -> None:
     one, other = Visitor(app), Visitor(app)
     one.get("/"), other.get("/")
     other.token = one.token
     assert other.post("/machines", name="Stolen").status == 403
 
 
-def test_paths_lead_nowhere_else(app: Guard) -> None:
+def test_paths_lead_nowhere_else(app: SecurityMiddleware) -> None:
     for path in (
         "/static/../app.py", "/static/..%2fapp.py", "/static/templates/base.html",
         "/static/%2e%2e/%2e%2e/cli.py", "/static/bokeh.js", "/rides/1/../../etc", "/rides/x",
@@ -110,17 +110,17 @@ def test_paths_lead_nowhere_else(app: Guard) -> None:
         assert answer.status == 404 and "There is no such page" in answer.words, path
 
 
-def test_the_unit_tests_host_is_this_machine(app: Guard) -> None:
+def test_the_unit_tests_host_is_this_machine(app: SecurityMiddleware) -> None:
     assert Visitor(app, host="localhost:8437").get("/").status == 200
 
 
-def test_numbers_too_large_for_the_book_are_no_crash(app: Guard) -> None:
+def test_numbers_too_large_for_the_book_are_no_crash(app: SecurityMiddleware) -> None:
     for number in ("1" * 14, "1" * 30, "1" * 5000):
         answer = Visitor(app).get(f"/rides/{number}")
         assert answer.status == 404
 
 
-def test_a_form_is_bounded(app: Guard) -> None:
+def test_a_form_is_bounded(app: SecurityMiddleware) -> None:
     visitor = Visitor(app)
     visitor.get("/")
     answer = visitor.post("/machines", name="x" * 300_000)
@@ -129,11 +129,11 @@ def test_a_form_is_bounded(app: Guard) -> None:
     assert visitor.ask("POST", "/machines", b"--x", headers=headers).status == 415
 
 
-def phone(app: Guard) -> Visitor:
+def phone(app: SecurityMiddleware) -> Visitor:
     return Visitor(app, host=LAN_HOST, client="192.168.7.44")
 
 
-def code_from(app: Guard) -> str:
+def code_from(app: SecurityMiddleware) -> str:
     local = Visitor(app)
     local.get("/phone")
     page = local.post("/phone/code")
@@ -143,7 +143,7 @@ def code_from(app: Guard) -> str:
     return found[1]
 
 
-def test_a_telephone_stands_outside_without_a_code(lan_app: Guard) -> None:
+def test_a_telephone_stands_outside_without_a_code(lan_app: SecurityMiddleware) -> None:
     visitor = phone(lan_app)
     answer = visitor.get("/")
     assert answer.status == 303 and answer.headers["location"] == "/enter"
@@ -153,7 +153,7 @@ def test_a_telephone_stands_outside_without_a_code(lan_app: Guard) -> None:
     assert visitor.get("/static/page.css").status == 200
 
 
-def test_a_telephone_comes_in_with_a_code_once(lan_app: Guard) -> None:
+def test_a_telephone_comes_in_with_a_code_once(lan_app: SecurityMiddleware) -> None:
     code = code_from(lan_app)
     visitor = phone(lan_app)
     visitor.get("/enter")
@@ -166,7 +166,7 @@ def test_a_telephone_comes_in_with_a_code_once(lan_app: Guard) -> None:
     assert visitor.post("/phone/code").status == 403, "only this machine makes codes"
 
 
-def test_a_telephone_may_try_five_codes(lan_app: Guard) -> None:
+def test_a_telephone_may_try_five_codes(lan_app: SecurityMiddleware) -> None:
     code = code_from(lan_app)
     visitor = phone(lan_app)
     for _ in range(5):
@@ -175,7 +175,7 @@ def test_a_telephone_may_try_five_codes(lan_app: Guard) -> None:
     assert answer.status == 429 and "Too many tries. Wait ten minutes." in answer.words
 
 
-def test_a_telephones_cookie_is_not_this_machines(lan_app: Guard) -> None:
+def test_a_telephones_cookie_is_not_this_machines(lan_app: SecurityMiddleware) -> None:
     visitor = phone(lan_app)
     visitor.post("/enter", code=code_from(lan_app))
     stranger = Visitor(lan_app, host=HOST, client="192.168.7.44")
@@ -184,7 +184,7 @@ def test_a_telephones_cookie_is_not_this_machines(lan_app: Guard) -> None:
 
 
 def test_the_network_is_limited_in_its_requests(
-    lan_app: Guard, monkeypatch: pytest.MonkeyPatch
+    lan_app: SecurityMiddleware, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     # The clock stands still, so that a slow machine does not refill the bucket meanwhile.
     monkeypatch.setattr(lan_app._requests, "_clock", lambda: 0.0)
@@ -194,14 +194,14 @@ def test_the_network_is_limited_in_its_requests(
     assert Visitor(lan_app).get("/").status == 200
 
 
-def test_without_the_option_no_code_is_made(app: Guard) -> None:
+def test_without_the_option_no_code_is_made(app: SecurityMiddleware) -> None:
     visitor = Visitor(app)
     page = visitor.get("/phone")
     assert "The page is open to this machine only" in page.words
     assert visitor.post("/phone/code").status == 403
 
 
-def test_units_switch_and_lead_back_to_our_own_pages_only(app: Guard) -> None:
+def test_units_switch_and_lead_back_to_our_own_pages_only(app: SecurityMiddleware) -> None:
     visitor = Visitor(app)
     visitor.get("/machines")
     answer = visitor.post("/units", unit="mph", back="/machines?x=1")

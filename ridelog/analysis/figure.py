@@ -1,0 +1,159 @@
+"""One number of a ride that can be printed, stored, compared, predicted and listed."""
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+
+import numpy as np
+
+from ridelog.core.estimate import LEVEL, Estimate
+from ridelog.core.quantity import SPEED, Quantity, plain
+from ridelog.core.units import SpeedUnit
+
+HIGHER, LOWER = "higher", "lower"
+# The few figures that are named first share four times the level of each other one.
+HEADLINE_WEIGHT = 4.0
+
+
+@dataclass(frozen=True)
+class Comparable:
+    """How a figure of several rides is compared, and what of this ride must be known for it.
+
+    Attributes
+    ----------
+    better : HIGHER or LOWER.
+    weight : share of the family's level, see ``compare.false_alarms``.
+    one_direction : whether the figure may come from one direction, so that wind may be part of it.
+    series : figures of one series are one fact at several places; only the member in the middle
+        of those that all rides hold is compared.
+    where_told : whether it is compared only if rides of both sides tell it.
+    both_ways : the same figure with its directions balanced, where the ride has it and the figure
+        can come from one direction only.
+    course_deg : direction of an estimate that comes from one direction only.
+    wind_excess : what wind may have added to an estimate although its directions are balanced.
+    shared_sd : standard deviation inside the estimate of what all rides share: it drops out of a
+        difference.
+    """
+
+    better: str
+    weight: float = 1.0
+    one_direction: bool = False
+    series: str = ""
+    where_told: bool = False
+    both_ways: Estimate | None = None
+    course_deg: float | None = None
+    wind_excess: float = 0.0
+    shared_sd: float = 0.0
+
+
+@dataclass(frozen=True)
+class Figure:
+    """One figure of one ride.
+
+    Attributes
+    ----------
+    name : stable; key in JSON, CSV, book, comparison, prediction and tables.
+    title : for people, in lower case; ``{speed}`` in it is the speed ``at_mps``.
+    quantity : what it is a figure of.
+    estimate : None where the ride does not tell it; ``reason`` then says why.
+    comparable : how it is compared, None for figures that are listed only.
+    short : the title where there is little room; the title if empty.
+    spoken : what a sentence calls it, "top speed" for what stands for it; the title if empty.
+    explained : what the figure is, in a few words.
+    at_mps : speed it holds at. [m/s]
+    round_in : label of the reader's unit for which it is taken, empty for all.
+    """
+
+    name: str
+    title: str
+    quantity: Quantity
+    estimate: Estimate | None
+    reason: str = ""
+    comparable: Comparable | None = None
+    short: str = ""
+    spoken: str = ""
+    explained: str = ""
+    at_mps: float | None = None
+    round_in: str = ""
+
+    @property
+    def terms(self) -> Comparable:
+        """How the figure is compared.
+
+        Raises
+        ------
+        ValueError
+            If it is listed only.
+        """
+        if self.comparable is None:
+            raise ValueError(f"{self.name} is not compared")
+        return self.comparable
+
+    def title_in(self, reader: SpeedUnit) -> str:
+        """Return the title in lower case, its speed in the reader's unit."""
+        return self._filled(self.title, reader)
+
+    def spoken_in(self, reader: SpeedUnit) -> str:
+        """Return what a sentence calls it, in lower case."""
+        return self.spoken or self.title_in(reader)
+
+    def short_in(self, reader: SpeedUnit) -> str:
+        """Return the short title with a capital."""
+        words = self._filled(self.short or self.title, reader)
+        return words[:1].upper() + words[1:]
+
+    def _filled(self, words: str, reader: SpeedUnit) -> str:
+        if self.at_mps is None:
+            return words
+        return words.format(speed=plain(self.at_mps, SPEED, reader, 0))
+
+
+class Figures(Mapping[str, Figure]):
+    """The figures of a ride by name, in the order of reading."""
+
+    def __init__(self, figures: tuple[Figure, ...] = ()) -> None:
+        self._by_name = {figure.name: figure for figure in figures}
+        if len(self._by_name) < len(figures):
+            names = [figure.name for figure in figures]
+            raise ValueError(f"a figure stands twice: {sorted(set(names), key=names.count)[-1]}")
+
+    def __getitem__(self, name: str) -> Figure:
+        try:
+            return self._by_name[name]
+        except KeyError:
+            raise KeyError(f"{name!r}; this ride has {', '.join(self._by_name)}") from None
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(self._by_name)
+
+    def __len__(self) -> int:
+        return len(self._by_name)
+
+
+def harmonic_mean_of(estimates: list[Estimate]) -> Estimate:
+    """Return the harmonic mean of several positive estimates whose errors are independent.
+
+    Times over a window go with the inverse of the pull. Wind along the straight adds to the pull
+    one way what it takes the other way, so the mean of the pulls is free of it and the mean of the
+    times is not: it exceeds the time in still air by the square of the share that wind takes.
+    """
+    values = np.array([each.value for each in estimates])
+    mean = float(len(values) / np.sum(1.0 / values))
+    # The derivative of the harmonic mean H by one value x is H² / (n x²).
+    shares = mean**2 / (len(values) * values**2)
+    below = float(np.linalg.norm(shares * [each.value - each.low for each in estimates]))
+    above = float(np.linalg.norm(shares * [each.high - each.value for each in estimates]))
+    return Estimate(mean, mean - below, mean + above, LEVEL)
+
+
+def mean_of(estimates: list[Estimate]) -> Estimate:
+    """Return the mean of several estimates of one ride whose errors are independent."""
+    value = float(np.mean([each.value for each in estimates]))
+    count = len(estimates)
+    below, above = (
+        float(np.sqrt(np.sum(np.square(reach)))) / count
+        for reach in (
+            [each.value - each.low for each in estimates],
+            [each.high - each.value for each in estimates],
+        )
+    )
+    return Estimate(value, value - below, value + above, LEVEL)

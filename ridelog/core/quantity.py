@@ -1,0 +1,168 @@
+"""What a figure is a figure of, and the only place where figures become words.
+
+A quantity knows its SI unit, the unit in which a reader takes it, and how many decimals it ever
+deserves. Every surface writes its numbers through this module, so one figure reads the same on all.
+"""
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from ridelog.core.estimate import Estimate
+from ridelog.core.units import DEGREES_PER_RADIAN, JOULES_PER_WH, SpeedUnit
+
+MINUS = "\N{MINUS SIGN}"
+# The last decimal printed is worth at least this share of the interval's width: a finer one would
+# promise what the interval takes back. Own rule.
+_SHARE_OF_WIDTH = 0.2
+# An interval wider than this share of its figure shows a range and no figure: common practice, no
+# source.
+WIDEST_SHARE = 0.5
+
+
+@dataclass(frozen=True)
+class Quantity:
+    """A kind of figure.
+
+    Attributes
+    ----------
+    name : the field's word for it.
+    si : its SI unit as scripts read it.
+    most_decimals : more are never printed, however narrow the interval.
+    reading : gives the label of the reader's unit and how many SI units it holds.
+    """
+
+    name: str
+    si: str
+    most_decimals: int
+    reading: Callable[[SpeedUnit], tuple[str, float]]
+
+    def label(self, reader: SpeedUnit) -> str:
+        """Return the reader's unit, such as "km/h"."""
+        return self.reading(reader)[0]
+
+    def scaled(self, value: float, reader: SpeedUnit) -> float:
+        """Return a value in SI in the reader's unit."""
+        return value / self.reading(reader)[1]
+
+
+SPEED = Quantity("speed", "m/s", 1, lambda reader: (reader.label, reader.mps_per_unit))
+TIME = Quantity("time", "s", 2, lambda reader: ("s", 1.0))
+LENGTH = Quantity(
+    "length", "m", 2, lambda reader: (reader.distance_label, reader.metres_per_distance)
+)
+TRAVEL = Quantity("travel", "m", 1, lambda reader: (reader.travel_label, reader.metres_per_travel))
+ACCELERATION = Quantity(
+    "acceleration", "m/s2", 2, lambda reader: (reader.accel_label, reader.mps2_per_accel)
+)
+YAW_RATE = Quantity("yaw rate", "rad/s", 1, lambda reader: ("°/s", 1.0 / DEGREES_PER_RADIAN))
+CURRENT = Quantity("current", "A", 1, lambda reader: ("A", 1.0))
+POWER = Quantity("power", "W", 0, lambda reader: ("W", 1.0))
+ENERGY_PER_LENGTH = Quantity(
+    "energy per length",
+    "J/m",
+    1,
+    lambda reader: (f"Wh/{reader.travel_label}", JOULES_PER_WH / reader.metres_per_travel),
+)
+BY_SI = {
+    each.si: each
+    for each in (SPEED, TIME, LENGTH, ACCELERATION, YAW_RATE, CURRENT, POWER, ENERGY_PER_LENGTH)
+}
+
+
+def text(estimate: Estimate, quantity: Quantity, reader: SpeedUnit) -> str:
+    """Return a figure with its interval, such as "2.81 s (2.70 to 2.92)"."""
+    return f"{value(estimate, quantity, reader)} ({bounds(estimate, quantity, reader)})"
+
+
+def value(estimate: Estimate, quantity: Quantity, reader: SpeedUnit) -> str:
+    """Return a figure with its unit to the decimals that its interval deserves: "34.9 km/h"."""
+    return f"{bare(estimate, quantity, reader)} {quantity.label(reader)}"
+
+
+def bare(estimate: Estimate, quantity: Quantity, reader: SpeedUnit, *, signed: bool = False) -> str:
+    """Return a figure without its unit."""
+    count = decimals(estimate, quantity, reader)
+    return number(quantity.scaled(estimate.value, reader), count, signed=signed)
+
+
+def bounds(
+    estimate: Estimate, quantity: Quantity, reader: SpeedUnit, *, signed: bool = False
+) -> str:
+    """Return both ends of an interval without unit: "34.8 to 35.0"."""
+    count = decimals(estimate, quantity, reader)
+    low, high = (
+        number(quantity.scaled(end, reader), count, signed=signed)
+        for end in (estimate.low, estimate.high)
+    )
+    return f"{low} to {high}"
+
+
+def span(estimate: Estimate, quantity: Quantity, reader: SpeedUnit) -> str:
+    """Return an interval with its unit and no figure: "12 to 32 km/h"."""
+    return f"{bounds(estimate, quantity, reader)} {quantity.label(reader)}"
+
+
+def is_firm(estimate: Estimate) -> bool:
+    """Return whether a figure may be named by itself: its interval is narrow enough."""
+    return estimate.high - estimate.low <= WIDEST_SHARE * abs(estimate.value)
+
+
+def text_or_span(estimate: Estimate, quantity: Quantity, reader: SpeedUnit) -> str:
+    """Return a firm figure with its interval, else the range alone."""
+    if is_firm(estimate):
+        return text(estimate, quantity, reader)
+    return f"somewhere from {span(estimate, quantity, reader)}"
+
+
+def signed(estimate: Estimate, quantity: Quantity, reader: SpeedUnit) -> str:
+    """Return a difference with its sign: "−2.7 km/h (−3.3 to −2.1)"."""
+    words = bare(estimate, quantity, reader, signed=True)
+    ends = bounds(estimate, quantity, reader, signed=True)
+    return f"{words} {quantity.label(reader)} ({ends})"
+
+
+def amount(estimate: Estimate, quantity: Quantity, reader: SpeedUnit) -> str:
+    """Return how much a difference amounts to, whichever way: "2.7 km/h (2.1 to 3.3)"."""
+    if estimate.value >= 0.0:
+        return text(estimate, quantity, reader)
+    return text(
+        Estimate(-estimate.value, -estimate.high, -estimate.low, estimate.level), quantity, reader
+    )
+
+
+def plain(figure: float, quantity: Quantity, reader: SpeedUnit, count: int | None = None) -> str:
+    """Return a value that has no interval, such as a limit: "35 km/h".
+
+    Parameters
+    ----------
+    figure : float
+        In SI.
+    quantity, reader
+        What it is, and who reads it.
+    count : int, optional
+        Decimals; without it three digits that count, at most those of the quantity.
+    """
+    scaled = quantity.scaled(figure, reader)
+    if count is None:
+        whole = len(f"{abs(scaled):.0f}")
+        count = max(0, min(quantity.most_decimals, 3 - whole))
+    return f"{number(scaled, count)} {quantity.label(reader)}"
+
+
+def decimals(estimate: Estimate, quantity: Quantity, reader: SpeedUnit) -> int:
+    """Return how many decimals a figure deserves in the reader's unit."""
+    width = quantity.scaled(estimate.high - estimate.low, reader)
+    if width <= 0.0:
+        return quantity.most_decimals
+    return max(0, min(quantity.most_decimals, math.ceil(-math.log10(_SHARE_OF_WIDTH * width))))
+
+
+def number(figure: float, count: int, *, signed: bool = False) -> str:
+    """Return a number with a true minus sign; nothing that rounds to nought carries a sign."""
+    words = f"{abs(figure):,.{count}f}"
+    if float(words.replace(",", "")) == 0.0:
+        return words
+    if figure < 0.0:
+        return MINUS + words
+    return ("+" if signed else "") + words

@@ -1,0 +1,202 @@
+"""What the charts of a ride ask the server for: frames, and as many points as there are pixels."""
+
+import io
+import json
+import math
+from dataclasses import dataclass
+from functools import lru_cache
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from starlette.requests import Request
+from starlette.responses import JSONResponse, Response
+
+from ridelog.book import Book, StoredResult
+from ridelog.core.estimate import QUANTILE
+from ridelog.core.track import BoolArray, FloatArray
+from ridelog.core.units import SpeedUnit
+from ridelog.present.thinning import lowest_and_highest, thin_path
+from ridelog.web.ride_pages import result_of
+from ridelog.web.views import PageError, reads_book, server_of, unit_of
+
+_MOST_COLUMNS = 4_000
+# Points of the path on the page, and how far one may lie from the line that leaves it out. [m]
+_MOST_PATH, _PATH_TOLERANCE_M = 3_000, 0.05
+_LONGEST_S = 1e8
+# The axis goes at most this much beyond the highest speed. Own choice.
+_MOST_BAND = 1.5
+
+
+@dataclass(frozen=True)
+class RideTrace:
+    """The smoothed motion of a ride in time order, read back from the book; shapes (m,), SI."""
+
+    time_s: FloatArray
+    broken: BoolArray
+    speed_mps: FloatArray
+    speed_sd_mps: FloatArray
+    east_m: FloatArray
+    north_m: FloatArray
+
+    @classmethod
+    def from_bytes(cls, data: bytes) -> "RideTrace":
+        """Return the trace that ``measuring.trace_bytes`` wrote."""
+        with np.load(io.BytesIO(data), allow_pickle=False) as arrays:
+            numbers = ("time_s", "speed_mps", "speed_sd_mps", "east_m", "north_m")
+            return cls(
+                broken=arrays["broken"].astype(bool),
+                **{name: arrays[name].astype(np.float64) for name in numbers},
+            )
+
+
+@reads_book
+def ride_chart(request: Request, book: Book) -> Response:
+    """Return the frames of a ride's charts and what they show in words."""
+    from ridelog.web import charts
+
+    trace, result = _trace(request, book)
+    unit = unit_of(request)
+    shade = "dark" if request.query_params.get("shade") == "dark" else "light"
+    if not len(trace.time_s):
+        raise PageError("nothing is known of this ride's motion.", "look at the signal.", 404)
+    start_s, end_s = float(trace.time_s[0]), float(trace.time_s[-1])
+    highest = float(np.max(trace.speed_mps))
+    # The band stays in sight unless a doubtful moment would squash everything else.
+    above = float(np.max(trace.speed_mps + QUANTILE * trace.speed_sd_mps))
+    top = 1.08 * unit.from_mps(min(above, _MOST_BAND * highest))
+    marks = [(m.start_s, m.end_s, m.kind) for m in book.details.marks(result.ride_id)]
+    spans = _spans(result.document) + marks
+    phases = [(p["start_s"], p["end_s"], p["kind"]) for p in result.document.get("phases") or []]
+    path = path_columns(trace, unit)
+    return JSONResponse(
+        {
+            "result": result.id,
+            "start": start_s,
+            "end": end_s,
+            "unit": unit.label,
+            "phases": phases,
+            "spans": spans,
+            "speed": charts.time_item(
+                unit, shade, start_s=start_s, end_s=end_s, top=top, spans=spans, phases=phases
+            ),
+            "route": path,
+            "path": charts.path_item(unit, shade, path, top=unit.from_mps(highest)),
+        }
+    )
+
+
+@reads_book
+def ride_trace(request: Request, book: Book) -> Response:
+    """Return speed and band between two times, thinned to the pixels asked for."""
+    trace, _ = _trace(request, book)
+    start_s, end_s = _number(request, "from", -_LONGEST_S), _number(request, "to", _LONGEST_S)
+    columns = int(min(max(_number(request, "columns", 800.0), 1.0), 10_000.0))
+    data = speed_columns(trace, unit_of(request), start_s, end_s, columns)
+    return Response(json.dumps(data, allow_nan=False), media_type="application/json")
+
+
+def _trace(request: Request, book: Book) -> tuple[RideTrace, StoredResult]:
+    result = result_of(request, book)
+    return _read_trace(str(server_of(request).folder), result.ride_id, result.id), result
+
+
+@lru_cache(maxsize=8)
+def _read_trace(folder: str, ride_id: int, result_id: int) -> RideTrace:
+    """Return a trace; a result's number never means another result."""
+    with Book(Path(folder)) as book:
+        data = book.results.attachment(ride_id, "trace")
+    if data is None:
+        raise PageError(
+            f"ride {ride_id} was read from an export without its trace.", "measure it again.", 404
+        )
+    return RideTrace.from_bytes(data)
+
+
+def _number(request: Request, name: str, otherwise: float) -> float:
+    try:
+        value = float(request.query_params.get(name, otherwise))
+    except ValueError as error:
+        raise PageError(f"{name}: this is no number.", "load the page again.") from error
+    return value if math.isfinite(value) else otherwise
+
+
+def _spans(document: dict[str, Any]) -> list[tuple[float, float, str]]:
+    """Return the stretches that a result tells of: start, end and what it was. [s]"""
+    spans = [
+        (float(each["start_s"]), float(each["end_s"]), kind)
+        for part, name, kind in (("signal", "gaps", "gap"), ("reverse", "segments", "reverse"))
+        for each in (document.get(part) or {}).get(name) or []
+    ]
+    best_s = (document.get("top_speed") or {}).get("at_s")
+    return spans if best_s is None else [*spans, (float(best_s), float(best_s) + 1.0, "best")]
+
+
+def speed_columns(
+    trace: RideTrace, unit: SpeedUnit, start_s: float, end_s: float, columns: int
+) -> dict[str, list[float | None]]:
+    """Return speed and its band between two times, thinned to columns of pixels.
+
+    The lowest and highest point of every column stay, so no peak is lost; with fewer points than
+    that, all of them are there. One point beyond either end is kept, so that the line goes on.
+
+    Parameters
+    ----------
+    trace : RideTrace
+        The whole ride.
+    unit : SpeedUnit
+        In which speeds are given.
+    start_s, end_s : float
+        The stretch in view. [s]
+    columns : int
+        Columns of pixels.
+
+    Returns
+    -------
+    dict
+        Lists "time" [s], "speed", "low", "high" [unit]; null where the line is interrupted.
+    """
+    first = max(0, int(np.searchsorted(trace.time_s, start_s)) - 1)
+    last = min(len(trace.time_s), int(np.searchsorted(trace.time_s, end_s, side="right")) + 1)
+    time_s, speed = trace.time_s[first:last], trace.speed_mps[first:last]
+    if not len(time_s):
+        return {"time": [], "speed": [], "low": [], "high": []}
+    broken = trace.broken[first + 1 : last]
+    columns = int(np.clip(columns, 50, _MOST_COLUMNS))
+    rows = lowest_and_highest(time_s, broken, speed, columns)
+    half = QUANTILE * trace.speed_sd_mps[first:last][rows]
+    # After thinning a break lies between two kept rows if one lay anywhere between them.
+    breaks = np.concatenate([[0], np.cumsum(broken)])[rows]
+    gap_after = np.flatnonzero(np.diff(breaks) > 0)
+    known = {
+        "time": time_s[rows],
+        "speed": unit.from_mps(1.0) * speed[rows],
+        "low": unit.from_mps(1.0) * np.maximum(speed[rows] - half, 0.0),
+        "high": unit.from_mps(1.0) * (speed[rows] + half),
+    }
+    return {
+        name: _with_gaps(values, gap_after, 4 if name == "time" else 3)
+        for name, values in known.items()
+    }
+
+
+def path_columns(trace: RideTrace, unit: SpeedUnit) -> dict[str, list[float | None]]:
+    """Return the path in the unit's lengths with the time and speed of every point kept."""
+    beside = trace.broken | np.append(trace.broken[1:], False)
+    rows = thin_path(trace.east_m, trace.north_m, beside, _PATH_TOLERANCE_M, _MOST_PATH)
+    breaks = np.cumsum(trace.broken)[rows]
+    gap_after = np.flatnonzero(np.diff(breaks) > 0)
+    known = {
+        "time": trace.time_s[rows],
+        "east": unit.from_metres(1.0) * trace.east_m[rows],
+        "north": unit.from_metres(1.0) * trace.north_m[rows],
+        "speed": unit.from_mps(1.0) * trace.speed_mps[rows],
+    }
+    return {name: _with_gaps(values, gap_after, 3) for name, values in known.items()}
+
+
+def _with_gaps(values: FloatArray, gap_after: Any, decimals: int) -> list[float | None]:
+    rounded: list[float | None] = np.round(values, decimals).tolist()
+    for place in gap_after[::-1].tolist():
+        rounded.insert(place + 1, None)
+    return rounded
