@@ -79,13 +79,15 @@ def list_rides(
     units: UnitsOption = Units.KMH,
 ) -> None:
     """List rides, the latest first."""
+    from ridelog.workflow.ride_words import top_speed
+
     asked = " ".join(words or [])
     with _book(book) as opened:
         rides = opened.rides.found(asked, most=most)
         figures = opened.results.figures([ride.id for ride in rides])
         count = opened.rides.count(asked)
     for ride in rides:
-        best = figures[ride.id].get("best_1s_mps")
+        best = top_speed(figures[ride.id])
         where = ", ".join(part for part in (ride.machine, ride.setup) if part) or "-"
         print(f"{ride.id:5d}  {_when(ride):27}  {_speed(best, units):>22}  {clean(where)}")
     print(f"{count} {'ride' if count == 1 else 'rides'}", file=sys.stderr)
@@ -95,7 +97,7 @@ def list_rides(
 def show(ride: Number, book: BookFolder = None, units: UnitsOption = Units.KMH) -> None:
     """Show what the book knows of a ride."""
     from ridelog.book import CONDITIONS, MARK_KINDS
-    from ridelog.workflow.ride_words import moment
+    from ridelog.workflow.ride_words import moment, top_speed
 
     with _book(book) as opened:
         entry = opened.rides.get(ride)
@@ -106,7 +108,7 @@ def show(ride: Number, book: BookFolder = None, units: UnitsOption = Units.KMH) 
             ("When", _when(entry)),
             ("Machine", entry.machine or "not named"),
             ("Set-up", entry.setup or "not named"),
-            ("Top speed", _speed(figures.get("best_1s_mps"), units)),
+            ("Top speed", _speed(top_speed(figures), units)),
             (
                 "Figures of",
                 f"ridelog {result.version}, {moment(result.made_utc)}" if result else "none",
@@ -218,6 +220,7 @@ def _add_one(
     book: "Book", path: Path, machine: str | None, setup: str | None, units: Units
 ) -> None:
     from ridelog.importer import read_log, require_times
+    from ridelog.workflow.ride_words import top_speed
 
     if not path.exists():
         raise UnreadableLogError(
@@ -229,7 +232,7 @@ def _add_one(
         _measure(book, ride)
     if machine:
         book.assign(ride.id, machine, setup or "")
-    best = book.results.figures([ride.id])[ride.id].get("best_1s_mps")
+    best = top_speed(book.results.figures([ride.id])[ride.id])
     words = "added" if new else "was there already"
     print(f"Ride {ride.id}: {shown(Path(ride.file))} {words}, top speed {_speed(best, units)}")
 
@@ -237,11 +240,17 @@ def _add_one(
 def _measure(book: "Book", ride: "RideEntry") -> "MeasuredLog":
     """Measure a ride of the book and keep what was found."""
     from ridelog.analysis.ride import analyse
-    from ridelog.workflow.measuring import PAGES, keep, measured, motion_of_log, pages_bytes
+    from ridelog.workflow.measure import motion_of_bytes
+    from ridelog.workflow.measuring import MOST_FIXES, PAGES, keep, measured, pages_bytes
     from ridelog.workflow.settings_of import settings_of
 
     with progress("smoothing") as report_progress:
-        motion = motion_of_log(ride.file, book.original(ride.sha256), report_progress)
+        motion = motion_of_bytes(
+            ride.file,
+            book.original(ride.sha256),
+            report_progress=report_progress,
+            most_fixes=MOST_FIXES,
+        )
     with progress("measuring"):
         result = analyse(motion, settings_of(book, ride))
     found = measured(motion, result)

@@ -12,11 +12,12 @@ from starlette.requests import Request
 
 from ridelog.book import Book, MachineEntry, RideEntry
 from ridelog.core.estimate import Estimate
+from ridelog.core.quantity import ACCELERATION, SPEED, plain
 from ridelog.web.views import unit_of
-from ridelog.workflow.ride_words import day_and_year
+from ridelog.workflow.ride_words import day_and_year, top_speed
 
 _MOST_RIDES, _MOST_DRAWN = 1_000, 60
-TOP, PULL = "best_1s_mps", "pull at 2"
+PULL = "pull_at_2_mps"
 _WIDE, _NARROW = (960.0, 320.0), (350.0, 300.0)
 _LEFT, _RIGHT, _ABOVE, _BELOW = 48.0, 12.0, 58.0, 40.0
 
@@ -47,20 +48,20 @@ def history_of(request: Request, book: Book, machine: MachineEntry) -> History:
     unit = unit_of(request)
     rides = book.rides.found(machine_id=machine.id, most=_MOST_RIDES)[::-1]
     figures = book.results.figures([ride.id for ride in rides])
-    rows = tuple((ride, figures[ride.id]) for ride in rides if TOP in figures[ride.id])
+    rows = tuple((ride, figures[ride.id]) for ride in rides if top_speed(figures[ride.id]))
     drawn = rows[-_MOST_DRAWN:]
     panels = []
-    for name, title, factor, label in (
-        (TOP, "Top speed", unit.from_mps(1.0), unit.label),
-        (PULL, f"Pull at {unit.from_mps(2.0):.0f} {unit.label}", 1.0, "m/s²"),
+    for read, title, quantity in (
+        (top_speed, "Top speed", SPEED),
+        (lambda found: found.get(PULL), f"Pull at {plain(2.0, SPEED, unit, 0)}", ACCELERATION),
     ):
         points = [
-            (ride, Estimate(factor * f.value, factor * f.low, factor * f.high))
+            (ride, Estimate(*(quantity.scaled(x, unit) for x in (f.value, f.low, f.high))))
             for ride, found in drawn
-            if (f := found.get(name)) is not None
+            if (f := read(found)) is not None
         ]
         if points:
-            panels.append(_panel(points, title, label))
+            panels.append(_panel(points, title, quantity.label(unit)))
     return History(rows, tuple(panels), len(drawn))
 
 

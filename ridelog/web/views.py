@@ -32,7 +32,8 @@ UNIT_COOKIE = "ridelog_unit"
 # Cookie values are plain letters; labels are not.
 UNIT_WORDS = {"kmh": "km/h", "mph": "mph"}
 _MOST_FORM_BYTES = 256 * 1024
-_FILTERS: dict[str, Callable[..., str]] = {
+_FILTERS: dict[str, Callable[..., object]] = {
+    "top_speed": ride_words.top_speed,
     "speed": ride_words.speed,
     "bounds": ride_words.bounds,
     "moment": ride_words.moment,

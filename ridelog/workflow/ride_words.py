@@ -1,29 +1,29 @@
 """A ride of the book in words, the same in lists on the page and on the terminal."""
 
+from collections.abc import Mapping
 from datetime import datetime
 
+from ridelog.core import quantity
 from ridelog.core.estimate import Estimate
 from ridelog.core.units import SpeedUnit
-from ridelog.present.words import (
-    bounds_words,
-    duration_words,
-    speed_words,
-)
+from ridelog.present.words import duration_words
 
 _MONTHS = "Jan Feb Mar Apr May Jun Jul Aug Sep Oct Nov Dec".split()
 
 
+def top_speed(figures: Mapping[str, Estimate]) -> Estimate | None:
+    """Return what "top speed" means: the mean of both directions, else the fastest second."""
+    return figures.get("two_way_mps") or figures.get("best_1s_mps")
+
+
 def speed(figure: Estimate | None, unit: SpeedUnit) -> str:
     """Return a speed with its unit, or a dash."""
-    return "–" if figure is None else speed_words(figure, unit)
+    return "–" if figure is None else quantity.value(figure, quantity.SPEED, unit)
 
 
 def bounds(figure: Estimate | None, unit: SpeedUnit) -> str:
     """Return the bounds of a speed, such as "34.8 to 35.0"."""
-    if figure is None:
-        return ""
-    low, high = bounds_words(figure, unit)
-    return f"{low} to {high}"
+    return "" if figure is None else quantity.bounds(figure, quantity.SPEED, unit)
 
 
 def moment(utc: str) -> str:

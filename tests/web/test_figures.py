@@ -5,39 +5,19 @@ import xml.etree.ElementTree as ElementTree
 from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
-from typing import Any
 
 from ridelog.book import RideEntry
 from ridelog.core.estimate import Estimate
 from ridelog.core.units import SPEED_UNITS
 from ridelog.present.words import elapsed_words
 from ridelog.web.history import Point, _panel
-from ridelog.workflow.measuring import figures_in
-from ridelog.workflow.ride_words import bounds, day_and_year, lasting, moment, speed
+from ridelog.workflow.ride_words import bounds, day_and_year, lasting, moment, speed, top_speed
 
 
-def e(value: float) -> dict[str, float]:
-    return {"value": value, "low": value - 0.1, "high": value + 0.1, "level": 0.9}
-
-
-def test_figures_are_taken_from_wherever_a_result_holds_them() -> None:
-    document: dict[str, Any] = {
-        "top_speed": {"best_1s_mps": e(10.0), "best_5s_mps": None, "two_way_mps": e(9.9)},
-        "reverse": {"top_speed_mps": e(3.0)},
-        "launches": [
-            {"windows": [{"label": "0-20 km/h", "time_s": e(3.3)}]},
-            {"windows": [{"label": "0-20 km/h", "time_s": e(3.1)}, {"label": "0-30 m"}]},
-        ],
-        "pull": {"curve": [{"speed_mps": 2.0, "accel_mps2": e(1.8)},
-                           {"speed_mps": 9.0, "accel_mps2": None}]},
-    }  # fmt: skip
-    found = figures_in(document)
-    assert found["best_1s_mps"] == Estimate(10.0, 9.9, 10.1)
-    assert found["window 0-20 km/h"].value == 3.1, "the quickest start"
-    assert found["pull at 2"].value == 1.8 and found["reverse_top_mps"].value == 3.0
-    assert set(found) == {"best_1s_mps", "two_way_mps", "reverse_top_mps", "window 0-20 km/h",
-                          "pull at 2"}  # fmt: skip
-    assert figures_in({}) == {}
+def test_top_speed_is_the_mean_of_both_directions_if_there_is_one() -> None:
+    one, both = Estimate(10.0, 9.9, 10.1), Estimate(9.9, 9.8, 10.0)
+    assert top_speed({"best_1s_mps": one, "two_way_mps": both}) == both
+    assert top_speed({"best_1s_mps": one}) == one and top_speed({}) is None
 
 
 RIDE = RideEntry(

@@ -45,7 +45,7 @@ export function words(task) {
   if (task.state === "waiting") return "waits its turn";
   if (task.state === "working") {
     const first = task.first?.words[document.body.dataset.unit];
-    return `is being measured${first?.length ? `; first look: ${first[0]} (${first[1]} to ${first[2]})` : ""}`;
+    return `is being measured${first?.length ? `; first look: ${first[0]} (${first[1]})` : ""}`;
   }
   if (task.state === "drawing") return "is measured, its pictures are being drawn";
   return "is measured";
