@@ -2,6 +2,7 @@
 
 import re
 from dataclasses import dataclass
+from typing import TypeVar
 
 from ridelog.core.errors import RideLogError
 from ridelog.core.units import (
@@ -65,6 +66,9 @@ class Window:
     def standing(self) -> bool:
         """Whether it begins at rest."""
         return self.from_mps == 0.0
+
+
+AnyWindow = TypeVar("AnyWindow", bound=Window)
 
 
 def parse_window(text: str) -> Window:
@@ -152,8 +156,11 @@ def default_windows(top_mps: float) -> tuple[Window, ...]:
     """
     return tuple(
         parse_window(words)
-        for unit, first, way in (("km/h", 20, "0-30 m"), ("mph", 10, "0-60 ft"))
-        for words in (*_round_windows(_REACHED_SHARE * top_mps / _SPEEDS[unit], first, unit), way)
+        for unit, first, length in (("km/h", 20, "0-30 m"), ("mph", 10, "0-60 ft"))
+        for words in (
+            *_round_windows(_REACHED_SHARE * top_mps / _SPEEDS[unit], first, unit),
+            length,
+        )
     )
 
 
@@ -166,7 +173,7 @@ def _round_windows(reach: float, first: int, unit: str) -> list[str]:
     return [*words, f"{half}-{last} {unit}"] if half < last else words
 
 
-def suited(windows: tuple[Window, ...], unit: SpeedUnit) -> tuple[Window, ...]:
+def suited(windows: tuple[AnyWindow, ...], unit: SpeedUnit) -> tuple[AnyWindow, ...]:
     """Return those windows that are written in a unit or in the distances that go with it."""
     endings = (f" {unit.label}", f" {unit.distance_label}")
     return tuple(window for window in windows if window.label.endswith(endings))
