@@ -46,7 +46,7 @@ def line(ride: MeasuredRide) -> str:
 def with_first(ride: MeasuredRide, **changed: object) -> MeasuredRide:
     """Return a ride whose first window has another figure."""
     launches = ride["launches"]
-    first: WindowFigure = replace(launches.windows[0], **changed)  # type: ignore[arg-type]
+    first: WindowFigure = replace(launches.windows[0], **changed)
     windows = (first, *launches.windows[1:])
     return ride.with_record("launches", replace(launches, windows=windows))
 
