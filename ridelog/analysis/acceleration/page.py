@@ -10,7 +10,6 @@ from ridelog.core.quantity import ACCELERATION, SPEED, amount, is_firm, plain, s
 from ridelog.core.text import count_words
 from ridelog.core.units import STANDARD_GRAVITY_MPS2, SpeedUnit
 from ridelog.present.section import Section, Table, draw_picture
-from ridelog.present.words import capital
 
 _WHAT_IS_LEFT = (
     "Pull is what is left for gaining speed: the drive's force less rolling and air drag."
@@ -76,7 +75,7 @@ def _lead(ride: MeasuredRide, reader: SpeedUnit) -> str:
     standing = measured.standing_mps2
     if standing is not None and (why := _why_no_figure(standing, ride)):
         words += f"; {why}"
-    return f"{capital(words)}."
+    return f"Pull {words}."
 
 
 def _table(ride: MeasuredRide, reader: SpeedUnit) -> Table:

@@ -36,11 +36,14 @@ def acceleration_figure(measured: AccelerationCurve, unit: SpeedUnit, shape: Sha
         level = float(np.interp(at, speed, middle))
         axes.plot([at], [level], marker="D", markersize=7, color=MARK.light, zorder=5)
         right = at > 0.55 * axes.get_xlim()[1]
+        # Below the falling curve is room, unless the axis is near.
+        below = level > 0.3 * axes.get_ylim()[1]
+        edge = float(np.interp(at, speed, low if below else high))
         axes.annotate(
-            f"most power at {value(peak, SPEED, unit)}",
-            (at, float(high.max())),
-            xytext=(-2 if right else 2, 9), textcoords="offset points",
-            ha="right" if right else "left", va="bottom", fontsize=shape.small_pt,
+            f"most power at {value(peak, SPEED, unit)}", (at, edge),
+            xytext=(0, -9 if below else 9), textcoords="offset points",
+            ha="right" if right else "left", va="top" if below else "bottom",
+            fontsize=shape.small_pt,
             fontweight="bold", color=INK.light, zorder=6,
             bbox={"facecolor": PAPER.light, "edgecolor": "none", "pad": 1.0, "alpha": 0.85},
         )  # fmt: skip

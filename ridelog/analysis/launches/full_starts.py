@@ -55,7 +55,7 @@ def mean_of_starts(
     """Return the mean over both directions of the full starts of each.
 
     Full are the starts that are not clearly slower than the quickest of their direction: the
-    half-hearted go. METHOD.md of launches, (5) and (6).
+    half-hearted go. METHOD.md, (5) and (6).
 
     Parameters
     ----------

@@ -44,7 +44,9 @@ def launches_section(ride: MeasuredRide, reader: SpeedUnit) -> Section:
     windows = _shown(ride, reader)
     fastest = plain(max(one.top_mps for one in launches.launches), SPEED, reader)
     starts = count_words(len(launches.launches), "standing start")
-    told = first_window_words(ride, reader)
+    first, told = _first_window(windows), first_window_words(ride, reader)
+    if first is not None and first.attempts < len(launches.launches):
+        told += f". The ride holds {starts}"
     label = (
         f"Speed against seconds since the start, {count_words(len(launches.launches), 'start')}; "
         f"the fastest reaches {fastest}."
@@ -52,7 +54,7 @@ def launches_section(ride: MeasuredRide, reader: SpeedUnit) -> Section:
     return Section(
         name="launches",
         heading="From standing",
-        lead=f"{told}. {starts} in this ride."
+        lead=f"{told}."
         if told
         else f"{starts}, up to {fastest}; none of them fills a window that can be timed.",
         pictures=(draw_picture("launches", label, partial(launches_figure, launches, reader)),),

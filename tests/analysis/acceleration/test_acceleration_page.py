@@ -61,7 +61,7 @@ def test_the_table_holds_the_figures_that_are_compared(result: MeasuredRide) -> 
 
 def test_the_section_says_what_it_rests_on(result: MeasuredRide) -> None:
     section = acceleration_section(result, KMH)
-    assert section.lead.startswith(line(result))
+    assert section.lead.startswith(f"Pull {line(result)}; its power is highest at ")
     assert section.notes[0].startswith(f"Mean of {result['acceleration'].runs_used} run")
     assert "slope cancels; they differ by " in section.notes[0]
     assert "Shorter gearing lifts the left end" in section.notes[-1]
