@@ -6,7 +6,7 @@ from ridelog.analysis.acceleration.measure import AccelerationCurve
 from ridelog.analysis.acceleration.plot import acceleration_figure
 from ridelog.analysis.subject import MeasuredRide
 from ridelog.core.estimate import Estimate
-from ridelog.core.quantity import ACCELERATION, SPEED, amount, is_firm, plain, span, text
+from ridelog.core.quantity import ACCELERATION, SPEED, amount, is_firm, plain
 from ridelog.core.text import count_words
 from ridelog.core.units import STANDARD_GRAVITY_MPS2, SpeedUnit
 from ridelog.present.section import Section, Table, draw_picture
@@ -26,9 +26,9 @@ def standing_words(ride: MeasuredRide, reader: SpeedUnit) -> str:
     standing = measured.standing_mps2
     if standing is None:
         return ""
-    words = f"{_figure_words(standing, ride, reader)} from standing"
+    words = f"{ride.told(standing, ACCELERATION, reader)} from standing"
     half_mps = _half_mps(measured)
-    if half_mps is not None and not _why_no_figure(standing, ride):
+    if half_mps is not None and _is_named(standing, ride):
         words += f"; half as much at {plain(half_mps, SPEED, reader, 0)}"
     return words
 
@@ -38,18 +38,20 @@ def acceleration_section(ride: MeasuredRide, reader: SpeedUnit) -> Section:
     measured: AccelerationCurve = ride["acceleration"]
     if measured.reason:
         return Section("pull", "Pull against speed", f"No pull curve: {measured.reason}.")
-    first, last = measured.curve[0], measured.curve[-1]
-    label = "Acceleration against speed: " + ", ".join(
-        f"{_figure_words(one.accel_mps2, ride, reader)} at {plain(one.speed_mps, SPEED, reader)}"
-        for one in (first, last)
-    )
+    ends = [
+        ride.told(one.accel_mps2, ACCELERATION, reader)
+        + f" at {plain(one.speed_mps, SPEED, reader)}"
+        for one in (measured.curve[0], measured.curve[-1])
+    ]
+    label = f"Acceleration against speed: {ends[0]}, {ends[1]}"
+    peak = measured.peak_power_speed_mps
+    shown = peak if peak is not None and _is_named(peak, ride) else None
+    draw = partial(acceleration_figure, measured, shown, reader)
     return Section(
         name="pull",
         heading="Pull against speed",
         lead=_lead(ride, reader),
-        pictures=(
-            draw_picture("pull", f"{label}.", partial(acceleration_figure, measured, reader)),
-        ),
+        pictures=(draw_picture("pull", f"{label}.", draw),),
         table=_table(ride, reader),
         notes=(
             f"{_basis_words(measured)}. {_slope_words(measured, reader)}.",
@@ -65,16 +67,13 @@ def _lead(ride: MeasuredRide, reader: SpeedUnit) -> str:
     if not words:
         hardest = max(measured.curve, key=lambda one: one.accel_mps2.value)
         words = (
-            f"{_figure_words(hardest.accel_mps2, ride, reader)} at "
+            f"{ride.told(hardest.accel_mps2, ACCELERATION, reader)} at "
             f"{plain(hardest.speed_mps, SPEED, reader, 0)}, where it pulls hardest; no standing "
             "start tells more"
         )
     peak = measured.peak_power_speed_mps
-    if peak is not None and not _why_no_figure(peak, ride):
-        words += f"; its power is highest at {text(peak, SPEED, reader)}"
-    standing = measured.standing_mps2
-    if standing is not None and (why := _why_no_figure(standing, ride)):
-        words += f"; {why}"
+    if peak is not None:
+        words += f"; its power is highest at {ride.told(peak, SPEED, reader)}"
     return f"Pull {words}."
 
 
@@ -82,29 +81,17 @@ def _table(ride: MeasuredRide, reader: SpeedUnit) -> Table:
     measured: AccelerationCurve = ride["acceleration"]
     rows = []
     if measured.standing_mps2 is not None:
-        rows.append(("from standing", _figure_words(measured.standing_mps2, ride, reader)))
+        rows.append(("from standing", ride.told(measured.standing_mps2, ACCELERATION, reader)))
     for figure in ride.figures.values():
         if figure.name.startswith("pull_at_") and figure.estimate and figure.at_mps:
-            rows.append(
-                (
-                    f"at {plain(figure.at_mps, SPEED, reader)}",
-                    _figure_words(figure.estimate, ride, reader),
-                )
-            )
+            at = f"at {plain(figure.at_mps, SPEED, reader)}"
+            rows.append((at, ride.told(figure.estimate, ACCELERATION, reader)))
     return Table(("Speed", "Pull"), tuple(rows))
 
 
-def _figure_words(accel: Estimate, ride: MeasuredRide, reader: SpeedUnit) -> str:
-    if _why_no_figure(accel, ride):
-        return f"somewhere from {span(accel, ACCELERATION, reader)}"
-    return text(accel, ACCELERATION, reader)
-
-
-def _why_no_figure(estimate: Estimate, ride: MeasuredRide) -> str:
-    """Return why only the range of a figure is shown, empty if it stands."""
-    if ride["signal"].grade == "weak":
-        return "the signal is too weak for one figure"
-    return "" if is_firm(estimate) else "the log tells it no closer"
+def _is_named(estimate: Estimate, ride: MeasuredRide) -> bool:
+    """Return whether a figure may be named by itself."""
+    return is_firm(estimate) and ride["signal"].grade != "weak"
 
 
 def _half_mps(measured: AccelerationCurve) -> float | None:

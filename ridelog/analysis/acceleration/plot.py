@@ -5,14 +5,17 @@ from matplotlib.figure import Figure
 from matplotlib.ticker import MaxNLocator
 
 from ridelog.analysis.acceleration.measure import AccelerationCurve
+from ridelog.core.estimate import Estimate
 from ridelog.core.quantity import ACCELERATION, SPEED, value
 from ridelog.core.units import SpeedUnit
 from ridelog.present.figure import Shape, axes_in, blank, dress, title
 from ridelog.present.palette import BAND, INK, LINE, MARK, PAPER, QUIET
 
 
-def acceleration_figure(measured: AccelerationCurve, unit: SpeedUnit, shape: Shape) -> Figure:
-    """Return acceleration against speed; the band is its interval at each speed."""
+def acceleration_figure(
+    measured: AccelerationCurve, peak: Estimate | None, unit: SpeedUnit, shape: Shape
+) -> Figure:
+    """Return acceleration against speed, its interval as a band, and where power is highest."""
     figure = blank(shape)
     axes = axes_in(figure, shape.left_in, 0.52, 0.12, 0.66)
     dress(axes, shape)
@@ -30,7 +33,6 @@ def acceleration_figure(measured: AccelerationCurve, unit: SpeedUnit, shape: Sha
     axes.xaxis.set_major_locator(MaxNLocator(8 if shape.wide else 5, steps=[1, 2, 5, 10]))
     axes.yaxis.set_major_locator(MaxNLocator(6, steps=[1, 2, 5, 10]))
     axes.set_xlabel(f"speed, {SPEED.label(unit)}", fontsize=shape.small_pt, color=QUIET.light)
-    peak = measured.peak_power_speed_mps
     if peak is not None:
         at = SPEED.scaled(peak.value, unit)
         level = float(np.interp(at, speed, middle))

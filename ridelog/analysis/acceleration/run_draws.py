@@ -123,9 +123,7 @@ def draw_runs(
     decay = acceleration_decay_of(
         motion, [(run.earliest_s, run.top_s) for run in runs if run.standing]
     )
-    drawn = (
-        draw_run(motion, run, _until(motion, run, windows, rollout_m), decay=decay) for run in runs
-    )
+    drawn = (_draw_run(motion, run, _until(motion, run, windows, rollout_m), decay) for run in runs)
     return tuple(one for one in drawn if one is not None)
 
 
@@ -146,44 +144,24 @@ def _until(
     return min(until + _BEYOND_S, run.end_s, run.earliest_s + _LONGEST_S)
 
 
-def draw_run(
-    motion: Motion,
-    run: AccelerationRun,
-    until_s: float,
-    *,
-    draws: int = DRAWS,
-    decay: AccelerationDecay | None = None,
+def _draw_run(
+    motion: Motion, run: AccelerationRun, until_s: float, decay: AccelerationDecay | None
 ) -> RunDraws | None:
-    """Return the drawn courses of a run up to a time, None if too few fixes lie around it.
-
-    Parameters
-    ----------
-    motion : Motion
-        The smoothed ride.
-    run : AccelerationRun
-        One of its runs.
-    until_s : float
-        How far it is wanted; never beyond the run's end. [s]
-    draws : int
-        As in ``Motion.paths``.
-    decay : AccelerationDecay, optional
-        As in ``draw_standing_start``.
-    """
-    until_s = min(until_s, run.end_s)
+    """Return the drawn courses of a run up to a time, None if too few fixes lie around it."""
     if run.standing:
         drawn = draw_standing_start(
-            motion, run.earliest_s, run.latest_s, until_s, draws=2 * draws, spacing_s=_SPACING_S,
+            motion, run.earliest_s, run.latest_s, until_s, draws=2 * DRAWS, spacing_s=_SPACING_S,
             decay=decay,
         )  # fmt: skip
         if drawn is None:
             return None
         # The draws come sorted by their start; shuffled, each half shows the whole spread.
-        order = np.random.default_rng(_SEED).permutation(2 * draws)
+        order = np.random.default_rng(_SEED).permutation(2 * DRAWS)
         start_s = drawn.start_s[order]
         time_s, speed = drawn.paths.time_s, drawn.paths.speed_mps[:, order]
         speed = np.where(time_s[:, None] <= start_s, 0.0, speed)
     else:
-        paths = motion.paths(run.earliest_s, until_s, draws=draws, spacing_s=_SPACING_S)
+        paths = motion.paths(run.earliest_s, until_s, draws=DRAWS, spacing_s=_SPACING_S)
         time_s, speed = paths.time_s, paths.speed_mps
         start_s = np.full(speed.shape[1], run.earliest_s)
     return RunDraws(run, start_s, time_s, speed, cumulative_trapezoid(time_s, speed))

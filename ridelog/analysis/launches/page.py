@@ -8,7 +8,7 @@ from ridelog.analysis.launches.plot import launches_figure
 from ridelog.analysis.launches.windows import suited
 from ridelog.analysis.subject import MeasuredRide
 from ridelog.core.estimate import Estimate
-from ridelog.core.quantity import LENGTH, SPEED, TIME, bare, is_firm, plain, span, text
+from ridelog.core.quantity import LENGTH, SPEED, TIME, bare, plain
 from ridelog.core.text import count_words
 from ridelog.core.units import SpeedUnit
 from ridelog.present.section import Section, Table, draw_picture
@@ -85,16 +85,7 @@ def _figure_words(window: WindowFigure, ride: MeasuredRide, reader: SpeedUnit) -
     slower = window.attempts - full
     basis = f"mean of {full} full starts" if full > 1 else "one full start"
     basis += f", {slower} slower left out" if slower else ""
-    if why := _why_no_figure(time, ride):
-        return f"{window.label} somewhere from {span(time, TIME, reader)}: {why}; {basis}"
-    return f"{window.label} in {text(time, TIME, reader)}, {basis}"
-
-
-def _why_no_figure(time: Estimate, ride: MeasuredRide) -> str:
-    """Return why only the range of a time is shown, empty if the figure stands."""
-    if ride["signal"].grade == "weak":
-        return "the signal is too weak for one figure"
-    return "" if is_firm(time) else "the log tells it no closer"
+    return f"{window.label} in {ride.told(time, TIME, reader)}, {basis}"
 
 
 def _rollout_words(launches: Launches, reader: SpeedUnit) -> str:
@@ -111,12 +102,7 @@ def _table(ride: MeasuredRide, windows: list[WindowFigure], reader: SpeedUnit) -
         if not window.attempts:
             continue
         time = window.time_s
-        if time is None:
-            figure = "cannot be said"
-        elif _why_no_figure(time, ride):
-            figure = f"somewhere from {span(time, TIME, reader)}"
-        else:
-            figure = text(time, TIME, reader)
+        figure = "cannot be said" if time is None else ride.told(time, TIME, reader)
         place = launches.windows.index(window)
         starts = [
             _start_words(

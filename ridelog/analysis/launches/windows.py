@@ -10,20 +10,12 @@ from ridelog.core.units import (
     METRES_PER_INCH,
     METRES_PER_MILE,
     MPS_PER_KMH,
-    MPS_PER_KNOT,
-    MPS_PER_MPH,
     SPEED_UNITS,
+    SPEED_WORDS,
     SpeedUnit,
 )
 
-_SPEEDS = {
-    "km/h": MPS_PER_KMH,
-    "kmh": MPS_PER_KMH,
-    "kph": MPS_PER_KMH,
-    "mph": MPS_PER_MPH,
-    "m/s": 1.0,
-    "kn": MPS_PER_KNOT,
-}
+_SPEEDS = {**SPEED_WORDS, "kmh": MPS_PER_KMH, "kph": MPS_PER_KMH}
 _LENGTHS = {
     "m": 1.0,
     "ft": METRES_PER_FOOT,

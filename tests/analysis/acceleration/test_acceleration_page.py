@@ -5,16 +5,20 @@ from dataclasses import replace
 from pathlib import Path
 
 import pytest
+from matplotlib.text import Text
 
+from ridelog.analysis.acceleration.measure import AccelerationCurve
 from ridelog.analysis.acceleration.page import acceleration_section
+from ridelog.analysis.acceleration.plot import acceleration_figure
 from ridelog.analysis.acceleration.subject import Acceleration
 from ridelog.analysis.ride import analyse
 from ridelog.analysis.subject import MeasuredRide
 from ridelog.core.estimate import Estimate
-from ridelog.core.quantity import ACCELERATION, text
+from ridelog.core.quantity import ACCELERATION, SPEED, text, value
 from ridelog.core.units import SPEED_UNITS, SpeedUnit
 from ridelog.filtering.smoother import estimate_motion
 from ridelog.importer import load_track
+from ridelog.present.figure import NARROW, WIDE, Shape
 from ridelog.report.ride_json import ride_json
 
 RIDE = Path(__file__).resolve().parents[3] / "sample_tracks" / "before-2.nmea"
@@ -34,6 +38,11 @@ def line(ride: MeasuredRide, reader: SpeedUnit = KMH) -> str:
 
 def with_curve(ride: MeasuredRide, **changed: object) -> MeasuredRide:
     return ride.with_record("acceleration", replace(ride["acceleration"], **changed))
+
+
+def words_of(measured: AccelerationCurve, reader: SpeedUnit, shape: Shape) -> list[str]:
+    figure = acceleration_figure(measured, measured.peak_power_speed_mps, reader, shape)
+    return [one.get_text() for one in figure.findobj(Text)]
 
 
 def test_the_terminal_says_pull_from_standing_and_where_it_is_half(result: MeasuredRide) -> None:
@@ -73,19 +82,32 @@ def test_who_reads_mph_sees_nothing_else(result: MeasuredRide) -> None:
     section = acceleration_section(result, MPH)
     assert section.table is not None
     cells = [cell for row in section.table.rows for cell in row]
-    pictures = [text for one in section.pictures for text in (one.label, one.wide_svg)]
-    for words in (section.lead, *section.notes, *cells, *pictures):
+    labels = [one.label for one in section.pictures]
+    drawn = words_of(result["acceleration"], MPH, WIDE)
+    assert "mph/s; pale band: its interval at each speed" in drawn and "speed, mph" in drawn
+    for words in (section.lead, *section.notes, *cells, *labels, *drawn):
         assert not re.search(r"km/h|m/s²|m/s\b", words)
+
+
+@pytest.mark.parametrize("shape", [WIDE, NARROW])
+def test_the_picture_names_the_speed_of_most_power_if_there_is_one(
+    result: MeasuredRide, shape: Shape
+) -> None:
+    measured = result["acceleration"]
+    peak = value(measured.peak_power_speed_mps, SPEED, KMH)
+    assert f"most power at {peak}" in words_of(measured, KMH, shape)
+    plain_figure = acceleration_figure(measured, None, KMH, shape)
+    assert not any("power" in one.get_text() for one in plain_figure.findobj(Text))
 
 
 def test_a_pull_that_is_not_firm_is_a_range(result: MeasuredRide) -> None:
     wide = with_curve(result, standing_mps2=Estimate(1.86, 1.0, 2.7))
-    assert line(wide) == "somewhere from 1.0 to 2.7 m/s² from standing"
-    assert "the log tells it no closer" in acceleration_section(wide, KMH).lead
+    assert line(wide) == "somewhere from 1.0 to 2.7 m/s² (no closer with this log) from standing"
     weak = result.with_record("signal", replace(result["signal"], grade="weak"))
     assert line(weak).startswith("somewhere from ")
     assert "half as much" not in line(weak)
-    assert "the signal is too weak for one figure" in acceleration_section(weak, KMH).lead
+    section = acceleration_section(weak, KMH)
+    assert section.lead.count("(weak signal)") == 2
 
 
 def test_a_ride_without_a_standing_start_tells_where_it_pulls_hardest(

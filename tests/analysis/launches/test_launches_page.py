@@ -120,10 +120,10 @@ def test_a_slower_start_is_named_as_left_out(result: MeasuredRide) -> None:
 def test_a_figure_that_is_not_firm_is_a_range(result: MeasuredRide) -> None:
     wide = with_first(result, time_s=Estimate(2.41, 1.33, 3.49))
     assert line(wide).startswith(
-        "0-20 km/h somewhere from 1.3 to 3.5 s: the log tells it no closer;"
+        "0-20 km/h in somewhere from 1.3 to 3.5 s (no closer with this log), mean of "
     )
     weak = result.with_record("signal", replace(result["signal"], grade="weak"))
-    assert "s: the signal is too weak for one figure; mean of" in line(weak)
+    assert " s (weak signal), mean of" in line(weak)
     table = launches_section(weak, KMH).table
     assert table is not None and all(row[1].startswith("somewhere from") for row in table.rows)
 
