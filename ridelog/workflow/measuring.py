@@ -159,13 +159,8 @@ def figures_in(document: dict[str, Any]) -> dict[str, Estimate]:
         "two_way_mps": top.get("two_way_mps"),
         "reverse_top_mps": reverse.get("top_speed_mps"),
     }
-    for launch in document.get("launches") or []:
-        for window in launch.get("windows") or []:
-            name, time_s = f"window {window.get('label')}", window.get("time_s")
-            best = estimate_of(found.get(name))
-            here = estimate_of(time_s)
-            if here is not None and (best is None or here.value < best.value):
-                found[name] = time_s
+    for window in document.get("launch_windows") or []:
+        found[f"window {window.get('label')}"] = window.get("time_s")
     pull = document.get("pull") or {}
     for point in pull.get("curve") or [] if isinstance(pull, dict) else []:
         if isinstance(point, dict) and "speed_mps" in point:

@@ -27,12 +27,15 @@ def test_figures_are_taken_from_wherever_a_result_holds_them() -> None:
             {"windows": [{"label": "0-20 km/h", "time_s": e(3.3)}]},
             {"windows": [{"label": "0-20 km/h", "time_s": e(3.1)}, {"label": "0-30 m"}]},
         ],
+        "launch_windows": [
+            {"label": "0-20 km/h", "time_s": e(3.2)}, {"label": "0-30 m", "time_s": None},
+        ],
         "pull": {"curve": [{"speed_mps": 2.0, "accel_mps2": e(1.8)},
                            {"speed_mps": 9.0, "accel_mps2": None}]},
     }  # fmt: skip
     found = figures_in(document)
     assert found["best_1s_mps"] == Estimate(10.0, 9.9, 10.1)
-    assert found["window 0-20 km/h"].value == 3.1, "the quickest start"
+    assert found["window 0-20 km/h"].value == 3.2, "of all starts, not the quickest"
     assert found["pull at 2"].value == 1.8 and found["reverse_top_mps"].value == 3.0
     assert set(found) == {"best_1s_mps", "two_way_mps", "reverse_top_mps", "window 0-20 km/h",
                           "pull at 2"}  # fmt: skip

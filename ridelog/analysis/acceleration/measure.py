@@ -6,6 +6,8 @@ import numpy as np
 from scipy.interpolate import PchipInterpolator
 
 from ridelog.analysis.acceleration.run_draws import RunDraws, draw_runs
+from ridelog.analysis.acceleration.runs import GAIN_MPS
+from ridelog.analysis.cautions import both_units
 from ridelog.core.estimate import Estimate
 from ridelog.core.interval import estimate
 from ridelog.core.spans import Span
@@ -151,12 +153,12 @@ def measure_acceleration(
     if drawn is None:
         drawn = draw_runs(motion, excluded=excluded)
     if not drawn:
-        return _none("the ride holds no pull that gains 2 m/s or more")
+        return _none(f"the ride holds no run that gains {both_units(GAIN_MPS)} or more")
     highest = max(_USED_SHARE * d.run.top_mps for d in drawn) - HALF_STEP_MPS
     step = _STEP_MPS * max(1.0, np.ceil((highest - _LOWEST_MPS) / _STEP_MPS / _MOST_POINTS))
     speed = np.arange(_LOWEST_MPS, highest + 1e-9, step)
     if len(speed) < 2:
-        return _none("no pull goes fast enough for a curve")
+        return _none("no run goes fast enough for a curve")
     table = np.stack([_times(d, speed) for d in drawn])
     full = _full_throttle(2.0 * HALF_STEP_MPS / table[:, :, 0])
     kept = [d.run for d, keep in zip(drawn, full, strict=True) if keep]
@@ -166,7 +168,7 @@ def measure_acceleration(
     accel = [estimate(row) for row in columns]
     known = np.array([one is not None for one in accel])
     if not known.any():
-        return _none("the fixes of the pulls do not tell their acceleration")
+        return _none("the fixes of the runs do not tell their acceleration")
     columns = np.where(known[:, None], columns, np.nan)
     runs_at = np.isfinite(table[:, :, 0]).sum(axis=0)
     peak, why = _peak_power(speed, columns, known)

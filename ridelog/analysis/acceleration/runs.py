@@ -28,7 +28,7 @@ _LOOK_BACK_S = 3.0
 _AFTER_STOP_S, _AFTER_STOP_SHARE = 0.3, 0.3
 _REJECTED = Flag.JUMP | Flag.SPEED_JUMP
 # A rolling run gains at least this, and this share of the ride's highest speed.
-_GAIN_MPS, _GAIN_SHARE = 2.0, 0.35
+GAIN_MPS, _GAIN_SHARE = 2.0, 0.35
 # Fixes looked through at first for the end of a run.
 _FIRST_LOOK = 256
 
@@ -91,7 +91,7 @@ def _runs_of_piece(motion: Motion, rows: IntArray) -> list[AccelerationRun]:
         motion.north_m[rows],
         np.clip(_STAND_SD * motion.speed_sd_mps[rows], _STAND_MPS, _WIDEST_MPS),
     )  # fmt: skip
-    least_gain = max(_GAIN_MPS, _GAIN_SHARE * float(np.nanmax(motion.speed_mps)))
+    least_gain = max(GAIN_MPS, _GAIN_SHARE * float(np.nanmax(motion.speed_mps)))
     found: list[AccelerationRun] = []
     here = 0
     fast = np.flatnonzero(ride.speed >= LEAST_TOP_MPS)

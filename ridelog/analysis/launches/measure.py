@@ -6,6 +6,8 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from ridelog.analysis.acceleration.run_draws import RunDraws, draw_runs
+from ridelog.analysis.acceleration.runs import LEAST_TOP_MPS
+from ridelog.analysis.cautions import both_units
 from ridelog.analysis.launches.full_starts import MeanOfStarts, mean_of_starts
 from ridelog.analysis.launches.windows import Window, default_windows
 from ridelog.core.estimate import Estimate
@@ -136,7 +138,8 @@ def measure_launches(
     if windows is None:
         windows = default_windows(max((one.run.top_mps for one in standing), default=0.0))
     launches = tuple(_launch(one, windows, rollout_m) for one in standing)
-    reason = "" if launches else "the ride holds no standing start to 2 m/s or more"
+    none = f"the ride holds no standing start to {both_units(LEAST_TOP_MPS)} or more"
+    reason = "" if launches else none
     return Launches(
         launches=launches,
         windows=tuple(_figure_of(launches, at, w, reason) for at, w in enumerate(windows)),

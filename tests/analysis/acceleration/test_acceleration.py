@@ -126,5 +126,5 @@ def test_a_ride_without_a_pull_says_so() -> None:
     rng = np.random.default_rng(1)
     track = to_track(preset("clean", 5.0, rng).observe(ride.build(), rng))
     pull = measure_acceleration(estimate_motion(track))
-    assert pull.reason == "the ride holds no pull that gains 2 m/s or more"
+    assert pull.reason == "the ride holds no run that gains 7 km/h (4 mph) or more"
     assert pull.at(2.0) is None and pull.curve == () and pull.standing_mps2 is None

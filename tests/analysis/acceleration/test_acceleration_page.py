@@ -117,9 +117,9 @@ def test_a_ride_without_a_standing_start_tells_where_it_pulls_hardest(
     assert list(Acceleration().lines(rolling, KMH)) == []
     lead = acceleration_section(rolling, KMH).lead
     assert "where it pulls hardest; no standing start tells more" in lead
-    none = with_curve(result, reason="the ride holds no pull that gains 2 m/s or more")
+    none = with_curve(result, reason="the ride holds no run that gains 7 km/h (4 mph) or more")
     section = acceleration_section(none, KMH)
-    assert section.lead == "No pull curve: the ride holds no pull that gains 2 m/s or more."
+    assert section.lead == "No pull curve: the ride holds no run that gains 7 km/h (4 mph) or more."
     assert section.pictures == () and section.table is None
 
 

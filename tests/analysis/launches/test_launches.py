@@ -159,7 +159,7 @@ def test_a_stationary_log_holds_no_launch() -> None:
         motion = estimate_motion(to_track(receiver.observe(truth, rng)))
         launches = measure_launches(motion)
         assert launches.launches == ()
-        assert launches.reason == "the ride holds no standing start to 2 m/s or more"
+        assert launches.reason == "the ride holds no standing start to 7 km/h (4 mph) or more"
 
 
 def test_a_crawl_before_the_pull_is_no_launch() -> None:

@@ -137,10 +137,10 @@ def test_a_window_without_a_figure_says_why(result: MeasuredRide) -> None:
 
 
 def test_a_ride_without_a_start_says_so(result: MeasuredRide) -> None:
-    none = Launches((), (), 0.0, "the ride holds no standing start to 2 m/s or more")
+    none = Launches((), (), 0.0, "the ride holds no standing start to 7 km/h (4 mph) or more")
     empty = result.with_record("launches", none)
     section = launches_section(empty, KMH)
-    assert section.lead == "The ride holds no standing start to 2 m/s or more."
+    assert section.lead == "The ride holds no standing start to 7 km/h (4 mph) or more."
     assert section.pictures == () and section.table is None
     assert list(StandingStarts().lines(empty, KMH)) == []
 
