@@ -1,4 +1,4 @@
-"""The pull curve of machines whose acceleration is known."""
+"""The acceleration curve of machines whose acceleration is known."""
 
 import functools
 
@@ -6,9 +6,9 @@ import numpy as np
 import pytest
 from scipy.special import ndtri
 
-from ridelog.analysis.acceleration.measure import PullCurve, measure_pull
+from ridelog.analysis.acceleration.measure import AccelerationCurve, measure_acceleration
 from ridelog.analysis.acceleration.run_draws import RunDraws
-from ridelog.analysis.acceleration.runs import Run
+from ridelog.analysis.acceleration.runs import AccelerationRun
 from ridelog.filtering.smoother import estimate_motion
 from ridelog.simulate import Machine, Ride, Surroundings, preset, to_track
 
@@ -16,7 +16,9 @@ SLOPE = 0.02
 
 
 @functools.cache
-def pull_of(*, both_ways: bool, slope: float, seed: int = 5, share: float = 1.0) -> PullCurve:
+def pull_of(
+    *, both_ways: bool, slope: float, seed: int = 5, share: float = 1.0
+) -> AccelerationCurve:
     ride = Ride(Machine(), 0.5, Surroundings(slope=slope, slope_bearing_rad=0.5))
     for number in range(4):
         ride.stand(5.0)
@@ -35,7 +37,7 @@ def pull_of(*, both_ways: bool, slope: float, seed: int = 5, share: float = 1.0)
     ride.stand(4.0)
     rng = np.random.default_rng(seed)
     track = to_track(preset("clean", 10.0, rng).observe(ride.build(), rng))
-    return measure_pull(estimate_motion(track))
+    return measure_acceleration(estimate_motion(track))
 
 
 def true_pull(speed: float) -> float:
@@ -50,8 +52,8 @@ def test_the_curve_follows_the_machine() -> None:
         assert accel is not None
         assert accel.value == pytest.approx(true_pull(speed), abs=0.12)
         assert accel.high - accel.low < 0.4
-    assert pull.standing_pull is not None
-    assert pull.standing_pull.value == pytest.approx(true_pull(1.75), abs=0.12)
+    assert pull.standing_mps2 is not None
+    assert pull.standing_mps2.value == pytest.approx(true_pull(1.75), abs=0.12)
     assert pull.at(0.2) is None and pull.at(40.0) is None
     assert pull.columns_at(2.0).shape == (301,)
     assert np.isnan(pull.columns_at(40.0)).all()
@@ -65,11 +67,10 @@ def test_opposite_pulls_cancel_a_slope_and_one_way_ones_say_so() -> None:
     assert seen is not None and uphill is not None
     assert seen.value == pytest.approx(level, abs=0.1)
     assert uphill.value == pytest.approx(level - gravity, abs=0.1)
-    assert both.way_difference is not None
-    assert abs(both.way_difference.value) == pytest.approx(gravity, abs=0.08)
-    assert "mean of both directions, so that an even slope cancels" in both.slope_note
-    assert one.way_difference is None and not one.both_ways
-    assert "not corrected for slope: all pulls went one way" in one.slope_note
+    apart = both.direction_difference_mps2
+    assert apart is not None and both.both_ways
+    assert abs(apart.value) == pytest.approx(2.0 * gravity, abs=0.16)
+    assert one.direction_difference_mps2 is None and not one.both_ways
 
 
 def test_part_throttle_is_left_out() -> None:
@@ -84,17 +85,17 @@ def _drawn(jump_mps: float = 0.0, scatter: float = 0.0) -> RunDraws:
     pace = 1.0 + scatter * np.random.default_rng(7).permutation(scores)
     speed = 2.0 * np.maximum(time_s[:, None] - 1.0, 0.0) / pace
     speed[time_s > 2.75 - 0.25 * jump_mps] += jump_mps
-    way = np.concatenate([np.zeros((1, 300)), np.cumsum(0.01 * speed[1:], axis=0)])
-    run = Run(True, 0.0, 2.0, 0.0, 6.0, float(speed.mean(axis=1).max()), 6.0, 0.0)
-    return RunDraws(run, np.full(300, 1.0), time_s, speed, way)
+    distance = np.concatenate([np.zeros((1, 300)), np.cumsum(0.01 * speed[1:], axis=0)])
+    run = AccelerationRun(True, 0.0, 2.0, 0.0, 6.0, float(speed.mean(axis=1).max()), 6.0, 0.0)
+    return RunDraws(run, np.full(300, 1.0), time_s, speed, distance)
 
 
-def _measured(drawn: tuple[RunDraws, ...]) -> PullCurve:
+def _measured(drawn: tuple[RunDraws, ...]) -> AccelerationCurve:
     ride = Ride(Machine())
     ride.stand(10.0)
     rng = np.random.default_rng(1)
     track = to_track(preset("clean", 1.0, rng).observe(ride.build(), rng))
-    return measure_pull(estimate_motion(track), drawn=drawn)
+    return measure_acceleration(estimate_motion(track), drawn=drawn)
 
 
 def test_a_jump_of_the_receiver_counts_no_more_than_its_share() -> None:
@@ -119,22 +120,11 @@ def test_noise_in_the_times_does_not_raise_the_pull() -> None:
     assert seen.high - seen.low == pytest.approx(2.0 * 1.645 * 0.25 * 2.0, rel=0.15)
 
 
-def test_force_and_power_follow_from_a_mass() -> None:
-    pull = pull_of(both_ways=True, slope=0.0)
-    k = int(np.argmin(np.abs(pull.speed_mps - 3.0)))
-    accel, force, power = (
-        pull.accel[k], pull.wheel_force_n(95.0)[k], pull.wheel_power_w(95.0)[k]
-    )  # fmt: skip
-    assert accel is not None and force is not None and power is not None
-    assert force.value == pytest.approx(95.0 * accel.value)
-    assert power.value == pytest.approx(95.0 * accel.value * pull.speed_mps[k])
-
-
 def test_a_ride_without_a_pull_says_so() -> None:
     ride = Ride(Machine())
     ride.stand(60.0)
     rng = np.random.default_rng(1)
     track = to_track(preset("clean", 5.0, rng).observe(ride.build(), rng))
-    pull = measure_pull(estimate_motion(track))
-    assert pull.reason == "the ride holds no pull that gains 2 m/s or more"
-    assert pull.at(2.0) is None and pull.accel == () and pull.standing_pull is None
+    pull = measure_acceleration(estimate_motion(track))
+    assert pull.reason == "the ride holds no run that gains 7 km/h (4 mph) or more"
+    assert pull.at(2.0) is None and pull.curve == () and pull.standing_mps2 is None
