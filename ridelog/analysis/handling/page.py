@@ -20,7 +20,6 @@ from ridelog.core.quantity import (
     is_firm,
     number,
     plain,
-    text,
     text_or_span,
     value,
 )
@@ -73,7 +72,7 @@ def handling_section(ride: MeasuredRide, reader: SpeedUnit) -> Section:
     corrections = handling.steering_corrections_per_100m
     if corrections is not None:
         notes.append(
-            f"On straights the course was corrected {text(corrections, _CORRECTIONS, reader)}, "
+            f"On straights the course was corrected {text_or_span(corrections, _CORRECTIONS, reader)}, "
             "swings of 2 degrees and more counted."
         )
     elif handling.weave:
@@ -119,7 +118,7 @@ def _weave(ride: MeasuredRide, reader: SpeedUnit) -> str:
     return (
         f"It swings from side to side {_from_where(ride, reader)}, about "
         f"{handling.weave_frequency_hz:.1f} times a second; at its fastest by "
-        f"{text_or_span(handling.weave_rms_radps, YAW_RATE, reader)} (RMS of yaw rate)."
+        f"{text_or_span(handling.weave_rms_radps, YAW_RATE, reader)}, RMS of yaw rate."
     )
 
 
@@ -144,7 +143,9 @@ def _margin(margin: TipOver, reader: SpeedUnit) -> str:
         "the safer figure (15 % less, as tilt tables show)."
     )
     if margin.share_used is not None:
-        words += f" The hardest turn used {text_or_span(margin.share_used, _SHARE, reader)} of it."
+        words += (
+            f" The hardest turn reached {text_or_span(margin.share_used, _SHARE, reader)} of it."
+        )
     if margin.tipping_speed_mps is not None:
         speed = plain(margin.tipping_speed_mps, SPEED, reader, 0)
         words += f" The tightest turn would reach it at {speed}."
@@ -166,8 +167,8 @@ def _pictures(handling: Handling, reader: SpeedUnit) -> tuple[Picture, ...]:
     turns = _measured(handling)
     if len(turns) >= _LEAST_DRAWN:
         label = (
-            f"Sideways acceleration of {count_words(len(turns), 'turn', 'turns')} against the "
-            "speed in the turn, left and right."
+            f"Sideways acceleration of {count_words(len(turns), 'turn', 'turns')} in the order of "
+            "the ride, left and right."
         )
         figure_of = partial(turns_figure, turns, handling, reader)
         pictures.append(draw_picture("turns", label, figure_of))

@@ -21,6 +21,7 @@ from ridelog.core.quantity import (
 from ridelog.core.units import SpeedUnit
 from ridelog.present.figure import Shape, axes_in, blank, dress, title
 from ridelog.present.palette import BAND, HATCH, INK, LINE, MARK, PAPER, QUIET, SHADE
+from ridelog.present.words import elapsed_words
 
 
 def weave_figure(handling: Handling, reader: SpeedUnit, shape: Shape) -> Figure:
@@ -62,25 +63,18 @@ def weave_figure(handling: Handling, reader: SpeedUnit, shape: Shape) -> Figure:
 def turns_figure(
     turns: list[tuple[Turn, Estimate]], handling: Handling, reader: SpeedUnit, shape: Shape
 ) -> Figure:
-    """Return the lateral acceleration of each turn against its speed, with the threshold."""
+    """Return the lateral acceleration of each turn in the order of the ride, and the threshold."""
     figure, axes = _framed(shape)
-    ends = []
-    for side, marker in ((-1.0, "<"), (1.0, ">")):
-        for turn, lateral in turns:
-            if side * turn.angle_rad <= 0.0:
-                continue
-            at = SPEED.scaled(turn.speed_mps, reader)
-            low, middle, high = _scaled(lateral, ACCELERATION, reader)
-            ends += [(at, low), (at, high)]
-            axes.plot([at, at], [low, high], color=BAND.light, linewidth=5.0, zorder=2)
-            axes.plot(
-                [at], [middle], marker=marker, markersize=7, markerfacecolor=PAPER.light,
-                markeredgecolor=LINE.light, markeredgewidth=1.5, linestyle="none", zorder=4,
-            )  # fmt: skip
-    # A frame about the turns there are: from rest on they would be one blot in a corner.
-    speeds, accels = zip(*ends, strict=True)
-    floor, ceiling = _around(accels)
-    left, right = _around(speeds)
+    ceiling = 1.25 * max(ACCELERATION.scaled(lateral.high, reader) for _, lateral in turns)
+    for place, (turn, lateral) in enumerate(turns):
+        low, middle, high = _scaled(lateral, ACCELERATION, reader)
+        axes.plot([place, place], [low, high], color=BAND.light, linewidth=5.0, zorder=2)
+        axes.plot(
+            [place], [middle], marker=">" if turn.angle_rad > 0.0 else "<", markersize=7,
+            markerfacecolor=PAPER.light, markeredgecolor=LINE.light, markeredgewidth=1.5,
+            linestyle="none", zorder=4,
+        )  # fmt: skip
+    axes.set_xlim(-0.7, len(turns) - 0.3)
     if handling.tip_over is not None:
         tilt = ACCELERATION.scaled(handling.tip_over.tilt_threshold_mps2, reader)
         ceiling = max(ceiling, 1.2 * tilt)
@@ -89,10 +83,16 @@ def turns_figure(
             linewidth=0.0, zorder=1,
         )  # fmt: skip
         words = "begins to tip (advisory)" if shape.wide else "tips (advisory)"
-        _write(axes, shape, words, (left, tilt), (4, 4))
-    axes.set_xlim(left, right)
-    axes.set_ylim(floor, ceiling)
-    _name_axes(axes, shape, f"speed in the turn, {SPEED.label(reader)}")
+        # At the top, where no turn reaches: on the line it would cover one.
+        _write(axes, shape, words, (-0.7, ceiling), (4, -4), va="top")
+    axes.set_ylim(0.0, ceiling)
+    _name_axes(
+        axes,
+        shape,
+        "turns in order, minutes into the ride" if shape.wide else "minutes into the ride",
+    )
+    named = range(0, len(turns), -(-len(turns) // (9 if shape.wide else 4)))
+    axes.set_xticks(named, [elapsed_words(turns[place][0].start_s) for place in named])
     seconds = f"mean of the best {handling.lateral_window_s:.0f} s"
     aside = "; triangles point to the side" if shape.wide else ""
     title(
@@ -147,13 +147,6 @@ def _scaled(
     return low, middle, high
 
 
-def _around(values: tuple[float, ...]) -> tuple[float, float]:
-    """Return limits that leave air around values, at nought where that is near."""
-    least, most = min(values), max(values)
-    air = 0.15 * max(most - least, 0.2 * most)
-    return (0.0 if least - air < 0.35 * most else least - air), most + air
-
-
 def _write(
     axes: Axes,
     shape: Shape,
@@ -162,10 +155,11 @@ def _write(
     away_pt: tuple[float, float],
     *,
     ha: str = "left",
+    va: str = "bottom",
     quiet: bool = False,
 ) -> None:
     axes.annotate(
-        words, at, xytext=away_pt, textcoords="offset points", ha=ha, va="bottom",
+        words, at, xytext=away_pt, textcoords="offset points", ha=ha, va=va,
         fontsize=shape.small_pt, color=(QUIET if quiet else INK).light, zorder=5,
         bbox={"facecolor": PAPER.light, "edgecolor": "none", "pad": 1.0, "alpha": 0.85},
     )  # fmt: skip
