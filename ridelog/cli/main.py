@@ -152,7 +152,7 @@ def trace(
     checked_marks(reverse, cannot_reverse)
     motion = _motion_of(ride)
 
-    from ridelog.analysis.reverse import find_reverse
+    from ridelog.analysis.reverse.measure import find_reverse
     from ridelog.analysis.settings import Settings
     from ridelog.report.trace import trace_csv
 

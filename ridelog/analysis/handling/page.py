@@ -71,9 +71,9 @@ def handling_section(ride: MeasuredRide, reader: SpeedUnit) -> Section:
             notes.append(f"Tightest turn: {handling.radius_reason}.")
     corrections = handling.steering_corrections_per_100m
     if corrections is not None:
+        often = text_or_span(corrections, _CORRECTIONS, reader)
         notes.append(
-            f"On straights the course was corrected {text_or_span(corrections, _CORRECTIONS, reader)}, "
-            "swings of 2 degrees and more counted."
+            f"On straights the course was corrected {often}, swings of 2 degrees and more counted."
         )
     elif handling.weave:
         notes.append(f"{capital(handling.steering_reason)}.")

@@ -6,7 +6,7 @@ only as it travels, and that riding is mostly forward. All three are the transit
 Markov chain over a grid of headings and the two signs; its forward-backward sums give the
 probability of reverse at every step. Between the slow regions of a ride only the odds of the two
 signs are carried on, so a region is a linear map of two numbers and many regions are gone through
-side by side. Derivation: DEVELOPERS.md, "Reverse".
+side by side. Derivation: METHOD.md of reverse, (1) to (3).
 """
 
 from dataclasses import dataclass
