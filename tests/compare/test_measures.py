@@ -55,8 +55,8 @@ def test_windows_follow_the_readers_unit(thin_rides: Sides) -> None:
 
 
 def test_reverse_needs_both_sides(thin_rides: Sides) -> None:
-    found = SimpleNamespace(state="found", top_speed=about(3.0), reason="")
-    none = SimpleNamespace(state="none", top_speed=None, reason="it never went backwards")
+    found = SimpleNamespace(state="found", top_speed_mps=about(3.0), reason="")
+    none = SimpleNamespace(state="none", top_speed_mps=None, reason="it never went backwards")
     both = with_parts(thin_rides, reverse=found)
     compared = compare(both["before"], both["after"]).get("reverse_top_mps")
     assert compared is not None and compared.terms.better == LOWER
