@@ -9,6 +9,7 @@ Source
 ------
 Band: Appl. Sci. 2021, 11(16), 7393 (weave of two-wheelers usually below 4-5 Hz); a hand steers
 below 0.7 Hz or so (from memory: 0.2-2 Hz at most). Upper edge: below half the rate of the fixes.
+Own derivation: METHOD.md of handling, (5), (6) and (9).
 """
 
 from dataclasses import dataclass

@@ -25,8 +25,6 @@ PER_M = 100.0
 # A swing must be so many standard deviations of the difference of two courses, or noise makes
 # too many of them to be taken off.
 _LEAST_SIGMAS, _TWICE = 2.5, 2.0
-# How long slow errors of reported speed last (DEVELOPERS.md, "The model").
-_WANDER_S = 3.0
 _SEED = 20261127
 
 
@@ -42,7 +40,8 @@ def count_corrections(motion: Motion, *, excluded: tuple[Span, ...] = ()) -> Cor
     """Return how often a rider corrects the course on straights.
 
     Counted on the log's own velocities (or positions) below 0.7 Hz, since a smoother may take small
-    corrections for noise. How much noise adds and takes is seen by adding as much again.
+    corrections for noise. How much noise adds and takes is seen by adding as much again: METHOD.md
+    of handling, (12).
 
     Parameters
     ----------
