@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from ridelog.analysis.reverse.boundaries import edge_of
-from ridelog.analysis.reverse.projection import Along
+from ridelog.analysis.reverse.evidence import Projection
 from ridelog.core.track import FloatArray
 from ridelog.simulate.profiles import change
 
@@ -28,7 +28,7 @@ def moved() -> tuple[FloatArray, FloatArray, float, float]:
     return time_s, speed, float(time_s[back[0]]), float(time_s[back[-1]])
 
 
-def seen(rate_hz: float, white_m: float, *, reported: bool, seed: int = 3) -> Along:
+def seen(rate_hz: float, white_m: float, *, reported: bool, seed: int = 3) -> Projection:
     """Return what a receiver without slow errors shows of it."""
     rng = np.random.default_rng(seed)
     time_s, speed, *_ = moved()
@@ -36,7 +36,7 @@ def seen(rate_hz: float, white_m: float, *, reported: bool, seed: int = 3) -> Al
     at_s = np.arange(0.0, time_s[-1], 1.0 / rate_hz)
     told = np.interp(at_s, time_s, speed) + 0.08 * rng.standard_normal(len(at_s))
     crawling = np.abs(told) < 0.3
-    return Along(
+    return Projection(
         time_s=at_s,
         way_m=np.interp(at_s, time_s, way) + white_m * rng.standard_normal(len(at_s)),
         speed_mps=np.where(crawling, 0.0, told) if reported else np.full(len(at_s), np.nan),
@@ -70,7 +70,7 @@ def test_both_ends_are_found_near_where_they_were(
 def test_it_does_not_matter_where_and_when_it_was() -> None:
     along = seen(5.0, 0.1, reported=True)
     *_, start_s, end_s = moved()
-    elsewhere = Along(
+    elsewhere = Projection(
         **{
             **vars(along),
             "time_s": along.time_s + 1000.0,

@@ -5,7 +5,7 @@ from functools import cache
 import numpy as np
 import pytest
 
-from ridelog.analysis.reverse import Reverse, find_reverse
+from ridelog.analysis.reverse.measure import Reverse, find_reverse
 from ridelog.core.errors import RideLogError
 from ridelog.filtering.motion import Motion
 from ridelog.filtering.smoother import estimate_motion
@@ -45,8 +45,8 @@ def test_a_plain_reverse_is_found_with_its_speed(reports: bool) -> None:
     assert found.possible_spans == ()
     assert overlap(found, truth) > 0.9
     best = ride.truth.best_mean_speed(reverse=True).speed_mps
-    assert found.top_speed is not None
-    assert found.top_speed.value == pytest.approx(best, abs=0.12)
+    assert found.top_speed_mps is not None
+    assert found.top_speed_mps.value == pytest.approx(best, abs=0.12)
     assert found.distance_m == pytest.approx(truth.distance_m, abs=0.3)
     assert "at the stop and no turn of the path explains it" in found.segments[0].evidence
     assert found.reason == "told by the course through the stops."
@@ -70,7 +70,7 @@ def test_turned_by_hand_is_never_found() -> None:
     found = find_reverse(ridden("by hand")[1])
     assert found.state != "found"
     assert found.spans == ()
-    assert found.top_speed is None
+    assert found.top_speed_mps is None
     if found.state == "uncertain":
         assert "turned round by hand" in found.segments[0].evidence
         assert found.reason.startswith("something looks like reverse, but the log cannot settle")
@@ -96,7 +96,7 @@ def test_marks_decide() -> None:
     assert found.reason == "told by the rider's marks."
     assert found.segments[0].state == "marked"
     assert found.segments[0].evidence.startswith("marked by the rider")
-    assert found.top_speed is not None
+    assert found.top_speed_mps is not None
 
 
 def test_a_mark_replaces_what_was_inferred_there() -> None:

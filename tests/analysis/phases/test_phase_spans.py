@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from ridelog.analysis.phases.spans import PhaseSpan, without_short
+from ridelog.analysis.phases.measure import PhaseSpan, without_short
 
 KINDS = ("steady", "pull", "turning", "braking")
 

@@ -4,8 +4,8 @@ import numpy as np
 import pytest
 
 from ridelog.analysis.reverse.boundaries import edge_of
+from ridelog.analysis.reverse.evidence import Projection
 from ridelog.analysis.reverse.full_model import POSSIBLE, possible_best_mps
-from ridelog.analysis.reverse.projection import Along
 from ridelog.core.track import FloatArray
 from ridelog.simulate.profiles import change
 
@@ -34,7 +34,7 @@ def best_and_truth(top_mps: float, held_s: float, seed: int) -> tuple[FloatArray
     speed, start_s, end_s = moved(top_mps, held_s)
     time_s, way = STEP_S * np.arange(float(len(speed))), STEP_S * np.cumsum(speed)
     at_s = np.arange(0.0, time_s[-1], 0.2)
-    along = Along(
+    along = Projection(
         time_s=at_s,
         way_m=np.interp(at_s, time_s, way) + 0.15 * rng.standard_normal(len(at_s)),
         speed_mps=np.full(len(at_s), np.nan),

@@ -5,12 +5,12 @@ from pathlib import Path
 
 import pytest
 
-from ridelog.analysis.reverse import find_reverse
+from ridelog.analysis.reverse.measure import find_reverse
 from ridelog.core.errors import RideLogError
 from ridelog.filtering.smoother import estimate_motion
 from ridelog.importer import load_track
 
-LOGS = Path(__file__).resolve().parents[3] / "shared" / "real-tracks"
+LOGS = Path(__file__).resolve().parents[4] / "shared" / "real-tracks"
 MANIFEST = LOGS / "MANIFEST.json"
 # Longer ones take seconds each; the walk doubles back on itself, the car overshoots at its stops.
 CHOSEN = (

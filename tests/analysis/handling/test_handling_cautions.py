@@ -5,8 +5,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from ridelog.analysis.handling import Handling, measure_handling
-from ridelog.analysis.handling.cautions import handling_cautions
+from ridelog.analysis.handling.measure import Handling, measure_handling
+from ridelog.analysis.handling.subject import handling_cautions
 from ridelog.analysis.handling.tip_over import checked_dimensions, tip_over
 from ridelog.core.errors import RideLogError
 from ridelog.core.estimate import Estimate
@@ -30,9 +30,8 @@ def gentle(motion: Motion) -> Handling:
 
 def loaded(handling: Handling, lateral: Estimate, *, known: bool = True) -> Handling:
     """Return the same ride with another hardest turn, on a machine 0.66 m wide and 0.52 high."""
-    turns = replace(handling.turns, max_lateral=lateral)
-    margin = tip_over(0.66, 0.52, lateral, turns.min_radius) if known else None
-    return replace(handling, turns=turns, tip_over=margin)
+    margin = tip_over(0.66, 0.52, lateral, handling.min_turn_radius_m) if known else None
+    return replace(handling, max_lateral_accel_mps2=lateral, tip_over=margin)
 
 
 def codes(handling: Handling) -> list[str]:
@@ -47,7 +46,7 @@ def test_a_weaving_machine_is_warned_of(gentle: Handling) -> None:
     assert caution.text.startswith("From about ")
     assert "km/h" in caution.text and "mph" in caution.text
     assert "ride no faster until the cause is found (tyre pressure," in caution.text
-    below = replace(gentle, weave=replace(gentle.weave, or_below=True))
+    below = replace(gentle, weave_or_below=True)
     (caution,) = handling_cautions(below)
     assert " or below already it swings from side to side" in caution.text
 
@@ -70,7 +69,7 @@ def test_lateral_load_against_the_threshold(
     if code is not None:
         first = handling_cautions(turned)[0]
         assert first.limit == pytest.approx(5.29, abs=0.01)
-        assert f"reached {value:.1f} m/s² sideways" in first.text
+        assert f"reached {value / 9.80665:.2f} g sideways" in first.text
         assert "Advisory only" in first.text
         assert ("a wheel may have lifted" in first.text) == (value > 5.29)
 
@@ -79,16 +78,16 @@ def test_without_dimensions_quads_are_the_yardstick(gentle: Handling) -> None:
     high = Estimate(5.6, 5.5, 5.7)
     assert codes(loaded(gentle, high, known=False))[0] == "lateral_load_of_quads"
     text = handling_cautions(loaded(gentle, high, known=False))[0].text
-    assert "quads on a tilt table tip from 7.4 m/s² on (0.75 g)" in text
+    assert "quads on a tilt table tip from 0.75 g on" in text
     assert codes(loaded(gentle, Estimate(5.0, 4.9, 5.1), known=False)) == ["weave"]
 
 
 def test_the_margin_follows_from_the_ride(motion: Motion) -> None:
     handling = measure_handling(motion, track_width_m=0.66, cg_height_m=0.52)
-    margin, lateral = handling.tip_over, handling.turns.max_lateral
-    assert margin is not None and lateral is not None and margin.used is not None
-    assert margin.used.value == pytest.approx(lateral.value / margin.tilt_mps2)
-    assert margin.used.low < margin.used.value < margin.used.high
+    margin, lateral = handling.tip_over, handling.max_lateral_accel_mps2
+    assert margin is not None and lateral is not None and margin.share_used is not None
+    assert margin.share_used.value == pytest.approx(lateral.value / margin.tilt_threshold_mps2)
+    assert margin.share_used.low < margin.share_used.value < margin.share_used.high
 
 
 @pytest.mark.parametrize(

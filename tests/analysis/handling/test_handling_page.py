@@ -9,12 +9,12 @@ import numpy as np
 import pytest
 from typer.testing import CliRunner
 
-from ridelog.analysis.handling.page import handling_section
-from ridelog.analysis.handling.words import lateral_words, margin_words, radius_words
+from ridelog.analysis.handling.page import handling_section, with_share_of_g
 from ridelog.analysis.ride import analyse
 from ridelog.analysis.settings import Settings
 from ridelog.analysis.subject import MeasuredRide
 from ridelog.cli.main import app
+from ridelog.core.estimate import Estimate
 from ridelog.core.units import SPEED_UNITS
 from ridelog.filtering.motion import Motion
 from ridelog.filtering.smoother import estimate_motion
@@ -25,7 +25,7 @@ from ridelog.simulate.handling_rides import weave_ride
 from ridelog.simulate.labels import finish
 
 KMH, MPH = SPEED_UNITS["km/h"], SPEED_UNITS["mph"]
-SAMPLE = Path(__file__).resolve().parents[2] / "sample_tracks" / "after-1.gpx"
+SAMPLE = Path(__file__).resolve().parents[3] / "sample_tracks" / "after-1.gpx"
 
 
 @pytest.fixture(scope="module")
@@ -54,12 +54,15 @@ def slow() -> tuple[Motion, MeasuredRide]:
 def test_a_weaving_ride(weaving: tuple[Motion, MeasuredRide]) -> None:
     section = handling_section(weaving[1], KMH)
     assert section.lead.startswith("It swings from side to side from ")
-    assert "in 9 rides of 10), about " in section.lead
+    assert " on, about " in section.lead and "°/s (" in section.lead
     assert "The hardest turn reached " in section.lead
     assert [picture.name for picture in section.pictures] == ["weave", "turns"]
     assert "with an onset at " in section.pictures[0].label
     assert section.table is not None
-    assert all(re.fullmatch(r"[\d.]+ m/s² \([\d.]+ to [\d.]+\)", r[3]) for r in section.table.rows)
+    assert all(
+        re.fullmatch(r"[\d.]+ m/s² \([\d.]+ to [\d.]+\), 0\.\d\d? g", r[3])
+        for r in section.table.rows
+    )
     assert all(re.match(r"\d:\d\d\.\d", row[0]) for row in section.table.rows)
     assert any("stability factor of 0.63" in note for note in section.notes)
     assert any("the course was corrected " in note for note in section.notes)
@@ -69,8 +72,10 @@ def test_a_weaving_ride(weaving: tuple[Motion, MeasuredRide]) -> None:
 
 def test_miles_and_feet(weaving: tuple[Motion, MeasuredRide]) -> None:
     section = handling_section(weaving[1], MPH)
-    assert " mph on (between " in section.lead
     assert section.table is not None
+    assert " mph (" in section.lead and " mph/s (" in section.lead
+    told = [section.lead, *section.notes, *(cell for row in section.table.rows for cell in row)]
+    assert not any(re.search(r"km/h|m/s²|\d m\b", words) for words in told)
     assert " ft (" in section.table.rows[0][4]
 
 
@@ -85,7 +90,7 @@ def test_what_cannot_be_told_says_why(slow: tuple[Motion, MeasuredRide]) -> None
     assert not any(text.startswith("Handling") for text, _ in ride_lines(slow[1], KMH))
     part = ride_json(slow[1])["handling"]
     assert part["max_lateral_accel_mps2"] is None
-    assert part["twitchy_from_mps"] is None
+    assert part["weave_onset_mps"] is None
     assert part["weave"] == []
     assert part["weave_visible_from_radps"] is None
     assert part["reason"].startswith("Lateral acceleration: the ride holds no turn")
@@ -99,25 +104,26 @@ def test_results_keep_to_the_schema(
         jsonschema.validate(document, schema_of(RIDE_SCHEMA))
         assert Settings.from_json(document["settings"]) == result.settings
     part = json.loads(to_bytes(ride_json(weaving[1])))["handling"]
-    assert part["twitchy_from_mps"]["value"] == pytest.approx(6.0, abs=1.0)
+    assert part["weave_onset_mps"]["value"] == pytest.approx(6.0, abs=1.0)
     assert part["weave"][-1]["yaw_rate_rms_radps"]["value"] > 0.15
     assert part["tip_over"]["stability_factor"] == pytest.approx(0.66 / 1.04)
     assert part["turns_seen"] == len(part["turns"]) > 2
 
 
 def test_margin_without_dimensions_says_how(weaving: tuple[Motion, MeasuredRide]) -> None:
-    known = margin_words(weaving[1]["handling"], KMH)
+    known = " ".join(handling_section(weaving[1], KMH).notes)
+    assert "it tips at 0.63 g sideways; 0.54 g is the safer figure" in known
     assert "Advisory only" in known and "The tightest turn would reach it at " in known
-    plain = analyse(weaving[0])["handling"]
-    assert margin_words(plain, KMH).startswith("Say the track width and the height of the centre")
+    plain = " ".join(handling_section(analyse(weaving[0]), KMH).notes)
+    assert plain.startswith("Say the track width and the height of the centre of gravity")
 
 
-def test_words_of_figures() -> None:
-    from ridelog.core.estimate import Estimate
-
-    assert lateral_words(Estimate(4.4, 4.2, 4.6)) == "4.4 m/s² (4.2 to 4.6)"
-    assert lateral_words(Estimate(4.44, 4.4, 4.5)) == "4.44 m/s² (4.40 to 4.50)"
-    assert radius_words(Estimate(3.05, 3.0, 3.1), MPH) == "10.0 ft (9.8 to 10.2)"
+def test_accelerations_also_as_a_share_of_gravity() -> None:
+    assert with_share_of_g(Estimate(4.4, 4.1, 4.7), KMH) == "4.4 m/s² (4.1 to 4.7), 0.45 g"
+    assert (
+        with_share_of_g(Estimate(0.894, 0.849, 0.939), MPH) == "2.00 mph/s (1.90 to 2.10), 0.09 g"
+    )
+    assert with_share_of_g(Estimate(1.0, 0.5, 1.5), KMH) == "somewhere from 0.5 to 1.5 m/s²"
 
 
 @pytest.mark.parametrize(

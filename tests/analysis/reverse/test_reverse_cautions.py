@@ -2,8 +2,8 @@
 
 import pytest
 
-from ridelog.analysis.reverse import Reverse, Segment
 from ridelog.analysis.reverse.cautions import reverse_cautions
+from ridelog.analysis.reverse.measure import Reverse, Segment
 from ridelog.analysis.settings import FAR_ABOVE_MPS, WALKING_PACE_MPS
 from ridelog.core.estimate import Estimate
 
@@ -36,7 +36,7 @@ def test_each_limit_on_both_sides(speed_mps: float, code: str | None) -> None:
 def test_the_words_name_speed_limit_and_source() -> None:
     (caution,) = reverse_cautions(reversing(2.0))
     assert caution.text == (
-        "Reverse at 7.2 km/h (4.5 mph) is faster than walking pace (6.0 km/h (3.7 mph)): keep "
+        "Reverse at 7.2 km/h (4.5 mph) is faster than walking pace, 6.0 km/h (3.7 mph): keep "
         "people clear behind it and limit its reverse speed."
     )
     assert "StVO § 21a (1) no. 3" in caution.source
@@ -48,7 +48,7 @@ def test_the_words_name_speed_limit_and_source() -> None:
 
 def test_limits_of_ones_own() -> None:
     (caution,) = reverse_cautions(reversing(1.2), limit_mps=1.0, strong_mps=2.0)
-    assert "faster than the limit you set (3.6 km/h (2.2 mph))" in caution.text
+    assert "faster than the limit you set, 3.6 km/h (2.2 mph): " in caution.text
     assert caution.source == "limit chosen by the user"
     (strong,) = reverse_cautions(reversing(2.2), limit_mps=1.0, strong_mps=2.0)
     assert (strong.code, strong.limit) == ("reverse_far_too_fast", 2.0)

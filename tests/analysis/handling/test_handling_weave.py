@@ -1,13 +1,19 @@
 """Weave: the filters, the fit of an onset, and what is claimed on rides with and without it."""
 
+import math
+
 import numpy as np
 import pytest
 from scipy.optimize import minimize
 
-from ridelog.analysis.handling import measure_handling
-from ridelog.analysis.handling.band import Seconds, seconds_in_band
+from ridelog.analysis.handling.band import (
+    Seconds,
+    degrees_of_freedom,
+    filter_of,
+    seconds_in_band,
+)
 from ridelog.analysis.handling.corrections import SWING_RAD, count_corrections, reversals
-from ridelog.analysis.handling.filters import degrees_of_freedom, filter_of
+from ridelog.analysis.handling.measure import measure_handling
 from ridelog.analysis.handling.onset import _fitted, condensed, fit_onset
 from ridelog.analysis.handling.weave import measure_weave
 from ridelog.filtering.motion import Motion
@@ -89,56 +95,63 @@ def test_the_fit_is_the_most_likely_one() -> None:
 def test_the_onset_is_found(rate_hz: float, seed: int) -> None:
     ride = weave_ride(np.random.default_rng(seed), rms_radps=0.2, frequency_hz=1.4)
     found = measure_weave(logged(ride, rate_hz))
-    assert found.twitchy_from is not None, found.reason
+    assert found.weave_onset_mps is not None, found.weave_reason
     assert ride.weave_onset_mps is not None
-    assert abs(found.twitchy_from.value - ride.weave_onset_mps) < 1.0
-    assert found.rms is not None and abs(found.rms.value - 0.2) < 0.05
-    assert found.frequency_hz == pytest.approx(1.4, abs=0.15)
-    slow, fast = found.classes[0], found.classes[-1]
-    assert slow.yaw_rate_rms is None or slow.yaw_rate_rms.low < 0.05
-    assert fast.yaw_rate_rms is not None and fast.yaw_rate_rms.low > 0.1
+    assert abs(found.weave_onset_mps.value - ride.weave_onset_mps) < 1.0
+    assert found.weave_rms_radps is not None and abs(found.weave_rms_radps.value - 0.2) < 0.05
+    assert found.weave_frequency_hz == pytest.approx(1.4, abs=0.15)
+    slow, fast = found.weave[0], found.weave[-1]
+    assert slow.yaw_rate_rms_radps is None or slow.yaw_rate_rms_radps.low < 0.05
+    assert fast.yaw_rate_rms_radps is not None and fast.yaw_rate_rms_radps.low > 0.1
 
 
 @pytest.mark.parametrize("make", [steady_ride, hard_steered_ride])
 @pytest.mark.parametrize("seed", [5, 6])
 def test_none_is_claimed_without_one(make, seed: int) -> None:  # type: ignore[no-untyped-def]
     found = measure_weave(logged(make(np.random.default_rng(seed)), 10.0))
-    assert (found.twitchy_from, found.rms, found.frequency_hz) == (None, None, None)
-    assert found.reason.startswith("no swinging from side to side that grows with speed was seen")
-    assert found.reason.endswith(
-        f"; from {found.visible_radps:.2f} rad/s RMS of yaw rate on it would have been"
+    assert (found.weave_onset_mps, found.weave_rms_radps, found.weave_frequency_hz) == (
+        None,
+        None,
+        None,
     )
-    assert found.visible_radps < 0.15
-    assert len(found.classes) > 4
+    assert found.weave_reason.startswith(
+        "no swinging from side to side that grows with speed was seen"
+    )
+    assert found.weave_reason.endswith(
+        f"; swings of {math.degrees(found.weave_visible_from_radps):.1f} °/s (RMS of yaw rate) or "
+        "more would have shown"
+    )
+    assert found.weave_visible_from_radps < 0.15
+    assert len(found.weave) > 4
 
 
 def test_a_weak_weave_is_not_claimed() -> None:
     ride = weave_ride(np.random.default_rng(7), rms_radps=0.06)
-    assert measure_weave(logged(ride, 10.0)).twitchy_from is None
+    assert measure_weave(logged(ride, 10.0)).weave_onset_mps is None
 
 
 @pytest.mark.parametrize("rate_hz", [1.0, 2.0, 4.0])
 def test_a_slow_log_gives_null_with_the_reason(rate_hz: float) -> None:
     ride = weave_ride(np.random.default_rng(8), rms_radps=0.4)
     handling = measure_handling(logged(ride, rate_hz, white_m=0.3))
-    assert handling.weave.twitchy_from is None
-    assert handling.weave.classes == ()
-    assert handling.weave.reason == (
+    assert handling.weave_onset_mps is None
+    assert handling.weave == ()
+    assert handling.weave_reason == (
         f"a log of {rate_hz:g} fixes a second cannot show weave of 1 to 2 swings a second, nor "
         "steering corrections; 5 a second can, 10 are better"
     )
-    assert handling.corrections.per_100m is None
-    assert f"Weave: {handling.weave.reason}." in handling.reason
+    assert handling.steering_corrections_per_100m is None
+    assert f"Weave: {handling.weave_reason}." in handling.reason
 
 
 def test_positions_show_it_where_their_noise_allows() -> None:
     ride = weave_ride(np.random.default_rng(9), rms_radps=0.35, onset_mps=5.0)
     fine = measure_weave(logged(ride, 10.0, speed=False, white_m=0.01))
-    assert fine.twitchy_from is not None
-    assert abs(fine.twitchy_from.value - 5.0) < 1.0
+    assert fine.weave_onset_mps is not None
+    assert abs(fine.weave_onset_mps.value - 5.0) < 1.0
     coarse = measure_weave(logged(ride, 10.0, speed=False, white_m=0.3))
-    assert coarse.twitchy_from is None
-    assert coarse.reason.endswith("; the noise of this log hides all but a violent weave")
+    assert coarse.weave_onset_mps is None
+    assert coarse.weave_reason.endswith("; the noise of this log hides all but a violent weave")
 
 
 def test_too_little_straight_riding_says_so() -> None:
@@ -146,9 +159,9 @@ def test_too_little_straight_riding_says_so() -> None:
     motion = logged(ride, 10.0)
     duration = ride.truth.duration_s
     found = measure_weave(motion, excluded=((12.0, duration),))
-    assert found.twitchy_from is None
-    assert found.reason.startswith("only ")
-    assert "s were ridden straight at more than 2 m/s with a good signal" in found.reason
+    assert found.weave_onset_mps is None
+    assert found.weave_reason.startswith("only ")
+    assert "s were ridden straight and faster than a walk with a good signal" in found.weave_reason
 
 
 def test_one_speed_cannot_show_growth() -> None:
@@ -195,7 +208,7 @@ def test_jumps_of_speed_are_left_out() -> None:
     ride = steady_ride(np.random.default_rng(12))
     rng = np.random.default_rng(12)
     motion = estimate_motion(to_track(preset("jumpy", 10.0, rng).observe(ride.truth, rng)))
-    assert measure_weave(motion).twitchy_from is None
+    assert measure_weave(motion).weave_onset_mps is None
     seconds = seconds_in_band(motion)
     assert len(seconds) > 30
     assert np.median(seconds.across) == pytest.approx(np.median(seconds.along), rel=0.6)
@@ -215,26 +228,26 @@ def test_hard_steering_is_counted_and_a_steady_hand_hardly() -> None:
     rates = []
     for make in (steady_ride, hard_steered_ride):
         found = count_corrections(logged(make(np.random.default_rng(13)), 10.0))
-        assert found.per_100m is not None
-        rates.append(found.per_100m.value)
+        assert found.steering_corrections_per_100m is not None
+        rates.append(found.steering_corrections_per_100m.value)
     assert rates[1] > 2.0 * rates[0]
 
 
 def test_too_little_way_counts_nothing() -> None:
     ride = steady_ride(np.random.default_rng(14))
     found = count_corrections(logged(ride, 10.0), excluded=((10.0, ride.truth.duration_s),))
-    assert found.per_100m is None
-    assert found.reason.endswith(
-        "m were ridden straight at more than 2 m/s with a good signal; steering corrections need "
-        "50 m"
+    assert found.steering_corrections_per_100m is None
+    assert found.steering_reason.endswith(
+        " ft) were ridden straight and faster than a walk with a good signal; steering corrections "
+        "need 50 m (164 ft)"
     )
 
 
 def test_noise_that_makes_swings_forbids_a_count() -> None:
     ride = steady_ride(np.random.default_rng(15))
     found = count_corrections(logged(ride, 5.0, speed=False, white_m=0.3))
-    assert found.per_100m is None
-    assert found.reason == (
+    assert found.steering_corrections_per_100m is None
+    assert found.steering_reason == (
         "the noise of this log makes and hides so many swings of 2 degrees that steering "
         "corrections cannot be counted"
     )

@@ -3,8 +3,7 @@
 import numpy as np
 import pytest
 
-from ridelog.analysis.handling.turn_loads import least_duration_s, measure_turns
-from ridelog.analysis.handling.turns import turns_of
+from ridelog.analysis.handling.turns import least_duration_s, measure_turns, turns_of
 from ridelog.filtering.motion import Motion
 from ridelog.filtering.smoother import estimate_motion
 from ridelog.simulate import STEP_S, Ride, preset, to_track
@@ -46,16 +45,16 @@ def best_lateral_mps2(ride: LabelledRide, window_s: float) -> float:
 def test_the_hardest_turn(rate_hz: float, speed: bool, within: float) -> None:
     ride = ride_with_turns((3.0, 2.5, 6.0), (4.0, -3.1, 4.0), (4.5, 2.0, 9.0))
     found = measure_turns(logged(ride, rate_hz, speed=speed))
-    true = best_lateral_mps2(ride, found.window_s)
-    assert found.window_s == (1.0 if rate_hz >= 5.0 else 2.0)
-    assert found.max_lateral is not None, found.reason
-    assert abs(found.max_lateral.value - true) < within
-    assert found.max_lateral.low - 0.1 < true < found.max_lateral.high + 0.1
-    assert found.min_radius is not None
-    assert found.min_radius.value == pytest.approx(4.0, rel=0.1)
+    true = best_lateral_mps2(ride, found.lateral_window_s)
+    assert found.lateral_window_s == (1.0 if rate_hz >= 5.0 else 2.0)
+    assert found.max_lateral_accel_mps2 is not None, found.lateral_reason
+    assert abs(found.max_lateral_accel_mps2.value - true) < within
+    assert found.max_lateral_accel_mps2.low - 0.1 < true < found.max_lateral_accel_mps2.high + 0.1
+    assert found.min_turn_radius_m is not None
+    assert found.min_turn_radius_m.value == pytest.approx(4.0, rel=0.1)
     assert [np.sign(turn.angle_rad) for turn in found.turns] == [1.0, -1.0, 1.0]
-    assert found.seen == 3
-    assert (found.reason, found.radius_reason) == ("", "")
+    assert found.turns_seen == 3
+    assert (found.lateral_reason, found.radius_reason) == ("", "")
 
 
 def test_the_raw_peak_is_never_the_figure() -> None:
@@ -65,7 +64,7 @@ def test_the_raw_peak_is_never_the_figure() -> None:
     track = motion.track
     course = np.unwrap(track.course_rad[track.speed_mps > 2.0])
     raw = np.max(np.abs(np.diff(course)) * 10.0) * 4.0
-    found = measure_turns(motion).max_lateral
+    found = measure_turns(motion).max_lateral_accel_mps2
     assert found is not None
     assert raw > 1.25 * best_lateral_mps2(ride, 1.0)
     assert found.high < 1.1 * best_lateral_mps2(ride, 1.0)
@@ -74,21 +73,23 @@ def test_the_raw_peak_is_never_the_figure() -> None:
 def test_turns_too_short_give_null_with_the_reason() -> None:
     ride = ride_with_turns((4.0, 1.2, 4.0), (4.0, -1.2, 4.0))
     found = measure_turns(logged(ride, 1.0))
-    assert found.max_lateral is None and found.min_radius is None
-    assert found.reason.startswith("the longest turn lasted ")
-    assert found.reason.endswith("a log of 1 fixes a second can measure turns of 3.9 s and more")
-    assert all(turn.lateral is None and turn.radius is None for turn in found.turns)
+    assert found.max_lateral_accel_mps2 is None and found.min_turn_radius_m is None
+    assert found.lateral_reason.startswith("the longest turn lasted ")
+    assert found.lateral_reason.endswith(
+        "a log of 1 fixes a second can measure turns of 3.9 s and more"
+    )
+    assert all(turn.lateral_accel_mps2 is None and turn.radius_m is None for turn in found.turns)
     assert "less than the 3.9 s that this log needs" in found.turns[0].reason
     # The same turns last long enough for ten fixes a second.
-    assert measure_turns(logged(ride, 10.0)).max_lateral is not None
+    assert measure_turns(logged(ride, 10.0)).max_lateral_accel_mps2 is not None
 
 
 def test_a_short_turn_that_may_be_the_hardest_forbids_a_figure() -> None:
     ride = ride_with_turns((2.5, 3.1, 6.0), (4.5, -1.3, 4.0), (2.5, 3.1, 6.0))
     found = measure_turns(logged(ride, 1.0))
-    assert found.max_lateral is None
-    assert found.reason.startswith("the hardest turn may be one of ")
-    assert [turn.lateral is None for turn in found.turns] == [False, True, False]
+    assert found.max_lateral_accel_mps2 is None
+    assert found.lateral_reason.startswith("the hardest turn may be one of ")
+    assert [turn.lateral_accel_mps2 is None for turn in found.turns] == [False, True, False]
 
 
 def test_no_turn_no_figure() -> None:
@@ -100,8 +101,12 @@ def test_no_turn_no_figure() -> None:
     ride.stand(5.0)
     motion = logged(finish(ride, np.random.default_rng(1)), 10.0)
     found = measure_turns(motion)
-    assert (found.max_lateral, found.min_radius, found.seen) == (None, None, 0)
-    assert found.reason == "the ride holds no turn of 15 degrees or more that the log shows"
+    assert (found.max_lateral_accel_mps2, found.min_turn_radius_m, found.turns_seen) == (
+        None,
+        None,
+        0,
+    )
+    assert found.lateral_reason == "the ride holds no turn of 15 degrees or more that the log shows"
 
 
 def test_positions_need_longer_turns_the_noisier_they_are() -> None:
@@ -125,7 +130,7 @@ def test_turning_the_map_changes_nothing() -> None:
     """The figures do not depend on which way the ride lies."""
     ride = ride_with_turns((4.0, 3.1, 4.0))
     motion = logged(ride, 10.0)
-    found = measure_turns(motion).max_lateral
+    found = measure_turns(motion).max_lateral_accel_mps2
     rng = np.random.default_rng(7)
     turned = Ride(heading_rad=1.0)
     turned.stand(5.0)
@@ -139,7 +144,7 @@ def test_turning_the_map_changes_nothing() -> None:
     receiver = preset("clean", 10.0, rng)
     other = measure_turns(
         estimate_motion(to_track(receiver.observe(other_ride.truth, rng)))
-    ).max_lateral
+    ).max_lateral_accel_mps2
     assert found is not None and other is not None
     assert found.value == pytest.approx(other.value, abs=0.1)
 
@@ -153,10 +158,12 @@ def test_random_rides_hold_on_average() -> None:
         means = np.abs(lateral[100:] - lateral[:-100])
         assert STEP_S == 0.01
         for turn in measure_turns(logged(ride, 10.0, seed=number)).turns:
-            if turn.lateral is None:
+            if turn.lateral_accel_mps2 is None:
                 continue
             inside = slice(round(100 * turn.start_s - 50), round(100 * turn.end_s - 50))
             total += 1
-            held += turn.lateral.low <= means[inside].max() <= turn.lateral.high
+            held += (
+                turn.lateral_accel_mps2.low <= means[inside].max() <= turn.lateral_accel_mps2.high
+            )
     assert total > 10
     assert held / total > 0.75

@@ -14,7 +14,7 @@ import pytest
 from ridelog.core.units import MPS_PER_KMH
 from ridelog.report.ride_json import schema_of
 
-ROOT = Path(__file__).resolve().parents[2]
+ROOT = Path(__file__).resolve().parents[3]
 RIDE = "sample_tracks/before-2.nmea"
 
 
