@@ -5,7 +5,7 @@ from collections.abc import Iterator, Mapping
 from ridelog.analysis.cautions import Caution, age_class_caution, general_cautions
 from ridelog.core.estimate import Estimate
 from ridelog.core.units import MPS_PER_KMH, STANDARD_GRAVITY_MPS2
-from ridelog.machine.battery import pack_voltage
+from ridelog.machine.components import pack_voltage
 from ridelog.machine.setup import MachineSetup
 
 _NONE = "common practice, no source"

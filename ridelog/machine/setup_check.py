@@ -5,8 +5,7 @@ from dataclasses import dataclass
 from math import pi
 
 from ridelog.core.units import MPS_PER_KMH, RADPS_PER_RPM
-from ridelog.machine.battery import CELLS, pack_voltage
-from ridelog.machine.gearing import circumference_m, overall_ratio
+from ridelog.machine.components import CELLS, circumference_m, overall_ratio, pack_voltage
 from ridelog.machine.setup import MachineSetup
 
 # How far two figures for one thing may differ before they contradict each other; common practice,

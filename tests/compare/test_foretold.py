@@ -13,7 +13,7 @@ from ridelog.compare.predicted import foretell_change
 from ridelog.compare.rides import Rides
 from ridelog.core.units import SPEED_UNITS
 from ridelog.machine.calibration_data import top_of
-from ridelog.machine.evidence import Evidence
+from ridelog.machine.calibration_data import Evidence
 from ridelog.machine.measured_after import Ridden
 from ridelog.machine.setup import MachineSetup
 

@@ -6,7 +6,7 @@ import numpy as np
 
 from ridelog.core.track import FloatArray
 from ridelog.machine.drive import Drive
-from ridelog.machine.roadload import RoadLoad
+from ridelog.machine.drive import RoadLoad
 from ridelog.simulate import Machine
 
 

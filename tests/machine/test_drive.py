@@ -8,7 +8,7 @@ from scipy.optimize import brentq
 
 from ridelog.machine.drive import LIMITS
 from ridelog.machine.performance import launch, peak, top_speed
-from ridelog.machine.roadload import RoadLoad, coast_time_s, road_load_of, slope_force_n
+from ridelog.machine.drive import RoadLoad, coast_time_s, road_load_of, slope_force_n
 from ridelog.simulate.machine import random_machine
 
 

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from machines import like
 
-from ridelog.machine.evidence import Curve, Evidence, NearTop
+from ridelog.machine.calibration_data import Curve, Evidence, NearTop
 from ridelog.machine.fit import Fitted, fit, from_setup
 from ridelog.machine.performance import launch_time_s, top_speed
 from ridelog.machine.priors import COUNT, UNKNOWNS, draw, machines_of

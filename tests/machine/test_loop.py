@@ -5,7 +5,7 @@ import pytest
 from ridelog.analysis.launches.windows import parse_window
 from ridelog.core.errors import SetupError
 from ridelog.core.estimate import Estimate
-from ridelog.machine.loop import agreements, changes_between, deviations, foretell
+from ridelog.machine.change import agreements, changes_between, deviations, foretell
 from ridelog.machine.setup import MachineSetup
 
 BEFORE = MachineSetup(name="Quad", state="before", front_teeth=11, rear_teeth=60)

@@ -12,9 +12,9 @@ from ridelog.core.errors import SetupError
 from ridelog.core.estimate import Estimate
 from ridelog.filtering.smoother import estimate_motion
 from ridelog.importer import load_track
-from ridelog.machine.evidence import Evidence
+from ridelog.machine.calibration_data import Evidence
 from ridelog.machine.predict import Prediction, predict
-from ridelog.machine.rides import evidence_of
+from ridelog.machine.calibration_data import evidence_of
 from ridelog.machine.risks import risks
 from ridelog.machine.setup import MachineSetup
 from ridelog.machine.setup_file import read_setup

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from ridelog.core.estimate import Estimate
-from ridelog.machine.evidence import Curve, Evidence
+from ridelog.machine.calibration_data import Curve, Evidence
 from ridelog.machine.measured_after import MeasuredRide, together
 
 

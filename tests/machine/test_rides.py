@@ -8,7 +8,7 @@ from ridelog.analysis.settings import Settings
 from ridelog.filtering.motion import Motion
 from ridelog.filtering.smoother import estimate_motion
 from ridelog.machine import rides
-from ridelog.machine.rides import evidence_of
+from ridelog.machine.calibration_data import evidence_of
 from ridelog.simulate import Machine, Ride, preset, to_track
 
 

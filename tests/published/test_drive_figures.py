@@ -7,7 +7,7 @@ from ridelog.core.track import FloatArray
 from ridelog.core.units import METRES_PER_INCH, MPS_PER_KMH, MPS_PER_MPH, RADPS_PER_RPM
 from ridelog.machine.drive import Drive
 from ridelog.machine.performance import launch, top_speed
-from ridelog.machine.roadload import (
+from ridelog.machine.drive import (
     RoadLoad,
     coast_time_s,
     road_load_of,
