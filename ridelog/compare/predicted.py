@@ -24,10 +24,9 @@ _USUAL_TOP_MPS = 25.0 / 3.0
 _STEP_MPS = 0.5
 # What a prediction calls the figures of rides that have another name there. The machine's top speed
 # is on the level in still air, which the mean of both directions comes nearest to.
-PREDICTED_NAMES = {
-    "two_way_mps": "top_speed_mps",
-    "max_lateral_accel_mps2": "lateral_accel_mps2",
-}
+PREDICTED_NAMES = {"two_way_mps": "top_speed_mps"}
+# Figures that the rider decides as much as the machine: no test of a prediction.
+_RIDERS = ("stopping_distance_m",)
 
 
 @dataclass(frozen=True)
@@ -151,7 +150,9 @@ def agreements(prediction: Prediction, after: MeasuredAfter) -> tuple[Agreement,
     return tuple(
         _agreement(one, one.changed, seen)
         for one in prediction.figures
-        if one.changed is not None and (seen := after.figures.get(one.figure.name)) is not None
+        if one.changed is not None
+        and one.figure.name not in _RIDERS
+        and (seen := after.figures.get(one.figure.name)) is not None
     )
 
 

@@ -154,10 +154,10 @@ def predict(
     blocked = [doubt.text for doubt in contradictions(setup) if doubt.blocks]
     if blocked:
         raise SetupError(blocked[0], "settle this first; nothing was predicted.")
-    measured = measured or {}
     change = changed(setup, asked)
     fitted = fit(setup, rides) if rides else from_setup(setup)
     machines = _Machines(fitted, rides)
+    measured = {**machines.measured, **(measured or {})}
     now = machines.figures(SetupChange({}, setup, ()), windows)
     after = machines.figures(change, windows)
     figures = _figures(now, after, measured)
@@ -209,10 +209,14 @@ def _band(drive: Drive) -> Band:
 
 
 class _Machines:
-    """The machines of one fit, with what else was seen on the rides."""
+    """The machines of one fit, with what else was seen on the rides.
+
+    measured : figures that the rides tell and no model: the hardest turn.
+    """
 
     def __init__(self, fitted: Fitted, rides: Sequence[CalibrationData]) -> None:
         self.fitted = fitted
+        self.measured: dict[str, Estimate] = {}
         count = len(fitted.drive.mass_kg)
         rng = np.random.default_rng(4)
         stops = [stop for ride in rides for stop in ride.decel_mps2]
@@ -232,6 +236,7 @@ class _Machines:
             hardest = max(turns, key=lambda turn: turn.value)
             draws = hardest.value + hardest.sd * rng.standard_normal(count)
             self.lateral = np.maximum(draws, 0.0)
+            self.measured["lateral_accel_mps2"] = hardest
         self.top, _ = top_speed(fitted.drive)
 
     def figures(self, change: SetupChange, windows: Sequence[LaunchWindow]) -> list[PossibleFigure]:

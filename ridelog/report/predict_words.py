@@ -269,7 +269,7 @@ def _short(one: PredictedFigure) -> str:
 
 def _sweep(prediction: Prediction, unit: SpeedUnit) -> Lines:
     at = f"pull at {plain(SWEPT_PULL_MPS, SPEED, unit, 0)}"
-    lines = [(f"{prediction.sweep_key:<20}{'top speed':<26}{at:<24}held back by", "quiet")]
+    lines = [(f"{prediction.sweep_key:<14}{'top speed':<27}{at:<27}held back by", "quiet")]
     for point in prediction.sweep:
         top, pull = swept(point)
         if top is None:
@@ -278,7 +278,7 @@ def _sweep(prediction: Prediction, unit: SpeedUnit) -> Lines:
             _figure_or_range(one.changed, one.figure.quantity, unit) if one else ""
             for one in (top, pull)
         ]
-        lines.append((f"{swept_words(point):<20}{told[0]:<26}{told[1]:<24}{_short(top)}", ""))
+        lines.append((f"{swept_words(point):<14}{told[0]:<27}{told[1]:<27}{_short(top)}", ""))
     return lines
 
 

@@ -26,10 +26,10 @@ import numpy as np
 from ridelog.analysis.ride import analyse
 from ridelog.core.units import MPS_PER_KMH
 from ridelog.filtering.smoother import estimate_motion
-from ridelog.machine.change import SetupChange, changed, changed_drive
-from ridelog.machine.drive import LIMITS
 from ridelog.machine.calibration_data import CalibrationData, calibration_data_of
+from ridelog.machine.change import SetupChange, changed, changed_drive
 from ridelog.machine.directions import Curve
+from ridelog.machine.drive import LIMITS
 from ridelog.machine.fit import fit, from_setup
 from ridelog.machine.performance import launch, top_speed
 from ridelog.machine.setup import MachineSetup
