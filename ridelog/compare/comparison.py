@@ -1,18 +1,22 @@
 """Rides before and after a change: every measure with its difference and verdict."""
 
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from typing import Any
 
 from ridelog.analysis.figure import HIGHER, Comparable, Figure
+from ridelog.analysis.launches.windows import Window, parse_window
 from ridelog.analysis.subject import MeasuredRide
 from ridelog.compare.curves import PullCurves, curves_of
 from ridelog.compare.difference import Difference, difference_by_direction, difference_of
 from ridelog.compare.matching import Matched, match_directions
 from ridelog.compare.mismatches import Mismatch, mismatches_of
-from ridelog.compare.predicted import Foretold, foretell_change
+from ridelog.compare.predicted import Predicted, measured_after, predict_from
 from ridelog.compare.rides import Rides
 from ridelog.compare.verdict import CANNOT_SAY, Verdict, verdicts
 from ridelog.core.errors import RideLogError
 from ridelog.core.units import SPEED_UNITS, SpeedUnit
+from ridelog.machine.change import changes_between
 from ridelog.machine.setup import MachineSetup
 
 
@@ -45,7 +49,8 @@ class Comparison:
     unit : in which the speeds are round that figures are taken at.
     pull : how hard the machine pulls at every speed, None if the rides do not tell.
     noted_before, noted_after : what the user noted for a side, such as rider and battery.
-    foretold : what the rides before foretold of the change; None without set-ups of both states.
+    predicted : what the rides before predicted of the change, beside what the rides after showed;
+        None without set-ups of both states.
     """
 
     before: Rides
@@ -56,7 +61,7 @@ class Comparison:
     pull: PullCurves | None = None
     noted_before: dict[str, str] = field(default_factory=dict)
     noted_after: dict[str, str] = field(default_factory=dict)
-    foretold: Foretold | None = None
+    predicted: Predicted | None = None
 
     def __getitem__(self, name: str) -> Compared:
         """Return one figure by name."""
@@ -91,7 +96,7 @@ def compare(
     noted_before, noted_after : dict, optional
         What the user noted for a side.
     setups : tuple of MachineSetup, optional
-        The machine before and after: what the rides before foretell is then told as well.
+        The machine before and after: what the rides before predict is then told as well.
 
     Raises
     ------
@@ -108,7 +113,7 @@ def compare(
         [1 if each.terms.better == HIGHER else -1 for each, _ in told],
     )
     by_name = {each.figure.name: verdict for (each, _), verdict in zip(told, found, strict=True)}
-    return Comparison(
+    compared = Comparison(
         before=before,
         after=after,
         figures=tuple(
@@ -119,8 +124,39 @@ def compare(
         pull=curves_of(before, after),
         noted_before=noted_before,
         noted_after=noted_after,
-        foretold=foretell_change(setups, before, after, unit) if setups else None,
     )
+    if setups is None:
+        return compared
+    asked = changes_between(*setups)
+    return replace(compared, predicted=predicted_change(compared, setups[0], asked))
+
+
+def predicted_change(
+    comparison: Comparison,
+    setup: MachineSetup,
+    asked: Mapping[str, Any],
+    *,
+    windows: Sequence[Window] = (),
+    sweep: tuple[str, Sequence[Any]] | None = None,
+) -> Predicted:
+    """Return what the rides before predict, and what those after showed, as they are compared.
+
+    Parameters
+    ----------
+    comparison : Comparison
+        Of the rides before and after.
+    setup, asked, windows, sweep
+        As for ``predict_from``; the windows are those of the rides if left out.
+    """
+    told = [(each.figure.name, each.difference) for each in comparison.figures if each.difference]
+    if not windows:
+        windows = tuple(map(parse_window, comparison.before[0].settings.windows))
+    prediction = predict_from(
+        setup, comparison.before, asked, comparison.unit, windows=windows, sweep=sweep,
+        told={name: difference.before for name, difference in told},
+    )  # fmt: skip
+    after = {name: difference.after for name, difference in told}
+    return Predicted(prediction, measured_after(comparison.after, comparison.before, after))
 
 
 def _check_sides(before: Rides, after: Rides) -> None:

@@ -101,8 +101,8 @@ def difference_of(
     difference = Estimate(readings[0].value, low, high, LEVEL)
     nearest = min(readings, key=lambda one: abs(one.value))
     return Difference(
-        before=_side(before, first, second),
-        after=_side(after, second, first),
+        before=side_mean(before, after),
+        after=side_mean(after, before),
         difference=difference,
         percent=_percent(first.mean, second.mean, before, after, difference),
         p_value=_p_value(readings),
@@ -115,6 +115,31 @@ def difference_of(
         rides_after=len(after),
         wind_part=readings[0].value - readings[-1].value,
     )
+
+
+def side_mean(rides: list[Estimate], others: list[Estimate] | None = None) -> Estimate:
+    """Return a side's mean: its own scatter from three rides on, else that of both sides.
+
+    The one rule for the figure of several rides; with one ride a side it is the ride's own.
+
+    Parameters
+    ----------
+    rides : list of Estimate
+        Of one side, at least one.
+    others : list of Estimate, optional
+        Of the other side, if there is one.
+    """
+    own, other = Summary.of([one.value for one in rides]), len(others or [])
+    if own.count == 1 and other <= 1:
+        return rides[0]
+    if own.count >= 3 or not others:
+        reach = Contrast(0.0, own.sd / float(np.sqrt(own.count)), own.count - 1.0).reach(LEVEL)
+    else:
+        both = shared_scatter(own, Summary.of([one.value for one in others]))
+        alone = np.sqrt(1.0 / own.count) / np.sqrt(1.0 / own.count + 1.0 / other)
+        reach = both.reach(LEVEL) * float(alone)
+    reach = max(reach, QUANTILE * _receiver_error(rides))
+    return Estimate(own.mean, own.mean - reach, own.mean + reach, LEVEL)
 
 
 def difference_by_direction(
@@ -195,20 +220,6 @@ def _p_value(readings: list[ErrorOf]) -> float:
     if len(signs) > 1 or 0.0 in signs or any(one.contrast is None for one in readings):
         return 1.0
     return max(2.0 * one.tail(abs(one.value)) for one in readings)
-
-
-def _side(rides: list[Estimate], own: Summary, other: Summary) -> Estimate:
-    """Return a side's mean: its own scatter from three rides on, else that of both sides."""
-    if own.count == 1 and other.count == 1:
-        return rides[0]
-    if own.count >= 3:
-        reach = Contrast(0.0, own.sd / float(np.sqrt(own.count)), own.count - 1.0).reach(LEVEL)
-    else:
-        both = shared_scatter(own, other)
-        alone = np.sqrt(1.0 / own.count) / np.sqrt(1.0 / own.count + 1.0 / other.count)
-        reach = both.reach(LEVEL) * float(alone)
-    reach = max(reach, QUANTILE * _receiver_error(rides))
-    return Estimate(own.mean, own.mean - reach, own.mean + reach, LEVEL)
 
 
 def _percent(

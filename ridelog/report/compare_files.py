@@ -48,10 +48,10 @@ def sheet_files(
     }
     if picture is not None:
         files["runs.png"] = picture.png
-    if comparison.foretold is not None:
-        told = comparison.foretold
-        files["predicted.json"] = to_bytes(predict_json(told.prediction, told.ridden))
-        files["predicted.png"] = predict_pictures(told.prediction, unit, told.ridden)[0].png
+    if comparison.predicted is not None:
+        told = comparison.predicted
+        files["predicted.json"] = to_bytes(predict_json(told.prediction, told.after))
+        files["predicted.png"] = predict_pictures(told.prediction, unit, told.after)[0].png
     return files, lacking
 
 

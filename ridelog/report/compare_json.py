@@ -8,7 +8,7 @@ from ridelog.analysis.ride import NOT_MEASURED
 from ridelog.compare.comparison import Compared, Comparison
 from ridelog.compare.curves import PullCurves
 from ridelog.compare.false_alarms import FAMILY_LEVEL
-from ridelog.compare.predicted import Foretold
+from ridelog.compare.predicted import Predicted
 from ridelog.compare.rides import Rides
 from ridelog.compare.verdict import POWER
 from ridelog.core.estimate import LEVEL
@@ -54,7 +54,7 @@ def compare_json(comparison: Comparison) -> dict[str, Any]:
         "intervals": method_words(comparison),
         "measures": [_figure(each, count) for each in comparison.figures],
         "pull_curve": _pull(comparison.pull),
-        "predicted": _predicted(comparison.foretold),
+        "predicted": _predicted(comparison.predicted),
         "cautions": _cautions(comparison.after),
         "not_measured": list(NOT_MEASURED),
     }
@@ -103,17 +103,17 @@ def _pull(curves: PullCurves | None) -> dict[str, Any] | None:
     }
 
 
-def _predicted(foretold: Foretold | None) -> dict[str, Any] | None:
+def _predicted(predicted: Predicted | None) -> dict[str, Any] | None:
     """Return the prediction with both set-ups, from which it can be computed again."""
-    if foretold is None:
+    if predicted is None:
         return None
-    prediction, ridden = foretold.prediction, foretold.ridden
+    prediction, after = predicted.prediction, predicted.after
     return {
-        "setup_before": foretold.setup_before.given(),
-        "setup_after": foretold.setup_after.given(),
+        "setup_before": prediction.setup.given(),
+        "setup_after": prediction.change.setup.given(),
         "changes": dict(prediction.change.asked),
-        "text": verdict_words(prediction, ridden),
-        "measures": agreements_json(prediction, ridden),
+        "text": verdict_words(prediction, after),
+        "measures": agreements_json(prediction, after),
     }
 
 

@@ -16,7 +16,7 @@ from ridelog.present.measure_words import (
 )
 from ridelog.present.words import clean, clock_words, count_words, joined, shortened
 from ridelog.report.headline import headline, headline_measures
-from ridelog.report.predict_screen import ridden_lines
+from ridelog.report.predict_words import agreement_lines
 from ridelog.report.verdict_words import (
     crossing_words,
     false_alarm_words,
@@ -53,9 +53,9 @@ def compare_lines(comparison: Comparison, unit: SpeedUnit) -> list[tuple[str, st
     lines.append(("", ""))
     lines += [(line, "caution") for line in _wrapped(_ALWAYS)]
     lines += [(line, "") for line in _wrapped(f"Not measured: {joined(list(NOT_MEASURED))}.")]
-    if comparison.foretold is not None:
-        told = comparison.foretold
-        lines += [("", ""), *ridden_lines(told.prediction, unit, told.ridden)]
+    if comparison.predicted is not None:
+        told = comparison.predicted
+        lines += [("", ""), *agreement_lines(told.prediction, unit, told.after)]
     return lines
 
 

@@ -7,9 +7,9 @@ from ridelog.analysis.ride import NOT_MEASURED
 from ridelog.analysis.subject import MeasuredRide
 from ridelog.compare.comparison import Compared, Comparison
 from ridelog.compare.false_alarms import FAMILY_LEVEL
+from ridelog.compare.predicted import PREDICTED_NAMES, agreements
 from ridelog.compare.verdict import CANNOT_SAY, NOT_SHOWN, WORSE
 from ridelog.core.units import SpeedUnit
-from ridelog.machine.loop import COUNTERPARTS, agreements
 from ridelog.present.measure_words import (
     bounds_of,
     change_words,
@@ -61,7 +61,7 @@ class SheetRide:
 class SheetWords:
     """Everything the sheet says, in the order in which it says it.
 
-    foretold, agreements : whether the change did what was predicted of it, in a sentence and for
+    predicted, agreements : whether the change did what was predicted of it, in a sentence and for
         the first figures and those that differ; empty without set-ups of both states.
     """
 
@@ -78,7 +78,7 @@ class SheetWords:
     cautions: tuple[str, ...]
     general: tuple[str, ...]
     besides: tuple[str, ...]
-    foretold: str
+    predicted: str
     agreements: tuple[AgreementWords, ...]
     not_measured: str
     rides: tuple[SheetRide, ...]
@@ -118,7 +118,7 @@ def sheet_words(
         cautions=particular_words(comparison, unit),
         general=general_words(),
         besides=tuple(clean(each.text) for each in comparison.mismatches),
-        foretold=_foretold(comparison),
+        predicted=_predicted(comparison),
         agreements=_agreements(comparison, unit),
         not_measured=(
             f"{_capital(joined(list(NOT_MEASURED)))}. Another day, rider or charge can move these "
@@ -205,22 +205,22 @@ def _costs(comparison: Comparison, unit: SpeedUnit) -> tuple[str, ...]:
     return tuple(words)
 
 
-def _foretold(comparison: Comparison) -> str:
-    told = comparison.foretold
+def _predicted(comparison: Comparison) -> str:
+    told = comparison.predicted
     if told is None:
         return ""
-    return f"{verdict_words(told.prediction, told.ridden)} Predicted from the rides before it."
+    return f"{verdict_words(told.prediction, told.after)} Predicted from the rides before it."
 
 
 def _agreements(comparison: Comparison, unit: SpeedUnit) -> tuple[AgreementWords, ...]:
     """Return the figures named first beside their prediction, and every one that differs."""
-    told = comparison.foretold
+    told = comparison.predicted
     if told is None:
         return ()
     names = [each.figure.name for each in headline_measures(comparison)]
-    first = {COUNTERPARTS.get(name, name) for name in names}
-    found = agreements(told.prediction, told.ridden.measured)
-    words = agreement_words(told.prediction, told.ridden, unit)
+    first = {PREDICTED_NAMES.get(name, name) for name in names}
+    found = agreements(told.prediction, told.after)
+    words = agreement_words(told.prediction, told.after, unit)
     return tuple(
         word for one, word in zip(found, words, strict=True) if one.name in first or not one.agrees
     )
