@@ -5,7 +5,7 @@ in the order of reading.
 """
 
 from ridelog.analysis.acceleration.subject import Acceleration
-from ridelog.analysis.braking.subject import Braking
+from ridelog.analysis.braking.subject import BrakingOfRide
 from ridelog.analysis.coasting.subject import CoastDown
 from ridelog.analysis.handling.subject import HandlingOfRide
 from ridelog.analysis.launches.subject import StandingStarts
@@ -19,7 +19,7 @@ SUBJECTS: tuple[Subject, ...] = (
     TopSpeedOfRide(),
     StandingStarts(),
     Acceleration(),
-    Braking(),
+    BrakingOfRide(),
     CoastDown(),
     ReverseTravel(),
     HandlingOfRide(),

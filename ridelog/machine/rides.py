@@ -51,7 +51,7 @@ def evidence_of(
         top, brakings = measured["top_speed"], measured["braking"]
         turns = measured["handling"].turns
     launches = measure_launches(motion, windows=(START_WINDOW,), excluded=excluded)
-    stops = [one.mean_decel for one in brakings.stops]
+    stops = [one.mean_decel_mps2 for one in brakings.stops]
     hardest = max((stop.value for stop in stops), default=0.0)
     return Evidence(
         name=motion.track.source.file,

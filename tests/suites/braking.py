@@ -101,13 +101,13 @@ def _compared(ride: LabelledRide, found: Brakings) -> list[Row]:
         decel = (true.from_mps**2 - true.to_mps**2) / (2.0 * true.distance_m)
         row = {"missed": 0.0, "on": one.start_s - true.start_s, "end": one.end_s - true.end_s}
         for name, estimate, value in (
-            ("decel", one.mean_decel, decel),
-            ("way", one.distance, true.distance_m),
-            ("speed", one.initial_speed, true.from_mps),
+            ("decel", one.mean_decel_mps2, decel),
+            ("way", one.distance_m, true.distance_m),
+            ("speed", one.initial_speed_mps, true.from_mps),
         ):
             row |= _errors(name, estimate, value)
-        if one.developed_decel is not None and true.to_mps == 0.0:
-            row |= _errors("developed", one.developed_decel, _developed(ride, true))
+        if one.developed_decel_mps2 is not None and true.to_mps == 0.0:
+            row |= _errors("developed", one.developed_decel_mps2, _developed(ride, true))
         rows.append(row)
     truth = ride.truth
     for one in found.each:
