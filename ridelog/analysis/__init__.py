@@ -6,7 +6,7 @@ in the order of reading.
 
 from ridelog.analysis.acceleration.subject import Acceleration
 from ridelog.analysis.braking.subject import BrakingOfRide
-from ridelog.analysis.coasting.subject import CoastDown
+from ridelog.analysis.coasting.subject import CoastDownOfRide
 from ridelog.analysis.handling.subject import HandlingOfRide
 from ridelog.analysis.launches.subject import StandingStarts
 from ridelog.analysis.phases.subject import PhasesOfRide
@@ -20,7 +20,7 @@ SUBJECTS: tuple[Subject, ...] = (
     StandingStarts(),
     Acceleration(),
     BrakingOfRide(),
-    CoastDown(),
+    CoastDownOfRide(),
     ReverseTravel(),
     HandlingOfRide(),
     PhasesOfRide(),

@@ -1,4 +1,4 @@
-"""What holds a machine back: A + B v + C v² and the slope, and how long it rolls against them."""
+"""What holds a machine back: A + B v + C v² and the slope."""
 
 from dataclasses import dataclass
 
@@ -55,52 +55,6 @@ def road_load_of(
 def slope_force_n(mass_kg: float, grade: float) -> float:
     """Return the force of a slope, ``grade`` as rise over run, positive uphill. [N]"""
     return mass_kg * STANDARD_GRAVITY_MPS2 * grade / float(np.hypot(1.0, grade))
-
-
-def coast_time_s(
-    mass_kg: float, a_n: float, b_nspm: float, c_ns2pm2: float, *, from_mps: float, to_mps: float
-) -> float:
-    """Return how long a machine rolls without drive from one speed down to another. [s]
-
-    The integral of m dv / (A + B v + C v²) in closed form, by the sign of 4 A C - B².
-
-    Parameters
-    ----------
-    mass_kg : float
-        Mass with rider, rotating parts included. [kg]
-    a_n, b_nspm, c_ns2pm2 : float
-        Coefficients of the resisting force, slope included in A.
-    from_mps, to_mps : float
-        from_mps > to_mps >= 0. [m/s]
-
-    Returns
-    -------
-    float
-        Infinity if it never slows to the lower speed.
-
-    Source
-    ------
-    Own integration; checked with the table of 40 CFR 86.529-98 (tests/published).
-    """
-    a, b, c = a_n, b_nspm, c_ns2pm2
-    lowest = min(a + b * to_mps + c * to_mps**2, a + b * from_mps + c * from_mps**2)
-    if lowest <= 0.0:
-        return float("inf")
-    if c == 0.0 and b == 0.0:
-        return mass_kg * (from_mps - to_mps) / a
-    if c == 0.0:
-        return mass_kg / b * float(np.log((a + b * from_mps) / (a + b * to_mps)))
-    under = 4.0 * a * c - b * b
-    upper, lower = 2.0 * c * from_mps + b, 2.0 * c * to_mps + b
-    # Near a double root both other forms lose all their digits.
-    if abs(under) <= 1e-9 * (b * b + 4.0 * abs(a) * c):
-        return mass_kg * 2.0 * (1.0 / lower - 1.0 / upper)
-    root = float(np.sqrt(abs(under)))
-    if under > 0.0:
-        return mass_kg * 2.0 / root * float(np.arctan(upper / root) - np.arctan(lower / root))
-    top = (upper - root) * (lower + root)
-    bottom = (upper + root) * (lower - root)
-    return mass_kg / root * float(np.log(top / bottom))
 
 
 def speed_of_power_mps(power_w: FloatArray, load: RoadLoad) -> FloatArray:

@@ -14,6 +14,7 @@ import pytest
 
 from ridelog.analysis.braking.measure import Brakings
 from ridelog.analysis.braking.page import braking_line, braking_section
+from ridelog.analysis.coasting.measure import CoastDown
 from ridelog.analysis.coasting.page import coasting_section
 from ridelog.analysis.phases.measure import Phase, Phases
 from ridelog.analysis.phases.plot import draw_key, draw_strip, phase_rows
@@ -55,10 +56,9 @@ def test_the_sample_is_braked_as_its_truth_says(good_result: MeasuredRide) -> No
 
 def test_the_sample_rolls_out_as_its_machine_does(good_result: MeasuredRide) -> None:
     coasting = ride_json(good_result)["coasting"]
-    assert coasting["both_ways"] is True
-    assert len(coasting["stretches"]) == 2
+    assert len(coasting["coasts"]) == 2
     machine = truth()["machines"]["before"]
-    for point in coasting["decel"]:
+    for point in coasting["curve"]:
         speed = point["speed_mps"]
         force_n = (
             machine["resistance_a_n"]
@@ -105,8 +105,9 @@ def test_numbers_of_the_sentence_on_doubling_agree(good_result: MeasuredRide) ->
 
 
 def test_miles_leave_no_kilometres(good_result: MeasuredRide) -> None:
-    braking = braking_section(good_result, MPH)
-    for section in (braking,):
+    braking, coasting = braking_section(good_result, MPH), coasting_section(good_result, MPH)
+    assert coasting is not None
+    for section in (braking, coasting):
         assert section.table is not None
         said = [section.lead, *section.notes, *(each.label for each in section.pictures)]
         said += [cell for row in (section.table.head, *section.table.rows) for cell in row]
@@ -207,31 +208,30 @@ def test_rolling_out_has_its_section(good_motion: Motion, good_result: MeasuredR
     section = coasting_section(good_result, KMH)
     assert section is not None
     (first, second) = truth()["rides"]["before-1.gpx"]["coasts"]
-    at_kmh = float(section.lead.removeprefix("Rolling out at ").split(" km/h")[0])
+    at_kmh = float(section.lead.removeprefix("Rolling freely at ").split(" km/h")[0])
     ends_mps = [coast[end] for coast in (first, second) for end in ("from_mps", "to_mps")]
     # Told in the middle of the speeds that were rolled out through.
     assert at_kmh == pytest.approx(3.6 * sum(ends_mps) / 4.0, abs=1.0)
     assert "from 2 stretches in both directions, so that slope and wind cancel" in section.lead
     assert section.pictures[0].name == "coasting"
     assert section.table is not None
-    assert [row[0] for row in section.table.rows] == ["a", "b", "c"]
+    assert section.table.head[1] == f"Slows it at {at_kmh:.1f} km/h by"
+    # What the parts take adds up to what the sentence says, where b is told from c.
+    parts = [row[1] for row in section.table.rows]
+    assert len(parts) == 3 and all("m/s²" in words for words in (parts[0], parts[2]))
 
 
 def test_rolling_out_one_way_has_words_only(good_motion: Motion, good_result: MeasuredRide) -> None:
-    coasting = good_result["coasting"]
-    reason = "the machine rolls out in one direction only"
-    one_way = replace(
-        coasting, each=coasting.each[:1], speed_mps=np.zeros(0), decel=(), rolling=None,
-        linear=None, air=None, columns=None, named_columns=None, both_ways=False, reason=reason,
-    )  # fmt: skip
+    reason = "the machine rolls freely in one direction only"
+    one_way = CoastDown(good_result["coasting"].coasts[:1], reason=reason)
     section = coasting_section(good_result.with_record("coasting", one_way), KMH)
     assert section is not None
-    assert section.lead == f"The ride holds 1 stretch of rolling out, but {reason}."
+    assert section.lead == f"The ride holds 1 stretch of rolling freely, but {reason}."
     assert section.pictures == () and section.table is None
 
 
 def test_without_rolling_out_there_is_no_section(
     good_motion: Motion, good_result: MeasuredRide
 ) -> None:
-    none = replace(good_result["coasting"], each=())
+    none = CoastDown(())
     assert coasting_section(good_result.with_record("coasting", none), KMH) is None

@@ -38,10 +38,8 @@ def braking_line(ride: MeasuredRide, reader: SpeedUnit) -> str:
     elif hardest is not None:
         words.append(f"hardest {told(hardest.mean_decel_mps2, ACCELERATION)}")
     if stop is not None:
-        words.append(
-            f"{told(stop.stopping_distance_m, LENGTH)} from {plain(stop.from_mps, SPEED, reader, 0)} "
-            f"to rest with {stop.reaction_s:.2g} s reaction"
-        )
+        far, speed = told(stop.stopping_distance_m, LENGTH), plain(stop.from_mps, SPEED, reader, 0)
+        words.append(f"{far} from {speed} to rest with {stop.reaction_s:.2g} s reaction")
     return "; ".join(words)
 
 
