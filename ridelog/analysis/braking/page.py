@@ -33,8 +33,9 @@ def braking_line(ride: MeasuredRide, reader: SpeedUnit) -> str:
     told = _teller(ride, reader)
     words = []
     if mean is not None:
-        stops = count_words(len(brakings.stops_from_speed), "stop", "stops")
-        words.append(f"{told(mean, ACCELERATION)}, mean of {stops} from speed")
+        count = len(brakings.stops_from_speed)
+        stops = f"mean of {count} stops" if count > 1 else "one stop"
+        words.append(f"{told(mean, ACCELERATION)}, {stops} from speed")
     elif hardest is not None:
         words.append(f"hardest {told(hardest.mean_decel_mps2, ACCELERATION)}")
     if stop is not None:
@@ -93,7 +94,7 @@ def _lead(ride: MeasuredRide, reader: SpeedUnit) -> str:
 def _doubled(stop: StoppingDistance, reader: SpeedUnit) -> str:
     """Return with numbers that twice the speed takes four times the distance under the brake."""
     half, full, double = (
-        (plain(stop.under_brake_m(speed), LENGTH, reader, 1), plain(speed, SPEED, reader))
+        (plain(stop.under_brake_m(speed), LENGTH, reader), plain(speed, SPEED, reader))
         for speed in (share * stop.from_mps for share in (0.5, 1.0, 2.0))
     )
     return (

@@ -101,12 +101,13 @@ def braking_cautions(brakings: Brakings) -> Iterator[Caution]:
         return
     required, hard = stop.required, hardest.mean_decel_mps2
     # The log shows what was asked of the brakes, not what they could have given.
-    either = "Never braked hard, or weak brakes? Find out on closed ground first."
+    braked = f"Braked with at most {_g(hard.value)}"
+    test = "Test the brakes on closed ground first."
     if hard.value < required.least_mps2 and hard.high < required.one_brake_mps2:
         yield Caution(
             "braking_far_below_yardstick",
-            f"Hardest braking {_g(hard.value)}; road vehicles this fast must reach "
-            f"{_g(required.one_brake_mps2)} with one brake alone. {either}",
+            f"{braked}; road vehicles this fast must reach {_g(required.one_brake_mps2)} with one "
+            f"brake alone. {test}",
             hard.value,
             required.one_brake_mps2,
             required.source,
@@ -116,8 +117,8 @@ def braking_cautions(brakings: Brakings) -> Iterator[Caution]:
         unsure = " (perhaps enough)" if hard.high >= required.least_mps2 else ""
         yield Caution(
             "braking_below_yardstick",
-            f"Hardest braking {_g(hard.value)}{unsure}; road vehicles this fast must reach "
-            f"{_g(required.least_mps2)}. {either}",
+            f"{braked}{unsure}; road vehicles this fast must reach {_g(required.least_mps2)}. "
+            f"{test}",
             hard.value,
             required.least_mps2,
             required.source,
@@ -133,12 +134,12 @@ def braking_cautions(brakings: Brakings) -> Iterator[Caution]:
             "common practice, no source",
             gravity=WARNING,
         )
+    far_m = stop.stopping_distance_m.value
     yield Caution(
         "stopping_distance",
-        f"From {both_units(stop.from_mps)} it takes about {_length(stop.stopping_distance_m.value)}"
-        f" to stop, {_length(stop.reaction_m)} of it while the rider reacts "
-        f"({stop.reaction_s:.2g} s): keep more than that clear.",
-        stop.stopping_distance_m.value,
+        f"About {_length(far_m)} from {both_units(stop.from_mps)} to rest, "
+        f"{_length(stop.reaction_m)} of it reacting ({stop.reaction_s:.2g} s): keep more clear.",
+        far_m,
         None,
         "distance = speed × reaction time + speed² / (2 × deceleration); reaction time: sources "
         "give 0.67 s (UK Highway Code) to 2.5 s (AASHTO, from memory)",

@@ -14,8 +14,8 @@ from ridelog.present.words import capital, count_words
 _WHAT_IT_IS = (
     "A log cannot see the throttle: easing off slowly looks like rolling freely with more "
     "resistance. Let it roll from top speed, throttle shut, in both directions on the same level "
-    "straight. Times the mass of machine, rider and turning wheels together, what slows it is the "
-    "force that holds it back."
+    "straight. The slowing times the mass of machine, rider and turning wheels is the force that "
+    "holds it back."
 )
 
 

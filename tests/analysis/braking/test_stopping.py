@@ -100,32 +100,32 @@ def test_a_braking_that_is_hard_enough_calls_for_no_caution_but_the_distance() -
 
 
 # A share of the earth's pull, 9.80665 m/s²: 2.8, 3.5, 1.2, 1.54, 4.0 and 5.0 m/s² by hand.
-EITHER = " Never braked hard, or weak brakes? Find out on closed ground first."
+TEST = " Test the brakes on closed ground first."
 
 
 def test_below_what_roads_ask() -> None:
     assert cautions_of(2.8)["braking_below_yardstick"] == (
-        f"Hardest braking 0.29 g; road vehicles this fast must reach 0.36 g.{EITHER}"
+        f"Braked with at most 0.29 g; road vehicles this fast must reach 0.36 g.{TEST}"
     )
 
 
 def test_near_it_the_doubt_is_named() -> None:
     assert cautions_of(3.45)["braking_below_yardstick"].startswith(
-        "Hardest braking 0.35 g (perhaps enough); road vehicles"
+        "Braked with at most 0.35 g (perhaps enough); road vehicles"
     )
 
 
 def test_below_one_brake_alone() -> None:
     assert cautions_of(1.2)["braking_far_below_yardstick"] == (
-        "Hardest braking 0.12 g; road vehicles this fast must reach 0.16 g with one brake "
-        f"alone.{EITHER}"
+        "Braked with at most 0.12 g; road vehicles this fast must reach 0.16 g with one brake "
+        f"alone.{TEST}"
     )
 
 
 def test_faster_machines_are_asked_for_more() -> None:
     found = cautions_of(4.0, around(KMH.to_mps(30.0), 0.05))
     assert found["braking_below_yardstick"].startswith(
-        "Hardest braking 0.41 g; road vehicles this fast must reach 0.51 g."
+        "Braked with at most 0.41 g; road vehicles this fast must reach 0.51 g."
     )
 
 
@@ -140,8 +140,8 @@ def test_a_speed_from_which_nobody_braked() -> None:
 def test_the_distance_in_words() -> None:
     # 13.83 m and 6.94 m are 45.4 ft and 22.8 ft.
     assert cautions_of(3.5)["stopping_distance"] == (
-        "From 25 km/h (16 mph) it takes about 14 m (45 ft) to stop, 7 m (23 ft) of it while the "
-        "rider reacts (1 s): keep more than that clear."
+        "About 14 m (45 ft) from 25 km/h (16 mph) to rest, 7 m (23 ft) of it reacting (1 s): keep "
+        "more clear."
     )
 
 
