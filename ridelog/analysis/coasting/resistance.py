@@ -56,8 +56,8 @@ class ResistanceFit:
     c_pm: FloatArray
     misfit_mps: float
 
-    def decel_mps2(self, speed_mps: float) -> FloatArray:
-        """Return the deceleration at a speed on every column. [m/s²]"""
+    def decel_mps2(self, speed_mps: FloatArray | float) -> FloatArray:
+        """Return the deceleration at a speed, or at speeds (m, k), on every column. [m/s²]"""
         return self.a_mps2 + self.b_ps * speed_mps + self.c_pm * speed_mps**2
 
 
