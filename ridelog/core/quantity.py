@@ -105,9 +105,11 @@ def is_firm(estimate: Estimate) -> bool:
     return estimate.firm
 
 
-def text_or_span(estimate: Estimate, quantity: Quantity, reader: SpeedUnit) -> str:
-    """Return a firm figure with its interval, else the range alone."""
-    if is_firm(estimate):
+def text_or_span(
+    estimate: Estimate, quantity: Quantity, reader: SpeedUnit, *, weak: bool = False
+) -> str:
+    """Return a firm figure with its interval, else, or if its signal is weak, the range alone."""
+    if is_firm(estimate) and not weak:
         return text(estimate, quantity, reader)
     return f"somewhere from {span(estimate, quantity, reader)}"
 

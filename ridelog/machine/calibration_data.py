@@ -10,7 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ridelog.analysis.acceleration.run_draws import RunDraws
-from ridelog.analysis.coasting.measure import Coasting
+from ridelog.analysis.coasting.measure import CoastDown
 from ridelog.analysis.subject import MeasuredRide
 from ridelog.analysis.top_speed.measure import TopSpeed
 from ridelog.core.estimate import Estimate
@@ -109,7 +109,7 @@ def calibration_data_of(ride: MeasuredRide) -> CalibrationData:
         if one.run.standing and not _touches((one.run.earliest_s, one.run.top_s), doubtful)
     ]
     stops = [
-        one.mean_decel
+        one.mean_decel_mps2
         for one in ride["braking"].stops
         if not _touches((one.start_s, one.end_s), doubtful)
     ]
@@ -164,17 +164,17 @@ def pull_of(starts: Sequence[RunDraws]) -> Curve | None:
 
 
 def coasting_of(
-    motion: Motion, coasting: Coasting, doubtful: tuple[Span, ...] = ()
+    motion: Motion, coasting: CoastDown, doubtful: tuple[Span, ...] = ()
 ) -> Curve | None:
     """Return the deceleration without drive over speed, None if the machine never rolled freely.
 
     The fit of both directions where there is one; else the stretches themselves, whose one
     direction ``mean_curve`` widens by the usual wind and slope.
     """
-    kept = [one for one in coasting.each if not _touches((one.start_s, one.end_s), doubtful)]
-    if coasting.columns is not None and len(kept) == len(coasting.each):
-        speed = coasting.speed_mps
-        columns = np.array([coasting.columns.decel_mps2(float(v)) for v in speed])
+    kept = [one for one in coasting.coasts if not _touches((one.start_s, one.end_s), doubtful)]
+    if coasting.fit is not None and len(kept) == len(coasting.coasts):
+        speed = np.array([each.speed_mps for each in coasting.curve])
+        columns = coasting.fit.decel_mps2(speed[:, None])
         draws = (columns.shape[1] - 1) // 2
         value = 2.0 * columns[:, 0] - columns[:, 1 : 1 + draws].mean(axis=1)
         return Curve(speed, value, np.cov(columns[:, 1 + draws :]))

@@ -11,6 +11,7 @@ from ridelog.analysis.ride import analyse
 from ridelog.analysis.subject import MeasuredRide
 from ridelog.analysis.top_speed.measure import TopSpeed
 from ridelog.core.estimate import Estimate
+from ridelog.core.geodesy import courses_apart_deg
 from ridelog.filtering.motion import Motion, Paths, Piece
 from ridelog.filtering.smoother import estimate_motion
 from ridelog.machine.calibration_data import calibration_data_of, coasting_of, near_top_of
@@ -72,7 +73,7 @@ def ride() -> MeasuredRide:
 def test_figures_are_those_of_the_subjects(ride: MeasuredRide) -> None:
     told = calibration_data_of(ride)
     assert told.top_mps and told.top_mps[0] == ride["top_speed"].two_way_mps.value
-    assert set(told.decel_mps2) <= {one.mean_decel for one in ride["braking"].stops}
+    assert set(told.decel_mps2) <= {one.mean_decel_mps2 for one in ride["braking"].stops}
     assert len(told.decel_mps2) >= 2
     assert told.lateral_mps2 == ride["handling"].max_lateral_accel_mps2
     coasting = ride["coasting"]
@@ -97,10 +98,12 @@ def test_rolling_one_way_only_is_told_and_widened(ride: MeasuredRide) -> None:
     both = coasting_of(ride.motion, coasting)
     one_way = replace(
         coasting,
-        each=tuple(
-            c for c in coasting.each if np.cos(c.course_rad - coasting.each[0].course_rad) > 0
+        coasts=tuple(
+            one
+            for one in coasting.coasts
+            if courses_apart_deg(one.course_deg, coasting.coasts[0].course_deg) < 90.0
         ),
-        columns=None,
+        fit=None,
     )
     alone = coasting_of(ride.motion, one_way)
     assert both is not None and alone is not None
