@@ -1,26 +1,24 @@
 """What the model says of two neighbouring instants, as blocks of the system of equations.
 
-The residual of an interval of length h is A x(k+1) - F x(k). Measured in units of h, position,
-velocity, acceleration and drift velocity have the same A, F and precision in every interval, so
-their blocks are constants times powers of h over the jerk's intensity; drift and slow error add one
-number each. Derivation: DEVELOPERS.md, "The model".
+The residual of an interval of length h is A x(k+1) - F x(k), filtering (5). Measured in units of h,
+position, velocity, acceleration and drift velocity have the same A, F and precision in every
+interval, so their blocks are constants times powers of h over the jerk's intensity; drift and slow
+error add one number each.
 """
 
 import numpy as np
 
 from ridelog.core.track import BoolArray, FloatArray, IntArray
 
-# Inverse of the covariance of white jerk over a unit interval, [[1/20, 1/8, 1/6], [., 1/3, 1/2],
-# [., ., 1]], for position, velocity and acceleration.
+# Precision of white jerk over a unit interval: filtering (4).
 _JERK = np.array([[720.0, -360.0, 60.0], [-360.0, 192.0, -36.0], [60.0, -36.0, 9.0]])
-# Where the position may step by any amount its residual says nothing: the precision conditional on
-# it being free (Schur complement), with a trace left so that the matrix stays definite.
+# Where the position may step, filtering (7), with a trace left so that the matrix stays definite.
 _STEPPED = _JERK - (1.0 - 1e-9) * np.outer(_JERK[0], _JERK[0]) / _JERK[0, 0]
 # Columns: position, velocity, acceleration, drift velocity. The drift moves the believed position
 # by its trapezoid over the interval, hence the halves at both ends.
 _ONTO = np.array([[1.0, 0.0, 0.0, -0.5], [0.0, 1.0, 0.0, 0.0], [0.0, 0.0, 1.0, 0.0]])
 _FORWARD = np.array([[1.0, 1.0, 0.5, 0.5], [0.0, 1.0, 1.0, 0.0], [0.0, 0.0, 1.0, 0.0]])
-# What A'QA, F'QF and -A'QF are multiples of, usually and where the position may step.
+# What the blocks of filtering (6) are multiples of, usually and where the position may step.
 _OF_TRANSITIONS = tuple(
     (sign * left.T @ _JERK @ right, sign * left.T @ _STEPPED @ right)
     for left, right, sign in (

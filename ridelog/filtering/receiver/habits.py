@@ -27,8 +27,7 @@ _LEAST_PASSAGES, _LEAST_ZEROS, _LEAST_PACE_MPS = 2, 5, 0.2
 _MOST_PACE_MPS = 1.5
 # Share of steps between zeros over which the position must not change at all.
 _REPEATED = 0.8
-# A machine that stops and starts again within a hold covers pace² / (2 a) twice; at 0.7 m/s² or
-# more (gentle riding, own choice), and with this much receiver error, no more than this. [m]
+# Of receiver (7): gentle riding and the receiver's error, own choices. [m/s²], [m]
 _GENTLE_MPS2, _ERROR_M = 0.7, 0.5
 
 

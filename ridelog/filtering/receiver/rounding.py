@@ -5,7 +5,7 @@ import numpy as np
 from ridelog.core.track import FloatArray
 
 # The least noise that a reported speed has before it is rounded: real receivers showed 0.03-0.08
-# m/s against a reference, slow errors included (DEVELOPERS.md, "What is assumed"). Less noise lets
+# m/s against a reference, slow errors included. Less noise lets
 # the error last.
 _LEAST_NOISE_MPS = 0.02
 _HARMONICS = np.arange(1.0, 6.0)
@@ -29,21 +29,17 @@ def written_step(values: FloatArray) -> float:
 
 
 def rounding_sd(step: float) -> float:
-    """Return the standard deviation of rounding to a step: an error evenly spread over it."""
+    """Return the standard deviation of rounding to a step, receiver (5)."""
     return float(step / np.sqrt(12.0))
 
 
 def lasting_rounding(step_mps: float) -> float:
     """Return the standard deviation of the part that lasts while the speed stays the same. [m/s]
 
-    With noise of standard deviation s before rounding to steps D, the mean of many readings errs by
-    the sum over k of (-1)^k (D / pi k) exp(-2 pi² k² s² / D²) sin(2 pi k v / D); over all speeds v
-    that has the variance sum of (D / pi k)² exp(-4 pi² k² s² / D²) / 2, and D² / 12 without noise.
-
     Source
     ------
-    B. Widrow and I. Kollár, "Quantization Noise", Cambridge 2008 (characteristic function of a
-    dithered quantiser, from memory); the sum is checked by simulation in the tests.
+    Receiver (6): B. Widrow and I. Kollár, "Quantization Noise", Cambridge 2008 (from memory);
+    checked by simulation in the tests.
     """
     if step_mps <= 0.0:
         return 0.0
