@@ -19,7 +19,7 @@ _SPAN_S = 0.25
 # Instants of a block: some 60 MB while it is solved.
 LONGEST_BLOCK = 20_000
 # Five correlation times of the slowest error; measured difference from the whole ride solved at
-# once in tests/filtering/test_long_chain.py.
+# once in tests/filtering/test_long_logs.py.
 MARGIN_S = 5.0 * DRIFT_TIME_S
 
 Progress = Callable[[float], None] | None
