@@ -21,7 +21,7 @@ import numpy as np
 
 from ridelog.core.track import BoolArray, FloatArray
 from ridelog.filtering.banded import BandedFactor, selected_inverse
-from ridelog.filtering.transitions import Transitions, WeightedTransitions
+from ridelog.filtering.transitions import Transitions
 
 # Correlation times of the slow errors. The drift of a position solution follows satellite geometry
 # and atmosphere over tens of seconds, that of a reported speed the receiver's own loop filters:
@@ -74,7 +74,7 @@ class Blocks(NamedTuple):
     diagonal, lower : of the states, as ``BandedFactor`` takes them.
     """
 
-    transitions: WeightedTransitions
+    transitions: Transitions
     start: FloatArray
     diagonal: FloatArray
     lower: FloatArray
@@ -133,17 +133,13 @@ class StateSpace:
             self.drift_time_s,
         )
 
-    @cached_property
-    def transitions(self) -> Transitions:
-        """What joins the instants, made when first needed."""
-        return Transitions(self._dt, self.breaks, self.steps, self.drift_keep, self.slow_keep)
-
     def blocks(self, precisions: Precisions) -> "Blocks":
         """Return the precision of all states under these precisions."""
         n, d = self.n, self.d
-        transitions = self.transitions.weighted(
-            precisions.jerk, precisions.drift, precisions.slow_sd
-        )
+        transitions = Transitions(
+            self._dt, self.breaks, self.steps, self.drift_keep, self.slow_keep,
+            precisions.jerk, precisions.drift, precisions.slow_sd,
+        )  # fmt: skip
         onto, forward, lower = transitions.blocks(d)
         # In memory the instants lie along the last axis, where whole-array steps are fastest.
         blocks = np.zeros((d, d, n))

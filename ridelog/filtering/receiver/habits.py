@@ -1,8 +1,9 @@
 """Habits of a receiver that its own log gives away, and the observations freed from them.
 
-What rounding does to the reported speed is here too, and a static hold: some receivers report a standstill below some pace, and may hold their
-position with it, so that a parked machine does not travel over the map. A zero then says only
-"slower than the hold", and positions that are repeated say nothing at all.
+What rounding does to the reported speed is here too, and a static hold: some receivers report a
+standstill below some pace, and may hold their position with it, so that a parked machine does not
+travel over the map. A zero then says only "slower than the hold", and positions that are repeated
+say nothing at all.
 """
 
 from dataclasses import dataclass, replace
