@@ -26,7 +26,7 @@ def estimate(
     The fitted path's own figure is freed from the bias that choosing (a maximum, a first crossing)
     brings: what the sharp draws add to the fitted path, the fitted path has added to the truth.
     The half widths are the one-sided root mean squares of the cautious draws about their mean,
-    times the normal quantile of the level. Derivation: DEVELOPERS.md, "One mechanism".
+    times the normal quantile of the level: core (1) and (2).
 
     Parameters
     ----------
