@@ -7,7 +7,7 @@ import jsonschema
 import numpy as np
 import pytest
 
-from ridelog.analysis import SUBJECTS
+from ridelog.analysis.register import SUBJECTS
 from ridelog.analysis.reverse.page import reverse_section
 from ridelog.analysis.ride import analyse
 from ridelog.analysis.settings import Settings
