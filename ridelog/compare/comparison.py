@@ -6,10 +6,9 @@ from ridelog.analysis.figure import HIGHER, Comparable, Figure
 from ridelog.analysis.subject import MeasuredRide
 from ridelog.compare.curves import PullCurves, curves_of
 from ridelog.compare.difference import Difference, difference_by_direction, difference_of
-from ridelog.compare.matching import Matched, match_directions
+from ridelog.compare.matching import Matched, Rides, match_directions
 from ridelog.compare.mismatches import Mismatch, mismatches_of
 from ridelog.compare.predicted import Foretold, foretell_change
-from ridelog.compare.rides import Rides
 from ridelog.compare.verdict import CANNOT_SAY, Verdict, verdicts
 from ridelog.core.errors import RideLogError
 from ridelog.core.units import SPEED_UNITS, SpeedUnit

@@ -9,8 +9,14 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ridelog.compare.contrast import Contrast, Summary, shared_scatter, welch
-from ridelog.compare.partial_identification import ErrorOf, interval_over
+from ridelog.compare.contrast import (
+    Contrast,
+    ErrorOf,
+    Summary,
+    interval_over,
+    shared_scatter,
+    welch,
+)
 from ridelog.core.estimate import LEVEL, QUANTILE, Estimate
 
 

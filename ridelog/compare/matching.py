@@ -3,7 +3,11 @@
 from dataclasses import dataclass, replace
 
 from ridelog.analysis.figure import Figure
+from ridelog.analysis.subject import MeasuredRide
 from ridelog.core.geodesy import SAME_WAY_DEG, courses_apart_deg
+
+# The rides of one side of a comparison.
+Rides = tuple[MeasuredRide, ...]
 
 _ONE_WAY = "this ride was made in one direction only, the others in both"
 _OTHER_WAY = "no ride of the other side went in this direction"

@@ -6,7 +6,7 @@ import numpy as np
 
 from ridelog.analysis.subject import MeasuredRide
 from ridelog.analysis.top_speed.measure import Run
-from ridelog.compare.rides import Rides
+from ridelog.compare.matching import Rides
 from ridelog.core.geodesy import SAME_WAY_DEG, courses_apart_deg, to_local
 from ridelog.core.units import SPEED_UNITS
 

@@ -5,7 +5,7 @@ from dataclasses import dataclass, replace
 from ridelog.analysis.launches.windows import default_windows, suited
 from ridelog.analysis.settings import Settings
 from ridelog.analysis.subject import MeasuredRide
-from ridelog.compare.rides import Rides
+from ridelog.compare.matching import Rides
 from ridelog.core.units import SpeedUnit
 from ridelog.machine.loop import foretell
 from ridelog.machine.measured_after import Ridden, ride_after, together

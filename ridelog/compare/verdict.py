@@ -1,4 +1,4 @@
-"""From differences to verdicts in words, for several figures at once."""
+"""From differences to verdicts in words, false alarms among several figures kept rare."""
 
 from dataclasses import dataclass
 
@@ -6,14 +6,29 @@ import numpy as np
 from scipy.special import stdtrit
 
 from ridelog.compare.difference import Difference
-from ridelog.compare.false_alarms import Tested, step_down
 
+# In at most one comparison of ten in which nothing changed may any figure be called changed.
+FAMILY_LEVEL = 0.10
 BETTER, WORSE = "better", "worse"
 NOT_SHOWN, CANNOT_SAY = "no difference shown", "cannot say"
 # A difference counts as one that the rides could have shown if they would show it this often.
 POWER = 0.9
 # More rides than this nobody makes for one change; common practice, no source.
 _MOST_MORE_RIDES = 12
+
+
+@dataclass(frozen=True)
+class Tested:
+    """What became of one figure.
+
+    shown : whether its difference is claimed.
+    level : the level at which it was tested in its step.
+    adjusted : the smallest family level at which it would be claimed.
+    """
+
+    shown: bool
+    level: float
+    adjusted: float
 
 
 @dataclass(frozen=True)
@@ -36,6 +51,42 @@ class Verdict:
     tested: Tested | None = None
 
 
+def step_down(
+    p_values: list[float], weights: list[float], family: float = FAMILY_LEVEL
+) -> list[Tested]:
+    """Return which figures are shown when the chance of any false claim stays below ``family``.
+
+    The figure with the smallest ratio of p value to weight is tested at its share of the level;
+    if it is shown, its share passes to those that remain, until one is not shown.
+
+    Parameters
+    ----------
+    p_values : list of float
+        Two-sided, one for each figure.
+    weights : list of float
+        Positive shares, any scale.
+    family : float
+        Chance of any false claim that is allowed.
+
+    Source
+    ------
+    Holm, A simple sequentially rejective multiple test procedure, Scandinavian Journal of
+    Statistics 6 (1979) 65-70, with weights as in its section 4. It needs no independence.
+    """
+    order = sorted(range(len(p_values)), key=lambda i: p_values[i] / weights[i])
+    tested: list[Tested | None] = [None] * len(p_values)
+    adjusted, going, sharing = 0.0, True, sum(weights)
+    for place, i in enumerate(order):
+        left = sum(weights[j] for j in order[place:])
+        # Once a figure is not shown, its share and those of the rest are not passed on.
+        sharing = left if going else sharing
+        level = family * weights[i] / sharing
+        going = going and p_values[i] <= level
+        adjusted = max(adjusted, min(1.0, p_values[i] * left / weights[i]))
+        tested[i] = Tested(going, level, adjusted)
+    return [each for each in tested if each is not None]
+
+
 def verdicts(
     differences: list[Difference], weights: list[float], better_when: list[int]
 ) -> list[Verdict]:
@@ -46,7 +97,7 @@ def verdicts(
     differences : list of Difference
         One for each figure.
     weights : list of float
-        Shares of the level, see ``false_alarms.step_down``.
+        Shares of the level, see ``step_down``.
     better_when : list of int
         1 where more is better, -1 where less is.
     """

@@ -7,10 +7,9 @@ from ridelog.analysis.figure import Figure
 from ridelog.analysis.ride import NOT_MEASURED
 from ridelog.compare.comparison import Compared, Comparison
 from ridelog.compare.curves import PullCurves
-from ridelog.compare.false_alarms import FAMILY_LEVEL
+from ridelog.compare.matching import Rides
 from ridelog.compare.predicted import Foretold
-from ridelog.compare.rides import Rides
-from ridelog.compare.verdict import POWER
+from ridelog.compare.verdict import FAMILY_LEVEL, POWER
 from ridelog.core.estimate import LEVEL
 from ridelog.core.units import SI
 from ridelog.report.predict_json import agreements_json

@@ -8,10 +8,9 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.ticker import MaxNLocator
 
-from ridelog.compare.best_run import BestRun, best_run
 from ridelog.compare.comparison import Comparison
-from ridelog.compare.curves import PullCurves
-from ridelog.compare.rides import Rides
+from ridelog.compare.curves import BestRun, PullCurves, best_run
+from ridelog.compare.matching import Rides
 from ridelog.core.estimate import Estimate
 from ridelog.core.units import SpeedUnit
 from ridelog.present.figure import Shape, axes_in, blank, drawing, dress, svg_of

@@ -5,7 +5,7 @@ import io
 
 from ridelog.analysis.figure import Figure
 from ridelog.compare.comparison import Compared, Comparison
-from ridelog.compare.rides import Rides
+from ridelog.compare.matching import Rides
 from ridelog.core.estimate import Estimate
 from ridelog.core.units import SI
 

@@ -3,7 +3,7 @@
 from typing import Any
 
 from ridelog.analysis.settings import Settings
-from ridelog.compare.rides import Rides
+from ridelog.compare.matching import Rides
 
 SHARED, OWN = "settings", "ride_settings"
 

@@ -6,8 +6,7 @@ from ridelog import __version__
 from ridelog.analysis.ride import NOT_MEASURED
 from ridelog.analysis.subject import MeasuredRide
 from ridelog.compare.comparison import Compared, Comparison
-from ridelog.compare.false_alarms import FAMILY_LEVEL
-from ridelog.compare.verdict import CANNOT_SAY, NOT_SHOWN, WORSE
+from ridelog.compare.verdict import CANNOT_SAY, FAMILY_LEVEL, NOT_SHOWN, WORSE
 from ridelog.core.units import SpeedUnit
 from ridelog.machine.loop import COUNTERPARTS, agreements
 from ridelog.present.measure_words import (

@@ -1,8 +1,7 @@
 """Why a verdict reads as it does, and what all verdicts of a comparison say together."""
 
 from ridelog.compare.comparison import Compared, Comparison
-from ridelog.compare.false_alarms import FAMILY_LEVEL
-from ridelog.compare.verdict import BETTER, CANNOT_SAY, WORSE
+from ridelog.compare.verdict import BETTER, CANNOT_SAY, FAMILY_LEVEL, WORSE
 from ridelog.core.units import SpeedUnit
 from ridelog.present.measure_words import amount_words, bounds_of, change_words, figure_words
 from ridelog.present.words import count_words

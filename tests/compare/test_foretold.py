@@ -9,8 +9,8 @@ from ridelog.analysis.ride import analyse
 from ridelog.analysis.settings import Settings
 from ridelog.analysis.subject import MeasuredRide
 from ridelog.compare import predicted as foretold
+from ridelog.compare.matching import Rides
 from ridelog.compare.predicted import foretell_change
-from ridelog.compare.rides import Rides
 from ridelog.core.units import SPEED_UNITS
 from ridelog.machine.calibration_data import top_of
 from ridelog.machine.evidence import Evidence
