@@ -1,6 +1,7 @@
 """From differences to verdicts in words, false alarms among several figures kept rare."""
 
 from dataclasses import dataclass
+from typing import Final, Literal
 
 import numpy as np
 from scipy.special import stdtrit
@@ -9,8 +10,11 @@ from ridelog.compare.difference import Difference
 
 # In at most one comparison of ten in which nothing changed may any figure be called changed.
 FAMILY_LEVEL = 0.10
-BETTER, WORSE = "better", "worse"
-NOT_SHOWN, CANNOT_SAY = "no difference shown", "cannot say"
+Word = Literal["better", "worse", "no difference shown", "cannot say"]
+BETTER: Final = "better"
+WORSE: Final = "worse"
+NOT_SHOWN: Final = "no difference shown"
+CANNOT_SAY: Final = "cannot say"
 # A difference counts as one that the rides could have shown if they would show it this often.
 POWER = 0.9
 # More rides than this nobody makes for one change; common practice, no source.
@@ -37,7 +41,7 @@ class Verdict:
 
     Attributes
     ----------
-    word : better, worse, no difference shown or cannot say.
+    word : what may be said.
     smallest_shown : difference that rides like these would show nine times out of ten; None where
         nothing can be tested.
     more_rides : rides a side to add so that a difference as large as the one seen would be shown
@@ -45,7 +49,7 @@ class Verdict:
     tested : what became of it among the others; None where nothing can be tested.
     """
 
-    word: str
+    word: Word
     smallest_shown: float | None = None
     more_rides: int | None = None
     tested: Tested | None = None
