@@ -234,13 +234,13 @@ def _draft(name: str, before: Rides, after: Rides) -> Compared:
             shared = min(r.terms.shared_sd for r in readings if r.estimate is not None)
             difference = difference_of(told[0], told[1], wind_parts=known, shared_sd=shared)
         else:
-            ways = [
-                [way for way, r in zip(side_ways, side, strict=True) if r.estimate is not None]
-                for side_ways, side in zip(
+            directions = [
+                [one for one, r in zip(of_rides, side, strict=True) if r.estimate is not None]
+                for of_rides, side in zip(
                     matched.directions, (matched.first, matched.second), strict=True
                 )
             ]
-            difference = difference_by_direction(told[0], told[1], ways[0], ways[1])
+            difference = difference_by_direction(told[0], told[1], directions[0], directions[1])
     return Compared(
         like,
         matched.first,

@@ -165,7 +165,7 @@ def interval_over(readings: list[ErrorOf], level: float) -> tuple[float, float]:
     A truth at one end of two readings far apart can be missed on that end's side only, so the
     limits there need the one-sided quantile; for readings that coincide they need the two-sided
     one. Between, each limit may be passed with a probability such that both together are missed
-    with 1 - level.
+    with 1 - level: METHOD.md, (6).
 
     Parameters
     ----------

@@ -101,7 +101,7 @@ def crossing_of(speed_mps: FloatArray, differences: list[Difference]) -> Crossin
     The interval holds every speed at which the difference's own interval holds nought: at the true
     crossing the difference is nought, which that interval holds in nine cases of ten (inversion of
     a test, as Fieller's for a ratio). A crossing is told only if the intervals on both sides of it
-    leave nought out, in opposite directions.
+    leave nought out, in opposite directions. METHOD.md, "Where the pull curves cross".
     """
     if not differences or any(each.contrast is None for each in differences):
         return None  # with one ride a side nothing is known of how curves repeat

@@ -1,8 +1,8 @@
 """From the rides of two sides to one difference that respects both scatters.
 
 The interval inside each ride says what its receiver leaves open; the scatter between rides of one
-side says how well the machine, the rider and the day repeat. Derivation and measured coverage:
-DEVELOPERS.md, "Before and after".
+side says how well the machine, the rider and the day repeat. Derivation:
+METHOD.md, (1) to (4).
 """
 
 from dataclasses import dataclass

@@ -76,6 +76,7 @@ def step_down(
     ------
     Holm, A simple sequentially rejective multiple test procedure, Scandinavian Journal of
     Statistics 6 (1979) 65-70, with weights as in its section 4. It needs no independence.
+    METHOD.md, (10).
     """
     order = sorted(range(len(p_values)), key=lambda i: p_values[i] / weights[i])
     tested: list[Tested | None] = [None] * len(p_values)
@@ -127,7 +128,7 @@ def smallest_shown(difference: Difference, tested: Tested) -> float:
 
     Standard error times the sum of both quantiles of Student's t, that of the test and that of the
     power; never less than what the receivers alone allow, and beyond what may be wind. Source:
-    NIST/SEMATECH e-Handbook, 7.2.2.2, with t in place of the normal quantiles.
+    NIST/SEMATECH e-Handbook, 7.2.2.2, with t in place of the normal quantiles; METHOD.md, (11).
     """
     contrast = difference.contrast
     if contrast is None:
@@ -140,6 +141,7 @@ def more_rides(difference: Difference, tested: Tested) -> int | None:
     """Return how many more rides a side would show a difference as large as the one seen.
 
     What may be wind is taken off: more rides in the same wind would not tell it apart.
+    METHOD.md, (12).
     """
     contrast = difference.contrast
     seen = difference.nearest

@@ -130,7 +130,7 @@ def _draw_pull(axes: Axes, curves: PullCurves, unit: SpeedUnit, shape: Shape) ->
         axes,
         shape,
         f"Pull ({ACCELERATION.label(unit)})",
-        f"speed ({unit.label}); pale: 9 times in 10 inside",
+        f"speed ({unit.label}); pale: true pull, 9 times in 10",
     )
 
 

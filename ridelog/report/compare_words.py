@@ -5,7 +5,7 @@ from collections.abc import Sequence
 from ridelog.analysis.figure import HEADLINE_WEIGHT
 from ridelog.compare.comparison import Compared, Comparison
 from ridelog.compare.verdict import BETTER, CANNOT_SAY, FAMILY_LEVEL, NOT_SHOWN, WORSE
-from ridelog.core.quantity import SPEED, amount, bounds, rough, signed, text, together
+from ridelog.core.quantity import SPEED, amount, bounds, rough, text, together
 from ridelog.core.units import SpeedUnit
 from ridelog.present.words import capital, count_words, joined
 
@@ -114,11 +114,10 @@ def _verdict_reason(compared: Compared, reader: SpeedUnit, figures: int) -> str:
     difference, verdict = compared.difference, compared.verdict
     if difference is None:
         return f"{capital(compared.obstacle)}."
-    change = signed(difference.difference, compared.quantity, reader)
     if verdict.word == CANNOT_SAY:
         return (
-            "One ride a side: how far rides differ by themselves is unknown. Within these two "
-            f"rides the difference is {change}; two more rides on each side would tell."
+            "One ride a side: how far rides differ by themselves is unknown; two more rides on "
+            "each side would tell."
         )
     wind, part = "", difference.wind_part
     if abs(part) > _WORTH_TELLING * (difference.difference.high - difference.difference.low):
@@ -130,11 +129,11 @@ def _verdict_reason(compared: Compared, reader: SpeedUnit, figures: int) -> str:
             else f" Wind or slope may hide {size} more."
         )
     if verdict.word in (BETTER, WORSE):
-        return f"{change} is more than receivers and the scatter between rides explain.{wind}"
-    words = f"The difference seen, {change}, may be chance."
+        return f"More than receivers and the scatter between rides explain.{wind}"
+    words = "The difference seen may be chance."
     if verdict.smallest_shown is not None:
         smallest = rough(verdict.smallest_shown, compared.quantity, reader)
-        words += f" These rides would have shown {smallest} nine times out of ten."
+        words += f" A difference of {smallest} would have been shown nine times out of ten."
     if difference.difference.low > 0.0 or difference.difference.high < 0.0:
         words += (
             f" By itself it would count, but among {count_words(figures, 'figure')} one such is "
