@@ -48,7 +48,7 @@ def wind_excess(
 
     Source
     ------
-    Own derivation: DEVELOPERS.md, "Before and after".
+    Own derivation: METHOD.md of compare, (7) and (8).
     """
     whole = there.value + back.value
     apart, error = abs(there.value - back.value), float(np.hypot(there.sd, back.sd))
@@ -85,7 +85,7 @@ def wind_loss(there: Estimate, back: Estimate, *, slope_ps: float) -> float:
 
     Source
     ------
-    Own derivation: DEVELOPERS.md, "Before and after".
+    Own derivation: METHOD.md of compare, (9).
     """
     apart, error = abs(there.value - back.value), float(np.hypot(there.sd, back.sd))
     if apart <= _SURE * error:

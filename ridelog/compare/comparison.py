@@ -9,15 +9,17 @@ from ridelog.analysis.launches.windows import Window, parse_window
 from ridelog.analysis.subject import MeasuredRide
 from ridelog.compare.curves import PullCurves, curves_of
 from ridelog.compare.difference import Difference, difference_by_direction, difference_of
-from ridelog.compare.matching import Matched, match_directions
-from ridelog.compare.mismatches import Mismatch, mismatches_of
+from ridelog.compare.matching import Matched, Rides, match_directions
+from ridelog.compare.mismatches import Mismatch, mismatches_of, too_weak
 from ridelog.compare.predicted import Predicted, measured_after, predict_from
-from ridelog.compare.rides import Rides
 from ridelog.compare.verdict import CANNOT_SAY, Verdict, verdicts
 from ridelog.core.errors import RideLogError
+from ridelog.core.quantity import Quantity, is_firm
 from ridelog.core.units import SPEED_UNITS, SpeedUnit
 from ridelog.machine.change import changes_between
 from ridelog.machine.setup import MachineSetup
+
+TOP_SPEED = "top speed"
 
 
 @dataclass(frozen=True)
@@ -27,6 +29,7 @@ class Compared:
     figure : one ride's, for what all rides share: name, title, quantity, how it is compared.
     before, after : the figure of every ride, in the order of the rides.
     difference : None where it cannot be told; ``obstacle`` then says why.
+    doubt : why only ranges of both sides are shown, empty for a figure that may be named.
     """
 
     figure: Figure
@@ -35,11 +38,17 @@ class Compared:
     difference: Difference | None
     verdict: Verdict
     obstacle: str = ""
+    doubt: str = ""
 
     @property
     def terms(self) -> Comparable:
         """How the figure is compared."""
         return self.figure.terms
+
+    @property
+    def quantity(self) -> Quantity:
+        """What it is a figure of."""
+        return self.figure.quantity
 
 
 @dataclass(frozen=True)
@@ -47,6 +56,8 @@ class Comparison:
     """Everything that two sets of rides say about a change.
 
     unit : in which the speeds are round that figures are taken at.
+    figures : top speed first, under that name: the mean of both directions if both sides tell it,
+        else the fastest second.
     pull : how hard the machine pulls at every speed, None if the rides do not tell.
     noted_before, noted_after : what the user noted for a side, such as rider and battery.
     predicted : what the rides before predicted of the change, beside what the rides after showed;
@@ -116,8 +127,8 @@ def compare(
     compared = Comparison(
         before=before,
         after=after,
-        figures=tuple(
-            replace(each, verdict=by_name.get(each.figure.name, each.verdict)) for each in drafts
+        figures=_top_speed_first(
+            [replace(each, verdict=by_name.get(each.figure.name, each.verdict)) for each in drafts]
         ),
         mismatches=mismatches_of(before, after, noted_before, noted_after),
         unit=unit,
@@ -157,6 +168,15 @@ def predicted_change(
     )  # fmt: skip
     after = {name: difference.after for name, difference in told}
     return Predicted(prediction, measured_after(comparison.after, comparison.before, after))
+
+
+def _top_speed_first(figures: list[Compared]) -> tuple[Compared, ...]:
+    told = {each.figure.name: each for each in figures if each.difference is not None}
+    top = told.get("two_way_mps") or told.get("best_1s_mps")
+    if top is None:
+        return tuple(figures)
+    named = replace(top, figure=replace(top.figure, title=TOP_SPEED, short=""))
+    return (named, *(each for each in figures if each is not top))
 
 
 def _check_sides(before: Rides, after: Rides) -> None:
@@ -250,14 +270,37 @@ def _draft(name: str, before: Rides, after: Rides) -> Compared:
             shared = min(r.terms.shared_sd for r in readings if r.estimate is not None)
             difference = difference_of(told[0], told[1], wind_parts=known, shared_sd=shared)
         else:
-            ways = [
-                [way for way, r in zip(side_ways, side, strict=True) if r.estimate is not None]
-                for side_ways, side in zip(
+            directions = [
+                [one for one, r in zip(of_rides, side, strict=True) if r.estimate is not None]
+                for of_rides, side in zip(
                     matched.directions, (matched.first, matched.second), strict=True
                 )
             ]
-            difference = difference_by_direction(told[0], told[1], ways[0], ways[1])
-    return Compared(like, matched.first, matched.second, difference, Verdict(CANNOT_SAY), obstacle)
+            difference = difference_by_direction(told[0], told[1], directions[0], directions[1])
+    return Compared(
+        like,
+        matched.first,
+        matched.second,
+        difference,
+        Verdict(CANNOT_SAY),
+        obstacle,
+        _doubt(difference, (*before, *after), (*matched.first, *matched.second)),
+    )
+
+
+def _doubt(difference: Difference | None, rides: Rides, figures: tuple[Figure, ...]) -> str:
+    """Return why a figure of both sides may not be named by itself, or nothing."""
+    if difference is None:
+        return ""
+    weak = [r.name for r, f in zip(rides, figures, strict=True) if f.estimate and too_weak(r)]
+    if weak:
+        return f"the signal was too weak in {', '.join(weak)}"
+    wide = [
+        side
+        for side, mean in (("before", difference.before), ("after", difference.after))
+        if not is_firm(mean)
+    ]
+    return f"the rides {' and '.join(wide)} tell it too roughly to name one figure" if wide else ""
 
 
 def _missing(first: tuple[Figure, ...], second: tuple[Figure, ...]) -> str:

@@ -1,17 +1,26 @@
 """From the rides of two sides to one difference that respects both scatters.
 
 The interval inside each ride says what its receiver leaves open; the scatter between rides of one
-side says how well the machine, the rider and the day repeat. Derivation and measured coverage:
-DEVELOPERS.md, "Before and after".
+side says how well the machine, the rider and the day repeat. Derivation:
+METHOD.md, (1) to (4).
 """
 
 from dataclasses import dataclass
+from typing import Literal
 
 import numpy as np
 
-from ridelog.compare.contrast import Contrast, Summary, shared_scatter, welch
-from ridelog.compare.partial_identification import ErrorOf, interval_over
+from ridelog.compare.contrast import (
+    Contrast,
+    ErrorOf,
+    Summary,
+    interval_over,
+    shared_scatter,
+    welch,
+)
 from ridelog.core.estimate import LEVEL, QUANTILE, Estimate
+
+Method = Literal["welch", "shared scatter", "one ride a side"]
 
 
 @dataclass(frozen=True)
@@ -26,7 +35,7 @@ class Difference:
     contrast : of the reading that is nearer to nought, which decides; None with one ride on either
         side.
     receiver_error : standard error that the receivers alone would cause.
-    method : "welch", "shared scatter" or "one ride a side".
+    method : where the interval comes from.
     sd_before, sd_after : standard deviation between the rides of a side, NaN with one ride.
     rides_before, rides_after : how many rides a side has.
     wind_part : how much of the difference may be wind or slope, in the figure's unit.
@@ -39,7 +48,7 @@ class Difference:
     p_value: float
     contrast: Contrast | None
     receiver_error: float
-    method: str
+    method: Method
     sd_before: float
     sd_after: float
     rides_before: int
@@ -205,7 +214,7 @@ def _receiver_error(rides: list[Estimate], shared_sd: float = 0.0) -> float:
     return float(np.sqrt(sum(own))) / len(rides)
 
 
-def _contrast(first: Summary, second: Summary) -> tuple[Contrast | None, str]:
+def _contrast(first: Summary, second: Summary) -> tuple[Contrast | None, Method]:
     """Return the contrast of two sides and the method; None with one ride a side."""
     if min(first.count, second.count) >= 2 and first.count + second.count > 4:
         return welch(first, second), "welch"

@@ -9,8 +9,7 @@ import numpy as np
 from ridelog.analysis.figure import Figure
 from ridelog.analysis.launches.windows import Window, default_windows, suited
 from ridelog.compare.difference import difference_by_direction, side_mean
-from ridelog.compare.matching import match_directions
-from ridelog.compare.rides import Rides
+from ridelog.compare.matching import Rides, match_directions
 from ridelog.core.estimate import LEVEL, Estimate
 from ridelog.core.track import FloatArray
 from ridelog.core.units import SpeedUnit

@@ -77,6 +77,8 @@ def schema_of_type(kind: Any) -> dict[str, Any]:
         return {"enum": list(inner)}
     if origin in (typing.Union, types.UnionType):
         return {"anyOf": [schema_of_type(each) for each in inner]}
+    if origin is typing.Literal:
+        return {"enum": list(inner)}
     if origin in (list, tuple):
         if origin is tuple and inner[-1] is not Ellipsis:
             parts = [schema_of_type(each) for each in inner]

@@ -16,6 +16,7 @@ from ridelog.analysis.settings import Settings
 from ridelog.analysis.subject import MeasuredRide
 from ridelog.compare.comparison import compare, predicted_change
 from ridelog.compare.difference import difference_of, side_mean
+from ridelog.compare.matching import Rides
 from ridelog.compare.predicted import (
     MeasuredAfter,
     agreements,
@@ -23,7 +24,6 @@ from ridelog.compare.predicted import (
     predict_from,
     side_means,
 )
-from ridelog.compare.rides import Rides
 from ridelog.core.errors import SetupError
 from ridelog.core.estimate import Estimate
 from ridelog.core.quantity import SPEED
