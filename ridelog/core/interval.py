@@ -51,7 +51,7 @@ def ordered_estimates(columns: FloatArray, *, smallest: float = -np.inf) -> list
     nearest ones that keep it, in the metric of the cautious draws' covariance: the most likely
     ones, if errors are normal. Each interval moves with its value; what bounds the whole from
     above then bounds its parts, and what bounds a part from below bounds the whole, if it is twice
-    as sure. Derivation: TOP_SPEED_METHOD.md, (3) to (7).
+    as sure. Derivation: top_speed (3) to (7).
 
     Parameters
     ----------
