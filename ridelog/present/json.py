@@ -75,6 +75,8 @@ def schema_of_type(kind: Any) -> dict[str, Any]:
     origin, inner = typing.get_origin(kind), typing.get_args(kind)
     if origin in (typing.Union, types.UnionType):
         return {"anyOf": [schema_of_type(each) for each in inner]}
+    if origin is typing.Literal:
+        return {"enum": list(inner)}
     if origin in (list, tuple):
         if origin is tuple and inner[-1] is not Ellipsis:
             parts = [schema_of_type(each) for each in inner]

@@ -149,7 +149,7 @@ def figures_in(document: dict[str, Any]) -> dict[str, Estimate]:
     Parameters
     ----------
     document : dict
-        A ``ridelog.ride/1`` object, whole or in part.
+        A ``ridelog.ride/2`` object, whole or in part.
     """
     top = document.get("top_speed") or {}
     reverse = document.get("reverse") or {}

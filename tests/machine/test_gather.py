@@ -29,7 +29,9 @@ class _Steady:
 def _top(at_s: float) -> TopSpeed:
     best = Estimate(7.0, 6.9, 7.1)
     none: dict[str, Any] = dict.fromkeys(TopSpeed.__dataclass_fields__)
-    return cast(TopSpeed, SimpleNamespace(**{**none, "best_1s": best, "at_s": at_s, "runs": ()}))
+    return cast(
+        TopSpeed, SimpleNamespace(**{**none, "best_1s": best, "at_s": at_s, "two_way_runs": ()})
+    )
 
 
 @pytest.mark.parametrize("at_s", [11.5, 12.0, 12.9])

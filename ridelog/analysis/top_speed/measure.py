@@ -1,6 +1,7 @@
 """Top speed: the best second and five seconds, the raw peak beside them, and two opposite runs."""
 
 from dataclasses import dataclass, replace
+from typing import Literal
 
 import numpy as np
 
@@ -28,18 +29,19 @@ OPPOSITE_WITHIN_RAD = np.radians(20.0)
 LONGEST_BETWEEN_S = 3600.0
 # Windows further below the best than this many standard deviations of speed cannot overtake it.
 _MARGIN_SD, _LEAST_MARGIN_MPS = 6.0, 0.25
+NO_FIVE = "no five seconds in a row are free of gaps and bad signal"
 # Riding at the top that is drawn; more of it only repeats what these tell.
 _LONGEST_S = 240.0
 
 
 @dataclass(frozen=True)
-class Run:
+class OppositeRun:
     """The best second of one of the two opposite runs."""
 
     start_s: float
     end_s: float
     course_deg: float
-    speed: Estimate
+    speed_mps: Estimate
 
 
 @dataclass(frozen=True)
@@ -49,17 +51,25 @@ class TopSpeed:
     at_s : start of the best second, NaN without one. [s]
     raw_peak_mps : largest speed that the log shows by itself: reported, or differenced positions
         of neighbouring fixes when it reports none; NaN if neither. [m/s]
+    headline : which figure is called the top speed: the mean of both directions of a ride with two
+        opposite runs, else the fastest second.
     """
 
     best_1s_mps: Estimate | None
     best_5s_mps: Estimate | None
     at_s: float
     raw_peak_mps: float
-    raw_peak_kind: str
+    raw_peak_kind: Literal["reported", "positions"]
     two_way_mps: Estimate | None
-    runs: tuple[Run, ...]
+    two_way_runs: tuple[OppositeRun, ...]
     reason: str
     seen_share: float = 1.0
+    headline: Literal["two_way_mps", "best_1s_mps"] = "best_1s_mps"
+
+    @property
+    def top(self) -> Estimate | None:
+        """The figure that is called the top speed. [m/s]"""
+        return self.two_way_mps if self.headline == "two_way_mps" else self.best_1s_mps
 
 
 def measure_top_speed(
@@ -89,12 +99,13 @@ def measure_top_speed(
     best_5s = _best(motion, five, five.usable, five.settling)[0] if five.usable.any() else None
     two_way, runs, reason = _opposite_runs(motion, one)
     if best_5s is None:
-        reason = _joined("no five seconds in a row carry a figure", reason)
+        reason = _joined(NO_FIVE, reason)
     at_s = float(one.start_s[best])
-    return TopSpeed(best_1s, best_5s, at_s, peak, kind, two_way, runs, reason, seen)
+    headline: Literal["two_way_mps", "best_1s_mps"] = "two_way_mps" if two_way else "best_1s_mps"
+    return TopSpeed(best_1s, best_5s, at_s, peak, kind, two_way, runs, reason, seen, headline)
 
 
-def raw_peak(motion: Motion) -> tuple[float, str]:
+def raw_peak(motion: Motion) -> tuple[float, Literal["reported", "positions"]]:
     """Return the largest speed the log shows by itself, and where it comes from."""
     speed = motion.track.speed_mps
     if motion.speed_source == "reported" and np.isfinite(speed[motion.used]).any():
@@ -104,8 +115,8 @@ def raw_peak(motion: Motion) -> tuple[float, str]:
         return float("nan"), "positions"
     step = np.diff(motion.track.time_s[rows])
     usual = step <= 3.0 * np.median(step)
-    way = np.hypot(*np.diff(raw_places(motion, rows), axis=0).T)
-    return float(np.max((way / step)[usual])), "positions"
+    distance_m = np.hypot(*np.diff(raw_places(motion, rows), axis=0).T)
+    return float(np.max((distance_m / step)[usual])), "positions"
 
 
 def _best(
@@ -157,7 +168,7 @@ def _highest(
 
 def _opposite_runs(
     motion: Motion, windows: Windows
-) -> tuple[Estimate | None, tuple[Run, ...], str]:
+) -> tuple[Estimate | None, tuple[OppositeRun, ...], str]:
     usable = np.flatnonzero(windows.usable)
     order = usable[np.argsort(-windows.mean_mps[usable], kind="stable")]
     # A run is a pull: what is slower than half the best is a turn or a crawl.
@@ -174,8 +185,8 @@ def _opposite_runs(
 
 def _both_ways(
     motion: Motion, windows: Windows, first: int, second: int
-) -> tuple[Estimate | None, tuple[Run, ...], str]:
-    runs: list[Run] = []
+) -> tuple[Estimate | None, tuple[OppositeRun, ...], str]:
+    runs: list[OppositeRun] = []
     columns: list[FloatArray] = []
     for chosen in (first, second):
         away = windows.course_rad - windows.course_rad[chosen]
@@ -188,7 +199,7 @@ def _both_ways(
             return None, (), "the speeds of the opposite runs cannot be told"
         start = float(windows.start_s[chosen])
         course = float(np.degrees(windows.course_rad[chosen]) % 360.0)
-        runs.append(Run(start, start + windows.length_s, course, speed))
+        runs.append(OppositeRun(start, start + windows.length_s, course, speed))
         columns.append(column)
     mean = estimate(0.5 * (columns[0] + columns[1]), smallest=0.0)
     runs.sort(key=lambda run: run.start_s)
@@ -198,14 +209,14 @@ def _both_ways(
 def _why_unseen(seen: float) -> str:
     share = f"only {100.0 * seen:.0f} %" if seen >= 0.005 else "nothing"
     return (
-        f"{share} of the way was logged by fixes no more than {LONGEST_HOLE_S:.0f} s apart, and "
-        "between fixes further apart nobody can tell the speed of any one second"
+        f"{share} of the distance was logged by fixes no more than {LONGEST_HOLE_S:.0f} s apart, "
+        "and between fixes further apart nobody can tell the speed of any one second"
     )
 
 
 def _why_untrusted(trusted: float) -> str:
     return (
-        f"only {100.0 * trusted:.0f} % of the way is free of jumps, holes, settling and badly "
+        f"only {100.0 * trusted:.0f} % of the distance is free of jumps, holes, settling and badly "
         "placed satellites, so the fastest second was more likely missed than seen"
     )
 

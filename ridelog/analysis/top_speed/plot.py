@@ -9,18 +9,17 @@ from matplotlib.ticker import MaxNLocator
 from ridelog.analysis.phases.plot import STRIP_IN, draw_key, draw_strip, phase_rows
 from ridelog.analysis.signal.shading import Shading, shadings
 from ridelog.analysis.subject import MeasuredRide
+from ridelog.analysis.top_speed.page import fastest_places, headline
+from ridelog.core.estimate import QUANTILE
+from ridelog.core.quantity import SPEED, plain, value
 from ridelog.core.units import SpeedUnit
 from ridelog.present.figure import Shape, axes_in, blank, dress, time_axis, title
 from ridelog.present.palette import BAND, HATCH, INK, LINE, MARK, PAPER, QUIET, SHADE
 from ridelog.present.thinning import lowest_and_highest, rows_in_time
-from ridelog.present.words import plain_speed, speed_words
-
-# Normal quantile of a two-sided 90 % interval.
-_REACH_90 = 1.645
 
 
 def speed_figure(ride: MeasuredRide, unit: SpeedUnit, shape: Shape) -> Figure:
-    """Return speed over time: line, 90 % band at each instant, best second, shaded stretches."""
+    """Return speed over time: line, 90 % band at each instant, top speed, shaded stretches."""
     shaded = shadings(ride.motion)
     key_in = 0.2 * _legend_rows(shaded, shape)
     below = 0.52 + key_in + 0.2 * phase_rows(ride["phases"], shape)
@@ -31,7 +30,7 @@ def speed_figure(ride: MeasuredRide, unit: SpeedUnit, shape: Shape) -> Figure:
     rows, broken = rows_in_time(ride.motion)
     time_s = ride.motion.track.time_s[rows]
     speed = ride.motion.speed_mps[rows]
-    reach = _REACH_90 * ride.motion.speed_sd_mps[rows]
+    reach = QUANTILE * ride.motion.speed_sd_mps[rows]
     ceiling = _ceiling(ride)
     low = unit.from_mps(1.0) * np.maximum(speed - reach, 0.0)
     high = unit.from_mps(1.0) * (speed + reach)
@@ -50,12 +49,12 @@ def speed_figure(ride: MeasuredRide, unit: SpeedUnit, shape: Shape) -> Figure:
     time_axis(axes, shape, ride.source.start_s, ride.source.end_s, named=True)
     _phases(figure, axes, ride, shape, key_in)
     _shade(axes, shaded, shape)
-    _mark_best(axes, ride, unit, shape)
+    _mark_top(axes, ride, unit, shape)
     _mark_peak(axes, ride, unit, shape)
-    band = "the pale band holds the true speed of an instant in 9 rides of 10"
+    band = "pale band: where the true speed of an instant should lie, right 9 times out of 10"
     title(
         figure, shape, "Speed over ground",
-        f"{unit.label}; {band if shape.wide else 'pale band: 90 % at one instant'}",
+        f"{unit.label}; {band if shape.wide else 'pale band: right 9 times of 10'}",
     )  # fmt: skip
     _legend(figure, shaded, shape)
     return figure
@@ -106,17 +105,22 @@ def _shade(axes: Axes, shaded: tuple[Shading, ...], shape: Shape) -> None:
                 )  # fmt: skip
 
 
-def _mark_best(axes: Axes, ride: MeasuredRide, unit: SpeedUnit, shape: Shape) -> None:
-    best = ride["top_speed"].best_1s_mps
-    if best is None:
+def _mark_top(axes: Axes, ride: MeasuredRide, unit: SpeedUnit, shape: Shape) -> None:
+    """Mark the seconds behind the top speed, and name it over the first of them."""
+    top = headline(ride)
+    if top.estimate is None:
         return
-    at = ride["top_speed"].at_s
-    level = unit.from_mps(best.value)
-    axes.plot(
-        [at, at + 1.0], [level, level],
-        color=MARK.light, linewidth=4.5, solid_capstyle="round", zorder=4,
-    )  # fmt: skip
-    words = f"best second {speed_words(best, unit)}"
+    level = unit.from_mps(top.estimate.value)
+    starts = [start_s for start_s, _ in fastest_places(ride)]
+    for at in starts:
+        axes.plot(
+            [at, at + 1.0], [level, level],
+            color=MARK.light, linewidth=4.5, solid_capstyle="round", zorder=4,
+        )  # fmt: skip
+    at = starts[0]
+    words = "top speed " + (
+        top.words_in(unit) if top.doubt else value(top.estimate, top.quantity, unit)
+    )
     axes.annotate(
         words, (at + 0.5, level), xytext=(_beside(axes, at, words, shape, bold=True), 7),
         textcoords="offset points", ha="left", va="bottom",
@@ -139,11 +143,11 @@ def _mark_peak(axes: Axes, ride: MeasuredRide, unit: SpeedUnit, shape: Shape) ->
         markersize=6, markerfacecolor=PAPER.light, markeredgecolor=MARK.light,
         markeredgewidth=1.4, linestyle="none", zorder=5,
     )  # fmt: skip
-    words = f"highest reading {plain_speed(top.raw_peak_mps, unit)}"
+    words = f"highest reading {plain(top.raw_peak_mps, SPEED, unit, 1)}"
     if outside and shape.wide:
         words += ", above the picture"
-    best = top.best_1s_mps
-    # Above the words about the best second, which lie just over the line.
+    best = top.top
+    # Above the words about the top speed, which lie just over the line.
     lift = 0.9 * ceiling if outside else level
     if best is not None:
         lift = max(lift, unit.from_mps(best.value) + 0.1 * ceiling)
