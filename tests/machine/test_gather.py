@@ -30,7 +30,7 @@ def _top(at_s: float) -> TopSpeed:
     best = Estimate(7.0, 6.9, 7.1)
     none: dict[str, Any] = dict.fromkeys(TopSpeed.__dataclass_fields__)
     return cast(
-        TopSpeed, SimpleNamespace(**{**none, "best_1s": best, "at_s": at_s, "two_way_runs": ()})
+        TopSpeed, SimpleNamespace(**{**none, "best_1s_mps": best, "at_s": at_s, "two_way_runs": ()})
     )
 
 
