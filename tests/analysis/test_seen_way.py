@@ -32,8 +32,8 @@ def test_fixes_some_seconds_apart_give_no_second(apart_s: int, reports: bool) ->
     quality = judge_signal(motion)
     assert not any(sentence.startswith("Top speed") for sentence in quality.supports)
     assert (
-        "Most of the distance lies between fixes more than 2 s apart, so the speed of any one second, "
-        "and with it a top speed, cannot be told."
+        "Most of the distance lies between fixes more than 2 s apart, so the speed of any one "
+        "second, and with it a top speed, cannot be told."
     ) in quality.cannot_support
 
 
