@@ -197,9 +197,9 @@ def _section(picture: Picture, ride: MeasuredRide) -> dict[str, Any]:
             "The line is the speed that fits all fixes together. Nothing is taken from shaded "
             "stretches for the reason named on them, except that a lone jump is bridged by its "
             "neighbours.",
-            "The strip tells how the machine moved: rolling free looks like coasting, whatever the "
-            "throttle did. The diamond or triangle is the highest single reading, the thick mark "
-            "the fastest second.",
+            "The strip above a ride that is short enough tells how the machine moved; rolling "
+            "freely looks like coasting, whatever the throttle did. The thick marks are the "
+            "seconds behind the top speed, the diamond or triangle is the highest single reading.",
         ),
         "path": (
             "Local metres only: the picture does not tell where on earth it lies.",
