@@ -4,9 +4,9 @@ from collections.abc import Callable
 from dataclasses import replace
 from graphlib import TopologicalSorter
 
-from ridelog.analysis import SUBJECTS
 from ridelog.analysis.cautions import general_cautions
 from ridelog.analysis.figure import Figures
+from ridelog.analysis.register import SUBJECTS
 from ridelog.analysis.settings import Settings
 from ridelog.analysis.subject import MeasuredRide, RideSource
 from ridelog.filtering.motion import Motion

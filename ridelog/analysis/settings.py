@@ -1,81 +1,278 @@
-"""What a user can choose about the measuring of a ride; every result carries its settings."""
+"""What a user can choose about the measuring of a ride; every result carries its settings.
 
-from dataclasses import dataclass
-from typing import Any
+A choice is one field: its bounds, and how the command line asks for it. Whoever adds a choice adds
+it here alone; options, results and ``ridelog verify`` follow.
+"""
 
-from ridelog.analysis.braking.stopping import REACTION_S
-from ridelog.analysis.reverse.cautions import FAR_ABOVE_MPS, WALKING_PACE_MPS
+import re
+from collections.abc import Callable, Sequence
+from dataclasses import asdict, dataclass, fields
+from functools import cache
+from typing import TYPE_CHECKING, Annotated, Any, get_type_hints
+
+from annotated_types import Ge, Gt, Le
+
+from ridelog.core.errors import RideLogError
+from ridelog.core.units import SPEED_UNITS, SPEED_WORDS
+
+if TYPE_CHECKING:
+    from ridelog.core.track import Track
+
+_KMH = SPEED_UNITS["km/h"]
+# Walking pace: German road law names reversing as a walking-pace manoeuvre (StVO § 21a (1) no. 3),
+# type approval begins above 6 km/h (Regulation (EU) 168/2013 Art. 2 (2) (a)), as do eKFV § 1 and
+# the push aids of StVG § 1 (3). No published limit for reverse on such machines is known.
+WALKING_PACE_MPS = _KMH.to_mps(6.0)
+# Common practice, no source.
+FAR_ABOVE_MPS = _KMH.to_mps(10.0)
+# Sources disagree: 0.67 s (UK Highway Code), 1 s (French licence notes), 2.5 s (AASHTO, from
+# memory). The default is common practice, no source; the user can set it.
+REACTION_S = 1.0
+# Longer than this nobody takes to touch a brake; sources give 0.67 to 2.5 s.
+_LONGEST_REACTION_S = 5.0
+_SPEED = re.compile(r"(\d+(?:[.,]\d+)?)\s*([a-z/]+)", re.ASCII)
+Spans = tuple[tuple[float, float], ...]
+
+
+@dataclass(frozen=True)
+class Option:
+    """How the command line asks for a field.
+
+    flag : "--reaction". metavar : what is written behind it; empty for a switch.
+    words : help. read : gives the value from the words, or raises RideLogError.
+    many : whether it may be given several times. switched : value that a switch sets.
+    lay : for what is written by the clock: gives the value from what was read, on one log.
+    """
+
+    flag: str
+    metavar: str
+    words: str
+    read: Callable[[str], Any] = str
+    many: bool = False
+    switched: Any = None
+    lay: "Callable[[Track, Sequence[Any]], Any] | None" = None
+
+
+def _speed(words: str) -> float:
+    found = _SPEED.fullmatch(words.strip().lower())
+    if found is None or found[2] not in SPEED_WORDS or float(found[1].replace(",", ".")) <= 0:
+        raise RideLogError(
+            f'"{words}" is no speed.',
+            f'write a number above 0 and one of {", ".join(SPEED_WORDS)}, such as "24 km/h".',
+        )
+    return float(found[1].replace(",", ".")) * SPEED_WORDS[found[2]]
+
+
+def _reaction(words: str) -> float:
+    try:
+        seconds = float(words)
+    except ValueError:
+        seconds = float("nan")
+    if not 0.0 <= seconds <= _LONGEST_REACTION_S:
+        raise RideLogError(
+            f"{words} s is no reaction time.", f"give 0 to {_LONGEST_REACTION_S:g} seconds."
+        )
+    return seconds
+
+
+def _metres(words: str) -> float:
+    try:
+        return float(words.replace(",", "."))
+    except ValueError as error:
+        raise RideLogError(f'"{words}" is no length in metres.', "write it like 0.66.") from error
+
+
+def _window(words: str) -> str:
+    from ridelog.analysis.launches.windows import parse_window
+
+    return parse_window(words).label
+
+
+def _rollout(words: str) -> float:
+    from ridelog.analysis.launches.windows import parse_rollout
+
+    return parse_rollout(words)
+
+
+def _mark(words: str) -> Any:
+    from ridelog.analysis.reverse.marks import read_mark
+
+    return read_mark(words)
+
+
+def _laid(track: "Track", marks: Sequence[Any]) -> Spans:
+    from ridelog.analysis.reverse.marks import lay_marks
+
+    return lay_marks(track, marks)
+
+
+_Speed = Annotated[float, Gt(0.0)]
+_Length = Annotated[float, Gt(0.0)]
 
 
 @dataclass(frozen=True)
 class Settings:
-    """Choices that change figures; the defaults are what the commands use without options.
-
-    Whoever adds a choice adds it here, so that ``ridelog verify`` can compute a result again.
+    """Choices that change figures or cautions; the defaults are what the commands use.
 
     Attributes
     ----------
     windows : launch windows in words, such as "0-20 km/h"; empty for the usual ones.
     rollout_m : distance taken off the beginning of a launch. [m]
     has_reverse : whether the machine can go backwards; None where nobody said.
-    reverse_marks_s : (start, end) of stretches that the rider marked as reverse travel. [s]
-    left_out_s : (start, end) of stretches that the rider left out of every figure. [s]
+    reverse_marks_s : (start, end) of spans that the rider marked as reverse travel. [s]
+    left_out_s : (start, end) of spans that the rider left out of every figure. [s]
     reverse_caution_mps, reverse_strong_mps : best second in reverse above which a caution, and a
         strong one, is given. [m/s]
     reaction_s : time until the brake is touched, for the stopping distance. [s]
     advised_mps : top speed above which a caution is given, None for none. [m/s]
     track_width_m, cg_height_m : of the machine with its rider, for the tip-over margin. [m]
+    adult_rider : whether only adults ride it: the caution about classes of age is settled then.
     """
 
-    windows: tuple[str, ...] = ()
-    rollout_m: float = 0.0
-    has_reverse: bool | None = None
-    reverse_marks_s: tuple[tuple[float, float], ...] = ()
-    left_out_s: tuple[tuple[float, float], ...] = ()
-    reverse_caution_mps: float = WALKING_PACE_MPS
-    reverse_strong_mps: float = FAR_ABOVE_MPS
-    reaction_s: float = REACTION_S
-    advised_mps: float | None = None
-    track_width_m: float | None = None
-    cg_height_m: float | None = None
+    windows: Annotated[
+        tuple[str, ...],
+        Option(
+            "--window",
+            "WINDOW",
+            "A launch window in words: 0-20 km/h, 10-20 mph (rolling), 0-30 m, 0-60 ft. May be "
+            "given several times; without it, windows that suit the speed reached.",
+            _window,
+            many=True,
+        ),
+    ] = ()
+    rollout_m: Annotated[
+        float,
+        Ge(0.0),
+        Option(
+            "--rollout",
+            "LENGTH",
+            "Start the clock of standing windows only after this distance, such as 1 ft. Off by "
+            "default: on a slow machine it hides half a second.",
+            _rollout,
+        ),
+    ] = 0.0
+    has_reverse: Annotated[
+        bool | None,
+        Option(
+            "--cannot-reverse",
+            "",
+            "The machine has no reverse: everything is forward.",
+            switched=False,
+        ),
+    ] = None
+    reverse_marks_s: Annotated[
+        Spans,
+        Option(
+            "--reverse",
+            "START/END",
+            "A stretch ridden backwards, by the clock in UTC (12:03:10/12:03:25) or in seconds "
+            "since the first fix (83.5/98). May be given several times.",
+            _mark,
+            many=True,
+            lay=_laid,
+        ),
+    ] = ()
+    left_out_s: Spans = ()
+    reverse_caution_mps: Annotated[
+        _Speed,
+        Option("--reverse-caution", "SPEED", "Caution above this speed backwards.", _speed),
+    ] = WALKING_PACE_MPS
+    reverse_strong_mps: Annotated[
+        _Speed,
+        Option("--reverse-alarm", "SPEED", "Strong caution above this speed backwards.", _speed),
+    ] = FAR_ABOVE_MPS
+    reaction_s: Annotated[
+        float,
+        Ge(0.0),
+        Le(_LONGEST_REACTION_S),
+        Option(
+            "--reaction",
+            "SECONDS",
+            "Time until the rider touches the brake, for the stopping distance.",
+            _reaction,
+        ),
+    ] = REACTION_S
+    advised_mps: Annotated[
+        _Speed | None,
+        Option(
+            "--advised-speed",
+            "SPEED",
+            'Caution when the top speed is above this, such as "24 km/h" for a young rider.',
+            _speed,
+        ),
+    ] = None
+    track_width_m: Annotated[
+        _Length | None,
+        Option(
+            "--track-width",
+            "METRES",
+            "Between the middles of left and right tyres; with --cg-height, for the tip-over "
+            "margin of turns.",
+            _metres,
+        ),
+    ] = None
+    cg_height_m: Annotated[
+        _Length | None,
+        Option(
+            "--cg-height",
+            "METRES",
+            "Height of the centre of gravity of machine and rider; with --track-width.",
+            _metres,
+        ),
+    ] = None
+    adult_rider: Annotated[
+        bool,
+        Option(
+            "--adult-rider",
+            "",
+            "Only adults ride it: nothing is said of classes of age.",
+            switched=True,
+        ),
+    ] = False
 
     def as_json(self) -> dict[str, Any]:
         """Return the settings as a JSON object."""
-        return {
-            "windows": list(self.windows),
-            "rollout_m": self.rollout_m,
-            "has_reverse": self.has_reverse,
-            "reverse_marks_s": [list(mark) for mark in self.reverse_marks_s],
-            "left_out_s": [list(stretch) for stretch in self.left_out_s],
-            "reverse_caution_mps": self.reverse_caution_mps,
-            "reverse_strong_mps": self.reverse_strong_mps,
-            "reaction_s": self.reaction_s,
-            "advised_mps": self.advised_mps,
-            "track_width_m": self.track_width_m,
-            "cg_height_m": self.cg_height_m,
-        }
+        return {name: _listed(value) for name, value in asdict(self).items()}
 
     @classmethod
     def from_json(cls, record: dict[str, Any]) -> "Settings":
-        """Return the settings that a result carries; what it does not name is the default."""
-        return cls(
-            windows=tuple(str(words) for words in record.get("windows", ())),
-            rollout_m=float(record.get("rollout_m", 0.0)),
-            has_reverse=record.get("has_reverse"),
-            reverse_marks_s=_stretches(record.get("reverse_marks_s", ())),
-            left_out_s=_stretches(record.get("left_out_s", ())),
-            reverse_caution_mps=float(record.get("reverse_caution_mps", WALKING_PACE_MPS)),
-            reverse_strong_mps=float(record.get("reverse_strong_mps", FAR_ABOVE_MPS)),
-            reaction_s=float(record.get("reaction_s", REACTION_S)),
-            advised_mps=_known(record.get("advised_mps")),
-            track_width_m=_known(record.get("track_width_m")),
-            cg_height_m=_known(record.get("cg_height_m")),
-        )
+        """Return the settings that a result carries; what it does not name is the default.
+
+        Raises
+        ------
+        ValueError
+            If a member is not known, or its value cannot be or lies outside its bounds.
+        """
+        known = {field.name for field in fields(cls)}
+        if unknown := [name for name in record if name not in known]:
+            raise ValueError(f"no such setting: {', '.join(unknown)}")
+        return cls(**{name: check(record[name]) for name, check in _checks() if name in record})
 
 
-def _known(value: Any) -> float | None:
-    return None if value is None else float(value)
+def _listed(value: Any) -> Any:
+    return [_listed(each) for each in value] if isinstance(value, tuple) else value
 
 
-def _stretches(pairs: Any) -> tuple[tuple[float, float], ...]:
-    return tuple((float(start), float(end)) for start, end in pairs)
+@cache
+def _checks() -> tuple[tuple[str, Callable[[Any], Any]], ...]:
+    """Return for each field what checks a value from outside and gives it in its type."""
+    # Loaded only when needed: it would double the time until the command line answers.
+    from pydantic import ConfigDict, TypeAdapter
+
+    config = ConfigDict(allow_inf_nan=False)
+    hints = get_type_hints(Settings, include_extras=True)
+    return tuple(
+        (field.name, TypeAdapter(hints[field.name], config=config).validate_python)
+        for field in fields(Settings)
+    )
+
+
+def options() -> dict[str, Option]:
+    """Return how the command line asks for each field that it asks for."""
+    hints = get_type_hints(Settings, include_extras=True)
+    found: dict[str, Option] = {}
+    for field in fields(Settings):
+        for each in getattr(hints[field.name], "__metadata__", ()):
+            if isinstance(each, Option):
+                found[field.name] = each
+    return found

@@ -131,7 +131,7 @@ class MeasuredRide:
 class Subject:
     """One thing that is measured on a ride, and everything that is said about it.
 
-    A subject is one folder and one entry in ``ridelog.analysis.SUBJECTS``; every surface iterates
+    A subject is one folder and one entry in ``analysis.register.SUBJECTS``; every surface iterates
     that register. What a subject has nothing to say about stays as it is here.
 
     Attributes

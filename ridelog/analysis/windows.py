@@ -1,5 +1,6 @@
 """Windows of a fixed length over a ride: which may carry a figure, and their mean speeds."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -8,7 +9,7 @@ from ridelog.analysis.coverage import LONGEST_HOLE_S
 from ridelog.core.crossings import cumulative_trapezoid
 from ridelog.core.flags import Flag
 from ridelog.core.track import BoolArray, FloatArray
-from ridelog.filtering.motion import Motion, Paths
+from ridelog.filtering.motion import DRAWS, Motion, Paths
 
 _REJECTED = Flag.JUMP | Flag.SPEED_JUMP
 # A window may hold this share of rejected fixes, and one in any case with a fix on either side,
@@ -19,6 +20,8 @@ _MOST_REJECTED = 0.34
 # usual.
 _HOLE_INTERVALS, _HOLE_S = 1.5, 0.4
 _BRIDGED_SD = 5.0
+# Spacing of the drawn paths: it places a window to 0.005 m/s even at a corner of 2 m/s². [s]
+_SPACING_S = 0.1
 # A settling receiver this many times noisier than afterwards says nothing worth knowing.
 _MOST_SETTLING_FACTOR = 4.0
 
@@ -176,6 +179,83 @@ def stretches_near_the_top(
         else:
             stretches.append((first, last))
     return stretches
+
+
+def highest_means(
+    motion: Motion,
+    sought: Sequence[tuple[Windows, BoolArray]],
+    *,
+    margin_mps: float,
+    longest_s: float,
+    noisier: float = 1.0,
+    draws: int = DRAWS,
+) -> FloatArray:
+    """Return the highest means of several choices of windows, all on the same drawn paths.
+
+    The first choice is the widest: for it counts every window of its length in all that is looked
+    at for any of them. So no choice exceeds it on any path. Derivation: METHOD.md of top_speed, (1)
+    and (2).
+
+    Parameters
+    ----------
+    motion : Motion
+        The smoothed ride.
+    sought : sequence of (windows, chosen)
+        Choices of windows, each as long as those of the first or a whole number of times longer.
+    margin_mps, longest_s : float
+        As for ``stretches_near_the_top``.
+    noisier : float
+        How many times further than drawn the draws lie from the fitted path.
+    draws : int
+        As for ``Motion.paths``.
+
+    Returns
+    -------
+    ndarray, shape (choices, 1 + 2 draws)
+        NaN of a choice without windows. [m/s]
+    """
+    wanted = [
+        stretches_near_the_top(motion, windows, chosen, margin_mps, longest_s)
+        for windows, chosen in sought
+    ]
+    best = np.full((len(sought), 1 + 2 * draws), np.nan)
+    for first_s, last_s in _merged([stretch for each in wanted for stretch in each]):
+        # Whole spacings, so that a longer window is made of whole shorter ones.
+        count = int((last_s - first_s) / _SPACING_S + 1e-6)
+        end_s = first_s + count * _SPACING_S
+        paths = motion.paths(first_s, end_s, draws=draws, spacing_s=_SPACING_S)
+        for number, (windows, _) in enumerate(sought):
+            start_s, means = window_means(paths, windows.length_s)
+            if number:
+                means = means[_inside(start_s, windows.length_s, wanted[number])]
+            if not len(means):
+                continue
+            means[:, 1:] = means[:, :1] + noisier * (means[:, 1:] - means[:, :1])
+            best[number] = np.fmax(best[number], means.max(axis=0))
+    return best
+
+
+def _merged(stretches: list[tuple[float, float]]) -> list[tuple[float, float]]:
+    """Return stretches of time as few that do not overlap, in order."""
+    merged: list[tuple[float, float]] = []
+    for first_s, last_s in sorted(stretches):
+        if merged and first_s <= merged[-1][1]:
+            merged[-1] = (merged[-1][0], max(last_s, merged[-1][1]))
+        else:
+            merged.append((first_s, last_s))
+    return merged
+
+
+def _inside(
+    start_s: FloatArray, length_s: float, stretches: list[tuple[float, float]]
+) -> BoolArray:
+    """Return which windows lie inside a stretch, to the spacing of the paths."""
+    inside = np.zeros(len(start_s), dtype=bool)
+    for first_s, last_s in stretches:
+        inside |= (start_s >= first_s - _SPACING_S) & (
+            start_s + length_s <= last_s + 0.5 * _SPACING_S
+        )
+    return inside
 
 
 def window_means(paths: Paths, length_s: float) -> tuple[FloatArray, FloatArray]:

@@ -3,12 +3,11 @@
 import time
 from dataclasses import dataclass
 from pathlib import Path
-from types import TracebackType
 
 from ridelog.book.database import connect
 from ridelog.book.details import Details
 from ridelog.book.machines import Machines
-from ridelog.book.originals import Intake, Original, place_of, read_original, store_bytes
+from ridelog.book.originals import Intake, Original, place_of, read_original
 from ridelog.book.records import RideEntry
 from ridelog.book.results import Results
 from ridelog.book.rides import Rides
@@ -66,12 +65,7 @@ class Book:
     def __enter__(self) -> "Book":
         return self
 
-    def __exit__(
-        self,
-        kind: type[BaseException] | None,
-        error: BaseException | None,
-        trace: TracebackType | None,
-    ) -> None:
+    def __exit__(self, *error: object) -> None:
         self.close()
 
     def close(self) -> None:
@@ -84,7 +78,9 @@ class Book:
 
     def store(self, data: bytes) -> Original:
         """Keep the bytes of one log."""
-        return store_bytes(self._incoming, self._originals, (data,))
+        with self.intake() as intake:
+            intake.write(data)
+            return intake.finish()
 
     def original(self, sha256: str) -> bytes:
         """Return the bytes of a log, proven by its SHA-256."""

@@ -3,10 +3,8 @@
 import hashlib
 import os
 import secrets
-from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path
-from types import TracebackType
 
 from ridelog.core.errors import BookError
 
@@ -60,12 +58,7 @@ class Intake:
     def __enter__(self) -> "Intake":
         return self
 
-    def __exit__(
-        self,
-        kind: type[BaseException] | None,
-        error: BaseException | None,
-        trace: TracebackType | None,
-    ) -> None:
+    def __exit__(self, *error: object) -> None:
         self._stream.close()
         self._part.unlink(missing_ok=True)
 
@@ -107,14 +100,6 @@ def read_original(originals: Path, sha256: str) -> bytes:
             "add the log again from the logger: the ride keeps everything else.",
         )
     return data
-
-
-def store_bytes(incoming: Path, originals: Path, parts: Iterable[bytes]) -> Original:
-    """Return a log stored from bytes that are at hand."""
-    with Intake(incoming, originals) as intake:
-        for part in parts:
-            intake.write(part)
-        return intake.finish()
 
 
 def suffix_of(format: str, data: bytes) -> str:

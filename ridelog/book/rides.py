@@ -159,7 +159,9 @@ def _where(words: str, machine_id: int | None) -> tuple[str, list[object]]:
         values.append(machine_id)
     for word in words.split()[:_MOST_WORDS]:
         like = "%" + word[:100].replace("\\", "\\\\").replace("%", "\\%").replace("_", "\\_") + "%"
-        places = ("ride.file", "machine.name", "setup.name", "ride.start_utc")
+        # A day is looked for as it is shown: in this machine's zone.
+        day = "coalesce(datetime(ride.start_utc, 'localtime'), ride.start_utc)"
+        places = ("ride.file", "machine.name", "setup.name", day)
         tests = [f"{place} LIKE ? ESCAPE '\\'" for place in places]
         tests += [
             "EXISTS (SELECT 1 FROM condition c WHERE c.ride_id = ride.id"

@@ -9,6 +9,7 @@ import typer
 from ridelog.cli.options import Units
 from ridelog.cli.progress import progress
 from ridelog.cli.terminal import shown
+from ridelog.core.errors import BookError, RideLogError, UnreadableLogError
 from ridelog.core.text import clean
 
 if TYPE_CHECKING:
@@ -53,8 +54,6 @@ def add(
     units: UnitsOption = Units.KMH,
 ) -> None:
     """Keep logs in the book and measure them; the same log twice is one ride."""
-    from ridelog.core.errors import RideLogError
-
     if setup and not machine:
         raise RideLogError("a set-up belongs to a machine.", "name it with --machine as well.")
     problems = []
@@ -80,15 +79,17 @@ def list_rides(
     units: UnitsOption = Units.KMH,
 ) -> None:
     """List rides, the latest first."""
+    from ridelog.workflow.ride_words import top_speed
+
     asked = " ".join(words or [])
     with _book(book) as opened:
         rides = opened.rides.found(asked, most=most)
         figures = opened.results.figures([ride.id for ride in rides])
         count = opened.rides.count(asked)
     for ride in rides:
-        best = figures[ride.id].get("best_1s_mps")
+        best = top_speed(figures[ride.id])
         where = ", ".join(part for part in (ride.machine, ride.setup) if part) or "-"
-        print(f"{ride.id:5d}  {_when(ride):18}  {_speed(best, units):>22}  {clean(where)}")
+        print(f"{ride.id:5d}  {_when(ride):27}  {_speed(best, units):>22}  {clean(where)}")
     print(f"{count} {'ride' if count == 1 else 'rides'}", file=sys.stderr)
 
 
@@ -96,6 +97,7 @@ def list_rides(
 def show(ride: Number, book: BookFolder = None, units: UnitsOption = Units.KMH) -> None:
     """Show what the book knows of a ride."""
     from ridelog.book import CONDITIONS, MARK_KINDS
+    from ridelog.workflow.ride_words import moment, top_speed
 
     with _book(book) as opened:
         entry = opened.rides.get(ride)
@@ -106,8 +108,11 @@ def show(ride: Number, book: BookFolder = None, units: UnitsOption = Units.KMH) 
             ("When", _when(entry)),
             ("Machine", entry.machine or "not named"),
             ("Set-up", entry.setup or "not named"),
-            ("Top speed", _speed(figures.get("best_1s_mps"), units)),
-            ("Figures of", f"ridelog {result.version}, {result.made_utc}" if result else "none"),
+            ("Top speed", _speed(top_speed(figures), units)),
+            (
+                "Figures of",
+                f"ridelog {result.version}, {moment(result.made_utc)}" if result else "none",
+            ),
             ("SHA-256", entry.sha256),
             ("The log", str(opened.place(entry.sha256))),
         ]
@@ -116,9 +121,11 @@ def show(ride: Number, book: BookFolder = None, units: UnitsOption = Units.KMH) 
             (f"Marked {MARK_KINDS[mark.kind]}", f"{mark.start_s:.1f} to {mark.end_s:.1f} s")
             for mark in opened.details.marks(ride)
         ]
-        rows += [(f"Note {note.written_utc}", note.words) for note in opened.details.notes(ride)]
+        rows += [
+            (f"Note, {moment(note.written_utc)}", note.words) for note in opened.details.notes(ride)
+        ]
     for name, value in rows:
-        print(f"{name + ':':26} {clean(value)}")
+        print(f"{name + ':':34} {clean(value)}")
 
 
 @book_app.command()
@@ -180,7 +187,6 @@ def import_rides(
 ) -> None:
     """Read an export into the book; rides that are there stay as they are."""
     from ridelog.book.exchange import import_book
-    from ridelog.core.errors import RideLogError
 
     with _book(book) as opened:
         found = import_book(opened, folder)
@@ -192,8 +198,6 @@ def import_rides(
 @book_app.command()
 def check(book: BookFolder = None) -> None:
     """Compare every log in the book with its SHA-256."""
-    from ridelog.core.errors import BookError
-
     with _book(book) as opened:
         found = opened.check()
     print(f"{found.sound} logs are as they were given")
@@ -215,8 +219,8 @@ def _book(folder: Path | None) -> "Book":
 def _add_one(
     book: "Book", path: Path, machine: str | None, setup: str | None, units: Units
 ) -> None:
-    from ridelog.core.errors import UnreadableLogError
     from ridelog.importer import read_log, require_times
+    from ridelog.workflow.ride_words import top_speed
 
     if not path.exists():
         raise UnreadableLogError(
@@ -228,7 +232,7 @@ def _add_one(
         _measure(book, ride)
     if machine:
         book.assign(ride.id, machine, setup or "")
-    best = book.results.figures([ride.id])[ride.id].get("best_1s_mps")
+    best = top_speed(book.results.figures([ride.id])[ride.id])
     words = "added" if new else "was there already"
     print(f"Ride {ride.id}: {shown(Path(ride.file))} {words}, top speed {_speed(best, units)}")
 
@@ -236,11 +240,17 @@ def _add_one(
 def _measure(book: "Book", ride: "RideEntry") -> "MeasuredLog":
     """Measure a ride of the book and keep what was found."""
     from ridelog.analysis.ride import analyse
-    from ridelog.workflow.measuring import PAGES, keep, measured, motion_of_log, pages_bytes
+    from ridelog.workflow.measure import motion_of_bytes
+    from ridelog.workflow.measuring import MOST_FIXES, PAGES, keep, measured, pages_bytes
     from ridelog.workflow.settings_of import settings_of
 
     with progress("smoothing") as report_progress:
-        motion = motion_of_log(ride.file, book.original(ride.sha256), report_progress)
+        motion = motion_of_bytes(
+            ride.file,
+            book.original(ride.sha256),
+            report_progress=report_progress,
+            most_fixes=MOST_FIXES,
+        )
     with progress("measuring"):
         result = analyse(motion, settings_of(book, ride))
     found = measured(motion, result)

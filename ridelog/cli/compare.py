@@ -1,28 +1,29 @@
 """The commands about two sets of rides: compare them, and verify a result later."""
 
-from collections.abc import Callable
 from enum import StrEnum
-from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from ridelog.cli.launches import LaunchWindows, Rollout, launch_settings
 from ridelog.cli.options import Force, JsonFile, Units
 from ridelog.cli.progress import progress
+from ridelog.cli.settings_options import Asked, with_settings
 from ridelog.cli.terminal import check_places, deliver, is_stdout, print_lines, warn
-from ridelog.cli.variadic_options import ManyValues
+from ridelog.cli.variadic_options import VariadicCommand
 from ridelog.core.errors import RideLogError
 
 if TYPE_CHECKING:
     from ridelog.analysis.settings import Settings
     from ridelog.analysis.subject import MeasuredRide
 
+# What holds for every ride of a comparison.
+_SHARED = ("windows", "rollout_m", "adult_rider")
+
 
 def register(app: typer.Typer) -> None:
     """Add the commands of this module to the command line."""
-    app.command(cls=ManyValues)(compare)
+    app.command(cls=VariadicCommand)(with_settings(compare, only=_SHARED))
     app.command()(verify)
 
 
@@ -34,6 +35,7 @@ class Paper(StrEnum):
 
 
 def compare(
+    *,
     before: Annotated[
         list[Path],
         typer.Option(
@@ -53,8 +55,6 @@ def compare(
     ] = None,
     units: Annotated[Units, typer.Option(help="Units of speed to print.")] = Units.KMH,
     json: JsonFile = None,
-    window: LaunchWindows = None,
-    rollout: Rollout = None,
     noted_before: Annotated[
         list[str] | None,
         typer.Option(
@@ -86,9 +86,9 @@ def compare(
         ),
     ] = None,
     force: Force = False,
+    asked: Asked,
 ) -> None:
     """Say what a change did to the machine: rides before against rides after."""
-    from ridelog.analysis.settings import Settings
     from ridelog.cli.machine import both_setups
     from ridelog.workflow.measure import logs_in
 
@@ -104,9 +104,8 @@ def compare(
         check_places([json, *sheet], log, force, folder=out)
         if smoothed is not None:
             check_places(list(tracks.values()), log, force, folder=smoothed)
-    settings = launch_settings(Settings(), window, rollout)
     notes = [_notes(words or []) for words in (noted_before, noted_after)]
-    rides = _measured(every, settings)
+    rides = _measured(every, asked.settings)
 
     from ridelog.compare.comparison import compare as compare_rides
     from ridelog.core.units import SPEED_UNITS
@@ -202,28 +201,13 @@ def _smoothed_names(folder: Path | None, logs: list[Path]) -> dict[str, Path]:
 
 def _measured(logs: list[Path], settings: "Settings") -> list["MeasuredRide"]:
     """Return the rides, telling on a terminal how far the work is."""
-    from ridelog.workflow.measure import measure_ride
+    from ridelog.workflow.measure import measure_rides
 
-    rides = []
     with progress("measuring the rides") as report_progress:
-        for number, log in enumerate(logs):
-            rides.append(
-                measure_ride(
-                    log,
-                    settings,
-                    report_progress=partial(_part_done, report_progress, number, len(logs)),
-                )
-            )
-            report_progress((number + 1) / len(logs))
-            warn(tuple(f"{log.name}: {warning}" for warning in rides[-1].warnings))
+        rides = measure_rides(logs, settings, report_progress=report_progress)
+    for ride in rides:
+        warn(tuple(f"{ride.name}: {warning}" for warning in ride.warnings))
     return rides
-
-
-def _part_done(
-    report_progress: Callable[[float], None], number: int, count: int, done: float
-) -> None:
-    # Estimating the motion takes about a third of a ride's time, measuring the rest.
-    report_progress((number + done / 3.0) / count)
 
 
 def _notes(words: list[str]) -> dict[str, str]:

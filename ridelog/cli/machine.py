@@ -8,7 +8,7 @@ import typer
 
 from ridelog.cli.options import Force, JsonFile, Units
 from ridelog.cli.terminal import check_places, deliver, is_stdout, motion_of, print_lines, warn
-from ridelog.cli.variadic_options import ManyValues
+from ridelog.cli.variadic_options import VariadicCommand
 
 if TYPE_CHECKING:
     from ridelog.machine.setup import MachineSetup
@@ -32,7 +32,7 @@ SetupPath = Annotated[
 def register(app: typer.Typer) -> None:
     """Add the commands of this module to the command line."""
     app.add_typer(setup_app)
-    app.command(cls=ManyValues)(predict)
+    app.command(cls=VariadicCommand)(predict)
 
 
 @setup_app.command()

@@ -2,6 +2,7 @@
 
 import os
 import sys
+from functools import partial
 from pathlib import Path
 from typing import Annotated
 
@@ -10,34 +11,9 @@ import typer
 from ridelog.cli import book as cli_book
 from ridelog.cli import compare as cli_compare
 from ridelog.cli import machine as cli_machine
-from ridelog.cli.braking import (
-    USUAL_REACTION_S,
-    AdvisedSpeed,
-    Reaction,
-    braking_settings,
-    checked_advised,
-    checked_reaction,
-)
-from ridelog.cli.handling import (
-    CgHeight,
-    TrackWidth,
-    checked_dimensions,
-    handling_settings,
-)
-from ridelog.cli.launches import LaunchWindows, Rollout, launch_settings
 from ridelog.cli.options import Force, JsonFile, Ride, Units
 from ridelog.cli.progress import progress
-from ridelog.cli.reverse import (
-    USUAL_ALARM,
-    USUAL_CAUTION,
-    NoReverse,
-    ReverseAlarm,
-    ReverseCaution,
-    ReverseMarks,
-    checked_limits,
-    checked_marks,
-    reverse_settings,
-)
+from ridelog.cli.settings_options import Asked, with_settings
 from ridelog.cli.terminal import check_places as _check_places
 from ridelog.cli.terminal import deliver as _deliver
 from ridelog.cli.terminal import is_stdout as _is_stdout
@@ -61,7 +37,9 @@ def ridelog() -> None:
 
 
 @app.command()
+@with_settings
 def report(
+    *,
     ride: Ride,
     out: Annotated[
         Path | None,
@@ -76,87 +54,56 @@ def report(
         bool,
         typer.Option("--show-coordinates", help="Let the page tell where on earth the ride was."),
     ] = False,
-    window: LaunchWindows = None,
-    rollout: Rollout = None,
-    reverse: ReverseMarks = None,
-    cannot_reverse: NoReverse = False,
-    reverse_caution: ReverseCaution = USUAL_CAUTION,
-    reverse_alarm: ReverseAlarm = USUAL_ALARM,
-    reaction: Reaction = USUAL_REACTION_S,
-    advised_speed: AdvisedSpeed = None,
-    track_width: TrackWidth = None,
-    cg_height: CgHeight = None,
+    asked: Asked,
 ) -> None:
     """Print the honest top speed of a ride; write the page to show to the owner."""
-    names = ("ride.html", "speed.png", "path.png", "signal.png", "result.json")
-    _check_places([json, *([out / name for name in names] if out else [])], ride, force, folder=out)
-    checked_marks(reverse, cannot_reverse)
-    checked_limits(reverse_caution, reverse_alarm)
-    checked_reaction(reaction)
-    checked_advised(advised_speed)
-    checked_dimensions(track_width, cg_height)
-
-    from ridelog.analysis.settings import Settings
-
-    asked = launch_settings(Settings(), window, rollout)
+    _check_places([json, *([out / name for name in _NAMES] if out else [])], ride, force, out)
     motion = _motion_of(ride)
 
     from ridelog.analysis.ride import analyse
     from ridelog.core.units import SPEED_UNITS
+    from ridelog.report.ride_files import ride_files
     from ridelog.report.ride_json import ride_json, to_bytes
     from ridelog.report.screen import ride_lines
 
     unit = SPEED_UNITS[units.value]
-    settings = reverse_settings(
-        asked, motion.track, reverse, cannot_reverse, reverse_caution, reverse_alarm
-    )
-    settings = braking_settings(settings, reaction, advised_speed)
-    settings = handling_settings(settings, track_width, cg_height)
-    with progress("measuring"):
-        result = analyse(motion, settings)
+    settings = asked.on(motion.track)
+    with progress("measuring") as report_progress:
+        result = analyse(motion, settings, report_progress=report_progress)
     _warn(result.warnings)
-    document = to_bytes(ride_json(result))
     files: dict[Path, bytes] = {}
     if out is not None:
-        from ridelog.report.ride_page import ride_page
-        from ridelog.report.ride_pictures import ride_pictures
-        from ridelog.report.ride_sections import ride_sections
-
         with progress("drawing the page"):
-            pictures = ride_pictures(result, unit)
-            sections = ride_sections(result, unit)
-            page = ride_page(
-                result, pictures, unit, sections=sections, show_coordinates=show_coordinates
-            )
-        files[out / "ride.html"] = page.encode("utf-8", errors="replace")
-        drawn = (*pictures, *(p for section in sections for p in section.pictures))
-        files |= {out / f"{picture.name}.png": picture.png for picture in drawn}
-        files[out / "result.json"] = document
-    _deliver(json, document, files, ride, force, folder=out)
+            made = ride_files(result, unit, show_coordinates=show_coordinates)
+        files = {out / name: data for name, data in made.items()}
+    _deliver(json, to_bytes(ride_json(result)), files, ride, force, folder=out)
     if not _is_stdout(json):
         _print(ride_lines(result, unit))
 
 
+# As ``report.ride_files`` has them; looked at before anything heavy is loaded.
+_NAMES = ("ride.html", "speed.png", "path.png", "signal.png", "result.json")
+
+
 @app.command()
+@partial(with_settings, only=("has_reverse", "reverse_marks_s"))
 def trace(
+    *,
     ride: Ride,
     csv: Annotated[
         Path, typer.Option(metavar="FILE", help="Where the table goes; - for standard output.")
     ],
     force: Force = False,
-    reverse: ReverseMarks = None,
-    cannot_reverse: NoReverse = False,
+    asked: Asked,
 ) -> None:
     """Write the smoothed motion as a CSV table, a row for each fix read."""
     _check_places([csv], ride, force)
-    checked_marks(reverse, cannot_reverse)
     motion = _motion_of(ride)
 
     from ridelog.analysis.reverse import find_reverse
-    from ridelog.analysis.settings import Settings
     from ridelog.report.trace import trace_csv
 
-    settings = reverse_settings(Settings(), motion.track, reverse, cannot_reverse)
+    settings = asked.on(motion.track)
     with progress("looking for reverse"):
         found = find_reverse(
             motion, marks=settings.reverse_marks_s, has_reverse=settings.has_reverse

@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from ridelog.cli.progress import progress
-from ridelog.core.errors import OutputError, UnreadableLogError
+from ridelog.core.errors import OutputError
 from ridelog.core.text import clean
 
 if TYPE_CHECKING:
@@ -23,18 +23,10 @@ def motion_of(ride: Path) -> "Motion":
     UnreadableLogError
         If there is no such file.
     """
-    if not ride.exists():
-        raise UnreadableLogError(
-            f"{shown(ride)}: there is no such file.", "check the name and the folder."
-        )
+    from ridelog.workflow.measure import load_motion
 
-    from ridelog.filtering.smoother import estimate_motion
-    from ridelog.importer import load_track
-
-    with progress("reading the log"):
-        track = load_track(ride)
-    with progress("smoothing") as report_progress:
-        return estimate_motion(track, report_progress=report_progress)
+    with progress("reading and smoothing the log") as report_progress:
+        return load_motion(ride, report_progress=report_progress)
 
 
 def check_places(

@@ -6,7 +6,7 @@ from typing import Any
 from typer.core import TyperCommand
 
 
-class ManyValues(TyperCommand):
+class VariadicCommand(TyperCommand):
     """A command whose repeatable options also take all the words up to the next option."""
 
     def parse_args(self, ctx: Any, args: list[str]) -> list[str]:

@@ -10,6 +10,10 @@ LEVEL = 0.90
 # Standard deviations to either side of its mean that hold as much of a normal variable.
 QUANTILE = NormalDist().inv_cdf(0.5 + 0.5 * LEVEL)
 
+# An interval wider than this share of its value leaves the figure itself open: common practice, no
+# source.
+WIDEST_SHARE = 0.5
+
 
 @dataclass(frozen=True)
 class Estimate:
@@ -33,6 +37,14 @@ class Estimate:
     def sd(self) -> float:
         """Standard deviation that the interval stands for, if its error is normal."""
         return (self.high - self.low) / (2.0 * QUANTILE)
+
+    @property
+    def firm(self) -> bool:
+        """Whether the value may stand as a figure; if not, only its range may, with the reason.
+
+        For what is measured from a natural zero, such as a speed or a time, not for differences.
+        """
+        return self.high - self.low <= WIDEST_SHARE * abs(self.value)
 
     def as_json(self) -> dict[str, Any]:
         """Return the object E of the machine-readable results."""

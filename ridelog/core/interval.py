@@ -1,6 +1,10 @@
 """From the figure of every drawn path to one estimate: the project's only maker of intervals."""
 
+from dataclasses import replace
+from statistics import NormalDist
+
 import numpy as np
+from scipy.optimize import nnls
 from scipy.special import ndtri
 
 from ridelog.core.estimate import LEVEL, QUANTILE, Estimate
@@ -8,6 +12,10 @@ from ridelog.core.track import FloatArray
 
 # With more undefined columns than this share, the figure itself is in doubt.
 _UNDEFINED_SHARE = 0.1
+# How much further from its value a bound lies that is missed half as often.
+_SURER = NormalDist().inv_cdf(0.75 + 0.25 * LEVEL) / QUANTILE
+# A residual below this is rounding.
+_NO_RESIDUAL = 1e-9
 
 
 def estimate(
@@ -32,6 +40,55 @@ def estimate(
     Estimate or None
         None if the fitted path has no such figure, or more than a tenth of the draws have none.
     """
+    free = _free_of_bias(figures)
+    return None if free is None else _around(*free, smallest, largest)
+
+
+def ordered_estimates(columns: FloatArray, *, smallest: float = -np.inf) -> list[Estimate | None]:
+    """Return the estimates of a figure and of its parts, which by their nature cannot exceed it.
+
+    Each is freed from bias as in ``estimate``. Where that breaks the order, the values are the
+    nearest ones that keep it, in the metric of the cautious draws' covariance: the most likely
+    ones, if errors are normal. Each interval moves with its value; what bounds the whole from
+    above then bounds its parts, and what bounds a part from below bounds the whole, if it is twice
+    as sure. Derivation: METHOD.md of top_speed, (3) to (7).
+
+    Parameters
+    ----------
+    columns : ndarray, shape (figures, 1 + 2 draws)
+        Each row as for ``estimate``, the whole first.
+    smallest : float
+        As for ``estimate``, of all of them.
+
+    Returns
+    -------
+    list of Estimate or None
+        The whole first. None as for ``estimate``, and for all if there is no whole.
+    """
+    free = [_free_of_bias(each) for each in columns]
+    result: list[Estimate | None] = [None] * len(columns)
+    if free[0] is None:
+        return result
+    known = [number for number, each in enumerate(free) if each is not None]
+    values = np.array([max(each[0], smallest) for each in free if each is not None])
+    values = np.maximum(_in_order(values, columns[known]), smallest)
+    reaches = [each[1] for each in free if each is not None]
+    found = [
+        _around(float(value), reach, smallest, np.inf)
+        for value, reach in zip(values, reaches, strict=True)
+    ]
+    surely = [float(value) - _SURER * reach for value, reach in zip(values, reaches, strict=True)]
+    whole = replace(found[0], low=max(found[0].low, *surely))
+    for number, each in zip(known, found, strict=True):
+        result[number] = replace(
+            each, low=min(each.low, whole.low), high=min(each.high, whole.high)
+        )
+    result[0] = whole
+    return result
+
+
+def _free_of_bias(figures: FloatArray) -> tuple[float, float] | None:
+    """Return a figure's value and the half width of its interval, None as ``estimate`` does."""
     draws = (len(figures) - 1) // 2
     fitted = float(figures[0])
     sharp, cautious = figures[1 : 1 + draws], figures[1 + draws :]
@@ -43,16 +100,52 @@ def estimate(
         return None
     if undefined:
         sharp, cautious = sharp[known[1 : 1 + draws]], cautious[known[1 + draws :]]
-    # Bounded before the widths are added: a machine at rest keeps the width of its interval.
-    value = float(np.clip(2.0 * fitted - float(sharp.mean()), smallest, largest))
+    value = 2.0 * fitted - float(sharp.mean())
     spread = cautious - cautious.mean()
     above, below = spread[spread > 0], spread[spread < 0]
     reach = QUANTILE * max(
         (float(side @ side / len(side)) ** 0.5 for side in (above, below) if len(side)),
         default=0.0,
     )
+    return value, reach
+
+
+def _around(value: float, reach: float, smallest: float, largest: float) -> Estimate:
+    # Bounded before the widths are added: a machine at rest keeps the width of its interval.
+    value = float(np.clip(value, smallest, largest))
     low, high = value - reach, value + reach
     return Estimate(value, min(value, max(low, smallest)), max(value, min(high, largest)), LEVEL)
+
+
+def _in_order(values: FloatArray, columns: FloatArray) -> FloatArray:
+    """Return the nearest values of which the first is the largest, shape (k,).
+
+    Source
+    ------
+    C. L. Lawson and R. J. Hanson, Solving Least Squares Problems, Prentice-Hall 1974, chapter 23,
+    algorithm LDP: least distance programming by non-negative least squares (from memory).
+    """
+    gap = values[0] - values[1:]
+    if not (gap < 0.0).any():
+        return values
+    draws = (columns.shape[1] - 1) // 2
+    errors = columns[:, 1 + draws :]
+    errors = errors[:, np.isfinite(errors).all(axis=0)]
+    result = values.copy()
+    if errors.size:
+        errors = errors - errors.mean(axis=1, keepdims=True)
+        # The shortest u of which values + errors u are in order, (5): G u >= h, with
+        matrix, least = errors[0] - errors[1:], -gap
+        size = max(float(np.abs(matrix).max()), float(np.abs(least).max()))
+        both = np.vstack([matrix.T, least]) / size
+        aim = np.append(np.zeros(len(both) - 1), 1.0)
+        rest = both @ nnls(both, aim)[0] - aim
+        # No residual: no u does, since the draws of a gap have no spread.
+        if rest[-1] < -_NO_RESIDUAL:
+            result -= errors @ (rest[:-1] / rest[-1])
+    # Rounding, or what no u brought into order.
+    result[1:] = np.minimum(result[1:], result[0])
+    return result
 
 
 def even_normals(count: int, seed: int) -> FloatArray:

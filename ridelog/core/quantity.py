@@ -15,9 +15,6 @@ MINUS = "\N{MINUS SIGN}"
 # The last decimal printed is worth at least this share of the interval's width: a finer one would
 # promise what the interval takes back. Own rule.
 _SHARE_OF_WIDTH = 0.2
-# An interval wider than this share of its figure shows a range and no figure: common practice, no
-# source.
-WIDEST_SHARE = 0.5
 
 
 @dataclass(frozen=True)
@@ -105,7 +102,7 @@ def span(estimate: Estimate, quantity: Quantity, reader: SpeedUnit) -> str:
 
 def is_firm(estimate: Estimate) -> bool:
     """Return whether a figure may be named by itself: its interval is narrow enough."""
-    return estimate.high - estimate.low <= WIDEST_SHARE * abs(estimate.value)
+    return estimate.firm
 
 
 def text_or_span(estimate: Estimate, quantity: Quantity, reader: SpeedUnit) -> str:

@@ -3,6 +3,8 @@
 import unicodedata
 from collections.abc import Sequence
 
+from ridelog.core.track import IntArray
+
 # Longer values are cut: the sentence must stay one line on a terminal.
 _SHOWN_LETTERS = 40
 
@@ -45,6 +47,19 @@ def shown_name(name: str) -> str:
 def count_words(count: int, one: str, many: str | None = None) -> str:
     """Return a number with its noun in the right form: 1 gap, or 2,117 fixes."""
     return f"{count:,} {one if count == 1 else many or one + 's'}"
+
+
+def about_lines(lines: IntArray, noun: str, what: str, end: str = "", first: str = "") -> list[str]:
+    """Return one sentence about some lines of a log, none if there are none.
+
+    Such as "2 values of ele cannot be read as a number (lines 7 and 9; first 'x') and were not
+    used."; ``end`` is written for several.
+    """
+    if not len(lines):
+        return []
+    where = places(lines.tolist()) + (f"; first {first}" if first else "")
+    end = end.replace("were", "was") if len(lines) == 1 else end
+    return [f"{count_words(len(lines), noun)} {what} ({where}){end and ' '}{end}."]
 
 
 def places(lines: Sequence[int]) -> str:

@@ -1,6 +1,6 @@
 """The ride as it was read: one frozen record of equal-length arrays, checked once."""
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from enum import IntEnum
 
@@ -103,10 +103,6 @@ class Track:
 
     def __len__(self) -> int:
         return int(self.time_s.shape[0])
-
-    def with_history(self, line: str) -> "Track":
-        """Return the same track with one more line of history."""
-        return replace(self, history=(*self.history, line))
 
     def utc_text(self, time_s: float) -> str:
         """Return a time as ISO 8601 text with milliseconds, ending in Z.

@@ -70,9 +70,7 @@ class BandedFactor:
         pivot: FloatArray = triangle @ triangle.T
         return pivot
 
-    def draw(
-        self, noise: FloatArray, first: int = 0, after: FloatArray | None = None
-    ) -> FloatArray:
+    def draw(self, noise: FloatArray, first: int = 0) -> FloatArray:
         """Return draws of zero mean, the inverse as covariance, shape (m, d, count).
 
         If the matrix is L L', the solution x of L' x = z with z standard normal has covariance
@@ -83,10 +81,7 @@ class BandedFactor:
         noise : ndarray, shape (m, d, count)
             Standard normal numbers.
         first : int
-            The first of m instants.
-        after : ndarray, shape (d, count), optional
-            What the instant after them is known to be; without it they are the chain's last ones,
-            or none that follow are tied to them.
+            The first of m instants, which are the chain's last ones.
         """
         left, d = len(noise), self.d
         band = self._factor[:, first * d : (first + left) * d]
@@ -97,8 +92,6 @@ class BandedFactor:
         inverse = np.linalg.inv(diagonal)
         gain = -inverse @ beside
         drawn: FloatArray = inverse @ noise
-        if after is not None:
-            drawn[-1] += gain[-1] @ after
         for instant in range(left - 2, -1, -1):
             drawn[instant] += gain[instant] @ drawn[instant + 1]
         return drawn

@@ -8,18 +8,21 @@ Derivation and measured coverage: DEVELOPERS.md, "One mechanism".
 """
 
 from collections.abc import Callable
+from functools import cache
 
 import numpy as np
 
 from ridelog.core.track import FloatArray, IntArray
 from ridelog.filtering.banded import BandedFactor
 from ridelog.filtering.motion import Paths
-from ridelog.filtering.noise_table import noise_of
 from ridelog.filtering.state_space import Precisions, StateSpace
 
 # A span is solved with this much of its neighbourhood, about seven correlation times of motion.
 _MARGIN_S = 12.0
 _SEED = 20261125
+# Standard normal numbers for draws are made once: anew for every span they cost more than all else
+# in a draw. A prime, so that a draw longer than the table meets its numbers in other columns.
+_TABLE_SIZE, _TABLE_SEED = 2_097_143, 20261127
 # Fewer columns than this are faster taken all intervals at once.
 _FEW = 50
 
@@ -149,6 +152,33 @@ def drawn_errors(
         diagonal[last] -= beside.T @ np.linalg.solve(beyond.last_pivot(), beside)
     noise = noise_of(random, last + 1 - first, space.d, count)
     return BandedFactor(diagonal, blocks.lower[:last]).draw(noise, first)
+
+
+def noise_of(random: np.random.Generator, instants: int, d: int, count: int) -> FloatArray:
+    """Return standard normal numbers for draws, shape (instants, d, count), not to be written to.
+
+    They are read from one table, from a place that ``random`` chooses, so that the same column of
+    two draws holds different numbers: those of two spans are unrelated.
+
+    Source
+    ------
+    RAND Corporation, "A Million Random Digits with 100,000 Normal Deviates", 1955: the oldest use
+    of such a table.
+    """
+    # They are taken for an even number of instants: where they begin depends on how many.
+    even = instants + instants % 2
+    wanted, table = even * d * count, _normal_numbers()
+    if wanted > len(table):
+        table = np.resize(np.roll(table, int(random.integers(len(table)))), wanted)
+    start = int(random.integers(len(table) - wanted + 1))
+    return table[start : start + wanted].reshape(even, d, count)[:instants]
+
+
+@cache
+def _normal_numbers() -> FloatArray:
+    table = np.random.default_rng(_TABLE_SEED).standard_normal(_TABLE_SIZE)
+    table.flags.writeable = False
+    return table
 
 
 def interpolated(time_s: FloatArray, row: Row, columns: int, grid_s: FloatArray) -> Paths:

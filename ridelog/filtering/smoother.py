@@ -8,8 +8,15 @@ import numpy as np
 from ridelog.core.errors import NotEnoughDataError
 from ridelog.core.flags import Flag
 from ridelog.core.track import BoolArray, FloatArray, IntArray, Track
-from ridelog.filtering.blocks import part_of_progress, states_of, variances_of
-from ridelog.filtering.long_logs import LONGEST_WHOLE, coarsened, groups_of, refined
+from ridelog.filtering.long_logs import (
+    LONGEST_WHOLE,
+    coarsened,
+    groups_of,
+    part_of_progress,
+    refined,
+    states_of,
+    variances_of,
+)
 from ridelog.filtering.motion import Motion, NoiseSummary, Piece
 from ridelog.filtering.noise import (
     DRIFT_PRIOR_MPS,

@@ -206,17 +206,14 @@ class Solution:
         pull[2] -= precisions.cruise * along[2]
         return np.moveaxis(pull, 2, 0)
 
-    def log_evidence(self) -> float:
-        """Return the logarithm of the data's density under this model, both axes, less a constant.
-
-        The constant depends on the precisions of the data alone, so models that differ in
-        intensities or instants compare. With z ~ N(H x, R) and x ~ N(0, K^-1) the density of z has
-        the logarithm (log |K| - log |K + H' R^-1 H| + z' R^-1 H m) / 2 an axis, m the solution.
-        """
-        return float(self.log_evidences().sum())
-
     def log_evidences(self) -> FloatArray:
-        """Return what each instant adds to it, shape (n,): pieces may be summed one by one."""
+        """Return what each instant adds to the logarithm of the data's density, shape (n,).
+
+        Summed over a piece, or over all, it is that of both axes, less a constant that depends on
+        the precisions of the data alone: models that differ in intensities or instants compare.
+        With z ~ N(H x, R) and x ~ N(0, K^-1) the density of z has the logarithm
+        (log |K| - log |K + H' R^-1 H| + z' R^-1 H m) / 2 an axis, m the solution.
+        """
         first = self.space.first
         each = -self.factor.log_pivots()
         each[1:] += self._transitions.log_determinants(self.space.d)

@@ -6,11 +6,11 @@ import numpy as np
 
 from ridelog.core.errors import UnreadableLogError
 from ridelog.core.flags import Flag
-from ridelog.core.text import count_words, places, shown, shown_name
+from ridelog.core.text import about_lines, count_words, places, shown, shown_name
 from ridelog.core.track import FloatArray, IntArray, Source, Track
 from ridelog.importer.columns import BoolArray, decimals, text_at
 from ridelog.importer.gpx_points import GpxPoints, read_points
-from ridelog.importer.gpx_values import gpx_times, read_values, without_zone
+from ridelog.importer.gpx_values import first_shown, gpx_times, read_values, without_zone
 from ridelog.importer.timeline import clock_set_back, far_from_the_rest, start_of, time_flags
 
 
@@ -78,12 +78,8 @@ def _track(name: str, points: GpxPoints, line: IntArray, sha256: str, size_bytes
     flags = time_flags(time_s)
     flags[np.isnan(latitude_deg)] |= np.uint32(Flag.NO_POSITION)
     flags[values.no_fix] |= np.uint32(Flag.NO_FIX)
-    set_back = clock_set_back(time_s)
-    if set_back.any():
-        warnings.append(
-            f"The clock is set back {count_words(int(set_back.sum()), 'time')} "
-            f"({places(line[set_back].tolist())}); a new stretch starts there."
-        )
+    set_back, doubt = clock_set_back(time_s, line)
+    warnings += doubt
     history = (
         f"Read {shown_name(name)} as {version}: {count_words(len(points), 'track point')} in "
         f"{count_words(int(np.unique(points.segment).shape[0]), 'segment')}, "
@@ -141,9 +137,8 @@ def _positions(points: GpxPoints, line: IntArray) -> tuple[FloatArray, FloatArra
         seen = " ".join(
             f"{axis} {shown(text_at(points.columns[axis], worst))}" for axis in ("lat", "lon")
         )
-        warnings.append(
-            f"{count_words(int(np.count_nonzero(~good)), 'point')} without a usable position "
-            f"({places(line[~good].tolist())}; first {seen}) took no part."
+        warnings += about_lines(
+            line[~good], "point", "without a usable position", "took no part", seen
         )
     return (
         np.where(good, latitude_deg, np.nan),
@@ -160,27 +155,14 @@ def _times(points: GpxPoints, line: IntArray) -> tuple[datetime | None, FloatArr
     missing = int(np.count_nonzero(~given))
     if missing:
         warnings.append(f"No time is given in {missing:,} of {count_words(len(points), 'point')}.")
-    if malformed.any():
-        first = text_at(points.columns["time"], int(np.flatnonzero(malformed)[0]))
-        warnings.append(
-            f"{count_words(int(malformed.sum()), 'time stamp')} cannot be read "
-            f"({places(line[malformed].tolist())}; first {shown(first)})."
-        )
-    early = given & ~usable & ~malformed
+    first = first_shown(points.columns["time"], malformed)
+    warnings += about_lines(line[malformed], "time stamp", "cannot be read", first=first)
     far = far_from_the_rest(stamp_us, usable)
-    wrong = early | far
-    if wrong.any():
-        first = text_at(points.columns["time"], int(np.flatnonzero(wrong)[0]))
-        warnings.append(
-            f"{count_words(int(wrong.sum()), 'time stamp')} cannot belong to this ride "
-            f"({places(line[wrong].tolist())}; first {shown(first)}) and "
-            f"{'was' if wrong.sum() == 1 else 'were'} not used."
-        )
+    wrong = far | (given & ~usable & ~malformed)
+    first = first_shown(points.columns["time"], wrong)
+    what, end = "cannot belong to this ride", "and were not used"
+    warnings += about_lines(line[wrong], "time stamp", what, end, first)
     usable &= ~far
     bare = without_zone(*points.columns["time"], usable)
-    if bare.any():
-        warnings.append(
-            f"{count_words(int(bare.sum()), 'time stamp')} without a zone "
-            f"({places(line[bare].tolist())}) {'was' if bare.sum() == 1 else 'were'} read as UTC."
-        )
+    warnings += about_lines(line[bare], "time stamp", "without a zone", "were read as UTC")
     return *start_of(stamp_us, usable), warnings

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ridelog.core.text import count_words, places, shown
+from ridelog.core.text import about_lines, shown
 from ridelog.core.track import FixKind, FloatArray, IntArray
 from ridelog.importer.columns import (
     BoolArray,
@@ -81,13 +81,8 @@ def read_values(points: GpxPoints, line: IntArray) -> GpxValues:
         warnings += doubt
     speed_mps, course_deg = numbers["speed"], numbers["course"]
     fast = speed_mps > _MOST_SPEED_MPS
-    if fast.any():
-        first = text_at(points.columns["speed"], int(np.flatnonzero(fast)[0]))
-        warnings.append(
-            f"{count_words(int(fast.sum()), 'reported speed')} above {_MOST_SPEED_MPS:.0f} m/s "
-            f"({places(line[fast].tolist())}; first {shown(first)}) "
-            f"{'was' if fast.sum() == 1 else 'were'} not used."
-        )
+    what, first = f"above {_MOST_SPEED_MPS:.0f} m/s", first_shown(points.columns["speed"], fast)
+    warnings += about_lines(line[fast], "reported speed", what, "were not used", first)
     # Loggers write -1 for "unknown".
     speed_mps[fast | (speed_mps < 0.0)] = np.nan
     course_deg[(course_deg < 0.0) | (course_deg > 360.0)] = np.nan
@@ -108,16 +103,16 @@ def read_values(points: GpxPoints, line: IntArray) -> GpxValues:
 def _numbers(name: str, column: Column, line: IntArray) -> tuple[FloatArray, list[str]]:
     """Return one column of numbers, and a sentence if a text in it is none."""
     values = decimals(*column)
-    suspects = np.flatnonzero(np.isnan(values) & (column[2] > 0))
-    bad = [int(row) for row in suspects if text_at(column, int(row)).strip()]
-    if not bad:
-        return values, []
-    sentence = (
-        f"{count_words(len(bad), 'value')} of {name} cannot be read as a number "
-        f"({places(line[bad].tolist())}; first {shown(text_at(column, bad[0]))}) and "
-        f"{'was' if len(bad) == 1 else 'were'} not used."
-    )
-    return values, [sentence]
+    bad = np.isnan(values) & (column[2] > 0)
+    for row in np.flatnonzero(bad):
+        bad[row] = bool(text_at(column, int(row)).strip())
+    what, first = f"of {name} cannot be read as a number", first_shown(column, bad)
+    return values, about_lines(line[bad], "value", what, "and were not used", first)
+
+
+def first_shown(column: Column, chosen: BoolArray) -> str:
+    """Return the first of the chosen texts as a sentence shows it, nothing if there is none."""
+    return shown(text_at(column, int(chosen.argmax()))) if chosen.any() else ""
 
 
 def _without_satellites(satellites: FloatArray, kind: IntArray) -> BoolArray:

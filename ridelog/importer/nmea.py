@@ -4,7 +4,7 @@ import numpy as np
 
 from ridelog.core.errors import NotEnoughDataError, UnreadableLogError
 from ridelog.core.flags import Flag
-from ridelog.core.text import count_words, places, shown_name
+from ridelog.core.text import about_lines, count_words, shown_name
 from ridelog.core.track import FixKind, FlagArray, FloatArray, IntArray, Source, Track
 from ridelog.importer.columns import BoolArray
 from ridelog.importer.containers import as_ascii_text
@@ -108,14 +108,9 @@ def _track(
     latitude_deg, longitude_deg = _positions(readings, epochs)
     speed_mps, course_deg = _motion(readings, epochs)
     kind = _fix_kind(readings, epochs, time_s)
-    set_back = clock_set_back(time_s)
     line = sentences.line[epochs.first_sentence]
-    warnings = [*_sentence_warnings(sentences), *dated.warnings]
-    if set_back.any():
-        warnings.append(
-            f"The clock is set back {count_words(int(set_back.sum()), 'time')} "
-            f"({places(line[set_back].tolist())}); a new stretch starts there."
-        )
+    set_back, doubt = clock_set_back(time_s, line)
+    warnings = [*_sentence_warnings(sentences), *dated.warnings, *doubt]
     if epochs.repeated:
         warnings.append(
             f"{count_words(epochs.repeated, 'epoch')} came again with another position; "
@@ -157,20 +152,11 @@ def _track(
 
 
 def _sentence_warnings(sentences: Sentences) -> list[str]:
-    warnings = []
-    wrong, unchecked = sentences.wrong_lines, sentences.unchecked_lines
-    if wrong.shape[0]:
-        warnings.append(
-            f"{count_words(wrong.shape[0], 'sentence')} with a wrong checksum "
-            f"({places(wrong.tolist())}) {'was' if wrong.shape[0] == 1 else 'were'} not read."
-        )
-    if unchecked.shape[0]:
-        warnings.append(
-            f"{count_words(unchecked.shape[0], 'sentence')} cut short or without a checksum "
-            f"({places(unchecked.tolist())}) "
-            f"{'was' if unchecked.shape[0] == 1 else 'were'} not read."
-        )
-    return warnings
+    wrong, short = sentences.wrong_lines, sentences.unchecked_lines
+    return [
+        *about_lines(wrong, "sentence", "with a wrong checksum", "were not read"),
+        *about_lines(short, "sentence", "cut short or without a checksum", "were not read"),
+    ]
 
 
 def _first(*columns: FloatArray) -> FloatArray:

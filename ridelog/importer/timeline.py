@@ -6,6 +6,7 @@ from datetime import UTC, datetime, timedelta
 import numpy as np
 
 from ridelog.core.flags import Flag
+from ridelog.core.text import count_words, places
 from ridelog.core.track import FlagArray, FloatArray, IntArray
 from ridelog.importer.columns import BoolArray
 
@@ -92,8 +93,8 @@ def _longest_rising(times: FloatArray) -> list[int]:
     return chain
 
 
-def clock_set_back(time_s: FloatArray) -> BoolArray:
-    """Return at which rows the clock was set back and then ran on, so that a new span starts.
+def clock_set_back(time_s: FloatArray, line: IntArray) -> tuple[BoolArray, list[str]]:
+    """Return at which rows the clock was set back and then ran on, and a sentence if any.
 
     A lone row out of order is no such place: the rows round it do not run on from it.
     """
@@ -102,14 +103,19 @@ def clock_set_back(time_s: FloatArray) -> BoolArray:
     steps = np.diff(time_s[rows])
     rising = steps[steps > 0.0]
     if rising.shape[0] == 0:
-        return starts
+        return starts, []
     usual_s = float(np.median(rising))
     usual = (steps > _USUAL_LOW * usual_s) & (steps < _USUAL_HIGH * usual_s)
     back = np.flatnonzero(steps < -_JITTER_S)
     runs_before = np.where(back > 0, usual[back - 1], True)
     runs_after = np.append(usual, False)[back + 1]
     starts[rows[back[runs_before & runs_after] + 1]] = True
-    return starts
+    if not starts.any():
+        return starts, []
+    return starts, [
+        f"The clock is set back {count_words(int(starts.sum()), 'time')} "
+        f"({places(line[starts].tolist())}); a new stretch starts there."
+    ]
 
 
 def start_of(stamp_us: IntArray, usable: BoolArray) -> tuple[datetime | None, FloatArray]:

@@ -96,16 +96,19 @@ def clock_words(start_utc: str, end_utc: str) -> str:
     if start_utc.startswith("T"):
         return f"{start_utc[1:9]} to {end_utc[1:9]} UTC, no date in the log"
     first, last = (datetime.fromisoformat(each).astimezone() for each in (start_utc, end_utc))
-    ending = f"{last:%H:%M:%S} {_zone(last)}"
+    ending = f"{last:%H:%M:%S} {zone_words(last)}"
     if first.date() != last.date():
         ending = f"{_date_words(last)}, {ending}"
     return f"{_date_words(first)}, {first:%H:%M:%S} to {ending}"
 
 
-def _zone(moment: datetime) -> str:
-    """Return the name of a moment's zone; one without a name is told by its distance to UTC."""
-    name, away = moment.tzname() or "", f"{moment:%z}"
-    return name if name[:1].isalpha() else f"UTC{away[:3]}:{away[3:]}"
+def zone_words(moment: datetime) -> str:
+    """Return the short name of a moment's zone, or its distance to UTC where it has none."""
+    name = moment.tzname() or ""
+    if name.isalpha() and len(name) <= 5:
+        return name
+    away = f"{moment:%z}"
+    return f"UTC{away[:3]}:{away[3:5]}"
 
 
 def _date_words(moment: datetime) -> str:

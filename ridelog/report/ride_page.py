@@ -107,7 +107,7 @@ def page_words(
         "value": value(best, first.quantity, unit) if best and not first.doubt else "",
         "bounds": span(best, first.quantity, unit) if best else "",
         "unit": unit.label,
-        "brackets": BRACKETS,
+        "brackets": BRACKETS if best else "",
         "meaning": meaning(ride, unit),
         "verdict": signal.verdict,
         "warnings": [clean(warning) for warning in ride.warnings],

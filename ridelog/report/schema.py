@@ -7,8 +7,8 @@ import json
 from pathlib import Path
 from typing import Any
 
-from ridelog.analysis import SUBJECTS
 from ridelog.analysis.cautions import Caution
+from ridelog.analysis.register import SUBJECTS
 from ridelog.analysis.settings import Settings
 from ridelog.analysis.signal.measure import SignalQuality
 from ridelog.analysis.subject import RideSource

@@ -2,8 +2,8 @@
 
 import textwrap
 
-from ridelog.analysis import SUBJECTS
 from ridelog.analysis.cautions import DANGER, WARNING
+from ridelog.analysis.register import SUBJECTS
 from ridelog.analysis.ride import NOT_MEASURED
 from ridelog.analysis.signal.measure import SignalQuality
 from ridelog.analysis.signal.page import signal_items

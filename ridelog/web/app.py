@@ -184,7 +184,7 @@ async def tasks(request: Request) -> Response:
 
 
 async def events(request: Request) -> Response:
-    """Tell a page, as it happens, what happens to the rides that came in."""
+    """Send a page, as it happens, what happens to the rides that came in."""
     queue = server_of(request).queue
 
     async def stream() -> AsyncIterator[str]:

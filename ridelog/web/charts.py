@@ -31,6 +31,13 @@ _PHASE_HATCH = {
 }  # fmt: skip
 
 
+# How a stretch is shaded: role and opacity of its ground; pattern, scale and opacity of its hatch.
+_SPANS = {
+    "best": ("mark", 0.35, "blank", 10, 0.0),
+    "reverse": ("shade", 0.7, "cross", 10, 0.7),
+    "left_out": ("shade", 0.9, "right_diagonal_line", 12, 0.7),
+    "gap": ("shade", 0.9, "diagonal_cross", 12, 0.5),
+}
 Colours = dict[str, str]
 
 
@@ -82,9 +89,9 @@ def time_item(
     )
     chart.line(x="time", y="speed", source=source, line_color=colours["line"], line_width=2)
     if not phases:
-        return item(chart)
+        return dict(json_item(chart))
     strip = _strip(colours, range_ms, phases)
-    return item(column(strip, chart, sizing_mode="stretch_width"))
+    return dict(json_item(column(strip, chart, sizing_mode="stretch_width")))
 
 
 def path_item(
@@ -129,7 +136,7 @@ def path_item(
         ),
         "above",
     )  # fmt: skip
-    return item(chart)
+    return dict(json_item(chart))
 
 
 def _segments(path: dict[str, list[float | None]]) -> dict[str, Any]:
@@ -178,12 +185,6 @@ def _strip(colours: Colours, range_ms: Any, phases: list[tuple[float, float, str
     return chart
 
 
-def item(chart: Any) -> dict[str, Any]:
-    """Return a chart as the record that the page's script draws."""
-    found: dict[str, Any] = dict(json_item(chart))
-    return found
-
-
 def _blank(colours: Colours, name: str, height: int, range_ms: Any) -> Any:
     chart = figure(
         name=name, height=height, sizing_mode="stretch_width", tools=[], toolbar_location=None,
@@ -222,25 +223,11 @@ def _tools(chart: Any, dimensions: str) -> None:
 
 
 def _shade_span(chart: Any, colours: Colours, start_s: float, end_s: float, kind: str) -> None:
-    looks: dict[str, dict[str, Any]] = {
-        "best": {"fill_color": colours["mark"], "fill_alpha": 0.35},
-        "reverse": {
-            "fill_color": colours["shade"], "fill_alpha": 0.7, "hatch_pattern": "cross",
-            "hatch_color": colours["hatch"], "hatch_scale": 10, "hatch_alpha": 0.7,
-        },
-        "left_out": {
-            "fill_color": colours["shade"], "fill_alpha": 0.9,
-            "hatch_pattern": "right_diagonal_line", "hatch_color": colours["hatch"],
-            "hatch_scale": 12, "hatch_alpha": 0.7,
-        },
-        "gap": {
-            "fill_color": colours["shade"], "fill_alpha": 0.9, "hatch_pattern": "diagonal_cross",
-            "hatch_color": colours["hatch"], "hatch_scale": 12, "hatch_alpha": 0.5,
-        },
-    }  # fmt: skip
+    role, fill, pattern, scale, alpha = _SPANS[kind]
     chart.add_layout(
         BoxAnnotation(
             left=1000.0 * start_s, right=1000.0 * end_s, line_color=None, level="underlay",
-            **looks[kind],
+            fill_color=colours[role], fill_alpha=fill, hatch_pattern=pattern, hatch_scale=scale,
+            hatch_color=colours["hatch"], hatch_alpha=alpha,
         )
     )  # fmt: skip

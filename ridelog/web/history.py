@@ -4,6 +4,7 @@ The reports draw with matplotlib, which takes a second or two; a page that is as
 click may not.
 """
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from html import escape
 
@@ -11,28 +12,21 @@ from starlette.requests import Request
 
 from ridelog.book import Book, MachineEntry, RideEntry
 from ridelog.core.estimate import Estimate
-from ridelog.core.units import SpeedUnit
+from ridelog.core.quantity import ACCELERATION, SPEED, plain
 from ridelog.web.views import unit_of
-from ridelog.workflow.ride_words import day_and_year
+from ridelog.workflow.ride_words import day_and_year, top_speed
 
 _MOST_RIDES, _MOST_DRAWN = 1_000, 60
-TOP, PULL = "best_1s_mps", "pull at 2"
+PULL = "pull_at_2_mps"
 _WIDE, _NARROW = (960.0, 320.0), (350.0, 300.0)
 _LEFT, _RIGHT, _ABOVE, _BELOW = 48.0, 12.0, 58.0, 40.0
 
-
-@dataclass(frozen=True)
-class Point:
-    """One ride's figure in the reader's unit."""
-
-    ride: RideEntry
-    value: float
-    low: float
-    high: float
+# A ride and its figure in the reader's unit.
+Point = tuple[RideEntry, Estimate]
 
 
 @dataclass(frozen=True)
-class Panel:
+class HistoryPanel:
     """One figure of a machine over its rides: drawn wide and narrow, with its label."""
 
     title: str
@@ -45,7 +39,7 @@ class History:
     """Rides with a top speed in time order, the panels drawn of the latest, and how many those."""
 
     rows: tuple[tuple[RideEntry, dict[str, Estimate]], ...]
-    panels: tuple[Panel, ...]
+    panels: tuple[HistoryPanel, ...]
     drawn: int
 
 
@@ -54,41 +48,35 @@ def history_of(request: Request, book: Book, machine: MachineEntry) -> History:
     unit = unit_of(request)
     rides = book.rides.found(machine_id=machine.id, most=_MOST_RIDES)[::-1]
     figures = book.results.figures([ride.id for ride in rides])
-    rows = tuple((ride, figures[ride.id]) for ride in rides if TOP in figures[ride.id])
+    rows = tuple((ride, figures[ride.id]) for ride in rides if top_speed(figures[ride.id]))
     drawn = rows[-_MOST_DRAWN:]
     panels = []
-    for name, title, factor, label in (
-        (TOP, "Top speed", unit.from_mps(1.0), unit.label),
-        (PULL, f"Pull at {_speed(2.0, unit)}", 1.0, "m/s²"),
+    for read, title, quantity in (
+        (top_speed, "Top speed", SPEED),
+        (lambda found: found.get(PULL), f"Pull at {plain(2.0, SPEED, unit, 0)}", ACCELERATION),
     ):
         points = [
-            Point(ride, factor * f.value, factor * f.low, factor * f.high)
+            (ride, Estimate(*(quantity.scaled(x, unit) for x in (f.value, f.low, f.high))))
             for ride, found in drawn
-            if (f := found.get(name)) is not None
+            if (f := read(found)) is not None
         ]
         if points:
-            panels.append(_panel(points, title, label))
+            panels.append(_panel(points, title, quantity.label(unit)))
     return History(rows, tuple(panels), len(drawn))
 
 
-def _speed(speed_mps: float, unit: SpeedUnit) -> str:
-    return f"{unit.from_mps(speed_mps):.0f} {unit.label}"
-
-
-def _panel(points: list[Point], title: str, label: str) -> Panel:
-    said = "; ".join(
-        f"{point.ride.setup or 'no set-up named'} {point.value:.1f}" for point in points[-8:]
-    )
+def _panel(points: list[Point], title: str, label: str) -> HistoryPanel:
+    said = "; ".join(f"{r.setup or 'no set-up named'} {f.value:.1f}" for r, f in points[-8:])
     words = f"{title} of {len(points)} rides in time order, {label}, with bounds, latest: {said}"
-    return Panel(title, *(_svg(points, title, label, words, size) for size in (_WIDE, _NARROW)))
+    drawn = (_svg(points, f"{title}, {label}", words, size) for size in (_WIDE, _NARROW))
+    return HistoryPanel(title, *drawn)
 
 
-def _svg(points: list[Point], title: str, label: str, words: str, size: tuple[float, float]) -> str:
+def _svg(points: list[Point], title: str, words: str, size: tuple[float, float]) -> str:
     width, height = size
-    low, high = min(p.low for p in points), max(p.high for p in points)
+    low, high = min(f.low for _, f in points), max(f.high for _, f in points)
     margin = max(0.1 * (high - low), 0.02 * max(high, 1.0))
     low, high = max(0.0, low - margin), high + margin
-    step = _tick(high - low)
     across = (width - _LEFT - _RIGHT) / len(points)
 
     def x(number: float) -> float:
@@ -97,27 +85,28 @@ def _svg(points: list[Point], title: str, label: str, words: str, size: tuple[fl
     def y(value: float) -> float:
         return _ABOVE + (high - value) / (high - low) * (height - _ABOVE - _BELOW)
 
-    parts = [_text(0.0, 15.0, f"{title}, {label}", "ink", weight="bold")]
+    parts = [_text(0.0, 15.0, title, "ink", weight="bold")]
+    step = _tick(high - low)
     tick = step * -(-low // step)
     while tick <= high:
         parts.append(_line(_LEFT, y(tick), width - _RIGHT, y(tick), "rule", 1.0))
         parts.append(_text(_LEFT - 8.0, y(tick) + 4.0, f"{tick:g}", "quiet", anchor="end"))
         tick = round(tick + step, 9)
-    parts += _set_ups(points, x, across, width, height)
+    parts += _set_ups([ride.setup for ride, _ in points], x, across, size)
     wide = min(5.0, max(2.5, across / 4.0))
-    for number, point in enumerate(points):
+    for number, (_, figure) in enumerate(points):
         here = x(number)
-        parts.append(_line(here, y(point.low), here, y(point.high), "line", 2.0))
-        for end in (point.low, point.high):
+        parts.append(_line(here, y(figure.low), here, y(figure.high), "line", 2.0))
+        for end in (figure.low, figure.high):
             parts.append(_line(here - wide, y(end), here + wide, y(end), "line", 2.0))
         parts.append(
-            f'<circle cx="{here:.1f}" cy="{y(point.value):.1f}" r="{wide:.1f}"'
+            f'<circle cx="{here:.1f}" cy="{y(figure.value):.1f}" r="{wide:.1f}"'
             ' style="fill:var(--line)"/>'
         )
-    shown = max(1, -(-len(points) * 52 // int(width - _LEFT - _RIGHT)))
+    every = max(1, -(-len(points) * 52 // int(width - _LEFT - _RIGHT)))
     last_year = ""
-    for number in range(0, len(points), shown):
-        day, year = day_and_year(points[number].ride.start_utc)
+    for number in range(0, len(points), every):
+        day, year = day_and_year(points[number][0].start_utc)
         parts.append(_text(x(number), height - _BELOW + 18.0, day, "quiet", anchor="middle"))
         if year != last_year:
             parts.append(_text(x(number), height - 5.0, year, "quiet", anchor="middle"))
@@ -130,19 +119,18 @@ def _svg(points: list[Point], title: str, label: str, words: str, size: tuple[fl
 
 
 def _set_ups(
-    points: list[Point], x: object, across: float, width: float, height: float
+    names: list[str], x: Callable[[float], float], across: float, size: tuple[float, float]
 ) -> list[str]:
     """Draw a dashed line wherever the set-up changed, and name the set-ups above."""
-    assert callable(x)
-    changes = [k for k in range(1, len(points)) if points[k].ride.setup != points[k - 1].ride.setup]
-    starts, ends = [0, *changes], [*changes, len(points)]
+    width, height = size
+    starts = [k for k, name in enumerate(names) if k == 0 or name != names[k - 1]]
     parts = []
-    for start, end in zip(starts, ends, strict=True):
-        left = x(start) - 0.5 * across
+    for start, end in zip(starts, [*starts[1:], None], strict=True):
+        left = x(start - 0.5)
         if start:
             parts.append(_line(left, 26.0, left, height - _BELOW, "mark", 1.5, dashes="5 4"))
-        name = points[start].ride.setup or "set-up not named"
-        room = int((end - start) * across / 7.5) if end < len(points) else int((width - left) / 7.5)
+        name = names[start] or "set-up not named"
+        room = int((width - left if end is None else (end - start) * across) / 7.5)
         if room >= 4:
             name = name if len(name) <= room else f"{name[: room - 1]}…"
             parts.append(_text(left + 5.0, 38.0, name, "ink"))
@@ -151,13 +139,8 @@ def _set_ups(
 
 def _tick(span: float) -> float:
     """Return a round distance of ticks that gives four or five of them."""
-    step = 10.0
-    while step > 1e-3:
-        for factor in (1.0, 0.5, 0.2):
-            if span / (step * factor) >= 3.0:
-                return step * factor
-        step /= 10.0
-    return step
+    steps = (factor * 10.0**power for power in range(1, -4, -1) for factor in (1.0, 0.5, 0.2))
+    return next((step for step in steps if span / step >= 3.0), 1e-3)
 
 
 def _line(

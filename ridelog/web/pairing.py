@@ -1,7 +1,6 @@
 """Telephones of the workshop: one-time code, shown as QR; and the choice of units."""
 
 import io
-from urllib.parse import parse_qs
 
 from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
@@ -14,13 +13,14 @@ from ridelog.web.views import (
     Form,
     PageError,
     changes_book,
+    form_of,
     page,
+    problems_as_pages,
     redirect,
     safe_back,
     server_of,
 )
 
-_MOST_ENTER_BYTES = 2_000
 _UNIT_LIFE_S = 365 * 86_400
 
 
@@ -64,22 +64,15 @@ async def enter_page(request: Request) -> Response:
     return page(request, "enter.html", problem="")
 
 
+@problems_as_pages
 async def enter(request: Request) -> Response:
     """Let a telephone in, if its code is right."""
     server = server_of(request)
     if not server.code_tries.allow(request.state.client):
         problem = "Too many tries. Wait ten minutes."
         return page(request, "enter.html", 429, problem=problem)
-    body = b""
-    async for part in request.stream():
-        body += part
-        if len(body) > _MOST_ENTER_BYTES:
-            return page(request, "enter.html", 413, problem="That is no code.")
-    try:
-        code = parse_qs(body.decode("ascii"), max_num_fields=5).get("code", [""])[0]
-    except ValueError:
-        code = ""
-    if not server.codes.use(code):
+    form = await form_of(request)
+    if not server.codes.use(form.get("code", "")):
         problem = "The code is wrong, used or too old. Make a new one on the workshop's machine."
         return page(request, "enter.html", 403, problem=problem)
     answer = RedirectResponse("/", 303)

@@ -39,7 +39,7 @@ _HEADERS = {
 }
 _SAFE = ("GET", "HEAD")
 # What a telephone may ask for before it has shown its code.
-_OPEN = ("/enter", "/static/page.css", "/static/colours.css", "/static/enter.js")
+_OPEN = ("/enter", *(f"/static/{n}" for n in ("page.css", "colours.css", "enter.js", "times.js")))
 TOKEN_HEADER = "x-ridelog-token"
 # Letters and digits that nobody mixes up when typing a code from a screen.
 _ALPHABET = "ABCDEFGHJKMNPQRSTUVWXYZ23456789"

@@ -7,7 +7,7 @@ from starlette.concurrency import run_in_threadpool
 from starlette.requests import ClientDisconnect, Request
 from starlette.responses import JSONResponse, Response
 
-from ridelog.book import Book, RideEntry
+from ridelog.book import Book
 from ridelog.book.records import shown_file
 from ridelog.core.errors import RideLogError
 from ridelog.web.job_queue import MOST_WAITING
@@ -62,11 +62,7 @@ async def _take(request: Request) -> Response:
             if not intake.size_bytes:
                 raise PageError(f"{name}: the file is empty.", "copy the log again.")
             original = await run_in_threadpool(intake.finish)
-
-        def add() -> tuple[RideEntry, bool]:
-            return book.rides.add(original, name)
-
-        ride, new = await run_in_threadpool(add)
+        ride, new = await run_in_threadpool(book.rides.add, original, name)
     task = None
     if new or ride.state != "ready":
         task = server.queue.submit(ride).number

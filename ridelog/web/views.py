@@ -32,7 +32,8 @@ UNIT_COOKIE = "ridelog_unit"
 # Cookie values are plain letters; labels are not.
 UNIT_WORDS = {"kmh": "km/h", "mph": "mph"}
 _MOST_FORM_BYTES = 256 * 1024
-_FILTERS: dict[str, Callable[..., str]] = {
+_FILTERS: dict[str, Callable[..., object]] = {
+    "top_speed": ride_words.top_speed,
     "speed": ride_words.speed,
     "bounds": ride_words.bounds,
     "moment": ride_words.moment,
@@ -144,6 +145,11 @@ def changes_book(function: Callable[[Request, Book, Form], Response]) -> Endpoin
     @wraps(function)
     async def endpoint(request: Request) -> Response:
         form = await form_of(request)
+        if not token_is_right(request.state.session, form.get("token", "")):
+            raise PageError(
+                "the page was older than the server, so the change was not made.",
+                "load the page again and repeat it.", 403,
+            )  # fmt: skip
 
         def work() -> Response:
             with Book(server_of(request).folder) as book:
@@ -162,12 +168,12 @@ def problem_page(request: Request, error: RideLogError, status: int) -> Response
 
 
 async def form_of(request: Request) -> Form:
-    """Return the fields of a form from one of our own pages, the first value of each.
+    """Return the fields of a form, the first value of each.
 
     Raises
     ------
     PageError
-        If it is too large, no form, or lacks the page's token.
+        If it is too large, or no form.
     """
     body = b""
     async for part in request.stream():
@@ -181,13 +187,7 @@ async def form_of(request: Request) -> Form:
         fields = parse_qs(body.decode("utf-8"), keep_blank_values=True, max_num_fields=500)
     except ValueError as error:
         raise PageError("the form cannot be read.", "load the page again.") from error
-    form = {name: values[0] for name, values in fields.items()}
-    if not token_is_right(request.state.session, form.get("token", "")):
-        raise PageError(
-            "the page was older than the server, so the change was not made.",
-            "load the page again and repeat it.", 403,
-        )  # fmt: skip
-    return form
+    return {name: values[0] for name, values in fields.items()}
 
 
 def number_of(text: str, what: str) -> int:

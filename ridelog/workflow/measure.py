@@ -1,16 +1,18 @@
 """Load, smooth, measure: the one composition of all stages, for every entry of the project."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from pathlib import Path
 
 from ridelog.analysis.ride import analyse
 from ridelog.analysis.settings import Settings
 from ridelog.analysis.subject import MeasuredRide
-from ridelog.core.errors import RideLogError, UnreadableLogError
+from ridelog.core.errors import NotEnoughDataError, RideLogError, UnreadableLogError
 from ridelog.core.text import shown_name
+from ridelog.core.track import Track
 from ridelog.filtering.motion import Motion
 from ridelog.filtering.smoother import estimate_motion
-from ridelog.importer import load_track
+from ridelog.importer import load_track, log_from_bytes, require_times
+from ridelog.importer.containers import MAX_LOG_BYTES, unpack
 
 Progress = Callable[[float], None]
 
@@ -31,14 +33,76 @@ def load_motion(log: Path, *, report_progress: Progress = _silent) -> Motion:
         raise UnreadableLogError(
             f"{shown_name(str(log))}: there is no such file.", "check the name and the folder."
         )
-    return estimate_motion(load_track(log), report_progress=report_progress)
+    return _smoothed(load_track(log), report_progress)
+
+
+def motion_of_bytes(
+    name: str,
+    data: bytes,
+    *,
+    report_progress: Progress = _silent,
+    most_bytes: int = MAX_LOG_BYTES,
+    most_fixes: int | None = None,
+) -> Motion:
+    """Return the smoothed motion of a log's bytes.
+
+    Parameters
+    ----------
+    name : str
+        File name, for messages.
+    data : bytes
+        The whole file.
+    report_progress : callable
+        Told the share that is done.
+    most_bytes, most_fixes : int
+        Most that the log may hold once it is unpacked; no bound on its fixes if None.
+
+    Raises
+    ------
+    RideLogError
+        If the bytes are no log, hold too much, or cannot give a speed.
+    """
+    # Unpacked twice, so that a bomb ends at the smaller limit; the second time costs little.
+    unpack(name, data, limit_bytes=most_bytes)
+    track = require_times(log_from_bytes(name, data))
+    if most_fixes is not None and len(track) > most_fixes:
+        raise NotEnoughDataError(
+            f"{track.source.file}: the log holds {len(track):,} fixes, more than the workshop "
+            f"page takes ({most_fixes:,}).",
+            "cut the log down to the one test ride, or use `ridelog report`.",
+        )
+    return _smoothed(track, report_progress)
+
+
+def _smoothed(track: Track, report_progress: Progress) -> Motion:
+    return estimate_motion(track, report_progress=report_progress)
 
 
 def measure_ride(
     log: Path, settings: Settings, *, report_progress: Progress = _silent
 ) -> MeasuredRide:
-    """Return one ride measured with the given settings; errors as for ``load_motion``."""
-    return analyse(load_motion(log, report_progress=report_progress), settings)
+    """Return one ride measured with the given settings; errors as for ``load_motion``.
+
+    Estimating the motion is taken for a third of the time, measuring for the rest.
+    """
+    motion = load_motion(log, report_progress=lambda done: report_progress(done / 3.0))
+    return analyse(
+        motion, settings, report_progress=lambda done: report_progress((1.0 + 2.0 * done) / 3.0)
+    )
+
+
+def measure_rides(
+    logs: Sequence[Path], settings: Settings, *, report_progress: Progress = _silent
+) -> list[MeasuredRide]:
+    """Return rides measured with the same settings; errors as for ``load_motion``."""
+    rides = []
+    for number, log in enumerate(logs):
+
+        def part(done: float, number: int = number) -> None:
+            report_progress((number + done) / len(logs))
+
+        rides.append(measure_ride(log, settings, report_progress=part))
+    return rides
 
 
 def logs_in(places: list[Path], side: str) -> tuple[list[Path], list[str]]:

@@ -2,7 +2,6 @@
 
 import io
 import json
-from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
@@ -13,15 +12,10 @@ from ridelog.analysis.settings import Settings
 from ridelog.analysis.subject import MeasuredRide
 from ridelog.analysis.windows import window_means, windows_of
 from ridelog.book import Book, NewResult
-from ridelog.core.errors import NotEnoughDataError
-from ridelog.core.estimate import Estimate
 from ridelog.core.interval import estimate
+from ridelog.core.quantity import SPEED, bounds, value
 from ridelog.core.units import SPEED_UNITS
 from ridelog.filtering.motion import Motion
-from ridelog.filtering.smoother import estimate_motion
-from ridelog.importer import log_from_bytes, require_times
-from ridelog.importer.containers import MAX_LOG_BYTES, unpack
-from ridelog.present.words import bounds_words, speed_words
 from ridelog.report.ride_json import ride_json
 from ridelog.report.ride_page import page_words
 from ridelog.report.ride_pictures import ride_pictures
@@ -44,43 +38,6 @@ class MeasuredLog:
     result: NewResult
 
 
-def motion_of_log(
-    name: str,
-    data: bytes,
-    report_progress: Callable[[float], None] = lambda done: None,
-    *,
-    most_bytes: int = MAX_LOG_BYTES,
-) -> Motion:
-    """Return the smoothed motion of a log's bytes.
-
-    Parameters
-    ----------
-    name : str
-        File name, for messages.
-    data : bytes
-        The whole file.
-    report_progress : callable
-        Told the share that is done.
-    most_bytes : int
-        Most bytes that the log may hold once it is unpacked.
-
-    Raises
-    ------
-    RideLogError
-        If the bytes are no log, or cannot give a speed.
-    """
-    # Unpacked twice, so that a bomb ends at the smaller limit; the second time costs little.
-    unpack(name, data, limit_bytes=most_bytes)
-    track = require_times(log_from_bytes(name, data))
-    if len(track) > MOST_FIXES:
-        raise NotEnoughDataError(
-            f"{track.source.file}: the log holds {len(track):,} fixes, more than the workshop "
-            f"page takes ({MOST_FIXES:,}).",
-            "cut the log down to the one test ride, or use `ridelog report`.",
-        )
-    return estimate_motion(track, report_progress=report_progress)
-
-
 def first_figures(motion: Motion, settings: Settings) -> dict[str, Any]:
     """Return a first look at the headline, before everything else is measured.
 
@@ -90,7 +47,7 @@ def first_figures(motion: Motion, settings: Settings) -> dict[str, Any]:
     Returns
     -------
     dict
-        ``best_1s_mps``: E or None; ``words``: value, low and high in each unit, empty without.
+        ``best_1s_mps``: E or None; ``words``: value and bounds in each unit, empty without.
     """
     windows = windows_of(motion, 1.0, excluded=settings.left_out_s)
     best = None
@@ -101,7 +58,7 @@ def first_figures(motion: Motion, settings: Settings) -> dict[str, Any]:
         means = window_means(paths, 1.0)[1]
         best = estimate(means.max(axis=0), smallest=0.0) if len(means) else None
     words = {
-        label: [speed_words(best, unit), *bounds_words(best, unit)] if best else []
+        label: [value(best, SPEED, unit), bounds(best, SPEED, unit)] if best else []
         for label, unit in SPEED_UNITS.items()
     }
     return {"best_1s_mps": None if best is None else best.as_json(), "words": words}
@@ -114,7 +71,9 @@ def measured(motion: Motion, result: MeasuredRide) -> MeasuredLog:
         version=__version__,
         settings=result.settings.as_json(),
         document=document,
-        figures=figures_in(document),
+        figures={
+            name: figure.firm for name, figure in result.figures.items() if figure.firm is not None
+        },
         attachments={TRACE: trace_bytes(motion)},
     )
     source = result.source
@@ -143,40 +102,6 @@ def pages_bytes(result: MeasuredRide) -> bytes:
     return json.dumps(pages, allow_nan=False, ensure_ascii=False).encode("utf-8", "replace")
 
 
-def figures_in(document: dict[str, Any]) -> dict[str, Estimate]:
-    """Return the figures of a result that lists and histories show, by name.
-
-    Parameters
-    ----------
-    document : dict
-        A ``ridelog.ride/2`` object, whole or in part.
-    """
-    top = document.get("top_speed") or {}
-    reverse = document.get("reverse") or {}
-    found = {
-        "best_1s_mps": top.get("best_1s_mps"),
-        "best_5s_mps": top.get("best_5s_mps"),
-        "two_way_mps": top.get("two_way_mps"),
-        "reverse_top_mps": reverse.get("top_speed_mps"),
-    }
-    for launch in document.get("launches") or []:
-        for window in launch.get("windows") or []:
-            name, time_s = f"window {window.get('label')}", window.get("time_s")
-            best = estimate_of(found.get(name))
-            here = estimate_of(time_s)
-            if here is not None and (best is None or here.value < best.value):
-                found[name] = time_s
-    pull = document.get("pull") or {}
-    for point in pull.get("curve") or [] if isinstance(pull, dict) else []:
-        if isinstance(point, dict) and "speed_mps" in point:
-            found[f"pull at {point['speed_mps']:g}"] = point.get("accel_mps2")
-    return {
-        name: value
-        for name, value in ((name, estimate_of(record)) for name, record in found.items())
-        if value is not None
-    }
-
-
 def trace_bytes(motion: Motion) -> bytes:
     """Return the smoothed motion in time order as a compressed table of arrays.
 
@@ -202,10 +127,3 @@ def trace_bytes(motion: Motion) -> bytes:
         },
     )
     return stream.getvalue()
-
-
-def estimate_of(value: object) -> Estimate | None:
-    """Return an estimate read back from a result, or None."""
-    if not isinstance(value, dict) or not {"value", "low", "high"} <= set(value):
-        return None
-    return Estimate(value["value"], value["low"], value["high"], value.get("level", 0.9))

@@ -14,7 +14,8 @@ from ridelog.core.errors import UnreadableLogError
 from ridelog.filtering.motion import Motion
 from ridelog.machine.evidence import Evidence
 from ridelog.machine.rides import evidence_of
-from ridelog.workflow.measuring import motion_of_log
+from ridelog.workflow.measure import motion_of_bytes
+from ridelog.workflow.measuring import MOST_FIXES
 
 # As much as may come in at once; the command line reads larger logs.
 MOST_UNPACKED_BYTES = 128 * 1024 * 1024
@@ -60,8 +61,12 @@ class RideCache:
                     f"{log.name}: the log is not in the book's folder any more ({error.strerror}).",
                     "add the log again.",
                 ) from error
-            self._motions[key] = motion_of_log(
-                log.name, data, report_progress, most_bytes=MOST_UNPACKED_BYTES
+            self._motions[key] = motion_of_bytes(
+                log.name,
+                data,
+                report_progress=report_progress,
+                most_bytes=MOST_UNPACKED_BYTES,
+                most_fixes=MOST_FIXES,
             )
             self._drop_the_oldest()
         self._motions.move_to_end(key)

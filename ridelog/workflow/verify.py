@@ -14,8 +14,6 @@ from ridelog.compare.comparison import compare
 from ridelog.core.errors import RideLogError, UnreadableLogError
 from ridelog.core.units import SPEED_UNITS
 from ridelog.filtering.motion import Motion
-from ridelog.filtering.smoother import estimate_motion
-from ridelog.importer import log_from_bytes, require_times
 from ridelog.machine.setup import MachineSetup
 from ridelog.present.digest import FIELD, digest_of
 from ridelog.present.words import clean
@@ -31,6 +29,7 @@ from ridelog.report.ride_json import (
 from ridelog.report.settings_json import settings_in
 from ridelog.workflow.agreement import Disagreement, count_values, disagreements
 from ridelog.workflow.find_logs import FoundLog, find_logs
+from ridelog.workflow.measure import motion_of_bytes
 
 VERIFY_SCHEMA = "ridelog.verify/1"
 
@@ -254,7 +253,7 @@ def _motion(log: FoundLog) -> Motion:
     """Return the motion of a log under the name that the result gave it."""
     if log.path is None:
         raise ValueError("a log that was not found cannot be read")
-    return estimate_motion(require_times(log_from_bytes(log.file, log.path.read_bytes())))
+    return motion_of_bytes(log.file, log.path.read_bytes())
 
 
 def _notes(document: dict[str, Any]) -> tuple[str, ...]:

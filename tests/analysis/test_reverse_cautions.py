@@ -3,11 +3,8 @@
 import pytest
 
 from ridelog.analysis.reverse import Reverse, Segment
-from ridelog.analysis.reverse.cautions import (
-    FAR_ABOVE_MPS,
-    WALKING_PACE_MPS,
-    reverse_cautions,
-)
+from ridelog.analysis.reverse.cautions import reverse_cautions
+from ridelog.analysis.settings import FAR_ABOVE_MPS, WALKING_PACE_MPS
 from ridelog.core.estimate import Estimate
 
 

@@ -3,7 +3,7 @@
 import hashlib
 import os
 import stat
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
@@ -228,6 +228,16 @@ def test_lists_are_searched_by_every_word(book: Book) -> None:
     assert book.rides.count("ride_1") == 1 and book.rides.count("rideX1") == 0
     assert book.rides.count("'; DROP TABLE ride; --") == 0
     assert [ride.file[5] for ride in book.rides.found(most=2, skip=1)] == ["3", "2"]
+
+
+def test_a_ride_is_found_by_its_day_here(book: Book, zone: Callable[[str], None]) -> None:
+    ride = add(book)
+    late = "2024-06-08T23:30:00Z"
+    book.rides.describe(ride.id, format="gpx-1.1", start_utc=late, duration_s=9.0)
+    zone("Berlin")
+    assert book.rides.count("2024-06-09") == 1 and book.rides.count("2024-06-08") == 0
+    book.rides.describe(ride.id, format="nmea", start_utc="T09:05:30Z", duration_s=9.0)
+    assert book.rides.count("09:05") == 1, "without a date, as the log has it"
 
 
 def test_rides_wait_and_fail(book: Book) -> None:

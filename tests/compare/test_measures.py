@@ -6,8 +6,8 @@ from typing import Any
 
 import numpy as np
 
-from ridelog.analysis import SUBJECTS
 from ridelog.analysis.figure import HIGHER, LOWER, Figures
+from ridelog.analysis.register import SUBJECTS
 from ridelog.analysis.subject import MeasuredRide
 from ridelog.compare.comparison import Comparison, compare
 from ridelog.core.estimate import Estimate

@@ -66,17 +66,6 @@ def test_draws_from_an_instant_on_are_the_last_ones_of_a_whole_draw(first: int) 
     np.testing.assert_allclose(covariance, expected, atol=0.05 * expected.max())
 
 
-def test_a_draw_goes_on_from_what_was_drawn() -> None:
-    diagonal, lower, _ = _random_chain(7, 5, 6)
-    factor = BandedFactor(diagonal, lower)
-    noise = np.random.default_rng(7).standard_normal((7, 5, 3))
-    late = factor.draw(noise[3:], 3)
-    # A column may go on more than once.
-    columns = [0, 2, 2]
-    early = factor.draw(noise[:3][:, :, columns], 0, late[0][:, columns])
-    np.testing.assert_allclose(early, factor.draw(noise)[:3][:, :, columns], atol=1e-14)
-
-
 def test_the_last_pivot_is_the_schur_complement() -> None:
     diagonal, lower, dense = _random_chain(6, 4, 8)
     expected = np.linalg.inv(np.linalg.inv(dense)[-4:, -4:])

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from ridelog.filtering import blocks as long_chain
+from ridelog.filtering import long_logs
 from ridelog.filtering.state_space import Precisions, Solution, StateSpace
 
 
@@ -38,11 +38,11 @@ def test_blocks_give_the_same_states_and_variances(
     space, precisions = endless_ride(reports_speed=reports)
     whole = Solution(space, precisions)
     sd = np.sqrt(np.einsum("kii->ki", whole.variances()[0]))
-    np.testing.assert_array_equal(long_chain.states_of(space, precisions), whole.states)
-    monkeypatch.setattr(long_chain, "LONGEST_BLOCK", 700)
-    assert len(list(long_chain._blocks(space.time_s))) == 5
-    states = long_chain.states_of(space, precisions)
-    variances = long_chain.variances_of(space, precisions)
+    np.testing.assert_array_equal(long_logs.states_of(space, precisions), whole.states)
+    monkeypatch.setattr(long_logs, "LONGEST_BLOCK", 700)
+    assert len(list(long_logs._blocks(space.time_s))) == 5
+    states = long_logs.states_of(space, precisions)
+    variances = long_logs.variances_of(space, precisions)
     assert states.shape == whole.states.shape
     # Exactly the same is out of reach: what matters is small beside what is not known anyway.
     assert np.all(np.abs(states - whole.states) < 0.01 * sd[:, :, None])
@@ -50,13 +50,13 @@ def test_blocks_give_the_same_states_and_variances(
 
 
 def test_blocks_cover_every_instant_once(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(long_chain, "LONGEST_BLOCK", 7)
+    monkeypatch.setattr(long_logs, "LONGEST_BLOCK", 7)
     time_s = np.concatenate([np.arange(20.0) * 30.0, 2000.0 + np.arange(5.0)])
-    blocks = list(long_chain._blocks(time_s))
+    blocks = list(long_logs._blocks(time_s))
     covered = np.concatenate([np.arange(start, stop) for _, start, stop, _ in blocks])
     assert covered.tolist() == list(range(25))
     for first, start, stop, last in blocks:
         assert first <= start < stop <= last
-        assert time_s[first] >= time_s[start] - long_chain.MARGIN_S
-        assert first == 0 or time_s[first - 1] < time_s[start] - long_chain.MARGIN_S
-        assert last == 25 or time_s[last] > time_s[stop - 1] + long_chain.MARGIN_S
+        assert time_s[first] >= time_s[start] - long_logs.MARGIN_S
+        assert first == 0 or time_s[first - 1] < time_s[start] - long_logs.MARGIN_S
+        assert last == 25 or time_s[last] > time_s[stop - 1] + long_logs.MARGIN_S

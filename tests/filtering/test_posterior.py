@@ -5,7 +5,7 @@ import pytest
 
 from ridelog.core.track import FloatArray
 from ridelog.filtering.banded import selected_inverse
-from ridelog.filtering.posterior import drawn_errors, interpolated
+from ridelog.filtering.posterior import drawn_errors, interpolated, noise_of
 from ridelog.filtering.state_space import Precisions, StateSpace
 
 
@@ -66,3 +66,28 @@ def test_curves_run_through_the_states_with_their_rates(columns: int) -> None:
     np.testing.assert_allclose(slope[1:499], paths.acceleration_mps2[1:499], atol=1e-3)
     rate = np.gradient(paths.position_m, 0.001, axis=0)[500]
     np.testing.assert_allclose(rate, states[1, 1] + states[1, 3], atol=0.1)
+
+
+def test_numbers_are_normal_and_their_columns_unrelated() -> None:
+    drawn = noise_of(np.random.default_rng(1), 900, 1, 600)[:, 0]
+    assert drawn.shape == (900, 600)
+    assert float(drawn.mean()) == pytest.approx(0.0, abs=0.005)
+    assert float(drawn.std()) == pytest.approx(1.0, abs=0.005)
+    assert float((drawn**4).mean()) == pytest.approx(3.0, abs=0.05)
+    together = np.asarray(np.corrcoef(drawn, rowvar=False))[np.triu_indices(600, 1)]
+    # Of 900 rows a correlation scatters by one in the root of them.
+    assert float(together.std()) == pytest.approx(900.0**-0.5, rel=0.05)
+
+
+def test_the_same_column_of_two_draws_holds_different_numbers() -> None:
+    random = np.random.default_rng(2)
+    first, second = (noise_of(random, 500, 1, 300)[:, 0] for _ in range(2))
+    along = [float(np.corrcoef(a, b)[0, 1]) for a, b in zip(first.T, second.T, strict=True)]
+    assert float(np.abs(along).max()) < 5.0 * 500.0**-0.5
+
+
+def test_a_draw_longer_than_the_table_does_not_repeat_a_column() -> None:
+    drawn = noise_of(np.random.default_rng(3), 16_000, 1, 300)[:, 0]
+    assert drawn.shape == (16_000, 300)
+    column = drawn[:, 7]
+    assert len(np.unique(column)) == len(column)

@@ -34,7 +34,7 @@ def _evidence(jerk: float, time_s: FloatArray, position_m: FloatArray) -> float:
         np.full(n - 1, jerk), np.full(n, 4.0), np.zeros(n), np.zeros(n), np.zeros(n),
         np.full(n - 1, 0.05), 0.03,
     )  # fmt: skip
-    return Solution(space, precisions).log_evidence()
+    return float(Solution(space, precisions).log_evidences().sum())
 
 
 def _dense_evidence(jerk: float, time_s: FloatArray, position_m: FloatArray) -> float:

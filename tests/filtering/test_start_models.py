@@ -14,8 +14,8 @@ from ridelog.filtering.standing_start.acceleration_decay import (
     acceleration_decay_of,
     decay_of_start,
 )
-from ridelog.filtering.standing_start.draw import draw_starts
 from ridelog.filtering.standing_start.models import StartModels
+from ridelog.filtering.standing_start.paths import draw_start
 from ridelog.simulate import Machine, Ride, preset, to_track
 
 _END_S = 10.0
@@ -77,8 +77,7 @@ def test_draws_of_a_start_scatter_about_its_states() -> None:
     starts = StartModels(motion, motion.posterior, 3.0, _END_S, start_decay).solved(
         np.array([5.1, 5.2])
     )
-    alone = (np.array([1]), np.array([400]), np.random.default_rng(1), 8.0)
-    (drawn,) = draw_starts(starts, *alone, told_s=3.5).each
+    drawn = draw_start(starts, 1, 400, np.random.default_rng(1), 8.0)
     assert 8.0 <= drawn.time_s[-1] < 8.2
     at = drawn.time_s.searchsorted(7.0)
     states = drawn.mean[at, :, :, None] + drawn.error[at, :4]
@@ -92,23 +91,3 @@ def test_draws_of_a_start_scatter_about_its_states() -> None:
     row = int(np.argmin(np.abs(motion.track.time_s - 7.0)))
     ridden = [motion.east_m[row], motion.north_m[row]]
     np.testing.assert_allclose(states[0].mean(axis=1), ridden, atol=1.0)
-
-
-@pytest.mark.parametrize("positions_only", [False, True])
-def test_paths_that_go_on_together_are_those_drawn_apart(positions_only: bool) -> None:
-    motion, start_decay = _ridden(10.0, "clean", not positions_only)
-    assert isinstance(motion.posterior, Posterior)
-    models = StartModels(motion, motion.posterior, 3.0, _END_S, start_decay)
-    starts = models.solved(np.array([5.0, 5.13, 5.2]))
-    numbers, counts = np.array([0, 1, 2]), np.array([3, 5, 2])
-    kept, grid = np.array([1, 1, 4, 7, 9]), np.linspace(4.0, 9.0, 101)
-    together, apart = (
-        draw_starts(starts, numbers, counts, np.random.default_rng(1), 9.0, told_s)
-        for told_s in (1.8, 99.0)
-    )
-    # The first are cut where all models say the same, the others never.
-    assert max(one.time_s[-1] for one in together.each) < 8.5
-    assert min(one.time_s[-1] for one in apart.each) >= 9.0
-    for name in ("position_m", "velocity_mps", "acceleration_mps2"):
-        one, other = (getattr(drawn.paths(grid, kept), name) for drawn in (together, apart))
-        np.testing.assert_allclose(one, other, rtol=1e-7, atol=1e-7)

@@ -8,7 +8,7 @@ from filtered_rides import ride_and_log
 
 from ridelog.core.units import MPS_PER_KMH
 from ridelog.filtering.observations import observations_of
-from ridelog.filtering.receiver.static_hold import find_static_hold
+from ridelog.filtering.receiver.habits import find_static_hold
 from ridelog.filtering.smoother import estimate_motion
 from ridelog.simulate import Observation, ReceiverKind, preset, to_track
 from ridelog.simulate.labels import LabelledRide

@@ -165,9 +165,12 @@ def test_reaction_and_advised_speed_change_the_result() -> None:
 @pytest.mark.parametrize(
     ("arguments", "words"),
     [
-        (["--reaction", "9"], "9 s is no reaction time: give 0 to 5 seconds."),
-        (["--reaction", "-1"], "-1 s is no reaction time: give 0 to 5 seconds."),
-        (["--advised-speed", "fast"], '"fast" is no speed: write a number above 0 and one of'),
+        (["--reaction", "9"], "9 s is no reaction time. What to do: give 0 to 5 seconds."),
+        (["--reaction", "-1"], "-1 s is no reaction time. What to do: give 0 to 5 seconds."),
+        (
+            ["--advised-speed", "fast"],
+            '"fast" is no speed. What to do: write a number above 0',
+        ),
         (["--advised-speed", "0 mph"], '"0 mph" is no speed'),
     ],
 )

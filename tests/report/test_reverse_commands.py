@@ -85,8 +85,12 @@ def test_limits_are_in_the_result() -> None:
     [
         (["--reverse", "soon"], 2, 'The mark "soon" is not a start and an end.'),
         (["--reverse", "1/2", "--cannot-reverse"], 2, "has no reverse to mark: give one of the"),
-        (["--reverse-caution", "6"], 2, '"6" is no speed: write a number above 0 and one of km/h,'),
-        (["--reverse-alarm", "4 km/h"], 2, 'the strong caution at "4 km/h" lies below the caution'),
+        (
+            ["--reverse-caution", "6"],
+            2,
+            '"6" is no speed. What to do: write a number above 0',
+        ),
+        (["--reverse-alarm", "4 km/h"], 2, "the strong caution lies below the caution"),
         (["--reverse", "12:00:00/12:01:00"], 1, "lies outside the log, which goes from 0.0 to"),
     ],
 )

@@ -5,11 +5,13 @@ Run from the repository root, with a fresh seed each time unless one is given:
     python tests/suites/intervals.py [--rides N] [--seed S] [--jobs J] [--kinds clean] [--logs 10r]
 
 Machines of 4-25 m/s, plateaus of 1.5-20 s, receivers that differ in kind from the filter's model
-(see ridelog.simulate). For each kind two lines. The first is ridelog's best second: rides answered,
-then bias, root mean square error and share of intervals that hold the truth on plateaus of 4 s and
-more (long) and on shorter ones; the share over all rides, the same against the best second after
-the receiver had settled (from before that no figure is taken), and that of the two-way mean. The
-second line is the mean interval score (Gneiting and Raftery 2007, equation 43; less is better) of
+(see ridelog.simulate). For each kind three lines. The first is ridelog's best second: rides
+answered, then bias, root mean square error and share of intervals that hold the truth on plateaus
+of 4 s and more (long) and on shorter ones; the share over all rides, and the same against the best
+second after the receiver had settled (from before that no figure is taken). The second line is that
+of the best five seconds and of the two-way mean, and in how many rides one of these, or a run,
+exceeds the best second by its value or by an end of its interval. The third line is the mean
+interval score (Gneiting and Raftery 2007, equation 43; less is better) of
 ridelog and of three baselines on the same rides, each with its bias and share held:
 
     smoother  plain_smoother.py, the interval its own posterior gives
@@ -27,7 +29,7 @@ import numpy as np
 from plain_smoother import best_second, fitted, log_of
 from scores import Answers
 
-from ridelog.analysis.top_speed.measure import measure_top_speed
+from ridelog.analysis.top_speed.measure import TopSpeed, measure_top_speed
 from ridelog.core.estimate import LEVEL, Estimate
 from ridelog.filtering.smoother import estimate_motion
 from ridelog.simulate import RECEIVER_KINDS, preset, to_track
@@ -59,8 +61,11 @@ class Outcome:
     true_mps: float
     settled_mps: float
     found: Interval | None
+    true_5s_mps: float | None
+    five: Interval | None
     true_two_way_mps: float | None
     two_way: Interval | None
+    out_of_order: bool
     baselines: dict[str, Interval]
 
 
@@ -94,8 +99,11 @@ def one_ride(log: str, kind: str, seed: int, number: int, *, baselines: bool = T
         true,
         ride.truth.best_mean_speed(start_s=settled).speed_mps if late else true,
         _interval(top.best_1s_mps),
+        ride.truth.best_mean_speed(5.0).speed_mps if ride.truth.duration_s > 5.0 else None,
+        _interval(top.best_5s_mps),
         both.mean_mps if both else None,
         _interval(top.two_way_mps),
+        out_of_order(top),
         others,
     )
 
@@ -115,6 +123,18 @@ def _interval(found: Estimate | None) -> Interval | None:
     return None if found is None else (found.value, found.low, found.high)
 
 
+def out_of_order(top: TopSpeed) -> bool:
+    """Return whether a part of the best second exceeds it, by its value or either bound."""
+    best = top.best_1s_mps
+    parts = [top.best_5s_mps, top.two_way_mps, *(run.speed_mps for run in top.two_way_runs)]
+    return best is not None and any(
+        getattr(part, end) > getattr(best, end)
+        for part in parts
+        if part is not None
+        for end in ("value", "low", "high")
+    )
+
+
 def answers(pairs: list[tuple[float, Interval]]) -> Answers:
     """Return pairs of truth and interval as columns."""
     table = np.array([(true, *interval) for true, interval in pairs]).reshape(-1, 4)
@@ -122,18 +142,11 @@ def answers(pairs: list[tuple[float, Interval]]) -> Answers:
 
 
 def summary(outcomes: list[Outcome]) -> list[str]:
-    """Return the two lines of figures of one kind."""
+    """Return the three lines of figures of one kind."""
     said = [(o, o.found) for o in outcomes if o.found is not None]
     found = answers([(o.true_mps, e) for o, e in said])
     settled = answers([(o.settled_mps, e) for o, e in said])
     long = np.array([o.plateau_s >= LONG_S for o, _ in said], dtype=bool)
-    both = answers(
-        [
-            (o.true_two_way_mps, o.two_way)
-            for o in outcomes
-            if o.two_way is not None and o.true_two_way_mps is not None
-        ]
-    )
     parts = [f"{len(said)}/{len(outcomes)} answered"]
     for name, part in (("long", found.of(long)), ("short", found.of(~long))):
         parts.append(
@@ -141,14 +154,23 @@ def summary(outcomes: list[Outcome]) -> list[str]:
         )
     parts.append(f"all: {found.bias:+.3f} rms {found.rms:.3f} held {found.held:.3f}")
     parts.append(f"settled held {settled.held:.3f}")
-    parts.append(f"two-way {len(both)}: {both.bias:+.3f} rms {both.rms:.3f} held {both.held:.3f}")
+    others = []
+    for name, told in (
+        ("five", [(o.true_5s_mps, o.five) for o in outcomes]),
+        ("two-way", [(o.true_two_way_mps, o.two_way) for o in outcomes]),
+    ):
+        part = answers([(true, e) for true, e in told if true is not None and e is not None])
+        others.append(
+            f"{name} {len(part)}: {part.bias:+.3f} rms {part.rms:.3f} held {part.held:.3f}"
+        )
+    others.append(f"out of order: {sum(o.out_of_order for o in outcomes)} of {len(said)}")
     scores = [f"ridelog {found.score:.3f}"]
     # The same rides for all, so that no score profits from a ride left out.
     for name in ("smoother", "reported", "raw"):
         other = answers([(o.true_mps, o.baselines[name]) for o, _ in said if name in o.baselines])
         if len(other):
             scores.append(f"{name} {other.score:.3f} ({other.bias:+.3f}, held {other.held:.2f})")
-    return ["; ".join(parts), "score " + "; ".join(scores)]
+    return ["; ".join(parts), "; ".join(others), "score " + "; ".join(scores)]
 
 
 def main() -> None:

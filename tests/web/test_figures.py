@@ -2,41 +2,22 @@
 
 import re
 import xml.etree.ElementTree as ElementTree
+from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
-from typing import Any
 
 from ridelog.book import RideEntry
 from ridelog.core.estimate import Estimate
 from ridelog.core.units import SPEED_UNITS
 from ridelog.present.words import elapsed_words
 from ridelog.web.history import Point, _panel
-from ridelog.workflow.measuring import figures_in
-from ridelog.workflow.ride_words import bounds, lasting, moment, speed
+from ridelog.workflow.ride_words import bounds, day_and_year, lasting, moment, speed, top_speed
 
 
-def e(value: float) -> dict[str, float]:
-    return {"value": value, "low": value - 0.1, "high": value + 0.1, "level": 0.9}
-
-
-def test_figures_are_taken_from_wherever_a_result_holds_them() -> None:
-    document: dict[str, Any] = {
-        "top_speed": {"best_1s_mps": e(10.0), "best_5s_mps": None, "two_way_mps": e(9.9)},
-        "reverse": {"top_speed_mps": e(3.0)},
-        "launches": [
-            {"windows": [{"label": "0-20 km/h", "time_s": e(3.3)}]},
-            {"windows": [{"label": "0-20 km/h", "time_s": e(3.1)}, {"label": "0-30 m"}]},
-        ],
-        "pull": {"curve": [{"speed_mps": 2.0, "accel_mps2": e(1.8)},
-                           {"speed_mps": 9.0, "accel_mps2": None}]},
-    }  # fmt: skip
-    found = figures_in(document)
-    assert found["best_1s_mps"] == Estimate(10.0, 9.9, 10.1)
-    assert found["window 0-20 km/h"].value == 3.1, "the quickest start"
-    assert found["pull at 2"].value == 1.8 and found["reverse_top_mps"].value == 3.0
-    assert set(found) == {"best_1s_mps", "two_way_mps", "reverse_top_mps", "window 0-20 km/h",
-                          "pull at 2"}  # fmt: skip
-    assert figures_in({}) == {}
+def test_top_speed_is_the_mean_of_both_directions_if_there_is_one() -> None:
+    one, both = Estimate(10.0, 9.9, 10.1), Estimate(9.9, 9.8, 10.0)
+    assert top_speed({"best_1s_mps": one, "two_way_mps": both}) == both
+    assert top_speed({"best_1s_mps": one}) == one and top_speed({}) is None
 
 
 RIDE = RideEntry(
@@ -48,8 +29,8 @@ RIDE = RideEntry(
 
 def points(count: int) -> list[Point]:
     return [
-        Point(replace(RIDE, id=k, setup="64 teeth" if k < count / 2 else '10 "<teeth>"'),
-              30.0 + k, 29.5 + k, 30.5 + k)
+        (replace(RIDE, id=k, setup="64 teeth" if k < count / 2 else '10 "<teeth>"'),
+         Estimate(30.0 + k, 29.5 + k, 30.5 + k))
         for k in range(count)
     ]  # fmt: skip
 
@@ -76,11 +57,23 @@ def test_figures_in_words() -> None:
     figure = Estimate(10.0, 9.9, 10.1)
     assert (speed(figure, kmh), bounds(figure, kmh)) == ("36.0 km/h", "35.6 to 36.4")
     assert (speed(None, kmh), bounds(None, kmh)) == ("–", "")
-    assert moment("2024-06-08T09:05:30Z") == "8 Jun 2024, 09:05"
-    assert moment("T09:05:30Z") == "09:05, no date" and moment("") == "time unknown"
     times = [elapsed_words(time_s) for time_s in (83.44, 59.96, -1.0, 3876.04, -0.01)]
     assert times == ["1:23.4", "1:00.0", "-0:01.0", "1:04:36.0", "0:00.0"]
     assert (lasting(None), lasting(212.0)) == ("", "3 min 32 s")
+
+
+def test_moments_are_in_the_zone_of_this_machine(zone: Callable[[str], None]) -> None:
+    """Worked out by hand: Germany keeps UTC+1, UTC+2 in summer; India UTC+5:30."""
+    summer, winter = "2024-06-08T23:05:30Z", "2024-12-08T23:05:30Z"
+    assert moment(summer) == "8 Jun 2024, 23:05 UTC"
+    zone("Berlin")
+    assert (moment(summer), moment(winter)) == ("9 Jun 2024, 01:05 CEST", "9 Dec 2024, 00:05 CET")
+    assert day_and_year(summer) == ("9 Jun", "2024")
+    zone("Kolkata")
+    assert moment(summer) == "9 Jun 2024, 04:35 UTC+05:30"
+    assert moment("T09:05:30Z") == "09:05 UTC, no date"
+    assert {moment(text) for text in ("", "soon", "9999-12-31T23:59:59Z")} == {"time unknown"}
+    assert day_and_year("T09:05:30Z") == day_and_year("") == ("–", "")
 
 
 def test_the_page_asks_no_one_else() -> None:

@@ -2,7 +2,7 @@
 
 import json
 import re
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -132,6 +132,18 @@ def test_details_are_kept_and_shown(shop: Workshop) -> None:
     assert note
     visitor.post("/rides/1/notes/remove", note=note[1])
     assert "left {{ 7 * 7 }}" not in visitor.get("/rides/1").words
+
+
+def test_times_are_those_of_the_machine_until_the_script_has_come(
+    shop: Workshop, zone: Callable[[str], None]
+) -> None:
+    zone("New York")
+    for path in ("/", "/rides/1"):
+        page = shop.visitor.get(path)
+        found = re.search(r'<time datetime="(2024-06-08T09:20:[\d.]+Z)">([^<]*)</time>', page.text)
+        assert found and found[2] == "8 Jun 2024, 05:20 EDT", path
+        assert 'src="/static/times.js"' in page.text
+    assert "<title>Ride of 8 Jun 2024, 05:20 EDT" in shop.visitor.get("/rides/1").text
 
 
 def test_a_set_up_needs_its_machine(shop: Workshop) -> None:

@@ -136,6 +136,32 @@ def test_the_whole_story(chromium: Browser, served: Served, tmp_path: Path) -> N
     context.close()
 
 
+def test_times_are_those_of_the_browser(chromium: Browser, served: Served) -> None:
+    """The page is served in UTC; the first RMC sentence of the log says 09:20."""
+    for zone, words in (
+        ("America/New_York", "8 Jun 2024, 05:20 EDT"),
+        ("Europe/Berlin", "8 Jun 2024, 11:20 CEST"),
+        ("America/Sao_Paulo", "8 Jun 2024, 06:20 UTC-3"),
+    ):
+        context = chromium.new_context(timezone_id=zone)
+        page, watch = context.new_page(), Watch(served.base)
+        watch.over(page)
+        page.goto(served.base)
+        row = page.locator("#list tbody tr", has_text="before-2.nmea")
+        expect(row.locator("time")).to_have_text(words)
+        row.locator("th a").click()
+        expect(page.locator("h1")).to_have_text(f"Ride of {words}")
+        expect(page).to_have_title(f"Ride of {words} – ridelog")
+        assert watch.faults == []
+        context.close()
+    context = chromium.new_context(timezone_id="Europe/Berlin", java_script_enabled=False)
+    page = context.new_page()
+    page.goto(served.base)
+    row = page.locator("#list tbody tr", has_text="before-2.nmea")
+    expect(row.locator("time")).to_have_text("8 Jun 2024, 09:20 UTC")
+    context.close()
+
+
 @pytest.mark.parametrize("width", [1280, 360])
 def test_charts_are_linked_and_steered_by_mouse_and_keys(
     chromium: Browser, served: Served, width: int
@@ -288,11 +314,11 @@ def test_a_telephone_comes_in_with_a_code(chromium: Browser, tmp_path: Path) -> 
         assert address
         small.goto(f"{address[0]}/")
         assert small.url.endswith("/enter"), "nobody without a code"
-        nothing_serious(small, "the door")
+        nothing_serious(small, "the code is asked for")
         small.get_by_label("Code").fill("WRONG234")
         small.get_by_role("button", name="Come in").click()
         expect(small.get_by_role("alert")).to_contain_text("wrong, used or too old")
-        nothing_serious(small, "the door, shut")
+        nothing_serious(small, "a wrong code")
         small.goto(f"{address[0]}/enter#{code}")
         expect(small.locator("h1")).to_have_text("Rides")
         expect(small.get_by_role("link", name="Telephone")).to_have_count(0)

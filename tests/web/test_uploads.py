@@ -52,7 +52,7 @@ def test_a_log_is_kept_and_measured(visitor: Visitor, folder: Path) -> None:
     with Book(folder) as book:
         assert book.original(answer.json()["sha256"]) == data
     page = visitor.get("/")
-    assert "8 Jun 2024, 09:20" in page.words and "km/h" in page.words
+    assert "8 Jun 2024, 09:20 UTC" in page.words and "km/h" in page.words
     assert not leftovers(folder)
 
 

@@ -3,13 +3,11 @@
 import numpy as np
 
 from ridelog.analysis.braking.measure import Braking, Brakings, StoppingDistance
+from ridelog.analysis.settings import REACTION_S
 from ridelog.core.estimate import QUANTILE, Estimate
 from ridelog.core.interval import estimate
 from ridelog.core.track import FloatArray
 
-# Sources disagree: 0.67 s (UK Highway Code), 1 s (French licence notes), 2.5 s (AASHTO, from
-# memory). The default is common practice, no source; the user can set it.
-REACTION_S = 1.0
 # Only brakings that begin at this share of the fastest one's speed tell how the machine stops.
 _FAST_SHARE = 0.5
 # A braking that rolls on tells as much if it takes off this share of its speed.

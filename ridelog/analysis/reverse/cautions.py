@@ -2,16 +2,11 @@
 
 from ridelog.analysis.cautions import DANGER, WARNING, Caution
 from ridelog.analysis.reverse.record import Reverse
+from ridelog.analysis.settings import FAR_ABOVE_MPS, WALKING_PACE_MPS
 from ridelog.core.estimate import Estimate
 from ridelog.core.units import SPEED_UNITS
 
 _KMH, _MPH = SPEED_UNITS["km/h"], SPEED_UNITS["mph"]
-# Walking pace: German road law names reversing as a walking-pace manoeuvre (StVO § 21a (1) no. 3),
-# type approval begins above 6 km/h (Regulation (EU) 168/2013 Art. 2 (2) (a)), as do eKFV § 1 and
-# the push aids of StVG § 1 (3). No published limit for reverse on such machines is known.
-WALKING_PACE_MPS = _KMH.to_mps(6.0)
-# Common practice, no source.
-FAR_ABOVE_MPS = _KMH.to_mps(10.0)
 _WALKING_SOURCE = (
     "StVO § 21a (1) no. 3: reversing is a walking-pace manoeuvre; Regulation (EU) 168/2013 "
     "Art. 2 (2) (a), eKFV § 1: 6 km/h"

@@ -1,5 +1,9 @@
-"""Top speed: the best second and five seconds, the raw peak beside them, and two opposite runs."""
+"""Top speed: the best second and five seconds, the raw peak beside them, and two opposite runs.
 
+All of them come from the same drawn paths and keep their order: METHOD.md.
+"""
+
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Literal
 
@@ -12,16 +16,11 @@ from ridelog.analysis.coverage import (
     rows_in_time,
     seen_share,
 )
-from ridelog.analysis.windows import (
-    Windows,
-    stretches_near_the_top,
-    window_means,
-    windows_of,
-)
+from ridelog.analysis.windows import Windows, highest_means, windows_of
 from ridelog.core.estimate import Estimate
-from ridelog.core.interval import estimate
+from ridelog.core.interval import estimate, ordered_estimates
 from ridelog.core.track import BoolArray, FloatArray
-from ridelog.filtering.motion import Motion
+from ridelog.filtering.motion import DRAWS, Motion
 
 # Two runs count as opposite within this of 180 degrees; standards differ on the time between them
 # (30 min, 1 h, 2 h, same day): 1 h, common practice, no source.
@@ -29,6 +28,11 @@ OPPOSITE_WITHIN_RAD = np.radians(20.0)
 LONGEST_BETWEEN_S = 3600.0
 # Windows further below the best than this many standard deviations of speed cannot overtake it.
 _MARGIN_SD, _LEAST_MARGIN_MPS = 6.0, 0.25
+# Windows, from the fastest down, for which the fastest opposite one is looked up.
+_TRIED = 50
+# One set of paths serves all figures, so there is time for twice the usual number: a half width is
+# then known to 4 %.
+_DRAWS = 2 * DRAWS
 NO_FIVE = "no five seconds in a row are free of gaps and bad signal"
 # Riding at the top that is drawn; more of it only repeats what these tell.
 _LONGEST_S = 240.0
@@ -36,7 +40,7 @@ _LONGEST_S = 240.0
 
 @dataclass(frozen=True)
 class OppositeRun:
-    """The best second of one of the two opposite runs."""
+    """The best second of one of two opposite runs, which were ridden within an hour."""
 
     start_s: float
     end_s: float
@@ -47,6 +51,9 @@ class OppositeRun:
 @dataclass(frozen=True)
 class TopSpeed:
     """Top speed of a ride; ``reason`` says why a missing figure is missing.
+
+    Neither the best five seconds nor a run nor the mean of both exceeds the best second, by their
+    values or by either end of their intervals.
 
     at_s : start of the best second, NaN without one. [s]
     raw_peak_mps : largest speed that the log shows by itself: reported, or differenced positions
@@ -94,10 +101,15 @@ def measure_top_speed(
     if trusted < LEAST_SEEN:
         return TopSpeed(None, None, np.nan, peak, kind, None, (), _why_untrusted(trusted), seen)
     best = int(np.flatnonzero(one.usable)[np.argmax(one.mean_mps[one.usable])])
-    best_1s, _ = _best(motion, one, one.usable, one.settling)
     five = windows_of(motion, 5.0, excluded=excluded)
-    best_5s = _best(motion, five, five.usable, five.settling)[0] if five.usable.any() else None
-    two_way, runs, reason = _opposite_runs(motion, one)
+    ways, reason = _opposite_ways(motion, one)
+    sought = [(one, one.usable, one.settling), (five, five.usable, five.settling)]
+    sought += [(one, way & one.usable, way & one.settling) for way in ways]
+    best_1s, best_5s, *both = _estimates(motion, sought)
+    runs = _runs(one, ways, both[:2])
+    two_way = both[2] if len(runs) == 2 else None
+    if ways and two_way is None:
+        runs, reason = (), "the speeds of the opposite runs cannot be told"
     if best_5s is None:
         reason = _joined(NO_FIVE, reason)
     at_s = float(one.start_s[best])
@@ -119,91 +131,137 @@ def raw_peak(motion: Motion) -> tuple[float, Literal["reported", "positions"]]:
     return float(np.max((distance_m / step)[usual])), "positions"
 
 
-def _best(
-    motion: Motion, windows: Windows, chosen: BoolArray, settling: BoolArray
-) -> tuple[Estimate | None, FloatArray]:
-    """Return the estimate of the highest mean over the chosen windows, and all columns of it.
+def _estimates(
+    motion: Motion, sought: Sequence[tuple[Windows, BoolArray, BoolArray]]
+) -> list[Estimate | None]:
+    """Return the highest mean of each choice, and of those behind the second their mean.
 
-    Windows during settling take part with their larger errors, so that a run which the receiver
-    half saw is neither trusted like the others nor forgotten: it is the figure if it was plainly
-    faster, and otherwise only says how much faster it may have been.
+    A choice is made of windows, of which count and of which would if the receiver had settled;
+    the first holds all others. Windows during settling take part with their larger errors, so
+    that a run which the receiver half saw is neither trusted like the others nor forgotten: it
+    counts if it was plainly faster, and otherwise only says how much faster the machine may have
+    been. Derivation: METHOD.md, (8).
     """
     margin = max(_LEAST_MARGIN_MPS, _MARGIN_SD * motion.usual_speed_sd_mps)
-    tops = _highest(motion, windows, chosen, margin, 1.0)
-    if not tops:
-        return None, np.zeros(0)
-    columns: FloatArray = np.max(tops, axis=0)
-    settled = estimate(columns, smallest=0.0)
-    if settled is None or not settling.any():
-        return settled, columns
+    settled = highest_means(
+        motion,
+        [(windows, usable) for windows, usable, _ in sought],
+        margin_mps=margin,
+        longest_s=_LONGEST_S,
+        draws=_DRAWS,
+    )
     factor = motion.settling_factor
-    best = windows.mean_mps[chosen].max()
-    near = settling & (windows.mean_mps >= best - factor * margin)
-    before = _highest(motion, windows, near, factor * margin, factor)
-    if not before:
-        return settled, columns
-    early: FloatArray = np.max(before, axis=0)
-    both: FloatArray = np.maximum(columns, early)
-    unsettled, joint = estimate(early, smallest=0.0), estimate(both, smallest=0.0)
-    if unsettled is None or joint is None:
-        return settled, columns
-    if unsettled.value > settled.high:
-        return joint, both
-    return replace(settled, high=max(settled.high, joint.high)), both
+    near = [
+        (windows, settling & _within(windows, usable, factor * margin))
+        for windows, usable, settling in sought
+    ]
+    if not any(chosen.any() for _, chosen in near):
+        return ordered_estimates(_with_mean(settled), smallest=0.0)
+    early = highest_means(
+        motion,
+        near,
+        margin_mps=factor * margin,
+        longest_s=_LONGEST_S,
+        noisier=factor,
+        draws=_DRAWS,
+    )
+    both = np.fmax(settled, early)
+    faster = np.array([_plainly_faster(*each) for each in zip(early, settled, strict=True)])
+    # What counts for a part counts for the whole.
+    faster[0] = faster.any()
+    found = ordered_estimates(_with_mean(np.where(faster[:, None], both, settled)), smallest=0.0)
+    possible = [estimate(each, smallest=0.0) for each in _with_mean(both)]
+    return _raised(found, possible)
 
 
-def _highest(
-    motion: Motion, windows: Windows, chosen: BoolArray, margin_mps: float, noisier: float
-) -> list[FloatArray]:
-    """Return for each stretch near the top its highest mean, one value a column."""
-    tops: list[FloatArray] = []
-    for start, end in stretches_near_the_top(motion, windows, chosen, margin_mps, _LONGEST_S):
-        # A tenth of a second places a window to 0.005 m/s even at a corner of 2 m/s².
-        means = window_means(motion.paths(start, end, spacing_s=0.1), windows.length_s)[1]
-        if len(means):
-            means[:, 1:] = means[:, :1] + noisier * (means[:, 1:] - means[:, :1])
-            tops.append(means.max(axis=0))
-    return tops
+def _with_mean(columns: FloatArray) -> FloatArray:
+    """Return the columns with the mean of both ways, if there are ways, as the last row."""
+    if len(columns) == 2:
+        return columns
+    return np.vstack([columns, columns[2:].mean(axis=0)])
 
 
-def _opposite_runs(
-    motion: Motion, windows: Windows
-) -> tuple[Estimate | None, tuple[OppositeRun, ...], str]:
+def _raised(
+    found: Sequence[Estimate | None], possible: Sequence[Estimate | None]
+) -> list[Estimate | None]:
+    """Return estimates whose upper ends reach as far as what is possible, none above the first."""
+    result: list[Estimate | None] = []
+    most = np.inf
+    for one, other in zip(found, possible, strict=True):
+        if one is not None and other is not None:
+            one = replace(one, high=min(max(one.high, other.high), most))
+        if not result and one is not None:
+            most = one.high
+        result.append(one)
+    return result
+
+
+def _within(windows: Windows, chosen: BoolArray, margin_mps: float) -> BoolArray:
+    """Return which windows are not slower by more than a margin than the best of those chosen."""
+    if not chosen.any():
+        return np.zeros(len(chosen), dtype=bool)
+    near: BoolArray = windows.mean_mps >= windows.mean_mps[chosen].max() - margin_mps
+    return near
+
+
+def _plainly_faster(early: FloatArray, settled: FloatArray) -> bool:
+    one, other = estimate(early, smallest=0.0), estimate(settled, smallest=0.0)
+    return one is not None and other is not None and one.value > other.high
+
+
+def _opposite_ways(motion: Motion, windows: Windows) -> tuple[tuple[BoolArray, ...], str]:
+    """Return which windows make up each of two opposite runs, or none and why.
+
+    Of all pairs of opposite windows it is the one with the highest mean; with each of both go all
+    windows that are opposite to the other. The fastest window of all need not be of it: a course
+    told from one second of a weak log may be off, and what is opposite to it a crawl. Derivation:
+    METHOD.md, (9).
+    """
     usable = np.flatnonzero(windows.usable)
-    order = usable[np.argsort(-windows.mean_mps[usable], kind="stable")]
+    mean = windows.mean_mps
+    order = usable[np.argsort(-mean[usable], kind="stable")]
     # A run is a pull: what is slower than half the best is a turn or a crawl.
-    order = order[windows.mean_mps[order] > 0.5 * windows.mean_mps[order[0]]]
-    for first in order[:: max(1, len(order) // 50)]:
-        away = windows.course_rad[order] - windows.course_rad[first]
-        opposite = np.cos(away) <= -np.cos(OPPOSITE_WITHIN_RAD)
-        soon = np.abs(windows.start_s[order] - windows.start_s[first]) <= LONGEST_BETWEEN_S
-        found = order[opposite & soon]
-        if len(found):
-            return _both_ways(motion, windows, int(first), int(found[0]))
-    return None, (), "the ride holds no two runs in opposite directions (180° within 20°)"
+    order = order[mean[order] > 0.5 * mean[order[0]]]
+    ways: tuple[BoolArray, ...] = ()
+    best = 0.0
+    for first in order[:: max(1, len(order) // _TRIED)]:
+        if mean[first] + mean[order[0]] <= best:
+            break
+        back = _opposite_to(windows, int(first))
+        found = order[back[order]]
+        if len(found) and mean[first] + mean[found[0]] > best:
+            best = mean[first] + mean[found[0]]
+            ways = _opposite_to(windows, int(found[0])), back
+    if not ways:
+        return (), "the ride holds no two runs in opposite directions (180° within 20°)"
+    if any(_top_is_lost(motion, windows, way) for way in ways):
+        return (), "one of the opposite runs was fastest where the log cannot be trusted"
+    return ways, ""
 
 
-def _both_ways(
-    motion: Motion, windows: Windows, first: int, second: int
-) -> tuple[Estimate | None, tuple[OppositeRun, ...], str]:
+def _opposite_to(windows: Windows, chosen: int) -> BoolArray:
+    """Return which windows lead the opposite way of a chosen one, at most an hour from it."""
+    away = windows.course_rad - windows.course_rad[chosen]
+    opposite = np.cos(away) <= -np.cos(OPPOSITE_WITHIN_RAD)
+    soon = np.abs(windows.start_s - windows.start_s[chosen]) <= LONGEST_BETWEEN_S
+    both: BoolArray = opposite & soon
+    return both
+
+
+def _runs(
+    windows: Windows, ways: Sequence[BoolArray], speeds: Sequence[Estimate | None]
+) -> tuple[OppositeRun, ...]:
+    """Return the runs whose speed is known, in order of time."""
     runs: list[OppositeRun] = []
-    columns: list[FloatArray] = []
-    for chosen in (first, second):
-        away = windows.course_rad - windows.course_rad[chosen]
-        same = np.cos(away) >= np.cos(OPPOSITE_WITHIN_RAD)
-        same &= np.abs(windows.start_s - windows.start_s[chosen]) <= LONGEST_BETWEEN_S
-        if _top_is_lost(motion, windows, same):
-            return None, (), "one of the opposite runs was fastest where the log cannot be trusted"
-        speed, column = _best(motion, windows, same & windows.usable, same & windows.settling)
+    for way, speed in zip(ways, speeds, strict=True):
         if speed is None:
-            return None, (), "the speeds of the opposite runs cannot be told"
-        start = float(windows.start_s[chosen])
-        course = float(np.degrees(windows.course_rad[chosen]) % 360.0)
+            continue
+        usable = np.flatnonzero(way & windows.usable)
+        best = usable[np.argmax(windows.mean_mps[usable])]
+        start = float(windows.start_s[best])
+        course = float(np.degrees(windows.course_rad[best]) % 360.0)
         runs.append(OppositeRun(start, start + windows.length_s, course, speed))
-        columns.append(column)
-    mean = estimate(0.5 * (columns[0] + columns[1]), smallest=0.0)
-    runs.sort(key=lambda run: run.start_s)
-    return mean, tuple(runs), ""
+    return tuple(sorted(runs, key=lambda run: run.start_s))
 
 
 def _why_unseen(seen: float) -> str:

@@ -86,7 +86,8 @@ class TopSpeedOfRide(Subject):
         yield from advised_speed_caution(best, ride.settings.advised_mps)
         if best is None or best.value < _A_RIDE_MPS:
             return
-        if (age := age_class_caution(best.value)) is not None:
+        age = None if ride.settings.adult_rider else age_class_caution(best.value)
+        if age is not None:
             yield age
         yield from doubts(top)
 

@@ -1,18 +1,35 @@
-"""Habits of a receiver that its own log gives away, and the observations freed from them."""
+"""Habits of a receiver that its own log gives away, and the observations freed from them.
 
-from dataclasses import dataclass
+A static hold is found here: some receivers report a standstill below some pace, and may hold their
+position with it, so that a parked machine does not travel over the map. A zero then says only
+"slower than the hold", and positions that are repeated say nothing at all.
+"""
 
-from ridelog.core.track import Track
-from ridelog.filtering.observations import Observations
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from ridelog.core.spans import runs_of
+from ridelog.core.track import BoolArray, FloatArray, Track
+from ridelog.filtering.observations import CRAWL_MPS, CRAWL_SD_MPS, Observations
 from ridelog.filtering.receiver.lag import find_lag, without_lag
 from ridelog.filtering.receiver.rounding import lasting_rounding, rounding_sd
-from ridelog.filtering.receiver.static_hold import find_static_hold, without_static_hold
 
 # From this lag on a reader is warned: a launch or a stop is then a tenth of its time off. Own
 # choice.
 _WARN_S = 0.3
 # A lasting error of rounding below this is lost in the receiver's own slow errors.
 _LEAST_LASTING_MPS = 0.005
+# A hold shows at so many passages between zero and riding, at so many zeros, and by there being
+# no reading from zero up to here. Own choice; noise makes zeros without a hold, but lone ones.
+_LEAST_PASSAGES, _LEAST_ZEROS, _LEAST_PACE_MPS = 2, 5, 0.2
+# No receiver holds faster than a walk: what is missing above is the log's rate.
+_MOST_PACE_MPS = 1.5
+# Share of steps between zeros over which the position must not change at all.
+_REPEATED = 0.8
+# A machine that stops and starts again within a hold covers pace² / (2 a) twice; at 0.7 m/s² or
+# more (gentle riding, own choice), and with this much receiver error, no more than this. [m]
+_GENTLE_MPS2, _ERROR_M = 0.7, 0.5
 
 
 @dataclass(frozen=True)
@@ -59,3 +76,69 @@ def recognised(seen: Observations, track: Track) -> tuple[Observations, Receiver
         f"receiver: {'; '.join(habits)}" if habits else "receiver: no habit of its own recognised"
     )
     return seen, ReceiverHabits((line,), tuple(warnings))
+
+
+@dataclass(frozen=True)
+class StaticHold:
+    """What a static hold does to a log; arrays of shape (m,).
+
+    pace_mps : speed below which zero is reported. [m/s]
+    repeated : fixes that only repeat the position before.
+    crept : zeros of holds after which the machine was somewhere else: it rode on unseen.
+    """
+
+    pace_mps: float
+    repeated: BoolArray
+    crept: BoolArray
+
+
+def find_static_hold(seen: Observations, speed_mps: FloatArray) -> StaticHold | None:
+    """Return the static hold that the fixes show, None if there is none.
+
+    Parameters
+    ----------
+    seen : Observations
+        The fixes in order of time.
+    speed_mps : ndarray, shape (m,)
+        Speed as reported at each, NaN where not.
+    """
+    zero = speed_mps == 0.0
+    together = zero[1:] & zero[:-1] & ~seen.breaks
+    moving = np.isfinite(speed_mps) & ~zero
+    passages = (zero[1:] & moving[:-1] | zero[:-1] & moving[1:]) & ~seen.breaks
+    if zero.sum() < _LEAST_ZEROS or passages.sum() < _LEAST_PASSAGES or not together.any():
+        return None
+    pace = float(np.min(speed_mps[moving]))
+    same = (np.diff(seen.position_m, axis=0) == 0.0).all(axis=1)
+    held = float(np.mean(same[together])) >= _REPEATED
+    # Rounding makes zeros of everything below half a step.
+    if pace < max(_LEAST_PACE_MPS, 1.5 * seen.speed_step_mps) and not held:
+        return None
+    repeated = np.append(False, same & together) if held else np.zeros(len(zero), dtype=bool)
+    pace = min(pace, _MOST_PACE_MPS)
+    return StaticHold(pace, repeated, _crept(seen, zero, pace) if held else np.zeros_like(repeated))
+
+
+def _crept(seen: Observations, zero: BoolArray, pace_mps: float) -> BoolArray:
+    """Return the zeros of holds whose release finds the machine elsewhere."""
+    stop_and_go_m = pace_mps**2 / _GENTLE_MPS2 + _ERROR_M
+    crept = np.zeros(len(zero), dtype=bool)
+    for first, stop in runs_of(zero):
+        if stop < len(zero) and not seen.breaks[stop - 1]:
+            moved = float(np.hypot(*(seen.position_m[stop] - seen.position_m[first])))
+            crept[first:stop] = moved > stop_and_go_m
+    return crept
+
+
+def without_static_hold(seen: Observations, hold: StaticHold) -> Observations:
+    """Return the observations with zeros as "slower than the hold", repeated positions set aside.
+
+    Where the machine crept on under a hold its zeros tell nothing.
+    """
+    wider = max(hold.pace_mps, CRAWL_MPS) / CRAWL_MPS
+    return replace(
+        seen,
+        held=hold.repeated,
+        crawl=seen.crawl & ~hold.crept,
+        crawl_sd_mps=CRAWL_SD_MPS * wider,
+    )

@@ -8,18 +8,19 @@ Gaussian model of the fixes around; its evidence weighs it, and paths are drawn 
 Derivation: DEVELOPERS.md, "The standing start".
 """
 
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from scipy.special import ndtr
 
 from ridelog.core.resampling import systematic
-from ridelog.core.track import FloatArray
+from ridelog.core.track import FloatArray, IntArray
+from ridelog.filtering.banded import BandedFactor
 from ridelog.filtering.motion import Motion, Paths
-from ridelog.filtering.posterior import Posterior
+from ridelog.filtering.posterior import Posterior, interpolated, noise_of
 from ridelog.filtering.standing_start.acceleration_decay import AccelerationDecay, decay_of_start
-from ridelog.filtering.standing_start.draw import DrawnStart, draw_starts
-from ridelog.filtering.standing_start.models import OPENING, StartModels
+from ridelog.filtering.standing_start.models import OPENING, StartModels, Starts
 
 # With the opening of one start in three taken as none and of two as 0.1 to 0.45 s, its standard
 # deviation is 0.15 s; half of it is a shift of the start that no fix tells from another start.
@@ -37,6 +38,31 @@ _NEGLIGIBLE = 9.0
 # What was seen this long after the latest start hardly tells when it was.
 _TELLS_S = 4.0
 _SEED = 20261126
+
+
+@dataclass(frozen=True)
+class DrawnStart:
+    """Draws of the states around one start.
+
+    start_s : when it leaves zero. [s]
+    time_s : shape (m,), instants. [s]
+    mean : shape (m, 4, 2), the states about which they scatter.
+    error : shape (m, d, 2, count), by how much.
+    """
+
+    start_s: float
+    time_s: FloatArray
+    mean: FloatArray
+    error: FloatArray
+
+    def paths(self, grid_s: FloatArray, columns: IntArray | None = None) -> Paths:
+        """Return them, or some of them, on a grid."""
+        error = self.error if columns is None else self.error[:, :, :, columns]
+
+        def row(number: int, out: FloatArray) -> None:
+            np.add(self.mean[:, number, :, None], error[:, number], out=out)
+
+        return interpolated(self.time_s, row, error.shape[3], grid_s)
 
 
 @dataclass(frozen=True)
@@ -110,15 +136,64 @@ def draw_standing_start(
     odds = np.exp(fine.evidence - fine.evidence.max())
     owner = systematic(odds, _SPARE_DRAWS * draws, random)
     chosen, number = np.unique(owner, return_counts=True)
-    drawn = draw_starts(fine, chosen, number, random, end_s, FIRST_S + SECOND_S)
-    plausible = np.concatenate([_plausibility(one, end_s) for one in drawn.each])
+    drawn = [draw_start(fine, *one, random, end_s) for one in zip(chosen, number, strict=True)]
+    plausible = np.concatenate([_plausibility(one, end_s) for one in drawn])
     kept = systematic(plausible, draws, random)
     grid = np.linspace(earliest_s, end_s, max(2, round((end_s - earliest_s) / spacing_s) + 1))
     start_s = fine.start_s[owner][kept] + UNSEEN_START_S * random.standard_normal(draws)
     return StandingStart(
         start_s=np.clip(start_s, earliest_s, latest_s),
-        paths=drawn.paths(grid, kept),
+        paths=_joined(drawn, kept, grid),
     )
+
+
+def draw_start(
+    starts: Starts, number: int, count: int, random: np.random.Generator, until_s: float
+) -> DrawnStart:
+    """Return draws of the states around one start of those whose models are solved.
+
+    Parameters
+    ----------
+    starts : Starts
+        The solved models.
+    number, count : int
+        Which of them, and how many draws.
+    random : numpy.random.Generator
+        Source of the draws.
+    until_s : float
+        Up to when. Later instants count, but are not drawn. [s]
+    """
+    solution = starts.solution
+    part = slice(int(starts.edges[number]), int(starts.edges[number + 1]))
+    time_s = solution.space.time_s[part]
+    mean = solution.states[part, :4].copy()
+    mean[:, :3] += starts.departure[part]
+    mean[:, 0] += starts.origin_m
+    wanted = min(int(np.searchsorted(time_s, until_s)) + 1, len(time_s))
+    # East and north have the same precision and independent errors.
+    noise = noise_of(random, wanted, solution.space.d, 2 * count)
+    error = BandedFactor(*solution.backwards(part)).draw(noise, len(time_s) - wanted)[::-1]
+    return DrawnStart(
+        start_s=float(starts.start_s[number]),
+        time_s=time_s[:wanted],
+        mean=mean[:wanted],
+        error=error.reshape(wanted, -1, 2, count),
+    )
+
+
+def _joined(drawn: Sequence[DrawnStart], kept: IntArray, grid_s: FloatArray) -> Paths:
+    """Return the kept ones of all draws, which rise and may repeat, as paths on one grid."""
+    first = np.cumsum([0, *(one.error.shape[3] for one in drawn)])
+    parts = [
+        one.paths(grid_s, kept[(kept >= begin) & (kept < stop)] - begin)
+        for one, begin, stop in zip(drawn, first[:-1], first[1:], strict=True)
+    ]
+
+    def quantity(name: str) -> Callable[[], FloatArray]:
+        return lambda: np.concatenate([getattr(part, name) for part in parts], axis=2)
+
+    names = ("position_m", "velocity_mps", "acceleration_mps2")
+    return Paths(grid_s, *(quantity(name) for name in names))
 
 
 def _plausibility(drawn: DrawnStart, end_s: float) -> FloatArray:

@@ -174,19 +174,19 @@ export class Charts {
   say() {
     const [from, to] = [this.range.start / 1000, this.range.end / 1000];
     const view = `In view: ${clock(Math.max(from, this.start))} to ${clock(Math.min(to, this.end))}.`;
-    if (this.cursor === null) { this.tell(view); return; }
+    if (this.cursor === null) { this.announce(view); return; }
     const speed = this.at(this.cursor, ["speed", "low", "high"], this.data);
     const phase = this.frame.phases.find(([start, end]) => start <= this.cursor && this.cursor < end);
     const value = speed ? `${speed.speed.toFixed(1)} ${this.unit} (${speed.low.toFixed(1)} to ${speed.high.toFixed(1)})` : "no speed known";
-    this.tell(`At ${clock(this.cursor)}: ${value}${phase ? `, ${phase[2]}` : ""}. ${view}`);
+    this.announce(`At ${clock(this.cursor)}: ${value}${phase ? `, ${phase[2]}` : ""}. ${view}`);
   }
 
-  tell(words) {
+  announce(words) {
     // A screen reader hears the place where the pointer comes to rest, not the way there.
-    clearTimeout(this.told);
+    clearTimeout(this.announcing);
     this.readout.setAttribute("aria-live", "off");
     this.readout.textContent = words;
-    this.told = setTimeout(() => {
+    this.announcing = setTimeout(() => {
       this.readout.setAttribute("aria-live", "polite");
       this.readout.textContent = `${words} `;
     }, 500);

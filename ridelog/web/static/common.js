@@ -1,8 +1,10 @@
 // What the pages share: the token of this page, and news about rides that are being measured.
+import { localise } from "./times.js";
+
 export const token = document.body.dataset.token;
 
 // A stream is held only while something is going on and the page is in sight: browsers allow few.
-export function follow(tell) {
+export function follow(report) {
   let source = null;
   let wanted = false;
   const close = () => { source?.close(); source = null; };
@@ -11,7 +13,7 @@ export function follow(tell) {
     source = new EventSource("/events");
     source.onmessage = (event) => {
       const tasks = JSON.parse(event.data);
-      tell(tasks);
+      report(tasks);
       if (!tasks.some((task) => ["waiting", "working", "drawing"].includes(task.state))) {
         wanted = false;
         close();
@@ -31,7 +33,9 @@ export async function renew(...names) {
   const fresh = new DOMParser().parseFromString(await answer.text(), "text/html");
   for (const name of names) {
     const [old, now] = [document.getElementById(name), fresh.getElementById(name)];
-    if (old && now) old.replaceWith(document.adoptNode(now));
+    if (!old || !now) continue;
+    localise(now);
+    old.replaceWith(document.adoptNode(now));
   }
   return fresh;
 }
@@ -41,7 +45,7 @@ export function words(task) {
   if (task.state === "waiting") return "waits its turn";
   if (task.state === "working") {
     const first = task.first?.words[document.body.dataset.unit];
-    return `is being measured${first?.length ? `; first look: ${first[0]} (${first[1]} to ${first[2]})` : ""}`;
+    return `is being measured${first?.length ? `; first look: ${first[0]} (${first[1]})` : ""}`;
   }
   if (task.state === "drawing") return "is measured, its pictures are being drawn";
   return "is measured";

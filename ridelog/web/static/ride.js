@@ -34,10 +34,10 @@ const look = follow(async (tasks) => {
   report(busy ? `This ride ${words(task)}…` : "");
   const first = task.first?.words[document.body.dataset.unit];
   if (first && document.getElementById("first-value")) {
-    const [value, low, high] = first.length ? first : ["none", "", ""];
+    const [value, bounds] = first.length ? first : ["none", ""];
     document.getElementById("first-value").textContent = value;
     document.getElementById("first-bounds").textContent = first.length
-      ? `between ${low} and ${high}: a first look, the rest is being measured` : "the rest is being measured";
+      ? `${bounds}: a first look, the rest is being measured` : "the rest is being measured";
   }
   if (task.state === "failed") { if (before) location.reload(); return; }
   if ((task.state === "drawing" || task.state === "done") && before) {
