@@ -9,6 +9,8 @@ import numpy as np
 from ridelog.analysis.cautions import Caution
 from ridelog.analysis.figure import Figure, Figures
 from ridelog.analysis.settings import Settings
+from ridelog.core.estimate import Estimate
+from ridelog.core.quantity import Quantity, is_firm, span, text
 from ridelog.core.spans import Span
 from ridelog.core.units import SpeedUnit
 from ridelog.filtering.motion import Motion
@@ -115,6 +117,14 @@ class MeasuredRide:
     def with_record(self, subject: str, record: Any) -> "MeasuredRide":
         """Return the ride with the record of one more subject, or another one in its place."""
         return replace(self, records={**self.records, subject: record})
+
+    def told(self, estimate: Estimate, quantity: Quantity, reader: SpeedUnit) -> str:
+        """Return a figure with its interval; the range alone and why, where no figure stands."""
+        if self["signal"].grade == "weak":
+            return f"somewhere from {span(estimate, quantity, reader)} (weak signal)"
+        if not is_firm(estimate):
+            return f"somewhere from {span(estimate, quantity, reader)} (no closer with this log)"
+        return text(estimate, quantity, reader)
 
     def course_at(self, time_s: float) -> float | None:
         """Return the course at a time in degrees clockwise from north, None where unknown."""

@@ -100,7 +100,7 @@ def trace(
     _check_places([csv], ride, force)
     motion = _motion_of(ride)
 
-    from ridelog.analysis.reverse import find_reverse
+    from ridelog.analysis.reverse.measure import find_reverse
     from ridelog.report.trace import trace_csv
 
     settings = asked.on(motion.track)

@@ -4,8 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ridelog.analysis.acceleration.measure import PullCurve
-from ridelog.analysis.acceleration.sharp_pull import sharp_pull
+from ridelog.analysis.acceleration.measure import AccelerationCurve
 from ridelog.compare.difference import Difference, difference_of
 from ridelog.compare.rides import Rides
 from ridelog.core.estimate import LEVEL, Estimate
@@ -128,7 +127,7 @@ def _falls_through(speed_mps: FloatArray, values: FloatArray, *, first: bool) ->
 
 def curves_of(before: Rides, after: Rides) -> PullCurves | None:
     """Return both sides' pull curves at the speeds that every ride with a curve holds."""
-    pulls: list[list[PullCurve]] = [
+    pulls: list[list[AccelerationCurve]] = [
         [ride["acceleration"] for ride in side if len(ride["acceleration"].speed_mps)]
         for side in (before, after)
     ]
@@ -142,5 +141,5 @@ def curves_of(before: Rides, after: Rides) -> PullCurves | None:
     speed = np.arange(lowest, highest + 1e-9, _STEP_MPS)
     sides = [[tuple(pull.at(float(v)) for v in speed) for pull in side] for side in told]
     fine = np.arange(lowest, highest + 1e-9, _FINE_STEP_MPS)
-    sharp = [[tuple(map(estimate, sharp_pull(pull, fine))) for pull in side] for side in told]
+    sharp = [[tuple(map(estimate, pull.sharp(fine))) for pull in side] for side in told]
     return pull_curves_of(PullTable(speed, sides[0], sides[1]), PullTable(fine, sharp[0], sharp[1]))

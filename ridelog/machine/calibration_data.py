@@ -135,9 +135,9 @@ def start_of(launches: Launches) -> tuple[float, float, float] | None:
     """
     best = max((one.top_mps for one in launches.launches), default=0.0)
     times = [
-        one.windows[0].time
+        one.windows[0].time_s
         for one in launches.launches
-        if one.top_mps > 0.6 * best and one.windows[0].time is not None
+        if one.top_mps > 0.6 * best and one.windows[0].time_s is not None
     ]
     if not times:
         return None

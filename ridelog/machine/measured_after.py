@@ -48,9 +48,9 @@ def ride_after(
     """Return what one ride after the change showed; ``settings`` as for ``evidence_of``."""
     excluded = untold(motion, settings)
     times = {
-        summary.window.label: summary.median
-        for summary in measure_launches(motion, windows=windows, excluded=excluded).summaries
-        if summary.median is not None
+        each.label: each.time_s
+        for each in measure_launches(motion, windows=windows, excluded=excluded).windows
+        if each.time_s is not None
     }
     return MeasuredRide(pull_and_top_of(motion, excluded=excluded), times)
 

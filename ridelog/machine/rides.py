@@ -1,9 +1,9 @@
 """One ride as evidence: every analysis that tells something of the machine, put together."""
 
 from ridelog.analysis.braking.measure import measure_brakings
-from ridelog.analysis.handling.turn_loads import measure_turns
+from ridelog.analysis.handling.turns import measure_turns
 from ridelog.analysis.launches.measure import measure_launches
-from ridelog.analysis.reverse import find_reverse
+from ridelog.analysis.reverse.measure import find_reverse
 from ridelog.analysis.settings import Settings
 from ridelog.analysis.subject import MeasuredRide
 from ridelog.analysis.top_speed.measure import measure_top_speed
@@ -49,7 +49,7 @@ def evidence_of(
         turns = measure_turns(motion, excluded=excluded)
     else:
         top, brakings = measured["top_speed"], measured["braking"]
-        turns = measured["handling"].turns
+        turns = measured["handling"]
     launches = measure_launches(motion, windows=(START_WINDOW,), excluded=excluded)
     stops = [one.mean_decel for one in brakings.stops]
     hardest = max((stop.value for stop in stops), default=0.0)
@@ -61,7 +61,7 @@ def evidence_of(
         near_top=near_top_of(motion, top),
         start=start_of(launches),
         decel_mps2=tuple(stop for stop in stops if stop.value >= _HARD_SHARE * hardest),
-        lateral_mps2=turns.max_lateral,
+        lateral_mps2=turns.max_lateral_accel_mps2,
     )
 
 

@@ -73,6 +73,8 @@ def schema_of_type(kind: Any) -> dict[str, Any]:
             "properties": {name: schema_of_type(hints[name]) for name in names},
         }
     origin, inner = typing.get_origin(kind), typing.get_args(kind)
+    if origin is typing.Literal:
+        return {"enum": list(inner)}
     if origin in (typing.Union, types.UnionType):
         return {"anyOf": [schema_of_type(each) for each in inner]}
     if origin is typing.Literal:

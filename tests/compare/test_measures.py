@@ -55,8 +55,8 @@ def test_windows_follow_the_readers_unit(thin_rides: Sides) -> None:
 
 
 def test_reverse_needs_both_sides(thin_rides: Sides) -> None:
-    found = SimpleNamespace(state="found", top_speed=about(3.0), reason="")
-    none = SimpleNamespace(state="none", top_speed=None, reason="it never went backwards")
+    found = SimpleNamespace(state="found", top_speed_mps=about(3.0), reason="")
+    none = SimpleNamespace(state="none", top_speed_mps=None, reason="it never went backwards")
     both = with_parts(thin_rides, reverse=found)
     compared = compare(both["before"], both["after"]).get("reverse_top_mps")
     assert compared is not None and compared.terms.better == LOWER
@@ -80,19 +80,23 @@ def test_a_loss_that_is_no_better_known_than_none_is_no_figure(thin_rides: Sides
 
 def test_weave_needs_an_onset_on_both_sides(thin_rides: Sides) -> None:
     def handling(onset: float | None) -> Any:
-        weave = SimpleNamespace(
-            twitchy_from=None if onset is None else about(onset), reason="nothing swings"
+        return SimpleNamespace(
+            weave_onset_mps=None if onset is None else about(onset),
+            weave_reason="nothing swings" if onset is None else "",
+            max_lateral_accel_mps2=None,
+            lateral_reason="",
+            lateral_window_s=1.0,
+            min_turn_radius_m=None,
+            radius_reason="",
         )
-        turns = SimpleNamespace(max_lateral=None, reason="", min_radius=None, radius_reason="")
-        return SimpleNamespace(weave=weave, turns=turns)
 
     early, late, never = (
         with_parts(thin_rides, handling=handling(onset)) for onset in (5.0, 9.0, None)
     )
-    compared = compare(early["before"], late["after"]).get("weave_from_mps")
+    compared = compare(early["before"], late["after"]).get("weave_onset_mps")
     assert compared is not None
     assert compared.verdict.word == "better"
-    assert compare(early["before"], never["after"]).get("weave_from_mps") is None
+    assert compare(early["before"], never["after"]).get("weave_onset_mps") is None
 
 
 def test_a_ride_without_a_figure_says_why(thin_rides: Sides) -> None:

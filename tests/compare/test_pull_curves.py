@@ -6,8 +6,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from ridelog.analysis.acceleration.measure import HALF_STEP_MPS, PullCurve
-from ridelog.analysis.acceleration.sharp_pull import sharp_pull
+from ridelog.analysis.acceleration.measure import HALF_STEP_MPS, AccelerationCurve
 from ridelog.compare.comparison import Comparison
 from ridelog.compare.curves import PullCurves, PullTable, pull_curves_of
 from ridelog.core.estimate import Estimate
@@ -94,7 +93,7 @@ def with_kink(speed: FloatArray, kink_mps: float) -> FloatArray:
     return 2.0 - 0.3 * np.maximum(speed - kink_mps, 0.0)
 
 
-def measured(like: PullCurve, kink_mps: float) -> PullCurve:
+def measured(like: AccelerationCurve, kink_mps: float) -> AccelerationCurve:
     """The curve as measured: 1 m/s over the time that it takes, every half a metre a second."""
     speed = np.arange(1.5, 9.01, 0.5)
     inside = speed[:, None] + np.linspace(-HALF_STEP_MPS, HALF_STEP_MPS, 2001)
@@ -106,13 +105,13 @@ def measured(like: PullCurve, kink_mps: float) -> PullCurve:
 def test_the_width_of_the_windows_is_undone(thin_comparison: Comparison, kink_mps: float) -> None:
     like = thin_comparison.before[0]["acceleration"]
     curve, fine = measured(like, kink_mps), np.arange(2.0, 8.5, 0.05)
-    sharp = sharp_pull(curve, fine)[:, 0]
+    sharp = curve.sharp(fine)[:, 0]
     rounded = np.interp(fine, curve.speed_mps, curve.columns[:, 0])
     true, near = with_kink(fine, kink_mps), np.abs(fine - kink_mps) < 1.0
     wrong = [np.sqrt(np.mean((each - true)[near] ** 2)) for each in (sharp, rounded)]
     assert wrong[0] < 0.5 * wrong[1]
     assert np.abs(sharp - true)[~near & (fine < 8.0)].max() < 0.005
-    assert np.isnan(sharp_pull(curve, np.array([1.0, 9.5]))).all()
+    assert np.isnan(curve.sharp(np.array([1.0, 9.5]))).all()
 
 
 def test_a_speed_that_is_not_known_is_bridged(thin_comparison: Comparison) -> None:
@@ -120,6 +119,6 @@ def test_a_speed_that_is_not_known_is_bridged(thin_comparison: Comparison) -> No
     columns = curve.columns.copy()
     columns[4] = np.nan
     holed = replace(curve, columns=columns)
-    assert np.allclose(sharp_pull(holed, np.array([3.3, 3.5, 3.9])), 2.0)
+    assert np.allclose(holed.sharp(np.array([3.3, 3.5, 3.9])), 2.0)
     columns[:-1] = np.nan
-    assert np.isnan(sharp_pull(holed, np.array([3.3]))).all()
+    assert np.isnan(holed.sharp(np.array([3.3]))).all()

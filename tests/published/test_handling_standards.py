@@ -31,10 +31,10 @@ def test_stability_factor_is_half_the_width_by_the_height() -> None:
     """SSF = T / (2 h): NHTSA, "Why choose SSF?", ch. V."""
     assert stability_factor(0.9, 0.5) == pytest.approx(0.9)
     margin = tip_over(0.9, 0.5, Estimate(4.0, 3.9, 4.1), Estimate(5.0, 4.9, 5.1))
-    assert margin.rigid_mps2 == pytest.approx(0.9 * 9.80665)
+    assert margin.rigid_threshold_mps2 == pytest.approx(0.9 * 9.80665)
     # At the rigid threshold the same turn gives the 23.9 km/h above; the safer one is slower.
-    assert margin.speed_mps is not None
-    assert margin.speed_mps == pytest.approx(math.sqrt(TILT_SHARE) * 23.9 / 3.6, abs=0.02)
+    assert margin.tipping_speed_mps is not None
+    assert margin.tipping_speed_mps == pytest.approx(math.sqrt(TILT_SHARE) * 23.9 / 3.6, abs=0.02)
 
 
 def test_what_is_taken_off_agrees_with_the_tilt_tables() -> None:

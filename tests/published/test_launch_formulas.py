@@ -12,7 +12,7 @@ import numpy as np
 import pytest
 
 from ridelog.analysis.acceleration.run_draws import RunDraws
-from ridelog.analysis.acceleration.runs import Run
+from ridelog.analysis.acceleration.runs import AccelerationRun
 from ridelog.analysis.launches.measure import Launch, measure_launches
 from ridelog.analysis.launches.windows import Window, parse_rollout, parse_window
 from ridelog.filtering.motion import Motion
@@ -37,7 +37,7 @@ def constant(
     time_s = np.arange(0.0, 12.0, 0.01)
     since = np.maximum(time_s - start_s, 0.0)[:, None] * np.ones(8)
     speed = accel_mps2 * since
-    run = Run(True, 0.0, 2.0, 0.0, 12.0, float(speed.max()), 12.0, 0.0)
+    run = AccelerationRun(True, 0.0, 2.0, 0.0, 12.0, float(speed.max()), 12.0, 0.0)
     drawn = RunDraws(run, np.full(8, start_s), time_s, speed, 0.5 * accel_mps2 * since**2)
     found = measure_launches(motion, windows=windows, rollout_m=rollout_m, drawn=(drawn,))
     return found.launches[0]
@@ -46,9 +46,9 @@ def constant(
 def test_constant_acceleration_to_25_kmh(motion: Motion) -> None:
     """a = 2 m/s², 25 km/h (6.944 m/s): t = 3.472 s, s = 12.06 m."""
     timed = constant(motion, 2.0, (parse_window("0-25 km/h"),), 0.0).windows[0]
-    assert timed.time is not None and timed.length is not None
-    assert timed.time.value == pytest.approx(3.472, abs=0.0005)
-    assert timed.length.value == pytest.approx(12.06, abs=0.005)
+    assert timed.time_s is not None and timed.length_m is not None
+    assert timed.time_s.value == pytest.approx(3.472, abs=0.0005)
+    assert timed.length_m.value == pytest.approx(12.06, abs=0.005)
 
 
 @pytest.mark.parametrize(
@@ -61,8 +61,8 @@ def test_one_foot_of_rollout(
     windows = (parse_window("0-25 km/h"), parse_window("0-1 ft"))
     plain = constant(motion, accel_mps2, windows, 0.0)
     rolled = constant(motion, accel_mps2, windows, parse_rollout("1 ft"))
-    before, after = plain.windows[0].time, rolled.windows[0].time
-    foot, exit_speed = plain.windows[1].time, plain.windows[1].exit_speed
+    before, after = plain.windows[0].time_s, rolled.windows[0].time_s
+    foot, exit_speed = plain.windows[1].time_s, plain.windows[1].exit_speed_mps
     assert before and after and foot and exit_speed
     # Within half a unit of the last digit, and the grid's hundredth of a second in curvature.
     assert before.value - after.value == pytest.approx(rollout_s, abs=0.0006)

@@ -19,7 +19,7 @@ import numpy as np
 from scipy.signal import butter, sosfiltfilt
 
 from ridelog.analysis.handling.band import seconds_in_band
-from ridelog.analysis.handling.turn_loads import TurnLoads, measure_turns
+from ridelog.analysis.handling.turns import Turns, measure_turns
 from ridelog.analysis.handling.weave import LEAST_RATE_HZ, measure_weave
 from ridelog.core.estimate import Estimate
 from ridelog.filtering.motion import Motion
@@ -87,21 +87,21 @@ class Tally:
 
 def turns_of_ride(ride: LabelledRide, motion: Motion, tallies: dict[str, Tally]) -> None:
     """Add the figures of one ride's turns."""
-    found: TurnLoads = measure_turns(motion)
+    found: Turns = measure_turns(motion)
     truth = ride.truth
-    width = round(found.window_s / STEP_S)
+    width = round(found.lateral_window_s / STEP_S)
     lateral = running_integral(truth.velocity_mps * truth.yaw_rate_radps)
-    means = np.abs(lateral[width:] - lateral[:-width]) / found.window_s
+    means = np.abs(lateral[width:] - lateral[:-width]) / found.lateral_window_s
     least = np.inf
     for turn in found.turns:
-        if turn.lateral is None:
+        if turn.lateral_accel_mps2 is None:
             continue
-        first = max(0, round((turn.start_s - 0.5 * found.window_s) / STEP_S))
-        last = round((turn.end_s - 0.5 * found.window_s) / STEP_S) + 1
-        tallies["turn lateral"].add(turn.lateral, float(means[first:last].max()))
-        if turn.radius is None:
+        first = max(0, round((turn.start_s - 0.5 * found.lateral_window_s) / STEP_S))
+        last = round((turn.end_s - 0.5 * found.lateral_window_s) / STEP_S) + 1
+        tallies["turn lateral"].add(turn.lateral_accel_mps2, float(means[first:last].max()))
+        if turn.radius_m is None:
             continue
-        inner = round(min(found.window_s, (turn.end_s - turn.start_s) * 2.0 / 3.0) / STEP_S)
+        inner = round(min(found.lateral_window_s, (turn.end_s - turn.start_s) * 2.0 / 3.0) / STEP_S)
         first, last = round(turn.start_s / STEP_S), round(turn.end_s / STEP_S)
         way = (
             truth.distance_m[first + inner : last + 1] - truth.distance_m[first : last + 1 - inner]
@@ -111,11 +111,11 @@ def turns_of_ride(ride: LabelledRide, motion: Motion, tallies: dict[str, Tally])
             - truth.heading_rad[first : last + 1 - inner]
         )
         radius = float((way / np.abs(swung)).min())
-        tallies["turn radius"].add(turn.radius, radius)
+        tallies["turn radius"].add(turn.radius_m, radius)
         least = min(least, radius)
-    tallies["ride lateral"].add(found.max_lateral, float(means.max()))
+    tallies["ride lateral"].add(found.max_lateral_accel_mps2, float(means.max()))
     if np.isfinite(least):
-        tallies["ride radius"].add(found.min_radius, least)
+        tallies["ride radius"].add(found.min_turn_radius_m, least)
 
 
 def main() -> None:
@@ -152,11 +152,11 @@ def one_line(log: str, kind: str, name: str, rides: int, seed: int) -> None:
         if name == "turning":
             turns_of_ride(ride, motion, turns)
         found = measure_weave(motion)
-        if found.twitchy_from is not None:
+        if found.weave_onset_mps is not None:
             claims += 1
             if ride.weave_onset_mps is not None:
-                near += abs(found.twitchy_from.value - ride.weave_onset_mps) <= 1.0
-                onset.add(found.twitchy_from, ride.weave_onset_mps)
+                near += abs(found.weave_onset_mps.value - ride.weave_onset_mps) <= 1.0
+                onset.add(found.weave_onset_mps, ride.weave_onset_mps)
         if rate_hz >= LEAST_RATE_HZ:
             add_classes(ride, motion, classes)
     print(f"{log} {kind} {name}: claimed {claims} of {rides}", end="")
@@ -177,10 +177,10 @@ def add_classes(ride: LabelledRide, motion: Motion, tally: Tally) -> None:
     first = np.round(seconds.start_s / STEP_S).astype(int)
     means = np.array([square[at : at + round(1.0 / STEP_S)].mean() for at in first])
     speed = seconds.mean_speed_mps
-    for part in measure_weave(motion).classes:
-        if part.yaw_rate_rms is not None:
+    for part in measure_weave(motion).weave:
+        if part.yaw_rate_rms_radps is not None:
             inside = (speed >= part.from_mps) & (speed < part.to_mps)
-            tally.add(part.yaw_rate_rms, float(np.sqrt(means[inside].mean())))
+            tally.add(part.yaw_rate_rms_radps, float(np.sqrt(means[inside].mean())))
 
 
 if __name__ == "__main__":

@@ -21,9 +21,9 @@ from functools import partial
 
 import numpy as np
 
-from ridelog.analysis.acceleration.measure import measure_pull
+from ridelog.analysis.acceleration.measure import measure_acceleration
 from ridelog.analysis.acceleration.run_draws import draw_runs
-from ridelog.analysis.acceleration.runs import Run
+from ridelog.analysis.acceleration.runs import AccelerationRun
 from ridelog.analysis.launches.measure import measure_launches
 from ridelog.core.estimate import Estimate
 from ridelog.filtering.smoother import estimate_motion
@@ -73,23 +73,21 @@ def one_ride(log: str, kind: str, seed: int, number: int) -> tuple[list[Outcome]
             invented += 1
             continue
         found.add(nearest)
-        outcomes.append(("start", launch.start, nearest))
+        outcomes.append(("start", launch.start_estimate_s, nearest))
         for timed in launch.windows:
-            if timed.window.label.endswith(("km/h", " m")):
-                end = _true_time(ride.truth, nearest, timed.window.to_mps, timed.window.distance_m)
+            if timed.label.endswith(("km/h", " m")):
+                end = _true_time(ride.truth, nearest, timed.to_mps, timed.distance_m)
                 begin = (
-                    _true_time(ride.truth, nearest, timed.window.from_mps, None)
-                    if timed.window.from_mps
-                    else 0.0
+                    _true_time(ride.truth, nearest, timed.from_mps, None) if timed.from_mps else 0.0
                 )
                 # What the truth only reaches in a later start, this one has no time for.
                 if nearest + end > min((s for s in starts if s > nearest), default=np.inf):
                     end = float("nan")
-                label = timed.window.label
+                label = timed.label
                 if label not in ("0-20 km/h", "0-30 m"):
-                    label = "from standing" if timed.window.standing else "rolling"
-                outcomes.append((label, timed.time, end - begin))
-    pull = measure_pull(motion, drawn=drawn)
+                    label = "from standing" if timed.standing else "rolling"
+                outcomes.append((label, timed.time_s, end - begin))
+    pull = measure_acceleration(motion, drawn=drawn)
     for speed in (2.0, 4.0):
         runs = [
             one.run
@@ -103,7 +101,7 @@ def one_ride(log: str, kind: str, seed: int, number: int) -> tuple[list[Outcome]
     outcomes.append(
         (
             "standing pull",
-            pull.standing_pull,
+            pull.standing_mps2,
             _true_pull(ride.truth, standing, 1.75, 0.75, alike=False),
         )
     )
@@ -121,7 +119,7 @@ def _true_time(
 
 
 def _true_pull(
-    truth: Truth, runs: list[Run], speed: float, half: float, *, alike: bool = True
+    truth: Truth, runs: list[AccelerationRun], speed: float, half: float, *, alike: bool = True
 ) -> float:
     found = np.full(len(runs), np.nan)
     for index, run in enumerate(runs):

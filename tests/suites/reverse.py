@@ -25,7 +25,7 @@ from functools import partial
 
 import numpy as np
 
-from ridelog.analysis.reverse import Reverse, find_reverse
+from ridelog.analysis.reverse.measure import Reverse, find_reverse
 from ridelog.filtering.motion import Motion
 from ridelog.filtering.smoother import estimate_motion
 from ridelog.simulate import Span, Truth, preset, to_track
@@ -120,12 +120,12 @@ def _seen(kind: str, truth: Truth, span: Span, found: Reverse) -> Seen:
         span.start_s, *(s.start_s for _, s in shared)
     )
     result = Seen(kind, two_sided, best.state, common / span.duration_s, common / either)
-    if best.top_speed is not None:
+    if best.top_speed_mps is not None:
         true = truth.best_mean_speed(
             1.0, start_s=span.start_s, end_s=span.end_s, reverse=True
         ).speed_mps
-        result.error_mps = best.top_speed.value - true
-        result.held = best.top_speed.low <= true <= best.top_speed.high
+        result.error_mps = best.top_speed_mps.value - true
+        result.held = best.top_speed_mps.low <= true <= best.top_speed_mps.high
     return result
 
 

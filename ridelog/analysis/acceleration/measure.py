@@ -1,10 +1,13 @@
-"""The pull curve: how hard the machine accelerates at each speed, over all pulls of a ride."""
+"""The acceleration curve: how hard the machine pulls at each speed, over all runs of a ride."""
 
 from dataclasses import dataclass, field
 
 import numpy as np
+from scipy.interpolate import PchipInterpolator
 
 from ridelog.analysis.acceleration.run_draws import RunDraws, draw_runs
+from ridelog.analysis.acceleration.runs import GAIN_MPS
+from ridelog.analysis.cautions import both_units
 from ridelog.core.estimate import Estimate
 from ridelog.core.interval import estimate
 from ridelog.core.spans import Span
@@ -31,42 +34,45 @@ _SAME_WAY_RAD = np.radians(30.0)
 
 
 @dataclass(frozen=True)
-class PullCurve:
+class AccelerationAt:
+    """Acceleration at one speed, and how many runs stand behind it."""
+
+    speed_mps: float
+    accel_mps2: Estimate
+    runs: int
+
+
+@dataclass(frozen=True)
+class AccelerationCurve:
     """Acceleration of the machine against speed.
 
     Attributes
     ----------
-    speed_mps : shape (k,), speeds of the curve. [m/s]
-    accel : acceleration at each of them, None where no run tells. [m/s²]
-    columns : shape (k, 1 + 2 draws), for joint use, NaN where unknown. [m/s²]
-    runs_at : shape (k,), how many runs stand behind each.
-    standing_pull : mean acceleration from 1 to 2.5 m/s over the standing starts. [m/s²]
-    standing_columns : shape (1 + 2 draws,). [m/s²]
-    peak_power_speed : speed at which acceleration times speed is highest; None with a
-        ``peak_reason``. [m/s]
-    runs_used, runs_left_out : pulls behind the curve, and those that pulled clearly less.
+    curve : the speeds at which it is known.
+    standing_mps2 : mean acceleration from 1 to 2.5 m/s over the standing starts. [m/s²]
+    peak_power_speed_mps : speed at which acceleration times speed is highest; None with a
+        ``peak_power_reason``. [m/s]
+    runs_used, runs_left_out : runs behind the curve, and those that pulled clearly less.
     both_ways : whether they go in opposite directions, each direction weighing the same: the pull
         of a slope then cancels; otherwise it is not corrected.
-    way_difference : half the difference of both directions' accelerations, slope and wind; None
-        without both. [m/s²]
-    slope_note : the same in words.
+    direction_difference_mps2 : by how much the accelerations of both directions differ, slope and
+        wind; None without both. [m/s²]
     reason : why there is no curve, else empty.
+    speed_mps : shape (k,), the grid of the curve. [m/s]
+    columns : shape (k, 1 + 2 draws), for joint use, NaN where unknown. [m/s²]
     """
 
-    speed_mps: FloatArray
-    accel: tuple[Estimate | None, ...]
-    columns: FloatArray = field(repr=False)
-    runs_at: FloatArray
-    standing_pull: Estimate | None
-    standing_columns: FloatArray = field(repr=False)
-    peak_power_speed: Estimate | None
-    peak_reason: str
+    curve: tuple[AccelerationAt, ...]
+    standing_mps2: Estimate | None
+    peak_power_speed_mps: Estimate | None
+    peak_power_reason: str
     runs_used: int
     runs_left_out: int
     both_ways: bool
-    way_difference: Estimate | None
-    slope_note: str
+    direction_difference_mps2: Estimate | None
     reason: str
+    speed_mps: FloatArray = field(repr=False)
+    columns: FloatArray = field(repr=False)
 
     def columns_at(self, speed_mps: float) -> FloatArray:
         """Return the acceleration at a speed for every draw, NaN outside the curve. [m/s²]"""
@@ -85,81 +91,103 @@ class PullCurve:
         """Return the acceleration at a speed, None outside the curve. [m/s²]"""
         return estimate(self.columns_at(speed_mps))
 
-    def wheel_force_n(self, mass_kg: float) -> tuple[Estimate | None, ...]:
-        """Return the force left for accelerating a mass at each speed, resistance already off. [N]
+    def sharp(self, speed_mps: FloatArray) -> FloatArray:
+        """Return the acceleration at any speeds for every draw, freed from the width of the steps.
 
-        The turning parts of the machine are not counted as mass: a few per cent at most on a small
-        machine (common practice, no source).
+        The curve tells the mean of 1 / acceleration over a step of h to either side of each speed,
+        which rounds a kink off: METHOD.md of acceleration, (3). Between its speeds it is
+        interpolated without overshoot, since a straight line would cut the bend.
+
+        Parameters
+        ----------
+        speed_mps : ndarray, shape (k,)
+            Where to tell it.
+
+        Returns
+        -------
+        ndarray, shape (k, columns)
+            NaN outside the curve, and everywhere if fewer than two speeds are known. [m/s²]
+
+        Source
+        ------
+        Own derivation: METHOD.md of acceleration, (3).
         """
-        return tuple(_scaled(accel, mass_kg) for accel in self.accel)
+        known = np.isfinite(self.columns).all(axis=1) & (self.columns > 0.0).all(axis=1)
+        if known.sum() < 2:
+            return np.full((len(speed_mps), self.columns.shape[1]), np.nan)
+        slowness = 1.0 / self.columns[known]
+        at = self.speed_mps[known]
+        step = np.diff(at)
+        sharp = slowness.copy()
+        # A speed whose neighbours are not alike far away, at an end or beside a hole, stays as it
+        # is.
+        inner = 1 + np.flatnonzero(np.isclose(step[:-1], step[1:]))
+        bend = slowness[inner - 1] - 2.0 * slowness[inner] + slowness[inner + 1]
+        sharp[inner] -= bend * (HALF_STEP_MPS / step[inner - 1, None]) ** 2 / 6.0
+        found: FloatArray = PchipInterpolator(at, sharp, axis=0, extrapolate=False)(speed_mps)
+        return 1.0 / found
 
-    def wheel_power_w(self, mass_kg: float) -> tuple[Estimate | None, ...]:
-        """Return that force times the speed. [W]"""
-        return tuple(
-            _scaled(accel, mass_kg * float(speed))
-            for accel, speed in zip(self.accel, self.speed_mps, strict=True)
-        )
 
-
-def measure_pull(
+def measure_acceleration(
     motion: Motion,
     *,
     excluded: tuple[Span, ...] = (),
     drawn: tuple[RunDraws, ...] | None = None,
-) -> PullCurve:
-    """Return the pull curve of a ride.
+) -> AccelerationCurve:
+    """Return the acceleration of a ride against speed.
 
     At each speed v the acceleration of a run is 1 m/s over the time that it takes from v - 0.5 to
     v + 0.5 m/s: crossings in time are known far better than a slope at an instant. Times are
-    averaged over runs of one direction, both directions have the same weight.
+    averaged over runs of one direction, both directions have the same weight. METHOD.md of
+    acceleration, (1) and (2).
 
     Parameters
     ----------
     motion : Motion
         The smoothed ride.
     excluded : tuple of (start_s, end_s)
-        Stretches that may not carry it, such as reverse travel.
+        Spans that may not carry it, such as reverse travel.
     drawn : tuple of RunDraws, optional
-        From ``draw_runs`` with the same stretches, if at hand.
+        From ``draw_runs`` with the same spans, if at hand.
     """
     if drawn is None:
         drawn = draw_runs(motion, excluded=excluded)
     if not drawn:
-        return _none("the ride holds no pull that gains 2 m/s or more")
+        return _none(f"the ride holds no run that gains {both_units(GAIN_MPS)} or more")
     highest = max(_USED_SHARE * d.run.top_mps for d in drawn) - HALF_STEP_MPS
     step = _STEP_MPS * max(1.0, np.ceil((highest - _LOWEST_MPS) / _STEP_MPS / _MOST_POINTS))
     speed = np.arange(_LOWEST_MPS, highest + 1e-9, step)
     if len(speed) < 2:
-        return _none("no pull goes fast enough for a curve")
+        return _none("no run goes fast enough for a curve")
     table = np.stack([_times(d, speed) for d in drawn])
     full = _full_throttle(2.0 * HALF_STEP_MPS / table[:, :, 0])
     kept = [d.run for d, keep in zip(drawn, full, strict=True) if keep]
     table = table[full]
-    way = _ways([run.course_rad for run in kept])
-    columns, difference = _averaged(table, way)
-    accel = tuple(estimate(row) for row in columns)
-    known = np.array([a is not None for a in accel])
+    side = _sides([run.course_rad for run in kept])
+    columns, difference = _averaged(table, side)
+    accel = [estimate(row) for row in columns]
+    known = np.array([one is not None for one in accel])
     if not known.any():
-        return _none("the fixes of the pulls do not tell their acceleration")
+        return _none("the fixes of the runs do not tell their acceleration")
     columns = np.where(known[:, None], columns, np.nan)
-    both = bool((way > 0).any() and (way < 0).any())
-    standing = _standing(drawn, full)
+    runs_at = np.isfinite(table[:, :, 0]).sum(axis=0)
     peak, why = _peak_power(speed, columns, known)
-    return PullCurve(
-        speed_mps=speed,
-        accel=accel,
-        columns=columns,
-        runs_at=np.isfinite(table[:, :, 0]).sum(axis=0).astype(np.float64),
-        standing_pull=estimate(standing),
-        standing_columns=standing,
-        peak_power_speed=peak,
-        peak_reason=why,
+    return AccelerationCurve(
+        curve=tuple(
+            AccelerationAt(float(at), one, int(runs))
+            for at, one, runs in zip(speed, accel, runs_at, strict=True)
+            if one is not None
+        ),
+        standing_mps2=_standing(drawn, full),
+        peak_power_speed_mps=peak,
+        peak_power_reason=why,
         runs_used=len(kept),
         runs_left_out=len(drawn) - len(kept),
-        both_ways=both,
-        way_difference=difference,
-        slope_note=_slope_note(both, difference),
+        both_ways=bool((side > 0).any() and (side < 0).any()),
+        direction_difference_mps2=difference,
         reason="",
+        speed_mps=speed,
+        columns=columns,
     )
 
 
@@ -188,11 +216,11 @@ def _time_of_gain(
     return np.where(known, figures, figures[known].mean())
 
 
-def _pull_of(gain_mps: float, time_s: FloatArray) -> FloatArray:
+def _acceleration_of(gain_mps: float, time_s: FloatArray) -> FloatArray:
     """Return the acceleration of a gain on every column from the time it takes there. [m/s²]
 
-    Linear about the first column: the quotient of a noisy time is high on average, and a pull
-    should not grow with the noise.
+    Linear about the first column: the quotient of a noisy time is high on average, and an
+    acceleration should not grow with the noise. METHOD.md of acceleration, (2).
     """
     result: FloatArray = gain_mps / time_s[0] * (2.0 - time_s / time_s[0])
     return result
@@ -211,7 +239,7 @@ def _full_throttle(accel: FloatArray) -> np.ndarray:
     return np.asarray(full)
 
 
-def _ways(courses: list[float]) -> FloatArray:
+def _sides(courses: list[float]) -> FloatArray:
     """Return +1 for runs along the usual direction, -1 for those against it, 0 for others."""
     course = np.array(courses)
     if not len(course):
@@ -223,29 +251,30 @@ def _ways(courses: list[float]) -> FloatArray:
     return np.where(along >= near, 1.0, np.where(along <= -near, -1.0, 0.0))
 
 
-def _averaged(table: FloatArray, way: FloatArray) -> tuple[FloatArray, Estimate | None]:
-    """Return the pull at each speed, both directions alike where both are there.
+def _averaged(table: FloatArray, side: FloatArray) -> tuple[FloatArray, Estimate | None]:
+    """Return the acceleration at each speed, and by how much both directions differ.
 
+    Both directions count alike where both are there.
     Times are averaged over the runs of a direction, and the quotient is taken of the mean: one run
     that a jump of the receiver shortens then counts no more than its share.
     """
     gain = 2.0 * HALF_STEP_MPS
     columns = np.full(table.shape[1:], np.nan)
-    halves: list[FloatArray] = []
+    differences: list[FloatArray] = []
     for index in range(table.shape[1]):
         rows = table[:, index]
         known = np.isfinite(rows[:, 0])
-        there, back = known & (way > 0), known & (way < 0)
+        there, back = known & (side > 0), known & (side < 0)
         if there.any() and back.any():
-            means = [_pull_of(gain, rows[side].mean(axis=0)) for side in (there, back)]
+            means = [_acceleration_of(gain, rows[way].mean(axis=0)) for way in (there, back)]
             columns[index] = 0.5 * (means[0] + means[1])
-            halves.append(0.5 * (means[0] - means[1]))
+            differences.append(means[0] - means[1])
         elif known.any():
-            columns[index] = _pull_of(gain, rows[known].mean(axis=0))
-    return columns, estimate(np.mean(halves, axis=0)) if halves else None
+            columns[index] = _acceleration_of(gain, rows[known].mean(axis=0))
+    return columns, estimate(np.mean(differences, axis=0)) if differences else None
 
 
-def _standing(drawn: tuple[RunDraws, ...], full: np.ndarray) -> FloatArray:
+def _standing(drawn: tuple[RunDraws, ...], full: np.ndarray) -> Estimate | None:
     found = []
     gain = _STANDING_TO_MPS - _STANDING_FROM_MPS
     for run, keep in zip(drawn, full, strict=True):
@@ -255,7 +284,7 @@ def _standing(drawn: tuple[RunDraws, ...], full: np.ndarray) -> FloatArray:
         time_s = _time_of_gain(run, begin, end, gain)
         if np.isfinite(time_s[0]):
             found.append(time_s)
-    return _pull_of(gain, np.mean(found, axis=0)) if found else np.full(3, np.nan)
+    return estimate(_acceleration_of(gain, np.mean(found, axis=0))) if found else None
 
 
 def _peak_power(
@@ -272,27 +301,8 @@ def _peak_power(
     return found, "" if found else "the draws do not agree where the power is highest"
 
 
-def _slope_note(both: bool, difference: Estimate | None) -> str:
-    if not both or difference is None:
-        return (
-            "not corrected for slope: all pulls went one way, and the heights of a log are far "
-            "too coarse (1 % of slope is 0.1 m/s²)"
-        )
-    return (
-        "mean of both directions, so that an even slope cancels; "
-        f"they differ by {abs(2.0 * difference.value):.2f} m/s²"
-    )
-
-
-def _scaled(accel: Estimate | None, factor: float) -> Estimate | None:
-    if accel is None:
-        return None
-    return Estimate(factor * accel.value, factor * accel.low, factor * accel.high, accel.level)
-
-
-def _none(reason: str) -> PullCurve:
+def _none(reason: str) -> AccelerationCurve:
     empty = np.zeros(0)
-    return PullCurve(
-        empty, (), np.zeros((0, 3)), empty, None, np.full(3, np.nan), None, reason, 0, 0, False,
-        None, "", reason,
-    )  # fmt: skip
+    return AccelerationCurve(
+        (), None, None, reason, 0, 0, False, None, reason, empty, np.zeros((0, 3))
+    )

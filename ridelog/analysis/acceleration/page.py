@@ -1,96 +1,131 @@
-"""The section about pull on the page of a ride."""
+"""What the terminal and the page say of acceleration against speed; riders read "pull"."""
 
 from functools import partial
 
-import numpy as np
-
-from ridelog.analysis.acceleration.measure import PullCurve
-from ridelog.analysis.acceleration.plot import pull_figure
-from ridelog.analysis.acceleration.words import accel_words, half_pull_mps, pull_basis
+from ridelog.analysis.acceleration.measure import AccelerationCurve
+from ridelog.analysis.acceleration.plot import acceleration_figure
 from ridelog.analysis.subject import MeasuredRide
-from ridelog.core.units import SpeedUnit
+from ridelog.core.estimate import Estimate
+from ridelog.core.quantity import ACCELERATION, SPEED, amount, is_firm, plain
+from ridelog.core.text import count_words
+from ridelog.core.units import STANDARD_GRAVITY_MPS2, SpeedUnit
 from ridelog.present.section import Section, Table, draw_picture
-from ridelog.present.words import bounds_words, capital, plain_speed, speed_words
 
+_WHAT_IS_LEFT = (
+    "Pull is what is left for gaining speed: the drive's force less rolling and air drag."
+)
 _TRADE = (
     "Shorter gearing lifts the left end of this curve and lowers the speed at which it ends; "
     "taller gearing does the opposite. More current lifts the left, more voltage the right end."
 )
 
 
-def pull_section(ride: MeasuredRide, unit: SpeedUnit) -> Section:
+def standing_words(ride: MeasuredRide, reader: SpeedUnit) -> str:
+    """Return "2.07 m/s² (2.03 to 2.11) from standing; half as much at 30 km/h", or nothing."""
+    measured: AccelerationCurve = ride["acceleration"]
+    standing = measured.standing_mps2
+    if standing is None:
+        return ""
+    words = f"{ride.told(standing, ACCELERATION, reader)} from standing"
+    half_mps = _half_mps(measured)
+    if half_mps is not None and _is_named(standing, ride):
+        words += f"; half as much at {plain(half_mps, SPEED, reader, 0)}"
+    return words
+
+
+def acceleration_section(ride: MeasuredRide, reader: SpeedUnit) -> Section:
     """Return what the page says of acceleration against speed."""
-    pull = ride["acceleration"]
-    if pull.reason:
-        return Section("pull", "Pull against speed", f"No pull curve: {pull.reason}.")
-    slope = f"{capital(pull.slope_note)}."
+    measured: AccelerationCurve = ride["acceleration"]
+    if measured.reason:
+        return Section("pull", "Pull against speed", f"No pull curve: {measured.reason}.")
+    ends = [
+        ride.told(one.accel_mps2, ACCELERATION, reader)
+        + f" at {plain(one.speed_mps, SPEED, reader)}"
+        for one in (measured.curve[0], measured.curve[-1])
+    ]
+    label = f"Acceleration against speed: {ends[0]}, {ends[1]}"
+    peak = measured.peak_power_speed_mps
+    shown = peak if peak is not None and _is_named(peak, ride) else None
+    draw = partial(acceleration_figure, measured, shown, reader)
     return Section(
         name="pull",
         heading="Pull against speed",
-        lead=_pull_lead(pull, unit),
-        pictures=(draw_picture("pull", _pull_label(pull, unit), partial(pull_figure, pull, unit)),),
-        table=_pull_table(pull, unit),
+        lead=_lead(ride, reader),
+        pictures=(draw_picture("pull", f"{label}.", draw),),
+        table=_table(ride, reader),
         notes=(
-            f"{pull_basis(pull)}. {slope}",
-            "It is what is left for gaining speed: the drive's pull less rolling and air drag.",
+            f"{_basis_words(measured)}. {_slope_words(measured, reader)}.",
+            _WHAT_IS_LEFT,
             _TRADE,
         ),
     )
 
 
-def _pull_lead(pull: PullCurve, unit: SpeedUnit) -> str:
-    words = []
-    if pull.standing_pull is not None:
-        words.append(f"From standing it pulls with {accel_words(pull.standing_pull)}")
-        half = half_pull_mps(pull)
-        if half is not None:
-            words.append(f"half of that is left at {plain_speed(half, unit, 0)}")
-    else:
-        known = [
-            (speed, accel)
-            for speed, accel in zip(pull.speed_mps, pull.accel, strict=True)
-            if accel is not None
-        ]
-        speed, accel = max(known, key=lambda pair: pair[1].value)
-        words.append(
-            f"It pulls hardest at {plain_speed(float(speed), unit, 0)}, with {accel_words(accel)}; "
-            "no standing start tells more"
+def _lead(ride: MeasuredRide, reader: SpeedUnit) -> str:
+    measured: AccelerationCurve = ride["acceleration"]
+    words = standing_words(ride, reader)
+    if not words:
+        hardest = max(measured.curve, key=lambda one: one.accel_mps2.value)
+        words = (
+            f"{ride.told(hardest.accel_mps2, ACCELERATION, reader)} at "
+            f"{plain(hardest.speed_mps, SPEED, reader, 0)}, where it pulls hardest; no standing "
+            "start tells more"
         )
-    if pull.peak_power_speed is not None:
-        low, high = bounds_words(pull.peak_power_speed, unit)
-        words.append(
-            f"it does most work at {speed_words(pull.peak_power_speed, unit)} ({low} to {high})"
+    peak = measured.peak_power_speed_mps
+    if peak is not None:
+        words += f"; its power is highest at {ride.told(peak, SPEED, reader)}"
+    return f"Pull {words}."
+
+
+def _table(ride: MeasuredRide, reader: SpeedUnit) -> Table:
+    measured: AccelerationCurve = ride["acceleration"]
+    rows = []
+    if measured.standing_mps2 is not None:
+        rows.append(("from standing", ride.told(measured.standing_mps2, ACCELERATION, reader)))
+    for figure in ride.figures.values():
+        if figure.name.startswith("pull_at_") and figure.estimate and figure.at_mps:
+            at = f"at {plain(figure.at_mps, SPEED, reader)}"
+            rows.append((at, ride.told(figure.estimate, ACCELERATION, reader)))
+    return Table(("Speed", "Pull"), tuple(rows))
+
+
+def _is_named(estimate: Estimate, ride: MeasuredRide) -> bool:
+    """Return whether a figure may be named by itself."""
+    return is_firm(estimate) and ride["signal"].grade != "weak"
+
+
+def _half_mps(measured: AccelerationCurve) -> float | None:
+    """Return the speed of half the pull from standing, None if the curve ends above that."""
+    assert measured.standing_mps2 is not None  # asked for beside it only
+    goal = 0.5 * measured.standing_mps2.value
+    for one, other in zip(measured.curve, measured.curve[1:], strict=False):
+        before, after = one.accel_mps2.value, other.accel_mps2.value
+        if before >= goal > after:
+            share = (before - goal) / (before - after)
+            return one.speed_mps + share * (other.speed_mps - one.speed_mps)
+    return None
+
+
+def _basis_words(measured: AccelerationCurve) -> str:
+    """Return what the curve rests on."""
+    words = f"Mean of {count_words(measured.runs_used, 'run')} at full throttle"
+    if measured.runs_left_out:
+        words += (
+            f"; {measured.runs_left_out} more pulled less than 70 % as hard and count as part "
+            "throttle"
         )
-    return "; ".join(words) + "."
+    return words
 
 
-def _pull_table(pull: PullCurve, unit: SpeedUnit) -> Table:
-    rows: list[tuple[str, ...]] = []
-    if pull.standing_pull is not None:
-        rows.append(("from standing", accel_words(pull.standing_pull), ""))
-    known = [k for k, accel in enumerate(pull.accel) if accel is not None]
-    # Five speeds tell the curve.
-    for k in [known[i] for i in np.unique(np.linspace(0, len(known) - 1, 5).round().astype(int))]:
-        accel = pull.accel[k]
-        if accel is not None:
-            rows.append(
-                (
-                    plain_speed(float(pull.speed_mps[k]), unit),
-                    accel_words(accel),
-                    f"{int(pull.runs_at[k])}",
-                )
-            )
-    return Table(("Speed", "Acceleration", "Pulls"), tuple(rows))
-
-
-def _pull_label(pull: PullCurve, unit: SpeedUnit) -> str:
-    known = [
-        (float(speed), accel)
-        for speed, accel in zip(pull.speed_mps, pull.accel, strict=True)
-        if accel is not None
-    ]
-    (low, first), (high, last) = known[0], known[-1]
+def _slope_words(measured: AccelerationCurve, reader: SpeedUnit) -> str:
+    difference = measured.direction_difference_mps2
+    if difference is None:
+        percent = plain(0.01 * STANDARD_GRAVITY_MPS2, ACCELERATION, reader)
+        return (
+            "Not corrected for slope: all runs went one way, and the heights of a log are far too "
+            f"coarse for it (1 % of slope makes {percent})"
+        )
     return (
-        f"Acceleration against speed: {accel_words(first)} at {plain_speed(low, unit)}, "
-        f"{accel_words(last)} at {plain_speed(high, unit)}."
+        "Both directions count the same, so that an even slope cancels; they differ by "
+        f"{amount(difference, ACCELERATION, reader)}"
     )

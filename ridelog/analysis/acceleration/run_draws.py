@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ridelog.analysis.acceleration.runs import Run, find_runs
+from ridelog.analysis.acceleration.runs import AccelerationRun, find_runs
 from ridelog.analysis.launches.windows import Window, default_windows
 from ridelog.core.crossings import at_own_times, cumulative_trapezoid, first_reached
 from ridelog.core.spans import Span
@@ -20,9 +20,9 @@ _SPACING_S = 0.05
 _SEED = 20261127
 # Paths are drawn this far beyond what is needed of the fitted path, and never longer than this.
 _BEYOND_S, _LONGEST_S = 1.5, 90.0
-# A pull is looked at up to this share of its highest speed.
-_PULL_SHARE = 0.95
-# Of rolling pulls no more than this many are drawn, spread evenly: each further one adds little.
+# A rolling run is looked at up to this share of its highest speed.
+_USED_SHARE = 0.95
+# Of rolling runs no more than this many are drawn, spread evenly: each further one adds little.
 _MOST_ROLLING = 16
 
 
@@ -36,17 +36,17 @@ class RunDraws:
 
     Attributes
     ----------
-    run : Run
+    run : AccelerationRun
     start_s : shape (k,), when the speed leaves zero; the beginning of a rolling run. [s]
     time_s : shape (m,). [s]
-    speed_mps, way_m : shape (m, k); the way counts from ``start_s``. [m/s], [m]
+    speed_mps, distance_m : shape (m, k); the distance counts from ``start_s``. [m/s], [m]
     """
 
-    run: Run
+    run: AccelerationRun
     start_s: FloatArray
     time_s: FloatArray
     speed_mps: FloatArray
-    way_m: FloatArray
+    distance_m: FloatArray
 
     def columns(self, figures: FloatArray) -> FloatArray:
         """Return a figure of every column, shape (k,), in the order of ``Paths``' columns.
@@ -77,20 +77,20 @@ class RunDraws:
         return found
 
     def covers(self, distance_m: float) -> FloatArray:
-        """Return when each column has covered a way, shape (k,), NaN where it never does. [s]"""
+        """Return when each column has covered a distance, shape (k,), NaN where never. [s]"""
         if distance_m <= 0.0:
             return self.start_s
         goal = np.array([distance_m])
-        covered: FloatArray = first_reached(self.time_s, self.way_m, self.way_m, goal)[0]
+        covered: FloatArray = first_reached(self.time_s, self.distance_m, self.distance_m, goal)[0]
         return covered
 
     def speed_at(self, time_s: FloatArray) -> FloatArray:
         """Return the speed of each column at its own time, shape (k,). [m/s]"""
         return at_own_times(self.time_s, self.speed_mps, time_s)
 
-    def way_at(self, time_s: FloatArray) -> FloatArray:
-        """Return the way covered by each column at its own time, shape (k,). [m]"""
-        return at_own_times(self.time_s, self.way_m, time_s)
+    def distance_at(self, time_s: FloatArray) -> FloatArray:
+        """Return the distance covered by each column at its own time, shape (k,). [m]"""
+        return at_own_times(self.time_s, self.distance_m, time_s)
 
 
 def draw_runs(
@@ -101,7 +101,7 @@ def draw_runs(
     excluded: tuple[Span, ...] = (),
     rolling: bool = True,
 ) -> tuple[RunDraws, ...]:
-    """Return the drawn courses of a ride's standing starts and rolling pulls, in time order.
+    """Return the drawn courses of a ride's standing starts and rolling runs, in time order.
 
     Parameters
     ----------
@@ -110,7 +110,7 @@ def draw_runs(
     windows, rollout_m, excluded
         As in ``measure_launches``: paths are drawn as far as these need.
     rolling : bool
-        Whether rolling pulls are drawn as well.
+        Whether rolling runs are drawn as well.
     """
     runs = find_runs(motion, excluded=excluded)
     kept = [run for run in runs if not run.standing] if rolling else []
@@ -123,63 +123,45 @@ def draw_runs(
     decay = acceleration_decay_of(
         motion, [(run.earliest_s, run.top_s) for run in runs if run.standing]
     )
-    drawn = (
-        draw_run(motion, run, _until(motion, run, windows, rollout_m), decay=decay) for run in runs
-    )
+    drawn = (_draw_run(motion, run, _until(motion, run, windows, rollout_m), decay) for run in runs)
     return tuple(one for one in drawn if one is not None)
 
 
-def _until(motion: Motion, run: Run, windows: tuple[Window, ...], rollout_m: float) -> float:
-    """Return up to when a run's paths are needed: most of the pull, and all windows."""
+def _until(
+    motion: Motion, run: AccelerationRun, windows: tuple[Window, ...], rollout_m: float
+) -> float:
+    """Return up to when a run's paths are needed: most of the run, and all windows."""
     rows = motion.known_between(run.earliest_s, run.end_s)
     time_s, speed = motion.track.time_s[rows], motion.speed_mps[rows]
-    way = cumulative_trapezoid(time_s, speed)
-    until = float(time_s[np.argmax(speed >= _PULL_SHARE * run.top_mps)])
+    distance_m = cumulative_trapezoid(time_s, speed)
+    until = float(time_s[np.argmax(speed >= _USED_SHARE * run.top_mps)])
     for window in windows if run.standing else ():
         goal = window.distance_m
-        reached = speed >= (window.to_mps or 0.0) if goal is None else way >= goal + rollout_m
+        reached = (
+            speed >= (window.to_mps or 0.0) if goal is None else distance_m >= goal + rollout_m
+        )
         until = max(until, float(time_s[np.argmax(reached)]) if reached.any() else until)
     return min(until + _BEYOND_S, run.end_s, run.earliest_s + _LONGEST_S)
 
 
-def draw_run(
-    motion: Motion,
-    run: Run,
-    until_s: float,
-    *,
-    draws: int = DRAWS,
-    decay: AccelerationDecay | None = None,
+def _draw_run(
+    motion: Motion, run: AccelerationRun, until_s: float, decay: AccelerationDecay | None
 ) -> RunDraws | None:
-    """Return the drawn courses of a run up to a time, None if too few fixes lie around it.
-
-    Parameters
-    ----------
-    motion : Motion
-        The smoothed ride.
-    run : Run
-        One of its runs.
-    until_s : float
-        How far it is wanted; never beyond the run's end. [s]
-    draws : int
-        As in ``Motion.paths``.
-    decay : AccelerationDecay, optional
-        As in ``draw_standing_start``.
-    """
-    until_s = min(until_s, run.end_s)
+    """Return the drawn courses of a run up to a time, None if too few fixes lie around it."""
     if run.standing:
         drawn = draw_standing_start(
-            motion, run.earliest_s, run.latest_s, until_s, draws=2 * draws, spacing_s=_SPACING_S,
+            motion, run.earliest_s, run.latest_s, until_s, draws=2 * DRAWS, spacing_s=_SPACING_S,
             decay=decay,
         )  # fmt: skip
         if drawn is None:
             return None
         # The draws come sorted by their start; shuffled, each half shows the whole spread.
-        order = np.random.default_rng(_SEED).permutation(2 * draws)
+        order = np.random.default_rng(_SEED).permutation(2 * DRAWS)
         start_s = drawn.start_s[order]
         time_s, speed = drawn.paths.time_s, drawn.paths.speed_mps[:, order]
         speed = np.where(time_s[:, None] <= start_s, 0.0, speed)
     else:
-        paths = motion.paths(run.earliest_s, until_s, draws=draws, spacing_s=_SPACING_S)
+        paths = motion.paths(run.earliest_s, until_s, draws=DRAWS, spacing_s=_SPACING_S)
         time_s, speed = paths.time_s, paths.speed_mps
         start_s = np.full(speed.shape[1], run.earliest_s)
     return RunDraws(run, start_s, time_s, speed, cumulative_trapezoid(time_s, speed))

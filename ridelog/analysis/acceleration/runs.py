@@ -1,4 +1,4 @@
-"""Where a ride picks up speed: standing starts and pulls from a crawl, up to where they end."""
+"""Where a ride picks up speed: standing starts and rolling runs, up to where they end."""
 
 from dataclasses import dataclass
 
@@ -14,30 +14,28 @@ from ridelog.filtering.motion import Motion
 _STAND_MPS, _STAND_SD, _WIDEST_MPS = 0.25, 2.0, 0.5
 # A stop shorter than this is a turn of the wheels through zero, and cannot be told from one.
 _SHORTEST_STAND_S = 0.6
-# Walking pace, 6 km/h (standards that name it: see DEVELOPERS.md), and a little: a machine that
-# gets no faster has been moved, not launched.
+# Walking pace and a little: a machine that gets no faster has been moved, not launched. Regulation
+# (EU) 168/2013, Article 2(2)(a), leaves vehicles of at most 6 km/h (1.67 m/s) out.
 LEAST_TOP_MPS = 2.0
 # A run ends when the speed has fallen by a seventh and by this much from its highest.
 _FALL_SHARE, _FALL_MPS = 0.15, 0.4
 # A crawl on the way up: over so long less than this share of the run's best acceleration, below
-# this share of its top speed. What follows is a pull of its own.
+# this share of its top speed. What follows is a run of its own.
 _DWELL_S, _DWELL_SHARE, _DWELL_BELOW = 1.5, 0.25, 0.5
 # How much of a stand is looked at; more adds nothing about the start.
 _LOOK_BACK_S = 3.0
 # The stop before may end in a jolt; so much of the stand is left out.
 _AFTER_STOP_S, _AFTER_STOP_SHARE = 0.3, 0.3
 _REJECTED = Flag.JUMP | Flag.SPEED_JUMP
-# A rolling pull gains at least this, and this share of the ride's highest speed.
-_GAIN_MPS, _GAIN_SHARE = 2.0, 0.35
-
-
+# A rolling run gains at least this, and this share of the ride's highest speed.
+GAIN_MPS, _GAIN_SHARE = 2.0, 0.35
 # Fixes looked through at first for the end of a run.
 _FIRST_LOOK = 256
 
 
 @dataclass(frozen=True)
-class Run:
-    """One stretch of gaining speed on the fitted path.
+class AccelerationRun:
+    """One span of gaining speed on the fitted path.
 
     Attributes
     ----------
@@ -61,17 +59,17 @@ class Run:
     course_rad: float
 
 
-def find_runs(motion: Motion, *, excluded: tuple[Span, ...] = ()) -> tuple[Run, ...]:
-    """Return the standing starts and rolling pulls of a ride in time order.
+def find_runs(motion: Motion, *, excluded: tuple[Span, ...] = ()) -> tuple[AccelerationRun, ...]:
+    """Return the standing starts and rolling runs of a ride in time order.
 
     Parameters
     ----------
     motion : Motion
         The smoothed ride.
     excluded : tuple of (start_s, end_s)
-        Stretches that may not carry one, such as reverse travel.
+        Spans that may not carry one, such as reverse travel.
     """
-    runs: list[Run] = []
+    runs: list[AccelerationRun] = []
     for piece in motion.pieces:
         rows = motion.known_between(piece.start_s - 1e-6, piece.end_s + 1e-6)
         if len(rows) >= 4:
@@ -87,14 +85,14 @@ def find_runs(motion: Motion, *, excluded: tuple[Span, ...] = ()) -> tuple[Run, 
     )
 
 
-def _runs_of_piece(motion: Motion, rows: IntArray) -> list[Run]:
+def _runs_of_piece(motion: Motion, rows: IntArray) -> list[AccelerationRun]:
     ride = _Ride(
         motion.track.time_s[rows], motion.speed_mps[rows], motion.east_m[rows],
         motion.north_m[rows],
         np.clip(_STAND_SD * motion.speed_sd_mps[rows], _STAND_MPS, _WIDEST_MPS),
     )  # fmt: skip
-    least_gain = max(_GAIN_MPS, _GAIN_SHARE * float(np.nanmax(motion.speed_mps)))
-    found: list[Run] = []
+    least_gain = max(GAIN_MPS, _GAIN_SHARE * float(np.nanmax(motion.speed_mps)))
+    found: list[AccelerationRun] = []
     here = 0
     fast = np.flatnonzero(ride.speed >= LEAST_TOP_MPS)
     while True:
@@ -128,8 +126,10 @@ class _Ride:
     limit: FloatArray
 
 
-def _run(ride: _Ride, stood_s: float | None, up: int, low: int, top: int, end: int) -> Run:
-    return Run(
+def _run(
+    ride: _Ride, stood_s: float | None, up: int, low: int, top: int, end: int
+) -> AccelerationRun:
+    return AccelerationRun(
         standing=stood_s is not None,
         earliest_s=float(ride.time_s[low]) if stood_s is None else stood_s,
         latest_s=float(ride.time_s[up]),
@@ -181,13 +181,13 @@ def _dwell(ride: _Ride, low: int, top: int, rate_hz: float) -> tuple[int, int] |
     if not crawls.any():
         return None
     first, final = np.flatnonzero(crawls)[[0, -1]]
-    stretch = slice(int(begin[final]), int(last[final]) + 1)
-    return low + int(begin[first]), low + stretch.start + int(np.argmin(speed[stretch]))
+    span = slice(int(begin[final]), int(last[final]) + 1)
+    return low + int(begin[first]), low + span.start + int(np.argmin(speed[span]))
 
 
 def _fall(speed: FloatArray, up: int) -> tuple[int, int]:
     """Return where the speed has fallen from its highest, and where it was highest."""
-    # Looked for in ever longer stretches: most runs end soon, and a ride has many.
+    # Looked for in ever longer spans: most runs end soon, and a ride has many.
     length = _FIRST_LOOK
     while True:
         ahead = speed[up : up + length]
@@ -216,7 +216,7 @@ def _stayed(ride: _Ride, first: int, last: int, motion: Motion) -> bool:
     return moved <= 0.2 * length + 2.0 * motion.noise.position_white_m + 0.3
 
 
-def _believed(motion: Motion, run: Run) -> bool:
+def _believed(motion: Motion, run: AccelerationRun) -> bool:
     """Return whether the fixes on the way up are ones a figure may be taken from."""
     rows = motion.known_between(run.earliest_s, run.top_s)
     if len(rows) < 3:

@@ -1,11 +1,9 @@
 """Acceleration against speed, as a subject of a ride."""
 
 from collections.abc import Iterable
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, ClassVar
 
-from ridelog.analysis.acceleration.json import pull_json
-from ridelog.analysis.acceleration.measure import PullCurve, measure_pull
-from ridelog.analysis.acceleration.words import pull_lines
+from ridelog.analysis.acceleration.measure import AccelerationCurve, measure_acceleration
 from ridelog.analysis.figure import HEADLINE_WEIGHT, HIGHER, Comparable, Figure
 from ridelog.analysis.subject import MeasuredRide, Subject
 from ridelog.core.quantity import ACCELERATION
@@ -24,18 +22,19 @@ class Acceleration(Subject):
 
     name = "acceleration"
     needs = ("launches",)
+    members: ClassVar[dict[str, Any]] = {"pull": AccelerationCurve}
 
-    def measure(self, ride: MeasuredRide) -> PullCurve:
-        """Return the pull against speed over the runs that were drawn for the starts."""
-        return measure_pull(ride.motion, drawn=ride["launches"].drawn)
+    def measure(self, ride: MeasuredRide) -> AccelerationCurve:
+        """Return the acceleration against speed over the runs that were drawn for the starts."""
+        return measure_acceleration(ride.motion, drawn=ride["launches"].drawn)
 
     def figures(self, ride: MeasuredRide) -> Iterable[Figure]:
         """Return the pull at round speeds, the first of them even where it is not told."""
-        pull: PullCurve = ride["acceleration"]
-        both = pull.both_ways
-        last = float(pull.speed_mps[-1]) if len(pull.speed_mps) else 0.0
+        measured: AccelerationCurve = ride["acceleration"]
+        both = measured.both_ways
+        last = float(measured.speed_mps[-1]) if len(measured.speed_mps) else 0.0
         for step in range(1, max(1, int(last / STEP_MPS)) + 1):
-            found = pull.at(step * STEP_MPS)
+            found = measured.at(step * STEP_MPS)
             if found is None and step > 1:
                 continue
             compared = Comparable(
@@ -50,22 +49,25 @@ class Acceleration(Subject):
                 "pull at {speed}",
                 ACCELERATION,
                 found,
-                "" if found else pull.reason or "its pull curve does not reach that speed",
+                "" if found else measured.reason or "its pull curve does not reach that speed",
                 compared if step == 1 else None,
                 explained="how fast the speed grows there at full throttle",
                 at_mps=step * STEP_MPS,
             )
 
     def lines(self, ride: MeasuredRide, reader: SpeedUnit) -> Iterable[tuple[str, str]]:
-        """Return the pull from standing, and the speed at which half of it is left."""
-        return pull_lines(ride["acceleration"], reader)
+        """Return the pull from standing, and the speed at which it is half as much."""
+        from ridelog.analysis.acceleration.page import standing_words
+
+        if words := standing_words(ride, reader):
+            yield "Pull", words
 
     def sections(self, ride: MeasuredRide, reader: SpeedUnit) -> "Iterable[Section]":
         """Return the section about pull."""
-        from ridelog.analysis.acceleration.page import pull_section
+        from ridelog.analysis.acceleration.page import acceleration_section
 
-        yield pull_section(ride, reader)
+        yield acceleration_section(ride, reader)
 
     def document(self, ride: MeasuredRide) -> dict[str, Any]:
         """Return the member "pull" of the result."""
-        return {"pull": pull_json(ride["acceleration"])}
+        return {"pull": ride["acceleration"]}

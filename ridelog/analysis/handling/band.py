@@ -9,16 +9,17 @@ Source
 ------
 Band: Appl. Sci. 2021, 11(16), 7393 (weave of two-wheelers usually below 4-5 Hz); a hand steers
 below 0.7 Hz or so (from memory: 0.2-2 Hz at most). Upper edge: below half the rate of the fixes.
+Own derivation: METHOD.md of handling, (5), (6) and (9).
 """
 
 from dataclasses import dataclass
 
 import numpy as np
 
-from ridelog.analysis.handling.filters import degrees_of_freedom, filter_of
-from ridelog.analysis.handling.raw import RawStretch, raw_stretches
-from ridelog.core.spans import runs_of
-from ridelog.core.track import FloatArray
+from ridelog.core.flags import Flag
+from ridelog.core.geodesy import to_local
+from ridelog.core.spans import Span, runs_of
+from ridelog.core.track import BoolArray, FloatArray
 from ridelog.filtering.motion import Motion
 
 LOW_HZ, HIGH_HZ = 0.8, 3.0
@@ -29,6 +30,15 @@ WINDOW_S = 1.0
 _MOST_FILLED = 0.15
 # The filter sees what goes on around a window too; speeds are kept for so many parts of that.
 _NODES = 27
+# Slower than this a course is too rough; faster swings than this are turns, not a straight.
+_LEAST_SPEED_MPS, _TURN_RADPS = 2.0, 0.35
+# What a straight keeps from turns and from stretches that are left out. [s]
+_AROUND_S = 0.8
+# Holes of up to this many missing fixes are filled in.
+_LONGEST_FILL = 3
+# Half length of the filters, half width of their edges, and how much more errors below a band
+# count.
+_REACH_S, _EDGE_HZ, _STOP_WEIGHT = 2.6, 0.15, 4.0
 
 
 @dataclass(frozen=True)
@@ -67,12 +77,31 @@ class Seconds:
         return result
 
 
+@dataclass(frozen=True)
+class RawStretch:
+    """One unbroken stretch of fixes; arrays of shape (m,), evenly spaced in time.
+
+    time_s : [s]
+    seen : shape (m, 2), east and north: reported velocity, or position. [m/s] or [m]
+    filled : 1 where no fix was and the value is interpolated, else 0.
+    speed_mps, course_rad : of the smoothed motion, the course not wrapped.
+    straight : fast enough, and away from turns and from what is left out.
+    """
+
+    time_s: FloatArray
+    seen: FloatArray
+    filled: FloatArray
+    speed_mps: FloatArray
+    course_rad: FloatArray
+    straight: BoolArray
+
+
 def top_of_band_hz(rate_hz: float) -> float:
     """Return the upper edge of the band that a log of this rate can see. [Hz]"""
     return min(HIGH_HZ, _TOP_SHARE * rate_hz)
 
 
-def seconds_in_band(motion: Motion, *, excluded: tuple[tuple[float, float], ...] = ()) -> Seconds:
+def seconds_in_band(motion: Motion, *, excluded: tuple[Span, ...] = ()) -> Seconds:
     """Return what every usable second of straight riding holds in the band of weave.
 
     Parameters
@@ -138,3 +167,127 @@ def _powers(stretch: RawStretch, filters: list[FloatArray]) -> list[FloatArray]:
         east, north = (np.convolve(stretch.seen[:, axis], kernel, "same") for axis in (0, 1))
         found += [(east * cosine - north * sine) ** 2, (east * sine + north * cosine) ** 2]
     return found
+
+
+def raw_stretches(motion: Motion, *, excluded: tuple[Span, ...] = ()) -> list[RawStretch]:
+    """Return the stretches ridden at more than a crawl, from the fixes that are believed.
+
+    Velocities where the log reports speed, else positions. Fixes that the filter rejected are
+    missing ones; up to three in a row are filled in.
+    """
+    reported = motion.speed_source == "reported"
+    step = 1.0 / motion.rate_hz
+    track = motion.track
+    rows = np.flatnonzero(motion.used & np.isfinite(motion.course_rad))
+    rows = rows[np.argsort(track.time_s[rows], kind="stable")]
+    if reported:
+        speed, course = track.speed_mps[rows], track.course_rad[rows]
+        seen = np.stack([speed * np.sin(course), speed * np.cos(course)], axis=1)
+    else:
+        seen = np.stack(
+            to_local(track.latitude_deg[rows], track.longitude_deg[rows], *motion.origin_deg),
+            axis=1,
+        )
+    lost = Flag.SPEED_JUMP if reported else Flag.JUMP
+    good = (
+        np.isfinite(seen).all(axis=1)
+        & ((motion.flags[rows] & np.uint32(lost)) == 0)
+        & (motion.speed_mps[rows] > 0.5 * _LEAST_SPEED_MPS)
+        & (track.time_s[rows] >= motion.settled_s)
+    )
+    seen, rows = seen[good], rows[good]
+    time_s = track.time_s[rows]
+    found = []
+    for first, stop in runs_of(np.diff(time_s) <= (_LONGEST_FILL + 1.5) * step):
+        part = slice(first, stop + 1)
+        inner = time_s[part]
+        grid = np.arange(inner[0], inner[-1] + 0.25 * step, step)
+        # A fix for a place of the grid is one within half a step of it.
+        near = inner[np.minimum(np.searchsorted(inner, grid - 0.5 * step), len(inner) - 1)]
+        speed = np.interp(grid, inner, motion.speed_mps[rows[part]])
+        course = np.interp(grid, inner, np.unwrap(motion.course_rad[rows[part]]))
+        found.append(
+            RawStretch(
+                time_s=grid,
+                seen=np.stack(
+                    [np.interp(grid, inner, seen[part][:, axis]) for axis in (0, 1)], axis=1
+                ),
+                filled=(np.abs(near - grid) > 0.5 * step).astype(np.float64),
+                speed_mps=speed,
+                course_rad=course,
+                straight=_straight(grid, speed, course, step, excluded),
+            )
+        )
+    return found
+
+
+def _straight(
+    time_s: FloatArray,
+    speed_mps: FloatArray,
+    course_rad: FloatArray,
+    step_s: float,
+    excluded: tuple[Span, ...],
+) -> BoolArray:
+    around = max(1, round(_AROUND_S / step_s))
+    if len(time_s) <= 2 * around:
+        return np.zeros(len(time_s), dtype=bool)
+    swing = np.full(len(time_s), np.inf)
+    swing[around:-around] = np.abs(course_rad[2 * around :] - course_rad[: -2 * around])
+    turning = swing / (2.0 * around * step_s) >= _TURN_RADPS
+    straight: BoolArray = np.convolve(turning, np.ones(2 * around + 1), "same") < 0.5
+    straight &= speed_mps > _LEAST_SPEED_MPS
+    for start, end in excluded:
+        straight &= (time_s < start - _AROUND_S) | (time_s > end + _AROUND_S)
+    return straight
+
+
+def filter_of(rate_hz: float, low_hz: float, high_hz: float, derivative: int = 0) -> FloatArray:
+    """Return a filter that passes a band, and may also differentiate, for ``np.convolve``.
+
+    Least squares over frequency: one in the band, nothing outside it, free over the edges, every
+    error relative to what the derivative does to that frequency. Below the band errors count
+    four times, and more the slower they are, since a ride's slow motion is large.
+
+    Parameters
+    ----------
+    rate_hz : float
+        Fixes a second. [Hz]
+    low_hz, high_hz : float
+        Middles of the edges; ``low_hz`` 0 for all that is slower than the other. [Hz]
+    derivative : int
+        0, 1 or 2: units of the result are those of the input by second to this power.
+
+    Returns
+    -------
+    ndarray, shape (2 x round(_REACH_S rate_hz) + 1,)
+    """
+    reach = round(_REACH_S * rate_hz)
+    time_s = np.arange(reach + 1) / rate_hz
+    frequency = np.linspace(0.01, 0.5 * rate_hz, 1200)
+    below = frequency < low_hz - _EDGE_HZ
+    inside = frequency < high_hz - _EDGE_HZ
+    if low_hz > 0.0:
+        inside &= frequency > low_hz + _EDGE_HZ
+    asked = below | inside | (frequency > high_hz + _EDGE_HZ)
+    weight = np.where(below, _STOP_WEIGHT * low_hz / frequency, 1.0)[asked]
+    # A filter that passes the slowest motion must do so in absolute terms.
+    weight /= (2.0 * np.pi * np.maximum(frequency[asked], 0.0 if low_hz else 0.1)) ** derivative
+    wanted = np.where(inside, (2.0 * np.pi * frequency) ** derivative, 0.0)[asked]
+    phase = 2.0 * np.pi * np.outer(frequency[asked], time_s)
+    # An odd derivative is an odd filter; i and i squared give the signs.
+    odd = derivative % 2 == 1
+    basis = 2.0 * (-np.sin(phase) if odd else np.cos(phase))
+    basis[:, 0] = 0.0 if odd else 1.0
+    sign = -1.0 if derivative == 2 else 1.0
+    half, *_ = np.linalg.lstsq(basis * weight[:, None], sign * wanted * weight, rcond=None)
+    mirror = -half[:0:-1] if odd else half[:0:-1]
+    kernel: FloatArray = np.concatenate([mirror, half])
+    return kernel
+
+
+def degrees_of_freedom(kernel: FloatArray, count: int) -> float:
+    """Return the degrees of freedom of a mean square over ``count`` samples of filtered noise."""
+    whole = np.correlate(kernel, kernel, "full")
+    alike = whole[len(kernel) - 1 :][:count] / whole[len(kernel) - 1]
+    pairs = count - np.arange(len(alike))
+    return count**2 / (count + 2.0 * float(np.sum(pairs[1:] * alike[1:] ** 2)))

@@ -4,13 +4,15 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ridelog.analysis.handling.filters import filter_of
-from ridelog.analysis.handling.raw import RawStretch, raw_stretches
+from ridelog.analysis.handling.band import RawStretch, filter_of, raw_stretches
 from ridelog.core.estimate import Estimate
 from ridelog.core.interval import estimate
-from ridelog.core.spans import runs_of
+from ridelog.core.quantity import LENGTH, plain
+from ridelog.core.spans import Span, runs_of
 from ridelog.core.track import FloatArray
+from ridelog.core.units import SPEED_UNITS
 from ridelog.filtering.motion import DRAWS, Motion
+from ridelog.filtering.state_space import SLOW_SPEED_TIME_S
 
 # A correction: the course swings back by this much, slower than weave does. Common practice, no
 # source; a hand steers at 0.2-2 Hz (from memory), and what is faster than 0.7 Hz is weave's band.
@@ -23,27 +25,23 @@ PER_M = 100.0
 # A swing must be so many standard deviations of the difference of two courses, or noise makes
 # too many of them to be taken off.
 _LEAST_SIGMAS, _TWICE = 2.5, 2.0
-# How long slow errors of reported speed last (DEVELOPERS.md, "The model").
-_WANDER_S = 3.0
 _SEED = 20261127
 
 
 @dataclass(frozen=True)
 class Corrections:
-    """Swings back of the course on straights, for every 100 m; None with a ``reason``."""
+    """Swings back of the course on straights, for every 100 m; None with ``steering_reason``."""
 
-    per_100m: Estimate | None
-    distance_m: float
-    reason: str
+    steering_corrections_per_100m: Estimate | None
+    steering_reason: str
 
 
-def count_corrections(
-    motion: Motion, *, excluded: tuple[tuple[float, float], ...] = ()
-) -> Corrections:
+def count_corrections(motion: Motion, *, excluded: tuple[Span, ...] = ()) -> Corrections:
     """Return how often a rider corrects the course on straights.
 
     Counted on the log's own velocities (or positions) below 0.7 Hz, since a smoother may take small
-    corrections for noise. How much noise adds and takes is seen by adding as much again.
+    corrections for noise. How much noise adds and takes is seen by adding as much again: METHOD.md
+    of handling, (12).
 
     Parameters
     ----------
@@ -58,7 +56,7 @@ def count_corrections(
     slow_mps = motion.noise.drift_mps if order else motion.noise.slow_speed_mps or 0.0
     random = np.random.default_rng(_SEED)
     counts = np.zeros(1 + 2 * DRAWS)
-    way_m = squares = samples = 0.0
+    ridden_m = squares = samples = 0.0
     left_s = _MOST_S
     for stretch, inside in _straights(motion, len(kernel) // 2, excluded):
         course = _course(stretch, kernel)[inside]
@@ -68,31 +66,29 @@ def count_corrections(
         across += _wander(len(course), 2 * DRAWS, slow_mps, motion.rate_hz, random)
         noisy = course[:, None] + across / speed[:, None]
         counts += reversals(np.concatenate([course[:, None], noisy], axis=1), SWING_RAD)
-        way_m += float(speed.sum()) / motion.rate_hz
+        ridden_m += float(speed.sum()) / motion.rate_hz
         squares += float(np.sum(speed**-2.0))
         samples += len(course)
         left_s -= len(course) / motion.rate_hz
         if left_s < _SHORTEST_S:
             break
-    if way_m < _LEAST_M:
+    if ridden_m < _LEAST_M:
         return Corrections(
             None,
-            way_m,
-            f"only {way_m:.0f} m were ridden straight at more than 2 m/s with a good signal; "
-            f"steering corrections need {_LEAST_M:.0f} m",
+            f"only {_in_both(ridden_m)} were ridden straight and faster than a walk with a good "
+            f"signal; steering corrections need {_in_both(_LEAST_M)}",
         )
     noise_rad = white * float(np.sqrt(np.sum(kernel**2) * squares / samples))
     if SWING_RAD < _LEAST_SIGMAS * np.sqrt(2.0) * noise_rad:
         return Corrections(
             None,
-            way_m,
             "the noise of this log makes and hides so many swings of 2 degrees that steering "
             "corrections cannot be counted",
         )
     # Taking off what noise adds counts the noise of the log's own figure twice at most.
     half = counts[1 + DRAWS :]
     counts[1 + DRAWS :] = half.mean() + _TWICE * (half - half.mean())
-    return Corrections(estimate(PER_M * counts / way_m, smallest=0.0), way_m, "")
+    return Corrections(estimate(PER_M * counts / ridden_m, smallest=0.0), "")
 
 
 def reversals(course_rad: FloatArray, swing_rad: float) -> FloatArray:
@@ -125,6 +121,11 @@ def reversals(course_rad: FloatArray, swing_rad: float) -> FloatArray:
     return count
 
 
+def _in_both(length_m: float) -> str:
+    metres, feet = (plain(length_m, LENGTH, SPEED_UNITS[name], 0) for name in ("km/h", "mph"))
+    return f"{metres} ({feet})"
+
+
 def _course(stretch: RawStretch, kernel: FloatArray) -> FloatArray:
     east, north = (np.convolve(stretch.seen[:, axis], kernel, "same") for axis in (0, 1))
     course: FloatArray = np.unwrap(np.arctan2(east, north))
@@ -134,8 +135,8 @@ def _course(stretch: RawStretch, kernel: FloatArray) -> FloatArray:
 def _wander(
     count: int, columns: int, sd: float, rate_hz: float, random: np.random.Generator
 ) -> FloatArray:
-    """Return slow errors of a standard deviation, correlated over _WANDER_S."""
-    keep = float(np.exp(-1.0 / (_WANDER_S * rate_hz)))
+    """Return slow errors of a standard deviation, correlated as the filter has them."""
+    keep = float(np.exp(-1.0 / (SLOW_SPEED_TIME_S * rate_hz)))
     fresh = random.normal(0.0, sd * np.sqrt(1.0 - keep**2), (count, columns))
     fresh[0] /= np.sqrt(1.0 - keep**2)
     for before, here in zip(fresh[:-1], fresh[1:], strict=True):
@@ -144,7 +145,10 @@ def _wander(
 
 
 def _filtered(values: FloatArray, kernel: FloatArray) -> FloatArray:
-    """Return each column convolved where the kernel lies wholly inside, by Fourier transform."""
+    """Return each column convolved where the kernel lies wholly inside, by Fourier transform.
+
+    As ``scipy.signal.fftconvolve``, whose import takes longer than all of a ride's analysis.
+    """
     count = 1 << int(np.ceil(np.log2(len(values))))
     product = np.fft.rfft(values, count, axis=0) * np.fft.rfft(kernel, count)[:, None]
     # What wraps around falls into the part that is cut off.
@@ -152,7 +156,7 @@ def _filtered(values: FloatArray, kernel: FloatArray) -> FloatArray:
 
 
 def _straights(
-    motion: Motion, reach: int, excluded: tuple[tuple[float, float], ...]
+    motion: Motion, reach: int, excluded: tuple[Span, ...]
 ) -> list[tuple[RawStretch, slice]]:
     """Return the straights that the filter sees whole, the longest ones first."""
     shortest, longest = (round(x * motion.rate_hz) for x in (_SHORTEST_S, _MOST_S))

@@ -91,8 +91,7 @@ def chosen_and_held(figures: FloatArray, spread: FloatArray | None = None) -> Fl
     parts: the error of a single window lies between the two readings (1.0 to 1.6 times the sharp,
     0.5 to 1.0 times the cautious). The width comes from the fitted path's own best window in the
     cautious draws: the best of many windows is a flatter function of the errors than any one of
-    them, since on an even turn every draw finds another window as good. Measured: DEVELOPERS.md,
-    "Handling".
+    them, since on an even turn every draw finds another window as good: METHOD.md of handling, (3).
 
     Parameters
     ----------

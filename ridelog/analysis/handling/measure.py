@@ -4,27 +4,22 @@ from dataclasses import dataclass
 
 from ridelog.analysis.handling.corrections import Corrections, count_corrections
 from ridelog.analysis.handling.tip_over import TipOver, checked_dimensions, tip_over
-from ridelog.analysis.handling.turn_loads import TurnLoads, measure_turns
+from ridelog.analysis.handling.turns import Turns, measure_turns
 from ridelog.analysis.handling.weave import LEAST_RATE_HZ, Weave, measure_weave
+from ridelog.core.spans import Span
 from ridelog.filtering.motion import Motion
 
 
-@dataclass(frozen=True)
-class Handling:
-    """What one ride shows of a machine's handling.
+@dataclass(frozen=True, kw_only=True)
+class Handling(Turns, Weave, Corrections):
+    """What one ride shows of a machine's handling: what its parts found, side by side.
 
     Attributes
     ----------
-    turns : lateral load and radius of the turns, with the extremes.
-    weave : swinging from side to side by speed, and from which speed on.
-    corrections : how often the rider corrected the course on straights.
     tip_over : the threshold and what was used of it, None if the dimensions are not known.
-    reason : what of the above is missing and why, as sentences; empty if nothing is.
+    reason : what is missing and why, as sentences; empty if nothing is.
     """
 
-    turns: TurnLoads
-    weave: Weave
-    corrections: Corrections
     tip_over: TipOver | None
     reason: str
 
@@ -32,7 +27,7 @@ class Handling:
 def measure_handling(
     motion: Motion,
     *,
-    excluded: tuple[tuple[float, float], ...] = (),
+    excluded: tuple[Span, ...] = (),
     track_width_m: float | None = None,
     cg_height_m: float | None = None,
 ) -> Handling:
@@ -57,19 +52,24 @@ def measure_handling(
     turns = measure_turns(motion, excluded=excluded)
     weave = measure_weave(motion, excluded=excluded)
     if motion.rate_hz < LEAST_RATE_HZ:
-        corrections = Corrections(None, 0.0, weave.reason)
+        corrections = Corrections(None, weave.weave_reason)
     else:
         corrections = count_corrections(motion, excluded=excluded)
     margin = None
     if track_width_m is not None and cg_height_m is not None:
-        margin = tip_over(track_width_m, cg_height_m, turns.max_lateral, turns.min_radius)
+        margin = tip_over(
+            track_width_m, cg_height_m, turns.max_lateral_accel_mps2, turns.min_turn_radius_m
+        )
     reasons = [
         f"{name}: {reason}."
         for name, reason in (
-            ("Lateral acceleration", turns.reason),
+            ("Lateral acceleration", turns.lateral_reason),
             ("Turn radius", turns.radius_reason),
-            ("Weave", weave.reason),
+            ("Weave", weave.weave_reason),
         )
         if reason
     ]
-    return Handling(turns, weave, corrections, margin, " ".join(reasons))
+    return Handling(
+        **vars(turns), **vars(weave), **vars(corrections),
+        tip_over=margin, reason=" ".join(reasons),
+    )  # fmt: skip

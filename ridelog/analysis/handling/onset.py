@@ -9,7 +9,7 @@ in the band; it is held to be small. S (v r)²: the weave, whose yaw rate starts
 faster. P / m is gamma distributed with the degrees of freedom of filtered noise, fewer if the
 seconds scatter more than that (a weave's strength comes and goes; receivers have tails).
 
-Derivation and measured hit rates: DEVELOPERS.md, "Handling".
+Derivation: METHOD.md of handling, (7) to (10).
 """
 
 from dataclasses import dataclass
@@ -46,8 +46,8 @@ class OnsetFit:
     ----------
     gain : by how much the logarithm of the likelihood is larger with an onset than without.
     onset_mps : speeds that are equally likely to be it, for ``estimate_of_possible``. [m/s]
-    fast_rms_radps, steady_rms_radps : yaw-rate RMS in the fastest seconds, and below the onset,
-        1 + 2 x DRAWS columns for ``estimate``. [rad/s]
+    fast_rms_radps : yaw-rate RMS in the fastest seconds, 1 + 2 x DRAWS columns for ``estimate``.
+        [rad/s]
     noise_rate : mean square of the noise's rate of change of velocity, columns. [m²/s⁴]
     frequency_hz : of the weave, from rate and velocity.
     """
@@ -55,7 +55,6 @@ class OnsetFit:
     gain: float
     onset_mps: FloatArray
     fast_rms_radps: FloatArray
-    steady_rms_radps: FloatArray
     noise_rate: FloatArray
     frequency_hz: float
 
@@ -104,7 +103,6 @@ def fit_onset(seconds: Seconds, rate_hz: float) -> OnsetFit | None:
         gain=gain,
         onset_mps=speeds,
         fast_rms_radps=np.sqrt(rates[:, 3]),
-        steady_rms_radps=np.sqrt(rates[:, 1]),
         noise_rate=rates[:, 0],
         frequency_hz=float(frequency),
     )

@@ -1,100 +1,193 @@
-"""The section about handling on the page of a ride."""
+"""What the terminal and the page say of handling; what is missing is said with its reason."""
 
 import math
 from functools import partial
 
-from ridelog.analysis.handling import Turn
-from ridelog.analysis.handling.plot import loads_figure, weave_figure
-from ridelog.analysis.handling.words import (
-    handling_lead,
-    lateral_words,
-    margin_words,
-    radius_words,
-)
+from ridelog.analysis.handling.band import LOW_HZ, top_of_band_hz
+from ridelog.analysis.handling.measure import Handling
+from ridelog.analysis.handling.plot import turns_figure, weave_figure
+from ridelog.analysis.handling.subject import best_seconds
+from ridelog.analysis.handling.tip_over import TipOver
+from ridelog.analysis.handling.turns import Turn
 from ridelog.analysis.subject import MeasuredRide
-from ridelog.core.units import SpeedUnit
+from ridelog.core.estimate import Estimate
+from ridelog.core.quantity import (
+    ACCELERATION,
+    LENGTH,
+    SPEED,
+    YAW_RATE,
+    Quantity,
+    is_firm,
+    number,
+    plain,
+    text_or_span,
+    value,
+)
+from ridelog.core.units import STANDARD_GRAVITY_MPS2, SpeedUnit
 from ridelog.present.section import Picture, Section, Table, draw_picture
-from ridelog.present.words import capital, count_words, elapsed_words, plain_speed
+from ridelog.present.words import capital, count_words, elapsed_words
 
-# More turns than this fill a page and tell nothing new.
-_MOST_ROWS = 5
-_WHAT_LATERAL_IS = (
-    "Sideways acceleration is speed times the rate at which the course swings, over ground; its "
-    "highest single reading would be too high by a fifth to a half and is not used."
+# More turns than this fill a page and tell nothing new; fewer than this make no picture.
+_MOST_ROWS, _LEAST_DRAWN = 5, 3
+# Everybody who thinks of grip or of tipping over thinks in shares of gravity.
+_IN_G = Quantity("acceleration", "m/s2", 2, lambda reader: ("g", STANDARD_GRAVITY_MPS2))
+_SHARE = Quantity("share", "1", 0, lambda reader: ("%", 0.01))
+_CORRECTIONS = Quantity(
+    "steering corrections",
+    "1/100 m",
+    1,
+    lambda reader: (f"times every 100 {reader.distance_label}", 1.0 / reader.metres_per_distance),
 )
-_WHAT_WEAVE_IS = (
-    "Weave is looked for between 0.8 and 3 swings a second on straights, in the velocities that "
-    "the log itself holds; slower swings are steering. A receiver that smooths shows less than "
-    "there is, and an antenna on the rider shows the rider. Ruts repeat by place: ride both ways "
-    "before blaming the machine."
+_NO_DIMENSIONS = (
+    "Say the track width and the height of the centre of gravity, and turns are held against the "
+    "tip-over threshold."
 )
 
 
-def handling_section(ride: MeasuredRide, unit: SpeedUnit) -> Section:
-    """Return what the page says of handling; what is missing is said with its reason."""
-    handling = ride["handling"]
+def handling_lines(ride: MeasuredRide, reader: SpeedUnit) -> tuple[tuple[str, str], ...]:
+    """Return at most one line for the terminal: where it weaves, and the hardest turn."""
+    handling: Handling = ride["handling"]
+    words = []
+    if handling.weave_onset_mps is not None:
+        words.append(f"weaves {_from_where(ride, reader)}")
+    if handling.max_lateral_accel_mps2 is not None:
+        hardest = ride.told(handling.max_lateral_accel_mps2, ACCELERATION, reader)
+        words.append(f"hardest turn {hardest} sideways")
+    return (("Handling", "; ".join(words)),) if words else ()
+
+
+def handling_section(ride: MeasuredRide, reader: SpeedUnit) -> Section:
+    """Return what the page says of handling."""
+    handling: Handling = ride["handling"]
     notes = []
-    if handling.turns.turns:
-        notes += [margin_words(handling, unit), _WHAT_LATERAL_IS]
-        if handling.turns.radius_reason and handling.turns.max_lateral is not None:
-            notes.append(f"Tightest turn: {handling.turns.radius_reason}.")
-    corrections = handling.corrections
-    if corrections.per_100m is not None:
-        value = corrections.per_100m
+    if handling.turns:
+        notes += [
+            _NO_DIMENSIONS if handling.tip_over is None else _margin(handling.tip_over, reader),
+            "Sideways acceleration is speed times the rate at which the course swings, over "
+            f"ground, as the mean of the turn's best {best_seconds(handling)}; single readings "
+            "scatter above it and are not used.",
+        ]
+        if handling.radius_reason and handling.max_lateral_accel_mps2 is not None:
+            notes.append(f"Tightest turn: {handling.radius_reason}.")
+    corrections = handling.steering_corrections_per_100m
+    if corrections is not None:
+        often = text_or_span(corrections, _CORRECTIONS, reader)
         notes.append(
-            f"On straights the course was corrected {value.value:.1f} times every 100 m "
-            f"({value.low:.1f} to {value.high:.1f}), swings of 2 degrees and more counted."
+            f"On straights the course was corrected {often}, swings of 2 degrees and more counted."
         )
-    elif handling.weave.classes:
-        notes.append(f"{capital(corrections.reason)}.")
-    if handling.weave.classes:
-        notes.append(_WHAT_WEAVE_IS)
+    elif handling.weave:
+        notes.append(f"{capital(handling.steering_reason)}.")
+    if handling.weave:
+        notes.append(
+            f"Weave is looked for between {LOW_HZ:g} and "
+            f"{top_of_band_hz(ride.motion.rate_hz):.2g} swings a second on straights, in the "
+            "velocities that the log itself holds; slower swings are steering. A receiver that "
+            "smooths shows less than there is, and an antenna on the rider shows the rider. Ruts "
+            "repeat by place: ride both ways before blaming the machine."
+        )
     return Section(
         name="handling",
         heading="Turns and straight running",
-        lead=handling_lead(handling, unit),
-        pictures=_pictures(ride, unit),
-        table=_table(ride, unit),
+        lead=f"{_weave(ride, reader)} {_hardest(ride, reader)}",
+        pictures=_pictures(handling, reader),
+        table=_table(handling, reader),
         notes=tuple(notes),
     )
 
 
-def _pictures(ride: MeasuredRide, unit: SpeedUnit) -> tuple[Picture, ...]:
-    handling = ride["handling"]
-    pictures = []
-    if any(part.yaw_rate_rms for part in handling.weave.classes):
-        onset = handling.weave.twitchy_from
-        seen = "no onset" if onset is None else f"an onset at {plain_speed(onset.value, unit)}"
-        label = f"Swinging from side to side (yaw rate, RMS) for each class of speed, with {seen}."
-        pictures.append(draw_picture("weave", label, partial(weave_figure, handling.weave, unit)))
-    measured = [turn for turn in handling.turns.turns if turn.lateral is not None]
-    if measured:
-        label = (
-            f"Sideways acceleration of {count_words(len(measured), 'turn', 'turns')} against the "
-            "speed in the turn, left and right."
+def with_share_of_g(lateral: Estimate, reader: SpeedUnit) -> str:
+    """Return a lateral acceleration: "4.4 m/s² (4.3 to 4.5), 0.45 g", or its range alone."""
+    words = text_or_span(lateral, ACCELERATION, reader)
+    return f"{words}, {value(lateral, _IN_G, reader)}" if is_firm(lateral) else words
+
+
+def _from_where(ride: MeasuredRide, reader: SpeedUnit) -> str:
+    handling: Handling = ride["handling"]
+    onset = handling.weave_onset_mps
+    assert onset is not None  # asked for only where it weaves
+    if handling.weave_or_below:
+        return f"at {plain(onset.high, SPEED, reader)} or below already"
+    return f"from {ride.told(onset, SPEED, reader)} on"
+
+
+def _weave(ride: MeasuredRide, reader: SpeedUnit) -> str:
+    """Return in a sentence whether and from where the machine weaves."""
+    handling: Handling = ride["handling"]
+    if handling.weave_rms_radps is None:
+        return f"Weave: {handling.weave_reason}."
+    return (
+        f"It swings from side to side {_from_where(ride, reader)}, about "
+        f"{handling.weave_frequency_hz:.1f} times a second; at its fastest by "
+        f"{text_or_span(handling.weave_rms_radps, YAW_RATE, reader)}, RMS of yaw rate."
+    )
+
+
+def _hardest(ride: MeasuredRide, reader: SpeedUnit) -> str:
+    handling: Handling = ride["handling"]
+    lateral = handling.max_lateral_accel_mps2
+    if lateral is None:
+        return f"The hardest turn cannot be told: {handling.lateral_reason}."
+    share = f", {value(lateral, _IN_G, reader)}" if is_firm(lateral) else ""
+    return (
+        f"The hardest turn reached {ride.told(lateral, ACCELERATION, reader)} sideways{share}, as "
+        f"the mean of its best {best_seconds(handling)}."
+    )
+
+
+def _margin(margin: TipOver, reader: SpeedUnit) -> str:
+    """Return what a turn used of the tip-over threshold."""
+    safer = plain(margin.tilt_threshold_mps2, _IN_G, reader, 2)
+    words = (
+        f"Width and height give a stability factor of {number(margin.stability_factor, 2)}: rigid, "
+        f"it tips at {plain(margin.rigid_threshold_mps2, _IN_G, reader, 2)} sideways; {safer} is "
+        "the safer figure (15 % less, as tilt tables show)."
+    )
+    if margin.share_used is not None:
+        words += (
+            f" The hardest turn reached {text_or_span(margin.share_used, _SHARE, reader)} of it."
         )
-        pictures.append(draw_picture("turns", label, partial(loads_figure, handling, unit)))
+    if margin.tipping_speed_mps is not None:
+        speed = plain(margin.tipping_speed_mps, SPEED, reader, 0)
+        words += f" The tightest turn would reach it at {speed}."
+    return words + " Advisory only: lean, suspension, tyres, slope and ruts move it."
+
+
+def _measured(handling: Handling) -> list[tuple[Turn, Estimate]]:
+    """Return the turns that have a figure, with it."""
+    return [(turn, turn.lateral_accel_mps2) for turn in handling.turns if turn.lateral_accel_mps2]
+
+
+def _pictures(handling: Handling, reader: SpeedUnit) -> tuple[Picture, ...]:
+    pictures = []
+    if any(part.yaw_rate_rms_radps for part in handling.weave):
+        onset = handling.weave_onset_mps
+        seen = f"an onset at {plain(onset.value, SPEED, reader)}" if onset else "no onset"
+        label = f"Swinging from side to side (yaw rate, RMS) for each class of speed, with {seen}."
+        pictures.append(draw_picture("weave", label, partial(weave_figure, handling, reader)))
+    turns = _measured(handling)
+    if len(turns) >= _LEAST_DRAWN:
+        label = (
+            f"Sideways acceleration of {count_words(len(turns), 'turn', 'turns')} in the order of "
+            "the ride, left and right."
+        )
+        figure_of = partial(turns_figure, turns, handling, reader)
+        pictures.append(draw_picture("turns", label, figure_of))
     return tuple(pictures)
 
 
-def _table(ride: MeasuredRide, unit: SpeedUnit) -> Table | None:
-    turns = [turn for turn in ride["handling"].turns.turns if turn.lateral is not None]
-    if not turns:
+def _table(handling: Handling, reader: SpeedUnit) -> Table | None:
+    hardest = sorted(_measured(handling), key=lambda pair: -pair[1].value)[:_MOST_ROWS]
+    if not hardest:
         return None
-    hardest = sorted(turns, key=lambda turn: -turn.lateral.value if turn.lateral else 0.0)
     rows = tuple(
-        _row(turn, unit) for turn in sorted(hardest[:_MOST_ROWS], key=lambda turn: turn.start_s)
+        (
+            elapsed_words(turn.start_s),
+            f"{number(math.degrees(abs(turn.angle_rad)), 0)}° to the "
+            f"{'right' if turn.angle_rad > 0 else 'left'}",
+            plain(turn.speed_mps, SPEED, reader),
+            with_share_of_g(lateral, reader),
+            text_or_span(turn.radius_m, LENGTH, reader) if turn.radius_m else "cannot be told",
+        )
+        for turn, lateral in sorted(hardest, key=lambda pair: pair[0].start_s)
     )
     return Table(("Hardest turns at", "Angle", "Speed", "Sideways", "Radius"), rows)
-
-
-def _row(turn: Turn, unit: SpeedUnit) -> tuple[str, ...]:
-    side = "right" if turn.angle_rad > 0 else "left"
-    degrees = math.degrees(abs(turn.angle_rad))
-    return (
-        elapsed_words(turn.start_s),
-        f"{degrees:.0f}° to the {side}",
-        plain_speed(turn.speed_mps, unit),
-        lateral_words(turn.lateral) if turn.lateral else "cannot be told",
-        radius_words(turn.radius, unit) if turn.radius else "cannot be told",
-    )

@@ -1,55 +1,57 @@
-"""Two pictures about handling: weave by speed, and the lateral load of turns."""
-
-import math
+"""Two pictures about handling: weave by speed, and the sideways acceleration of turns."""
 
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.ticker import MaxNLocator
 
-from ridelog.analysis.handling import Handling
-from ridelog.analysis.handling.weave import LEAST_RMS_RADPS, Weave
+from ridelog.analysis.handling.measure import Handling
+from ridelog.analysis.handling.turns import Turn
+from ridelog.analysis.handling.weave import LEAST_RMS_RADPS
+from ridelog.core.estimate import Estimate
+from ridelog.core.quantity import (
+    ACCELERATION,
+    SPEED,
+    YAW_RATE,
+    Quantity,
+    is_firm,
+    plain,
+    span,
+    value,
+)
 from ridelog.core.units import SpeedUnit
 from ridelog.present.figure import Shape, axes_in, blank, dress, title
 from ridelog.present.palette import BAND, HATCH, INK, LINE, MARK, PAPER, QUIET, SHADE
-from ridelog.present.words import plain_speed, speed_words
+from ridelog.present.words import elapsed_words
 
 
-def weave_figure(weave: Weave, unit: SpeedUnit, shape: Shape) -> Figure:
+def weave_figure(handling: Handling, reader: SpeedUnit, shape: Shape) -> Figure:
     """Return the yaw-rate RMS for each class of speed, and the speed from which it grows."""
-    figure = blank(shape)
-    axes = axes_in(figure, shape.left_in, 0.52, 0.14, 0.66)
-    dress(axes, shape)
-    known = [(part, part.yaw_rate_rms) for part in weave.classes if part.yaw_rate_rms is not None]
+    figure, axes = _framed(shape)
+    known = [(part, rms) for part in handling.weave if (rms := part.yaw_rate_rms_radps)]
+    least = YAW_RATE.scaled(LEAST_RMS_RADPS, reader)
     highest = max(
-        1.5 * math.degrees(LEAST_RMS_RADPS),
-        *(math.degrees(min(rms.high, 3.0 * rms.value + 0.1)) for _, rms in known),
+        1.5 * least,
+        *(YAW_RATE.scaled(min(rms.high, 3.0 * rms.value + 0.1), reader) for _, rms in known),
     )
-    edges = [unit.from_mps(x) for part in weave.classes for x in (part.from_mps, part.to_mps)]
-    first, last = min(edges), max(edges)
-    if weave.twitchy_from is not None:
-        _mark_onset(axes, weave, unit, shape, (first, last))
+    first = SPEED.scaled(handling.weave[0].from_mps, reader)
+    last = SPEED.scaled(handling.weave[-1].to_mps, reader)
+    _mark_onset(axes, handling, reader, shape, (first, last))
     for part, rms in known:
-        left, right = unit.from_mps(part.from_mps), unit.from_mps(part.to_mps)
+        left, right = SPEED.scaled(part.from_mps, reader), SPEED.scaled(part.to_mps, reader)
         gap = 0.08 * (right - left)
+        low, middle, high = _scaled(rms, YAW_RATE, reader)
         axes.fill_between(
-            [left + gap, right - gap], math.degrees(rms.low), math.degrees(rms.high),
-            color=BAND.light, linewidth=0.0, zorder=2,
-        )  # fmt: skip
+            [left + gap, right - gap], low, high, color=BAND.light, linewidth=0.0, zorder=2
+        )
         axes.plot(
-            [left + gap, right - gap], 2 * [math.degrees(rms.value)],
+            [left + gap, right - gap], [middle, middle],
             color=LINE.light, linewidth=2.6, solid_capstyle="butt", zorder=3,
         )  # fmt: skip
-    least = math.degrees(LEAST_RMS_RADPS)
     axes.axhline(least, color=QUIET.light, linewidth=1.1, linestyle=(0, (5, 3)), zorder=1)
-    axes.annotate(
-        "below this: no weave", (last, least), xytext=(-3, 3), textcoords="offset points",
-        ha="right", va="bottom", fontsize=shape.small_pt, color=QUIET.light, zorder=4,
-        bbox={"facecolor": PAPER.light, "edgecolor": "none", "pad": 1.0, "alpha": 0.85},
-    )  # fmt: skip
+    _write(axes, shape, "below this: no weave", (last, least), (-3, 3), ha="right", quiet=True)
     axes.set_xlim(first, last)
     axes.set_ylim(0.0, 1.25 * highest)
-    _ticks(axes, shape)
-    axes.set_xlabel(f"speed, {unit.label}", fontsize=shape.small_pt, color=QUIET.light)
+    _name_axes(axes, shape, f"speed, {SPEED.label(reader)}")
     band = "pale: 9 rides of 10" if shape.wide else "pale: 90 %"
     title(
         figure, shape, "Swinging from side to side" if shape.wide else "Side to side",
@@ -58,75 +60,69 @@ def weave_figure(weave: Weave, unit: SpeedUnit, shape: Shape) -> Figure:
     return figure
 
 
-def loads_figure(handling: Handling, unit: SpeedUnit, shape: Shape) -> Figure:
-    """Return the lateral acceleration of each turn against its speed, with the thresholds."""
-    figure = blank(shape)
-    axes = axes_in(figure, shape.left_in, 0.52, 0.14, 0.66)
-    dress(axes, shape)
-    turns = [(t, t.lateral) for t in handling.turns.turns if t.lateral is not None]
-    top = max(load.high for _, load in turns)
-    fastest = max(unit.from_mps(turn.speed_mps) for turn, _ in turns)
-    for side, marker, name in ((-1.0, "<", "left"), (1.0, ">", "right")):
-        chosen = [(t, load) for t, load in turns if side * t.angle_rad > 0]
-        for turn, load in chosen:
-            at = unit.from_mps(turn.speed_mps)
-            axes.plot([at, at], [load.low, load.high], color=BAND.light, linewidth=5.0, zorder=2)
+def turns_figure(
+    turns: list[tuple[Turn, Estimate]], handling: Handling, reader: SpeedUnit, shape: Shape
+) -> Figure:
+    """Return the lateral acceleration of each turn in the order of the ride, and the threshold."""
+    figure, axes = _framed(shape)
+    ceiling = 1.25 * max(ACCELERATION.scaled(lateral.high, reader) for _, lateral in turns)
+    for place, (turn, lateral) in enumerate(turns):
+        low, middle, high = _scaled(lateral, ACCELERATION, reader)
+        axes.plot([place, place], [low, high], color=BAND.light, linewidth=5.0, zorder=2)
         axes.plot(
-            [unit.from_mps(turn.speed_mps) for turn, _ in chosen],
-            [load.value for _, load in chosen],
-            marker=marker, markersize=7, markerfacecolor=PAPER.light,
-            markeredgecolor=LINE.light, markeredgewidth=1.5, linestyle="none", zorder=4,
-            label=f"to the {name}",
+            [place], [middle], marker=">" if turn.angle_rad > 0.0 else "<", markersize=7,
+            markerfacecolor=PAPER.light, markeredgecolor=LINE.light, markeredgewidth=1.5,
+            linestyle="none", zorder=4,
         )  # fmt: skip
-    margin = handling.tip_over
-    ceiling = 1.3 * top
-    if margin is not None:
-        ceiling = max(ceiling, 1.15 * margin.rigid_mps2)
+    axes.set_xlim(-0.7, len(turns) - 0.3)
+    if handling.tip_over is not None:
+        tilt = ACCELERATION.scaled(handling.tip_over.tilt_threshold_mps2, reader)
+        ceiling = max(ceiling, 1.2 * tilt)
         axes.axhspan(
-            margin.tilt_mps2, ceiling, facecolor=SHADE.light, edgecolor=HATCH.light,
-            hatch="////", linewidth=0.0, zorder=1,
+            tilt, ceiling, facecolor=SHADE.light, edgecolor=HATCH.light, hatch="////",
+            linewidth=0.0, zorder=1,
         )  # fmt: skip
-        axes.annotate(
-            "begins to tip (advisory)" if shape.wide else "tips (advisory)",
-            (0.0, margin.tilt_mps2), xytext=(4, 4), textcoords="offset points",
-            va="bottom", fontsize=shape.small_pt, color=INK.light, zorder=5,
-            bbox={"facecolor": PAPER.light, "edgecolor": "none", "pad": 1.5},
-        )  # fmt: skip
-    axes.set_xlim(0.0, 1.1 * fastest)
+        words = "begins to tip (advisory)" if shape.wide else "tips (advisory)"
+        # At the top, where no turn reaches: on the line it would cover one.
+        _write(axes, shape, words, (-0.7, ceiling), (4, -4), va="top")
     axes.set_ylim(0.0, ceiling)
-    _ticks(axes, shape)
-    axes.set_xlabel(f"speed in the turn, {unit.label}", fontsize=shape.small_pt, color=QUIET.light)
-    seconds = f"mean of the best {handling.turns.window_s:.0f} s"
+    _name_axes(
+        axes,
+        shape,
+        "turns in order, minutes into the ride" if shape.wide else "minutes into the ride",
+    )
+    named = range(0, len(turns), -(-len(turns) // (9 if shape.wide else 4)))
+    axes.set_xticks(named, [elapsed_words(turns[place][0].start_s) for place in named])
+    seconds = f"mean of the best {handling.lateral_window_s:.0f} s"
+    aside = "; triangles point to the side" if shape.wide else ""
     title(
         figure, shape, "Sideways acceleration of turns" if shape.wide else "Sideways in turns",
-        f"m/s², {seconds}; triangles point to the side"
-        if shape.wide
-        else f"m/s², {seconds}",
+        f"{ACCELERATION.label(reader)}, {seconds}{aside}",
     )  # fmt: skip
     return figure
 
 
 def _mark_onset(
-    axes: Axes, weave: Weave, unit: SpeedUnit, shape: Shape, span: tuple[float, float]
+    axes: Axes, handling: Handling, reader: SpeedUnit, shape: Shape, ends: tuple[float, float]
 ) -> None:
-    onset = weave.twitchy_from
+    onset = handling.weave_onset_mps
     if onset is None:
         return
-    low, value, high = (unit.from_mps(x) for x in (onset.low, onset.value, onset.high))
-    first, last = span
+    low, at, high = _scaled(onset, SPEED, reader)
+    first, last = ends
     axes.axvspan(
         max(low, first), min(high, last), facecolor=SHADE.light, edgecolor=HATCH.light,
         hatch="////", linewidth=0.0, zorder=0,
     )  # fmt: skip
-    if weave.or_below:
-        words = f"weaves at {plain_speed(onset.high, unit)} or below"
-        value = first
+    if handling.weave_or_below:
+        words, at = f"weaves at {plain(onset.high, SPEED, reader)} or below", first
     else:
-        words = f"weaves from {speed_words(onset, unit)}"
-        axes.axvline(value, color=MARK.light, linewidth=2.2, zorder=1)
-    right = value - first > 0.55 * (last - first)
+        firm = is_firm(onset)
+        words = f"weaves from {value(onset, SPEED, reader) if firm else span(onset, SPEED, reader)}"
+        axes.axvline(at, color=MARK.light, linewidth=2.2, zorder=1)
+    right = at - first > 0.55 * (last - first)
     axes.annotate(
-        words, (value, 1.0), xycoords=("data", "axes fraction"),
+        words, (at, 1.0), xycoords=("data", "axes fraction"),
         xytext=(-5 if right else 5, -4), textcoords="offset points",
         ha="right" if right else "left", va="top", fontsize=shape.small_pt, fontweight="bold",
         color=INK.light, zorder=6,
@@ -134,6 +130,42 @@ def _mark_onset(
     )  # fmt: skip
 
 
-def _ticks(axes: Axes, shape: Shape) -> None:
+def _framed(shape: Shape) -> tuple[Figure, Axes]:
+    figure = blank(shape)
+    axes = axes_in(figure, shape.left_in, 0.52, 0.14, 0.66)
+    dress(axes, shape)
+    return figure, axes
+
+
+def _scaled(
+    estimate: Estimate, quantity: Quantity, reader: SpeedUnit
+) -> tuple[float, float, float]:
+    """Return low, value and high in the reader's unit."""
+    low, middle, high = (
+        quantity.scaled(each, reader) for each in (estimate.low, estimate.value, estimate.high)
+    )
+    return low, middle, high
+
+
+def _write(
+    axes: Axes,
+    shape: Shape,
+    words: str,
+    at: tuple[float, float],
+    away_pt: tuple[float, float],
+    *,
+    ha: str = "left",
+    va: str = "bottom",
+    quiet: bool = False,
+) -> None:
+    axes.annotate(
+        words, at, xytext=away_pt, textcoords="offset points", ha=ha, va=va,
+        fontsize=shape.small_pt, color=(QUIET if quiet else INK).light, zorder=5,
+        bbox={"facecolor": PAPER.light, "edgecolor": "none", "pad": 1.0, "alpha": 0.85},
+    )  # fmt: skip
+
+
+def _name_axes(axes: Axes, shape: Shape, words: str) -> None:
     axes.xaxis.set_major_locator(MaxNLocator(9 if shape.wide else 5, steps=[1, 2, 5, 10]))
     axes.yaxis.set_major_locator(MaxNLocator(6, steps=[1, 2, 5, 10]))
+    axes.set_xlabel(words, fontsize=shape.small_pt, color=QUIET.light)

@@ -30,20 +30,20 @@ class TipOver:
     ----------
     track_width_m, cg_height_m : as given. [m]
     stability_factor : T / (2 h), 1.
-    rigid_mps2 : lateral acceleration at which a rigid machine tips on level ground. [m/s²]
-    tilt_mps2 : the safer figure, 0.85 of it, for what suspension and tyres take. [m/s²]
-    used : share of ``tilt_mps2`` in the hardest turn, None without one.
-    speed_mps : speed at which the tightest turn of the ride would reach ``tilt_mps2``, None without
+    rigid_threshold_mps2 : at which lateral acceleration a rigid machine tips on the level. [m/s²]
+    tilt_threshold_mps2 : the safer figure, 0.85 of it, for what suspension and tyres take. [m/s²]
+    share_used : share of ``tilt_threshold_mps2`` in the hardest turn, None without one.
+    tipping_speed_mps : speed at which the tightest turn of the ride would reach that, None without
         a radius. [m/s]
     """
 
     track_width_m: float
     cg_height_m: float
     stability_factor: float
-    rigid_mps2: float
-    tilt_mps2: float
-    used: Estimate | None
-    speed_mps: float | None
+    rigid_threshold_mps2: float
+    tilt_threshold_mps2: float
+    share_used: Estimate | None
+    tipping_speed_mps: float | None
 
 
 def checked_dimensions(track_width_m: float | None, cg_height_m: float | None) -> None:

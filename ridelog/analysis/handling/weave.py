@@ -1,14 +1,17 @@
 """Weave: how strongly a machine swings from side to side at each speed, and from which speed on."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
-from ridelog.analysis.handling.band import LOW_HZ, Seconds, seconds_in_band, top_of_band_hz
+from ridelog.analysis.handling.band import Seconds, seconds_in_band
 from ridelog.analysis.handling.onset import DRAWS, OnsetFit, fit_onset
 from ridelog.core.estimate import Estimate
 from ridelog.core.interval import estimate, estimate_of_possible
+from ridelog.core.quantity import YAW_RATE, plain
+from ridelog.core.spans import Span
 from ridelog.core.track import FloatArray
+from ridelog.core.units import SI
 from ridelog.filtering.motion import Motion
 
 # A log must show a frequency by five fixes a period to tell it (common practice; half the rate is
@@ -38,40 +41,36 @@ class SpeedClass:
     from_mps: float
     to_mps: float
     seconds: float
-    yaw_rate_rms: Estimate | None
+    yaw_rate_rms_radps: Estimate | None
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Weave:
     """What the log shows of weave.
 
     Attributes
     ----------
-    classes : by speed, slowest first; empty if the log cannot show weave.
-    twitchy_from : the speed from which it grows, None if none does or none can be seen. [m/s]
-    or_below : the onset may lie below the slowest speeds ridden straight.
-    rms : yaw-rate RMS in the fastest seconds, if there is an onset. A lower bound where the
-        receiver smooths. [rad/s]
-    frequency_hz : of the weave, if there is an onset.
-    visible_radps : a weave from this yaw-rate RMS on would have been told from noise; NaN if
-        nothing could be seen. [rad/s]
-    seconds : of straight riding that were looked at.
-    band_hz : what was looked at.
-    reason : why there is no onset, else empty.
+    weave : classes by speed, slowest first; empty if the log cannot show weave.
+    weave_onset_mps : the speed from which it grows, None if none does or can be seen. [m/s]
+    weave_or_below : the onset may lie below the slowest speeds ridden straight.
+    weave_rms_radps : yaw-rate RMS in the fastest seconds, if there is an onset. A lower bound where
+        the receiver smooths. [rad/s]
+    weave_frequency_hz : of the weave, if there is an onset.
+    weave_visible_from_radps : a weave from this yaw-rate RMS on would have been told from noise;
+        NaN if nothing could be seen. [rad/s]
+    weave_reason : why there is no onset, else empty.
     """
 
-    classes: tuple[SpeedClass, ...]
-    twitchy_from: Estimate | None
-    or_below: bool
-    rms: Estimate | None
-    frequency_hz: float | None
-    visible_radps: float
-    seconds: float
-    band_hz: tuple[float, float]
-    reason: str
+    weave: tuple[SpeedClass, ...] = ()
+    weave_onset_mps: Estimate | None = None
+    weave_or_below: bool = False
+    weave_rms_radps: Estimate | None = None
+    weave_frequency_hz: float | None = None
+    weave_visible_from_radps: float = float("nan")
+    weave_reason: str = ""
 
 
-def measure_weave(motion: Motion, *, excluded: tuple[tuple[float, float], ...] = ()) -> Weave:
+def measure_weave(motion: Motion, *, excluded: tuple[Span, ...] = ()) -> Weave:
     """Return what a ride shows of weave.
 
     Parameters
@@ -84,54 +83,39 @@ def measure_weave(motion: Motion, *, excluded: tuple[tuple[float, float], ...] =
     Source
     ------
     Band: Appl. Sci. 2021, 11(16), 7393. Nyquist: a log of 1 Hz shows less than 0.5 Hz, and may
-    fold a weave into a slow wander. Method and measured hit rates: DEVELOPERS.md, "Handling".
+    fold a weave into a slow wander. Own derivation: METHOD.md of handling, (5) to (11).
     """
-    band = (LOW_HZ, top_of_band_hz(motion.rate_hz))
     if motion.rate_hz < LEAST_RATE_HZ:
-        return _none(
-            band,
-            0.0,
-            f"a log of {motion.rate_hz:.3g} fixes a second cannot show weave of 1 to 2 swings a "
-            "second, nor steering corrections; 5 a second can, 10 are better",
+        return Weave(
+            weave_reason=f"a log of {motion.rate_hz:.3g} fixes a second cannot show weave of 1 to "
+            "2 swings a second, nor steering corrections; 5 a second can, 10 are better"
         )
     seconds = seconds_in_band(motion, excluded=excluded)
     if len(seconds) < _LEAST_SECONDS:
-        return _none(
-            band,
-            float(len(seconds)),
-            f"only {len(seconds)} s were ridden straight at more than 2 m/s with a good signal; "
-            f"weave needs {_LEAST_SECONDS} s over a range of speeds",
+        return Weave(
+            weave_reason=f"only {len(seconds)} s were ridden straight and faster than a walk with "
+            f"a good signal; weave needs {_LEAST_SECONDS} s over a range of speeds"
         )
     fit = fit_onset(seconds, motion.rate_hz)
     if fit is None:
-        return _none(
-            band,
-            float(len(seconds)),
-            "all straight riding was at one speed, so nothing can be seen to grow with speed",
+        return Weave(
+            weave_reason="all straight riding was at one speed, so nothing can be seen to grow "
+            "with speed"
         )
     onset, rms = estimate_of_possible(fit.onset_mps), estimate(fit.fast_rms_radps, smallest=0.0)
     assert onset is not None and rms is not None  # neither has undefined columns
-    classes = _classes(seconds, fit)
     clearly = rms.value - _CLEARLY * (rms.value - rms.low)
     visible = LEAST_RMS_RADPS + _CLEARLY * (rms.high - rms.value)
+    seen = Weave(weave=_classes(seconds, fit), weave_visible_from_radps=visible)
     if fit.gain < _LEAST_GAIN or clearly < LEAST_RMS_RADPS:
-        return Weave(
-            classes,
-            None,
-            False,
-            None,
-            None,
-            visible,
-            float(len(seconds)),
-            band,
-            _why_none(visible, len(seconds)),
-        )
-    slowest = float(seconds.mean_speed_mps.min())
-    or_below = onset.low < slowest + _CLOSE_MPS
-    if or_below:
-        onset = Estimate(onset.value, 0.0, onset.high, onset.level)
-    return Weave(
-        classes, onset, or_below, rms, fit.frequency_hz, visible, float(len(seconds)), band, ""
+        return replace(seen, weave_reason=_why_none(visible, len(seconds)))
+    or_below = onset.low < float(seconds.mean_speed_mps.min()) + _CLOSE_MPS
+    return replace(
+        seen,
+        weave_onset_mps=replace(onset, low=0.0) if or_below else onset,
+        weave_or_below=or_below,
+        weave_rms_radps=rms,
+        weave_frequency_hz=fit.frequency_hz,
     )
 
 
@@ -184,8 +168,5 @@ def _why_none(visible_radps: float, seconds: int) -> str:
     )
     if visible_radps > _USEFUL_RADPS:
         return f"{seen}; the noise of this log hides all but a violent weave"
-    return f"{seen}; from {visible_radps:.2f} rad/s RMS of yaw rate on it would have been"
-
-
-def _none(band: tuple[float, float], seconds: float, reason: str) -> Weave:
-    return Weave((), None, False, None, None, float("nan"), seconds, band, reason)
+    least = plain(visible_radps, YAW_RATE, SI, 1)
+    return f"{seen}; swings of {least} (RMS of yaw rate) or more would have shown"

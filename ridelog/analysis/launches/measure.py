@@ -1,4 +1,4 @@
-"""Standing starts: how long each took over every window, and the best and median of them."""
+"""Standing starts: how long each took over every window, and the ride's figure of each window."""
 
 from collections.abc import Iterator
 from dataclasses import dataclass, field
@@ -6,33 +6,32 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from ridelog.analysis.acceleration.run_draws import RunDraws, draw_runs
+from ridelog.analysis.acceleration.runs import LEAST_TOP_MPS
+from ridelog.analysis.cautions import both_units
+from ridelog.analysis.launches.full_starts import MeanOfStarts, mean_of_starts
 from ridelog.analysis.launches.windows import Window, default_windows
 from ridelog.core.estimate import Estimate
-from ridelog.core.interval import estimate, estimate_of_possible
+from ridelog.core.interval import estimate_of_possible
 from ridelog.core.spans import Span
 from ridelog.core.track import FloatArray
 from ridelog.filtering.motion import Motion
 
 
 @dataclass(frozen=True)
-class WindowTime:
+class WindowTime(Window):
     """One window of one launch.
 
     Attributes
     ----------
-    window : Window
-    time : how long it took, None with a ``reason`` if it cannot be said. [s]
-    exit_speed : speed at its end. [m/s]
-    length : way from its beginning to its end. [m]
-    columns : shape (1 + 2 draws,), the time of every drawn path for joint use; NaN where none. [s]
+    time_s : how long it took, None with a ``reason`` if it cannot be said. [s]
+    exit_speed_mps : speed at its end. [m/s]
+    length_m : distance from its beginning to its end. [m]
     """
 
-    window: Window
-    time: Estimate | None
-    exit_speed: Estimate | None
-    length: Estimate | None
+    time_s: Estimate | None
+    exit_speed_mps: Estimate | None
+    length_m: Estimate | None
     reason: str
-    columns: FloatArray = field(repr=False)
 
 
 @dataclass(frozen=True)
@@ -42,41 +41,42 @@ class Launch:
     Attributes
     ----------
     start_s : when the speed left zero, most probably. [s]
-    start : the same with its interval, seconds since the first fix.
+    start_estimate_s : the same with its interval, seconds since the first fix.
     top_mps : highest speed reached before the speed fell again. [m/s]
-    end_s : when it began to fall. [s]
-    course_rad : direction from its start to its fastest point.
+    course_deg : direction from its start to its fastest point.
     windows : one entry for each window asked for, in that order.
     curve_s, curve_mps : the mean drawn speed for a picture, seconds since ``start_s``.
     """
 
     start_s: float
-    start: Estimate
+    start_estimate_s: Estimate
     top_mps: float
-    end_s: float
-    course_rad: float
+    course_deg: float
     windows: tuple[WindowTime, ...]
     curve_s: FloatArray = field(repr=False)
     curve_mps: FloatArray = field(repr=False)
 
 
 @dataclass(frozen=True)
-class WindowSummary:
-    """One window over all launches of a ride.
+class WindowFigure(Window):
+    """The ride's one figure of a window, over all launches.
 
     Attributes
     ----------
-    window : Window
-    best, median : over the launches that filled it, freed from the bias of choosing. [s]
-    attempts : how many filled it.
-    columns : shape (attempts, 1 + 2 draws), for joint use. [s]
+    attempts : how many launches filled it.
+    full_starts : the places among the launches of those in the mean.
+    time_s : mean of the full starts, both directions alike; None with a ``reason``. [s]
+    length_m : the same of the distance covered in a window of speed. [m]
+    time, length : both means with their directions.
     """
 
-    window: Window
-    best: Estimate | None
-    median: Estimate | None
     attempts: int
-    columns: FloatArray = field(repr=False)
+    full_starts: tuple[int, ...]
+    time_s: Estimate | None
+    length_m: Estimate | None
+    reason: str
+    time: MeanOfStarts = field(repr=False)
+    length: MeanOfStarts = field(repr=False)
 
 
 @dataclass(frozen=True)
@@ -86,21 +86,17 @@ class Launches:
     Attributes
     ----------
     launches : in time order.
-    summaries : one for each window.
-    rollout_m : way after which the clock of standing windows starts, 0 unless asked for. [m]
+    windows : the figure of each window.
+    rollout_m : distance after which the clock of standing windows starts, 0 unless asked for. [m]
     reason : why there is none, else empty.
-    drawn : the courses drawn for them and for rolling pulls, for others that need them.
+    drawn : the courses drawn for them and for rolling runs, for others that need them.
     """
 
     launches: tuple[Launch, ...]
-    summaries: tuple[WindowSummary, ...]
+    windows: tuple[WindowFigure, ...]
     rollout_m: float
     reason: str
     drawn: tuple[RunDraws, ...] = field(default=(), repr=False, compare=False)
-
-    def summary(self, label: str) -> WindowSummary | None:
-        """Return the summary of a window by its label, None if it was not asked for."""
-        return next((s for s in self.summaries if s.window.label == label), None)
 
 
 def measure_launches(
@@ -114,8 +110,8 @@ def measure_launches(
     """Return every standing start of a ride with its times.
 
     A launch starts when the machine first moves. With a rollout allowance the clock of standing
-    windows, and the way of those over a distance, count from where that way is covered instead:
-    sqrt(2 r / a) later at constant acceleration, half a second and more on a slow machine.
+    windows, and the length of those over a distance, count from where it is covered instead: half
+    a second and more on a slow machine, METHOD.md of launches, (4).
 
     Parameters
     ----------
@@ -126,13 +122,13 @@ def measure_launches(
     rollout_m : float
         0 for none. [m]
     excluded : tuple of (start_s, end_s)
-        Stretches that may not hold one, such as reverse travel.
+        Spans that may not hold one, such as reverse travel.
     drawn : tuple of RunDraws, optional
-        From ``draw_runs`` with the same windows, rollout and stretches, if at hand.
+        From ``draw_runs`` with the same windows, rollout and spans, if at hand.
 
     Source
     ------
-    Own derivation: DEVELOPERS.md, "The standing start". Rollout: constant acceleration.
+    Own derivation: METHOD.md of launches, (1) to (4).
     """
     if drawn is None:
         drawn = draw_runs(
@@ -141,12 +137,14 @@ def measure_launches(
     standing = [one for one in drawn if one.run.standing]
     if windows is None:
         windows = default_windows(max((one.run.top_mps for one in standing), default=0.0))
-    launches = [_launch(one, windows, rollout_m) for one in standing]
+    launches = tuple(_launch(one, windows, rollout_m) for one in standing)
+    none = f"the ride holds no standing start to {both_units(LEAST_TOP_MPS)} or more"
+    reason = "" if launches else none
     return Launches(
-        launches=tuple(launches),
-        summaries=tuple(_summary(launches, index, w) for index, w in enumerate(windows)),
+        launches=launches,
+        windows=tuple(_figure_of(launches, at, w, reason) for at, w in enumerate(windows)),
         rollout_m=rollout_m,
-        reason="" if launches else "the ride holds no standing start to 2 m/s or more",
+        reason=reason,
         drawn=drawn,
     )
 
@@ -158,10 +156,9 @@ def _launch(drawn: RunDraws, windows: tuple[Window, ...], rollout_m: float) -> L
     shown = since >= -1.0
     return Launch(
         start_s=start.value,
-        start=start,
+        start_estimate_s=start,
         top_mps=drawn.run.top_mps,
-        end_s=drawn.run.end_s,
-        course_rad=drawn.run.course_rad,
+        course_deg=float(np.degrees(drawn.run.course_rad) % 360.0),
         windows=tuple(_window_times(drawn, windows, rollout_m)),
         curve_s=since[shown],
         curve_mps=drawn.speed_mps[shown].mean(axis=1),
@@ -187,19 +184,18 @@ def _window_times(
 
 def _window_time(drawn: RunDraws, window: Window, begin: FloatArray, end: FloatArray) -> WindowTime:
     end = np.where(end > begin, end, np.nan)
-    columns = drawn.columns(end - begin)
     # Draws of a posterior are what the truth may be: their quantiles, skew included.
     time = estimate_of_possible(end - begin)
     if time is None:
-        return WindowTime(window, None, None, None, _why_none(drawn, window), columns)
+        return WindowTime(*_named(window), None, None, None, _why_none(drawn, window))
     if window.distance_m is None:
         exact = float(window.to_mps or 0.0)
         exit_speed: Estimate | None = Estimate(exact, exact, exact)
-        length = estimate_of_possible(drawn.way_at(end) - drawn.way_at(begin))
+        length = estimate_of_possible(drawn.distance_at(end) - drawn.distance_at(begin))
     else:
         exit_speed = estimate_of_possible(drawn.speed_at(end))
         length = Estimate(window.distance_m, window.distance_m, window.distance_m)
-    return WindowTime(window, time, exit_speed, length, "", columns)
+    return WindowTime(*_named(window), time, exit_speed, length, "")
 
 
 def _why_none(drawn: RunDraws, window: Window) -> str:
@@ -210,23 +206,29 @@ def _why_none(drawn: RunDraws, window: Window) -> str:
     return "the crossings cannot be told from the fixes"
 
 
-def _summary(launches: list[Launch], index: int, window: Window) -> WindowSummary:
-    columns = [
-        launch.windows[index].columns
-        for launch in launches
-        if launch.windows[index].time is not None
-    ]
-    if not columns:
-        return WindowSummary(window, None, None, 0, np.zeros((0, 0)))
-    table = np.stack(columns)
-    if len(columns) == 1:
-        only = next(t.time for t in (x.windows[index] for x in launches) if t.time is not None)
-        return WindowSummary(window, only, only, 1, table)
-    # A draw without a crossing must not decide which attempt was best.
-    filled = np.where(np.isfinite(table), table, np.nanmean(table, axis=1)[:, None])
-    best = estimate(filled.min(axis=0), smallest=0.0)
-    median = estimate(np.median(filled, axis=0), smallest=0.0)
-    if best is not None and median is not None and best.value > median.value:
-        # With equal attempts the freeing from luck overshoots by its own error.
-        best = Estimate(median.value, min(best.low, median.value), best.high, best.level)
-    return WindowSummary(window, best, median, len(columns), table)
+def _figure_of(
+    launches: tuple[Launch, ...], place: int, window: Window, reason: str
+) -> WindowFigure:
+    """Return the figure of the window at one place; ``reason``: why there is no launch at all."""
+    each = [launch.windows[place] for launch in launches]
+    course_deg = [launch.course_deg for launch in launches]
+    times = [one.time_s for one in each]
+    time = mean_of_starts(course_deg, times, times)
+    length = mean_of_starts(course_deg, times, [one.length_m for one in each])
+    attempts = sum(one is not None for one in times)
+    if not attempts:
+        reason = next((one.reason for one in each), reason)
+    return WindowFigure(
+        *_named(window),
+        attempts=attempts,
+        full_starts=tuple(sorted(start for way in time.full for start in way)),
+        time_s=time.mean,
+        length_m=length.mean,
+        reason=time.reason if attempts else reason,
+        time=time,
+        length=length,
+    )
+
+
+def _named(window: Window) -> tuple[str, float, float | None, float | None]:
+    return window.label, window.from_mps, window.to_mps, window.distance_m

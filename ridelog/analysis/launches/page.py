@@ -1,120 +1,143 @@
-"""The sections about standing starts and about pull on the page of a ride."""
+"""What the terminal and the page say of standing starts."""
 
+from collections.abc import Iterator
 from functools import partial
 
-from ridelog.analysis.launches.measure import Launch, Launches, WindowSummary
+from ridelog.analysis.launches.measure import Launches, WindowFigure
 from ridelog.analysis.launches.plot import launches_figure
-from ridelog.analysis.launches.words import (
-    headline_window,
-    launch_lines,
-    rollout_words,
-    shown_summaries,
-    time_words,
-)
+from ridelog.analysis.launches.windows import suited
 from ridelog.analysis.subject import MeasuredRide
 from ridelog.core.estimate import Estimate
+from ridelog.core.quantity import LENGTH, SPEED, TIME, bare, plain
+from ridelog.core.text import count_words
 from ridelog.core.units import SpeedUnit
-from ridelog.present.section import Picture, Section, Table, draw_picture
-from ridelog.present.words import capital, count_words, plain_speed
+from ridelog.present.section import Section, Table, draw_picture
+from ridelog.present.words import capital
 
-# Attempts written out in a row of the table; more are counted.
-_MOST_ATTEMPTS = 8
+# Starts written out in a row of the table; more are counted.
+_MOST_STARTS = 8
 _HOW_TIMED = (
-    "The clock starts when the machine first moves. That moment lies between two fixes: it comes "
-    "from a model in which the machine stands, then pulls, and its doubt is part of the bounds."
+    "The clock starts when the machine first moves. That moment lies between two fixes: it is "
+    "worked out from how the machine stands and then pulls away, and its doubt is part of every "
+    "interval."
 )
-_BEST_IS_FREED = (
-    "The smallest of several uncertain times is smaller by luck; the best is freed from that, so "
-    "it may lie above the smallest attempt."
+_HOW_AVERAGED = (
+    "Each time is the mean of the full starts, and both directions count the same. A start that is "
+    "clearly slower than the quickest one of its direction is left out."
 )
+_ONE_WAY = "All starts went one way: wind or slope may be part of these times."
 
 
-def launches_section(ride: MeasuredRide, unit: SpeedUnit) -> Section:
+def first_window_words(ride: MeasuredRide, reader: SpeedUnit) -> str:
+    """Return the ride's figure of the window that says most, empty if no start filled one."""
+    first = _first_window(_shown(ride, reader))
+    if first is None:
+        return ""
+    return _figure_words(first, ride, reader) + _rollout_words(ride["launches"], reader)
+
+
+def launches_section(ride: MeasuredRide, reader: SpeedUnit) -> Section:
     """Return what the page says of standing starts; without any, one sentence."""
-    launches = ride["launches"]
-    chosen = bool(ride.settings.windows)
-    summaries = shown_summaries(launches, unit, chosen=chosen)
-    lines = launch_lines(ride, unit)
+    launches: Launches = ride["launches"]
     if not launches.launches:
-        return Section("launches", "From standing", f"{capital(launches.reason)}.", lines=lines)
-    rollout = rollout_words(launches, unit)
-    notes = [_HOW_TIMED if not rollout else f"{_HOW_TIMED} Here: {rollout.lstrip(', ')}."]
-    if any(summary.attempts > 1 for summary in summaries):
-        notes.append(_BEST_IS_FREED)
-    why = _why_empty(launches, summaries)
-    if why:
-        notes.append(why)
+        return Section("launches", "From standing", f"{capital(launches.reason)}.")
+    windows = _shown(ride, reader)
+    fastest = plain(max(one.top_mps for one in launches.launches), SPEED, reader)
+    starts = count_words(len(launches.launches), "standing start")
+    first, told = _first_window(windows), first_window_words(ride, reader)
+    if first is not None and first.attempts < len(launches.launches):
+        told += f". The ride holds {starts}"
+    label = (
+        f"Speed against seconds since the start, {count_words(len(launches.launches), 'start')}; "
+        f"the fastest reaches {fastest}."
+    )
     return Section(
         name="launches",
         heading="From standing",
-        lead=_lead(launches, summaries, unit),
-        pictures=_launch_pictures(launches, unit),
-        table=_table(launches, summaries),
-        notes=tuple(notes),
-        lines=lines,
+        lead=f"{told}."
+        if told
+        else f"{starts}, up to {fastest}; none of them fills a window that can be timed.",
+        pictures=(draw_picture("launches", label, partial(launches_figure, launches, reader)),),
+        table=_table(ride, windows, reader),
+        notes=tuple(_notes(launches, windows, reader)),
     )
 
 
-def _lead(launches: Launches, summaries: tuple[WindowSummary, ...], unit: SpeedUnit) -> str:
-    count = count_words(len(launches.launches), "standing start")
-    first = headline_window(summaries)
-    if first is None or first.best is None:
-        fastest = max(launch.top_mps for launch in launches.launches)
-        return (
-            f"{count}, up to {plain_speed(fastest, unit)}; none of them fills a window that can be "
-            "timed."
-        )
-    words = (
-        f"{first.window.label} in {first.best.value:.2f} s at best, between {first.best.low:.2f} "
-        f"and {first.best.high:.2f} s in 9 rides of 10{rollout_words(launches, unit)}"
-    )
-    if first.attempts > 1 and first.median is not None:
-        words += f"; median of {first.attempts} attempts {first.median.value:.2f} s"
-    return f"{words}. {count} in this ride."
+def _shown(ride: MeasuredRide, reader: SpeedUnit) -> list[WindowFigure]:
+    """Return the windows to show: those the user chose, or the usual ones of his units."""
+    windows: tuple[WindowFigure, ...] = ride["launches"].windows
+    return [one for one in windows if ride.settings.windows or suited((one,), reader)]
 
 
-def _table(launches: Launches, summaries: tuple[WindowSummary, ...]) -> Table | None:
-    rows = []
-    for summary in summaries:
-        if summary.best is None:
-            continue
-        times = [_time_of(launch, summary) for launch in launches.launches]
-        words = [f"{time.value:.2f}" if time else "none" for time in times[:_MOST_ATTEMPTS]]
-        more = len(times) - _MOST_ATTEMPTS
-        rows.append(
-            (
-                summary.window.label,
-                time_words(summary.best),
-                time_words(summary.median)
-                if summary.median and summary.attempts > 1
-                else "as best",
-                ", ".join(words) + (f" and {more} more" if more > 0 else ""),
-            )
-        )
-    return Table(("Window", "Best", "Median", "Every attempt in s"), tuple(rows)) if rows else None
+def _first_window(windows: list[WindowFigure]) -> WindowFigure | None:
+    """Return the first window from standing that has a figure, one of speed if there is one."""
+    standing = [one for one in windows if one.standing and one.attempts]
+    standing.sort(key=lambda one: (one.time_s is None, one.to_mps is None))
+    return next(iter(standing), None)
 
 
-def _time_of(launch: Launch, summary: WindowSummary) -> Estimate | None:
-    return next(timed.time for timed in launch.windows if timed.window == summary.window)
+def _figure_words(window: WindowFigure, ride: MeasuredRide, reader: SpeedUnit) -> str:
+    """Return "0-20 km/h in 2.69 s (2.60 to 2.78), mean of 4 full starts", or why there is none."""
+    time = window.time_s
+    if time is None:
+        return f"{window.label} cannot be said: {window.reason}"
+    full = len(window.full_starts)
+    slower = window.attempts - full
+    basis = f"mean of {full} full starts" if full > 1 else "one full start"
+    basis += f", {slower} slower left out" if slower else ""
+    return f"{window.label} in {ride.told(time, TIME, reader)}, {basis}"
 
 
-def _why_empty(launches: Launches, summaries: tuple[WindowSummary, ...]) -> str:
-    empty = [s.window for s in summaries if s.best is None]
-    if not empty:
+def _rollout_words(launches: Launches, reader: SpeedUnit) -> str:
+    """Return what a rollout allowance took off, empty if none was asked for."""
+    if launches.rollout_m == 0.0:
         return ""
-    reasons = {
-        timed.reason
-        for launch in launches.launches
-        for timed in launch.windows
-        if timed.window in empty
-    }
-    labels = ", ".join(window.label for window in empty)
-    return f"No time for {labels}: {'; '.join(sorted(reasons))}."
+    return f", clock started after {plain(launches.rollout_m, LENGTH, reader)} of rollout"
 
 
-def _launch_pictures(launches: Launches, unit: SpeedUnit) -> tuple[Picture, ...]:
-    label = (
-        f"Speed against seconds since the start for {count_words(len(launches.launches), 'start')};"
-        f" the fastest reaches {plain_speed(max(x.top_mps for x in launches.launches), unit)}."
-    )
-    return (draw_picture("launches", label, partial(launches_figure, launches, unit)),)
+def _table(ride: MeasuredRide, windows: list[WindowFigure], reader: SpeedUnit) -> Table | None:
+    launches: Launches = ride["launches"]
+    rows = []
+    for window in windows:
+        if not window.attempts:
+            continue
+        time = window.time_s
+        figure = "cannot be said" if time is None else ride.told(time, TIME, reader)
+        place = launches.windows.index(window)
+        starts = [
+            _start_words(
+                launch.windows[place].time_s, reader, left_out=number not in window.full_starts
+            )
+            for number, launch in enumerate(launches.launches)
+        ]
+        more = len(starts) - _MOST_STARTS
+        each = ", ".join(starts[:_MOST_STARTS]) + (f" and {more} more" if more > 0 else "")
+        rows.append((window.label + ("" if window.standing else ", rolling"), figure, each))
+    return Table(("Window", "Mean of the full starts", "Every start in s"), tuple(rows))
+
+
+def _start_words(time: Estimate | None, reader: SpeedUnit, *, left_out: bool) -> str:
+    if time is None:
+        return "none"
+    return bare(time, TIME, reader) + (" left out" if left_out else "")
+
+
+def _notes(launches: Launches, windows: list[WindowFigure], reader: SpeedUnit) -> Iterator[str]:
+    rollout = _rollout_words(launches, reader)
+    yield f"{_HOW_TIMED} Here: {rollout.lstrip(', ')}." if rollout else _HOW_TIMED
+    filled = [one for one in windows if one.attempts]
+    if any(one.attempts > 1 for one in filled):
+        yield _HOW_AVERAGED
+    if any(one.time.course_deg is not None for one in filled):
+        yield _ONE_WAY
+    silent = [one for one in filled if one.time_s is None]
+    yield from (f"No time for {one.label}: {one.reason}." for one in silent)
+    if empty := [one for one in windows if not one.attempts]:
+        reasons = {
+            timed.reason
+            for launch in launches.launches
+            for timed in launch.windows
+            if timed.label in [one.label for one in empty]
+        }
+        labels = ", ".join(one.label for one in empty)
+        yield f"No time for {labels}: {'; '.join(sorted(reasons))}."

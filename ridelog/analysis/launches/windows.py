@@ -2,6 +2,7 @@
 
 import re
 from dataclasses import dataclass
+from typing import TypeVar
 
 from ridelog.core.errors import RideLogError
 from ridelog.core.units import (
@@ -9,20 +10,12 @@ from ridelog.core.units import (
     METRES_PER_INCH,
     METRES_PER_MILE,
     MPS_PER_KMH,
-    MPS_PER_KNOT,
-    MPS_PER_MPH,
     SPEED_UNITS,
+    SPEED_WORDS,
     SpeedUnit,
 )
 
-_SPEEDS = {
-    "km/h": MPS_PER_KMH,
-    "kmh": MPS_PER_KMH,
-    "kph": MPS_PER_KMH,
-    "mph": MPS_PER_MPH,
-    "m/s": 1.0,
-    "kn": MPS_PER_KNOT,
-}
+_SPEEDS = {**SPEED_WORDS, "kmh": MPS_PER_KMH, "kph": MPS_PER_KMH}
 _LENGTHS = {
     "m": 1.0,
     "ft": METRES_PER_FOOT,
@@ -65,6 +58,9 @@ class Window:
     def standing(self) -> bool:
         """Whether it begins at rest."""
         return self.from_mps == 0.0
+
+
+AnyWindow = TypeVar("AnyWindow", bound=Window)
 
 
 def parse_window(text: str) -> Window:
@@ -152,8 +148,11 @@ def default_windows(top_mps: float) -> tuple[Window, ...]:
     """
     return tuple(
         parse_window(words)
-        for unit, first, way in (("km/h", 20, "0-30 m"), ("mph", 10, "0-60 ft"))
-        for words in (*_round_windows(_REACHED_SHARE * top_mps / _SPEEDS[unit], first, unit), way)
+        for unit, first, length in (("km/h", 20, "0-30 m"), ("mph", 10, "0-60 ft"))
+        for words in (
+            *_round_windows(_REACHED_SHARE * top_mps / _SPEEDS[unit], first, unit),
+            length,
+        )
     )
 
 
@@ -166,7 +165,7 @@ def _round_windows(reach: float, first: int, unit: str) -> list[str]:
     return [*words, f"{half}-{last} {unit}"] if half < last else words
 
 
-def suited(windows: tuple[Window, ...], unit: SpeedUnit) -> tuple[Window, ...]:
+def suited(windows: tuple[AnyWindow, ...], unit: SpeedUnit) -> tuple[AnyWindow, ...]:
     """Return those windows that are written in a unit or in the distances that go with it."""
     endings = (f" {unit.label}", f" {unit.distance_label}")
     return tuple(window for window in windows if window.label.endswith(endings))

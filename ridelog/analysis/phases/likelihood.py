@@ -27,8 +27,6 @@ _TURN_WIDTH_S = 1.2
 _ALIKE_S = 0.5
 # A change of kind costs this, in logarithms of odds: riders change what they do every few seconds.
 _CHANGE_COST = 5.0
-# Instants looked at together on the way through a ride.
-_PART = 4096
 # No instant is proof: kinds that look impossible keep these odds against the likeliest.
 _DOUBT = 1e-3
 
@@ -81,7 +79,7 @@ def log_odds(path: FittedPath, speed_sd_mps: float, rate_hz: float) -> FloatArra
     return odds
 
 
-def most_probable(odds: FloatArray, time_s: FloatArray) -> IntArray:
+def most_probable(odds: FloatArray) -> IntArray:
     """Return the kind of each instant in the likeliest sequence (Viterbi), shape (m,).
 
     Source
@@ -89,38 +87,22 @@ def most_probable(odds: FloatArray, time_s: FloatArray) -> IntArray:
     A. J. Viterbi, "Error bounds for convolutional codes and an asymptotically optimum decoding
     algorithm", IEEE Trans. Inf. Theory 13 (1967) 260-269.
     """
-    if len(odds) != len(time_s):
-        raise ValueError(f"{len(odds)} instants with odds, {len(time_s)} with times")
-    # Numbers by themselves are several times faster than arrays of so few, but larger: they are
-    # made of a part of the ride at a time.
     totals = np.empty_like(odds)
-    rest = pull = hold = coast = brake = turn = 0.0
-    for first in range(0, len(odds), _PART):
-        part = []
-        for odd in odds[first : first + _PART].tolist():
-            least = max(rest, pull, hold, coast, brake, turn) - _CHANGE_COST
-            rest = (rest if rest > least else least) + odd[0]
-            pull = (pull if pull > least else least) + odd[1]
-            hold = (hold if hold > least else least) + odd[2]
-            coast = (coast if coast > least else least) + odd[3]
-            brake = (brake if brake > least else least) + odd[4]
-            turn = (turn if turn > least else least) + odd[5]
-            part.append((rest, pull, hold, coast, brake, turn))
-        totals[first : first + _PART] = part
-    kind = int(totals[-1].argmax())
+    total = np.zeros(odds.shape[1])
+    for here, odd in zip(totals, odds, strict=True):
+        total = np.maximum(total, total.max() - _CHANGE_COST, out=here)
+        total += odd
+    # Backwards, each kind goes on until another one pays for the change.
     best = totals.argmax(axis=1)
-    dropped = totals < totals.max(axis=1, keepdims=True) - _CHANGE_COST
-    changes = [np.flatnonzero(column) for column in dropped.T]
+    pays = totals < totals.max(axis=1, keepdims=True) - _CHANGE_COST
     chosen = np.empty(len(odds), dtype=np.int64)
-    last = len(odds) - 1
-    while True:
-        # Backwards, each kind goes on until another one pays for the change.
-        before = int(np.searchsorted(changes[kind], last))
-        first = int(changes[kind][before - 1]) + 1 if before else 0
-        chosen[first : last + 1] = kind
-        if not before:
-            return chosen
-        last, kind = first - 1, int(best[first - 1])
+    kind = best[-1]
+    for instant in range(len(odds) - 1, 0, -1):
+        chosen[instant] = kind
+        if pays[instant - 1, kind]:
+            kind = best[instant - 1]
+    chosen[0] = kind
+    return chosen
 
 
 def _between(

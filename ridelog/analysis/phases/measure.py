@@ -3,10 +3,11 @@
 Each instant speaks for the kinds that its speed, acceleration and rate of turn allow, as surely as
 they are known; a change of kind must be worth more than it costs. The most probable sequence is
 found by dynamic programming. Measured brakings and reverse travel are laid over it, so that the
-strip and the tables agree. Derivation: DEVELOPERS.md, "Phases".
+strip and the tables agree. Derivation: METHOD.md of phases.
 """
 
-from collections.abc import Sequence
+import heapq
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -15,7 +16,6 @@ import numpy.typing as npt
 from ridelog.analysis.braking.measure import Brakings
 from ridelog.analysis.fitted import FittedPath, fitted_paths
 from ridelog.analysis.phases.likelihood import LIKELY, log_odds, most_probable
-from ridelog.analysis.phases.spans import PhaseSpan, without_short
 from ridelog.core.spans import Span
 from ridelog.filtering.motion import Motion
 
@@ -39,6 +39,15 @@ _LONGEST_INTERVAL_S = 2.1
 _MEASURED = ("braking", "reverse")
 
 
+@dataclass
+class PhaseSpan:
+    """A run of one kind; those next to each other share an instant. [s]"""
+
+    kind: str
+    start_s: float
+    end_s: float
+
+
 @dataclass(frozen=True)
 class Phase:
     """One phase; speeds are those of the fitted path at its ends, never negative."""
@@ -58,10 +67,6 @@ class Phases:
     """
 
     each: tuple[Phase, ...]
-
-    def seconds(self, kind: str) -> float:
-        """Return how long a kind lasted in all. [s]"""
-        return sum(phase.end_s - phase.start_s for phase in self.each if phase.kind == kind)
 
 
 def divide_ride(
@@ -91,7 +96,7 @@ def divide_ride(
     if 1.0 / motion.rate_hz > _LONGEST_INTERVAL_S:
         return Phases(())
     for path in fitted_paths(motion):
-        kinds = most_probable(log_odds(path, sd, motion.rate_hz), path.time_s)
+        kinds = most_probable(log_odds(path, sd, motion.rate_hz))
         names = np.array(LIKELY)[kinds]
         for stretches, name in ((braked, "braking"), (reverse_spans, "reverse")):
             for start_s, end_s in stretches:
@@ -139,3 +144,55 @@ def _move_starts(spans: list[PhaseSpan], starts_s: Sequence[float]) -> None:
 def _phase(path: FittedPath, span: PhaseSpan) -> Phase:
     speeds = np.interp([span.start_s, span.end_s], path.time_s, path.speed_mps)
     return Phase(span.kind, span.start_s, span.end_s, float(speeds[0]), float(speeds[1]))
+
+
+def without_short(
+    spans: list[PhaseSpan], shortest_s: float, kept: Collection[str]
+) -> list[PhaseSpan]:
+    """Return spans in order, none shorter than a time; the shortest gives way first.
+
+    Neighbours that are of one kind then become one span. Each span gives way once, found by a heap
+    and taken out of a chain, so that the cost grows hardly faster than their number.
+
+    Parameters
+    ----------
+    spans : list of PhaseSpan
+        In order of time, no two neighbours of one kind; changed in place.
+    shortest_s : float
+        Shorter ones give way, unless there is no other. [s]
+    kept : collection of str
+        Kinds that stay however short they are.
+    """
+    count = len(spans)
+    before, after = list(range(-1, count - 1)), list(range(1, count + 1))
+    gone = [False] * count
+
+    def length(place: int) -> float:
+        span = spans[place]
+        return np.inf if span.kind in kept else span.end_s - span.start_s
+
+    def take_out(place: int) -> None:
+        gone[place] = True
+        if before[place] >= 0:
+            after[before[place]] = after[place]
+        if after[place] < count:
+            before[after[place]] = before[place]
+
+    heap = [(length(place), place) for place in range(count)]
+    heapq.heapify(heap)
+    while heap and heap[0][0] < shortest_s:
+        taken_s, short = heapq.heappop(heap)
+        left, right = before[short], after[short]
+        beside = [place for place in (left, right) if 0 <= place < count]
+        if gone[short] or taken_s != length(short) or not beside:
+            continue
+        longer = max(beside, key=lambda place: spans[place].end_s - spans[place].start_s)
+        spans[longer].start_s = min(spans[longer].start_s, spans[short].start_s)
+        spans[longer].end_s = max(spans[longer].end_s, spans[short].end_s)
+        take_out(short)
+        if len(beside) == 2 and spans[left].kind == spans[right].kind:
+            spans[left].end_s = spans[right].end_s
+            take_out(right)
+            longer = left
+        heapq.heappush(heap, (length(longer), longer))
+    return [span for span, out in zip(spans, gone, strict=True) if not out]

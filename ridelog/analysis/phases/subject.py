@@ -1,9 +1,8 @@
 """The phases of a ride, as a subject."""
 
-from typing import Any
+from typing import Any, ClassVar
 
-from ridelog.analysis.phases.json import phases_json
-from ridelog.analysis.phases.measure import Phases, divide_ride
+from ridelog.analysis.phases.measure import Phase, Phases, divide_ride
 from ridelog.analysis.subject import MeasuredRide, Subject
 
 
@@ -12,6 +11,7 @@ class PhasesOfRide(Subject):
 
     name = "phases"
     needs = ("reverse", "braking", "launches")
+    members: ClassVar[dict[str, Any]] = {"phases": tuple[Phase, ...]}
 
     def measure(self, ride: MeasuredRide) -> Phases:
         """Return the ride divided into phases."""
@@ -24,4 +24,4 @@ class PhasesOfRide(Subject):
 
     def document(self, ride: MeasuredRide) -> dict[str, Any]:
         """Return the member "phases" of the result."""
-        return {"phases": phases_json(ride["phases"])}
+        return {"phases": ride["phases"].each}

@@ -3,7 +3,7 @@
 A smoothed speed leaves zero too early, reaches its height too late and, having no sign, bounces off
 a short stop. Here the corner is in the model: along the heading the machine brakes to rest, stands
 for some time or none, and pulls away backwards. Every instant of either gives a linear model of the
-fixes around, whose evidence weighs it. Derivation: DEVELOPERS.md, "Reverse".
+fixes around, whose evidence weighs it. Derivation: METHOD.md of reverse, (4) to (6).
 """
 
 from dataclasses import dataclass
@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ridelog.analysis.braking.corners import built_up
-from ridelog.analysis.reverse.projection import Along
+from ridelog.analysis.reverse.evidence import Projection
 from ridelog.core.track import BoolArray, FloatArray, IntArray
 from ridelog.filtering.observations import CRAWL_SD_MPS
 from ridelog.filtering.state_space import DRIFT_TIME_S, SLOW_SPEED_TIME_S
@@ -60,12 +60,12 @@ class Edge:
     evidence: FloatArray
 
 
-def edge_of(along: Along, near_s: float, side: int, length_s: float) -> Edge | None:
+def edge_of(along: Projection, near_s: float, side: int, length_s: float) -> Edge | None:
     """Return what the fixes leave open of when a reverse begins or ends.
 
     Parameters
     ----------
-    along : Along
+    along : Projection
         The fixes around it.
     near_s : float
         Where it seems to be. [s]
@@ -81,7 +81,7 @@ def edge_of(along: Along, near_s: float, side: int, length_s: float) -> Edge | N
 
     Source
     ------
-    Own derivation, DEVELOPERS.md, "Reverse".
+    Own derivation: METHOD.md of reverse, (4) to (6).
     """
     # Time runs into the reverse from here on: an end is a beginning read backwards.
     sign = -float(side)
@@ -100,7 +100,7 @@ def edge_of(along: Along, near_s: float, side: int, length_s: float) -> Edge | N
     if last <= first:
         return None
     ends = int(np.floor(outside_s / GRID_S)) - 1, int(np.ceil(inside_s / GRID_S)) + 1
-    model = _Model.of(along, at_s, taken, sign, (first, last), ends)
+    model = _EdgeModel.of(along, at_s, taken, sign, (first, last), ends)
     starts = np.arange(first, last + 1)
     others = np.arange(ends[0] + 2, last + 1, _COARSE)
     start, other, lasts = _together(
@@ -155,7 +155,7 @@ def _together(
 
 
 @dataclass(frozen=True)
-class _Model:
+class _EdgeModel:
     """Products of every shape that a model may be made of with each other and with the fixes.
 
     A model is a choice of shapes, so its normal equations are picked out of these: each shape is a
@@ -173,13 +173,13 @@ class _Model:
 
     @staticmethod
     def of(
-        along: Along,
+        along: Projection,
         at_s: FloatArray,
         taken: BoolArray,
         sign: float,
         starts: tuple[int, int],
         ends: tuple[int, int],
-    ) -> "_Model":
+    ) -> "_EdgeModel":
         """Return the products for the fixes taken; ``at_s`` runs into the reverse."""
         reverse = np.arange(starts[0], ends[1] + 1) * GRID_S
         other = np.arange(ends[0], starts[1] + 1) * GRID_S
@@ -195,7 +195,7 @@ class _Model:
              built_up(other - speed, EASE_S), np.zeros((len(speed), 1))], axis=1,
         )  # fmt: skip
         shapes, seen = whitened(along, taken, ways, speeds, sign=sign)
-        return _Model(
+        return _EdgeModel(
             shapes.T @ shapes, shapes.T @ seen, float(seen @ seen), along.drift_mps,
             starts[0], ends, shapes.shape[1],
         )  # fmt: skip
@@ -243,7 +243,7 @@ class _Model:
 
 
 def whitened(
-    along: Along,
+    along: Projection,
     taken: BoolArray,
     ways: FloatArray,
     speeds: FloatArray,
@@ -293,7 +293,7 @@ def _slid(since_s: FloatArray, time_s: float) -> FloatArray:
     return result
 
 
-def telling(along: Along, taken: BoolArray) -> BoolArray:
+def telling(along: Projection, taken: BoolArray) -> BoolArray:
     """Return which of the fixes taken tell a speed."""
     result: BoolArray = taken & np.isfinite(along.speed_mps) & np.isfinite(along.white_mps)
     return result

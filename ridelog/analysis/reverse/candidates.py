@@ -1,7 +1,7 @@
 """From the probability of reverse to stretches with edges where the machine moved off and stopped.
 
 Between stops a stretch is as certain as its probability; at a stop the sign means nothing, so the
-edges are looked for in the fixes themselves (``edges``).
+edges are looked for in the fixes themselves (``boundaries``).
 """
 
 from dataclasses import dataclass
@@ -9,10 +9,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from ridelog.analysis.reverse.boundaries import OUTSIDE_S, Edge, edge_of
+from ridelog.analysis.reverse.evidence import Projection, Readings, projected
 from ridelog.analysis.reverse.full_model import possible_best_mps
 from ridelog.analysis.reverse.heading_hmm import Steps
-from ridelog.analysis.reverse.projection import Along, along_heading
-from ridelog.analysis.reverse.readings import Readings
 from ridelog.core.spans import runs_of
 from ridelog.core.track import BoolArray, FloatArray
 from ridelog.filtering.motion import Motion, Piece
@@ -125,14 +124,14 @@ def _edges(
         for near_s in seemed
     ]
 
-    def along(first_s: float, last_s: float, piece: Piece) -> Along | None:
+    def along(first_s: float, last_s: float, piece: Piece) -> Projection | None:
         first_s, last_s = (
             max(first_s - OUTSIDE_S, piece.start_s),
             min(last_s + OUTSIDE_S, piece.end_s),
         )
         if last_s - first_s <= _FINE_S:
             return None
-        return along_heading(motion, readings, steps, backing, first_s, last_s)
+        return projected(motion, readings, steps, backing, first_s, last_s)
 
     edges: list[Edge | None] = []
     for near_s, side, piece in zip(seemed, (-1, +1), pieces, strict=True):

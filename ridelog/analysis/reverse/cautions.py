@@ -1,9 +1,10 @@
 """What a reader must be warned of when a machine goes backwards."""
 
 from ridelog.analysis.cautions import DANGER, WARNING, Caution
-from ridelog.analysis.reverse.record import Reverse
+from ridelog.analysis.reverse.measure import Reverse
 from ridelog.analysis.settings import FAR_ABOVE_MPS, WALKING_PACE_MPS
 from ridelog.core.estimate import Estimate
+from ridelog.core.quantity import SPEED, plain
 from ridelog.core.units import SPEED_UNITS
 
 _KMH, _MPH = SPEED_UNITS["km/h"], SPEED_UNITS["mph"]
@@ -29,14 +30,14 @@ def reverse_cautions(
     limit_mps, strong_mps : float
         Best second in reverse above which there is a caution, and a strong one. [m/s]
     """
-    top = reverse.top_speed
+    top = reverse.top_speed_mps
     if top is not None:
         return _too_fast(top, limit_mps, strong_mps)
     # What is more likely forward is named among the segments, but nobody is warned of it.
     possible = [
-        segment.top_speed.value
+        segment.top_speed_mps.value
         for segment in reverse.segments
-        if segment.top_speed is not None and segment.probability > 0.5
+        if segment.top_speed_mps is not None and segment.probability > 0.5
     ]
     if reverse.state != "uncertain" or not possible or max(possible) <= limit_mps:
         return ()
@@ -75,7 +76,7 @@ def _too_fast(top: Estimate, limit_mps: float, strong_mps: float) -> tuple[Cauti
     return (
         Caution(
             "reverse_too_fast",
-            f"Reverse at {_both(top.value)} is faster than {pace} ({_both(limit_mps)}): keep "
+            f"Reverse at {_both(top.value)} is faster than {pace}, {_both(limit_mps)}: keep "
             "people clear behind it and limit its reverse speed.",
             top.value,
             limit_mps,
@@ -86,4 +87,4 @@ def _too_fast(top: Estimate, limit_mps: float, strong_mps: float) -> tuple[Cauti
 
 
 def _both(speed_mps: float) -> str:
-    return f"{_KMH.from_mps(speed_mps):.1f} km/h ({_MPH.from_mps(speed_mps):.1f} mph)"
+    return f"{plain(speed_mps, SPEED, _KMH, 1)} ({plain(speed_mps, SPEED, _MPH, 1)})"

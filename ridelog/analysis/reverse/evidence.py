@@ -1,15 +1,23 @@
-"""What the smoothed motion shows of its velocity, in the steps that the heading grid takes.
+"""What a log shows of its motion: in steps, fix by fix, and laid along the heading.
 
-The filter's own motion is the evidence, not the raw readings: it joins positions and reported
-velocity, leaves out what it does not believe, and knows how fast the machine was between two fixes
-a second apart. Measured against raw readings: DEVELOPERS.md, "Reverse".
+The filter's own motion is the evidence of the heading chain, not the raw readings: it joins
+positions and reported velocity, leaves out what it does not believe, and knows how fast the machine
+was between two fixes a second apart. The readings themselves tell how a receiver wanders at a stand
+and when a reverse begins: laid along the body's heading, which the fitted path shows where the
+machine moves and which goes on through a stop, they have one dimension and a sign.
 """
+
+from dataclasses import dataclass
 
 import numpy as np
 
 from ridelog.analysis.reverse.heading_hmm import Steps
+from ridelog.core.flags import Flag
+from ridelog.core.geodesy import to_local
+from ridelog.core.spans import Span, runs_of
 from ridelog.core.track import BoolArray, FloatArray
 from ridelog.filtering.motion import Motion, Paths
+from ridelog.filtering.observations import CRAWL_MPS
 
 # Five steps a second resolve a stop of half a second; more repeat the same errors.
 STEP_S = 0.2
@@ -17,12 +25,27 @@ STEP_S = 0.2
 # Halved or trebled, no simulated ride came out differently.
 _CORRELATED_S = 1.0
 # No velocity is better known than this: slow errors of a receiver (2-8 cm/s, own measurement on
-# public logs, DEVELOPERS.md).
+# public logs).
 _LEAST_SD_MPS = 0.05
 # Steps are this close around everything slower than this, and one a second elsewhere.
 _SLOW_MPS, _AROUND_S, _THINNED = 2.2, 3.0, 5
 # Long pieces are asked for in parts, to bound memory.
 _LONGEST_PART_S = 600.0
+# A stand long enough to learn from, slower than this throughout.
+_STAND_S, _STAND_MPS, _EDGE_S = 25.0, 0.5, 2.0
+# Wander of a receiver with no stand to learn from: the order of published slow errors, as in the
+# filter's own prior (2-8 cm/s), doubled for one that is not known.
+_UNKNOWN_WANDER_MPS = 0.1
+# A degree of latitude, to the nearest 1 %; only sizes a rounding step.
+_METRES_PER_DEGREE = 111_000.0
+# Positions and reported velocity agree on a stretch if they differ by less than this share of it
+# and this much.
+_AGREE_SHARE, _AGREE_M = 0.5, 0.5
+# The fitted path is looked at this finely, and shows a heading from this speed on, or from this
+# many of its standard deviations.
+_FINE_S, _MOVING_MPS, _MOVING_SD = 0.05, 0.3, 2.5
+# Least white noise of a position, so that a file without any divides by something. [m]
+_LEAST_M = 0.01
 
 
 def steps_of(motion: Motion) -> Steps:
@@ -63,7 +86,7 @@ def fitted(motion: Motion, start_s: float, end_s: float, spacing_s: float) -> Pa
     return motion.paths(start_s, end_s, draws=0, spacing_s=(end_s - start_s) / count)
 
 
-def _parts(start_s: float, end_s: float) -> list[tuple[float, float]]:
+def _parts(start_s: float, end_s: float) -> list[Span]:
     count = max(1, int(np.ceil((end_s - start_s) / _LONGEST_PART_S)))
     edges = np.linspace(start_s, end_s, count + 1).tolist()
     return list(zip(edges[:-1], edges[1:], strict=True))
@@ -75,3 +98,196 @@ def _within(time_s: FloatArray, marks_s: FloatArray, reach_s: float) -> BoolArra
     after = np.searchsorted(marks_s, time_s + reach_s, side="right")
     result: BoolArray = after > first
     return result
+
+
+@dataclass(frozen=True)
+class Readings:
+    """The usable fixes of a log in time order, shape (m,) or (m, 2).
+
+    speed_mps : as reported, with or without a course; NaN where none. [m/s]
+    wander_mps : root mean square of velocity over seconds at stands. [m/s]
+    step_m : step in which positions are written. [m]
+    """
+
+    time_s: FloatArray
+    position_m: FloatArray
+    velocity_mps: FloatArray
+    speed_mps: FloatArray
+    reported: bool
+    wander_mps: float
+    step_m: float
+
+    def disagreement(self, start_s: float, end_s: float) -> list[str]:
+        """Return a doubt if reported velocity and positions tell different ways."""
+        if not self.reported:
+            return []
+        inside = (self.time_s >= start_s - 1e-6) & (self.time_s <= end_s + 1e-6)
+        known = inside & np.isfinite(self.velocity_mps[:, 0])
+        if np.count_nonzero(known) < 2 or np.count_nonzero(known) < 0.4 * np.count_nonzero(inside):
+            return ["the receiver reports no speed or course during it"]
+        times = self.time_s[known]
+        by_speed = np.trapezoid(self.velocity_mps[known], times, axis=0)
+        ends = [self._at(times[0]), self._at(times[-1])]
+        by_position = ends[1] - ends[0]
+        apart = float(np.linalg.norm(by_position - by_speed))
+        if apart > _AGREE_SHARE * float(np.linalg.norm(by_speed)) + _AGREE_M:
+            return ["positions and reported speed do not agree on it"]
+        return []
+
+    def _at(self, time_s: float) -> FloatArray:
+        """Return the mean position within 0.3 s of a time, the nearest one if there is none."""
+        near = np.abs(self.time_s - time_s) <= 0.3
+        if not near.any():
+            near = np.arange(len(self.time_s)) == np.argmin(np.abs(self.time_s - time_s))
+        mean: FloatArray = self.position_m[near].mean(axis=0)
+        return mean
+
+
+def readings_of(motion: Motion) -> Readings:
+    """Return the fixes of a log that the filter believed."""
+    track = motion.track
+    believed = motion.used & ((motion.flags & np.uint32(Flag.JUMP)) == 0)
+    rows = np.flatnonzero(believed)
+    rows = rows[np.argsort(track.time_s[rows], kind="stable")]
+    east, north = to_local(track.latitude_deg[rows], track.longitude_deg[rows], *motion.origin_deg)
+    position = np.stack([east, north], axis=1)
+    speed, course = track.speed_mps[rows], track.course_rad[rows]
+    velocity = np.stack([speed * np.sin(course), speed * np.cos(course)], axis=1)
+    wrong = (motion.flags[rows] & np.uint32(Flag.SPEED_JUMP)) != 0
+    velocity[wrong] = np.nan
+    speed = np.where(wrong, np.nan, speed)
+    time_s = track.time_s[rows]
+    latitudes = np.unique(track.latitude_deg[rows])
+    steps = np.diff(latitudes)
+    steps = steps[steps > 1e-10]
+    return Readings(
+        time_s=time_s,
+        position_m=position,
+        velocity_mps=velocity,
+        speed_mps=speed,
+        reported=motion.speed_source == "reported",
+        wander_mps=_wander(motion, time_s, position, motion.speed_mps[rows]),
+        step_m=float(np.quantile(steps, 0.02)) * _METRES_PER_DEGREE if len(steps) > 2 else 0.0,
+    )
+
+
+def _wander(motion: Motion, time_s: FloatArray, position: FloatArray, speed: FloatArray) -> float:
+    """Return how fast positions move over two seconds while the machine stands. [m/s]
+
+    White noise of the positions, which the filter averages away, is taken off.
+    """
+    slow = np.isfinite(speed) & (speed < _STAND_MPS)
+    squares: list[FloatArray] = []
+    for first, stop in runs_of(slow):
+        if time_s[stop - 1] - time_s[first] < _STAND_S:
+            continue
+        inside = slice(first, stop)
+        second = np.floor(time_s[inside] - time_s[first]).astype(np.int64)
+        second = np.unique(second, return_inverse=True)[1]
+        count = np.bincount(second)
+        mean = np.stack(
+            [np.bincount(second, position[inside, axis]) / count for axis in (0, 1)], axis=1
+        )
+        at = np.bincount(second, time_s[inside]) / count
+        edge = int(_EDGE_S)
+        mean, at, count = mean[edge:-edge], at[edge:-edge], count[edge:-edge]
+        if len(at) < 5:
+            continue
+        span = (at[2:] - at[:-2])[:, None]
+        rate = (mean[2:] - mean[:-2]) / span
+        noise = motion.noise.position_white_m**2 * (1.0 / count[2:] + 1.0 / count[:-2])
+        squares.append((rate**2).sum(axis=1) - 2.0 * noise / span[:, 0] ** 2)
+    if not squares:
+        return _UNKNOWN_WANDER_MPS
+    return float(np.sqrt(max(float(np.concatenate(squares).mean()), 0.0)))
+
+
+@dataclass(frozen=True)
+class Projection:
+    """The fixes around one end of a reverse along the heading; arrays of shape (m,).
+
+    Attributes
+    ----------
+    time_s : of the fixes that the filter believed. [s]
+    way_m : seen way since the first of them, forward positive. [m]
+    speed_mps : reported, forward positive; NaN where none. [m/s]
+    crawling : whether that speed only says "slow"; it is then 0.
+    path_time_s, path_mps : shape (k,), the fitted path and its speed along the heading.
+    white_m, drift_mps, white_mps, slow_mps : the receiver's noise, white and slow, of positions and
+        of the reported speed.
+    """
+
+    time_s: FloatArray
+    way_m: FloatArray
+    speed_mps: FloatArray
+    crawling: BoolArray
+    path_time_s: FloatArray
+    path_mps: FloatArray
+    white_m: float
+    drift_mps: float
+    white_mps: float
+    slow_mps: float
+
+
+def projected(
+    motion: Motion,
+    readings: Readings,
+    steps: Steps,
+    backing: BoolArray,
+    start_s: float,
+    end_s: float,
+) -> Projection:
+    """Return the fixes of a stretch inside one piece, laid along the heading.
+
+    ``backing`` says for each step whether the machine went backwards there.
+    """
+    path = fitted(motion, start_s, end_s, _FINE_S)
+    time_s, place = path.time_s, path.position_m[:, :, 0]
+    ahead = _headings(path.velocity_mps[:, :, 0], time_s, steps, backing)
+    # The believed position slides with the drift, as the fixes do, so it is followed, not speed.
+    between = 0.5 * (ahead[1:] + ahead[:-1])
+    way = np.concatenate([[0.0], np.cumsum((np.diff(place, axis=0) * between).sum(axis=1))])
+
+    inside = (readings.time_s >= start_s - 1e-6) & (readings.time_s <= end_s + 1e-6)
+    at_s = readings.time_s[inside]
+    unit = _at(at_s, time_s, ahead)
+    unit /= np.hypot(unit[:, 0], unit[:, 1])[:, None]
+    beside = readings.position_m[inside] - _at(at_s, time_s, place)
+    speed = (readings.velocity_mps[inside] * unit).sum(axis=1)
+    told = readings.speed_mps[inside]
+    # Below a crawl a course that is blank or repeats itself says nothing of the sign.
+    repeats = np.diff(readings.velocity_mps[inside], axis=0, prepend=np.nan)
+    crawling = (told < CRAWL_MPS) & (np.isnan(speed) | (repeats == 0.0).all(axis=1))
+    noise = motion.noise
+    return Projection(
+        time_s=at_s,
+        way_m=np.interp(at_s, time_s, way) + (beside * unit).sum(axis=1),
+        speed_mps=np.where(crawling, 0.0, speed),
+        crawling=crawling,
+        path_time_s=time_s,
+        path_mps=(path.velocity_mps[:, :, 0] * ahead).sum(axis=1),
+        white_m=max(noise.position_white_m, _LEAST_M),
+        drift_mps=noise.drift_mps,
+        white_mps=noise.speed_white_mps or np.inf,
+        slow_mps=noise.slow_speed_mps or 0.0,
+    )
+
+
+def _headings(
+    velocity: FloatArray, time_s: FloatArray, steps: Steps, backing: BoolArray
+) -> FloatArray:
+    """Return where the nose points at every instant, shape (k, 2), turning evenly in between."""
+    speed = np.hypot(velocity[:, 0], velocity[:, 1])
+    sure = speed > np.maximum(
+        _MOVING_MPS, _MOVING_SD * np.interp(time_s, steps.time_s, steps.sd_mps)
+    )
+    if not sure.any():
+        sure = speed >= speed.max()
+    back = np.interp(time_s, steps.time_s, backing.astype(np.float64)) > 0.5
+    course = np.arctan2(velocity[:, 0], velocity[:, 1]) + np.pi * back
+    heading = np.interp(time_s, time_s[sure], np.unwrap(course[sure]))
+    return np.stack([np.sin(heading), np.cos(heading)], axis=1)
+
+
+def _at(at_s: FloatArray, time_s: FloatArray, values: FloatArray) -> FloatArray:
+    return np.stack([np.interp(at_s, time_s, values[:, axis]) for axis in (0, 1)], axis=1)

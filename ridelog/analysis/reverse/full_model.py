@@ -2,8 +2,8 @@
 
 A smoother takes every bend of the speed for as likely as every other, so it flattens a peak that
 lasts a second. Here the machine pulls away from rest, runs on with small bends, brakes to rest, as
-``edges`` has it for either end: one model for both and all between, its instants drawn from what
-the ends leave open. Derivation: DEVELOPERS.md, "Reverse".
+``boundaries`` has it for either end: one model for both and all between, its instants drawn from
+what the ends leave open. Derivation: METHOD.md of reverse, (7) and (8).
 """
 
 from dataclasses import dataclass
@@ -28,7 +28,7 @@ from ridelog.analysis.reverse.boundaries import (
     way_for_one,
     whitened,
 )
-from ridelog.analysis.reverse.projection import Along
+from ridelog.analysis.reverse.evidence import Projection
 from ridelog.core.resampling import systematic
 from ridelog.core.track import BoolArray, FloatArray, IntArray
 
@@ -66,12 +66,12 @@ _SLOW_FACTOR = 1.35
 _ROOM = 20
 
 
-def possible_best_mps(along: Along, start: Edge, end: Edge) -> FloatArray | None:
+def possible_best_mps(along: Projection, start: Edge, end: Edge) -> FloatArray | None:
     """Return equally likely best seconds of a reverse, shape (POSSIBLE,).
 
     Parameters
     ----------
-    along : Along
+    along : Projection
         The fixes from well before it to well after.
     start, end : Edge
         What its ends alone leave open.
@@ -83,7 +83,7 @@ def possible_best_mps(along: Along, start: Edge, end: Edge) -> FloatArray | None
 
     Source
     ------
-    Own derivation, DEVELOPERS.md, "Reverse".
+    Own derivation: METHOD.md of reverse, (7) and (8).
     """
     random = np.random.default_rng(_SEED)
     drawn = _drawn(start, end, random)
@@ -91,7 +91,7 @@ def possible_best_mps(along: Along, start: Edge, end: Edge) -> FloatArray | None
         return None
     trials, told = drawn
     fixes = _Fixes.of(along, trials, start.median_s)
-    likely = _Model.of(fixes, trials).likely
+    likely = _WholeModel.of(fixes, trials).likely
     # From what the ends say apart to what all fixes say together by steps that leave half of the
     # trials of use (annealed: Del Moral, Doucet, Jasra 2006).
     weighed, share = -told, 0.0
@@ -102,11 +102,11 @@ def possible_best_mps(along: Along, start: Edge, end: Edge) -> FloatArray | None
         trials, likely, weighed = trials[chosen], likely[chosen], np.zeros(_WALKERS)
         for _ in range(_ROUNDS if share < 1.0 else _LAST_ROUNDS):
             moved = _moved(trials, random)
-            there = _Model.of(fixes, moved).likely
+            there = _WholeModel.of(fixes, moved).likely
             better = np.log(random.random(_WALKERS)) < share * (there - likely)
             trials = np.where(better[:, None], moved, trials)
             likely = np.where(better, there, likely)
-    model = _Model.of(fixes, trials)
+    model = _WholeModel.of(fixes, trials)
     return np.concatenate([model.best_mps(random) for _ in range(POSSIBLE // _WALKERS)])
 
 
@@ -219,7 +219,7 @@ class _Fixes:
     high: int
 
     @staticmethod
-    def of(along: Along, trials: IntArray, origin_s: float) -> "_Fixes":
+    def of(along: Projection, trials: IntArray, origin_s: float) -> "_Fixes":
         """Return the products over the fixes around the reverse."""
         at_s, path_s = along.time_s - origin_s, along.path_time_s - origin_s
         start, end = int(trials[:, _START].min()) - _ROOM, int(trials[:, _END].max()) + _ROOM
@@ -317,7 +317,7 @@ class _Prior:
 
 
 @dataclass(frozen=True)
-class _Model:
+class _WholeModel:
     """Every trial's linear model of the fixes, solved.
 
     changes : when the changes of slope of the reverse begin; their factors are those from the
@@ -333,7 +333,7 @@ class _Model:
     likely: FloatArray
 
     @staticmethod
-    def of(fixes: _Fixes, trials: IntArray) -> "_Model":
+    def of(fixes: _Fixes, trials: IntArray) -> "_WholeModel":
         """Return the models of trials; what is not possible has no likelihood at all."""
         start, end = fixes.back
         good = _possible(trials) & (trials[:, _START] >= start) & (trials[:, _END] < end)
@@ -364,7 +364,7 @@ class _Model:
         lengths = np.diff(trials[:, [_START, _PULLED, _BRAKE, _END]], axis=1)
         lengths[:, 1] += round(_HELD_S / GRID_S) - _BUILD
         likely -= np.log(lengths).sum(axis=1)
-        return _Model(trials, changes, factor, np.where(good, likely, -np.inf))
+        return _WholeModel(trials, changes, factor, np.where(good, likely, -np.inf))
 
     def best_mps(self, random: np.random.Generator) -> FloatArray:
         """Return the best second of a speed drawn for each trial, shape (trials,)."""

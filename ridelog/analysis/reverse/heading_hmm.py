@@ -5,8 +5,7 @@ look the same. What tells them apart is that a body's heading goes on through a 
 only as it travels, and that riding is mostly forward. All three are the transitions of one hidden
 Markov chain over a grid of headings and the two signs; its forward-backward sums give the
 probability of reverse at every step. Between the slow regions of a ride only the odds of the two
-signs are carried on, so a region is a linear map of two numbers and many regions are gone through
-side by side. Derivation: DEVELOPERS.md, "Reverse".
+signs are carried on. Derivation: METHOD.md of reverse, (1) to (3).
 """
 
 from dataclasses import dataclass
@@ -48,9 +47,6 @@ _LEVELS = np.geomspace(1e-5, 3.0, 60)
 # Chances below this cannot turn the answer of a whole ride; likelihoods of a few steps in a row do
 # not underflow.
 _NEGLIGIBLE, _RESCALED_EVERY = 1.0e-12, 4
-# So many regions side by side: enough for whole-array steps, few enough to bound memory. Few of
-# them walk faster by matrices than by frequencies.
-_TOGETHER, _FEW = 64, 4
 
 
 @dataclass(frozen=True)
@@ -95,131 +91,82 @@ def reverse_probability(steps: Steps) -> FloatArray:
         return np.zeros(0)
     moves = _moves(steps)
     regions = _slow_regions(steps.time_s, steps.speed_mps)
-    lots = [
-        _Lot(steps, moves, regions[i : i + _TOGETHER]) for i in range(0, len(regions), _TOGETHER)
-    ]
-    odds = _FIRST
-    at = 0
-    left: list[FloatArray] = []
-    for lot in lots:
-        entered = []
-        for (first, stop), through in zip(lot.regions, lot.forward(), strict=True):
-            odds = _carried(odds, moves, at, first)
-            odds = (1.0 - moves.renew[first]) * odds + moves.renew[first] * _FIRST
-            entered.append(odds)
-            odds = odds @ through
-            odds = odds / odds.sum()
-            left.append(odds)
-            at = stop
-        lot.enter(np.array(entered))
-
+    likelihoods = [_likelihoods(steps, moves, slice(*region)) for region in regions]
+    # Chances of both signs, and of the headings where it is slow, given what came before ...
+    odds, at = _FIRST, 0
+    alphas: list[FloatArray] = []
+    for (first, stop), seen in zip(regions, likelihoods, strict=True):
+        renew = moves.renew[first]
+        odds = (1.0 - renew) * _carried(odds, moves, at, first) + renew * _FIRST
+        alphas.append(_forward(moves, first, odds / odds.sum(), seen))
+        odds, at = alphas[-1][-1].sum(axis=1), stop
+    # ... and, backwards, of all that follows.
     backwards = np.zeros(m)
-    tail = np.ones(2)
-    end = m
-    for lot in reversed(lots):
-        tails = []
-        for (first, stop), through in zip(lot.regions[::-1], lot.through[::-1], strict=True):
-            tail = _carried(tail, moves, stop, end)
-            both = left.pop() * tail
-            backwards[stop:end] = both[1] / both.sum()
-            tails.append(tail)
-            tail = through @ tail
-            tail = (1.0 - moves.renew[first]) * tail + moves.renew[first] * float(_FIRST @ tail)
-            tail = tail / tail.max()
-            end = first
-        lot.backward(np.array(tails[::-1]), backwards)
-    both = _FIRST * _carried(tail, moves, 0, end)
-    backwards[:end] = both[1] / both.sum()
+    tail, end = np.ones(2), m
+    for (first, stop), seen in zip(regions[::-1], likelihoods[::-1], strict=True):
+        alpha = alphas.pop()
+        tail = _carried(tail, moves, stop, end)
+        backwards[stop:end] = _share_of_reverse(alpha[-1].sum(axis=1) * tail)
+        beta = _backward(moves, first, tail, seen)
+        backwards[first:stop] = _share_of_reverse((alpha * beta).sum(axis=2))
+        renew = moves.renew[first]
+        tail = (seen[0] * beta[0]).mean(axis=1)
+        tail = (1.0 - renew) * tail + renew * float(_FIRST @ tail)
+        tail, end = tail / tail.max(), first
+    backwards[:end] = _share_of_reverse(_FIRST * _carried(tail, moves, 0, end))
     return backwards
 
 
-class _Lot:
-    """Slow regions gone through side by side, the longest first, so that those at work are a head.
+def _share_of_reverse(chances: FloatArray) -> FloatArray:
+    share: FloatArray = chances[..., 1] / chances.sum(axis=-1)
+    return share
 
-    Attributes
-    ----------
-    regions : first and one-past-last step of each, in order of time.
-    through : shape (regions, 2, 2), the map of the odds at the first step to those at the last, up
-        to a factor each; made by ``forward``.
+
+def _forward(moves: _Moves, first: int, odds: FloatArray, seen: FloatArray) -> FloatArray:
+    """Return chances through a region given what came before, shape (k, 2, BINS)."""
+    alpha = np.empty_like(seen)
+    # The heading is not carried over a fast stretch: any is as likely.
+    state = np.repeat(odds[:, None] / BINS, BINS, axis=1)
+    for k in range(len(seen)):
+        if k:
+            state = _moved(state, moves, first + k)
+            if renew := moves.renew[first + k]:
+                state = (1.0 - renew) * state + renew / BINS * state.sum() * _FIRST[:, None]
+        state = state * seen[k]
+        if k % _RESCALED_EVERY == 0:
+            state /= state.sum()
+        alpha[k] = state
+    return alpha
+
+
+def _backward(moves: _Moves, first: int, tail: FloatArray, seen: FloatArray) -> FloatArray:
+    """Return likelihoods through a region of what follows each step, shape (k, 2, BINS)."""
+    beta = np.empty_like(seen)
+    beta[-1] = tail[:, None]
+    for k in range(len(seen) - 1, 0, -1):
+        state = beta[k] * seen[k]
+        if renew := moves.renew[first + k]:
+            state = (1.0 - renew) * state + renew / BINS * float(_FIRST @ state.sum(axis=1))
+        state = _moved(state, moves, first + k)
+        if k % _RESCALED_EVERY == 0:
+            state /= state.max()
+        beta[k - 1] = state
+    return beta
+
+
+def _moved(state: FloatArray, moves: _Moves, step: int) -> FloatArray:
+    """Return chances one step on, or back, shape (2, BINS).
+
+    The body turns, is turned by hand, the sign changes: all three treat every heading alike and
+    commute, so their way back is the same.
     """
-
-    def __init__(self, steps: Steps, moves: _Moves, regions: list[tuple[int, int]]) -> None:
-        self.regions = regions
-        span = np.array(regions)
-        self._order = np.argsort(span[:, 0] - span[:, 1], kind="stable")
-        self._first = span[self._order, 0]
-        length = (span[:, 1] - span[:, 0])[self._order]
-        self._at_work = [int(np.count_nonzero(length > k)) for k in range(int(length[0]))]
-        every = np.concatenate([self._first[:n] + k for k, n in enumerate(self._at_work)])
-        cuts = np.cumsum(self._at_work)[:-1]
-        self._seen = np.split(_likelihoods(steps, moves, every), cuts)
-        self._moves = [
-            _Moves(*parts)
-            for parts in zip(*(np.split(v[every], cuts) for v in vars(moves).values()), strict=True)
-        ]
-        self.through = np.empty((len(regions), 2, 2))
-        self._alpha: list[FloatArray] = []
-
-    def forward(self) -> FloatArray:
-        """Return ``through``, from the sums of both signs at the start over all that may follow."""
-        state = np.zeros((len(self.regions), 2, 2, BINS))
-        state[:, [0, 1], [0, 1]] = 1.0 / BINS
-        for k, n in enumerate(self._at_work):
-            if k:
-                self.through[self._order[n : len(state)]] = state[n:].sum(axis=3)
-                state = self._moved(state[:n], k)
-            state = state * self._seen[k][:, None]
-            if k % _RESCALED_EVERY == 0:
-                state /= state.sum(axis=(1, 2, 3), keepdims=True)
-            self._alpha.append(state)
-        self.through[self._order[: len(state)]] = state.sum(axis=3)
-        return self.through
-
-    def enter(self, odds: FloatArray) -> None:
-        """Settle the odds of both signs at the start of each region, shape (regions, 2)."""
-        start = odds[self._order]
-        self._alpha = [np.einsum("rs,rsgb->rgb", start[: len(a)], a) for a in self._alpha]
-
-    def backward(self, tails: FloatArray, backwards: FloatArray) -> None:
-        """Write the probability of reverse into its places, from what follows, (regions, 2)."""
-        last = np.repeat(tails[self._order][:, :, None], BINS, axis=2)
-        beta = last[:0]
-        for k in range(len(self._at_work) - 1, -1, -1):
-            n = self._at_work[k]
-            if n > len(beta):
-                beta = np.concatenate([beta, last[len(beta) : n]])
-            each = (self._alpha[k] * beta).sum(axis=2)
-            backwards[self._first[:n] + k] = each[:, 1] / each.sum(axis=1)
-            beta = beta * self._seen[k]
-            if k:
-                beta = self._moved(beta[:, None], k, back=True)[:, 0]
-            if k % _RESCALED_EVERY == 0:
-                beta /= beta.max(axis=(1, 2), keepdims=True)
-
-    def _moved(self, state: FloatArray, k: int, *, back: bool = False) -> FloatArray:
-        """Return chances one step on, or back; shape (regions at work, any, 2, BINS).
-
-        The body turns, is turned by hand, the sign changes: all three treat every heading alike
-        and commute, so their way back is the same. What an interruption renews comes last, or
-        first.
-        """
-        moves = self._moves[k]
-        renew = moves.renew[:, None, None, None]
-        renewed = bool(moves.renew.any())
-        if back and renewed:
-            first = np.einsum("g,rsgb->rs", _FIRST, state)[:, :, None, None] / BINS
-            state = (1.0 - renew) * state + renew * first
-        state = _walked(state, moves.walk)
-        if moves.by_hand.max() > _NEGLIGIBLE:
-            by_hand = moves.by_hand[:, None, None, None]
-            state = (1.0 - by_hand) * state + (by_hand / BINS) * state.sum(axis=3, keepdims=True)
-        if moves.change.max() > _NEGLIGIBLE:
-            change = moves.change[:, None, None, None]
-            state = (1.0 - change) * state + change * state[:, :, ::-1]
-        if renewed and not back:
-            total = state.sum(axis=(2, 3), keepdims=True)
-            state = (1.0 - renew) * state + renew * total * _FIRST[:, None] / BINS
-        return state
+    state = state @ _walks()[moves.walk[step]]
+    by_hand, change = moves.by_hand[step], moves.change[step]
+    if by_hand > _NEGLIGIBLE:
+        state = (1.0 - by_hand) * state + by_hand / BINS * state.sum(axis=1, keepdims=True)
+    if change > _NEGLIGIBLE:
+        state = (1.0 - change) * state + change * state[::-1]
+    return state
 
 
 def _moves(steps: Steps) -> _Moves:
@@ -244,33 +191,21 @@ def _moves(steps: Steps) -> _Moves:
     )
 
 
-def _walked(state: FloatArray, level: IntArray) -> FloatArray:
-    """Return chances after a walk each on the circle of bins, shape (regions, any, 2, BINS)."""
-    kept, kernels = _walks()
-    if len(state) <= _FEW:
-        rows = state.reshape(len(state), -1, BINS)
-        matrix = kernels[level[0]] if len(level) == 1 else kernels[level]
-        return (rows @ matrix).reshape(state.shape)
-    spread = np.fft.irfft(np.fft.rfft(state) * kept[level][:, None, None], BINS)
-    # Chances far below the largest come out as rounding errors of either sign.
-    result: FloatArray = np.maximum(spread, 0.0)
-    return result
-
-
 @cache
-def _walks() -> tuple[FloatArray, FloatArray]:
-    """Return walks of each level's variance: share kept of each frequency, and matrices.
+def _walks() -> FloatArray:
+    """Return walks on the circle of bins, one of each level's variance, (levels, BINS, BINS).
 
     exp(-var / b² (1 - cos(2 pi m / BINS))) is that of small steps to either neighbour at random
-    times: its variance is exact, and steps far below a bin survive the grid. Shapes (levels,
-    BINS // 2 + 1) and (levels, BINS, BINS).
+    times: its variance is exact, and steps far below a bin survive the grid.
     """
     bin_rad = 2.0 * np.pi / BINS
     turns = 1.0 - np.cos(bin_rad * np.arange(BINS // 2 + 1))
-    kept: FloatArray = np.exp(-_LEVELS[:, None] / bin_rad**2 * turns)
+    kept = np.exp(-_LEVELS[:, None] / bin_rad**2 * turns)
+    # Chances far below the largest come out as rounding errors of either sign.
     row = np.maximum(np.fft.irfft(kept, BINS), 0.0)
     place = (np.arange(BINS)[:, None] - np.arange(BINS)) % BINS
-    return kept, row[:, place]
+    result: FloatArray = row[:, place]
+    return result
 
 
 def _slow_regions(time_s: FloatArray, speed: FloatArray) -> list[tuple[int, int]]:
@@ -298,7 +233,7 @@ def _slow_regions(time_s: FloatArray, speed: FloatArray) -> list[tuple[int, int]
     return joined
 
 
-def _likelihoods(steps: Steps, moves: _Moves, step: IntArray) -> FloatArray:
+def _likelihoods(steps: Steps, moves: _Moves, step: slice) -> FloatArray:
     """Return the likelihood of some steps' velocities, with what reverse costs, (k, 2, BINS)."""
     heading = 2.0 * np.pi * np.arange(BINS) / BINS
     velocity = steps.velocity_mps[step]
@@ -307,7 +242,7 @@ def _likelihoods(steps: Steps, moves: _Moves, step: IntArray) -> FloatArray:
     speed_square = (velocity**2).sum(axis=1)
     spread = (steps.sd_mps[step] ** 2 + _SLIP**2 * speed_square)[:, None]
     off = across**2 + np.minimum(along, 0.0) ** 2
-    out = np.empty((len(step), 2, BINS))
+    out = np.empty((len(velocity), 2, BINS))
     out[:, 0] = (np.exp(-off / (2.0 * spread)) + _WRONG) ** steps.weight[step, None]
     # Backwards along a heading is forwards along the opposite one.
     out[:, 1] = np.roll(out[:, 0], BINS // 2, axis=1) * moves.cost[step, None]

@@ -62,27 +62,44 @@ def lay_marks(track: Track, marks: Sequence[Mark]) -> tuple[Span, ...]:
         If a mark lies outside the log or does not end after it begins, or goes by the clock and
         the log has no time of day.
     """
-    known = track.time_s[np.isfinite(track.time_s)]
-    first_s, last_s = (float(known.min()), float(known.max())) if len(known) else (0.0, 0.0)
+    first_s, _ = _covered(track)
     spans: list[Span] = []
     for mark in marks:
         start_s = _laid(track, mark.start, first_s)
         end_s = _laid(track, mark.end, start_s)
-        words = f"{track.source.file}: the mark {mark.start.words}/{mark.end.words}"
-        if end_s <= start_s:
-            raise RideLogError(
-                f"{words} does not end after it begins.", "give the start first, then the end."
-            )
-        if start_s >= last_s or end_s <= first_s:
-            clock = [track.utc_text(at).split("T")[-1][:8] for at in (first_s, last_s)]
-            shown = f" ({clock[0]} to {clock[1]} UTC)" if track.start_utc else ""
-            raise RideLogError(
-                f"{words} lies outside the log, which goes from {first_s:.1f} to {last_s:.1f} s"
-                f"{shown}.",
-                "give times inside the log.",
-            )
+        check_mark(track, (start_s, end_s), f"{mark.start.words}/{mark.end.words}")
         spans.append((start_s, end_s))
     return tuple(spans)
+
+
+def check_mark(track: Track, mark: Span, words: str) -> None:
+    """Check that a mark ends after it begins and touches the log.
+
+    Raises
+    ------
+    RideLogError
+        If it does not; the message names it by the words.
+    """
+    start_s, end_s = mark
+    named = f"{track.source.file}: the mark {words}"
+    if not (np.isfinite(start_s) and np.isfinite(end_s)) or end_s <= start_s:
+        raise RideLogError(
+            f"{named} does not end after it begins.", "give the start first, then the end."
+        )
+    first_s, last_s = _covered(track)
+    if start_s >= last_s or end_s <= first_s:
+        clock = [track.utc_text(at).split("T")[-1][:8] for at in (first_s, last_s)]
+        shown = f" ({clock[0]} to {clock[1]} UTC)" if track.start_utc else ""
+        raise RideLogError(
+            f"{named} lies outside the log, which goes from {first_s:.1f} to {last_s:.1f} s"
+            f"{shown}.",
+            "give times inside the log, UTC or seconds since its first fix.",
+        )
+
+
+def _covered(track: Track) -> Span:
+    known = track.time_s[np.isfinite(track.time_s)]
+    return (float(known.min()), float(known.max())) if len(known) else (0.0, 0.0)
 
 
 def _moment(words: str, whole: str) -> Moment:

@@ -1,111 +1,289 @@
-"""Figures of one stretch of reverse: best second, way and displacement."""
+"""Reverse travel of a ride: by evidence, by the rider's marks, or not at all."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Literal
 
 import numpy as np
 
-from ridelog.analysis.reverse.full_model import POSSIBLE
-from ridelog.analysis.windows import window_means
-from ridelog.core.estimate import QUANTILE, Estimate
-from ridelog.core.interval import estimate, estimate_of_possible, even_normals
-from ridelog.core.track import FloatArray
+from ridelog.analysis.reverse.candidates import Candidate, candidates_of
+from ridelog.analysis.reverse.evidence import fitted, readings_of, steps_of
+from ridelog.analysis.reverse.heading_hmm import Steps, reverse_probability
+from ridelog.analysis.reverse.marks import check_mark
+from ridelog.analysis.reverse.plausibility import (
+    Measured,
+    Neighbours,
+    doubts,
+    is_noise,
+    joined,
+    measured,
+    neighbours_of,
+)
+from ridelog.core.errors import NotEnoughDataError, RideLogError
+from ridelog.core.estimate import Estimate
+from ridelog.core.spans import Span
 from ridelog.filtering.motion import Motion
 
-_SPACING_S = 0.05
-_WINDOW_S = 1.0
-# A window this many standard deviations below the best may have been the best.
-_NEAR_SD = 2.5
-_SEED = 20261127
+# A mark whose edge lies in this much speed cuts through travel: worth a word.
+_MOVING_MPS = 0.5
+# What is shorter than this cannot be measured.
+_SHORTEST_S = 0.2
 
 
 @dataclass(frozen=True)
-class Measured:
-    """Figures of a stretch.
+class Segment:
+    """One stretch of travel that was, or may have been, backwards.
 
-    fitted_mps : best one-second mean of the fitted path, of the whole if it is shorter. [m/s]
-    possible_mps : equally likely best seconds, shape (POSSIBLE,).
-    distance_m : way on the fitted path. [m]
-    displacement_m, displacement_sd_m : from its start to its end, straight. [m]
+    Attributes
+    ----------
+    start_s, end_s : when. [s]
+    state : "found" by evidence, "marked" by the rider, or "uncertain".
+    distance_m : way covered on the fitted path. [m]
+    top_speed_mps : best one-second mean inside (the mean over all of it if shorter); None if
+        the motion cannot be told there. [m/s]
+    probability : of reverse, by the heading grid alone; NaN for a mark.
+    evidence : sentence that says what speaks for it and what against.
     """
 
-    fitted_mps: float
-    possible_mps: FloatArray
+    start_s: float
+    end_s: float
+    state: Literal["found", "marked", "uncertain"]
     distance_m: float
-    displacement_m: float
-    displacement_sd_m: float
+    top_speed_mps: Estimate | None
+    probability: float
+    evidence: str
+
+
+@dataclass(frozen=True)
+class Reverse:
+    """Reverse travel of one ride.
+
+    Attributes
+    ----------
+    state : "none", "found" (by evidence or by a mark) or "uncertain".
+    top_speed_mps : of all found and marked stretches together, freed from the bias of choosing the
+        best; None if there is none. [m/s]
+    distance_m : way covered in them. [m]
+    segments : in time order, uncertain ones included.
+    reason : sentence behind the state.
+    """
+
+    state: Literal["none", "found", "uncertain"]
+    top_speed_mps: Estimate | None
+    distance_m: float
+    segments: tuple[Segment, ...]
+    reason: str
 
     @property
-    def top_speed(self) -> Estimate | None:
-        """Return the best second with its interval. [m/s]"""
-        return estimate_of_possible(self.possible_mps)
+    def spans(self) -> tuple[Span, ...]:
+        """Return (start_s, end_s) of the stretches that count as reverse."""
+        return tuple((s.start_s, s.end_s) for s in self.segments if s.state != "uncertain")
+
+    @property
+    def possible_spans(self) -> tuple[Span, ...]:
+        """Return (start_s, end_s) of the stretches that may have been reverse."""
+        return tuple((s.start_s, s.end_s) for s in self.segments if s.state == "uncertain")
 
 
-def measured(
-    motion: Motion, start_s: float, end_s: float, possible_mps: FloatArray | None = None
-) -> Measured:
-    """Return the figures of a stretch inside one piece.
+@dataclass(frozen=True)
+class _Stretch:
+    segment: Segment
+    figures: Measured
 
-    The best seconds that a model of the whole reverse allows (``whole``) may be given: it knows how
-    a machine moves and takes the pull for even, drawn paths take every bend for as likely and
-    flatten a peak. Neither is known to be right: the first gives two of three, the other the third.
+
+def find_reverse(
+    motion: Motion,
+    *,
+    marks: Sequence[Span] = (),
+    has_reverse: bool | None = None,
+    left_out: Sequence[Span] = (),
+) -> Reverse:
+    """Return the reverse travel of a ride.
+
+    Parameters
+    ----------
+    motion : Motion
+        The smoothed ride.
+    marks : sequence of (start_s, end_s)
+        Stretches that the rider noted as reverse, seconds since the first fix. They decide: what
+        they cover counts as reverse from their first to their last moment, whatever the log shows.
+    has_reverse : bool, optional
+        What the set-up says. False: nothing is reverse. True or None: the evidence decides.
+    left_out : sequence of (start_s, end_s)
+        Stretches that the rider left out of every figure: nothing is looked for there.
+
+    Raises
+    ------
+    RideLogError
+        If a mark does not lie in the log, ends before it begins, covers an interruption only, or
+        contradicts a set-up without reverse.
+
+    Source
+    ------
+    Own derivation: METHOD.md of reverse.
     """
-    paths = motion.paths(start_s, end_s, spacing_s=_SPACING_S)
-    length_s = float(paths.time_s[-1] - paths.time_s[0])
-    means = window_means(paths, min(_WINDOW_S, length_s))[1]
-    moved = paths.position_m[-1] - paths.position_m[0]
-    straight = np.hypot(moved[0], moved[1])
-    draws = (len(straight) - 1) // 2
-    return Measured(
-        fitted_mps=float(means[:, 0].max()),
-        possible_mps=_possible(means) if possible_mps is None else _shared(means, possible_mps),
-        distance_m=float(paths.distance_m[-1, 0]),
-        displacement_m=float(straight[0]),
-        displacement_sd_m=float(straight[1 + draws :].std()),
+    wanted = _checked(motion, marks, has_reverse)
+    if has_reverse is False:
+        return Reverse("none", None, 0.0, (), "the set-up says that the machine has no reverse.")
+    steps = steps_of(motion)
+    backwards = reverse_probability(steps)
+    readings = readings_of(motion)
+    stretches = [_marked(motion, start_s, end_s) for start_s, end_s in wanted]
+    for candidate in candidates_of(motion, steps, backwards, readings):
+        if any(a < candidate.end_s and candidate.start_s < b for a, b in (*wanted, *left_out)):
+            continue
+        figures = measured(motion, candidate.start_s, candidate.end_s, candidate.best_mps)
+        if is_noise(figures):
+            continue
+        around = neighbours_of(steps, backwards, candidate)
+        against = doubts(motion, steps, candidate, figures, around, readings)
+        stretches.append(_by_evidence(steps, candidate, figures, around, against))
+    return _together(stretches)
+
+
+def _together(stretches: list[_Stretch]) -> Reverse:
+    stretches.sort(key=lambda stretch: stretch.segment.start_s)
+    segments = tuple(stretch.segment for stretch in stretches)
+    sure = [stretch for stretch in stretches if stretch.segment.state != "uncertain"]
+    if sure:
+        marked = sum(stretch.segment.state == "marked" for stretch in sure)
+        by = " and ".join(
+            part
+            for part, there in (
+                ("the rider's marks", marked > 0),
+                ("the course through the stops", marked < len(sure)),
+            )
+            if there
+        )
+        all_of_it = joined([stretch.figures for stretch in sure])
+        return Reverse(
+            "found",
+            all_of_it.top_speed,
+            all_of_it.distance_m,
+            segments,
+            f"told by {by}.",
+        )
+    if stretches:
+        return Reverse(
+            "uncertain",
+            None,
+            0.0,
+            segments,
+            "something looks like reverse, but the log cannot settle it; mark it if it was "
+            "(start and end of each reverse), or name a set-up without reverse.",
+        )
+    return Reverse(
+        "none", None, 0.0, (), "nowhere does the machine leave a stop back along its own course."
     )
 
 
-def _possible(means: FloatArray) -> FloatArray:
-    """Return equally likely best seconds from the estimate that drawn paths give."""
-    best = estimate(_best_columns(means), smallest=0.0)
-    if best is None:
-        return np.full(POSSIBLE, np.nan)
-    sd_mps = max(best.high - best.value, best.value - best.low) / QUANTILE
-    possible: FloatArray = np.maximum(best.value + sd_mps * even_normals(POSSIBLE, _SEED), 0.0)
-    return possible
-
-
-def _shared(means: FloatArray, possible_mps: FloatArray) -> FloatArray:
-    result: FloatArray = np.where(np.arange(POSSIBLE) % 3 > 0, possible_mps, _possible(means))
-    return result
-
-
-def _best_columns(means: FloatArray) -> FloatArray:
-    """Return the best window of every column, freed from choosing in a reverse's own way.
-
-    A reverse lasts some seconds. If one second of it was the fastest, choosing adds nothing to its
-    speed; if it was even, choosing adds what is the most of errors alone over all windows that may
-    have been the best. All between is as likely: half is taken off, and the whole is spread evenly.
-    Draws about a path that errors have already made bumpy show neither (measured: DEVELOPERS.md,
-    "Reverse").
-    """
-    draws = (means.shape[1] - 1) // 2
-    fitted, cautious = means[:, 0], means[:, 1 + draws :]
-    fastest = int(fitted.argmax())
-    errors = cautious - fitted[:, None]
-    near = fitted >= fitted[fastest] - _NEAR_SD * errors[fastest].std()
-    added = errors[near].max(axis=0)
-    even = float(added.mean()) * np.linspace(-0.5, 0.5, draws)
-    return np.concatenate(
-        [fitted[fastest, None], fitted[fastest] + 0.5 * added, cautious.max(axis=0) + even]
+def _by_evidence(
+    steps: Steps,
+    candidate: Candidate,
+    figures: Measured,
+    around: Neighbours,
+    against: tuple[str, ...],
+) -> _Stretch:
+    turned = _turned_deg(steps, candidate)
+    words: list[str] = []
+    if np.isfinite(turned):
+        words.append(
+            f"the course turns by {turned:.0f}° at the stop and no turn of the path explains it"
+        )
+    sides = [
+        word
+        for word, rode in (("before", around.forward_before), ("after", around.forward_after))
+        if rode
+    ]
+    if sides:
+        words.append(f"riding forward {' and '.join(sides)}")
+    words.append(f"{_percent(candidate.probability)} likely by the course")
+    evidence = ", ".join(words)
+    if against:
+        evidence += "; but " + "; ".join(against)
+    segment = Segment(
+        start_s=candidate.start_s,
+        end_s=candidate.end_s,
+        state="uncertain" if against else "found",
+        distance_m=figures.distance_m,
+        top_speed_mps=figures.top_speed,
+        probability=candidate.probability,
+        evidence=evidence + ".",
     )
+    return _Stretch(segment, figures)
 
 
-def joined(parts: list[Measured]) -> Measured:
-    """Return the figures of several stretches together, the choosing of the best included."""
-    return Measured(
-        fitted_mps=max(part.fitted_mps for part in parts),
-        possible_mps=np.max([part.possible_mps for part in parts], axis=0),
-        distance_m=sum(part.distance_m for part in parts),
-        displacement_m=sum(part.displacement_m for part in parts),
-        displacement_sd_m=float(np.sqrt(sum(part.displacement_sd_m**2 for part in parts))),
-    )
+def _percent(share: float) -> str:
+    return "over 99 %" if share > 0.99 else f"{100.0 * share:.0f} %"
+
+
+def _turned_deg(steps: Steps, candidate: Candidate) -> float:
+    """Return the change of course into a stretch, or out of it at the start of a log. [deg]"""
+    speed = steps.speed_mps
+    courses = np.arctan2(steps.velocity_mps[:, 0], steps.velocity_mps[:, 1])
+    moving = speed > np.maximum(0.3, 2.0 * steps.sd_mps)
+    inside = np.flatnonzero(moving[candidate.first : candidate.stop]) + candidate.first
+    before = np.flatnonzero(moving[: candidate.first])
+    after = np.flatnonzero(moving[candidate.stop :]) + candidate.stop
+    if not len(inside):
+        return float("nan")
+    if len(before):
+        pair = courses[before[-1]], courses[inside[0]]
+    elif len(after):
+        pair = courses[inside[-1]], courses[after[0]]
+    else:
+        return float("nan")
+    return float(np.degrees(np.abs((pair[1] - pair[0] + np.pi) % (2.0 * np.pi) - np.pi)))
+
+
+def _marked(motion: Motion, start_s: float, end_s: float) -> _Stretch:
+    """Return the stretch of a mark, measured on what the log covers of it."""
+    parts = [
+        (max(start_s, piece.start_s), min(end_s, piece.end_s))
+        for piece in motion.pieces
+        if min(end_s, piece.end_s) - max(start_s, piece.start_s) > _SHORTEST_S
+    ]
+    if not parts:
+        raise NotEnoughDataError(
+            f"{motion.track.source.file}: the mark {start_s:.1f} to {end_s:.1f} s lies in an "
+            "interruption of the log.",
+            "mark a stretch that the log covers.",
+        )
+    figures = joined([measured(motion, first, last) for first, last in parts])
+    evidence = "marked by the rider"
+    first, last = (fitted(motion, *part, 0.1).speed_mps[:, 0] for part in (parts[0], parts[-1]))
+    cut = [
+        word for word, speed in (("begins", first[0]), ("ends", last[-1])) if speed > _MOVING_MPS
+    ]
+    if cut:
+        evidence += (
+            f"; the mark {' and '.join(cut)} while the machine moves, so travel in the other "
+            "direction may be counted in"
+        )
+    segment = Segment(
+        start_s, end_s, "marked", figures.distance_m, figures.top_speed, float("nan"),
+        evidence + ".",
+    )  # fmt: skip
+    return _Stretch(segment, figures)
+
+
+def _checked(motion: Motion, marks: Sequence[Span], has_reverse: bool | None) -> list[Span]:
+    """Return the marks in time order, those that touch joined."""
+    track = motion.track
+    if marks and has_reverse is False:
+        raise RideLogError(
+            f"{track.source.file}: {len(marks)} reverse marked, but the set-up says that the "
+            "machine has none.",
+            "leave the marks out, or correct the set-up.",
+        )
+    known = track.time_s[motion.used]
+    first_s, last_s = float(known.min()), float(known.max())
+    merged: list[Span] = []
+    for start_s, end_s in sorted(marks):
+        check_mark(track, (start_s, end_s), f"{start_s:.1f} to {end_s:.1f} s")
+        start_s, end_s = max(start_s, first_s), min(end_s, last_s)
+        if merged and start_s <= merged[-1][1]:
+            merged[-1] = (merged[-1][0], max(merged[-1][1], end_s))
+        else:
+            merged.append((start_s, end_s))
+    return merged

@@ -1,22 +1,15 @@
-"""The section about reverse travel on the page of a ride."""
+"""What the terminal and the page say of reverse travel; without any, one sentence, no picture."""
 
 from functools import partial
 
-from ridelog.analysis.reverse import Reverse, Segment
+from ridelog.analysis.reverse.measure import Reverse, Segment
 from ridelog.analysis.reverse.plot import reverse_figure
-from ridelog.analysis.reverse.words import reverse_lines, reverse_way
 from ridelog.analysis.subject import MeasuredRide
+from ridelog.core.quantity import LENGTH, SPEED, plain, text_or_span
 from ridelog.core.units import SpeedUnit
 from ridelog.present.section import Picture, Section, Table, draw_picture
-from ridelog.present.words import (
-    bounds_words,
-    capital,
-    count_words,
-    duration_words,
-    elapsed_words,
-    plain_speed,
-    speed_words,
-)
+from ridelog.present.words import capital, count_words, duration_words, elapsed_words
+from ridelog.present.words import joined as listed
 
 # More stretches than this fill a page and tell nothing new.
 _MOST_ROWS = 8
@@ -25,112 +18,104 @@ _STATE_WORDS = {
     "marked": "backwards, by your mark",
     "uncertain": "perhaps backwards",
 }
-_HOW_IT_IS_TOLD = (
+_HOW = (
     "Satellites tell how fast and which way a machine moves, not where its nose points. Reverse is "
     "told by the course: after a stop it leads back the way the machine came, and no turn lies "
-    "between. A machine turned round by hand looks the same."
-)
-_HOW_TO_MARK = (
+    "between. A machine turned round by hand looks the same.",
     "If you know when it went backwards, mark it and measure again; if it cannot go backwards, say "
-    "so."
+    "so.",
 )
 
 
-def reverse_section(ride: MeasuredRide, unit: SpeedUnit) -> Section:
-    """Return what the page says of reverse travel; without any, one sentence and no picture."""
-    reverse = ride["reverse"]
-    notes: tuple[str, ...] = ()
-    if reverse.state == "none":
-        notes = () if ride.settings.has_reverse is False else (_HOW_IT_IS_TOLD, _HOW_TO_MARK)
-    else:
-        notes = (
-            *(_evidence(segment) for segment in reverse.segments[:_MOST_ROWS]),
-            _HOW_IT_IS_TOLD,
-            _HOW_TO_MARK,
-        )
+def reverse_lines(ride: MeasuredRide, reader: SpeedUnit) -> tuple[tuple[str, str], ...]:
+    """Return the line for the terminal, none if nothing went backwards."""
+    reverse: Reverse = ride["reverse"]
+    if reverse.top_speed_mps is not None:
+        speed = ride.told(reverse.top_speed_mps, SPEED, reader)
+        return (("Reverse", f"{speed}, {_how_far(reverse, reader)}"),)
+    if reverse.possible_spans:
+        at = listed([elapsed_words(start) for start, _ in reverse.possible_spans[:3]])
+        return (("Reverse", f"perhaps, at {at}: the log cannot settle it"),)
+    return ()
+
+
+def reverse_section(ride: MeasuredRide, reader: SpeedUnit) -> Section:
+    """Return what the page says of reverse travel."""
+    reverse: Reverse = ride["reverse"]
+    notes = tuple(
+        f"At {elapsed_words(segment.start_s)}: {segment.evidence}"
+        for segment in reverse.segments[:_MOST_ROWS]
+    )
     return Section(
         name="reverse",
         heading="Reverse",
-        lead=_lead(ride, unit),
-        pictures=_pictures(ride, unit),
-        table=_table(reverse, unit),
-        notes=notes,
-        lines=reverse_lines(reverse, unit),
+        lead=_lead(ride, reader),
+        pictures=_pictures(ride, reader),
+        table=_table(reverse, reader),
+        notes=() if ride.settings.has_reverse is False else (*notes, *_HOW),
+        lines=reverse_lines(ride, reader),
     )
 
 
-def _lead(ride: MeasuredRide, unit: SpeedUnit) -> str:
-    reverse = ride["reverse"]
+def _how_far(reverse: Reverse, reader: SpeedUnit) -> str:
+    stretches = count_words(len(reverse.spans), "stretch", "stretches")
+    return f"{plain(reverse.distance_m, LENGTH, reader, 0)} in {stretches}"
+
+
+def _lead(ride: MeasuredRide, reader: SpeedUnit) -> str:
+    reverse: Reverse = ride["reverse"]
     if reverse.state == "none":
         return f"No reverse: {reverse.reason}"
     possible = len(reverse.possible_spans)
+    if reverse.state == "uncertain":
+        return (
+            f"{count_words(possible, 'stretch looks', 'stretches look')} like reverse, but the log "
+            "cannot settle it, so no figure is given and the forward figures may hold some of it."
+        )
     more = (
         f" {capital(count_words(possible, 'more stretch', 'more stretches'))} may have been "
         "backwards too; the log cannot settle it."
         if possible
         else ""
     )
-    if reverse.state == "uncertain":
-        return (
-            f"{count_words(possible, 'stretch looks', 'stretches look')} like reverse, but the log "
-            "cannot settle it, so no figure is given and the forward figures may hold some of it."
-        )
-    stretches = count_words(len(reverse.spans), "stretch", "stretches")
     seconds = sum(end - start for start, end in reverse.spans)
-    where = f"{reverse_way(reverse, unit)} in {stretches}, {duration_words(seconds)} in all"
-    if reverse.top_speed is None:
+    where = f"{_how_far(reverse, reader)}, {duration_words(seconds)} in all"
+    if reverse.top_speed_mps is None:
         return f"It went backwards, {where}; how fast cannot be told.{more}"
-    low, high = bounds_words(reverse.top_speed, unit)
-    return (
-        f"Backwards it reached {speed_words(reverse.top_speed, unit)} (best second; between {low} "
-        f"and {high} {unit.label} in 9 rides of 10), {where}.{more}"
-    )
+    speed = ride.told(reverse.top_speed_mps, SPEED, reader)
+    return f"Backwards it reached {speed} in its fastest second; {where}.{more}"
 
 
-def _pictures(ride: MeasuredRide, unit: SpeedUnit) -> tuple[Picture, ...]:
-    shown = _shown(ride["reverse"])
-    if shown is None:
+def _pictures(ride: MeasuredRide, reader: SpeedUnit) -> tuple[Picture, ...]:
+    segments: tuple[Segment, ...] = ride["reverse"].segments
+    if not segments:
         return ()
-    fast = f" up to {plain_speed(shown.top_speed.value, unit)}" if shown.top_speed else ""
+    # The fastest stretch, sure ones first.
+    shown = max(
+        segments,
+        key=lambda s: (s.state != "uncertain", s.top_speed_mps.value if s.top_speed_mps else 0.0),
+    )
+    top = shown.top_speed_mps
     label = (
-        f"Speed over time from {shown.start_s:.0f} to {shown.end_s:.0f} s: "
-        f"{'perhaps ' if shown.state == 'uncertain' else ''}backwards{fast}, drawn below the line."
+        f"Speed over time from {elapsed_words(shown.start_s)} to {elapsed_words(shown.end_s)}: "
+        f"{'perhaps ' if shown.state == 'uncertain' else ''}backwards"
+        f"{f' up to {plain(top.value, SPEED, reader)}' if top else ''}, drawn below the line."
     )
-    figure_of = partial(reverse_figure, ride, unit, shown=shown)
-    return (draw_picture("reverse", label, figure_of),)
+    return (draw_picture("reverse", label, partial(reverse_figure, ride, reader, shown=shown)),)
 
 
-def _shown(reverse: Reverse) -> Segment | None:
-    """Return the stretch worth a picture: the fastest one, sure ones first."""
-    if not reverse.segments:
-        return None
-    return max(
-        reverse.segments,
-        key=lambda s: (s.state != "uncertain", s.top_speed.value if s.top_speed else 0.0),
-    )
-
-
-def _table(reverse: Reverse, unit: SpeedUnit) -> Table | None:
+def _table(reverse: Reverse, reader: SpeedUnit) -> Table | None:
     if not reverse.segments:
         return None
     rows = tuple(
         (
             f"{elapsed_words(segment.start_s)} to {elapsed_words(segment.end_s)}",
             _STATE_WORDS[segment.state],
-            f"{unit.from_metres(segment.distance_m):.1f} {unit.distance_label}",
-            _with_bounds(segment, unit),
+            plain(segment.distance_m, LENGTH, reader, 1),
+            text_or_span(segment.top_speed_mps, SPEED, reader)
+            if segment.top_speed_mps
+            else "cannot be told",
         )
         for segment in reverse.segments[:_MOST_ROWS]
     )
-    return Table(("When", "What", "Way", "Best second"), rows)
-
-
-def _with_bounds(segment: Segment, unit: SpeedUnit) -> str:
-    if segment.top_speed is None:
-        return "cannot be told"
-    low, high = bounds_words(segment.top_speed, unit)
-    return f"{speed_words(segment.top_speed, unit)} ({low} to {high})"
-
-
-def _evidence(segment: Segment) -> str:
-    return f"At {elapsed_words(segment.start_s)}: {segment.evidence}"
+    return Table(("When", "What", "Distance", "Fastest second"), rows)

@@ -1,4 +1,4 @@
-"""What a stretch must show beside its probability before it is called reverse.
+"""What a stretch must show beside its probability before it is called reverse, and its figures.
 
 Each guard answers for one thing that looks the same in a log: noise, a receiver that overshoots at
 a stop, a machine turned round by hand, pivoting on the spot. A guard that does not hold makes the
@@ -10,12 +10,20 @@ from dataclasses import dataclass
 import numpy as np
 
 from ridelog.analysis.reverse.candidates import Candidate
+from ridelog.analysis.reverse.evidence import Readings
+from ridelog.analysis.reverse.full_model import POSSIBLE
 from ridelog.analysis.reverse.heading_hmm import Steps
-from ridelog.analysis.reverse.measure import Measured
-from ridelog.analysis.reverse.readings import Readings
+from ridelog.analysis.windows import window_means
+from ridelog.core.estimate import QUANTILE, Estimate
+from ridelog.core.interval import estimate, estimate_of_possible, even_normals
 from ridelog.core.track import FloatArray
 from ridelog.filtering.motion import Motion
 
+_SPACING_S = 0.05
+_WINDOW_S = 1.0
+# A window this many standard deviations below the best may have been the best.
+_NEAR_SD = 2.5
+_SEED = 20261127
 # Own choices unless said otherwise, set on simulated rides and held against public logs.
 _SURE = 0.9
 _SLOWEST_MPS, _WANDERS = 0.45, 4.0
@@ -42,7 +50,99 @@ _FEW_FIXES, _SPARSE_M, _SPARSE_POSITIONS_M, _SPARSE_POSITIONS_MPS = 2, 1.0, 2.0,
 
 
 @dataclass(frozen=True)
-class Surroundings:
+class Measured:
+    """Figures of a stretch.
+
+    fitted_mps : best one-second mean of the fitted path, of the whole if it is shorter. [m/s]
+    possible_mps : equally likely best seconds, shape (POSSIBLE,).
+    distance_m : way on the fitted path. [m]
+    displacement_m, displacement_sd_m : from its start to its end, straight. [m]
+    """
+
+    fitted_mps: float
+    possible_mps: FloatArray
+    distance_m: float
+    displacement_m: float
+    displacement_sd_m: float
+
+    @property
+    def top_speed(self) -> Estimate | None:
+        """Return the best second with its interval. [m/s]"""
+        return estimate_of_possible(self.possible_mps)
+
+
+def measured(
+    motion: Motion, start_s: float, end_s: float, possible_mps: FloatArray | None = None
+) -> Measured:
+    """Return the figures of a stretch inside one piece.
+
+    The best seconds that a model of the whole reverse allows (``full_model``) may be given: it
+    knows how a machine moves and takes the pull for even, drawn paths take every bend for as likely
+    and flatten a peak. Neither is known to be right: the first gives two of three, the other one.
+    """
+    paths = motion.paths(start_s, end_s, spacing_s=_SPACING_S)
+    length_s = float(paths.time_s[-1] - paths.time_s[0])
+    means = window_means(paths, min(_WINDOW_S, length_s))[1]
+    moved = paths.position_m[-1] - paths.position_m[0]
+    straight = np.hypot(moved[0], moved[1])
+    draws = (len(straight) - 1) // 2
+    return Measured(
+        fitted_mps=float(means[:, 0].max()),
+        possible_mps=_possible(means) if possible_mps is None else _shared(means, possible_mps),
+        distance_m=float(paths.distance_m[-1, 0]),
+        displacement_m=float(straight[0]),
+        displacement_sd_m=float(straight[1 + draws :].std()),
+    )
+
+
+def _possible(means: FloatArray) -> FloatArray:
+    """Return equally likely best seconds from the estimate that drawn paths give."""
+    best = estimate(_best_columns(means), smallest=0.0)
+    if best is None:
+        return np.full(POSSIBLE, np.nan)
+    sd_mps = max(best.high - best.value, best.value - best.low) / QUANTILE
+    possible: FloatArray = np.maximum(best.value + sd_mps * even_normals(POSSIBLE, _SEED), 0.0)
+    return possible
+
+
+def _shared(means: FloatArray, possible_mps: FloatArray) -> FloatArray:
+    result: FloatArray = np.where(np.arange(POSSIBLE) % 3 > 0, possible_mps, _possible(means))
+    return result
+
+
+def _best_columns(means: FloatArray) -> FloatArray:
+    """Return the best window of every column, freed from choosing in a reverse's own way.
+
+    A reverse lasts some seconds. If one second of it was the fastest, choosing adds nothing to its
+    speed; if it was even, choosing adds what is the most of errors alone over all windows that may
+    have been the best. All between is as likely: half is taken off, and the whole is spread evenly.
+    Draws about a path that errors have already made bumpy show neither (METHOD.md of reverse, (9)).
+    """
+    draws = (means.shape[1] - 1) // 2
+    fitted, cautious = means[:, 0], means[:, 1 + draws :]
+    fastest = int(fitted.argmax())
+    errors = cautious - fitted[:, None]
+    near = fitted >= fitted[fastest] - _NEAR_SD * errors[fastest].std()
+    added = errors[near].max(axis=0)
+    even = float(added.mean()) * np.linspace(-0.5, 0.5, draws)
+    return np.concatenate(
+        [fitted[fastest, None], fitted[fastest] + 0.5 * added, cautious.max(axis=0) + even]
+    )
+
+
+def joined(parts: list[Measured]) -> Measured:
+    """Return the figures of several stretches together, the choosing of the best included."""
+    return Measured(
+        fitted_mps=max(part.fitted_mps for part in parts),
+        possible_mps=np.max([part.possible_mps for part in parts], axis=0),
+        distance_m=sum(part.distance_m for part in parts),
+        displacement_m=sum(part.displacement_m for part in parts),
+        displacement_sd_m=float(np.sqrt(sum(part.displacement_sd_m**2 for part in parts))),
+    )
+
+
+@dataclass(frozen=True)
+class Neighbours:
     """What lies around a stretch.
 
     forward_before, forward_after : whether the machine rode forward near by.
@@ -58,7 +158,7 @@ class Surroundings:
     speed_before_mps: float
 
 
-def surroundings_of(steps: Steps, backwards: FloatArray, candidate: Candidate) -> Surroundings:
+def neighbours_of(steps: Steps, backwards: FloatArray, candidate: Candidate) -> Neighbours:
     """Return what lies around a stretch."""
     time_s, speed = steps.time_s, steps.speed_mps
     step_s = np.minimum(np.gradient(time_s), 1.0)
@@ -68,7 +168,7 @@ def surroundings_of(steps: Steps, backwards: FloatArray, candidate: Candidate) -
     moving = time_s[(speed > _AT_REST_MPS) & (backwards < 0.5)]
     earlier, later = moving[moving < candidate.start_s], moving[moving > candidate.end_s]
     just = (time_s < candidate.start_s - 0.5) & (time_s > candidate.start_s - _BEFORE_S)
-    return Surroundings(
+    return Neighbours(
         forward_before=bool(riding[before].sum() > _RIDE_M),
         forward_after=bool(riding[after].sum() > _RIDE_M),
         stand_before_s=candidate.start_s - float(earlier[-1]) if len(earlier) else np.nan,
@@ -93,7 +193,7 @@ def doubts(
     steps: Steps,
     candidate: Candidate,
     measured: Measured,
-    around: Surroundings,
+    around: Neighbours,
     readings: Readings,
 ) -> tuple[str, ...]:
     """Return what speaks against a stretch, a sentence part for each guard that does not hold."""
@@ -136,7 +236,7 @@ def _sparse(motion: Motion, candidate: Candidate, measured: Measured, best: floa
     return ["it is too short or too slow for fixes this far apart"] if few or short or slow else []
 
 
-def _handled(around: Surroundings) -> list[str]:
+def _handled(around: Neighbours) -> list[str]:
     """Return a doubt if the machine stood long enough to be turned round by hand."""
     stands = [
         stand

@@ -5,30 +5,29 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.ticker import FuncFormatter, MaxNLocator
 
-from ridelog.analysis.reverse import Segment
+from ridelog.analysis.reverse.measure import Segment
 from ridelog.analysis.subject import MeasuredRide
-from ridelog.core.spans import runs_of
+from ridelog.core.estimate import QUANTILE
+from ridelog.core.quantity import SPEED, is_firm, span, value
+from ridelog.core.spans import Span, runs_of
 from ridelog.core.track import BoolArray, FloatArray
 from ridelog.core.units import SpeedUnit
 from ridelog.filtering.motion import Motion
 from ridelog.present.figure import Shape, axes_in, blank, dress, time_axis, title
 from ridelog.present.palette import BAND, HATCH, INK, LINE, MARK, PAPER, QUIET
-from ridelog.present.words import speed_words
 
 # Riding shown on either side of the stretch.
 _AROUND_S = 9.0
 _SPACING_S = 0.05
-# Normal quantile of a two-sided 90 % interval.
-_REACH_90 = 1.645
 
 
-def reverse_figure(ride: MeasuredRide, unit: SpeedUnit, shape: Shape, shown: Segment) -> Figure:
+def reverse_figure(ride: MeasuredRide, reader: SpeedUnit, shape: Shape, shown: Segment) -> Figure:
     """Return speed over time around one stretch: forward above the zero line, backward below."""
     figure = blank(shape)
     axes = axes_in(figure, shape.left_in, 0.52, 0.12, 0.66)
     dress(axes, shape)
     time_s, speed, reach = _around(ride.motion, shown)
-    factor = unit.from_mps(1.0)
+    factor = SPEED.scaled(1.0, reader)
     backward = _inside(time_s, ride["reverse"].spans)
     open_question = _inside(time_s, ride["reverse"].possible_spans)
     signed = np.where(backward | open_question, -speed, speed) * factor
@@ -53,15 +52,15 @@ def reverse_figure(ride: MeasuredRide, unit: SpeedUnit, shape: Shape, shown: Seg
                     hatch="////", linewidth=0.0, zorder=1,
                 )  # fmt: skip
     axes.axhline(0.0, color=INK.light, linewidth=1.0, zorder=3)
-    limits = _frame(axes, signed, backward | open_question, ride, unit)
+    limits = _frame(axes, signed, backward | open_question, ride, reader)
     time_axis(axes, shape, float(time_s[0]), float(time_s[-1]), named=True)
-    _name_sides(axes, shape, shown, unit)
+    _name_sides(axes, shape, shown, reader)
     question = shown.state == "uncertain"
     dashed = f"; dashed: caution{'s' if len(limits) > 1 else ''} above {' and '.join(limits)}"
     title(
         figure, shape,
         "Perhaps backwards" if question else "Forward and backwards",
-        f"{unit.label}{dashed if limits else ''}",
+        f"{SPEED.label(reader)}{dashed if limits else ''}",
     )  # fmt: skip
     return figure
 
@@ -76,10 +75,10 @@ def _around(motion: Motion, shown: Segment) -> tuple[FloatArray, FloatArray, Flo
     rows = np.flatnonzero(motion.used & np.isfinite(motion.speed_sd_mps))
     rows = rows[np.argsort(motion.track.time_s[rows], kind="stable")]
     sd = np.interp(path.time_s, motion.track.time_s[rows], motion.speed_sd_mps[rows])
-    return path.time_s, path.speed_mps[:, 0], _REACH_90 * sd
+    return path.time_s, path.speed_mps[:, 0], QUANTILE * sd
 
 
-def _inside(time_s: FloatArray, spans: tuple[tuple[float, float], ...]) -> BoolArray:
+def _inside(time_s: FloatArray, spans: tuple[Span, ...]) -> BoolArray:
     inside = np.zeros(len(time_s), dtype=bool)
     for start_s, end_s in spans:
         inside |= (time_s >= start_s) & (time_s <= end_s)
@@ -92,18 +91,18 @@ def _runs(mask: BoolArray) -> list[slice]:
 
 
 def _frame(
-    axes: Axes, signed: FloatArray, below: BoolArray, ride: MeasuredRide, unit: SpeedUnit
+    axes: Axes, signed: FloatArray, below: BoolArray, ride: MeasuredRide, reader: SpeedUnit
 ) -> list[str]:
     """Set the range, draw the limits that lie in it, and return them in words."""
     limits = [ride.settings.reverse_caution_mps, ride.settings.reverse_strong_mps]
-    deepest = min(float(signed[below].min()), -1.1 * unit.from_mps(limits[0]))
+    deepest = min(float(signed[below].min()), -1.1 * SPEED.scaled(limits[0], reader))
     # What matters is below the line: faster riding forward may leave the frame.
     highest = min(float(signed.max()), -1.2 * deepest)
     axes.set_ylim(1.3 * deepest, 1.12 * max(highest, -0.5 * deepest))
     axes.yaxis.set_major_locator(MaxNLocator(6, steps=[1, 2, 5, 10]))
     # Below the line the speed is no less a speed.
     axes.yaxis.set_major_formatter(FuncFormatter(lambda value, _: f"{abs(value):g}"))
-    shown = [unit.from_mps(limit) for limit in limits]
+    shown = [SPEED.scaled(limit, reader) for limit in limits]
     shown = [limit for limit in shown if -limit > axes.get_ylim()[0]]
     for limit in shown:
         axes.axhline(-limit, color=INK.light, linewidth=1.1, linestyle=(0, (5, 3)), zorder=3)
@@ -111,7 +110,7 @@ def _frame(
             for limit in shown]  # fmt: skip
 
 
-def _name_sides(axes: Axes, shape: Shape, shown: Segment, unit: SpeedUnit) -> None:
+def _name_sides(axes: Axes, shape: Shape, shown: Segment, reader: SpeedUnit) -> None:
     """Write which side of the line is which, and the figure under the deepest part."""
     for words, at, below in (("forward", 1.0, False), ("backwards", 0.0, True)):
         axes.annotate(
@@ -120,10 +119,12 @@ def _name_sides(axes: Axes, shape: Shape, shown: Segment, unit: SpeedUnit) -> No
             fontsize=shape.small_pt, color=QUIET.light,
             bbox={"facecolor": PAPER.light, "edgecolor": "none", "pad": 1.0},
         )  # fmt: skip
-    if shown.top_speed is not None:
+    top = shown.top_speed_mps
+    if top is not None:
         axes.annotate(
-            speed_words(shown.top_speed, unit),
-            (0.5 * (shown.start_s + shown.end_s), -unit.from_mps(shown.top_speed.value)),
-            xytext=(0, -4), textcoords="offset points", ha="center", va="top",
+            value(top, SPEED, reader) if is_firm(top) else span(top, SPEED, reader),
+            (0.5 * (shown.start_s + shown.end_s), -SPEED.scaled(top.value, reader)),
+            xytext=(0, -5), textcoords="offset points", ha="center", va="top",
             fontsize=shape.small_pt, fontweight="bold", color=INK.light, zorder=5,
+            bbox={"facecolor": PAPER.light, "edgecolor": "none", "pad": 1.0, "alpha": 0.85},
         )  # fmt: skip

@@ -1,15 +1,12 @@
 """Reverse travel, as a subject of a ride."""
 
 from collections.abc import Iterable
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, ClassVar
 
 from ridelog.analysis.cautions import Caution
 from ridelog.analysis.figure import LOWER, Comparable, Figure
 from ridelog.analysis.reverse.cautions import reverse_cautions
-from ridelog.analysis.reverse.find import find_reverse
-from ridelog.analysis.reverse.json import reverse_json
-from ridelog.analysis.reverse.record import Reverse
-from ridelog.analysis.reverse.words import reverse_lines
+from ridelog.analysis.reverse.measure import Reverse, find_reverse
 from ridelog.analysis.subject import MeasuredRide, Subject
 from ridelog.core.quantity import SPEED
 from ridelog.core.units import SpeedUnit
@@ -22,6 +19,7 @@ class ReverseTravel(Subject):
     """Whether, when and how fast it went backwards."""
 
     name = "reverse"
+    members: ClassVar[dict[str, Any]] = {"reverse": Reverse}
 
     def measure(self, ride: MeasuredRide) -> Reverse:
         """Return the travel in reverse, found or marked."""
@@ -42,8 +40,8 @@ class ReverseTravel(Subject):
             "reverse_top_mps",
             "top speed in reverse",
             SPEED,
-            reverse.top_speed,
-            reverse.reason if reverse.top_speed is None else "",
+            reverse.top_speed_mps,
+            reverse.reason if reverse.top_speed_mps is None else "",
             Comparable(LOWER),
             explained="fastest second backwards; slower is safer",
         )
@@ -58,7 +56,9 @@ class ReverseTravel(Subject):
 
     def lines(self, ride: MeasuredRide, reader: SpeedUnit) -> Iterable[tuple[str, str]]:
         """Return how fast and how far it went backwards."""
-        return reverse_lines(ride["reverse"], reader)
+        from ridelog.analysis.reverse.page import reverse_lines
+
+        return reverse_lines(ride, reader)
 
     def sections(self, ride: MeasuredRide, reader: SpeedUnit) -> "Iterable[Section]":
         """Return the section about reverse."""
@@ -68,4 +68,4 @@ class ReverseTravel(Subject):
 
     def document(self, ride: MeasuredRide) -> dict[str, Any]:
         """Return the member "reverse" of the result."""
-        return {"reverse": reverse_json(ride["reverse"])}
+        return {"reverse": ride["reverse"]}

@@ -175,15 +175,12 @@ def advised_speed_caution(best: Estimate | None, advised_mps: float | None) -> t
 
 def _wind_loss(ride: MeasuredRide) -> float:
     """Return what wind may have taken from both directions alike, 0 where nothing tells. [m/s]"""
-    top, pull = ride["top_speed"], ride["acceleration"]
-    known = [k for k, accel in enumerate(pull.accel) if accel is not None]
-    if top.two_way_mps is None or not known:
+    top, curve = ride["top_speed"], ride["acceleration"].curve
+    if top.two_way_mps is None or not curve:
         return 0.0
-    last, below_mps = (
-        pull.accel[known[-1]],
-        top.two_way_mps.value - float(pull.speed_mps[known[-1]]),
-    )
-    if last is None or last.value <= 0.0 or below_mps <= 0.0:
+    last_mps2 = curve[-1].accel_mps2.value
+    below_mps = top.two_way_mps.value - curve[-1].speed_mps
+    if last_mps2 <= 0.0 or below_mps <= 0.0:
         return 0.0
     there, back = (run.speed_mps for run in top.two_way_runs)
-    return wind_loss(there, back, slope_ps=last.value / below_mps)
+    return wind_loss(there, back, slope_ps=last_mps2 / below_mps)

@@ -1,0 +1,149 @@
+"""What the page, the terminal and the results say of handling; the options of the command."""
+
+import json
+import re
+from pathlib import Path
+
+import jsonschema
+import numpy as np
+import pytest
+from typer.testing import CliRunner
+
+from ridelog.analysis.handling.page import handling_section, with_share_of_g
+from ridelog.analysis.ride import analyse
+from ridelog.analysis.settings import Settings
+from ridelog.analysis.subject import MeasuredRide
+from ridelog.cli.main import app
+from ridelog.core.estimate import Estimate
+from ridelog.core.units import SPEED_UNITS
+from ridelog.filtering.motion import Motion
+from ridelog.filtering.smoother import estimate_motion
+from ridelog.report.ride_json import RIDE_SCHEMA, ride_json, schema_of, to_bytes
+from ridelog.report.screen import ride_lines
+from ridelog.simulate import Ride, preset, to_track
+from ridelog.simulate.handling_rides import weave_ride
+from ridelog.simulate.labels import finish
+
+KMH, MPH = SPEED_UNITS["km/h"], SPEED_UNITS["mph"]
+SAMPLE = Path(__file__).resolve().parents[3] / "sample_tracks" / "after-1.gpx"
+
+
+@pytest.fixture(scope="module")
+def weaving() -> tuple[Motion, MeasuredRide]:
+    rng = np.random.default_rng(3)
+    ride = weave_ride(rng, rms_radps=0.3, onset_mps=6.0)
+    motion = estimate_motion(to_track(preset("clean", 10.0, rng).observe(ride.truth, rng)))
+    return motion, analyse(motion, Settings(track_width_m=0.66, cg_height_m=0.52))
+
+
+@pytest.fixture(scope="module")
+def slow() -> tuple[Motion, MeasuredRide]:
+    """One fix a second, straight on: neither turns nor weave can be told."""
+    rng = np.random.default_rng(4)
+    ride = Ride()
+    ride.stand(5.0)
+    ride.shift(6.0)
+    ride.hold(12.0)
+    ride.shift(0.0)
+    ride.stand(5.0)
+    log = preset("clean", 1.0, rng).observe(finish(ride, rng).truth, rng)
+    motion = estimate_motion(to_track(log))
+    return motion, analyse(motion)
+
+
+def test_a_weaving_ride(weaving: tuple[Motion, MeasuredRide]) -> None:
+    section = handling_section(weaving[1], KMH)
+    assert section.lead.startswith("It swings from side to side from ")
+    assert " on, about " in section.lead and "°/s (" in section.lead
+    assert "The hardest turn reached " in section.lead
+    assert [picture.name for picture in section.pictures] == ["weave", "turns"]
+    assert "with an onset at " in section.pictures[0].label
+    assert section.table is not None
+    assert all(
+        re.fullmatch(r"[\d.]+ m/s² \([\d.]+ to [\d.]+\), 0\.\d\d? g", r[3])
+        for r in section.table.rows
+    )
+    assert all(re.match(r"\d:\d\d\.\d", row[0]) for row in section.table.rows)
+    assert any("stability factor of 0.63" in note for note in section.notes)
+    assert any("the course was corrected " in note for note in section.notes)
+    lines = [text for text, _ in ride_lines(weaving[1], KMH)]
+    assert any(line.startswith("Handling         weaves from ") for line in lines)
+
+
+def test_miles_and_feet(weaving: tuple[Motion, MeasuredRide]) -> None:
+    section = handling_section(weaving[1], MPH)
+    assert section.table is not None
+    assert " mph (" in section.lead and " mph/s (" in section.lead
+    told = [section.lead, *section.notes, *(cell for row in section.table.rows for cell in row)]
+    assert not any(re.search(r"km/h|m/s²|\d m\b", words) for words in told)
+    assert " ft (" in section.table.rows[0][4]
+
+
+def test_what_cannot_be_told_says_why(slow: tuple[Motion, MeasuredRide]) -> None:
+    section = handling_section(slow[1], KMH)
+    assert section.lead == (
+        "Weave: a log of 1 fixes a second cannot show weave of 1 to 2 swings a second, nor "
+        "steering corrections; 5 a second can, 10 are better. The hardest turn cannot be told: "
+        "the ride holds no turn of 15 degrees or more that the log shows."
+    )
+    assert (section.pictures, section.table, section.notes) == ((), None, ())
+    assert not any(text.startswith("Handling") for text, _ in ride_lines(slow[1], KMH))
+    part = ride_json(slow[1])["handling"]
+    assert part["max_lateral_accel_mps2"] is None
+    assert part["weave_onset_mps"] is None
+    assert part["weave"] == []
+    assert part["weave_visible_from_radps"] is None
+    assert part["reason"].startswith("Lateral acceleration: the ride holds no turn")
+
+
+def test_results_keep_to_the_schema(
+    weaving: tuple[Motion, MeasuredRide], slow: tuple[Motion, MeasuredRide]
+) -> None:
+    for _, result in (weaving, slow):
+        document = json.loads(to_bytes(ride_json(result)))
+        jsonschema.validate(document, schema_of(RIDE_SCHEMA))
+        assert Settings.from_json(document["settings"]) == result.settings
+    part = json.loads(to_bytes(ride_json(weaving[1])))["handling"]
+    assert part["weave_onset_mps"]["value"] == pytest.approx(6.0, abs=1.0)
+    assert part["weave"][-1]["yaw_rate_rms_radps"]["value"] > 0.15
+    assert part["tip_over"]["stability_factor"] == pytest.approx(0.66 / 1.04)
+    assert part["turns_seen"] == len(part["turns"]) > 2
+
+
+def test_margin_without_dimensions_says_how(weaving: tuple[Motion, MeasuredRide]) -> None:
+    known = " ".join(handling_section(weaving[1], KMH).notes)
+    assert "it tips at 0.63 g sideways; 0.54 g is the safer figure" in known
+    assert "Advisory only" in known and "The tightest turn would reach it at " in known
+    plain = " ".join(handling_section(analyse(weaving[0]), KMH).notes)
+    assert plain.startswith("Say the track width and the height of the centre of gravity")
+
+
+def test_accelerations_also_as_a_share_of_gravity() -> None:
+    assert with_share_of_g(Estimate(4.4, 4.1, 4.7), KMH) == "4.4 m/s² (4.1 to 4.7), 0.45 g"
+    assert (
+        with_share_of_g(Estimate(0.894, 0.849, 0.939), MPH) == "2.00 mph/s (1.90 to 2.10), 0.09 g"
+    )
+    assert with_share_of_g(Estimate(1.0, 0.5, 1.5), KMH) == "somewhere from 0.5 to 1.5 m/s²"
+
+
+@pytest.mark.parametrize(
+    ("options", "words"),
+    [
+        (["--track-width", "0.8"], "only one of track width and height"),
+        (["--track-width", "80", "--cg-height", "0.5"], "a track width of 80 m is not that of"),
+    ],
+)
+def test_dimensions_are_checked_before_the_work(options: list[str], words: str) -> None:
+    result = CliRunner().invoke(app, ["report", str(SAMPLE), *options])
+    assert result.exit_code == 2
+    assert words in " ".join(result.output.replace("│", " ").split())
+
+
+def test_the_command_takes_dimensions(tmp_path: Path) -> None:
+    target = tmp_path / "result.json"
+    arguments = ["report", str(SAMPLE), "--json", str(target)]
+    arguments += ["--track-width", "0.66", "--cg-height", "0.52"]
+    assert CliRunner().invoke(app, arguments).exit_code == 0
+    document = json.loads(target.read_text(encoding="utf-8"))
+    assert document["settings"]["track_width_m"] == 0.66
+    assert document["handling"]["tip_over"]["cg_height_m"] == 0.52

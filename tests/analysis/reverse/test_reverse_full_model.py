@@ -1,0 +1,71 @@
+"""The best second of a reverse, on fixes whose true motion is written out here."""
+
+import numpy as np
+import pytest
+
+from ridelog.analysis.reverse.boundaries import edge_of
+from ridelog.analysis.reverse.evidence import Projection
+from ridelog.analysis.reverse.full_model import POSSIBLE, possible_best_mps
+from ridelog.core.track import FloatArray
+from ridelog.simulate.profiles import change
+
+STEP_S = 0.01
+
+
+def moved(top_mps: float, held_s: float) -> tuple[FloatArray, float, float]:
+    """Return signed speeds, and when the reverse begins and ends."""
+    pieces = [
+        change(4.0, 0.0, 2.0, 0.2, 0.2)[0],
+        np.zeros(120),
+        change(0.0, -top_mps, 1.0, 0.3, 0.3)[0],
+        np.full(int(held_s / STEP_S), -top_mps),
+        change(-top_mps, 0.0, 1.1, 0.3, 0.3)[0],
+        np.zeros(120),
+        change(0.0, 4.0, 1.5, 0.2, 0.3)[0],
+    ]
+    speed = np.concatenate(pieces)
+    back = np.flatnonzero(speed < -1e-9)
+    return speed, STEP_S * float(back[0]), STEP_S * float(back[-1])
+
+
+def best_and_truth(top_mps: float, held_s: float, seed: int) -> tuple[FloatArray, float]:
+    """Return possible best seconds from positions at 5 Hz, 0.15 m, and the true one."""
+    rng = np.random.default_rng(seed)
+    speed, start_s, end_s = moved(top_mps, held_s)
+    time_s, way = STEP_S * np.arange(float(len(speed))), STEP_S * np.cumsum(speed)
+    at_s = np.arange(0.0, time_s[-1], 0.2)
+    along = Projection(
+        time_s=at_s,
+        way_m=np.interp(at_s, time_s, way) + 0.15 * rng.standard_normal(len(at_s)),
+        speed_mps=np.full(len(at_s), np.nan),
+        crawling=np.zeros(len(at_s), dtype=bool),
+        path_time_s=time_s,
+        path_mps=speed,
+        white_m=0.15,
+        drift_mps=0.02,
+        white_mps=np.inf,
+        slow_mps=0.0,
+    )
+    ends = [
+        edge_of(along, near_s, side, end_s - start_s)
+        for near_s, side in ((start_s, -1), (end_s, 1))
+    ]
+    assert ends[0] is not None and ends[1] is not None
+    best = possible_best_mps(along, ends[0], ends[1])
+    assert best is not None and best.shape == (POSSIBLE,)
+    return best, float((way[:-100] - way[100:]).max())
+
+
+@pytest.mark.parametrize(("top_mps", "held_s"), [(0.7, 3.0), (1.5, 4.0), (2.0, 0.0), (3.5, 3.0)])
+def test_the_best_second_of_held_and_peaked_reverses(top_mps: float, held_s: float) -> None:
+    off = []
+    for seed in range(3):
+        best, true = best_and_truth(top_mps, held_s, seed)
+        off.append(np.median(best) - true)
+        assert abs(off[-1]) < 3.5 * best.std()
+    # A smoother reads the peaked one 0.2 m/s low.
+    assert np.mean(off) == pytest.approx(0.0, abs=0.12)
+
+
+def test_the_same_fixes_give_the_same_digits() -> None:
+    assert np.array_equal(best_and_truth(1.5, 2.0, 7)[0], best_and_truth(1.5, 2.0, 7)[0])
