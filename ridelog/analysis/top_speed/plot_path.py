@@ -229,8 +229,8 @@ def _least_crowded(
     best, least = at, np.inf
     for away in (14.0, 26.0, 40.0):
         for angle in np.radians(np.arange(0.0, 360.0, 30.0)):
-            way = np.array([np.cos(angle), np.sin(angle)])
-            middle = at + way * away + np.sign(np.round(way, 3)) * half * np.abs(way)
+            course = np.array([np.cos(angle), np.sin(angle)])
+            middle = at + course * away + np.sign(np.round(course, 3)) * half * np.abs(course)
             if (np.abs(middle - centre) + half > limit).any():
                 continue
             held = np.all(np.abs(crowd - middle) < half + 2.0, axis=1).sum() + 0.2 * away
