@@ -233,7 +233,7 @@ def _opposite_ways(motion: Motion, windows: Windows) -> tuple[tuple[BoolArray, .
             best = mean[first] + mean[found[0]]
             ways = _opposite_to(windows, int(found[0])), back
     if not ways:
-        return (), "the ride holds no two runs in opposite directions (180° within 20°)"
+        return (), "the ride holds no two fast runs in opposite directions"
     if any(_top_is_lost(motion, windows, way) for way in ways):
         return (), "one of the opposite runs was fastest where the log cannot be trusted"
     return ways, ""

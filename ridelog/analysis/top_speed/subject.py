@@ -99,9 +99,12 @@ class TopSpeedOfRide(Subject):
         """Return the member "top_speed" of the result."""
         top: TopSpeed = ride["top_speed"]
         best, both, five = (ride.figures[name] for name in _NAMES)
-        reason = "; ".join(
-            dict.fromkeys(each.why_none for each in (best, both, five) if each.why_none)
+        # One reason may stand for all; the range of a figure is its own.
+        reasons = (
+            f"{each.title}: {each.why_none}" if each.doubt else each.why_none
+            for each in (best, both, five)
         )
+        reason = "; ".join(dict.fromkeys(why for why in reasons if why))
         shown = replace(
             top,
             best_1s_mps=best.firm,
