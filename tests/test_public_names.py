@@ -32,6 +32,6 @@ def test_there_is_no_module_of_odds_and_ends() -> None:
 
 
 def test_what_is_not_python_ships_too() -> None:
-    for name in ("py.typed", "report/schemas/ride-1.json", "report/schemas/signal-1.json",
+    for name in ("py.typed", "report/schemas/ride-2.json", "report/schemas/signal-2.json",
                  "report/templates/ride.html"):  # fmt: skip
         assert (PACKAGE / name).is_file(), name

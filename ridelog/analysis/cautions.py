@@ -45,26 +45,23 @@ def age_class_caution(speed_mps: float) -> Caution | None:
 
 
 def _age_class(speed_mps: float) -> Caution:
-    seen = both_units(speed_mps)
+    seen, limit = f"It reached {both_units(speed_mps)}", _AGE_8_TO_12_MPS
     if speed_mps > _AGE_10_AND_12_MPS:
         limit = _AGE_10_AND_12_MPS
         text = (
-            f"{seen} is above {both_units(limit)}, the most for which any youth quad class for "
-            "ages 10 or 12 is designed: a machine this fast is not for a child."
+            f"{seen}, above the {both_units(limit)} of the fastest youth quad class: not for a "
+            "child."
         )
     elif speed_mps > _AGE_6_MPS:
         limit = _AGE_6_MPS
         text = (
-            f"{seen} is above {both_units(limit)}, the design limit of youth quads for ages 6 and "
-            f"over; for 10 or 12 and over it is {both_units(_AGE_10_AND_12_MPS)}. If a child rides "
-            "it, compare with its age class."
+            f"{seen}; youth quads are built for {both_units(limit)} from age 6, and for "
+            f"{both_units(_AGE_10_AND_12_MPS)} from age 10 or 12."
         )
     else:
-        limit = _AGE_8_TO_12_MPS
         text = (
-            f"{seen} is above {both_units(limit)}, the most for which powered scooters and pocket "
-            "bikes for ages 8 to 12 are meant, and the limited setting of youth quads for ages 6 "
-            "and over. If a child rides it, compare with its age class."
+            f"{seen}; powered scooters and pocket bikes for ages 8 to 12 are meant for "
+            f"{both_units(limit)} at most."
         )
     return Caution(
         "age_class",

@@ -1,4 +1,4 @@
-"""How much of the way was logged by fixes close enough to tell the speed of any one second."""
+"""How much of the distance was logged by fixes close enough to tell the speed of any one second."""
 
 import numpy as np
 
@@ -8,15 +8,13 @@ from ridelog.core.track import BoolArray, FloatArray, IntArray
 from ridelog.filtering.motion import Motion
 from ridelog.filtering.observations import CRAWL_MPS
 
-# Fixes further apart than this do not tell what the machine did in any one second between them.
-# Measured on simulated rides at this distance or not (DEVELOPERS.md, "A second that was not seen"):
-# at 2 s the best second's interval holds the truth in nine rides of ten, at 3 s the figure reads
-# 0.1-0.2 m/s low and at 5 s 0.4 m/s. The tenth of a second is for stamps that jitter.
+# Fixes further apart than this do not tell what the machine did in any one second between them:
+# METHOD.md, (1). The tenth of a second is for stamps that jitter.
 LONGEST_HOLE_S = 2.1
-# Where less than half of the way was seen, the fastest second was more likely missed than seen.
+# Where less than half of the distance was seen, the fastest second was more likely missed.
 LEAST_SEEN = 0.5
-# The interval is meant to hold in nine rides of ten: from so much of the way unseen on, the second
-# that was missed can be the whole of that tenth.
+# The interval is meant to hold in nine rides of ten: from so much of the distance unseen on, the
+# second that was missed can be the whole of that tenth.
 WELL_SEEN = 0.9
 
 
@@ -34,19 +32,19 @@ def raw_places(motion: Motion, rows: IntArray) -> FloatArray:
 
 
 def seen_share(motion: Motion) -> float:
-    """Return the share of the way between fixes no more than LONGEST_HOLE_S apart, 0 to 1.
+    """Return the share of the distance between fixes LONGEST_HOLE_S apart at most, 0 to 1.
 
-    The way is counted and not the time, so that a logger which pauses while the machine stands
-    loses nothing. Across a longer interval the way is the straight line, the least it can be.
-    Neither what came before the receiver had settled nor the way from one segment of the log to
-    the next counts: the log does not claim to tell of it. 1 for a ride without any way.
+    The distance is counted and not the time, so that a logger which pauses while the machine stands
+    loses nothing. Across a longer interval it is the straight line, the least it can be. Neither
+    what came before the receiver had settled nor what lies between two segments of the log counts:
+    the log does not claim to tell of it. 1 for a ride without any distance. METHOD.md, (2).
     """
     track = motion.track
     after = motion.settled_s if np.isfinite(motion.settled_s) else -np.inf
     with np.errstate(invalid="ignore"):
         rows = rows_in_time(motion, motion.used & (track.time_s >= after))
     smoothed = np.isfinite(motion.speed_mps[rows])
-    # A jump that nobody smoothed would be a long way.
+    # A jump that nobody smoothed would be a long distance.
     kept = smoothed | ((motion.flags[rows] & np.uint32(Flag.JUMP)) == 0)
     rows, smoothed = rows[kept], smoothed[kept]
     step = np.diff(track.time_s[rows])
@@ -59,9 +57,9 @@ def seen_share(motion: Motion) -> float:
     speed = motion.speed_mps[rows]
     seen = (step <= LONGEST_HOLE_S) & smoothed[1:] & smoothed[:-1]
     # Between near fixes the smoothed speed counts: chords would add their noise up.
-    way = np.where(seen, 0.5 * (speed[1:] + speed[:-1]) * step, chord)
+    distance_m = np.where(seen, 0.5 * (speed[1:] + speed[:-1]) * step, chord)
     # On the whole slower than a crawl: it stood, and the position wandered.
-    way[~seen & (chord < CRAWL_MPS * step)] = 0.0
-    way[np.diff(track.segment[rows]) != 0] = 0.0
-    total = float(way.sum())
-    return float(way[seen].sum()) / total if total > 0.0 else 1.0
+    distance_m[~seen & (chord < CRAWL_MPS * step)] = 0.0
+    distance_m[np.diff(track.segment[rows]) != 0] = 0.0
+    total = float(distance_m.sum())
+    return float(distance_m[seen].sum()) / total if total > 0.0 else 1.0

@@ -1,17 +1,19 @@
 """One number of a ride that can be printed, stored, compared, predicted and listed."""
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from ridelog.core.estimate import LEVEL, Estimate
-from ridelog.core.quantity import SPEED, Quantity, plain
-from ridelog.core.units import SpeedUnit
+from ridelog.core.quantity import SPEED, Quantity, is_firm, plain, span, text
+from ridelog.core.units import SI, SpeedUnit
 
 HIGHER, LOWER = "higher", "lower"
 # The few figures that are named first share four times the level of each other one.
 HEADLINE_WEIGHT = 4.0
+# Why a figure with an interval that is too wide (core.quantity.WIDEST_SHARE) is not named alone.
+_WIDE = "the ride tells it too roughly to name one figure"
 
 
 @dataclass(frozen=True)
@@ -61,6 +63,7 @@ class Figure:
     explained : what the figure is, in a few words.
     at_mps : speed it holds at. [m/s]
     round_in : label of the reader's unit for which it is taken, empty for all.
+    doubt : why only the range of its estimate is shown, empty for a figure that may be named.
     """
 
     name: str
@@ -74,6 +77,39 @@ class Figure:
     explained: str = ""
     at_mps: float | None = None
     round_in: str = ""
+    doubt: str = ""
+
+    def judged(self, weak: str) -> "Figure":
+        """Return the figure with what stands against naming it.
+
+        Parameters
+        ----------
+        weak : str
+            Why no figure of the ride may be named, empty for a ride that is good enough.
+        """
+        if self.estimate is None:
+            return self
+        return replace(self, doubt=weak or ("" if is_firm(self.estimate) else _WIDE))
+
+    @property
+    def firm(self) -> Estimate | None:
+        """The estimate, None where only its range may be shown."""
+        return None if self.doubt else self.estimate
+
+    @property
+    def why_none(self) -> str:
+        """Why there is no firm figure, with the range where there is one; empty for a firm one."""
+        if self.estimate is not None and self.doubt:
+            return f"{self.doubt}; it lies somewhere from {span(self.estimate, self.quantity, SI)}"
+        return self.reason
+
+    def words_in(self, reader: SpeedUnit) -> str:
+        """Return "2.81 s (2.70 to 2.92)", "somewhere from 2 to 4 s", or "none"."""
+        if self.estimate is None:
+            return "none"
+        if self.doubt:
+            return f"somewhere from {span(self.estimate, self.quantity, reader)}"
+        return text(self.estimate, self.quantity, reader)
 
     @property
     def terms(self) -> Comparable:

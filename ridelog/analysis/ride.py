@@ -38,9 +38,16 @@ def analyse(
     for done, name in enumerate(order):
         ride = ride.with_record(name, by_name[name].measure(ride))
         report_progress((done + 1) / len(by_name))
+    return concluded(ride)
+
+
+def concluded(ride: MeasuredRide) -> MeasuredRide:
+    """Return a ride whose records all stand with its figures and cautions."""
     cautions = [caution for subject in SUBJECTS for caution in subject.cautions(ride)]
+    weak = ride["signal"].too_weak
+    figures = (figure.judged(weak) for subject in SUBJECTS for figure in subject.figures(ride))
     return replace(
         ride,
-        figures=Figures(tuple(figure for subject in SUBJECTS for figure in subject.figures(ride))),
+        figures=Figures(tuple(figures)),
         cautions=(*sorted(cautions, key=lambda one: -one.gravity), *general_cautions()),
     )

@@ -37,13 +37,9 @@ class RideSource:
     date_known: bool
     start_s: float
     end_s: float
+    duration_s: float
     rate_hz: float
     speed_source: str
-
-    @property
-    def duration_s(self) -> float:
-        """Time from the first to the last fix in time. [s]"""
-        return self.end_s - self.start_s
 
     @classmethod
     def of(cls, motion: Motion) -> "RideSource":
@@ -64,6 +60,7 @@ class RideSource:
             date_known=track.date_known,
             start_s=start_s,
             end_s=end_s,
+            duration_s=end_s - start_s,
             rate_hz=motion.rate_hz,
             speed_source=motion.speed_source,
         )

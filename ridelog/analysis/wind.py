@@ -31,7 +31,7 @@ def wind_excess(
     Parameters
     ----------
     there, back : Estimate
-        Time or way of the start in both directions.
+        Time or distance of the start in both directions.
     mean : float
         Their mean, in the same unit.
     from_mps, to_mps : float
@@ -48,7 +48,7 @@ def wind_excess(
 
     Source
     ------
-    Own derivation: METHOD.md of compare, (7) and (8).
+    Own derivation: analysis (4).
     """
     whole = there.value + back.value
     apart, error = abs(there.value - back.value), float(np.hypot(there.sd, back.sd))
@@ -85,7 +85,7 @@ def wind_loss(there: Estimate, back: Estimate, *, slope_ps: float) -> float:
 
     Source
     ------
-    Own derivation: METHOD.md of compare, (9).
+    Own derivation: analysis (5).
     """
     apart, error = abs(there.value - back.value), float(np.hypot(there.sd, back.sd))
     if apart <= _SURE * error:

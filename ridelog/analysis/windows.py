@@ -50,11 +50,13 @@ class Windows:
 
     @property
     def trusted_share(self) -> float:
-        """Share of the way in windows that are not lost; 1 for a ride without any way."""
-        way = self.mean_mps * np.gradient(self.start_s) if len(self.start_s) > 1 else self.mean_mps
+        """Share of the distance in windows that are not lost; 1 for a ride without any."""
+        distance_m = (
+            self.mean_mps * np.gradient(self.start_s) if len(self.start_s) > 1 else self.mean_mps
+        )
         trusted = self.usable | self.settling
-        total = float(way[trusted | self.lost].sum())
-        return float(way[trusted].sum()) / total if total > 0.0 else 1.0
+        total = float(distance_m[trusted | self.lost].sum())
+        return float(distance_m[trusted].sum()) / total if total > 0.0 else 1.0
 
 
 def windows_of(
@@ -88,7 +90,7 @@ def windows_of(
     speed = motion.speed_mps[rows]
     east, north = motion.east_m[rows], motion.north_m[rows]
     step = np.diff(time_s)
-    way = cumulative_trapezoid(time_s, speed)
+    distance_m = cumulative_trapezoid(time_s, speed)
     piece = np.full(len(rows), -1)
     for number, span in enumerate(motion.pieces):
         if near is not None and (span.end_s < near[0] or span.start_s > near[1]):
@@ -103,7 +105,11 @@ def windows_of(
     inside = (piece[after] == piece[start]) & (piece[start] >= 0)
     start, after = start[inside], after[inside]
     share = (time_s[start] + length_s - time_s[after - 1]) / (time_s[after] - time_s[after - 1])
-    mean = (way[after - 1] + share * (way[after] - way[after - 1]) - way[start]) / length_s
+    mean = (
+        distance_m[after - 1]
+        + share * (distance_m[after] - distance_m[after - 1])
+        - distance_m[start]
+    ) / length_s
 
     def held(mask: BoolArray) -> FloatArray:
         total = np.concatenate([[0.0], np.cumsum(mask)])
@@ -261,15 +267,15 @@ def _inside(
 def window_means(paths: Paths, length_s: float) -> tuple[FloatArray, FloatArray]:
     """Return start times (k,) and mean speeds (k, columns) of all windows on a path's grid."""
     spacing = float(paths.time_s[1] - paths.time_s[0])
-    way = paths.distance_m
+    distance_m = paths.distance_m
     count = len(paths.time_s)
     width = length_s / spacing
     whole = int(np.floor(width + 1e-9))
     part = width - whole
     starts = count - whole - (1 if part > 1e-9 else 0)
     if starts < 1:
-        return paths.time_s[:0], way[:0]
-    end = way[whole : whole + starts]
+        return paths.time_s[:0], distance_m[:0]
+    end = distance_m[whole : whole + starts]
     if part > 1e-9:
-        end = end + part * (way[whole + 1 : whole + 1 + starts] - end)
-    return paths.time_s[:starts], (end - way[:starts]) / length_s
+        end = end + part * (distance_m[whole + 1 : whole + 1 + starts] - end)
+    return paths.time_s[:starts], (end - distance_m[:starts]) / length_s

@@ -115,13 +115,19 @@ def trace(
 
 
 @app.command()
-def signal(ride: Ride, json: JsonFile = None, force: Force = False) -> None:
+def signal(
+    ride: Ride,
+    units: Annotated[Units, typer.Option(help="Units of speed to print.")] = Units.KMH,
+    json: JsonFile = None,
+    force: Force = False,
+) -> None:
     """Tell whether a log is good enough, from when on, and what it can support."""
     _check_places([json], ride, force)
     motion = _motion_of(ride)
 
     from ridelog.analysis.signal.measure import judge_signal
     from ridelog.analysis.subject import RideSource
+    from ridelog.core.units import SPEED_UNITS
     from ridelog.report.ride_json import signal_json, to_bytes
     from ridelog.report.screen import signal_lines
 
@@ -129,7 +135,7 @@ def signal(ride: Ride, json: JsonFile = None, force: Force = False) -> None:
     _warn(motion.warnings)
     _deliver(json, to_bytes(signal_json(source, quality)), {}, ride, force)
     if not _is_stdout(json):
-        _print(signal_lines(source, quality))
+        _print(signal_lines(source, quality, SPEED_UNITS[units.value]))
 
 
 cli_compare.register(app)

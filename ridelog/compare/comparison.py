@@ -10,7 +10,7 @@ from ridelog.analysis.subject import MeasuredRide
 from ridelog.compare.curves import PullCurves, curves_of
 from ridelog.compare.difference import Difference, difference_by_direction, difference_of
 from ridelog.compare.matching import Matched, Rides, match_directions
-from ridelog.compare.mismatches import Mismatch, mismatches_of, too_weak
+from ridelog.compare.mismatches import Mismatch, mismatches_of
 from ridelog.compare.predicted import Predicted, measured_after, predict_from
 from ridelog.compare.verdict import CANNOT_SAY, Verdict, verdicts
 from ridelog.core.errors import RideLogError
@@ -292,7 +292,9 @@ def _doubt(difference: Difference | None, rides: Rides, figures: tuple[Figure, .
     """Return why a figure of both sides may not be named by itself, or nothing."""
     if difference is None:
         return ""
-    weak = [r.name for r, f in zip(rides, figures, strict=True) if f.estimate and too_weak(r)]
+    weak = [
+        r.name for r, f in zip(rides, figures, strict=True) if f.estimate and r["signal"].too_weak
+    ]
     if weak:
         return f"the signal was too weak in {', '.join(weak)}"
     wide = [

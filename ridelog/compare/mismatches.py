@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ridelog.analysis.subject import MeasuredRide
-from ridelog.analysis.top_speed.measure import Run
+from ridelog.analysis.top_speed.measure import OppositeRun
 from ridelog.compare.matching import Rides
 from ridelog.core.geodesy import SAME_WAY_DEG, courses_apart_deg, to_local
 from ridelog.core.quantity import SPEED, TRAVEL, Quantity, plain
@@ -63,21 +63,15 @@ def mismatches_of(
     return tuple(each for each in found if each is not None)
 
 
-def too_weak(ride: MeasuredRide) -> bool:
-    """Return whether a ride's signal is too weak for figures to be named."""
-    weak: bool = ride["signal"].grade == "weak"
-    return weak
-
-
 def direction_gap_mps(ride: MeasuredRide, axis_deg: float) -> float | None:
     """Return how much faster a ride went along an axis than against it, None without both."""
-    runs: tuple[Run, ...] = ride["top_speed"].runs
+    runs: tuple[OppositeRun, ...] = ride["top_speed"].two_way_runs
     if len(runs) != 2:
         return None
     along = [courses_apart_deg(run.course_deg, axis_deg) <= 90.0 for run in runs]
     if along[0] == along[1]:
         return None
-    gap = runs[0].speed.value - runs[1].speed.value
+    gap = runs[0].speed_mps.value - runs[1].speed_mps.value
     return gap if along[0] else -gap
 
 
@@ -100,7 +94,7 @@ def _few_rides(before: Rides, after: Rides) -> Mismatch | None:
 
 def _wind(before: Rides, after: Rides) -> Mismatch | None:
     """Compare how much faster one direction was than the other on each side."""
-    axes = [run.course_deg for ride in before for run in ride["top_speed"].runs[:1]]
+    axes = [run.course_deg for ride in before for run in ride["top_speed"].two_way_runs[:1]]
     if not axes:
         return None
     gaps = [
@@ -133,7 +127,7 @@ def _directions(before: Rides, after: Rides) -> Mismatch | None:
 
 
 def _slope(before: Rides, after: Rides) -> Mismatch | None:
-    axes = [run.course_deg for ride in before for run in ride["top_speed"].runs[:1]]
+    axes = [run.course_deg for ride in before for run in ride["top_speed"].two_way_runs[:1]]
     if not axes:
         return None
     slopes = [
@@ -185,7 +179,7 @@ def _place(before: Rides, after: Rides) -> Mismatch | None:
             ((apart, TRAVEL),),
         )
     courses = [
-        [run.course_deg for ride in side for run in ride["top_speed"].runs[:1]]
+        [run.course_deg for ride in side for run in ride["top_speed"].two_way_runs[:1]]
         for side in (before, after)
     ]
     if all(courses):
@@ -233,7 +227,7 @@ def _speed_source(before: Rides, after: Rides) -> Mismatch | None:
 
 
 def _signal(before: Rides, after: Rides) -> Mismatch | None:
-    weak = [ride.name for ride in (*before, *after) if too_weak(ride)]
+    weak = [ride.name for ride in (*before, *after) if ride["signal"].too_weak]
     if weak:
         return Mismatch(
             "poor_signal",

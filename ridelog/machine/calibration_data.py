@@ -217,7 +217,7 @@ def top_of(top: TopSpeed) -> tuple[float, float] | None:
     one direction, with what wind and slope may have done to it.
     """
     if top.two_way_mps is not None:
-        speeds = [run.speed.value for run in top.runs]
+        speeds = [run.speed_mps.value for run in top.two_way_runs]
         apart = 0.5 * (max(speeds) - min(speeds)) if speeds else 0.0
         return top.two_way_mps.value, float(np.hypot(top.two_way_mps.sd, _UNEVEN * apart))
     alone = top.best_5s_mps or top.best_1s_mps
@@ -234,7 +234,7 @@ def near_top_of(motion: Motion, top: TopSpeed) -> tuple[NearTop, ...]:
     """
     if top_of(top) is None:
         return ()
-    ends = [run.end_s for run in top.runs]
+    ends = [run.end_s for run in top.two_way_runs]
     if top.two_way_mps is None or len(ends) != 2:
         ends = [top.at_s + 1.0] if top.best_1s_mps is not None else []
     found = []
@@ -254,7 +254,7 @@ def near_top_of(motion: Motion, top: TopSpeed) -> tuple[NearTop, ...]:
 
 def _forward_top(top: TopSpeed, doubtful: tuple[Span, ...]) -> TopSpeed | None:
     """Return the top speed unless one of its runs may have been in reverse."""
-    runs = [(run.start_s, run.end_s) for run in top.runs]
+    runs = [(run.start_s, run.end_s) for run in top.two_way_runs]
     if np.isfinite(top.at_s):
         runs.append((top.at_s, top.at_s + 1.0))
     return None if any(_touches(run, doubtful) for run in runs) else top

@@ -2,7 +2,7 @@
 
 import io
 import re
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 
@@ -11,9 +11,10 @@ from matplotlib.axes import Axes
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.backends.backend_svg import FigureCanvasSVG
 from matplotlib.figure import Figure
-from matplotlib.ticker import FuncFormatter, MaxNLocator, MultipleLocator
+from matplotlib.ticker import FuncFormatter, MaxNLocator
 
 from ridelog.present.palette import INK, PAPER, QUIET, ROLES, RULE
+from ridelog.present.time_scale import TimeScale
 
 _PNG_DPI = 160
 # Distances between ticks that a clock reader knows. [s]
@@ -89,30 +90,46 @@ def dress(axes: Axes, shape: Shape) -> None:
     axes.set_axisbelow(True)
 
 
-def time_axis(axes: Axes, shape: Shape, start_s: float, end_s: float, *, named: bool) -> None:
-    """Set the time axis of a ride: seconds, or minutes and seconds, since the first fix."""
-    axes.set_xlim(start_s, max(end_s, start_s + 1.0))
-    minutes = end_s - start_s > 100.0
-    rough = (end_s - start_s) / (7.0 if shape.wide else 4.0)
-    axes.xaxis.set_major_locator(
-        MultipleLocator(next((step for step in _TICKS_S if step >= rough), 86400.0))
-        if end_s - start_s > 7.0
-        else MaxNLocator(7 if shape.wide else 4, steps=[1, 2, 5, 10])
-    )
-    if minutes:
-        axes.xaxis.set_major_formatter(FuncFormatter(lambda value, _: _minutes(value)))
+def time_axis(
+    axes: Axes,
+    shape: Shape,
+    start_s: float,
+    end_s: float,
+    *,
+    named: bool,
+    gaps: Sequence[tuple[float, float]] = (),
+) -> TimeScale:
+    """Set the time axis of a ride, counted from its first fix; long gaps are drawn short."""
+    scale = TimeScale.of(start_s, end_s, gaps)
+    scale.set_on(axes)
+    length_s = scale.end_s - start_s
+    if length_s > 7.0:
+        rough = scale.shown_s / (7.0 if shape.wide else 4.0)
+        step_s = next((step for step in _TICKS_S if step >= rough), 86400.0)
+        axes.set_xticks(scale.ticks(step_s))
+    else:
+        axes.xaxis.set_major_locator(MaxNLocator(7 if shape.wide else 4, steps=[1, 2, 5, 10]))
+    axes.set_xticks([], minor=True)
+    hours = length_s >= 3600.0
+    counted = "hours" if hours else "minutes" if length_s > 100.0 else "seconds"
+    if counted != "seconds":
+        axes.xaxis.set_major_formatter(FuncFormatter(lambda value, _: _clock(value, hours)))
     if named:
-        axes.set_xlabel(
-            "minutes since the first fix" if minutes else "seconds since the first fix",
-            fontsize=shape.small_pt,
-            color=QUIET.light,
-        )
+        words = f"{counted} since the first fix"
+        if scale.shortens:
+            words = f"{words if shape.wide else counted}; long gaps are drawn short"
+        axes.set_xlabel(words, fontsize=shape.small_pt, color=QUIET.light)
+    return scale
 
 
-def _minutes(value: float) -> str:
+def _clock(value: float, hours: bool) -> str:
+    """Return minutes and seconds, or hours, minutes and, where they count, seconds."""
     sign = "-" if value < 0 else ""
     minutes, seconds = divmod(round(abs(value)), 60)
-    return f"{sign}{minutes}:{seconds:02d}"
+    if not hours:
+        return f"{sign}{minutes}:{seconds:02d}"
+    rest = f":{seconds:02d}" if seconds else ""
+    return f"{sign}{minutes // 60}:{minutes % 60:02d}{rest}"
 
 
 def title(figure: Figure, shape: Shape, text: str, quiet: str = "") -> None:

@@ -8,16 +8,26 @@ from ridelog.filtering.motion import Motion
 
 def rows_in_time(motion: Motion) -> tuple[IntArray, BoolArray]:
     """Return the rows with a known motion in time order, and after which the line is broken."""
-    rows = np.flatnonzero(motion.used & np.isfinite(motion.speed_mps))
+    return in_time(motion, motion.used & np.isfinite(motion.speed_mps))
+
+
+def in_time(motion: Motion, wanted: BoolArray) -> tuple[IntArray, BoolArray]:
+    """Return the wanted rows in time order, and after which of them a gap breaks the line."""
+    rows = np.flatnonzero(wanted)
     rows = rows[np.argsort(motion.track.time_s[rows], kind="stable")]
     time_s = motion.track.time_s[rows]
     broken = np.zeros(max(len(rows) - 1, 0), dtype=bool)
     for start_s, end_s in motion.gaps:
-        middle = 0.5 * (start_s + end_s)
-        after = int(np.searchsorted(time_s, middle))
+        after = int(np.searchsorted(time_s, 0.5 * (start_s + end_s)))
         if 0 < after < len(time_s):
             broken[after - 1] = True
     return rows, broken
+
+
+def unbroken_parts(chosen: IntArray, broken: BoolArray) -> list[IntArray]:
+    """Return the chosen points split where the line is broken."""
+    before = np.concatenate([[0], np.cumsum(broken)])[chosen] if len(chosen) else chosen
+    return np.split(chosen, np.flatnonzero(np.diff(before)) + 1)
 
 
 def lowest_and_highest(

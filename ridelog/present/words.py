@@ -4,10 +4,13 @@ from datetime import datetime
 
 from ridelog.core.estimate import Estimate
 from ridelog.core.flags import Flag
+from ridelog.core.quantity import SPEED, bounds, plain, value
 from ridelog.core.text import clean as clean
 from ridelog.core.text import count_words as count_words
 from ridelog.core.units import SpeedUnit
 
+# What every screen and page says once about what stands in brackets.
+BRACKETS = "In brackets: where the true value should lie, right 9 times out of 10."
 # Short names of the flags, for labels; the sentences are in ridelog.core.flags.
 FLAG_WORDS: dict[Flag, str] = {
     Flag.NO_FIX: "no fix",
@@ -45,33 +48,20 @@ def shortened(text: str, width: int) -> str:
     return text[: width - 1 - tail] + "…" + text[-tail:]
 
 
-def decimals_for(low: float, high: float) -> int:
-    """Return how many decimals a speed deserves: those of its interval, at most two.
-
-    Below walking pace one decimal is all that anyone wants.
-    """
-    width = high - low
-    if width >= 20.0:
-        return 0
-    return 1 if width >= 0.1 or high < 2.0 else 2
-
-
 def speed_words(estimate: Estimate, unit: SpeedUnit) -> str:
     """Return a speed with its unit, such as "18.3 km/h"."""
-    low, value, high = (unit.from_mps(x) for x in (estimate.low, estimate.value, estimate.high))
-    return f"{value:.{decimals_for(low, high)}f} {unit.label}"
+    return value(estimate, SPEED, unit)
 
 
 def bounds_words(estimate: Estimate, unit: SpeedUnit) -> tuple[str, str]:
     """Return both ends of an interval without unit, to the same decimals as the figure."""
-    low, high = unit.from_mps(estimate.low), unit.from_mps(estimate.high)
-    places = decimals_for(low, high)
-    return f"{low:.{places}f}", f"{high:.{places}f}"
+    low, _, high = bounds(estimate, SPEED, unit).partition(" to ")
+    return low, high
 
 
 def plain_speed(speed_mps: float, unit: SpeedUnit, decimals: int = 1) -> str:
     """Return a speed without interval, such as "18.3 km/h"."""
-    return f"{unit.from_mps(speed_mps):.{decimals}f} {unit.label}"
+    return plain(speed_mps, SPEED, unit, decimals)
 
 
 def duration_words(duration_s: float) -> str:
@@ -97,16 +87,28 @@ def elapsed_words(time_s: float) -> str:
 
 
 def clock_words(start_utc: str, end_utc: str) -> str:
-    """Return when a ride took place: "8 June 2024, 09:00:00 to 09:03:31 UTC"."""
+    """Return when a ride took place: "8 June 2024, 11:00:00 to 11:03:31 CEST".
+
+    The zone is that of this machine, which ``TZ`` may set; a log without a date stays in UTC.
+    """
     if not start_utc:
         return "time of day unknown"
     if start_utc.startswith("T"):
         return f"{start_utc[1:9]} to {end_utc[1:9]} UTC, no date in the log"
-    first, last = datetime.fromisoformat(start_utc), datetime.fromisoformat(end_utc)
-    ending = f"{last:%H:%M:%S} UTC"
+    first, last = (datetime.fromisoformat(each).astimezone() for each in (start_utc, end_utc))
+    ending = f"{last:%H:%M:%S} {zone_words(last)}"
     if first.date() != last.date():
         ending = f"{_date_words(last)}, {ending}"
     return f"{_date_words(first)}, {first:%H:%M:%S} to {ending}"
+
+
+def zone_words(moment: datetime) -> str:
+    """Return the short name of a moment's zone, or its distance to UTC where it has none."""
+    name = moment.tzname() or ""
+    if name.isalpha() and len(name) <= 5:
+        return name
+    away = f"{moment:%z}"
+    return f"UTC{away[:3]}:{away[3:5]}"
 
 
 def _date_words(moment: datetime) -> str:

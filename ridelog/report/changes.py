@@ -22,7 +22,7 @@ def changed_figures(before: dict[str, Any], after: dict[str, Any]) -> tuple[Chan
     Parameters
     ----------
     before, after : dict
-        Two ``ridelog.ride/1`` objects of one ride.
+        Two ``ridelog.ride/2`` objects of one ride.
     """
     one, two = dict(_figures(before, "")), dict(_figures(after, ""))
     return tuple(

@@ -7,9 +7,9 @@ from typing import Any
 from ridelog import __version__
 from ridelog.analysis.cautions import Caution
 from ridelog.analysis.register import SUBJECTS
-from ridelog.analysis.signal.json import signal_json as signal_part
 from ridelog.analysis.signal.measure import SignalQuality
 from ridelog.analysis.subject import MeasuredRide, RideSource
+from ridelog.core.units import SI
 from ridelog.present.digest import sealed
 
 # Named here too for those who know them from here.
@@ -17,17 +17,10 @@ from ridelog.present.json import as_json
 from ridelog.present.json import estimate_json as estimate_json
 from ridelog.present.json import number as number
 
-RIDE_SCHEMA = "ridelog.ride/1"
-SIGNAL_SCHEMA = "ridelog.signal/1"
+RIDE_SCHEMA = "ridelog.ride/2"
+SIGNAL_SCHEMA = "ridelog.signal/2"
 COMPARE_SCHEMA = "ridelog.compare/1"
 PREDICT_SCHEMA = "ridelog.predict/1"
-_SCHEMA_FILES = {
-    RIDE_SCHEMA: "ride-1.json",
-    SIGNAL_SCHEMA: "signal-1.json",
-    COMPARE_SCHEMA: "compare-1.json",
-    "ridelog.verify/1": "verify-1.json",
-    PREDICT_SCHEMA: "predict-1.json",
-}
 
 
 def ride_json(ride: MeasuredRide) -> dict[str, Any]:
@@ -42,6 +35,16 @@ def ride_json(ride: MeasuredRide) -> dict[str, Any]:
             for subject in SUBJECTS
             for key, part in subject.document(ride).items()
         },
+        "figures": [
+            {
+                "name": figure.name,
+                "title": figure.title_in(SI),
+                "unit": figure.quantity.si,
+                "value": as_json(figure.firm),
+                "reason": figure.why_none,
+            }
+            for figure in ride.figures.values()
+        ],
         "cautions": [caution_json(caution) for caution in ride.cautions],
         "warnings": list(ride.warnings),
         "history": list(ride.history),
@@ -54,37 +57,20 @@ def signal_json(source: RideSource, signal: SignalQuality) -> dict[str, Any]:
         "schema": SIGNAL_SCHEMA,
         "ridelog_version": __version__,
         "source": source_json(source),
-        "signal": signal_part(signal),
+        "signal": as_json(signal),
     }
 
 
 def source_json(source: RideSource) -> dict[str, Any]:
     """Return the log behind a result as a JSON object."""
-    return {
-        "file": source.file,
-        "sha256": source.sha256,
-        "format": source.format,
-        "fixes_read": source.fixes_read,
-        "fixes_used": source.fixes_used,
-        "start_utc": source.start_utc,
-        "end_utc": source.end_utc,
-        "date_known": source.date_known,
-        "duration_s": source.duration_s,
-        "rate_hz": number(source.rate_hz),
-        "speed_source": source.speed_source,
-    }
+    record: dict[str, Any] = as_json(source)
+    return record
 
 
 def caution_json(caution: Caution) -> dict[str, Any]:
     """Return one caution as a JSON object."""
-    return {
-        "code": caution.code,
-        "text": caution.text,
-        "value": caution.value,
-        "limit": caution.limit,
-        "source": caution.source,
-        "general": caution.general,
-    }
+    record: dict[str, Any] = as_json(caution)
+    return record
 
 
 def to_bytes(document: dict[str, Any]) -> bytes:
@@ -104,6 +90,7 @@ def to_bytes(document: dict[str, Any]) -> bytes:
 
 def schema_of(name: str) -> dict[str, Any]:
     """Return the JSON Schema (draft 2020-12) of an object by its ``schema`` value."""
-    text = (files("ridelog.report") / "schemas" / _SCHEMA_FILES[name]).read_text(encoding="utf-8")
+    stored = name.removeprefix("ridelog.").replace("/", "-") + ".json"
+    text = (files("ridelog.report") / "schemas" / stored).read_text(encoding="utf-8")
     schema: dict[str, Any] = json.loads(text)
     return schema

@@ -3,33 +3,36 @@
 from typing import Any
 
 from ridelog import __version__
+from ridelog.analysis.cautions import Caution
+from ridelog.analysis.ride import NOT_MEASURED
+from ridelog.analysis.signal.page import gap_sentence, rate_words, signal_summary
 from ridelog.analysis.subject import MeasuredRide
+from ridelog.analysis.top_speed.page import (
+    beside_the_headline,
+    directions,
+    headline,
+    highest_reading,
+    meaning,
+)
 from ridelog.core.flags import FLAG_SENTENCES, Flag
+from ridelog.core.quantity import span, value
 from ridelog.core.units import SpeedUnit
 from ridelog.present.html import laid_out
 from ridelog.present.section import Picture, Section
 from ridelog.present.words import (
+    BRACKETS,
     FLAG_WORDS,
-    bounds_words,
     capital,
     clean,
     clock_words,
     count_words,
-    course_words,
     duration_words,
     joined,
-    speed_words,
-)
-from ridelog.report.sentences import (
-    gap_sentence,
-    meaning,
-    not_measured,
-    rate_words,
-    raw_peak_words,
-    signal_summary,
-    why_not_the_peak,
 )
 
+_CONDITIONS_SOURCE = (
+    "eKFV (Elektrokleinstfahrzeuge-Verordnung), Annex, no. 1.1 to 1.7: conditions of a speed test"
+)
 _HEADINGS = {"speed": "Speed over time", "path": "Where it was ridden", "signal": "The signal"}
 
 
@@ -81,30 +84,32 @@ def page_words(
     Arguments as for ``ride_page``. The record holds nothing but what JSON can hold; its
     ``wide_svg`` and ``narrow_svg`` are markup, everything else is bare text to be escaped.
     """
-    best, source, signal = ride["top_speed"].best_1s_mps, ride.source, ride["signal"]
-    low, high = bounds_words(best, unit) if best else ("", "")
+    source, signal, first = ride.source, ride["signal"], headline(ride)
+    best = first.estimate
+    sources = Sources()
+    said = {
+        "particular": [
+            sources.told(caution)
+            for caution in ride.cautions
+            if not caution.general and caution.code != "weak_signal"
+        ],
+        "general": [sources.told(caution) for caution in ride.cautions if caution.general],
+        "conditions_mark": sources.mark(_CONDITIONS_SOURCE),
+    }
     return {
+        **said,
+        "sources": list(sources.listed),
         "title": f"Test ride {clean(source.file)}",
         "file": clean(source.file),
         "when": clock_words(source.start_utc, source.end_utc),
         "duration": duration_words(source.duration_s),
         "rate": rate_words(source.rate_hz),
-        "value": speed_words(best, unit) if best else "",
-        "low": low,
-        "high": high,
+        "value": value(best, first.quantity, unit) if best and not first.doubt else "",
+        "bounds": span(best, first.quantity, unit) if best else "",
         "unit": unit.label,
-        "meaning": meaning(ride),
+        "brackets": BRACKETS if best else "",
+        "meaning": meaning(ride, unit),
         "verdict": signal.verdict,
-        "particular": [
-            {"text": caution.text, "source": caution.source}
-            for caution in ride.cautions
-            if not caution.general and caution.code != "weak_signal"
-        ],
-        "general": [
-            {"text": caution.text, "source": caution.source}
-            for caution in ride.cautions
-            if caution.general
-        ],
         "warnings": [clean(warning) for warning in ride.warnings],
         "rows": _rows(ride, unit),
         "pictures": [_section(picture, ride) for picture in pictures],
@@ -114,7 +119,7 @@ def page_words(
             for flag, count in ((Flag[name], count) for name, count in signal.counts.items())
         ],
         "cannot": list(signal.cannot_support),
-        "not_measured": not_measured(),
+        "not_measured": _not_measured(),
         "history": [clean(line) for line in ride.history],
         "version": __version__,
         "format": source.format,
@@ -126,51 +131,44 @@ def page_words(
     }
 
 
+class Sources:
+    """The sources of a page in the order in which its sentences name them, each once."""
+
+    def __init__(self) -> None:
+        self.listed: dict[str, int] = {}
+
+    def mark(self, source: str) -> int | None:
+        """Return the number of a source in the list, None without one."""
+        return self.listed.setdefault(source, len(self.listed) + 1) if source else None
+
+    def told(self, caution: Caution) -> dict[str, Any]:
+        """Return a caution with the number of its source."""
+        return {"text": caution.text, "source": caution.source, "mark": self.mark(caution.source)}
+
+
 def _rows(ride: MeasuredRide, unit: SpeedUnit) -> list[dict[str, Any]]:
-    top = ride["top_speed"]
+    """Return the figures of speed that stand beside the headline, and the highest reading."""
     rows = []
-    if top.best_5s_mps is None:
-        rows.append(_row("Best five seconds", "none", "No five seconds in a row carry a figure."))
-    else:
-        rows.append(
-            _row(
-                "Best five seconds",
-                _with_bounds(top.best_5s_mps, unit),
-                "What the machine holds, not only touches: the highest mean over five seconds.",
-            )
-        )
-    if top.two_way_mps is None:
-        why = f"{capital(top.reason or 'no two opposite runs were found')}."
-        rows.append(_row("Both directions", "none", why))
-    else:
-        runs = joined(
-            [f"{speed_words(run.speed, unit)} {course_words(run.course_deg)}" for run in top.runs]
-        )
-        rows.append(
-            _row(
-                "Both directions",
-                _with_bounds(top.two_way_mps, unit),
-                f"Mean of the best second each way ({runs}): wind and slope cancel in part.",
-            )
-        )
-    if top.raw_peak_mps == top.raw_peak_mps:
-        rows.append(
-            _row(
-                "Highest reading",
-                raw_peak_words(ride, unit),
-                f"Not the figure: {why_not_the_peak(ride, unit)}",
-            )
-        )
+    if ride["top_speed"].best_1s_mps is not None:
+        for figure in beside_the_headline(ride):
+            why = figure.reason or figure.doubt or figure.explained
+            if figure.name == "two_way_mps" and figure.firm:
+                why += f": {directions(ride, unit)}"
+            rows.append(_row(capital(figure.title_in(unit)), figure.words_in(unit), why))
+    if (reading := highest_reading(ride, unit)) is not None:
+        rows.append(_row("Highest reading", *reading))
     return rows
 
 
-def _row(name: str, value: str, words: str) -> dict[str, Any]:
-    return {"name": name, "value": value, "words": words, "short": len(value) < 32}
+def _row(name: str, value: str, why: str) -> dict[str, Any]:
+    return {"name": name, "value": value, "words": f"{capital(why)}.", "short": len(value) < 32}
 
 
-def _with_bounds(estimate: Any, unit: SpeedUnit) -> str:
-    low, high = bounds_words(estimate, unit)
-    return f"{speed_words(estimate, unit)} ({low} to {high})"
+def _not_measured() -> str:
+    return (
+        f"{capital(joined(list(NOT_MEASURED)))}. The figures hold for this ride as it was ridden; "
+        "another day, rider or charge can move them by more than the brackets say."
+    )
 
 
 def _added(section: Section) -> dict[str, Any]:
@@ -199,17 +197,16 @@ def _section(picture: Picture, ride: MeasuredRide) -> dict[str, Any]:
             "The line is the speed that fits all fixes together. Nothing is taken from shaded "
             "stretches for the reason named on them, except that a lone jump is bridged by its "
             "neighbours.",
-            "The strip tells how the machine moved: rolling free looks like coasting, whatever the "
-            "throttle did. The diamond or triangle is the highest single reading, the thick mark "
-            "the best second.",
+            "The strip above a ride that is short enough tells how the machine moved; rolling "
+            "freely looks like coasting, whatever the throttle did. The thick marks are the "
+            "seconds behind the top speed, the diamond or triangle is the highest single reading.",
         ),
         "path": (
             "Local metres only: the picture does not tell where on earth it lies.",
             "Arrows stand to the right of the path in the direction of travel.",
         ),
         "signal": (
-            f"{capital(signal_summary(ride['signal']))}."
-            + (f" {gap_sentence(ride['signal'])}" if ride["signal"].gaps else ""),
+            f"{capital(signal_summary(ride['signal']))}." + f" {gap_sentence(ride['signal'])}",
             "Each bar is a stretch of fixes that carry the flag, with their number.",
         ),
     }[picture.name]

@@ -174,7 +174,7 @@ def _strip(colours: Colours, range_ms: Any, phases: list[tuple[float, float, str
     chart.quad(
         left="left", right="right", bottom=0.08, top=0.92, source=source, fill_color="fill",
         line_color=colours["quiet"], hatch_pattern="hatch", hatch_color=colours["hatch"],
-        hatch_scale=7,
+        hatch_scale=7, name="bars",
     )  # fmt: skip
     labels = ColumnDataSource({"x": [], "words": []}, name="labels")
     chart.text(

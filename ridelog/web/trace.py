@@ -128,8 +128,12 @@ def _spans(document: dict[str, Any]) -> list[tuple[float, float, str]]:
         for part, name, kind in (("signal", "gaps", "gap"), ("reverse", "segments", "reverse"))
         for each in (document.get(part) or {}).get(name) or []
     ]
-    best_s = (document.get("top_speed") or {}).get("at_s")
-    return spans if best_s is None else [*spans, (float(best_s), float(best_s) + 1.0, "best")]
+    top = document.get("top_speed") or {}
+    if top.get("headline") == "two_way_mps":
+        starts = [run["start_s"] for run in top["two_way_runs"]]
+    else:
+        starts = [top["at_s"]] if top.get("at_s") is not None else []
+    return [*spans, *((float(start), float(start) + 1.0, "best") for start in starts)]
 
 
 def speed_columns(

@@ -72,9 +72,7 @@ def measured(motion: Motion, result: MeasuredRide) -> MeasuredLog:
         settings=result.settings.as_json(),
         document=document,
         figures={
-            name: figure.estimate
-            for name, figure in result.figures.items()
-            if figure.estimate is not None
+            name: figure.firm for name, figure in result.figures.items() if figure.firm is not None
         },
         attachments={TRACE: trace_bytes(motion)},
     )

@@ -32,9 +32,9 @@ class Ride(MeasuredRide):
         """
         rows = []
         for figure in self.figures.values():
-            found = figure.estimate
+            found = figure.firm
             numbers = (found.value, found.low, found.high) if found else (float("nan"),) * 3
-            rows.append((figure.name, *numbers, figure.quantity.si, figure.reason))
+            rows.append((figure.name, *numbers, figure.quantity.si, figure.why_none))
         return pd.DataFrame(rows, columns=["name", "value", "low", "high", "unit", "reason"])
 
     def save(

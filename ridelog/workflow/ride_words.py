@@ -6,7 +6,7 @@ from datetime import datetime
 from ridelog.core import quantity
 from ridelog.core.estimate import Estimate
 from ridelog.core.units import SpeedUnit
-from ridelog.present.words import duration_words
+from ridelog.present.words import duration_words, zone_words
 
 _MONTHS = "Jan Feb Mar Apr May Jun Jul Aug Sep Oct Nov Dec".split()
 
@@ -38,16 +38,7 @@ def moment(utc: str) -> str:
         there = datetime.fromisoformat(utc).astimezone()
     except (ValueError, OverflowError, OSError):  # the last two where the calendar ends
         return "time unknown"
-    return f"{there.day} {_MONTHS[there.month - 1]} {there.year}, {there:%H:%M} {_zone(there)}"
-
-
-def _zone(moment: datetime) -> str:
-    """Return the zone's short name, or its distance to UTC where it has none."""
-    name = moment.tzname() or ""
-    if name.isalpha() and len(name) <= 5:
-        return name
-    offset = f"{moment:%z}"
-    return f"UTC{offset[:3]}:{offset[3:5]}"
+    return f"{there.day} {_MONTHS[there.month - 1]} {there.year}, {there:%H:%M} {zone_words(there)}"
 
 
 def day_and_year(start_utc: str) -> tuple[str, str]:

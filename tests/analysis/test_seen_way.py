@@ -9,8 +9,8 @@ from filtered_rides import kept, ride_and_log
 
 from ridelog.analysis.coverage import seen_share
 from ridelog.analysis.signal.measure import judge_signal
-from ridelog.analysis.top_speed.cautions import top_speed_cautions
 from ridelog.analysis.top_speed.measure import measure_top_speed
+from ridelog.analysis.top_speed.subject import doubts
 from ridelog.filtering.smoother import estimate_motion
 from ridelog.importer import load_track
 from ridelog.simulate import to_track
@@ -26,14 +26,14 @@ def test_fixes_some_seconds_apart_give_no_second(apart_s: int, reports: bool) ->
     top = measure_top_speed(motion)
     assert top.best_1s_mps is None and top.best_5s_mps is None and top.two_way_mps is None
     assert top.reason == (
-        "nothing of the way was logged by fixes no more than 2 s apart, and between fixes further "
-        "apart nobody can tell the speed of any one second"
+        "nothing of the distance was logged by fixes no more than 2 s apart, and between fixes "
+        "further apart nobody can tell the speed of any one second"
     )
     quality = judge_signal(motion)
     assert not any(sentence.startswith("Top speed") for sentence in quality.supports)
     assert (
-        "Most of the way lies between fixes more than 2 s apart, so the speed of any one second, "
-        "and with it a top speed, cannot be told."
+        "Most of the distance lies between fixes more than 2 s apart, so the speed of any one "
+        "second, and with it a top speed, cannot be told."
     ) in quality.cannot_support
 
 
@@ -78,10 +78,10 @@ def test_way_lost_in_a_gap_is_told() -> None:
     chord = np.hypot(*(np.diff(array[~lost]) for array in (log.east_m, log.north_m))).max()
     assert top.seen_share == pytest.approx(1.0 - chord / ride.truth.distance_m[-1], abs=0.02)
     assert 0.5 < top.seen_share < 0.9
-    (caution,) = [c for c in top_speed_cautions(top) if c.code == "partly_seen"]
+    (caution,) = [c for c in doubts(top) if c.code == "partly_seen"]
     assert caution.text == (
-        f"{100.0 * (1.0 - top.seen_share):.0f} % of the way lies between fixes too far apart to "
-        "tell the speed of a second: the machine may have been faster there."
+        f"{100.0 * (1.0 - top.seen_share):.0f} % of the distance lies between fixes too far "
+        "apart: it may have been faster there."
     )
     assert caution.value == top.seen_share and caution.limit == 0.9
 

@@ -25,14 +25,14 @@ def _in_order(top: TopSpeed) -> int:
     """Assert the order of all figures and return how many parts the best second has."""
     best = top.best_1s_mps
     assert best is not None
-    parts = [top.best_5s_mps, top.two_way_mps, *(run.speed for run in top.runs)]
+    parts = [top.best_5s_mps, top.two_way_mps, *(run.speed_mps for run in top.two_way_runs)]
     known = [part for part in parts if part is not None]
     for part in known:
         assert part.value <= best.value
         assert part.low <= best.low
         assert part.high <= best.high
     if top.two_way_mps is not None:
-        mean = np.mean([run.speed.value for run in top.runs])
+        mean = np.mean([run.speed_mps.value for run in top.two_way_runs])
         assert top.two_way_mps.value == pytest.approx(mean, abs=1e-9)
     return len(known)
 
@@ -120,8 +120,8 @@ def test_a_plainly_faster_run_while_settling_counts_for_all_it_is_part_of() -> N
     assert top.two_way_mps.value == pytest.approx(11.0, abs=0.2)
     # Where it was fastest is where the figures come from.
     assert top.at_s < motion.settled_s
-    assert top.runs[0].start_s == top.at_s
-    assert top.runs[0].speed.value == pytest.approx(14.0, abs=0.3)
+    assert top.two_way_runs[0].start_s == top.at_s
+    assert top.two_way_runs[0].speed_mps.value == pytest.approx(14.0, abs=0.3)
 
 
 def test_a_run_while_settling_that_may_have_been_as_fast_only_raises_the_upper_bound() -> None:
@@ -167,9 +167,9 @@ def test_a_run_that_is_not_opposite_is_no_part_of_the_mean() -> None:
     assert top.best_1s_mps is not None and top.two_way_mps is not None
     assert top.best_1s_mps.value == pytest.approx(10.0, abs=0.1)
     assert top.two_way_mps.value == pytest.approx(8.0, abs=0.1)
-    there, back = top.runs
+    there, back = top.two_way_runs
     assert abs(abs(back.course_deg - there.course_deg) - 180.0) < 20.0
-    assert there.speed.value == pytest.approx(8.0, abs=0.1)
+    assert there.speed_mps.value == pytest.approx(8.0, abs=0.1)
 
 
 @pytest.mark.parametrize(("pause_s", "both"), [(3000.0, True), (4000.0, False)])
@@ -186,13 +186,13 @@ def test_opposite_runs_lie_within_an_hour(pause_s: float, both: bool) -> None:
     top = measure_top_speed(estimate_motion(there))
     assert (top.two_way_mps is not None) is both
     if not both:
-        assert top.reason == ("the ride holds no two runs in opposite directions (180° within 20°)")
+        assert top.reason == ("the ride holds no two fast runs in opposite directions")
 
 
 def test_a_run_starts_at_its_own_best_second() -> None:
     motion = _three_legs()
     one = windows_of(motion, 1.0)
-    for run in measure_top_speed(motion).runs:
+    for run in measure_top_speed(motion).two_way_runs:
         (at,) = np.flatnonzero(one.start_s == run.start_s)
-        assert run.speed.low <= one.mean_mps[at] <= run.speed.high + 0.1
+        assert run.speed_mps.low <= one.mean_mps[at] <= run.speed_mps.high + 0.1
         assert run.end_s == run.start_s + 1.0

@@ -118,7 +118,7 @@ def upload(link: Link, fixes: int) -> None:
 def fill(folder: Path, rides: int) -> None:
     """Put rides with figures into a book, as an hour-long season would leave them."""
     rng = np.random.default_rng(8)
-    document = {"schema": "ridelog.ride/1", "filler": ["x" * 40] * 250}
+    document = {"schema": "ridelog.ride/2", "filler": ["x" * 40] * 250}
     with Book(folder) as book:
         machines = [book.machines.named(f"Machine {k}") for k in range(4)]
         for number in range(rides):

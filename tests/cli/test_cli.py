@@ -20,7 +20,7 @@ def leave(*arguments: str) -> int:
 def test_json_on_standard_output_stands_alone(capsysbinary: pytest.CaptureFixture[bytes]) -> None:
     assert leave("report", RIDE, "--json", "-") == 0
     seen = capsysbinary.readouterr()
-    assert json.loads(seen.out)["schema"] == "ridelog.ride/1"
+    assert json.loads(seen.out)["schema"] == "ridelog.ride/2"
     assert leave("signal", RIDE, "--json", "-") == 0
     assert json.loads(capsysbinary.readouterr().out)["schema"] == "ridelog.signal/1"
 

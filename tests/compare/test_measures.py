@@ -106,7 +106,7 @@ def test_weave_needs_an_onset_on_both_sides(thin_rides: Sides) -> None:
 
 def test_a_ride_without_a_figure_says_why(thin_rides: Sides) -> None:
     first, second = thin_rides["before"]
-    top = replace(first["top_speed"], two_way_mps=None, runs=(), reason="it went one way")
+    top = replace(first["top_speed"], two_way_mps=None, two_way_runs=(), reason="it went one way")
     sides = ((changed(first, top_speed=top), second), thin_rides["after"])
     compared = compare(*sides).get("two_way_mps")
     assert compared is not None

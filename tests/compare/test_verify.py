@@ -183,7 +183,7 @@ def test_messages(kept: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
     empty.mkdir()
     (tmp_path / "text.json").write_text("no")
     (tmp_path / "other.json").write_text('{"schema": "x/1"}')
-    (tmp_path / "bare.json").write_text('{"schema": "ridelog.ride/1"}')
+    (tmp_path / "bare.json").write_text('{"schema": "ridelog.ride/2"}')
     ride, logs = str(kept / "ride.json"), str(kept / "logs")
     for result, folder, message in (
         (ride, str(empty), "put all logs of the result into that folder;"),

@@ -44,7 +44,7 @@ def truth() -> dict[str, Any]:
 
 def test_the_sample_is_braked_as_its_truth_says(good_result: MeasuredRide) -> None:
     document = ride_json(good_result)
-    jsonschema.validate(document, schema_of("ridelog.ride/1"))
+    jsonschema.validate(document, schema_of("ridelog.ride/2"))
     true = truth()["rides"]["before-1.gpx"]["brakings"]
     assert len(document["brakings"]) == len(true) == 4
     for found, real in zip(document["brakings"], true, strict=True):

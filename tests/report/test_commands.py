@@ -26,7 +26,7 @@ def test_report_prints_the_headline_first_and_json_follows_its_schema(tmp_path: 
     assert done.returncode == 0, done.stderr
     assert done.stdout.splitlines()[2].startswith("Top speed")
     result = json.loads((tmp_path / "r.json").read_text())
-    jsonschema.validate(result, schema_of("ridelog.ride/1"))
+    jsonschema.validate(result, schema_of("ridelog.ride/2"))
     truth = json.loads((ROOT / "sample_tracks" / "truth.json").read_text())
     best = result["top_speed"]["best_1s_mps"]
     expected = truth["rides"]["after-1.gpx"]["best_1s_mps"]

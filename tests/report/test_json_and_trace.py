@@ -2,12 +2,16 @@ import csv
 import io
 import json
 from dataclasses import replace
+from typing import Any
 
 import jsonschema
 import numpy as np
 import pytest
+from changed_rides import without_top_speed
 from long_rides import hour_of
 
+from ridelog.analysis.register import SUBJECTS
+from ridelog.analysis.ride import concluded
 from ridelog.analysis.signal.measure import judge_signal
 from ridelog.analysis.subject import MeasuredRide, RideSource
 from ridelog.filtering.motion import Motion
@@ -19,11 +23,12 @@ from ridelog.report.ride_json import (
     signal_json,
     to_bytes,
 )
+from ridelog.report.schema import MADE, stored_text
 from ridelog.report.trace import COLUMNS, trace_csv, utc_texts
 
 
-def check(document: bytes, name: str) -> dict[str, object]:
-    loaded: dict[str, object] = json.loads(document)
+def check(document: bytes, name: str) -> dict[str, Any]:
+    loaded: dict[str, Any] = json.loads(document)
     jsonschema.Draft202012Validator(schema_of(name)).validate(loaded)
     return loaded
 
@@ -50,15 +55,48 @@ def test_the_schema_refuses_what_is_not_promised(good_result: MeasuredRide) -> N
 
 
 def test_a_missing_figure_is_null_with_a_reason(good_result: MeasuredRide) -> None:
-    top = replace(
-        good_result["top_speed"], best_1s_mps=None, best_5s_mps=None, two_way_mps=None, runs=(),
-        at_s=float("nan"), raw_peak_mps=float("nan"), reason="nothing to see",
-    )  # fmt: skip
-    loaded = check(to_bytes(ride_json(good_result.with_record("top_speed", top))), RIDE_SCHEMA)
+    result = without_top_speed(good_result, "nothing to see")
+    loaded = check(to_bytes(ride_json(result)), RIDE_SCHEMA)
     part = loaded["top_speed"]
     assert isinstance(part, dict)
     assert part["best_1s_mps"] is None and part["at_s"] is None
-    assert part["reason"] == "nothing to see"
+    assert "nothing to see" in part["reason"] and part["headline"] == "best_1s_mps"
+
+
+def test_a_figure_that_may_not_be_named_is_null_with_its_range(good_result: MeasuredRide) -> None:
+    weak = replace(good_result["signal"], grade="too weak")
+    result = concluded(good_result.with_record("signal", weak))
+    loaded: dict[str, Any] = check(to_bytes(ride_json(result)), RIDE_SCHEMA)
+    assert loaded["signal"]["grade"] == "too weak"
+    top = loaded["top_speed"]
+    assert top["best_1s_mps"] is top["two_way_mps"] is None and top["headline"] == "two_way_mps"
+    assert "too weak to name one figure; it lies somewhere from" in top["reason"]
+    assert all(figure["value"] is None and figure["reason"] for figure in loaded["figures"])
+
+
+def test_every_figure_of_the_register_is_listed(good_result: MeasuredRide) -> None:
+    listed: list[dict[str, Any]] = ride_json(good_result)["figures"]
+    assert [one["name"] for one in listed] == list(good_result.figures)
+    top = next(one for one in listed if one["name"] == "two_way_mps")
+    assert top["value"] == good_result["top_speed"].two_way_mps.as_json()
+    assert (top["title"], top["unit"], top["reason"]) == ("both directions", "m/s", "")
+    assert all((one["value"] is None) == bool(one["reason"]) for one in listed)
+
+
+@pytest.mark.parametrize("name", MADE)
+def test_the_stored_schemas_are_those_of_the_records(name: str) -> None:
+    """If this fails: python -m ridelog.report.schema."""
+    assert json.loads(stored_text(name)) == schema_of(name)
+
+
+def test_the_schema_of_a_ride_asks_for_the_members_of_every_subject() -> None:
+    schema = schema_of(RIDE_SCHEMA)
+    for subject in SUBJECTS:
+        assert set(subject.members) <= set(schema["required"])
+    assert {"top_speed", "signal", "figures"} <= set(schema["required"])
+    assert schema["properties"]["signal"]["properties"]["grade"] == {
+        "enum": ["good", "fair", "too weak"]
+    }
 
 
 def test_not_a_number_is_never_written(good_result: MeasuredRide) -> None:

@@ -60,7 +60,7 @@ def test_stretches_join_across_short_steps_only() -> None:
 
 
 def test_shaded_stretches_are_named_and_never_overlap_in_kind(rough_motion: Motion) -> None:
-    found = {kind.name: kind for kind in shadings(rough_motion)}
+    found = {kind.name: kind for kind in shadings(rough_motion, 224.0)}
     assert {"gap", "settling", "poor geometry"} <= set(found)
     assert len({kind.pattern for kind in found.values()}) == len(found)
     assert found["gap"].stretches == rough_motion.gaps

@@ -1,20 +1,25 @@
+from collections.abc import Callable
 from dataclasses import replace
 from typing import Any
 
 import numpy as np
 import pytest
+from changed_rides import without_top_speed
 
-from ridelog.analysis.ride import analyse
+from ridelog.analysis.ride import analyse, concluded
 from ridelog.analysis.signal.measure import judge_signal
+from ridelog.analysis.signal.page import rate_words
 from ridelog.analysis.subject import MeasuredRide
+from ridelog.analysis.top_speed.page import meaning
 from ridelog.core.estimate import Estimate
 from ridelog.core.flags import Flag
-from ridelog.core.units import SPEED_UNITS
+from ridelog.core.quantity import SPEED, text
+from ridelog.core.units import SPEED_UNITS, SpeedUnit
 from ridelog.filtering.motion import Motion
 from ridelog.filtering.smoother import estimate_motion
 from ridelog.present.words import (
+    BRACKETS,
     FLAG_WORDS,
-    bounds_words,
     clean,
     clock_words,
     course_words,
@@ -22,43 +27,38 @@ from ridelog.present.words import (
     joined,
     share_words,
     shortened,
-    speed_words,
 )
 from ridelog.report.screen import WIDTH, ride_lines, signal_lines
-from ridelog.report.sentences import meaning, rate_words, two_way
 
 KMH, MPH = SPEED_UNITS["km/h"], SPEED_UNITS["mph"]
-
-
-@pytest.mark.parametrize(
-    ("low", "value", "high", "words", "bounds"),
-    [
-        (5.03, 5.0831, 5.13, "18.3 km/h", ("18.1", "18.5")),
-        (10.0, 10.005, 10.01, "36.02 km/h", ("36.00", "36.04")),
-        (5.0, 10.0, 15.0, "36 km/h", ("18", "54")),
-        (0.0, 0.0, 0.0, "0.0 km/h", ("0.0", "0.0")),
-    ],
-)
-def test_decimals_follow_the_interval(
-    low: float, value: float, high: float, words: str, bounds: tuple[str, str]
-) -> None:
-    estimate = Estimate(value, low, high)
-    assert speed_words(estimate, KMH) == words
-    assert bounds_words(estimate, KMH) == bounds
-
-
-def test_a_mile_an_hour_is_shown_in_miles() -> None:
-    assert speed_words(Estimate(4.4704, 4.42, 4.52), MPH) == "10.0 mph"
 
 
 def test_times_and_lengths_of_time() -> None:
     assert duration_words(7.26) == "7.3 s"
     assert duration_words(59.7) == "1 min 0 s"
     assert duration_words(3 * 3600 + 61) == "3 h 1 min"
-    same = clock_words("2024-06-08T09:00:00Z", "2024-06-08T09:03:31.600Z")
-    assert same == "8 June 2024, 09:00:00 to 09:03:31 UTC"
-    over = clock_words("2024-06-08T23:59:00Z", "2024-06-09T00:01:00Z")
-    assert over == "8 June 2024, 23:59:00 to 9 June 2024, 00:01:00 UTC"
+
+
+@pytest.mark.parametrize(
+    ("place", "same", "over"),
+    [
+        ("UTC", "8 June 2024, 09:00:00 to 09:03:31 UTC",
+         "8 June 2024, 23:59:00 to 9 June 2024, 00:01:00 UTC"),
+        ("Berlin", "8 June 2024, 11:00:00 to 11:03:31 CEST",
+         "9 June 2024, 01:59:00 to 02:01:00 CEST"),
+        ("Kolkata", "8 June 2024, 14:30:00 to 14:33:31 UTC+05:30",
+         "9 June 2024, 05:29:00 to 05:31:00 UTC+05:30"),
+    ],
+)  # fmt: skip
+def test_a_time_of_day_is_local_and_names_its_zone(
+    place: str, same: str, over: str, zone: Callable[[str], None]
+) -> None:
+    zone(place)
+    assert clock_words("2024-06-08T09:00:00Z", "2024-06-08T09:03:31.600Z") == same
+    assert clock_words("2024-06-08T23:59:00Z", "2024-06-09T00:01:00Z") == over
+
+
+def test_a_log_without_a_date_stays_in_utc() -> None:
     assert clock_words("T23:59:00Z", "T23:59:59Z").endswith("no date in the log")
     assert clock_words("", "") == "time of day unknown"
 
@@ -90,17 +90,31 @@ def test_a_file_name_cannot_steer_the_terminal(good_result: MeasuredRide) -> Non
 @pytest.mark.parametrize("ride", ["good_result", "rough_result"])
 @pytest.mark.parametrize("unit", [KMH, MPH])
 def test_one_screen_holds_the_answer(
-    ride: str, unit: object, request: pytest.FixtureRequest
+    ride: str, unit: SpeedUnit, request: pytest.FixtureRequest
 ) -> None:
     result: MeasuredRide = request.getfixturevalue(ride)
-    lines = [text for text, _ in ride_lines(result, unit)]  # type: ignore[arg-type]
+    lines = [line for line, _ in ride_lines(result, unit)]
     assert max(map(len, lines)) <= WIDTH
     headline = next(index for index, line in enumerate(lines) if line.startswith("Top speed"))
     assert headline <= 2
-    assert "in 9 rides of 10" in lines[headline]
-    text = " ".join(" ".join(lines).split())
-    for needed in ("not the figure", "Best 5 seconds", "Both directions", "Not measured wind"):
-        assert needed in text
+    top = result["top_speed"].two_way_mps
+    assert lines[headline] == f"Top speed        {text(top, SPEED, unit)}"
+    for first in ("Fastest second ", "Best 5 seconds ", "Highest reading ", "Not measured  "):
+        assert sum(line.startswith(first) for line in lines) == 1
+    said = " ".join(" ".join(lines).split())
+    for needed in ("mean of ", "nearly always too high", BRACKETS):
+        assert needed in said
+    for dialect in ("9 rides of 10", "may carry a figure", "points up", "not the figure"):
+        assert dialect not in said
+
+
+def test_a_reader_of_miles_finds_no_kilometre_in_the_figures_of_speed(
+    good_result: MeasuredRide,
+) -> None:
+    lines = [text for text, _ in ride_lines(good_result, MPH)]
+    until = next(index for index, line in enumerate(lines) if line.startswith("Highest reading"))
+    said = " ".join(lines[: until + 1])
+    assert said.count("mph") >= 5 and "km/h" not in said and "m/s" not in said
 
 
 @pytest.mark.parametrize("ride", ["good_result", "rough_result"])
@@ -119,24 +133,64 @@ def test_every_particular_caution_is_whole_and_the_gravest_first(
 
 
 def test_no_answer_is_said_in_the_first_place(good_result: MeasuredRide) -> None:
-    none = replace(
+    result = without_top_speed(good_result, "no luck")
+    assert "Top speed        none: no luck" in [line for line, _ in ride_lines(result, KMH)]
+    assert meaning(result, KMH) == "No top speed can be given: no luck."
+
+
+def test_without_two_directions_the_fastest_second_is_the_top_speed(
+    good_result: MeasuredRide,
+) -> None:
+    one_way = replace(
         good_result["top_speed"],
-        best_1s_mps=None,
-        best_5s_mps=None,
         two_way_mps=None,
-        runs=(),
-        reason="no luck",
+        two_way_runs=(),
+        reason="one way only",
+        headline="best_1s_mps",
     )
-    result = good_result.with_record("top_speed", none)
-    assert "Top speed        none: no luck" in [text for text, _ in ride_lines(result, KMH)]
-    assert meaning(result) == "No top speed can be given: no luck."
-    assert two_way(result, KMH) == "none: no luck"
+    result = concluded(good_result.with_record("top_speed", one_way))
+    lines = [line for line, _ in ride_lines(result, KMH)]
+    at = lines.index(f"Top speed        {text(one_way.best_1s_mps, SPEED, KMH)}")
+    assert lines[at + 1].strip() == "fastest second, in one direction only"
+    assert "Both directions  none: one way only" in lines
+    assert not any(line.startswith("Fastest second") for line in lines)
+
+
+def test_a_rough_figure_is_a_range_with_its_reason(good_result: MeasuredRide) -> None:
+    wide = replace(
+        good_result["top_speed"],
+        best_1s_mps=Estimate(22.0, 12.0, 32.0),
+        two_way_mps=None,
+        two_way_runs=(),
+        headline="best_1s_mps",
+    )
+    result = concluded(good_result.with_record("top_speed", wide))
+    lines = [line for line, _ in ride_lines(result, KMH)]
+    at = lines.index("Top speed        somewhere from 43 to 115 km/h")
+    assert lines[at + 1].strip() == "the ride tells it too roughly to name one figure"
+    # Half of the value is the last width that is named: 10 of 20, and not a hair more.
+    edge = replace(wide, best_1s_mps=Estimate(20.0, 15.0, 25.0))
+    assert concluded(good_result.with_record("top_speed", edge)).figures["best_1s_mps"].firm
+    over = replace(wide, best_1s_mps=Estimate(20.0, 15.0, 25.01))
+    assert not concluded(good_result.with_record("top_speed", over)).figures["best_1s_mps"].firm
+
+
+def test_of_a_weak_ride_no_figure_is_named(good_result: MeasuredRide) -> None:
+    weak = replace(good_result["signal"], grade="too weak")
+    result = concluded(good_result.with_record("signal", weak))
+    assert any(figure.estimate for figure in result.figures.values())
+    for figure in result.figures.values():
+        assert figure.firm is None
+        assert figure.estimate is None or figure.words_in(KMH).startswith("somewhere from ")
+    lines = [line for line, _ in ride_lines(result, KMH)]
+    assert lines[2].startswith("Top speed        somewhere from ")
+    assert lines[3].strip() == "the signal is too weak to name one figure"
 
 
 def test_a_slow_log_says_what_it_cannot_show(slow_motion: Motion) -> None:
     result = analyse(slow_motion)
     text = " ".join(
-        " ".join(line for line, _ in signal_lines(result.source, result["signal"])).split()
+        " ".join(line for line, _ in signal_lines(result.source, result["signal"], KMH)).split()
     )
     assert "At 1 fix a second weave and wobble cannot be shown" in text
     assert "reports no speed of its own" in text
@@ -147,7 +201,7 @@ def test_a_slow_log_says_what_it_cannot_show(slow_motion: Motion) -> None:
 
 
 def test_the_verdict_opens_the_signal_screen(rough_result: MeasuredRide) -> None:
-    lines = signal_lines(rough_result.source, rough_result["signal"])
+    lines = signal_lines(rough_result.source, rough_result["signal"], KMH)
     assert lines[2][0].startswith(rough_result["signal"].verdict[:40])
     text = " ".join(" ".join(line for line, _ in lines).split())
     for flag in ("settling", "badly placed", "jumps away", "interrupted"):
@@ -164,5 +218,5 @@ def test_a_log_of_a_few_seconds_is_weak(good_motion: Motion) -> None:
         if isinstance(value, np.ndarray)
     }
     quality = judge_signal(estimate_motion(replace(track, **arrays)))
-    assert quality.grade == "weak"
+    assert quality.grade == "too weak"
     assert quality.verdict == "Too weak for firm figures: it covers only 4 s."

@@ -126,7 +126,7 @@ def _interval(found: Estimate | None) -> Interval | None:
 def out_of_order(top: TopSpeed) -> bool:
     """Return whether a part of the best second exceeds it, by its value or either bound."""
     best = top.best_1s_mps
-    parts = [top.best_5s_mps, top.two_way_mps, *(run.speed for run in top.runs)]
+    parts = [top.best_5s_mps, top.two_way_mps, *(run.speed_mps for run in top.two_way_runs)]
     return best is not None and any(
         getattr(part, end) > getattr(best, end)
         for part in parts

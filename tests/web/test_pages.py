@@ -76,7 +76,7 @@ def test_no_page_tells_where_on_earth_it_was(shop: Workshop) -> None:
 def test_the_figures_come_as_json_by_their_schema(shop: Workshop) -> None:
     answer = shop.visitor.get("/rides/1/result.json")
     document = answer.json()
-    jsonschema.validate(document, schema_of("ridelog.ride/1"))
+    jsonschema.validate(document, schema_of("ridelog.ride/2"))
     assert answer.headers["content-disposition"] == 'attachment; filename="ride-1.json"'
 
 

@@ -58,7 +58,9 @@ def draw_strip(axes: Axes, phases: Phases, shape: Shape, width_in: float) -> Non
                 edgecolor=HATCH.light, linewidth=0.5,
             )
         )  # fmt: skip
-        room_in = (last - first) / (end - start) * width_in
+        # A long gap may be drawn short, so that the axis is not even.
+        ends = (axes.transScale + axes.transLimits).transform([(first, 0.0), (last, 0.0)])
+        room_in = (ends[1, 0] - ends[0, 0]) * width_in
         per_letter_in = _LETTER * shape.small_pt / 72.0
         words = next(
             (w for w in (phase.kind, letter) if len(w) * per_letter_in + _AIR_IN < room_in), ""

@@ -1,11 +1,15 @@
 """Is this log good enough, from when on, and what can it support: counts first, then words."""
 
 from dataclasses import dataclass
+from typing import Literal
 
 import numpy as np
 
 from ridelog.analysis.coverage import LEAST_SEEN, LONGEST_HOLE_S, seen_share
+from ridelog.core.estimate import QUANTILE
 from ridelog.core.flags import Flag, flag_counts
+from ridelog.core.quantity import SPEED, number
+from ridelog.core.units import SPEED_UNITS
 from ridelog.filtering.motion import Motion
 
 # Fixes from which no figure is taken, although some of them took part in the estimate.
@@ -22,16 +26,28 @@ _SHORT_RIDE_S, _TOO_SHORT_S = 30.0, 10.0
 _WEAK_RATE_HZ, _LOST_SHARE = 0.45, 0.2
 
 
+Grade = Literal["good", "fair", "too weak"]
+
+
+@dataclass(frozen=True)
+class LogGap:
+    """An interruption of the log, across which nothing is estimated."""
+
+    start_s: float
+    end_s: float
+
+
 @dataclass(frozen=True)
 class SignalQuality:
     """How good the log is.
 
     Attributes
     ----------
-    grade : "good", "fair" or "weak".
+    grade : of a log that is too weak no figure is named.
     verdict : one sentence for a rider.
     usable_share : share of the fixes read from which a figure may be taken, 0 to 1.
     settled_s : time from which the receiver had settled; NaN if it never did. [s]
+    reason : why ``settled_s`` is missing.
     longest_step_s : longest time between neighbouring used fixes. [s]
     speed_sd_mps : median standard deviation of the smoothed speed; NaN if there is none. [m/s]
     hdop_median, satellites_median : NaN if the log does not give them.
@@ -40,12 +56,13 @@ class SignalQuality:
     supports, cannot_support : sentences.
     """
 
-    grade: str
+    grade: Grade
     verdict: str
     fixes_read: int
     fixes_used: int
     usable_share: float
     settled_s: float
+    reason: str
     rate_hz: float
     speed_source: str
     longest_step_s: float
@@ -53,10 +70,15 @@ class SignalQuality:
     hdop_median: float
     satellites_median: float
     void_epochs: int
-    gaps: tuple[tuple[float, float], ...]
+    gaps: tuple[LogGap, ...]
     counts: dict[str, int]
     supports: tuple[str, ...]
     cannot_support: tuple[str, ...]
+
+    @property
+    def too_weak(self) -> str:
+        """Why no figure of the ride may be named, empty where they may."""
+        return "the signal is too weak to name one figure" if self.grade == "too weak" else ""
 
 
 def judge_signal(motion: Motion) -> SignalQuality:
@@ -75,6 +97,7 @@ def judge_signal(motion: Motion) -> SignalQuality:
         fixes_used=int(np.count_nonzero(motion.used)),
         usable_share=share,
         settled_s=motion.settled_s,
+        reason="" if np.isfinite(motion.settled_s) else "the receiver never settled",
         rate_hz=motion.rate_hz,
         speed_source=motion.speed_source,
         longest_step_s=float(np.diff(used_s).max()) if len(used_s) > 1 else float("nan"),
@@ -82,7 +105,7 @@ def judge_signal(motion: Motion) -> SignalQuality:
         hdop_median=_median(track.hdop),
         satellites_median=_median(track.satellites),
         void_epochs=track.void_epochs,
-        gaps=motion.gaps,
+        gaps=tuple(LogGap(start_s, end_s) for start_s, end_s in motion.gaps),
         counts=flag_counts(motion.flags),
         supports=_supports(motion),
         cannot_support=_cannot_support(motion, used_s),
@@ -94,32 +117,37 @@ def _median(values: np.ndarray) -> float:
     return float(np.median(known)) if len(known) else float("nan")
 
 
-def _grade(motion: Motion, share: float, speed_sd: float) -> tuple[str, str]:
+def _grade(motion: Motion, share: float, speed_sd: float) -> tuple[Grade, str]:
     """Return the grade and what pulled it down most."""
     if not np.isfinite(motion.settled_s):
-        return "weak", "the receiver never settled"
+        return "too weak", "the receiver never settled"
     if not np.isfinite(speed_sd):
-        return "weak", "no speed can be told"
+        return "too weak", "no speed can be told"
     if share < _FAIR_SHARE:
-        return "weak", f"only {100 * share:.0f} % of the fixes can carry a figure"
+        return "too weak", f"figures can be taken from only {100 * share:.0f} % of the fixes"
     if speed_sd > _FAIR_SD_MPS:
-        return "weak", f"speeds are known to ±{1.645 * speed_sd:.1f} m/s at best"
+        return "too weak", f"speeds are known to ±{_in_both(QUANTILE * speed_sd)} at best"
     track_s = motion.track.time_s[np.isfinite(motion.track.time_s)]
     length_s = float(np.ptp(track_s))
     if length_s < _TOO_SHORT_S:
-        return "weak", f"it covers only {length_s:.0f} s"
+        return "too weak", f"it covers only {length_s:.0f} s"
     if motion.rate_hz < _WEAK_RATE_HZ:
-        return "weak", f"it has only one fix every {1.0 / motion.rate_hz:.3g} s"
+        return "too weak", f"it has only one fix every {1.0 / motion.rate_hz:.3g} s"
     lost = sum(end - start for start, end in motion.gaps) / length_s
     if lost > _LOST_SHARE:
         return "fair", f"gaps take up {100 * lost:.0f} % of its time"
     if length_s < _SHORT_RIDE_S:
         return "fair", f"it covers only {length_s:.0f} s"
     if share < _GOOD_SHARE:
-        return "fair", f"{100 * share:.0f} % of the fixes can carry a figure"
+        return "fair", f"figures can be taken from {100 * share:.0f} % of the fixes"
     if speed_sd > _GOOD_SD_MPS:
         return "fair", "speeds are known only roughly"
     return "good", ""
+
+
+def _in_both(speed_mps: float) -> str:
+    kmh, mph = (number(SPEED.scaled(speed_mps, unit), 1) for unit in SPEED_UNITS.values())
+    return f"{kmh} km/h ({mph} mph)"
 
 
 def _verdict(motion: Motion, grade: str, why: str) -> str:
@@ -175,8 +203,8 @@ def _cannot_support(motion: Motion, used_s: np.ndarray) -> tuple[str, ...]:
         )
     if seen_share(motion) < LEAST_SEEN:
         sentences.append(
-            f"Most of the way lies between fixes more than {LONGEST_HOLE_S:.0f} s apart, so the "
-            "speed of any one second, and with it a top speed, cannot be told."
+            f"Most of the distance lies between fixes more than {LONGEST_HOLE_S:.0f} s apart, so "
+            "the speed of any one second, and with it a top speed, cannot be told."
         )
     if rate < 4.0:
         sentences.append(

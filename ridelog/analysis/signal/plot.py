@@ -13,7 +13,8 @@ from ridelog.filtering.motion import Motion
 from ridelog.filtering.quality import FEW_SATELLITES, POOR_HDOP
 from ridelog.present.figure import Shape, axes_in, blank, dress, time_axis, title
 from ridelog.present.palette import INK, LINE, MARK, QUIET, RULE
-from ridelog.present.thinning import lowest_and_highest
+from ridelog.present.thinning import in_time, lowest_and_highest, unbroken_parts
+from ridelog.present.time_scale import TimeScale
 from ridelog.present.words import FLAG_WORDS, count_words
 
 # Over-range values such as 99.9 would flatten everything else.
@@ -32,7 +33,9 @@ def signal_figure(ride: MeasuredRide, shape: Shape) -> Figure:
         )
         if np.isfinite(values).any()
     ]
-    lanes = _lanes(ride.motion)
+    ends, gaps = (ride.source.start_s, ride.source.end_s), ride.motion.gaps
+    scale = TimeScale.of(*ends, gaps)
+    lanes = _lanes(ride.motion, scale.shown_s)
     lanes_in = _LANE_IN * max(len(lanes), 1) * (1.0 if shape.wide else 1.75)
     height = 0.72 + len(series) * (_PANEL_IN + 0.32) + lanes_in + 0.5
     figure = blank(shape, height)
@@ -43,7 +46,7 @@ def signal_figure(ride: MeasuredRide, shape: Shape) -> Figure:
     top = 0.72
     for name, values, limit, words in series:
         axes = axes_in(figure, left, height - top - _PANEL_IN, 0.12, top)
-        _panel(axes, ride.motion, values, limit, shape, clip=values is track.hdop)
+        _panel(axes, ride.motion, scale, values, limit, shape, clip=values is track.hdop)
         axes.set_title(
             f"{name}; {words} {limit:g} (dashed)",
             loc="left",
@@ -51,39 +54,46 @@ def signal_figure(ride: MeasuredRide, shape: Shape) -> Figure:
             color=INK.light,
             pad=3.0,
         )
-        time_axis(axes, shape, ride.source.start_s, ride.source.end_s, named=False)
+        time_axis(axes, shape, *ends, named=False, gaps=gaps)
         axes.tick_params(labelbottom=False)
         top += _PANEL_IN + 0.32
     axes = axes_in(figure, left, 0.5, 0.12, height - 0.5 - lanes_in)
     _flag_lanes(axes, lanes, shape)
-    time_axis(axes, shape, ride.source.start_s, ride.source.end_s, named=True)
+    time_axis(axes, shape, *ends, named=True, gaps=gaps)
     return figure
 
 
 def _panel(
-    axes: Axes, motion: Motion, values: FloatArray, limit: float, shape: Shape, *, clip: bool
+    axes: Axes,
+    motion: Motion,
+    scale: TimeScale,
+    values: FloatArray,
+    limit: float,
+    shape: Shape,
+    *,
+    clip: bool,
 ) -> None:
     dress(axes, shape)
     time_s = motion.track.time_s
-    rows = np.flatnonzero(np.isfinite(time_s) & np.isfinite(values))
-    rows = rows[np.argsort(time_s[rows], kind="stable")]
+    rows, broken = in_time(motion, np.isfinite(time_s) & np.isfinite(values))
     shown = np.minimum(values[rows], _HIGHEST_HDOP) if clip else values[rows]
-    broken = np.zeros(max(len(rows) - 1, 0), dtype=bool)
-    chosen = lowest_and_highest(time_s[rows], broken, shown, shape.columns // 2)
-    axes.plot(
-        time_s[rows][chosen], shown[chosen], color=LINE.light, linewidth=1.2,
-        drawstyle="steps-post", zorder=3,
-    )  # fmt: skip
+    chosen = lowest_and_highest(scale.place(time_s[rows]), broken, shown, shape.columns // 2)
+    for part in unbroken_parts(chosen, broken):
+        axes.plot(
+            time_s[rows][part], shown[part], color=LINE.light, linewidth=1.2,
+            drawstyle="steps-post", zorder=3,
+        )  # fmt: skip
     axes.set_ylim(0.0, max(1.25 * float(shown.max()), 1.3 * limit))
     axes.axhline(limit, color=MARK.light, linewidth=1.2, linestyle=(0, (4, 3)), zorder=2)
     axes.yaxis.set_major_locator(MaxNLocator(3, integer=True))
 
 
-def _lanes(motion: Motion) -> list[tuple[str, tuple[tuple[float, float], ...], int]]:
+def _lanes(
+    motion: Motion, shown_s: float
+) -> list[tuple[str, tuple[tuple[float, float], ...], int]]:
     """Return name, stretches and number of fixes of every flag that occurs."""
     step = 1.0 / motion.rate_hz
-    known = motion.track.time_s[np.isfinite(motion.track.time_s)]
-    join = max(1.5 * step, 0.002 * float(np.ptp(known)))
+    join = max(1.5 * step, 0.002 * shown_s)
     found = []
     for flag in Flag:
         count = int(np.count_nonzero(motion.flags & np.uint32(flag)))
@@ -93,7 +103,7 @@ def _lanes(motion: Motion) -> list[tuple[str, tuple[tuple[float, float], ...], i
             else flagged_spans(motion.track.time_s, motion.flags, flag, join_within_s=join)
         )
         if stretches:
-            least = max(step, 0.003 * float(np.ptp(known)))
+            least = max(step, 0.003 * shown_s)
             bars = tuple((first, max(last + step, first + least)) for first, last in stretches)
             found.append((FLAG_WORDS[flag], bars, len(motion.gaps) if flag is Flag.GAP else count))
     return found

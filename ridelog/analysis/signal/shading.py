@@ -31,15 +31,22 @@ class Shading:
     stretches: tuple[tuple[float, float], ...]
 
 
-def shadings(motion: Motion) -> tuple[Shading, ...]:
-    """Return the flagged stretches of a ride as they are shaded, one kind a moment."""
+def shadings(motion: Motion, shown_s: float) -> tuple[Shading, ...]:
+    """Return the flagged stretches of a ride as they are shaded, one kind a moment.
+
+    Parameters
+    ----------
+    motion : Motion
+        The smoothed ride.
+    shown_s : float
+        Length of the time axis, of which each stretch must take a share to be seen. [s]
+    """
     time_s = motion.track.time_s
-    known = time_s[np.isfinite(time_s)]
-    if not len(known):
+    if not np.isfinite(time_s).any():
         return ()
     step = 1.0 / motion.rate_hz
     # A single fix must be wide enough to be seen.
-    least = max(step, 0.002 * float(np.ptp(known)))
+    least = max(step, 0.002 * shown_s)
     found: list[Shading] = []
     if motion.gaps:
         found.append(Shading(FLAG_WORDS[Flag.GAP], GAP_PATTERN, motion.gaps))

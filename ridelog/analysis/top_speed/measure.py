@@ -5,6 +5,7 @@ All of them come from the same drawn paths and keep their order: METHOD.md.
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from typing import Literal
 
 import numpy as np
 
@@ -32,18 +33,19 @@ _TRIED = 50
 # One set of paths serves all figures, so there is time for twice the usual number: a half width is
 # then known to 4 %.
 _DRAWS = 2 * DRAWS
+NO_FIVE = "no five seconds in a row are free of gaps and bad signal"
 # Riding at the top that is drawn; more of it only repeats what these tell.
 _LONGEST_S = 240.0
 
 
 @dataclass(frozen=True)
-class Run:
+class OppositeRun:
     """The best second of one of two opposite runs, which were ridden within an hour."""
 
     start_s: float
     end_s: float
     course_deg: float
-    speed: Estimate
+    speed_mps: Estimate
 
 
 @dataclass(frozen=True)
@@ -56,17 +58,25 @@ class TopSpeed:
     at_s : start of the best second, NaN without one. [s]
     raw_peak_mps : largest speed that the log shows by itself: reported, or differenced positions
         of neighbouring fixes when it reports none; NaN if neither. [m/s]
+    headline : which figure is called the top speed: the mean of both directions of a ride with two
+        opposite runs, else the fastest second.
     """
 
     best_1s_mps: Estimate | None
     best_5s_mps: Estimate | None
     at_s: float
     raw_peak_mps: float
-    raw_peak_kind: str
+    raw_peak_kind: Literal["reported", "positions"]
     two_way_mps: Estimate | None
-    runs: tuple[Run, ...]
+    two_way_runs: tuple[OppositeRun, ...]
     reason: str
     seen_share: float = 1.0
+    headline: Literal["two_way_mps", "best_1s_mps"] = "best_1s_mps"
+
+    @property
+    def top(self) -> Estimate | None:
+        """The figure that is called the top speed. [m/s]"""
+        return self.two_way_mps if self.headline == "two_way_mps" else self.best_1s_mps
 
 
 def measure_top_speed(
@@ -100,12 +110,13 @@ def measure_top_speed(
     if ways and two_way is None:
         runs, reason = (), "the speeds of the opposite runs cannot be told"
     if best_5s is None:
-        reason = _joined("no five seconds in a row carry a figure", reason)
+        reason = _joined(NO_FIVE, reason)
     at_s = float(one.start_s[_fastest(one, counted)])
-    return TopSpeed(best_1s, best_5s, at_s, peak, kind, two_way, runs, reason, seen)
+    headline: Literal["two_way_mps", "best_1s_mps"] = "two_way_mps" if two_way else "best_1s_mps"
+    return TopSpeed(best_1s, best_5s, at_s, peak, kind, two_way, runs, reason, seen, headline)
 
 
-def raw_peak(motion: Motion) -> tuple[float, str]:
+def raw_peak(motion: Motion) -> tuple[float, Literal["reported", "positions"]]:
     """Return the largest speed the log shows by itself, and where it comes from."""
     speed = motion.track.speed_mps
     if motion.speed_source == "reported" and np.isfinite(speed[motion.used]).any():
@@ -115,8 +126,8 @@ def raw_peak(motion: Motion) -> tuple[float, str]:
         return float("nan"), "positions"
     step = np.diff(motion.track.time_s[rows])
     usual = step <= 3.0 * np.median(step)
-    way = np.hypot(*np.diff(raw_places(motion, rows), axis=0).T)
-    return float(np.max((way / step)[usual])), "positions"
+    distance_m = np.hypot(*np.diff(raw_places(motion, rows), axis=0).T)
+    return float(np.max((distance_m / step)[usual])), "positions"
 
 
 def _estimates(
@@ -226,7 +237,7 @@ def _opposite_ways(motion: Motion, windows: Windows) -> tuple[tuple[BoolArray, .
             best = mean[first] + mean[found[0]]
             ways = _opposite_to(windows, int(found[0])), back
     if not ways:
-        return (), "the ride holds no two runs in opposite directions (180° within 20°)"
+        return (), "the ride holds no two fast runs in opposite directions"
     if any(_top_is_lost(motion, windows, way) for way in ways):
         return (), "one of the opposite runs was fastest where the log cannot be trusted"
     return ways, ""
@@ -247,30 +258,30 @@ def _fastest(windows: Windows, counted: BoolArray) -> int:
 
 def _runs(
     windows: Windows, ways: Sequence[BoolArray], speeds: Sequence[Estimate | None]
-) -> tuple[Run, ...]:
+) -> tuple[OppositeRun, ...]:
     """Return the runs whose speed is known, from the windows that count, in order of time."""
-    runs: list[Run] = []
+    runs: list[OppositeRun] = []
     for way, speed in zip(ways, speeds, strict=True):
         if speed is None:
             continue
         best = _fastest(windows, way)
         start = float(windows.start_s[best])
         course = float(np.degrees(windows.course_rad[best]) % 360.0)
-        runs.append(Run(start, start + windows.length_s, course, speed))
+        runs.append(OppositeRun(start, start + windows.length_s, course, speed))
     return tuple(sorted(runs, key=lambda run: run.start_s))
 
 
 def _why_unseen(seen: float) -> str:
     share = f"only {100.0 * seen:.0f} %" if seen >= 0.005 else "nothing"
     return (
-        f"{share} of the way was logged by fixes no more than {LONGEST_HOLE_S:.0f} s apart, and "
-        "between fixes further apart nobody can tell the speed of any one second"
+        f"{share} of the distance was logged by fixes no more than {LONGEST_HOLE_S:.0f} s apart, "
+        "and between fixes further apart nobody can tell the speed of any one second"
     )
 
 
 def _why_untrusted(trusted: float) -> str:
     return (
-        f"only {100.0 * trusted:.0f} % of the way is free of jumps, holes, settling and badly "
+        f"only {100.0 * trusted:.0f} % of the distance is free of jumps, holes, settling and badly "
         "placed satellites, so the fastest second was more likely missed than seen"
     )
 

@@ -9,33 +9,39 @@ from matplotlib.ticker import MaxNLocator
 from ridelog.analysis.phases.plot import STRIP_IN, draw_key, draw_strip, phase_rows
 from ridelog.analysis.signal.shading import Shading, shadings
 from ridelog.analysis.subject import MeasuredRide
+from ridelog.analysis.top_speed.page import fastest_places, headline
+from ridelog.core.estimate import QUANTILE
+from ridelog.core.quantity import SPEED, plain, value
 from ridelog.core.units import SpeedUnit
 from ridelog.present.figure import Shape, axes_in, blank, dress, time_axis, title
 from ridelog.present.palette import BAND, HATCH, INK, LINE, MARK, PAPER, QUIET, SHADE
-from ridelog.present.thinning import lowest_and_highest, rows_in_time
-from ridelog.present.words import plain_speed, speed_words
+from ridelog.present.thinning import lowest_and_highest, rows_in_time, unbroken_parts
+from ridelog.present.time_scale import TimeScale
 
-# Normal quantile of a two-sided 90 % interval.
-_REACH_90 = 1.645
+# A phase narrower than this on the average is a bar among bars; own rule. [in]
+_LEAST_PHASE_IN = 0.05
 
 
 def speed_figure(ride: MeasuredRide, unit: SpeedUnit, shape: Shape) -> Figure:
-    """Return speed over time: line, 90 % band at each instant, best second, shaded stretches."""
-    shaded = shadings(ride.motion)
+    """Return speed over time: line, 90 % band at each instant, top speed, shaded stretches."""
+    scale = TimeScale.of(ride.source.start_s, ride.source.end_s, ride.motion.gaps)
+    shaded = shadings(ride.motion, scale.shown_s)
     key_in = 0.2 * _legend_rows(shaded, shape)
-    below = 0.52 + key_in + 0.2 * phase_rows(ride["phases"], shape)
-    strip_in = STRIP_IN + 0.06 if ride["phases"].each else 0.0
+    strip = _strip_is_readable(ride, shape)
+    below = 0.52 + key_in + (0.2 * phase_rows(ride["phases"], shape) if strip else 0.0)
+    strip_in = STRIP_IN + 0.06 if strip else 0.0
     figure = blank(shape, shape.height_in + below - 0.52 + strip_in)
     axes = axes_in(figure, shape.left_in, below, 0.12, 0.66 + strip_in)
     dress(axes, shape)
     rows, broken = rows_in_time(ride.motion)
     time_s = ride.motion.track.time_s[rows]
     speed = ride.motion.speed_mps[rows]
-    reach = _REACH_90 * ride.motion.speed_sd_mps[rows]
+    reach = QUANTILE * ride.motion.speed_sd_mps[rows]
     ceiling = _ceiling(ride)
     low = unit.from_mps(1.0) * np.maximum(speed - reach, 0.0)
     high = unit.from_mps(1.0) * (speed + reach)
-    for part in _parts(lowest_and_highest(time_s, broken, speed, shape.columns), broken):
+    chosen = lowest_and_highest(scale.place(time_s), broken, speed, shape.columns)
+    for part in unbroken_parts(chosen, broken):
         if not len(part):
             continue
         axes.fill_between(
@@ -47,28 +53,41 @@ def speed_figure(ride: MeasuredRide, unit: SpeedUnit, shape: Shape) -> Figure:
         )  # fmt: skip
     axes.set_ylim(0.0, unit.from_mps(ceiling))
     axes.yaxis.set_major_locator(MaxNLocator(6, steps=[1, 2, 5, 10]))
-    time_axis(axes, shape, ride.source.start_s, ride.source.end_s, named=True)
-    _phases(figure, axes, ride, shape, key_in)
-    _shade(axes, shaded, shape)
-    _mark_best(axes, ride, unit, shape)
+    time_axis(
+        axes, shape, ride.source.start_s, ride.source.end_s, named=True, gaps=ride.motion.gaps
+    )
+    if strip:
+        _phases(figure, scale, ride, shape, key_in)
+    _shade(axes, scale, shaded, shape)
+    _mark_top(axes, ride, unit, shape)
     _mark_peak(axes, ride, unit, shape)
-    band = "the pale band holds the true speed of an instant in 9 rides of 10"
+    band = "pale band: where the true speed of an instant should lie, right 9 times out of 10"
     title(
         figure, shape, "Speed over ground",
-        f"{unit.label}; {band if shape.wide else 'pale band: 90 % at one instant'}",
+        f"{unit.label}; {band if shape.wide else 'pale band: right 9 times of 10'}",
     )  # fmt: skip
     _legend(figure, shaded, shape)
     return figure
 
 
-def _phases(figure: Figure, axes: Axes, ride: MeasuredRide, shape: Shape, bottom_in: float) -> None:
+def _strip_is_readable(ride: MeasuredRide, shape: Shape) -> bool:
+    """Return whether the strip of movements is wide enough to be more than a row of bars."""
+    count = len(ride["phases"].each)
+    return count > 0 and _width_in(shape) / count >= _LEAST_PHASE_IN
+
+
+def _width_in(shape: Shape) -> float:
+    return shape.width_in - shape.left_in - 0.12
+
+
+def _phases(
+    figure: Figure, scale: TimeScale, ride: MeasuredRide, shape: Shape, bottom_in: float
+) -> None:
     """Draw what the machine did as a strip above the speed, on the same time axis."""
-    if not ride["phases"].each:
-        return
     top_in = figure.get_size_inches()[1] - 0.66
     strip = axes_in(figure, shape.left_in, top_in - STRIP_IN, 0.12, 0.66)
-    strip.set_xlim(axes.get_xlim())
-    draw_strip(strip, ride["phases"], shape, shape.width_in - shape.left_in - 0.12)
+    scale.set_on(strip)
+    draw_strip(strip, ride["phases"], shape, _width_in(shape))
     draw_key(figure, ride["phases"], shape, bottom_in)
 
 
@@ -80,43 +99,42 @@ def _ceiling(ride: MeasuredRide) -> float:
     return max(1.3 * top, 0.5)
 
 
-def _parts(chosen: np.ndarray, broken: np.ndarray) -> list[np.ndarray]:
-    """Return the chosen points split where the line is broken."""
-    before = np.concatenate([[0], np.cumsum(broken)])[chosen] if len(chosen) else chosen
-    return np.split(chosen, np.flatnonzero(np.diff(before)) + 1)
-
-
-def _shade(axes: Axes, shaded: tuple[Shading, ...], shape: Shape) -> None:
-    start, end = axes.get_xlim()
-    width_in = shape.width_in - shape.left_in - 0.12
+def _shade(axes: Axes, scale: TimeScale, shaded: tuple[Shading, ...], shape: Shape) -> None:
+    start, end = scale.start_s, scale.end_s
     for kind in shaded:
         for first, last in kind.stretches:
+            first, last = max(first, start), min(last, end)
             axes.axvspan(
-                max(first, start), min(last, end), facecolor=SHADE.light, edgecolor=HATCH.light,
+                first, last, facecolor=SHADE.light, edgecolor=HATCH.light,
                 hatch=kind.pattern, linewidth=0.0, zorder=1,
             )  # fmt: skip
-            room_in = (min(last, end) - max(first, start)) / (end - start) * width_in
+            room_in = scale.share(first, last) * _width_in(shape)
             # A letter is about 0.6 of its size wide; a point is 1/72 inch.
             if room_in > 0.62 * len(kind.name) * shape.small_pt / 72.0 + 0.06:
                 axes.text(
-                    0.5 * (max(first, start) + min(last, end)), 0.985, kind.name,
+                    0.5 * (first + last), 0.985, kind.name,
                     transform=axes.get_xaxis_transform(), ha="center", va="top",
                     fontsize=shape.small_pt, color=INK.light, zorder=5,
                     bbox={"facecolor": PAPER.light, "edgecolor": "none", "pad": 1.5},
                 )  # fmt: skip
 
 
-def _mark_best(axes: Axes, ride: MeasuredRide, unit: SpeedUnit, shape: Shape) -> None:
-    best = ride["top_speed"].best_1s_mps
-    if best is None:
+def _mark_top(axes: Axes, ride: MeasuredRide, unit: SpeedUnit, shape: Shape) -> None:
+    """Mark the seconds behind the top speed, and name it over the first of them."""
+    top = headline(ride)
+    if top.estimate is None:
         return
-    at = ride["top_speed"].at_s
-    level = unit.from_mps(best.value)
-    axes.plot(
-        [at, at + 1.0], [level, level],
-        color=MARK.light, linewidth=4.5, solid_capstyle="round", zorder=4,
-    )  # fmt: skip
-    words = f"best second {speed_words(best, unit)}"
+    level = unit.from_mps(top.estimate.value)
+    starts = [start_s for start_s, _ in fastest_places(ride)]
+    for at in starts:
+        axes.plot(
+            [at, at + 1.0], [level, level],
+            color=MARK.light, linewidth=4.5, solid_capstyle="round", zorder=4,
+        )  # fmt: skip
+    at = starts[0]
+    words = "top speed " + (
+        top.words_in(unit) if top.doubt else value(top.estimate, top.quantity, unit)
+    )
     axes.annotate(
         words, (at + 0.5, level), xytext=(_beside(axes, at, words, shape, bold=True), 7),
         textcoords="offset points", ha="left", va="bottom",
@@ -139,11 +157,11 @@ def _mark_peak(axes: Axes, ride: MeasuredRide, unit: SpeedUnit, shape: Shape) ->
         markersize=6, markerfacecolor=PAPER.light, markeredgecolor=MARK.light,
         markeredgewidth=1.4, linestyle="none", zorder=5,
     )  # fmt: skip
-    words = f"highest reading {plain_speed(top.raw_peak_mps, unit)}"
+    words = f"highest reading {plain(top.raw_peak_mps, SPEED, unit, 1)}"
     if outside and shape.wide:
         words += ", above the picture"
-    best = top.best_1s_mps
-    # Above the words about the best second, which lie just over the line.
+    best = top.top
+    # Above the words about the top speed, which lie just over the line.
     lift = 0.9 * ceiling if outside else level
     if best is not None:
         lift = max(lift, unit.from_mps(best.value) + 0.1 * ceiling)
@@ -158,11 +176,11 @@ def _mark_peak(axes: Axes, ride: MeasuredRide, unit: SpeedUnit, shape: Shape) ->
 
 def _beside(axes: Axes, at: float, words: str, shape: Shape, *, bold: bool = False) -> float:
     """Return how far right of a mark its words begin, so that they end inside the axes. [pt]"""
-    start, end = axes.get_xlim()
-    width_pt = 72.0 * (shape.width_in - shape.left_in - 0.12)
+    width_pt = 72.0 * _width_in(shape)
     # A letter is about 0.6 of its size wide, a bold one 0.68.
     words_pt = (0.68 if bold else 0.6) * shape.small_pt * len(words)
-    mark_pt = (at - start) / (end - start) * width_pt
+    share, _ = (axes.transScale + axes.transLimits).transform((at, 0.0))
+    mark_pt = float(share) * width_pt
     if mark_pt + 6.0 + words_pt <= width_pt:
         return 6.0
     if mark_pt - 6.0 - words_pt >= 0.0:

@@ -9,6 +9,7 @@ from matplotlib.figure import Figure
 from matplotlib.patches import Polygon, Rectangle
 
 from ridelog.analysis.subject import MeasuredRide
+from ridelog.analysis.top_speed.page import fastest_places
 from ridelog.core.track import FloatArray
 from ridelog.core.units import SpeedUnit
 from ridelog.present.figure import Shape, axes_in, blank, title
@@ -126,14 +127,14 @@ def _draw_arrows(
     """Draw arrow heads on the right-hand side of the path, so both ways of a straight show."""
     step = np.hypot(np.diff(east), np.diff(north)) * frame.points_per_m
     step[broken] = 0.0
-    way = np.concatenate([[0.0], np.cumsum(step)])
+    along = np.concatenate([[0.0], np.cumsum(step)])
     placed: list[tuple[float, float, float, float]] = []
-    spacing = max(48.0, way[-1] / 2000.0)
-    for goal in np.arange(0.5 * spacing, way[-1], spacing):
-        index = int(np.searchsorted(way, goal))
+    spacing = max(48.0, along[-1] / 2000.0)
+    for goal in np.arange(0.5 * spacing, along[-1], spacing):
+        index = int(np.searchsorted(along, goal))
         # Direction over about 6 points of drawing: neighbouring fixes alone scatter.
-        before = int(np.searchsorted(way, goal - 3.0))
-        after = min(int(np.searchsorted(way, goal + 3.0)), len(way) - 1)
+        before = int(np.searchsorted(along, goal - 3.0))
+        after = min(int(np.searchsorted(along, goal + 3.0)), len(along) - 1)
         dx, dy = east[after] - east[before], north[after] - north[before]
         length = float(np.hypot(dx, dy))
         if length * frame.points_per_m < 2.0 or speed[index] < 0.2:
@@ -185,19 +186,16 @@ def _draw_places(
     frame: _Frame,
     shape: Shape,
 ) -> None:
-    """Mark where the log begins and ends, and where the best second was ridden."""
+    """Mark where the log begins and ends, and where it was fastest."""
     places = [(float(east[0]), float(north[0]), "start", "o")]
     if np.hypot(east[-1] - east[0], north[-1] - north[0]) * frame.points_per_m > 14.0:
         places.append((float(east[-1]), float(north[-1]), "end", "s"))
     else:
         places[0] = (*places[0][:2], "start and end", "o")
-    if ride["top_speed"].best_1s_mps is not None:
-        rows = np.flatnonzero(np.isfinite(ride.motion.east_m) & ride.motion.used)
-        middle = ride["top_speed"].at_s + 0.5
-        row = rows[np.argmin(np.abs(ride.motion.track.time_s[rows] - middle))]
-        places.append(
-            (float(ride.motion.east_m[row]), float(ride.motion.north_m[row]), "best second", "D")
-        )
+    rows = np.flatnonzero(np.isfinite(ride.motion.east_m) & ride.motion.used)
+    for start_s, name in fastest_places(ride):
+        row = rows[np.argmin(np.abs(ride.motion.track.time_s[rows] - start_s - 0.5))]
+        places.append((float(ride.motion.east_m[row]), float(ride.motion.north_m[row]), name, "D"))
     marks = np.array([[x, y] for x, y, _, _ in places]) * frame.points_per_m
     # Words are put where they cover least of the path, of the marks and of one another.
     crowd = np.column_stack([east, north]) * frame.points_per_m
@@ -231,8 +229,8 @@ def _least_crowded(
     best, least = at, np.inf
     for away in (14.0, 26.0, 40.0):
         for angle in np.radians(np.arange(0.0, 360.0, 30.0)):
-            way = np.array([np.cos(angle), np.sin(angle)])
-            middle = at + way * away + np.sign(np.round(way, 3)) * half * np.abs(way)
+            course = np.array([np.cos(angle), np.sin(angle)])
+            middle = at + course * away + np.sign(np.round(course, 3)) * half * np.abs(course)
             if (np.abs(middle - centre) + half > limit).any():
                 continue
             held = np.all(np.abs(crowd - middle) < half + 2.0, axis=1).sum() + 0.2 * away

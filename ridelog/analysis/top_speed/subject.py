@@ -1,16 +1,29 @@
 """Top speed, as a subject of a ride."""
 
 from collections.abc import Iterable
+from dataclasses import replace
 from typing import Any
 
-from ridelog.analysis.cautions import Caution
+from ridelog.analysis.cautions import DANGER, Caution, age_class_caution, both_units
+from ridelog.analysis.coverage import WELL_SEEN
 from ridelog.analysis.figure import HEADLINE_WEIGHT, HIGHER, Comparable, Figure
 from ridelog.analysis.subject import MeasuredRide, Subject
-from ridelog.analysis.top_speed.cautions import advised_speed_caution, top_speed_cautions
-from ridelog.analysis.top_speed.json import top_speed_json
-from ridelog.analysis.top_speed.measure import TopSpeed, measure_top_speed
+from ridelog.analysis.top_speed.measure import NO_FIVE, TopSpeed, measure_top_speed
+from ridelog.analysis.top_speed.page import top_speed_lines
 from ridelog.analysis.wind import wind_loss
+from ridelog.core.estimate import Estimate
 from ridelog.core.quantity import SPEED
+from ridelog.core.units import SpeedUnit
+
+# Opposite runs further apart than this are not accepted by the eKFV Annex, no. 2.1.2.
+_RUNS_WITHIN = 0.10
+# Slower than this nobody rode; common practice, no source.
+_A_RIDE_MPS = 0.5
+# An interval wider than this share of the figure; common practice, no source.
+_WIDE_INTERVAL = 0.10
+
+
+_NAMES = ("best_1s_mps", "two_way_mps", "best_5s_mps")
 
 
 class TopSpeedOfRide(Subject):
@@ -18,6 +31,7 @@ class TopSpeedOfRide(Subject):
 
     name = "top_speed"
     needs = ("reverse",)
+    members = {"top_speed": TopSpeed}
 
     def measure(self, ride: MeasuredRide) -> TopSpeed:
         """Return the top speed of forward travel."""
@@ -47,33 +61,119 @@ class TopSpeedOfRide(Subject):
             "both directions",
             SPEED,
             top.two_way_mps,
-            top.reason if top.two_way_mps is None else "",
+            "" if top.two_way_mps else top.reason.removeprefix(f"{NO_FIVE}; "),
             Comparable(
                 HIGHER, HEADLINE_WEIGHT, both_ways=top.two_way_mps, wind_excess=-_wind_loss(ride)
             ),
             spoken="top speed",
             explained="mean of the fastest second in either direction",
         )
+        none = top.reason if top.best_1s_mps is None else NO_FIVE
         yield Figure(
             "best_5s_mps",
             "best five seconds",
             SPEED,
             top.best_5s_mps,
-            "" if top.best_5s_mps else "no five seconds in a row carry a figure",
+            "" if top.best_5s_mps else none,
+            short="best 5 seconds",
             explained="highest mean speed over five seconds: what it holds, not only touches",
         )
 
     def cautions(self, ride: MeasuredRide) -> Iterable[Caution]:
         """Return the warnings about a class of age, an advised speed, and doubtful figures."""
         top: TopSpeed = ride["top_speed"]
-        yield from advised_speed_caution(top.best_1s_mps, ride.settings.advised_mps)
-        for caution in top_speed_cautions(top):
-            if caution.code != "age_class" or not ride.settings.adult_rider:
-                yield caution
+        best = top.best_1s_mps
+        yield from advised_speed_caution(best, ride.settings.advised_mps)
+        if best is None or best.value < _A_RIDE_MPS:
+            return
+        age = None if ride.settings.adult_rider else age_class_caution(best.value)
+        if age is not None:
+            yield age
+        yield from doubts(top)
+
+    def lines(self, ride: MeasuredRide, reader: SpeedUnit) -> Iterable[tuple[str, str]]:
+        """Return the top speed, what it is, and the figures beside it."""
+        return top_speed_lines(ride, reader)
 
     def document(self, ride: MeasuredRide) -> dict[str, Any]:
         """Return the member "top_speed" of the result."""
-        return {"top_speed": top_speed_json(ride["top_speed"])}
+        top: TopSpeed = ride["top_speed"]
+        best, both, five = (ride.figures[name] for name in _NAMES)
+        # One reason may stand for all; the range of a figure is its own.
+        reasons = (
+            f"{each.title}: {each.why_none}" if each.doubt else each.why_none
+            for each in (best, both, five)
+        )
+        reason = "; ".join(dict.fromkeys(why for why in reasons if why))
+        shown = replace(
+            top,
+            best_1s_mps=best.firm,
+            two_way_mps=both.firm,
+            best_5s_mps=five.firm,
+            reason=reason,
+        )
+        return {"top_speed": shown}
+
+
+def doubts(top: TopSpeed) -> Iterable[Caution]:
+    """Return why a top speed may not be a fair one."""
+    best = top.top
+    if best is not None and best.high - best.low > _WIDE_INTERVAL * best.value:
+        width = (best.high - best.low) / best.value
+        yield Caution(
+            "wide_interval",
+            f"The signal tells the top speed only to within {100 * width:.0f} % of it.",
+            width,
+            _WIDE_INTERVAL,
+            "common practice, no source",
+        )
+    if top.seen_share < WELL_SEEN:
+        yield Caution(
+            "partly_seen",
+            f"{100.0 * (1.0 - top.seen_share):.0f} % of the distance lies between fixes too far "
+            "apart: it may have been faster there.",
+            top.seen_share,
+            WELL_SEEN,
+            "own rule: an interval for nine rides of ten cannot leave a tenth of a ride unseen",
+        )
+    if top.two_way_mps is None:
+        yield Caution(
+            "one_direction",
+            "Ridden fast in one direction only: wind or slope may be part of the top speed.",
+            None,
+            None,
+            "eKFV (Elektrokleinstfahrzeuge-Verordnung), Annex, no. 2.1.1: runs in both directions",
+        )
+    elif len(top.two_way_runs) == 2:
+        speeds = [run.speed_mps.value for run in top.two_way_runs]
+        apart = (max(speeds) - min(speeds)) / max(*speeds, 1e-9)
+        if apart > _RUNS_WITHIN:
+            yield Caution(
+                "directions_differ",
+                f"The two directions differ by {100 * apart:.0f} %, by wind, slope or riding: ride "
+                "again on a calm day, on the level.",
+                apart,
+                _RUNS_WITHIN,
+                "eKFV (Elektrokleinstfahrzeuge-Verordnung), Annex, no. 2.1.2: at most 10 % apart",
+            )
+
+
+def advised_speed_caution(best: Estimate | None, advised_mps: float | None) -> tuple[Caution, ...]:
+    """Return the warning that the fastest second lies above the speed that the user advised."""
+    if best is None or advised_mps is None or best.value <= advised_mps:
+        return ()
+    sure = "" if best.low > advised_mps else ", perhaps"
+    return (
+        Caution(
+            "advised_speed",
+            f"It reached {both_units(best.value)}, above the advised {both_units(advised_mps)}"
+            f"{sure}: limit it before that rider rides it.",
+            best.value,
+            advised_mps,
+            "limit chosen by the user",
+            gravity=DANGER,
+        ),
+    )
 
 
 def _wind_loss(ride: MeasuredRide) -> float:
@@ -85,5 +185,5 @@ def _wind_loss(ride: MeasuredRide) -> float:
     below_mps = top.two_way_mps.value - curve[-1].speed_mps
     if last_mps2 <= 0.0 or below_mps <= 0.0:
         return 0.0
-    there, back = (run.speed for run in top.runs)
+    there, back = (run.speed_mps for run in top.two_way_runs)
     return wind_loss(there, back, slope_ps=last_mps2 / below_mps)

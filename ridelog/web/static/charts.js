@@ -4,8 +4,14 @@
 const dark = matchMedia("(prefers-color-scheme: dark)");
 const NAN = Number.NaN;
 const PHASE_KEYS = { standstill: "standing" };
+// How the strip shows what the machine was doing, in the order of the key.
+const PHASE_LOOKS = {
+  standstill: "white", launch: "lines rising to the right", pull: "lines rising to the right", steady: "blue", coasting: "dots",
+  braking: "lines falling to the right", turning: "upright lines", reverse: "amber",
+};
+const LEAST_PHASE_PX = 5;
 const SPAN_WORDS = {
-  best: "the best second (amber)", gap: "gaps in the log (crosses)", reverse: "reverse (a grid)", left_out: "what is left out (slanted lines)",
+  best: "the seconds behind the top speed (amber)", gap: "gaps in the log (crosses)", reverse: "reverse (a grid)", left_out: "what is left out (slanted lines)",
 };
 
 export function clock(seconds) {
@@ -57,13 +63,29 @@ export class Charts {
     const inside = (name) => (layouts.speed.name === name ? layouts.speed : layouts.speed.select_one(name));
     this.models = { speed: inside("speed-chart"), strip: frame.phases.length ? inside("strip-chart") : null, path: layouts.path };
     this.link();
-    if (view) [this.range.start, this.range.end] = view;
+    const shown = view ?? this.longestPiece();
+    if (shown) [this.range.start, this.range.end] = shown;
     await this.fill();
     if (this.cursor !== null) this.point(this.cursor);
     const kinds = Object.keys(SPAN_WORDS).filter((kind) => frame.spans.some(([, , one]) => one === kind));
-    document.getElementById("legend").textContent = kinds.length ? ` Marked: ${kinds.map((kind) => SPAN_WORDS[kind]).join(", ")}.` : "";
+    const doing = Object.keys(PHASE_LOOKS).filter((name) => frame.phases.some(([, , one]) => one === name));
+    const key = doing.map((name) => `${PHASE_KEYS[name] ?? name} (${PHASE_LOOKS[name]})`);
+    document.getElementById("legend").textContent =
+      (kinds.length ? ` Marked: ${kinds.map((kind) => SPAN_WORDS[kind]).join(", ")}.` : "") + (key.length ? ` The strip: ${key.join(", ")}.` : "");
     this.say();
     document.getElementById("charts").dataset.drawn = frame.result;
+  }
+
+  // Where gaps take up most of the time, the first view is of the longest piece between them; "Whole ride" shows all.
+  longestPiece() {
+    const gaps = this.frame.spans.filter(([, , kind]) => kind === "gap").sort((a, b) => a[0] - b[0]);
+    if (gaps.reduce((sum, [from, to]) => sum + to - from, 0) < 0.5 * this.span) return null;
+    let [from, best] = [this.start, [this.start, this.start]];
+    for (const [gapFrom, gapTo] of [...gaps, [this.end, this.end]]) {
+      if (gapFrom - from > best[1] - best[0]) best = [from, gapFrom];
+      from = gapTo;
+    }
+    return best[1] > best[0] ? best.map((seconds) => 1000 * seconds) : null;
   }
 
   link() {
@@ -110,13 +132,20 @@ export class Charts {
     this.trace.data = columns(data);
   }
 
-  // Names of phases that are wide enough in view to carry them.
+  // Names of phases that are wide enough in view to carry them; where most are mere bars, what to do instead.
   namePhases() {
     const strip = this.models.strip;
     if (!strip) return;
     const perPixel = (this.range.end - this.range.start) / Math.max(1, this.boxes.speed.clientWidth - 60);
     const labels = { x: [], words: [] };
-    for (const [start, end, name] of this.frame.phases) {
+    const inView = this.frame.phases.filter(([start, end]) => 1000 * end > this.range.start && 1000 * start < this.range.end);
+    const readable = (this.range.end - this.range.start) / perPixel >= LEAST_PHASE_PX * inView.length;
+    strip.select_one("bars").visible = readable;
+    if (!readable) {
+      labels.x.push((this.range.start + this.range.end) / 2);
+      labels.words.push("zoom in to see what it was doing");
+    }
+    for (const [start, end, name] of readable ? inView : []) {
       const [left, right] = [Math.max(1000 * start, this.range.start), Math.min(1000 * end, this.range.end)];
       const words = PHASE_KEYS[name] ?? name;
       if ((right - left) / perPixel < 8 * words.length) continue;

@@ -8,7 +8,7 @@ import pytest
 from ridelog.analysis.braking.measure import Braking, Brakings
 from ridelog.analysis.braking.stopping import project_stop, with_stopping
 from ridelog.analysis.braking.subject import braking_cautions
-from ridelog.analysis.top_speed.cautions import advised_speed_caution
+from ridelog.analysis.top_speed.subject import advised_speed_caution
 from ridelog.core.estimate import Estimate
 from ridelog.core.units import SPEED_UNITS
 
@@ -165,8 +165,8 @@ def test_advised_speed() -> None:
     (one,) = advised_speed_caution(TOP, 5.0)
     assert (one.code, one.value, one.limit) == ("advised_speed", TOP.value, 5.0)
     assert one.text == (
-        "Top speed 25 km/h (16 mph) is above the advised 18 km/h (11 mph): limit the machine "
-        "before anyone rides it for whom that speed was advised."
+        "It reached 25 km/h (16 mph), above the advised 18 km/h (11 mph): limit it before that "
+        "rider rides it."
     )
     (near,) = advised_speed_caution(TOP, TOP.value - 0.01)
-    assert "(its interval reaches below that)" in near.text
+    assert "(11 mph), perhaps" not in near.text and ", perhaps: limit it" in near.text

@@ -34,7 +34,7 @@ def run(*arguments: str) -> subprocess.CompletedProcess[str]:
 def test_the_reverse_of_the_sample_is_found_and_kept_out_of_the_top_speed() -> None:
     done = run("report", RIDE, "--json", "-")
     result = json.loads(done.stdout)
-    jsonschema.validate(result, schema_of("ridelog.ride/1"))
+    jsonschema.validate(result, schema_of("ridelog.ride/2"))
     (true,) = truth()["reverses"]
     reverse = result["reverse"]
     assert reverse["state"] == "found"
