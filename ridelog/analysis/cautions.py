@@ -11,6 +11,7 @@ _AGE_6_MPS = _MPH.to_mps(15.0)
 _AGE_10_AND_12_MPS = _MPH.to_mps(30.0)
 
 DANGER, WARNING, DOUBT = 3, 2, 1
+GRAVITY_WORDS = {DANGER: "Danger", WARNING: "Warning", DOUBT: "Doubt"}
 
 
 @dataclass(frozen=True)

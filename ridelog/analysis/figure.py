@@ -23,7 +23,7 @@ class Comparable:
     Attributes
     ----------
     better : HIGHER or LOWER.
-    weight : share of the family's level, see ``compare.false_alarms``.
+    weight : share of the family's level, see ``compare.verdict``.
     one_direction : whether the figure may come from one direction, so that wind may be part of it.
     series : figures of one series are one fact at several places; only the member in the middle
         of those that all rides hold is compared.

@@ -5,8 +5,8 @@ in the order of reading.
 """
 
 from ridelog.analysis.acceleration.subject import Acceleration
-from ridelog.analysis.braking.subject import Braking
-from ridelog.analysis.coasting.subject import CoastDown
+from ridelog.analysis.braking.subject import BrakingOfRide
+from ridelog.analysis.coasting.subject import CoastDownOfRide
 from ridelog.analysis.handling.subject import HandlingOfRide
 from ridelog.analysis.launches.subject import StandingStarts
 from ridelog.analysis.phases.subject import PhasesOfRide
@@ -19,8 +19,8 @@ SUBJECTS: tuple[Subject, ...] = (
     TopSpeedOfRide(),
     StandingStarts(),
     Acceleration(),
-    Braking(),
-    CoastDown(),
+    BrakingOfRide(),
+    CoastDownOfRide(),
     ReverseTravel(),
     HandlingOfRide(),
     PhasesOfRide(),

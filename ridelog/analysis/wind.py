@@ -48,7 +48,7 @@ def wind_excess(
 
     Source
     ------
-    Own derivation: METHOD.md of analysis, (4).
+    Own derivation: analysis (4).
     """
     whole = there.value + back.value
     apart, error = abs(there.value - back.value), float(np.hypot(there.sd, back.sd))
@@ -85,7 +85,7 @@ def wind_loss(there: Estimate, back: Estimate, *, slope_ps: float) -> float:
 
     Source
     ------
-    Own derivation: METHOD.md of analysis, (5).
+    Own derivation: analysis (5).
     """
     apart, error = abs(there.value - back.value), float(np.hypot(there.sd, back.sd))
     if apart <= _SURE * error:

@@ -199,8 +199,8 @@ def highest_means(
     """Return the highest means of several choices of windows, all on the same drawn paths.
 
     The first choice is the widest: for it counts every window of its length in all that is looked
-    at for any of them. So no choice exceeds it on any path. Derivation: METHOD.md of top_speed, (1)
-    and (2).
+    at for any of them. So no choice exceeds it on any path. Derivation: top_speed (1) and
+    (2).
 
     Parameters
     ----------

@@ -82,7 +82,7 @@ def compare(
     setup_after: Annotated[
         Path | None,
         typer.Option(
-            metavar="SETUP", help="Set-up after: was the change as its rides before foretold?"
+            metavar="SETUP", help="Set-up after: was the change as its rides before predict?"
         ),
     ] = None,
     force: Force = False,

@@ -46,7 +46,7 @@ def new(
     """Ask for everything about a machine in order, and write its set-up file."""
     from ridelog.core.errors import SetupError
     from ridelog.machine.setup import MachineSetup
-    from ridelog.machine.setup_questions import ask_setup, setup_text
+    from ridelog.machine.setup_file import ask_setup, setup_text
     from ridelog.present.files import check_free, write_files
 
     check_free([setup], force=force)
@@ -188,37 +188,38 @@ def _predict(
     force: bool,
     place: Path,
 ) -> None:
-    from ridelog.analysis.launches.windows import default_windows, parse_window, suited
+    from ridelog.analysis.launches.windows import parse_window
+    from ridelog.analysis.ride import analyse
     from ridelog.analysis.settings import Settings
+    from ridelog.compare.comparison import compare, predicted_change
+    from ridelog.compare.predicted import measured_after, predict_from
     from ridelog.core.units import SPEED_UNITS
-    from ridelog.machine.measured_after import ride_after, together
-    from ridelog.machine.predict import predict as predict_change
-    from ridelog.machine.rides import evidence_of
     from ridelog.report.predict_json import predict_json
-    from ridelog.report.predict_screen import predict_lines
+    from ridelog.report.predict_words import predict_lines
     from ridelog.report.ride_json import to_bytes
 
-    unit, settings = SPEED_UNITS[units.value], Settings(has_reverse=known.has_reverse)
+    unit = SPEED_UNITS[units.value]
     windows = tuple(parse_window(text) for text in words)
-    rides = []
-    for log in logs[0]:
-        motion = motion_of(log)
-        warn(tuple(f"{log.name}: {warning}" for warning in motion.warnings))
-        rides.append(evidence_of(motion, settings))
-        if rides[-1].pull is None:
-            warn((f"{log.name}: no standing start at full throttle was found in this ride.",))
-    if not windows:
-        top = max((ride.top_mps[0] for ride in rides if ride.top_mps), default=25.0 / 3.0)
-        windows = suited(default_windows(top), unit)
-    prediction = predict_change(known, rides, asked, windows, sweep=swept)
-    after = None
-    if logs[1]:
-        found = []
-        for log in logs[1]:
-            motion = motion_of(log)
+    settings = Settings(has_reverse=known.has_reverse, windows=tuple(words))
+    sides = []
+    for side in logs:
+        motions = [motion_of(log) for log in side]
+        for log, motion in zip(side, motions, strict=True):
             warn(tuple(f"{log.name}: {warning}" for warning in motion.warnings))
-            found.append(ride_after(motion, windows, settings))
-        after = together(found)
+        sides.append(tuple(analyse(motion, settings) for motion in motions))
+    before, ridden = sides
+    for ride in before:
+        if not ride["launches"].launches:
+            warn((f"{ride.name}: no standing start was found in this ride.",))
+    after = None
+    if before and ridden:
+        # As a comparison of the same rides has it, figure by figure.
+        compared = compare(before, ridden, unit=unit)
+        told = predicted_change(compared, known, asked, windows=windows, sweep=swept)
+        prediction, after = told.prediction, told.after
+    else:
+        prediction = predict_from(known, before, asked, unit, windows=windows, sweep=swept)
+        after = measured_after(ridden) if ridden else None
     document = to_bytes(predict_json(prediction, after))
     files: dict[Path, bytes] = {}
     if out is not None:
@@ -248,8 +249,7 @@ def both_setups(
     if before is None and after is None:
         return None
     from ridelog.core.errors import SetupError
-    from ridelog.machine.change import changed
-    from ridelog.machine.loop import changes_between
+    from ridelog.machine.change import changed, changes_between
     from ridelog.machine.setup_file import read_setup
 
     if before is None or after is None:

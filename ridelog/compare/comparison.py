@@ -1,19 +1,25 @@
 """Rides before and after a change: every measure with its difference and verdict."""
 
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from typing import Any
 
 from ridelog.analysis.figure import HIGHER, Comparable, Figure
+from ridelog.analysis.launches.windows import Window, parse_window
 from ridelog.analysis.subject import MeasuredRide
 from ridelog.compare.curves import PullCurves, curves_of
 from ridelog.compare.difference import Difference, difference_by_direction, difference_of
-from ridelog.compare.matching import Matched, match_directions
+from ridelog.compare.matching import Matched, Rides, match_directions
 from ridelog.compare.mismatches import Mismatch, mismatches_of
-from ridelog.compare.predicted import Foretold, foretell_change
-from ridelog.compare.rides import Rides
+from ridelog.compare.predicted import Predicted, measured_after, predict_from
 from ridelog.compare.verdict import CANNOT_SAY, Verdict, verdicts
 from ridelog.core.errors import RideLogError
+from ridelog.core.quantity import Quantity, is_firm
 from ridelog.core.units import SPEED_UNITS, SpeedUnit
+from ridelog.machine.change import changes_between
 from ridelog.machine.setup import MachineSetup
+
+TOP_SPEED = "top speed"
 
 
 @dataclass(frozen=True)
@@ -23,6 +29,7 @@ class Compared:
     figure : one ride's, for what all rides share: name, title, quantity, how it is compared.
     before, after : the figure of every ride, in the order of the rides.
     difference : None where it cannot be told; ``obstacle`` then says why.
+    doubt : why only ranges of both sides are shown, empty for a figure that may be named.
     """
 
     figure: Figure
@@ -31,11 +38,17 @@ class Compared:
     difference: Difference | None
     verdict: Verdict
     obstacle: str = ""
+    doubt: str = ""
 
     @property
     def terms(self) -> Comparable:
         """How the figure is compared."""
         return self.figure.terms
+
+    @property
+    def quantity(self) -> Quantity:
+        """What it is a figure of."""
+        return self.figure.quantity
 
 
 @dataclass(frozen=True)
@@ -43,9 +56,12 @@ class Comparison:
     """Everything that two sets of rides say about a change.
 
     unit : in which the speeds are round that figures are taken at.
+    figures : top speed first, under that name: the mean of both directions if both sides tell it,
+        else the fastest second.
     pull : how hard the machine pulls at every speed, None if the rides do not tell.
     noted_before, noted_after : what the user noted for a side, such as rider and battery.
-    foretold : what the rides before foretold of the change; None without set-ups of both states.
+    predicted : what the rides before predicted of the change, beside what the rides after showed;
+        None without set-ups of both states.
     """
 
     before: Rides
@@ -56,7 +72,7 @@ class Comparison:
     pull: PullCurves | None = None
     noted_before: dict[str, str] = field(default_factory=dict)
     noted_after: dict[str, str] = field(default_factory=dict)
-    foretold: Foretold | None = None
+    predicted: Predicted | None = None
 
     def __getitem__(self, name: str) -> Compared:
         """Return one figure by name."""
@@ -91,7 +107,7 @@ def compare(
     noted_before, noted_after : dict, optional
         What the user noted for a side.
     setups : tuple of MachineSetup, optional
-        The machine before and after: what the rides before foretell is then told as well.
+        The machine before and after: what the rides before predict is then told as well.
 
     Raises
     ------
@@ -108,19 +124,59 @@ def compare(
         [1 if each.terms.better == HIGHER else -1 for each, _ in told],
     )
     by_name = {each.figure.name: verdict for (each, _), verdict in zip(told, found, strict=True)}
-    return Comparison(
+    compared = Comparison(
         before=before,
         after=after,
-        figures=tuple(
-            replace(each, verdict=by_name.get(each.figure.name, each.verdict)) for each in drafts
+        figures=_top_speed_first(
+            [replace(each, verdict=by_name.get(each.figure.name, each.verdict)) for each in drafts]
         ),
         mismatches=mismatches_of(before, after, noted_before, noted_after),
         unit=unit,
         pull=curves_of(before, after),
         noted_before=noted_before,
         noted_after=noted_after,
-        foretold=foretell_change(setups, before, after, unit) if setups else None,
     )
+    if setups is None:
+        return compared
+    asked = changes_between(*setups)
+    return replace(compared, predicted=predicted_change(compared, setups[0], asked))
+
+
+def predicted_change(
+    comparison: Comparison,
+    setup: MachineSetup,
+    asked: Mapping[str, Any],
+    *,
+    windows: Sequence[Window] = (),
+    sweep: tuple[str, Sequence[Any]] | None = None,
+) -> Predicted:
+    """Return what the rides before predict, and what those after showed, as they are compared.
+
+    Parameters
+    ----------
+    comparison : Comparison
+        Of the rides before and after.
+    setup, asked, windows, sweep
+        As for ``predict_from``; the windows are those of the rides if left out.
+    """
+    told = [(each.figure.name, each.difference) for each in comparison.figures if each.difference]
+    if not windows:
+        windows = tuple(map(parse_window, comparison.before[0].settings.windows))
+    prediction = predict_from(
+        setup, comparison.before, asked, comparison.unit, windows=windows, sweep=sweep,
+        told={name: difference.before for name, difference in told},
+    )  # fmt: skip
+    after = {name: difference.after for name, difference in told}
+    return Predicted(prediction, measured_after(comparison.after, comparison.before, after))
+
+
+def _top_speed_first(figures: list[Compared]) -> tuple[Compared, ...]:
+    told = {each.figure.name: each for each in figures if each.difference is not None}
+    top = told.get("two_way_mps") or told.get("best_1s_mps")
+    if top is None:
+        return tuple(figures)
+    named = replace(top, figure=replace(top.figure, title=TOP_SPEED, short=""))
+    return (named, *(each for each in figures if each is not top))
 
 
 def _check_sides(before: Rides, after: Rides) -> None:
@@ -214,14 +270,39 @@ def _draft(name: str, before: Rides, after: Rides) -> Compared:
             shared = min(r.terms.shared_sd for r in readings if r.estimate is not None)
             difference = difference_of(told[0], told[1], wind_parts=known, shared_sd=shared)
         else:
-            ways = [
-                [way for way, r in zip(side_ways, side, strict=True) if r.estimate is not None]
-                for side_ways, side in zip(
+            directions = [
+                [one for one, r in zip(of_rides, side, strict=True) if r.estimate is not None]
+                for of_rides, side in zip(
                     matched.directions, (matched.first, matched.second), strict=True
                 )
             ]
-            difference = difference_by_direction(told[0], told[1], ways[0], ways[1])
-    return Compared(like, matched.first, matched.second, difference, Verdict(CANNOT_SAY), obstacle)
+            difference = difference_by_direction(told[0], told[1], directions[0], directions[1])
+    return Compared(
+        like,
+        matched.first,
+        matched.second,
+        difference,
+        Verdict(CANNOT_SAY),
+        obstacle,
+        _doubt(difference, (*before, *after), (*matched.first, *matched.second)),
+    )
+
+
+def _doubt(difference: Difference | None, rides: Rides, figures: tuple[Figure, ...]) -> str:
+    """Return why a figure of both sides may not be named by itself, or nothing."""
+    if difference is None:
+        return ""
+    weak = [
+        r.name for r, f in zip(rides, figures, strict=True) if f.estimate and r["signal"].too_weak
+    ]
+    if weak:
+        return f"the signal was too weak in {', '.join(weak)}"
+    wide = [
+        side
+        for side, mean in (("before", difference.before), ("after", difference.after))
+        if not is_firm(mean)
+    ]
+    return f"the rides {' and '.join(wide)} tell it too roughly to name one figure" if wide else ""
 
 
 def _missing(first: tuple[Figure, ...], second: tuple[Figure, ...]) -> str:

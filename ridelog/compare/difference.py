@@ -1,17 +1,26 @@
 """From the rides of two sides to one difference that respects both scatters.
 
 The interval inside each ride says what its receiver leaves open; the scatter between rides of one
-side says how well the machine, the rider and the day repeat. Derivation and measured coverage:
-DEVELOPERS.md, "Before and after".
+side says how well the machine, the rider and the day repeat. Derivation:
+METHOD.md, (1) to (4).
 """
 
 from dataclasses import dataclass
+from typing import Literal
 
 import numpy as np
 
-from ridelog.compare.contrast import Contrast, Summary, shared_scatter, welch
-from ridelog.compare.partial_identification import ErrorOf, interval_over
+from ridelog.compare.contrast import (
+    Contrast,
+    ErrorOf,
+    Summary,
+    interval_over,
+    shared_scatter,
+    welch,
+)
 from ridelog.core.estimate import LEVEL, QUANTILE, Estimate
+
+Method = Literal["welch", "shared scatter", "one ride a side"]
 
 
 @dataclass(frozen=True)
@@ -26,7 +35,7 @@ class Difference:
     contrast : of the reading that is nearer to nought, which decides; None with one ride on either
         side.
     receiver_error : standard error that the receivers alone would cause.
-    method : "welch", "shared scatter" or "one ride a side".
+    method : where the interval comes from.
     sd_before, sd_after : standard deviation between the rides of a side, NaN with one ride.
     rides_before, rides_after : how many rides a side has.
     wind_part : how much of the difference may be wind or slope, in the figure's unit.
@@ -39,7 +48,7 @@ class Difference:
     p_value: float
     contrast: Contrast | None
     receiver_error: float
-    method: str
+    method: Method
     sd_before: float
     sd_after: float
     rides_before: int
@@ -101,8 +110,8 @@ def difference_of(
     difference = Estimate(readings[0].value, low, high, LEVEL)
     nearest = min(readings, key=lambda one: abs(one.value))
     return Difference(
-        before=_side(before, first, second),
-        after=_side(after, second, first),
+        before=side_mean(before, after),
+        after=side_mean(after, before),
         difference=difference,
         percent=_percent(first.mean, second.mean, before, after, difference),
         p_value=_p_value(readings),
@@ -115,6 +124,31 @@ def difference_of(
         rides_after=len(after),
         wind_part=readings[0].value - readings[-1].value,
     )
+
+
+def side_mean(rides: list[Estimate], others: list[Estimate] | None = None) -> Estimate:
+    """Return a side's mean: its own scatter from three rides on, else that of both sides.
+
+    The one rule for the figure of several rides; with one ride a side it is the ride's own.
+
+    Parameters
+    ----------
+    rides : list of Estimate
+        Of one side, at least one.
+    others : list of Estimate, optional
+        Of the other side, if there is one.
+    """
+    own, other = Summary.of([one.value for one in rides]), len(others or [])
+    if own.count == 1 and other <= 1:
+        return rides[0]
+    if own.count >= 3 or not others:
+        reach = Contrast(0.0, own.sd / float(np.sqrt(own.count)), own.count - 1.0).reach(LEVEL)
+    else:
+        both = shared_scatter(own, Summary.of([one.value for one in others]))
+        alone = np.sqrt(1.0 / own.count) / np.sqrt(1.0 / own.count + 1.0 / other)
+        reach = both.reach(LEVEL) * float(alone)
+    reach = max(reach, QUANTILE * _receiver_error(rides))
+    return Estimate(own.mean, own.mean - reach, own.mean + reach, LEVEL)
 
 
 def difference_by_direction(
@@ -180,7 +214,7 @@ def _receiver_error(rides: list[Estimate], shared_sd: float = 0.0) -> float:
     return float(np.sqrt(sum(own))) / len(rides)
 
 
-def _contrast(first: Summary, second: Summary) -> tuple[Contrast | None, str]:
+def _contrast(first: Summary, second: Summary) -> tuple[Contrast | None, Method]:
     """Return the contrast of two sides and the method; None with one ride a side."""
     if min(first.count, second.count) >= 2 and first.count + second.count > 4:
         return welch(first, second), "welch"
@@ -195,20 +229,6 @@ def _p_value(readings: list[ErrorOf]) -> float:
     if len(signs) > 1 or 0.0 in signs or any(one.contrast is None for one in readings):
         return 1.0
     return max(2.0 * one.tail(abs(one.value)) for one in readings)
-
-
-def _side(rides: list[Estimate], own: Summary, other: Summary) -> Estimate:
-    """Return a side's mean: its own scatter from three rides on, else that of both sides."""
-    if own.count == 1 and other.count == 1:
-        return rides[0]
-    if own.count >= 3:
-        reach = Contrast(0.0, own.sd / float(np.sqrt(own.count)), own.count - 1.0).reach(LEVEL)
-    else:
-        both = shared_scatter(own, other)
-        alone = np.sqrt(1.0 / own.count) / np.sqrt(1.0 / own.count + 1.0 / other.count)
-        reach = both.reach(LEVEL) * float(alone)
-    reach = max(reach, QUANTILE * _receiver_error(rides))
-    return Estimate(own.mean, own.mean - reach, own.mean + reach, LEVEL)
 
 
 def _percent(

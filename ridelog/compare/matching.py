@@ -3,7 +3,11 @@
 from dataclasses import dataclass, replace
 
 from ridelog.analysis.figure import Figure
+from ridelog.analysis.subject import MeasuredRide
 from ridelog.core.geodesy import SAME_WAY_DEG, courses_apart_deg
+
+# The rides of one side of a comparison.
+Rides = tuple[MeasuredRide, ...]
 
 _ONE_WAY = "this ride was made in one direction only, the others in both"
 _OTHER_WAY = "no ride of the other side went in this direction"
@@ -37,25 +41,25 @@ def match_directions(first: tuple[Figure, ...], second: tuple[Figure, ...]) -> M
     if all(any(figure.terms.both_ways is not None for figure in side) for side in sides):
         kept = [tuple(_only_both_ways(figure) for figure in side) for side in sides]
         return Matched(kept[0], kept[1])
-    told = [figure.terms.course_deg for figure in (*first, *second) if figure.estimate]
-    courses = [course for course in told if course is not None]
+    known = [figure.terms.course_deg for figure in (*first, *second) if figure.estimate]
+    courses = [course for course in known if course is not None]
     if not courses:
         return Matched(first, second, obstacle=NO_MATCH)
-    ways = [[_way(figure, courses[0]) for figure in side] for side in sides]
-    shared = {way for way in (0, 1) if all(way in side for side in ways)}
+    found = [[_direction(figure, courses[0]) for figure in side] for side in sides]
+    shared = {one for one in (0, 1) if all(one in side for side in found)}
     if not shared:
         return Matched(first, second, obstacle=NO_MATCH)
     kept = [
-        tuple(_only_ways(figure, way, shared) for figure, way in zip(side, way_of, strict=True))
-        for side, way_of in zip(sides, ways, strict=True)
+        tuple(_only_shared(figure, one, shared) for figure, one in zip(side, told, strict=True))
+        for side, told in zip(sides, found, strict=True)
     ]
     if len(shared) == 1:
         return Matched(kept[0], kept[1])
-    directions = [tuple(way if way is not None else 0 for way in side) for side in ways]
+    directions = [tuple(one or 0 for one in side) for side in found]
     return Matched(kept[0], kept[1], (directions[0], directions[1]))
 
 
-def _way(figure: Figure, axis_deg: float) -> int | None:
+def _direction(figure: Figure, axis_deg: float) -> int | None:
     """Return 0 along the axis, 1 against it, None for neither or unknown."""
     course_deg = figure.terms.course_deg
     if figure.estimate is None or course_deg is None:
@@ -72,8 +76,8 @@ def _only_both_ways(figure: Figure) -> Figure:
     return replace(figure, estimate=None, reason=_ONE_WAY)
 
 
-def _only_ways(figure: Figure, way: int | None, shared: set[int]) -> Figure:
-    if figure.estimate is None or way in shared:
+def _only_shared(figure: Figure, direction: int | None, shared: set[int]) -> Figure:
+    if figure.estimate is None or direction in shared:
         return figure
     reason = _NO_COURSE if figure.terms.course_deg is None else _OTHER_WAY
     return replace(figure, estimate=None, reason=reason)

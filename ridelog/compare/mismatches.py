@@ -6,9 +6,10 @@ import numpy as np
 
 from ridelog.analysis.subject import MeasuredRide
 from ridelog.analysis.top_speed.measure import OppositeRun
-from ridelog.compare.rides import Rides
+from ridelog.compare.matching import Rides
 from ridelog.core.geodesy import SAME_WAY_DEG, courses_apart_deg, to_local
-from ridelog.core.units import SPEED_UNITS
+from ridelog.core.quantity import SPEED, TRAVEL, Quantity, plain
+from ridelog.core.units import SpeedUnit
 
 # From where on a difference is worth a warning; common practice, no source, unless named.
 _RATE_FACTOR = 1.5
@@ -17,15 +18,27 @@ _PLACE_APART_M = 300.0
 _WIND_MPS = 0.15
 # eKFV Annex, no. 1.1: a test track's grade of at most 1 %.
 _SLOPE_APART = 0.01
-_LEAST_WAY_M = 40.0
+_LEAST_LENGTH_M = 40.0
 
 
 @dataclass(frozen=True)
 class Mismatch:
-    """One thing that differs between the sides; ``code`` is stable and meant for scripts."""
+    """One thing that differs between the sides.
+
+    code : stable and meant for scripts.
+    text : a sentence; ``{}`` in it stands for what is ``told``, if anything is.
+    told : values in SI with what they are.
+    """
 
     code: str
     text: str
+    told: tuple[tuple[float, Quantity], ...] = ()
+
+    def text_in(self, reader: SpeedUnit) -> str:
+        """Return the sentence in the reader's units."""
+        if not self.told:
+            return self.text
+        return self.text.format(*(plain(value, kind, reader, 1) for value, kind in self.told))
 
 
 def mismatches_of(
@@ -96,9 +109,9 @@ def _wind(before: Rides, after: Rides) -> Mismatch | None:
         return None
     return Mismatch(
         "wind_or_slope",
-        f"One direction was faster than the other by {_both(first)} before and {_both(second)} "
-        "after (minus: slower): wind or slope differed. Means of both directions cancel most of "
-        "it; a best second does not.",
+        "One direction was faster than the other by {} before and {} after (minus: slower): wind "
+        "or slope differed. Means of both directions cancel most of it; a fastest second does not.",
+        ((first, SPEED), (second, SPEED)),
     )
 
 
@@ -108,7 +121,7 @@ def _directions(before: Rides, after: Rides) -> Mismatch | None:
         return None
     return Mismatch(
         "unbalanced_directions",
-        f"No runs in two opposite directions in {_names(single)}: wind and slope cannot be told "
+        f"No runs in two opposite directions in {', '.join(single)}: wind and slope cannot be told "
         "from the machine there.",
     )
 
@@ -144,10 +157,10 @@ def _slope_along(ride: MeasuredRide, axis_deg: float) -> float | None:
     if np.count_nonzero(known) < 10:
         return None
     axis = np.radians(axis_deg)
-    way = motion.east_m[known] * np.sin(axis) + motion.north_m[known] * np.cos(axis)
-    if np.ptp(way) < _LEAST_WAY_M:
+    along_m = motion.east_m[known] * np.sin(axis) + motion.north_m[known] * np.cos(axis)
+    if np.ptp(along_m) < _LEAST_LENGTH_M:
         return None
-    return float(np.polyfit(way - way.mean(), height[known], 1)[0])
+    return float(np.polyfit(along_m - along_m.mean(), height[known], 1)[0])
 
 
 def _place(before: Rides, after: Rides) -> Mismatch | None:
@@ -161,8 +174,9 @@ def _place(before: Rides, after: Rides) -> Mismatch | None:
     if np.isfinite(apart) and apart > _PLACE_APART_M:
         return Mismatch(
             "other_place",
-            f"The rides before and after were made {_distance(apart)} apart: another ground may be "
-            "faster or slower by itself.",
+            "The rides before and after were made {} apart: another ground may be faster or slower "
+            "by itself.",
+            ((apart, TRAVEL),),
         )
     courses = [
         [run.course_deg for ride in side for run in ride["top_speed"].two_way_runs[:1]]
@@ -197,7 +211,7 @@ def _rate(before: Rides, after: Rides) -> Mismatch | None:
     return Mismatch(
         "other_rate",
         f"The logs hold {_range(rates[0])} fixes a second before and {_range(rates[1])} after: a "
-        "slower log smooths short moments, and its intervals are wider.",
+        "slower log blurs short moments and tells figures more roughly.",
     )
 
 
@@ -217,8 +231,8 @@ def _signal(before: Rides, after: Rides) -> Mismatch | None:
     if weak:
         return Mismatch(
             "poor_signal",
-            f"The signal was too weak for firm figures in {_names(weak)}: leave such a ride out or "
-            "ride again.",
+            f"The signal was too weak for firm figures in {', '.join(weak)}: leave such a ride out "
+            "or ride again.",
         )
     noise = [max(ride["signal"].speed_sd_mps for ride in side) for side in (before, after)]
     share = [min(ride["signal"].usable_share for ride in side) for side in (before, after)]
@@ -233,7 +247,7 @@ def _signal(before: Rides, after: Rides) -> Mismatch | None:
     return Mismatch(
         "poor_signal",
         f"The signal was poorer {('before', 'after')[side]} the change: in {ride.name} "
-        f"{100 * ride['signal'].usable_share:.0f} % of the fixes can carry a figure.",
+        f"{100 * ride['signal'].usable_share:.0f} % of its fixes are usable.",
     )
 
 
@@ -262,19 +276,6 @@ def _noted(first: dict[str, str], second: dict[str, str]) -> list[Mismatch]:
     ]
 
 
-def _both(speed_mps: float) -> str:
-    kmh, mph = SPEED_UNITS["km/h"], SPEED_UNITS["mph"]
-    return f"{kmh.from_mps(speed_mps):.1f} km/h ({mph.from_mps(speed_mps):.1f} mph)"
-
-
-def _distance(metres: float) -> str:
-    return f"{metres:.0f} m" if metres < 1000.0 else f"{metres / 1000.0:.1f} km"
-
-
 def _range(rates_hz: list[float]) -> str:
     low, high = min(rates_hz), max(rates_hz)
     return f"{low:.3g}" if high < 1.05 * low else f"{low:.3g} to {high:.3g}"
-
-
-def _names(names: list[str]) -> str:
-    return ", ".join(names)

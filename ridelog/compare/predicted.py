@@ -1,70 +1,186 @@
-"""What the rides before a change foretold of it, beside what the rides after it showed."""
+"""A prediction from measured rides, and what rides after the change showed beside it."""
 
-from dataclasses import dataclass, replace
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
 
-from ridelog.analysis.launches.windows import default_windows, suited
-from ridelog.analysis.settings import Settings
-from ridelog.analysis.subject import MeasuredRide
-from ridelog.compare.rides import Rides
+import numpy as np
+
+from ridelog.analysis.figure import Figure
+from ridelog.analysis.launches.windows import Window, default_windows, suited
+from ridelog.compare.difference import difference_by_direction, side_mean
+from ridelog.compare.matching import Rides, match_directions
+from ridelog.core.estimate import LEVEL, Estimate
+from ridelog.core.track import FloatArray
 from ridelog.core.units import SpeedUnit
-from ridelog.machine.loop import foretell
-from ridelog.machine.measured_after import Ridden, ride_after, together
-from ridelog.machine.predict import Prediction
-from ridelog.machine.rides import evidence_of
+from ridelog.machine.calibration_data import calibration_data_of
+from ridelog.machine.predict import PredictedFigure, Prediction, predict
 from ridelog.machine.setup import MachineSetup
 
 # The launch windows of a machine whose rides tell no top speed: as of one that reaches 30 km/h.
 _USUAL_TOP_MPS = 25.0 / 3.0
+# Points of the measured pull curve are this far apart. [m/s]
+_STEP_MPS = 0.5
+# What a prediction calls the figures of rides that have another name there. The machine's top speed
+# is on the level in still air, which the mean of both directions comes nearest to.
+PREDICTED_NAMES = {"two_way_mps": "top_speed_mps"}
+# Figures that the rider decides as much as the machine: no test of a prediction.
+_RIDERS = ("stopping_distance_m",)
 
 
 @dataclass(frozen=True)
-class Foretold:
-    """A prediction made from the rides before a change, and what the rides after it showed.
+class MeasuredAfter:
+    """What rides after a change showed.
 
-    setup_before, setup_after : the machine in both states; what differs is the change.
+    names : of the rides. figures : by the names of a prediction, means over the rides.
+    pull : the pull at full throttle at ``pull_mps``, speeds that a ride tells. [m/s²], [m/s]
     """
 
-    setup_before: MachineSetup
-    setup_after: MachineSetup
+    names: tuple[str, ...]
+    figures: Mapping[str, Estimate]
+    pull_mps: FloatArray
+    pull: tuple[Estimate, ...]
+
+
+@dataclass(frozen=True)
+class Predicted:
+    """A prediction made from the rides before a change, and what the rides after it showed."""
+
     prediction: Prediction
-    ridden: Ridden
+    after: MeasuredAfter
 
 
-def foretell_change(
-    setups: tuple[MachineSetup, MachineSetup], before: Rides, after: Rides, unit: SpeedUnit
-) -> Foretold:
-    """Return what the rides before foretold of the machine after, with what the rides after showed.
+@dataclass(frozen=True)
+class Agreement:
+    """One figure predicted and measured.
+
+    apart : measured minus predicted, with its interval. agrees : whether that interval holds
+        nought, which it does in 9 of 10 cases if the prediction is right.
+    """
+
+    predicted: PredictedFigure
+    measured: Estimate
+    apart: Estimate
+    agrees: bool
+
+    @property
+    def name(self) -> str:
+        """Name of the figure in a prediction."""
+        return self.predicted.figure.name
+
+
+def predict_from(
+    setup: MachineSetup,
+    rides: Rides,
+    asked: Mapping[str, Any],
+    unit: SpeedUnit,
+    *,
+    windows: Sequence[Window] = (),
+    sweep: tuple[str, Sequence[Any]] | None = None,
+    told: Mapping[str, Estimate] | None = None,
+) -> Prediction:
+    """Return what a change will do to the machine of some rides.
 
     Parameters
     ----------
-    setups : tuple of MachineSetup
-        The machine before and after the change.
-    before, after : tuple of MeasuredRide
-        At least one each.
+    setup, asked, sweep
+        As for ``machine.predict.predict``.
+    rides : tuple of MeasuredRide
+        On the machine as it is; may be empty.
     unit : SpeedUnit
-        In which the launch windows are round.
-
-    Raises
-    ------
-    SetupError
-        If the set-ups cannot be two states of one machine.
+        In which the usual launch windows are round.
+    windows : sequence of Window, optional
+        Windows of the standing start, those that suit the rides if left out.
+    told : mapping, optional
+        What a comparison says of these rides, name of a figure to their mean; the rest is found
+        here.
     """
-    reverse = setups[0].has_reverse
-    evidence = [
-        evidence_of(ride.motion, _settings_of(ride, reverse), measured=ride) for ride in before
-    ]
-    top_mps = max((one.top_mps[0] for one in evidence if one.top_mps), default=_USUAL_TOP_MPS)
-    windows = suited(default_windows(top_mps), unit)
-    ridden = together(
-        [ride_after(ride.motion, windows, _settings_of(ride, reverse)) for ride in after]
+    data = [calibration_data_of(ride) for ride in rides]
+    if not windows:
+        top_mps = max((one.top_mps[0] for one in data if one.top_mps), default=_USUAL_TOP_MPS)
+        windows = suited(default_windows(top_mps), unit)
+    return predict(setup, data, asked, windows, sweep=sweep, measured=side_means(rides, told))
+
+
+def measured_after(
+    rides: Rides, others: Rides = (), told: Mapping[str, Estimate] | None = None
+) -> MeasuredAfter:
+    """Return what the rides after a change showed; ``others`` are those before it.
+
+    ``told`` is as for ``predict_from``, of the rides after.
+    """
+    curves = [ride["acceleration"] for ride in rides]
+    highest = max((float(one.speed_mps[-1]) for one in curves if len(one.speed_mps)), default=0.0)
+    speed, pull = [], []
+    for at in np.arange(_STEP_MPS, highest + 1e-9, _STEP_MPS):
+        here = [found for one in curves if (found := one.at(float(at))) is not None]
+        if here:
+            speed.append(float(at))
+            pull.append(side_mean(here))
+    return MeasuredAfter(
+        tuple(ride.name for ride in rides),
+        side_means(rides, told, others),
+        np.array(speed),
+        tuple(pull),
     )
-    return Foretold(*setups, foretell(*setups, evidence, windows), ridden)
 
 
-def _settings_of(ride: MeasuredRide, has_reverse: bool | None) -> Settings:
-    """Return how a ride was measured, with the set-up's word on reverse where it has none."""
-    settings = ride.settings
-    if settings.has_reverse is not None or settings.reverse_marks_s:
-        # Someone who marks reverse travel was there; the file may be of another state.
-        return settings
-    return replace(settings, has_reverse=has_reverse)
+def side_means(
+    rides: Rides, told: Mapping[str, Estimate] | None = None, others: Rides = ()
+) -> dict[str, Estimate]:
+    """Return every figure of the rides of one side, by the names of a prediction.
+
+    What a comparison of the rides tells is taken from it; the rest is what it would tell of this
+    side alone.
+    """
+    names = dict.fromkeys(name for ride in rides for name in ride.figures)
+    found = {}
+    for name in names:
+        mean = (told or {}).get(name)
+        if mean is None:
+            mean = _mean_of(_of(name, rides), _of(name, others))
+        if mean is not None:
+            found[PREDICTED_NAMES.get(name, name)] = mean
+    return found
+
+
+def agreements(prediction: Prediction, after: MeasuredAfter) -> tuple[Agreement, ...]:
+    """Return what was predicted beside what was measured, for figures that have both."""
+    return tuple(
+        _agreement(one, one.changed, seen)
+        for one in prediction.figures
+        if one.changed is not None
+        and one.figure.name not in _RIDERS
+        and (seen := after.figures.get(one.figure.name)) is not None
+    )
+
+
+def _of(name: str, rides: Rides) -> tuple[Figure, ...]:
+    return tuple(ride.figures[name] for ride in rides if name in ride.figures)
+
+
+def _mean_of(figures: tuple[Figure, ...], others: tuple[Figure, ...]) -> Estimate | None:
+    """Return the mean of one side's figures; directions are kept apart as in a comparison."""
+    comparable = figures[0].comparable
+    if comparable is not None and comparable.one_direction:
+        matched = match_directions(figures, figures)
+        if not matched.obstacle:
+            figures = matched.first
+        if matched.directions is not None:
+            ways = [
+                w for w, one in zip(matched.directions[0], figures, strict=True) if one.estimate
+            ]
+            known = [one.estimate for one in figures if one.estimate is not None]
+            return difference_by_direction(known, known, ways, ways).before
+    known = [one.estimate for one in figures if one.estimate is not None]
+    beside = [one.estimate for one in others if one.estimate is not None]
+    return side_mean(known, beside) if known else None
+
+
+def _agreement(one: PredictedFigure, predicted: Estimate, measured: Estimate) -> Agreement:
+    """Return one comparison; half widths of independent errors add in squares."""
+    value = measured.value - predicted.value
+    below = float(np.hypot(measured.value - measured.low, predicted.high - predicted.value))
+    above = float(np.hypot(measured.high - measured.value, predicted.value - predicted.low))
+    apart = Estimate(value, value - below, value + above, LEVEL)
+    return Agreement(one, measured, apart, apart.low <= 0.0 <= apart.high)

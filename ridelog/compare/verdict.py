@@ -1,19 +1,38 @@
-"""From differences to verdicts in words, for several figures at once."""
+"""From differences to verdicts in words, false alarms among several figures kept rare."""
 
 from dataclasses import dataclass
+from typing import Final, Literal
 
 import numpy as np
 from scipy.special import stdtrit
 
 from ridelog.compare.difference import Difference
-from ridelog.compare.false_alarms import Tested, step_down
 
-BETTER, WORSE = "better", "worse"
-NOT_SHOWN, CANNOT_SAY = "no difference shown", "cannot say"
+# In at most one comparison of ten in which nothing changed may any figure be called changed.
+FAMILY_LEVEL = 0.10
+Word = Literal["better", "worse", "no difference shown", "cannot say"]
+BETTER: Final = "better"
+WORSE: Final = "worse"
+NOT_SHOWN: Final = "no difference shown"
+CANNOT_SAY: Final = "cannot say"
 # A difference counts as one that the rides could have shown if they would show it this often.
 POWER = 0.9
 # More rides than this nobody makes for one change; common practice, no source.
 _MOST_MORE_RIDES = 12
+
+
+@dataclass(frozen=True)
+class Tested:
+    """What became of one figure.
+
+    shown : whether its difference is claimed.
+    level : the level at which it was tested in its step.
+    adjusted : the smallest family level at which it would be claimed.
+    """
+
+    shown: bool
+    level: float
+    adjusted: float
 
 
 @dataclass(frozen=True)
@@ -22,7 +41,7 @@ class Verdict:
 
     Attributes
     ----------
-    word : better, worse, no difference shown or cannot say.
+    word : what may be said.
     smallest_shown : difference that rides like these would show nine times out of ten; None where
         nothing can be tested.
     more_rides : rides a side to add so that a difference as large as the one seen would be shown
@@ -30,10 +49,47 @@ class Verdict:
     tested : what became of it among the others; None where nothing can be tested.
     """
 
-    word: str
+    word: Word
     smallest_shown: float | None = None
     more_rides: int | None = None
     tested: Tested | None = None
+
+
+def step_down(
+    p_values: list[float], weights: list[float], family: float = FAMILY_LEVEL
+) -> list[Tested]:
+    """Return which figures are shown when the chance of any false claim stays below ``family``.
+
+    The figure with the smallest ratio of p value to weight is tested at its share of the level;
+    if it is shown, its share passes to those that remain, until one is not shown.
+
+    Parameters
+    ----------
+    p_values : list of float
+        Two-sided, one for each figure.
+    weights : list of float
+        Positive shares, any scale.
+    family : float
+        Chance of any false claim that is allowed.
+
+    Source
+    ------
+    Holm, A simple sequentially rejective multiple test procedure, Scandinavian Journal of
+    Statistics 6 (1979) 65-70, with weights as in its section 4. It needs no independence.
+    METHOD.md, (10).
+    """
+    order = sorted(range(len(p_values)), key=lambda i: p_values[i] / weights[i])
+    tested: list[Tested | None] = [None] * len(p_values)
+    adjusted, going, sharing = 0.0, True, sum(weights)
+    for place, i in enumerate(order):
+        left = sum(weights[j] for j in order[place:])
+        # Once a figure is not shown, its share and those of the rest are not passed on.
+        sharing = left if going else sharing
+        level = family * weights[i] / sharing
+        going = going and p_values[i] <= level
+        adjusted = max(adjusted, min(1.0, p_values[i] * left / weights[i]))
+        tested[i] = Tested(going, level, adjusted)
+    return [each for each in tested if each is not None]
 
 
 def verdicts(
@@ -46,7 +102,7 @@ def verdicts(
     differences : list of Difference
         One for each figure.
     weights : list of float
-        Shares of the level, see ``false_alarms.step_down``.
+        Shares of the level, see ``step_down``.
     better_when : list of int
         1 where more is better, -1 where less is.
     """
@@ -72,7 +128,7 @@ def smallest_shown(difference: Difference, tested: Tested) -> float:
 
     Standard error times the sum of both quantiles of Student's t, that of the test and that of the
     power; never less than what the receivers alone allow, and beyond what may be wind. Source:
-    NIST/SEMATECH e-Handbook, 7.2.2.2, with t in place of the normal quantiles.
+    NIST/SEMATECH e-Handbook, 7.2.2.2, with t in place of the normal quantiles; METHOD.md, (11).
     """
     contrast = difference.contrast
     if contrast is None:
@@ -85,6 +141,7 @@ def more_rides(difference: Difference, tested: Tested) -> int | None:
     """Return how many more rides a side would show a difference as large as the one seen.
 
     What may be wind is taken off: more rides in the same wind would not tell it apart.
+    METHOD.md, (12).
     """
     contrast = difference.contrast
     seen = difference.nearest

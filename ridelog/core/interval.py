@@ -26,7 +26,7 @@ def estimate(
     The fitted path's own figure is freed from the bias that choosing (a maximum, a first crossing)
     brings: what the sharp draws add to the fitted path, the fitted path has added to the truth.
     The half widths are the one-sided root mean squares of the cautious draws about their mean,
-    times the normal quantile of the level. Derivation: DEVELOPERS.md, "One mechanism".
+    times the normal quantile of the level: core (1) and (2).
 
     Parameters
     ----------
@@ -51,7 +51,7 @@ def ordered_estimates(columns: FloatArray, *, smallest: float = -np.inf) -> list
     nearest ones that keep it, in the metric of the cautious draws' covariance: the most likely
     ones, if errors are normal. Each interval moves with its value; what bounds the whole from
     above then bounds its parts, and what bounds a part from below bounds the whole, if it is twice
-    as sure. Derivation: METHOD.md of top_speed, (3) to (7).
+    as sure. Derivation: top_speed (3) to (7).
 
     Parameters
     ----------

@@ -5,7 +5,7 @@ deserves. Every surface writes its numbers through this module, so one figure re
 """
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 from ridelog.core.estimate import Estimate
@@ -61,6 +61,7 @@ ENERGY_PER_LENGTH = Quantity(
     1,
     lambda reader: (f"Wh/{reader.travel_label}", JOULES_PER_WH / reader.metres_per_travel),
 )
+PERCENT = Quantity("share of what it was before", "%", 1, lambda reader: ("%", 1.0))
 BY_SI = {
     each.si: each
     for each in (SPEED, TIME, LENGTH, ACCELERATION, YAW_RATE, CURRENT, POWER, ENERGY_PER_LENGTH)
@@ -105,9 +106,11 @@ def is_firm(estimate: Estimate) -> bool:
     return estimate.firm
 
 
-def text_or_span(estimate: Estimate, quantity: Quantity, reader: SpeedUnit) -> str:
-    """Return a firm figure with its interval, else the range alone."""
-    if is_firm(estimate):
+def text_or_span(
+    estimate: Estimate, quantity: Quantity, reader: SpeedUnit, *, weak: bool = False
+) -> str:
+    """Return a firm figure with its interval, else, or if its signal is weak, the range alone."""
+    if is_firm(estimate) and not weak:
         return text(estimate, quantity, reader)
     return f"somewhere from {span(estimate, quantity, reader)}"
 
@@ -126,6 +129,19 @@ def amount(estimate: Estimate, quantity: Quantity, reader: SpeedUnit) -> str:
     return text(
         Estimate(-estimate.value, -estimate.high, -estimate.low, estimate.level), quantity, reader
     )
+
+
+def together(estimates: Sequence[Estimate], quantity: Quantity, reader: SpeedUnit) -> list[str]:
+    """Return figures that stand side by side, without unit, all to the decimals of the roughest."""
+    count = min(decimals(each, quantity, reader) for each in estimates)
+    return [number(quantity.scaled(each.value, reader), count) for each in estimates]
+
+
+def rough(figure: float, quantity: Quantity, reader: SpeedUnit) -> str:
+    """Return how large a difference is, whichever way, to two digits that count: "0.42 km/h"."""
+    scaled = abs(quantity.scaled(figure, reader))
+    count = 0 if scaled >= 10.0 else 1 if scaled >= 1.0 else 2
+    return f"{number(scaled, count)} {quantity.label(reader)}"
 
 
 def plain(figure: float, quantity: Quantity, reader: SpeedUnit, count: int | None = None) -> str:
@@ -148,11 +164,17 @@ def plain(figure: float, quantity: Quantity, reader: SpeedUnit, count: int | Non
 
 
 def decimals(estimate: Estimate, quantity: Quantity, reader: SpeedUnit) -> int:
-    """Return how many decimals a figure deserves in the reader's unit."""
-    width = quantity.scaled(estimate.high - estimate.low, reader)
-    if width <= 0.0:
-        return quantity.most_decimals
-    return max(0, min(quantity.most_decimals, math.ceil(-math.log10(_SHARE_OF_WIDTH * width))))
+    """Return how many decimals a figure deserves in the reader's unit.
+
+    One more than the most where all of a small difference would read as nought.
+    """
+    low, high = (quantity.scaled(end, reader) for end in (estimate.low, estimate.high))
+    most = quantity.most_decimals
+    if high <= low:
+        return most
+    if max(abs(low), abs(high)) < 0.5 * 0.1**most:
+        most += 1
+    return max(0, min(most, math.ceil(-math.log10(_SHARE_OF_WIDTH * (high - low)))))
 
 
 def number(figure: float, count: int, *, signed: bool = False) -> str:

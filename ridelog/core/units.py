@@ -21,6 +21,7 @@ COULOMBS_PER_AH = 3600.0
 JOULES_PER_WH = 3600.0
 # International yard and pound agreement, 1959, exact.
 KILOGRAMS_PER_POUND = 0.45359237
+NEWTONS_PER_POUND = KILOGRAMS_PER_POUND * STANDARD_GRAVITY_MPS2
 # The suffixes by which a set-up file names units: quantity, and how many SI units one of them is.
 SETUP_UNITS: dict[str, tuple[str, float]] = {
     "kg": ("mass", 1.0),

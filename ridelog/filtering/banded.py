@@ -100,9 +100,8 @@ class BandedFactor:
 def selected_inverse(diagonal: FloatArray, lower: FloatArray) -> tuple[FloatArray, FloatArray]:
     """Return the inverse's blocks on the diagonal and directly below it.
 
-    Every second block is eliminated at once, which leaves a chain of half the length with the same
-    inverse on the blocks that stay; going back, each eliminated block's inverse follows from its
-    two neighbours'. The cost is proportional to n, with log2(n) whole-array steps.
+    By block cyclic reduction, filtering (14) and (15): the cost is proportional to n, with log2(n)
+    whole-array steps.
 
     Parameters
     ----------
@@ -118,9 +117,8 @@ def selected_inverse(diagonal: FloatArray, lower: FloatArray) -> tuple[FloatArra
 
     Source
     ------
-    Block cyclic reduction: Buzbee, Golub and Nielson, "On direct methods for solving Poisson's
-    equations", SIAM J. Numer. Anal. 7 (1970) 627-656; the way back is an own derivation, written
-    out in DEVELOPERS.md, "Variances by cyclic reduction".
+    Buzbee, Golub and Nielson, "On direct methods for solving Poisson's equations", SIAM J. Numer.
+    Anal. 7 (1970) 627-656; the way back is an own derivation, filtering (15).
     """
     blocks, beside = _selected(_numbers_apart(diagonal), _numbers_apart(lower))
     return np.moveaxis(blocks, 2, 0), np.moveaxis(beside, 2, 0)

@@ -1,12 +1,8 @@
 """Long logs: scales learnt on means of a quarter of a second, and the ride solved block by block.
 
-Noise and liveliness are properties of the ride that a coarser record shows as well: averaging k
-fixes divides white variance by k and keeps everything slower. The final solution uses every fix.
-
-What happens minutes away does not change a state: every instant is seen by its own fixes, and the
-slowest error forgets itself in DRIFT_TIME_S. Each block is therefore solved with a margin of its
-neighbours on either side, whose own answers are thrown away, so that memory follows the block and
-not the ride. A ride of one block is solved whole.
+A coarser record shows noise and liveliness as well; the solution uses every fix. What happens
+minutes away does not change a state, so each block is solved with a margin of its neighbours, whose
+own answers are thrown away: memory follows the block and not the ride.
 """
 
 from collections.abc import Callable, Iterator
@@ -23,7 +19,7 @@ _SPAN_S = 0.25
 # Instants of a block: some 60 MB while it is solved.
 LONGEST_BLOCK = 20_000
 # Five correlation times of the slowest error; measured difference from the whole ride solved at
-# once in tests/filtering/test_long_chain.py.
+# once in tests/filtering/test_long_logs.py.
 MARGIN_S = 5.0 * DRIFT_TIME_S
 
 Progress = Callable[[float], None] | None

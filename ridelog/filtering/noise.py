@@ -1,13 +1,8 @@
 """The noise and the liveliness of a ride, learnt from the ride itself.
 
-Every unknown scale is the variance of a group of independent normal deviations: the white part of
-position and of reported speed, the increments of the slow errors, the jerk of each short span.
-Its evidence is greatest where
-
-    variance = sum of squared estimated deviations / number of deviations the data determine
-
-(MacKay's fixed point). All groups are updated together, a few rounds. Heavy tails come in as the
-scale mixture of Student's t: a weight per fix. Derivation: DEVELOPERS.md, "Learning the scales".
+Every unknown scale is the variance of a group of independent normal deviations; all groups are
+updated together by MacKay's fixed point, a few rounds. Heavy tails come in as the scale mixture of
+Student's t: a weight per fix. METHOD.md, filtering (11) to (13).
 
 Source
 ------
@@ -33,12 +28,11 @@ _FIRST_JERK, _PRIOR_JERK, _PRIOR_JERK_WEIGHT = 1.0, 1.0e-3, 0.1
 _LEAST_JERK, _MOST_JERK = 1.0e-6, 1.0e3
 # The span that shares one intensity: short, so that the corner at throttle-off stays sharp.
 _JERK_SPAN_S = 0.25
-# At a steady speed drive equals resistance and the acceleration is near zero; a hand that holds
-# the throttle and grades of 1 or 2 % make some 0.2 m/s². Evidence decides for each second whether
-# the machine was in that state.
+# At a steady speed the acceleration is near zero; a hand that holds the throttle and grades of 1 or
+# 2 % make some 0.2 m/s². Filtering (13).
 _CRUISE_MPS2, _CRUISE_WEIGHT, _CRUISE_SPAN_S = 0.25, 1.0, 1.0
 # Priors of the slow errors, with the weight of this many determined deviations: the published and
-# measured sizes named in DEVELOPERS.md, "What is assumed".
+# measured sizes that METHOD.md names.
 DRIFT_PRIOR_MPS, SLOW_PRIOR_MPS, SLOW_WEIGHT = 0.045, 0.03, 20.0
 _WHITE_SPEED_PRIOR_MPS, _WHITE_SPEED_WEIGHT = 0.06, 10.0
 _WHITE_POSITION_PRIOR_M, _WHITE_POSITION_WEIGHT = 0.3, 2.0
@@ -208,8 +202,7 @@ def _improved(
     )
     jerk = np.clip(jerk, _LEAST_JERK, _MOST_JERK)
 
-    # Acceleration about zero, by expectation rather than fixed point: it cannot collapse below
-    # what the data leave open.
+    # Acceleration about zero, by expectation rather than fixed point.
     share = np.minimum(np.gradient(space.time_s), 1.0)
     squared = 0.5 * (states[:, 2] ** 2).sum(axis=1) + blocks[:, 2, 2]
     reach = _reach(_CRUISE_SPAN_S, usual)

@@ -10,7 +10,6 @@ from ridelog.core.geodesy import to_local
 from ridelog.core.track import BoolArray, FloatArray, IntArray, Track
 from ridelog.filtering.quality import POOR_HDOP
 from ridelog.filtering.receiver.height import position_drift
-from ridelog.filtering.receiver.rounding import written_step
 
 # Below this a receiver's course is its own noise: with 0.08 m/s of noise an axis, the course of
 # 0.5 m/s is uncertain by 9 degrees, and many receivers hold speed or course there. Common practice
@@ -183,3 +182,20 @@ def _noise_factor(hdop: FloatArray, position_sd_m: FloatArray) -> FloatArray:
             usual = float(np.median(quality[known]))
             factor = np.where(known, np.where(known, quality, usual) / usual, factor)
     return np.clip(factor, _LEAST_FACTOR, _MOST_FACTOR)
+
+
+def written_step(values: FloatArray) -> float:
+    """Return the step in which a log writes a quantity, 0 if it holds fewer than three values.
+
+    The least usual difference between values that occur: lone smaller ones are slips.
+    """
+    known = np.unique(values[np.isfinite(values)])
+    if len(known) < 3:
+        return 0.0
+    steps = np.diff(known)
+    steps = steps[steps > 1e-9]
+    if not len(steps):
+        return 0.0
+    least = float(np.quantile(steps, 0.02, method="nearest"))
+    # A step of 1 km/h written as m/s with two decimals alternates between two neighbours.
+    return float(np.mean(steps[(steps > 0.75 * least) & (steps < 1.25 * least)]))

@@ -1,10 +1,7 @@
 """What is known of the motion after smoothing, as paths that can be drawn over any span.
 
-Two readings of the same ride are kept. The sharp one has the learnt intensities as they are: its
-states are the fitted path, and its draws show the bias that choosing a maximum brings. The cautious
-one does not take for granted where the learnt corners lie or that a steady span was steady, and
-holds the slow errors for as uncertain in size as they are: its spread is the estimate's error.
-Derivation and measured coverage: DEVELOPERS.md, "One mechanism".
+Two readings of the same ride are kept, METHOD.md, filtering (17): the draws of the sharp one show
+the bias that choosing a maximum brings, the spread of the cautious ones is the estimate's error.
 """
 
 from collections.abc import Callable

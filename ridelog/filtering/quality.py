@@ -179,5 +179,5 @@ def _travelled(solution: Solution, first: int, stop: int) -> BoolArray:
 
 
 def _share_left(ratio: float) -> float:
-    """Return the sd of a Gauss-Markov velocity's mean over its own sd, after ``ratio`` times."""
+    """Return the share of a drift's sd that its mean keeps, filtering (16)."""
     return float(np.sqrt(2.0 * (ratio - 1.0 + np.exp(-ratio)))) / ratio

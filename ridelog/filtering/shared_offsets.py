@@ -1,9 +1,8 @@
 """Positions displaced together for a moment, in logs that report no speed and have few fixes.
 
-Between fixes a second apart a machine may gain or lose metres, so a displacement of metres is no
-contradiction by itself. Two readings of the same fixes are weighed: the machine moved so, changing
-its acceleration as hard as tyres allow, or these fixes share a displacement. The second is taken
-where its evidence, with how seldom that happens, is the greater.
+Two readings of the same fixes are weighed: the machine moved so, changing its acceleration as hard
+as tyres allow, or these fixes share a displacement. The second is taken where its evidence, with
+how seldom that happens, is the greater: METHOD.md, filtering (9) and (10).
 """
 
 import numpy as np
@@ -48,7 +47,7 @@ def find_shared_offsets(seen: Observations, good: BoolArray) -> BoolArray:
 
     Source
     ------
-    Own derivation: DEVELOPERS.md, "Displaced together".
+    Own derivation: filtering (9) and (10).
     """
     shared = np.zeros(len(good), dtype=bool)
     if seen.usual_interval_s < _LEAST_INTERVAL_S or len(good) < _LONGEST + 2 * _BESIDE:
@@ -123,7 +122,7 @@ def _hard_motion(time_s: FloatArray) -> FloatArray:
     """Return the covariance of one axis' positions at times from 0 on, shape (w, n, n)."""
     first = np.minimum(time_s[:, :, None], time_s[:, None, :])
     apart = np.maximum(time_s[:, :, None], time_s[:, None, :]) - first
-    # The integral of (t - u)^2 (s - u)^2 / 4 over u from 0 to the earlier of t and s.
+    # Filtering (9): the integral of (t - u)^2 (s - u)^2 / 4 over u from 0 to the earlier instant.
     shape = first**3 * (first**2 / 5.0 + first * apart / 2.0 + apart**2 / 3.0) / 4.0
     covariance: FloatArray = _JERK * shape
     for power, (sd, divisor) in enumerate(zip(_START_SD, (1.0, 1.0, 2.0), strict=True)):

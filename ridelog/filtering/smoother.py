@@ -36,9 +36,8 @@ from ridelog.filtering.quality import (
     settled_from,
     settling_factor,
 )
-from ridelog.filtering.receiver.habits import recognised
+from ridelog.filtering.receiver.habits import lasting_rounding, recognised, rounding_sd
 from ridelog.filtering.receiver.height import SHORT_DRIFT_TIME_S
-from ridelog.filtering.receiver.rounding import lasting_rounding, rounding_sd
 from ridelog.filtering.state_space import DRIFT_TIME_S, Precisions, StateSpace
 
 # Between fixes further apart than this, instants without data let corners fall where they did.

@@ -10,7 +10,7 @@ State of one axis at an instant, in this order:
 
 Position, velocity and acceleration follow white jerk of an intensity per interval; 3 and 4 are
 first-order Gauss-Markov. East and north share every precision, hence one factor for both.
-Derivation: DEVELOPERS.md, "The model".
+Model: filtering (1) to (8).
 """
 
 from dataclasses import dataclass
@@ -21,12 +21,11 @@ import numpy as np
 
 from ridelog.core.track import BoolArray, FloatArray
 from ridelog.filtering.banded import BandedFactor, selected_inverse
-from ridelog.filtering.transitions import Transitions, WeightedTransitions
+from ridelog.filtering.transitions import Transitions
 
 # Correlation times of the slow errors. The drift of a position solution follows satellite geometry
 # and atmosphere over tens of seconds, that of a reported speed the receiver's own loop filters:
-# common practice, no source; the order of size is that of the published slow errors named in
-# DEVELOPERS.md.
+# common practice, no source; filtering (2).
 DRIFT_TIME_S = 20.0
 SLOW_SPEED_TIME_S = 3.0
 # Weak priors of the first instant of a piece: any ride starts within these (units m, m/s, m/s²).
@@ -75,7 +74,7 @@ class Blocks(NamedTuple):
     diagonal, lower : of the states, as ``BandedFactor`` takes them.
     """
 
-    transitions: WeightedTransitions
+    transitions: Transitions
     start: FloatArray
     diagonal: FloatArray
     lower: FloatArray
@@ -134,17 +133,13 @@ class StateSpace:
             self.drift_time_s,
         )
 
-    @cached_property
-    def transitions(self) -> Transitions:
-        """What joins the instants, made when first needed."""
-        return Transitions(self._dt, self.breaks, self.steps, self.drift_keep, self.slow_keep)
-
     def blocks(self, precisions: Precisions) -> "Blocks":
         """Return the precision of all states under these precisions."""
         n, d = self.n, self.d
-        transitions = self.transitions.weighted(
-            precisions.jerk, precisions.drift, precisions.slow_sd
-        )
+        transitions = Transitions(
+            self._dt, self.breaks, self.steps, self.drift_keep, self.slow_keep,
+            precisions.jerk, precisions.drift, precisions.slow_sd,
+        )  # fmt: skip
         onto, forward, lower = transitions.blocks(d)
         # In memory the instants lie along the last axis, where whole-array steps are fastest.
         blocks = np.zeros((d, d, n))
@@ -209,10 +204,8 @@ class Solution:
     def log_evidences(self) -> FloatArray:
         """Return what each instant adds to the logarithm of the data's density, shape (n,).
 
-        Summed over a piece, or over all, it is that of both axes, less a constant that depends on
-        the precisions of the data alone: models that differ in intensities or instants compare.
-        With z ~ N(H x, R) and x ~ N(0, K^-1) the density of z has the logarithm
-        (log |K| - log |K + H' R^-1 H| + z' R^-1 H m) / 2 an axis, m the solution.
+        Both axes, less a constant of the data's precisions: filtering (8). It may be summed piece
+        by piece; models that differ in intensities or instants compare.
         """
         first = self.space.first
         each = -self.factor.log_pivots()

@@ -1,26 +1,24 @@
 """What the model says of two neighbouring instants, as blocks of the system of equations.
 
-The residual of an interval of length h is A x(k+1) - F x(k). Measured in units of h, position,
-velocity, acceleration and drift velocity have the same A, F and precision in every interval, so
-their blocks are constants times powers of h over the jerk's intensity; drift and slow error add one
-number each. Derivation: DEVELOPERS.md, "The model".
+The residual of an interval of length h is A x(k+1) - F x(k), filtering (5). Measured in units of h,
+position, velocity, acceleration and drift velocity have the same A, F and precision in every
+interval, so their blocks are constants times powers of h over the jerk's intensity; drift and slow
+error add one number each.
 """
 
 import numpy as np
 
 from ridelog.core.track import BoolArray, FloatArray, IntArray
 
-# Inverse of the covariance of white jerk over a unit interval, [[1/20, 1/8, 1/6], [., 1/3, 1/2],
-# [., ., 1]], for position, velocity and acceleration.
+# Precision of white jerk over a unit interval: filtering (4).
 _JERK = np.array([[720.0, -360.0, 60.0], [-360.0, 192.0, -36.0], [60.0, -36.0, 9.0]])
-# Where the position may step by any amount its residual says nothing: the precision conditional on
-# it being free (Schur complement), with a trace left so that the matrix stays definite.
+# Where the position may step, filtering (7), with a trace left so that the matrix stays definite.
 _STEPPED = _JERK - (1.0 - 1e-9) * np.outer(_JERK[0], _JERK[0]) / _JERK[0, 0]
 # Columns: position, velocity, acceleration, drift velocity. The drift moves the believed position
 # by its trapezoid over the interval, hence the halves at both ends.
 _ONTO = np.array([[1.0, 0.0, 0.0, -0.5], [0.0, 1.0, 0.0, 0.0], [0.0, 0.0, 1.0, 0.0]])
 _FORWARD = np.array([[1.0, 1.0, 0.5, 0.5], [0.0, 1.0, 1.0, 0.0], [0.0, 0.0, 1.0, 0.0]])
-# What A'QA, F'QF and -A'QF are multiples of, usually and where the position may step.
+# What the blocks of filtering (6) are multiples of, usually and where the position may step.
 _OF_TRANSITIONS = tuple(
     (sign * left.T @ _JERK @ right, sign * left.T @ _STEPPED @ right)
     for left, right, sign in (
@@ -32,16 +30,18 @@ _POWER = np.array([0, 1, 2, 1])
 
 
 class Transitions:
-    """The intervals of a state space; arrays of shape (m,).
+    """Intervals with precisions: what they add to the equations, and their pull on states.
 
     Parameters
     ----------
-    interval_s : ndarray
+    interval_s : ndarray, shape (m,)
         Length of each; any positive number across a break. [s]
-    breaks, steps : ndarray of bool
+    breaks, steps : ndarray of bool, shape (m,)
         Intervals that carry nothing, and those in which the position may step.
-    drift_keep, slow_keep : ndarray
+    drift_keep, slow_keep : ndarray, shape (m,)
         Share of the drift velocity and of the slow error that is left after each.
+    jerk, drift, slow_sd : ndarray, shape (m,), the last a float
+        As in ``Precisions``.
     """
 
     def __init__(
@@ -51,47 +51,32 @@ class Transitions:
         steps: BoolArray,
         drift_keep: FloatArray,
         slow_keep: FloatArray,
+        jerk: FloatArray,
+        drift: FloatArray,
+        slow_sd: float,
     ) -> None:
         self._interval_s = interval_s
-        self._live = ~breaks
+        self._live = live = ~breaks
         self._stepped: IntArray = np.flatnonzero(steps)
         self._drift_keep = drift_keep
         self._slow_keep = slow_keep
-        powers = interval_s ** _POWER[:, None]
-        self._units = powers[:, None] * powers / interval_s**5
-
-    def weighted(
-        self, jerk: FloatArray, drift: FloatArray, slow_sd: float
-    ) -> "WeightedTransitions":
-        """Return the intervals with an intensity of jerk and sizes of the slow errors each."""
-        return WeightedTransitions(self, jerk, drift, slow_sd)
-
-
-class WeightedTransitions:
-    """Intervals with precisions: what they add to the equations, and their pull on states."""
-
-    def __init__(
-        self, transitions: Transitions, jerk: FloatArray, drift: FloatArray, slow_sd: float
-    ) -> None:
-        self._transitions = transitions
-        live = transitions._live
         self._jerk = np.where(live, 1.0 / jerk, 0.0)
-        self._drift = np.where(live, 1.0 / (drift**2 * (1.0 - transitions._drift_keep**2)), 0.0)
-        self._slow = np.where(live, 1.0 / (slow_sd**2 * (1.0 - transitions._slow_keep**2)), 0.0)
+        self._drift = np.where(live, 1.0 / (drift**2 * (1.0 - drift_keep**2)), 0.0)
+        self._slow = np.where(live, 1.0 / (slow_sd**2 * (1.0 - slow_keep**2)), 0.0)
 
     def blocks(self, d: int) -> tuple[FloatArray, FloatArray, FloatArray]:
         """Return A'QA, F'QF and -A'QF of every interval, each of shape (m, d, d).
 
         In memory the intervals lie along the last axis, where whole-array steps are fastest.
         """
-        transitions = self._transitions
-        at = transitions._stepped
-        units = transitions._units * self._jerk
+        at = self._stepped
+        powers = self._interval_s ** _POWER[:, None]
+        units = powers[:, None] * powers / self._interval_s**5 * self._jerk
         found = []
         for (usual, stepped), drift, slow in zip(
             _OF_TRANSITIONS,
-            (1.0, transitions._drift_keep**2, -transitions._drift_keep),
-            (1.0, transitions._slow_keep**2, -transitions._slow_keep),
+            (1.0, self._drift_keep**2, -self._drift_keep),
+            (1.0, self._slow_keep**2, -self._slow_keep),
             strict=True,
         ):
             block = np.zeros((d, d, len(self._jerk)))
@@ -110,20 +95,17 @@ class WeightedTransitions:
         The residuals are formed from differences of neighbouring states, so that no digits are
         lost where the blocks would lose them.
         """
-        transitions = self._transitions
-        h = transitions._interval_s
+        h = self._interval_s
         before, after = states[:, :, :-1], states[:, :, 1:]
         position, velocity, acceleration, drift = after[:4] - before[:4]
         position -= h * (before[1] + 0.5 * h * before[2] + 0.5 * (before[3] + after[3]))
         velocity -= h * before[2]
-        drift += (1.0 - transitions._drift_keep) * before[3]
+        drift += (1.0 - self._drift_keep) * before[3]
         # In units of the interval.
         residual = np.stack([position, h * velocity, h**2 * acceleration])
         back = np.tensordot(_JERK, residual, axes=1)
-        back[:, :, transitions._stepped] = np.tensordot(
-            _STEPPED, residual[:, :, transitions._stepped], axes=1
-        )
-        back *= self._jerk / transitions._interval_s**5
+        back[:, :, self._stepped] = np.tensordot(_STEPPED, residual[:, :, self._stepped], axes=1)
+        back *= self._jerk / self._interval_s**5
         drift *= self._drift
         pull = np.zeros_like(states)
         on = pull[:, :, 1:]
@@ -135,9 +117,9 @@ class WeightedTransitions:
         off[0] += back[0]
         off[1] += h * (back[0] + back[1])
         off[2] += h**2 * (0.5 * back[0] + back[1] + back[2])
-        off[3] += transitions._drift_keep * drift + 0.5 * h * back[0]
+        off[3] += self._drift_keep * drift + 0.5 * h * back[0]
         if len(states) == 5:
-            keep = transitions._slow_keep
+            keep = self._slow_keep
             slow = self._slow * (after[4] - keep * before[4])
             on[4] -= slow
             off[4] += keep * slow
@@ -145,12 +127,11 @@ class WeightedTransitions:
 
     def log_determinants(self, d: int) -> FloatArray:
         """Return the logarithm of the determinant of each residual's precision, 0 at breaks."""
-        transitions = self._transitions
-        live = transitions._live
+        live = self._live
         each = np.full(len(live), float(np.linalg.slogdet(_JERK)[1]))
-        each[transitions._stepped] = float(np.linalg.slogdet(_STEPPED)[1])
+        each[self._stepped] = float(np.linalg.slogdet(_STEPPED)[1])
         each[~live] = 0.0
-        each[live] += 3.0 * np.log(self._jerk[live]) - 9.0 * np.log(transitions._interval_s[live])
+        each[live] += 3.0 * np.log(self._jerk[live]) - 9.0 * np.log(self._interval_s[live])
         each[live] += np.log(self._drift[live])
         if d == 5:
             each[live] += np.log(self._slow[live])

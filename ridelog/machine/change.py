@@ -9,21 +9,25 @@ import numpy as np
 from ridelog.core.errors import SetupError
 from ridelog.core.track import FloatArray
 from ridelog.core.units import STANDARD_GRAVITY_MPS2
-from ridelog.machine.battery import cells_of_voltage, pack_voltage
-from ridelog.machine.drive import Drive
-from ridelog.machine.gearing import circumference_m, overall_ratio
-from ridelog.machine.roadload import AIR_DENSITY_KGPM3
+from ridelog.machine.components import (
+    cells_of_voltage,
+    circumference_m,
+    overall_ratio,
+    pack_voltage,
+)
+from ridelog.machine.drive import AIR_DENSITY_KGPM3, Drive
 from ridelog.machine.setup import KEYS, MachineSetup
 from ridelog.machine.setup_check import contradictions
-from ridelog.machine.setup_file import problems_of, unknown_key
-from ridelog.machine.setup_questions import read_value
+from ridelog.machine.setup_file import problems_of, read_value, unknown_key
 
+# Words that name a state and change nothing.
+_NAMES = ("name", "state")
 _MOST_SWEPT = 41
 _REFUSED = ("motor_rated_v", "motor_rated_power_w", "motor_rated_rpm")
 
 
 @dataclass(frozen=True)
-class Change:
+class SetupChange:
     """A set-up after a change.
 
     asked : what was asked for. setup : the whole set-up after it. notes : what followed from it
@@ -92,7 +96,25 @@ def parse_sweep(text: str) -> tuple[str, list[Any]]:
     return name, values
 
 
-def changed(setup: MachineSetup, asked: Mapping[str, Any]) -> Change:
+def changes_between(before: MachineSetup, after: MachineSetup) -> dict[str, Any]:
+    """Return the keys in which two set-ups of one machine differ, with their new values.
+
+    Raises
+    ------
+    SetupError
+        If the later set-up leaves out what the earlier one gives: nothing says what it became.
+    """
+    old, new = before.given(), after.given()
+    gone = [key for key in old if key not in new and key not in _NAMES]
+    if gone:
+        raise SetupError(
+            f"the set-up after the change leaves out {gone[0]}, which the one before gives.",
+            "write the same keys into both files, changed or not.",
+        )
+    return {key: value for key, value in new.items() if key not in _NAMES and value != old.get(key)}
+
+
+def changed(setup: MachineSetup, asked: Mapping[str, Any]) -> SetupChange:
     """Return the set-up after a change, with what follows from it.
 
     Raises
@@ -137,10 +159,10 @@ def changed(setup: MachineSetup, asked: Mapping[str, Any]) -> Change:
     _refuse([doubt.text for doubt in doubts if doubt.blocks])
     old_doubts = {doubt.text for doubt in contradictions(setup)}
     notes += [doubt.text for doubt in doubts if doubt.text not in old_doubts]
-    return Change(dict(asked), after, tuple(notes))
+    return SetupChange(dict(asked), after, tuple(notes))
 
 
-def changed_drive(drive: Drive, before: MachineSetup, change: Change) -> Drive:
+def changed_drive(drive: Drive, before: MachineSetup, change: SetupChange) -> Drive:
     """Return possible machines after a change: each keeps what the rides told of it.
 
     A key that both set-ups give acts by the ratio of its values, so that a controller that was

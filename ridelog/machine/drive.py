@@ -1,4 +1,4 @@
-"""The drive: motor line, current limits on both sides, voltage sag, gearing, grip.
+"""The drive and what resists it: motor line, current limits, voltage sag, grip; A + B v + C v².
 
 All fields have shape (n,): n possible machines at once, which differ where something is unknown.
 """
@@ -9,12 +9,61 @@ import numpy as np
 import numpy.typing as npt
 
 from ridelog.core.track import FloatArray
-from ridelog.machine.roadload import RoadLoad
+from ridelog.core.units import STANDARD_GRAVITY_MPS2
+
+# Dry air as an ideal gas at 20 °C and 1013.25 hPa: 101325 / (287.05 * 293.15). [kg/m³]
+AIR_DENSITY_KGPM3 = 1.2041
 
 # What can hold a machine back, in the order of the numbers that ``Drive.limits`` returns.
 LIMITS = ("motor speed", "current", "power", "traction")
 
 IntArray = npt.NDArray[np.intp]
+
+
+@dataclass(frozen=True)
+class RoadLoad:
+    """Coefficients of the resisting force, each of shape (n,) for n possible machines.
+
+    a_n : constant part, rolling on the level. [N]
+    b_nspm : part that grows with speed. [N s/m]
+    c_ns2pm2 : part that grows with the square of speed, mostly air. [N s²/m²]
+
+    Source
+    ------
+    40 CFR 1066.210 and 1066.310: F = A + B v + C v², M dv/dt = -F - M g sin(theta).
+    """
+
+    a_n: FloatArray
+    b_nspm: FloatArray
+    c_ns2pm2: FloatArray
+
+    def force_n(self, speed_mps: FloatArray) -> FloatArray:
+        """Return the resisting force on the level in still air.
+
+        ``speed_mps`` has shape (k,) or (n, k), the result (n, k). [N]
+        """
+        force: FloatArray = (
+            self.a_n[:, None]
+            + self.b_nspm[:, None] * speed_mps
+            + self.c_ns2pm2[:, None] * speed_mps**2
+        )
+        return force
+
+
+def road_load_of(
+    mass_kg: FloatArray, rolling: FloatArray, b_nspm: FloatArray, drag_area_m2: FloatArray
+) -> RoadLoad:
+    """Return A = rolling share times weight, B as given, C = air density times drag area / 2."""
+    return RoadLoad(
+        a_n=rolling * mass_kg * STANDARD_GRAVITY_MPS2,
+        b_nspm=b_nspm,
+        c_ns2pm2=0.5 * AIR_DENSITY_KGPM3 * drag_area_m2,
+    )
+
+
+def slope_force_n(mass_kg: float, grade: float) -> float:
+    """Return the force of a slope, ``grade`` as rise over run, positive uphill. [N]"""
+    return mass_kg * STANDARD_GRAVITY_MPS2 * grade / float(np.hypot(1.0, grade))
 
 
 @dataclass(frozen=True)
@@ -24,7 +73,7 @@ class Drive:
     Attributes
     ----------
     mass_kg, inertia_factor : mass with rider, and by how much rotating parts add to it, 1.
-    way_per_radian_m : way on the ground for one radian of the motor. [m]
+    way_per_radian_m : distance on the ground for one radian of the motor. [m]
     efficiency : from motor shaft to ground, 1.
     constant_nmpa : torque for an ampere, and voltage for a radian a second. [N m/A = V s]
     motor_ohm, battery_ohm : resistances. [ohm]

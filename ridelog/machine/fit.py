@@ -9,8 +9,9 @@ from scipy.linalg import solve_triangular
 from ridelog.core.resampling import systematic
 from ridelog.core.track import FloatArray
 from ridelog.filtering.standing_start.paths import UNSEEN_START_S
+from ridelog.machine.calibration_data import CalibrationData, NearTop
+from ridelog.machine.directions import Curve
 from ridelog.machine.drive import Drive
-from ridelog.machine.evidence import Curve, Evidence, NearTop
 from ridelog.machine.performance import launch_time_s, top_speed
 from ridelog.machine.priors import COUNT, UNKNOWNS, draw, machines_of
 from ridelog.machine.setup import MachineSetup
@@ -55,7 +56,7 @@ def from_setup(setup: MachineSetup, count: int = 2 * MACHINES) -> Fitted:
     return Fitted(setup, z, machines_of(setup, z), (), {u.name: 1.0 for u in UNKNOWNS})
 
 
-def fit(setup: MachineSetup, rides: Sequence[Evidence], count: int = MACHINES) -> Fitted:
+def fit(setup: MachineSetup, rides: Sequence[CalibrationData], count: int = MACHINES) -> Fitted:
     """Return the possible machines of a set-up after some rides.
 
     Annealed importance sampling with resampling: the likelihood is let in by degrees, each step as
@@ -66,7 +67,7 @@ def fit(setup: MachineSetup, rides: Sequence[Evidence], count: int = MACHINES) -
     ----------
     setup : MachineSetup
         What is known of the machine besides.
-    rides : sequence of Evidence
+    rides : sequence of CalibrationData
         What each ride told; rides are taken as independent.
     count : int
         How many machines to carry.
@@ -154,7 +155,7 @@ def _spreads(drive: Drive) -> FloatArray:
     return np.array([np.std(np.log(np.maximum(u.of(drive), 1e-9))) for u in UNKNOWNS])
 
 
-def _terms(ride: Evidence) -> list[Likelihood]:
+def _terms(ride: CalibrationData) -> list[Likelihood]:
     terms: list[Likelihood] = []
     if ride.pull is not None:
         terms.append(_curve_term(ride.pull, lambda d, v: d.pull_mps2(v)))

@@ -5,8 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ridelog.core.track import FloatArray
-from ridelog.machine.drive import Drive, IntArray
-from ridelog.machine.roadload import RoadLoad
+from ridelog.machine.drive import Drive, IntArray, RoadLoad
 
 # Steps of the speed grid on which launches are integrated, and how near to the top speed it ends.
 _STEPS, _NEARNESS = 240, 0.995
@@ -55,13 +54,13 @@ def _power_balance(drive: Drive) -> FloatArray:
     """Return the speed at which the battery limit alone balances the resistance, (n,). [m/s]"""
     low = np.full_like(drive.mass_kg, 1e-3)
     high = np.full_like(low, 150.0)
-    per_way = drive.constant_nmpa / drive.way_per_radian_m
+    per_distance = drive.constant_nmpa / drive.way_per_radian_m
     power = drive.limit_power_w
     heat = 4.0 * drive.heat_share * drive.motor_ohm * power
     load = drive.load
     for _ in range(_HALVINGS):
         middle = 0.5 * (low + high)
-        back_v = per_way * middle
+        back_v = per_distance * middle
         force = drive.force_per_amp_n * 2.0 * power / (back_v + np.sqrt(back_v**2 + heat))
         over = load.a_n + middle * (load.b_nspm + load.c_ns2pm2 * middle) > force
         low, high = np.where(over, low, middle), np.where(over, middle, high)
@@ -70,18 +69,18 @@ def _power_balance(drive: Drive) -> FloatArray:
 
 
 @dataclass(frozen=True)
-class Launch:
+class PossibleLaunch:
     """A standing start at full throttle on the level, n possible machines on one grid each.
 
-    speed_mps, time_s, way_m : shape (n, k); speed rises from 0 to just under the top speed, time
-        counts from the first motion and includes half the time in which the throttle opens.
+    speed_mps, time_s, distance_m : shape (n, k); speed rises from 0 to just under the top speed,
+        time counts from the first motion and includes half the time in which the throttle opens.
     limit : which limit holds the machine back at each speed, (n, k).
     top_mps : shape (n,). [m/s]
     """
 
     speed_mps: FloatArray
     time_s: FloatArray
-    way_m: FloatArray
+    distance_m: FloatArray
     limit: IntArray
     top_mps: FloatArray
     opening_s: FloatArray
@@ -98,16 +97,18 @@ class Launch:
 
     def time_to_distance_s(self, distance_m: float) -> FloatArray:
         """Return the time over a distance from the start; steady at the top after the grid. [s]"""
-        end, time = self.way_m[:, -1], self.time_s[:, -1]
-        inside = _across(self.way_m, self.time_s, distance_m)
+        end, time = self.distance_m[:, -1], self.time_s[:, -1]
+        inside = _across(self.distance_m, self.time_s, distance_m)
         beyond = time + (distance_m - end) / self.speed_mps[:, -1]
         result: FloatArray = np.where(distance_m > end, beyond, inside)
         return result
 
     def speed_at_distance_mps(self, distance_m: float) -> FloatArray:
         """Return the speed after a distance from the start, (n,). [m/s]"""
-        inside = _across(self.way_m, self.speed_mps, distance_m)
-        result: FloatArray = np.where(distance_m > self.way_m[:, -1], self.speed_mps[:, -1], inside)
+        inside = _across(self.distance_m, self.speed_mps, distance_m)
+        result: FloatArray = np.where(
+            distance_m > self.distance_m[:, -1], self.speed_mps[:, -1], inside
+        )
         return result
 
     def longest_limit(self, from_mps: float, to_mps: float) -> IntArray:
@@ -122,10 +123,10 @@ class Launch:
         return longest
 
 
-def launch(drive: Drive) -> Launch:
+def launch(drive: Drive) -> PossibleLaunch:
     """Return the standing start of every possible machine.
 
-    Time is the integral of dv / a, way that of v dv / a, by Simpson's rule on each step. A
+    Time is the integral of dv / a, distance that of v dv / a, by Simpson's rule on each step. A
     throttle that opens over a time o as s(t) makes the machine run through the same speeds with
     its own clock, the integral of s, which lags behind by o / 2 in the end: own derivation.
     """
@@ -146,11 +147,11 @@ def launch(drive: Drive) -> Launch:
 
     time_s = grown(slowness) + 0.5 * drive.opening_s[:, None]
     time_s[:, 0] = 0.0
-    way_m = grown(slowness * speed)
+    distance_m = grown(slowness * speed)
     cannot = ~np.isfinite(top)
-    time_s[cannot] = way_m[cannot] = np.nan
+    time_s[cannot] = distance_m[cannot] = np.nan
     at = speed[:, ::2]
-    return Launch(at, time_s, way_m, drive.limits(at), top, drive.opening_s)
+    return PossibleLaunch(at, time_s, distance_m, drive.limits(at), top, drive.opening_s)
 
 
 def _across(grid: FloatArray, values: FloatArray, wanted: float) -> FloatArray:
@@ -166,8 +167,8 @@ def _across(grid: FloatArray, values: FloatArray, wanted: float) -> FloatArray:
     return np.where(grid[:, -1] >= wanted, found, np.nan)
 
 
-def peak(drive: Drive, what: str) -> FloatArray:
-    """Return the largest of a quantity over all speeds up to the top, (n,).
+def peak(drive: Drive, what: str) -> tuple[FloatArray, IntArray]:
+    """Return the largest of a quantity over all speeds up to the top, and what limits there, (n,).
 
     ``what`` is "battery_current_a", "battery_power_w" or "motor_current_a".
     """
@@ -175,7 +176,10 @@ def peak(drive: Drive, what: str) -> FloatArray:
     known = np.where(np.isfinite(top), top, 1.0)
     speed = known[:, None] * np.linspace(0.0, 1.0, 161)
     values: FloatArray = getattr(drive, what)(speed)
-    return np.where(np.isfinite(top), values.max(axis=1), np.nan)
+    at = np.argmax(values, axis=1)
+    rows = np.arange(len(at))
+    limit: IntArray = drive.limits(speed)[rows, at]
+    return np.where(np.isfinite(top), values[rows, at], np.nan), limit
 
 
 def launch_time_s(drive: Drive, speed_mps: float) -> FloatArray:

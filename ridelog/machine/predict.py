@@ -7,57 +7,74 @@ from typing import Any
 import numpy as np
 
 from ridelog.analysis.cautions import Caution
+from ridelog.analysis.figure import Figure
+from ridelog.analysis.settings import REACTION_S
 from ridelog.core.errors import SetupError
-from ridelog.core.estimate import LEVEL, Estimate
+from ridelog.core.estimate import LEVEL, QUANTILE, Estimate
 from ridelog.core.interval import estimate_of_possible
 from ridelog.core.track import FloatArray
-from ridelog.machine.change import Change, changed, changed_drive
+from ridelog.core.units import STANDARD_GRAVITY_MPS2
+from ridelog.machine.calibration_data import CalibrationData
+from ridelog.machine.change import SetupChange, changed, changed_drive
 from ridelog.machine.drive import Drive
-from ridelog.machine.evidence import Evidence
+from ridelog.machine.figures import LaunchWindow, PossibleFigure, figures_of
 from ridelog.machine.fit import Fitted, fit, from_setup
-from ridelog.machine.measures import Figure, LaunchWindow, figures
 from ridelog.machine.performance import top_speed
-from ridelog.machine.priors import UNKNOWNS
+from ridelog.machine.priors import UNKNOWNS, Unknown
 from ridelog.machine.risks import risks
 from ridelog.machine.setup import MachineSetup
 from ridelog.machine.setup_check import contradictions
 from ridelog.machine.value_of_measurement import Narrowing, narrowings
 
 # An unknown whose spread the rides left at more than this share of what it was, they cannot tell.
-_UNTOLD = 0.7
+_UNIDENTIFIED = 0.7
 # A hard stop of a small machine if nobody measured one; 3.5 m/s² is asked of vehicles up to
 # 25 km/h (StVZO § 41 (4), eKFV § 4 (1)); the spread is common practice, no source.
 _DECEL_MPS2, _DECEL_LOG_SD = 3.5, 0.25
 
 
 @dataclass(frozen=True)
-class Measure:
-    """One measure now and after the change; None where the machine has no such figure.
+class PredictedFigure:
+    """One figure now and after the change; None where the machine has no such figure.
 
+    figure : name, title, quantity; its estimate is that after the change, its reason says why there
+        is none.
+    now : what the rides measured, where they tell it; else from the possible machines.
+    difference : after the change less now, of the possible machines.
     limited_by : what holds the changed machine back (one of drive.LIMITS), limited_now the present
         one; shares : the share of possible machines for which each is so.
     """
 
-    name: str
-    unit: str
-    words: str
+    figure: Figure
     now: Estimate | None
-    changed: Estimate | None
     difference: Estimate | None
     limited_now: str
     limited_by: str
     share_now: float
     share: float
-    reason: str
+
+    @property
+    def changed(self) -> Estimate | None:
+        """The figure after the change."""
+        return self.figure.estimate
 
 
 @dataclass(frozen=True)
 class SweepPoint:
-    """The measures at one value of a swept key."""
+    """The figures at one value of a swept key."""
 
     value: Any
     present: bool
-    measures: tuple[Measure, ...]
+    figures: tuple[PredictedFigure, ...]
+
+
+@dataclass(frozen=True)
+class KnownOfMachine:
+    """What is known of one unknown of a machine; ``told`` None where no ride was given."""
+
+    unknown: Unknown
+    estimate: Estimate
+    told: bool | None
 
 
 @dataclass(frozen=True)
@@ -74,36 +91,41 @@ class Band:
 class Prediction:
     """Everything that is predicted of one change.
 
-    untold : unknowns (words) of which the rides say little or nothing.
     bands : the pull over speed, now and changed.
-    unknowns : name, words, unit, estimate and source of each.
+    measured : names of the figures whose present value the rides measured.
     """
 
     setup: MachineSetup
-    change: Change
+    change: SetupChange
     rides: tuple[str, ...]
-    measures: tuple[Measure, ...]
+    figures: tuple[PredictedFigure, ...]
     cautions: tuple[Caution, ...]
     notes: tuple[str, ...]
-    unknowns: tuple[tuple[str, str, str, Estimate, str], ...]
-    untold: tuple[str, ...]
+    known: tuple[KnownOfMachine, ...]
     narrowings: tuple[Narrowing, ...]
     sweep_key: str
     sweep: tuple[SweepPoint, ...]
     bands: tuple[Band, Band]
+    measured: frozenset[str] = frozenset()
 
-    def measure(self, name: str) -> Measure | None:
-        """Return a measure by its name, None if it was not predicted."""
-        return next((one for one in self.measures if one.name == name), None)
+    def get(self, name: str) -> PredictedFigure | None:
+        """Return a figure by its name, None if it was not predicted."""
+        return next((one for one in self.figures if one.figure.name == name), None)
+
+    @property
+    def unidentified(self) -> tuple[str, ...]:
+        """Words for the unknowns of which the rides say little or nothing."""
+        return tuple(one.unknown.words for one in self.known if one.told is False)
 
 
 def predict(
     setup: MachineSetup,
-    rides: Sequence[Evidence],
+    rides: Sequence[CalibrationData],
     asked: Mapping[str, Any],
     windows: Sequence[LaunchWindow],
     *,
     sweep: tuple[str, Sequence[Any]] | None = None,
+    measured: Mapping[str, Estimate] | None = None,
 ) -> Prediction:
     """Return what a change will do, from the set-up and the rides on it.
 
@@ -111,7 +133,7 @@ def predict(
     ----------
     setup : MachineSetup
         The machine as it was in the rides.
-    rides : sequence of Evidence
+    rides : sequence of CalibrationData
         What the rides told; may be empty, then the answer rests on the set-up alone.
     asked : mapping
         Keys of the set-up and their new values; may be empty when sweeping.
@@ -119,6 +141,9 @@ def predict(
         Windows of the standing start.
     sweep : (key, values), optional
         A key to be tried at several values, on top of the change.
+    measured : mapping, optional
+        Figures of the present machine, by the names of a prediction, as all else says them of these
+        rides: they stand as "now". METHOD.md, (9), has how they go with what is predicted.
 
     Raises
     ------
@@ -131,39 +156,37 @@ def predict(
         raise SetupError(blocked[0], "settle this first; nothing was predicted.")
     change = changed(setup, asked)
     fitted = fit(setup, rides) if rides else from_setup(setup)
-    here = _Here(fitted, rides)
-    now = here.figures(Change({}, setup, ()), windows)
-    after = here.figures(change, windows)
-    measures = _measures(now, after)
+    machines = _Machines(fitted, rides)
+    measured = {**machines.measured, **(measured or {})}
+    now = machines.figures(SetupChange({}, setup, ()), windows)
+    after = machines.figures(change, windows)
+    figures = _figures(now, after, measured)
     points = []
     for value in sweep[1] if sweep else ():
         assert sweep is not None
         point = changed(setup, {**asked, sweep[0]: value})
-        points.append(
-            SweepPoint(
-                value,
-                getattr(setup, sweep[0]) == value,
-                _measures(now, here.figures(point, windows)),
-            )
-        )
+        there = _figures(now, machines.figures(point, windows), measured)
+        points.append(SweepPoint(value, getattr(setup, sweep[0]) == value, there))
     target = next(figure for figure in after if figure.name == "top_speed_mps").values
     return Prediction(
         setup=setup,
         change=change,
         rides=fitted.rides,
-        measures=measures,
-        cautions=risks(setup, change.setup, {m.name: (m.now, m.changed) for m in measures}),
+        figures=figures,
+        cautions=risks(
+            setup, change.setup, {one.figure.name: (one.now, one.changed) for one in figures}
+        ),
         notes=(*change.notes, *_notes(setup, rides)),
-        unknowns=_unknowns(fitted),
-        untold=tuple(u.words for u in UNKNOWNS if fitted.learnt[u.name] > _UNTOLD and rides),
+        known=_known(fitted),
         narrowings=narrowings(fitted.drive, target, _made(setup, rides)),
         sweep_key=sweep[0] if sweep else "",
         sweep=tuple(points),
         bands=(_band(fitted.drive), _band(changed_drive(fitted.drive, setup, change))),
+        measured=frozenset(measured),
     )
 
 
-def _made(setup: MachineSetup, rides: Sequence[Evidence]) -> frozenset[str]:
+def _made(setup: MachineSetup, rides: Sequence[CalibrationData]) -> frozenset[str]:
     """Return which measurements have been made, by their names in ``narrowing``."""
     made = {
         "top speed": any(ride.top_mps is not None for ride in rides),
@@ -185,11 +208,15 @@ def _band(drive: Drive) -> Band:
     return Band(speed, low, middle, high)
 
 
-class _Here:
-    """The machines of one fit, with what else was seen on the rides."""
+class _Machines:
+    """The machines of one fit, with what else was seen on the rides.
 
-    def __init__(self, fitted: Fitted, rides: Sequence[Evidence]) -> None:
+    measured : figures that the rides tell and no model: the hardest turn.
+    """
+
+    def __init__(self, fitted: Fitted, rides: Sequence[CalibrationData]) -> None:
         self.fitted = fitted
+        self.measured: dict[str, Estimate] = {}
         count = len(fitted.drive.mass_kg)
         rng = np.random.default_rng(4)
         stops = [stop for ride in rides for stop in ride.decel_mps2]
@@ -209,14 +236,15 @@ class _Here:
             hardest = max(turns, key=lambda turn: turn.value)
             draws = hardest.value + hardest.sd * rng.standard_normal(count)
             self.lateral = np.maximum(draws, 0.0)
+            self.measured["lateral_accel_mps2"] = hardest
         self.top, _ = top_speed(fitted.drive)
 
-    def figures(self, change: Change, windows: Sequence[LaunchWindow]) -> list[Figure]:
+    def figures(self, change: SetupChange, windows: Sequence[LaunchWindow]) -> list[PossibleFigure]:
         drive = changed_drive(self.fitted.drive, self.fitted.setup, change)
         decel = self.decel
         if "brake_decel_mps2" in change.asked:
             decel = np.full_like(decel, change.setup.brake_decel_mps2)
-        return figures(
+        return figures_of(
             drive, change.setup, windows,
             decel_mps2=decel,
             lateral_mps2=self.lateral,
@@ -224,73 +252,73 @@ class _Here:
         )  # fmt: skip
 
 
-def _measures(now: list[Figure], after: list[Figure]) -> tuple[Measure, ...]:
+def _figures(
+    now: list[PossibleFigure], after: list[PossibleFigure], measured: Mapping[str, Estimate]
+) -> tuple[PredictedFigure, ...]:
     old = {figure.name: figure for figure in now}
     found = []
-    for figure in after:
-        before = old.get(figure.name)
+    for one in after:
+        before = old.get(one.name)
         first = None if before is None else estimate_of_possible(before.values)
-        second = estimate_of_possible(figure.values)
+        second = estimate_of_possible(one.values)
         difference = (
             None
             if before is None or first is None or second is None
-            else estimate_of_possible(figure.values - before.values)
+            else estimate_of_possible(one.values - before.values)
         )
         limited_now, share_now = before.limited_by if before else ("", 0.0)
-        limited_by, share = figure.limited_by
+        limited_by, share = one.limited_by
         reason = ""
         if second is None:
-            reason = "The changed machine does not reach it, or cannot start."
+            reason = "the changed machine does not reach it, or cannot start"
         elif first is None:
-            reason = "The present machine does not reach it."
-        if first is None and second is None and figure.name.startswith("pull_at_"):
+            reason = "the present machine does not reach it"
+        if first is None and second is None and one.at_mps is not None:
             continue
+        figure = Figure(one.name, one.title, one.quantity, second, reason, at_mps=one.at_mps)
         found.append(
-            Measure(
-                figure.name,
-                figure.unit,
-                figure.words,
-                first,
-                second,
-                difference,
-                limited_now,
-                limited_by,
-                share_now,
-                share,
-                reason,
-            )  # fmt: skip
-        )
+            PredictedFigure(
+                figure, measured.get(one.name, first), difference, limited_now, limited_by,
+                share_now, share,
+            )
+        )  # fmt: skip
     return tuple(found)
 
 
-def _notes(setup: MachineSetup, rides: Sequence[Evidence]) -> list[str]:
-    notes = ["Speeds and launches are on the level in still air."]
+def _notes(setup: MachineSetup, rides: Sequence[CalibrationData]) -> list[str]:
+    notes = ["Speeds and launches after the change are on the level in still air."]
     if not rides:
         notes.append(
             "No ride was given: the answer rests on the set-up and on handbook ranges alone."
         )
-    if not any(ride.decel_mps2 for ride in rides):
-        if setup.brake_decel_mps2 is None:
-            notes.append(
-                "No hard stop was measured: the stopping distance takes 3.5 m/s² (2.3 to 5.3), "
-                "what slow vehicles must reach (StVZO § 41 (4))."
-            )
+    if not any(ride.decel_mps2 for ride in rides) and setup.brake_decel_mps2 is None:
+        low, high = (
+            _DECEL_MPS2 * np.exp(sign * QUANTILE * _DECEL_LOG_SD) / STANDARD_GRAVITY_MPS2
+            for sign in (-1.0, 1.0)
+        )
+        notes.append(
+            "No hard stop was measured: the stopping distance takes "
+            f"{_DECEL_MPS2 / STANDARD_GRAVITY_MPS2:.2f} g ({low:.2f} to {high:.2f}), what slow "
+            "vehicles must reach (StVZO § 41 (4))."
+        )
     notes.append(
-        "The stopping distance begins where the brake is touched; reacting takes about another "
-        "second of way (common practice, no source)."
+        f"The stopping distance includes {REACTION_S:g} s until the brake is touched (common "
+        "practice, no source)."
     )
     if any(ride.lateral_mps2 is not None for ride in rides):
         notes.append(
-            "The lateral load is that of the hardest turn ridden, taken faster by as much as the "
-            "top speed rises: it grows with the square of the speed."
+            "The sideways acceleration is that of the hardest turn ridden, taken faster by as much "
+            "as the top speed rises: it grows with the square of the speed."
         )
     return notes
 
 
-def _unknowns(fitted: Fitted) -> tuple[tuple[str, str, str, Estimate, str], ...]:
+def _known(fitted: Fitted) -> tuple[KnownOfMachine, ...]:
     found = []
     for unknown in UNKNOWNS:
         estimate = estimate_of_possible(unknown.of(fitted.drive))
-        if estimate is not None:
-            found.append((unknown.name, unknown.words, unknown.unit, estimate, unknown.source))
+        told = fitted.learnt[unknown.name] <= _UNIDENTIFIED if fitted.rides else None
+        # The gear ratio by itself is only another half of "tyre and gearing".
+        if estimate is not None and unknown.name != "ratio":
+            found.append(KnownOfMachine(unknown, estimate, told))
     return tuple(found)

@@ -9,12 +9,19 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from ridelog.core.quantity import POWER, SPEED, TIME, Quantity
 from ridelog.core.track import FloatArray
-from ridelog.core.units import RADPS_PER_RPM, STANDARD_GRAVITY_MPS2
-from ridelog.machine.battery import pack_voltage
-from ridelog.machine.drive import Drive
-from ridelog.machine.gearing import circumference_m, overall_ratio, stages
-from ridelog.machine.roadload import road_load_of
+from ridelog.core.units import (
+    KILOGRAMS_PER_POUND,
+    METRES_PER_INCH,
+    MPS_PER_MPH,
+    NEWTONS_PER_POUND,
+    RADPS_PER_RPM,
+    STANDARD_GRAVITY_MPS2,
+    SpeedUnit,
+)
+from ridelog.machine.components import circumference_m, overall_ratio, pack_voltage, stages
+from ridelog.machine.drive import Drive, road_load_of
 from ridelog.machine.setup import MachineSetup
 
 _NONE = "common practice, no source"
@@ -24,47 +31,65 @@ _NONE = "common practice, no source"
 class Unknown:
     """One quantity that a set-up leaves more or less open.
 
-    name : for scripts. words, unit : for people. source : where its range comes from when the
+    name : for scripts. words, quantity : for people. source : where its range comes from when the
     set-up does not give it. of : how to read it from possible machines, (n,).
     """
 
     name: str
     words: str
-    unit: str
+    quantity: Quantity
     source: str
     of: Callable[[Drive], FloatArray]
 
 
+def _kind(si: str, decimals: int, mph: tuple[str, float] | None = None) -> Quantity:
+    """Return a quantity of a machine; ``mph`` is its unit for those who read mph, in SI units."""
+    return Quantity(si, si, decimals, lambda reader: mph if mph and _reads_mph(reader) else (si, 1))
+
+
+def _reads_mph(reader: SpeedUnit) -> bool:
+    return reader.label == "mph"
+
+
+_SHARE = _kind("", 3)
+_MASS = _kind("kg", 1, ("lb", KILOGRAMS_PER_POUND))
+_FORCE = _kind("N", 1, ("lbf", NEWTONS_PER_POUND))
+_A_RADIAN = _kind("m/rad", 4, ("in/rad", METRES_PER_INCH))
+_WITH_SPEED = _kind("N s/m", 2, ("lbf/mph", NEWTONS_PER_POUND / MPS_PER_MPH))
+_WITH_SQUARE = _kind("N s²/m²", 3, ("lbf/mph²", NEWTONS_PER_POUND / MPS_PER_MPH**2))
+_OHM, _VOLT = _kind("ohm", 4), _kind("V", 1)
+
 # One for each column of z, in this order.
 UNKNOWNS = (
-    Unknown("mass_kg", "mass with rider", "kg", _NONE, lambda d: d.mass_kg),
-    Unknown("inertia_factor", "part of rotating masses", "", "CMVR TAP-115/116: 4 % of the mass "
-            "for a motorcycle's driven wheel", lambda d: d.inertia_factor),
-    Unknown("way_per_radian_m", "tyre and gearing", "m/rad", _NONE, lambda d: d.way_per_radian_m),
-    Unknown("ratio", "gear ratio alone", "", _NONE, lambda d: 1.0 / d.way_per_radian_m),
-    Unknown("efficiency", "efficiency of the drive", "", "Sports Engineering 2021 (chain 98 %); "
-            "lower bound common practice", lambda d: d.efficiency),
-    Unknown("no_load_mps", "road speed without load", "m/s", _NONE, lambda d: d.no_load_mps),
-    Unknown("line_n", "steepness of the motor's line (force at standstill without limits)", "N",
+    Unknown("mass_kg", "mass with rider", _MASS, _NONE, lambda d: d.mass_kg),
+    Unknown("inertia_factor", "part of rotating masses", _SHARE, "CMVR TAP-115/116: 4 % of the "
+            "mass for a motorcycle's driven wheel", lambda d: d.inertia_factor),
+    Unknown("way_per_radian_m", "tyre and gearing", _A_RADIAN, _NONE, lambda d: d.way_per_radian_m),
+    Unknown("ratio", "gear ratio alone", _kind("", 2), _NONE, lambda d: 1.0 / d.way_per_radian_m),
+    Unknown("efficiency", "efficiency of the drive", _SHARE, "Sports Engineering 2021 (chain "
+            "98 %); lower bound common practice", lambda d: d.efficiency),
+    Unknown("no_load_mps", "road speed without load", SPEED, _NONE, lambda d: d.no_load_mps),
+    Unknown("line_n", "steepness of the motor's line (force at standstill without limits)", _FORCE,
             _NONE, lambda d: d.force_per_amp_n * d.battery_v / (d.motor_ohm + d.battery_ohm)),
-    Unknown("battery_ohm", "resistance of battery and leads", "ohm", _NONE,
+    Unknown("battery_ohm", "resistance of battery and leads", _OHM, _NONE,
             lambda d: d.battery_ohm),
-    Unknown("motor_limit_n", "force at the motor current limit", "N", _NONE,
+    Unknown("motor_limit_n", "force at the motor current limit", _FORCE, _NONE,
             lambda d: d.force_per_amp_n * d.motor_limit_a),
-    Unknown("limit_power_w", "power at the battery current limit", "W", _NONE,
+    Unknown("limit_power_w", "power at the battery current limit", POWER, _NONE,
             lambda d: d.limit_power_w),
-    Unknown("heat_share", "how the battery limit counts the motor's heat", "", _NONE,
+    Unknown("heat_share", "how the battery limit counts the motor's heat", _SHARE, _NONE,
             lambda d: d.heat_share),
-    Unknown("traction_n", "grip", "N", "friction 0.58-0.88 of ATV tyres: FME for The Oregonian, "
+    Unknown("traction_n", "grip", _FORCE, "friction 0.58-0.88 of ATV tyres: FME for The Oregonian, "
             "2007", lambda d: d.traction_n),
-    Unknown("rolling_n", "rolling resistance", "N", "Carvill, Mechanical Engineer's Data Handbook, "
-            "1993: 0.01-0.08", lambda d: d.load.a_n),
-    Unknown("drag_b_nspm", "drag that grows with speed", "N s/m", _NONE, lambda d: d.load.b_nspm),
-    Unknown("drag_c_ns2pm2", "air drag", "N s²/m²", "0.18-0.7 m2: Cossalter, as cited in a "
+    Unknown("rolling_n", "rolling resistance", _FORCE, "Carvill, Mechanical Engineer's Data "
+            "Handbook, 1993: 0.01-0.08", lambda d: d.load.a_n),
+    Unknown("drag_b_nspm", "drag that grows with speed", _WITH_SPEED, _NONE,
+            lambda d: d.load.b_nspm),
+    Unknown("drag_c_ns2pm2", "air drag", _WITH_SQUARE, "0.18-0.7 m2: Cossalter, as cited in a "
             "simulation manual; 0.47 m2 for a cyclist: Sports Engineering 2021",
             lambda d: d.load.c_ns2pm2),
-    Unknown("battery_v", "battery voltage during the rides", "V", _NONE, lambda d: d.battery_v),
-    Unknown("opening_s", "time in which the throttle is opened", "s", _NONE,
+    Unknown("battery_v", "battery voltage during the rides", _VOLT, _NONE, lambda d: d.battery_v),
+    Unknown("opening_s", "time in which the throttle is opened", TIME, _NONE,
             lambda d: d.opening_s),
 )  # fmt: skip
 _INDEX = {unknown.name: i for i, unknown in enumerate(UNKNOWNS)}

@@ -2,10 +2,17 @@
 
 from collections.abc import Iterator, Mapping
 
-from ridelog.analysis.cautions import Caution, age_class_caution, general_cautions
+from ridelog.analysis.cautions import (
+    DANGER,
+    WARNING,
+    Caution,
+    age_class_caution,
+    both_units,
+    general_cautions,
+)
 from ridelog.core.estimate import Estimate
-from ridelog.core.units import MPS_PER_KMH, STANDARD_GRAVITY_MPS2
-from ridelog.machine.battery import pack_voltage
+from ridelog.core.units import METRES_PER_FOOT, MPS_PER_KMH, STANDARD_GRAVITY_MPS2
+from ridelog.machine.components import pack_voltage
 from ridelog.machine.setup import MachineSetup
 
 _NONE = "common practice, no source"
@@ -20,6 +27,7 @@ _TIP_SHARE = 0.85
 # Deceleration asked of vehicles up to 25 km/h.
 _YARDSTICK_MPS2 = 3.5
 _SPEED_STEP = 1.02
+_WALKING_MPS = 6.0 * MPS_PER_KMH
 
 Pair = tuple[Estimate | None, Estimate | None]
 
@@ -27,7 +35,7 @@ Pair = tuple[Estimate | None, Estimate | None]
 def risks(
     before: MachineSetup, after: MachineSetup, measures: Mapping[str, Pair]
 ) -> tuple[Caution, ...]:
-    """Return the cautions of a change, particular ones first.
+    """Return the cautions of a change, particular ones first, the gravest of them first.
 
     Parameters
     ----------
@@ -36,19 +44,27 @@ def risks(
     measures : mapping
         Name of each measure to its estimates now and changed.
     """
-    return (
+    particular = (
         *_fuse(after, measures),
         *_voltages(before, after),
         *_speed(after, measures),
         *_brakes(after, measures),
         *_tipping(after, measures),
         *_lithium(before, after),
-        *general_cautions(),
     )
+    return (*sorted(particular, key=lambda one: -one.gravity), *general_cautions())
 
 
 def _after(measures: Mapping[str, Pair], name: str) -> Estimate | None:
     return measures[name][1] if name in measures else None
+
+
+def _both_lengths(length_m: float) -> str:
+    return f"{length_m:.0f} m ({length_m / METRES_PER_FOOT:.0f} ft)"
+
+
+def _as_g(accel_mps2: float) -> str:
+    return f"{accel_mps2 / STANDARD_GRAVITY_MPS2:.2f} g"
 
 
 def _fuse(after: MachineSetup, measures: Mapping[str, Pair]) -> Iterator[Caution]:
@@ -66,6 +82,7 @@ def _fuse(after: MachineSetup, measures: Mapping[str, Pair]) -> Iterator[Caution
                 current.value,
                 allowed,
                 "fuse makers' guidance of 75 % at 25 °C, from memory",
+                gravity=WARNING,
             )
     pack = pack_voltage(after)
     if pack is None:
@@ -78,6 +95,7 @@ def _fuse(after: MachineSetup, measures: Mapping[str, Pair]) -> Iterator[Caution
             pack.full_v,
             after.fuse_v,
             "ISO 8820-3: blade fuses of 32 V or 58 V",
+            gravity=WARNING,
         )
     elif after.fuse_v is None and pack.full_v > _BLADE_FUSE_V:
         yield Caution(
@@ -97,6 +115,7 @@ def _fuse(after: MachineSetup, measures: Mapping[str, Pair]) -> Iterator[Caution
                 current.high,
                 after.battery_max_a,
                 "the set-up's battery_max_a",
+                gravity=WARNING,
             )
 
 
@@ -114,6 +133,7 @@ def _voltages(before: MachineSetup, after: MachineSetup) -> Iterator[Caution]:
                 pack.full_v,
                 limit,
                 f"the set-up's {name}",
+                gravity=DANGER,
             )
     if old is not None and pack.full_v > 1.001 * old.full_v:
         yield Caution(
@@ -124,6 +144,7 @@ def _voltages(before: MachineSetup, after: MachineSetup) -> Iterator[Caution]:
             pack.full_v,
             old.full_v,
             "engineering judgement; " + _NONE,
+            gravity=WARNING,
         )
 
 
@@ -136,13 +157,14 @@ def _speed(after: MachineSetup, measures: Mapping[str, Pair]) -> Iterator[Cautio
         sure = top.low > limit * MPS_PER_KMH
         yield Caution(
             "class_speed",
-            f"The top speed {'is' if sure else 'may be'} above {limit:g} km/h, its class or "
-            f"advised speed: {top.value / MPS_PER_KMH:.1f} km/h ({top.low / MPS_PER_KMH:.1f} to "
-            f"{top.high / MPS_PER_KMH:.1f}). A machine faster than its class may lose approval and "
+            f"The top speed {'is' if sure else 'may be'} above {both_units(limit * MPS_PER_KMH)}, "
+            f"its class or advised speed: {both_units(top.value)}, at most "
+            f"{both_units(top.high)}. A machine faster than its class may lose approval and "
             "insurance, and no longer fit its rider.",
             top.value,
             limit * MPS_PER_KMH,
             "the set-up's class speed; compare StVZO § 30a (1)",
+            gravity=WARNING,
         )
     by_age = age_class_caution(top.value)
     if by_age is not None:
@@ -151,9 +173,10 @@ def _speed(after: MachineSetup, measures: Mapping[str, Pair]) -> Iterator[Cautio
     if after.has_reverse and now is not None and top.value > _SPEED_STEP * now.value:
         yield Caution(
             "reverse_speed",
-            "Reverse may become faster as well: measure it again, walking pace is 6 km/h.",
+            "Reverse may become faster as well: measure it again, walking pace is "
+            f"{both_units(_WALKING_MPS)}.",
             None,
-            6.0 * MPS_PER_KMH,
+            _WALKING_MPS,
             "StVO § 21a (1) no. 3 calls reversing a walking-pace manoeuvre",
         )
 
@@ -164,12 +187,12 @@ def _brakes(after: MachineSetup, measures: Mapping[str, Pair]) -> Iterator[Cauti
         longer = stop.value / now.value - 1.0
         yield Caution(
             "longer_stop",
-            f"From the new top speed it needs {stop.value:.1f} m to stop "
-            f"({stop.low:.1f} to {stop.high:.1f}), {100 * longer:.0f} % more than now: brakes "
-            "first, then speed.",
+            f"From the new top speed it needs {_both_lengths(stop.value)} to stop, "
+            f"{100 * longer:.0f} % more than now: brakes first, then speed.",
             stop.value,
             now.value,
-            "physics: distance = speed² / (2 × deceleration)",
+            "physics: distance = speed × reaction time + speed² / (2 × deceleration)",
+            gravity=WARNING,
         )
     if after.brakes in ("none", "one"):
         yield Caution(
@@ -179,16 +202,18 @@ def _brakes(after: MachineSetup, measures: Mapping[str, Pair]) -> Iterator[Cauti
             None,
             None,
             "eKFV § 4 (1)",
+            gravity=WARNING,
         )
     weak = after.brake_decel_mps2
     if weak is not None and weak < _YARDSTICK_MPS2:
         yield Caution(
             "weak_brakes",
-            f"A hard stop of {weak:g} m/s² is below {_YARDSTICK_MPS2:g} m/s², what slow vehicles "
+            f"A hard stop of {_as_g(weak)} is below {_as_g(_YARDSTICK_MPS2)}, what slow vehicles "
             "must reach.",
             weak,
             _YARDSTICK_MPS2,
             "StVZO § 41 (4), design speed up to 25 km/h; eKFV § 4 (1)",
+            gravity=DANGER,
         )
 
 
@@ -200,14 +225,15 @@ def _tipping(after: MachineSetup, measures: Mapping[str, Pair]) -> Iterator[Caut
     if lateral.high > limit:
         yield Caution(
             "tip_over",
-            f"Taken that much faster, the hardest turn ridden asks for {lateral.value:.1f} m/s² "
-            f"sideways (up to {lateral.high:.1f}); with this track width and height of the centre "
-            f"of gravity the machine may tip over from {limit:.1f} m/s² on. Advisory only: rider, "
-            "springs and tyres move it.",
+            f"Taken that much faster, the hardest turn ridden asks for {_as_g(lateral.value)} "
+            f"sideways (up to {_as_g(lateral.high)}); with this track width and height of the "
+            f"centre of gravity the machine may tip over from {_as_g(limit)} on. Advisory only: "
+            "rider, springs and tyres move it.",
             lateral.value,
             limit,
             "static stability factor, NHTSA; tilt tables 10-15 % below: FME for The Oregonian, "
             "2007",
+            gravity=DANGER,
         )
 
 
@@ -225,4 +251,5 @@ def _lithium(before: MachineSetup, after: MachineSetup) -> Iterator[Caution]:
         None,
         None,
         "NFPA tip sheets, as printed by fire services",
+        gravity=WARNING,
     )

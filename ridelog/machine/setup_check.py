@@ -4,9 +4,9 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from math import pi
 
+from ridelog.analysis.cautions import both_units
 from ridelog.core.units import MPS_PER_KMH, RADPS_PER_RPM
-from ridelog.machine.battery import CELLS, pack_voltage
-from ridelog.machine.gearing import circumference_m, overall_ratio
+from ridelog.machine.components import CELLS, circumference_m, overall_ratio, pack_voltage
 from ridelog.machine.setup import MachineSetup
 
 # How far two figures for one thing may differ before they contradict each other; common practice,
@@ -162,12 +162,12 @@ def _motor(setup: MachineSetup) -> Iterator[Doubt]:
     pack, ratio, way = pack_voltage(setup), overall_ratio(setup), circumference_m(setup)
     if per_volt is None or pack is None or ratio is None or way is None:
         return
-    kmh = per_volt * pack.nominal_v / 60.0 * way / ratio / MPS_PER_KMH
-    if not _NO_LOAD_KMH[0] <= kmh <= _NO_LOAD_KMH[1]:
+    speed = per_volt * pack.nominal_v / 60.0 * way / ratio
+    if not _NO_LOAD_KMH[0] <= speed / MPS_PER_KMH <= _NO_LOAD_KMH[1]:
         yield Doubt(
             ("motor_rpm_per_v", "battery_nominal_v", "front_teeth", "rear_teeth"),
-            f"Motor, battery, teeth and tyre together give {kmh:.3g} km/h without load: one of "
-            "them must be wrong.",
+            f"Motor, battery, teeth and tyre together give {both_units(speed)} without load: "
+            "one of them must be wrong.",
             True,
         )
 

@@ -1,17 +1,23 @@
 """The files of a comparison by name: the owner's sheet, the result, the table, smoothed rides."""
 
+import csv
+import io
+
 from ridelog.analysis.subject import MeasuredRide
 from ridelog.compare.comparison import Comparison
+from ridelog.compare.matching import Rides
+from ridelog.core.estimate import Estimate
 from ridelog.core.units import SpeedUnit
+from ridelog.report.compare_json import ComparedFigure, RideReading, compared_figures
 from ridelog.report.compare_plot import compare_picture, sheet_svg
-from ridelog.report.measures_csv import measures_csv
 from ridelog.report.predict_json import predict_json
 from ridelog.report.predict_plot import predict_pictures
 from ridelog.report.ride_json import to_bytes
-from ridelog.report.sheet import sheet_words
-from ridelog.report.sheet_html import sheet_html
+from ridelog.report.sheet import sheet_html, sheet_words
 from ridelog.report.sheet_pdf import sheet_pdf
 from ridelog.report.smoothed_gpx import smoothed_gpx
+
+COLUMNS = ("measure", "title", "unit", "row", "file", "value", "low", "high", "level", "words")
 
 
 def sheet_files(
@@ -48,13 +54,59 @@ def sheet_files(
     }
     if picture is not None:
         files["runs.png"] = picture.png
-    if comparison.foretold is not None:
-        told = comparison.foretold
-        files["predicted.json"] = to_bytes(predict_json(told.prediction, told.ridden))
-        files["predicted.png"] = predict_pictures(told.prediction, unit, told.ridden)[0].png
+    if comparison.predicted is not None:
+        told = comparison.predicted
+        files["predicted.json"] = to_bytes(predict_json(told.prediction, told.after))
+        files["predicted.png"] = predict_pictures(told.prediction, unit, told.after)[0].png
     return files, lacking
 
 
 def gpx_files(rides: dict[str, MeasuredRide]) -> dict[str, bytes]:
     """Return each ride's smoothed motion as GPX under the same name."""
     return {name: smoothed_gpx(ride.motion) for name, ride in rides.items()}
+
+
+def measures_csv(comparison: Comparison) -> bytes:
+    """Return every figure of a comparison as CSV in UTF-8, in SI units.
+
+    ``row`` is "ride before", "ride after", "before", "after", "difference" or "percent"; values are
+    empty where nothing can be said, and ``words`` then says why; beside a difference they are the
+    verdict.
+    """
+    stream = io.StringIO()
+    writer = csv.writer(stream, lineterminator="\n")
+    writer.writerow(COLUMNS)
+    for figure in compared_figures(comparison):
+        writer.writerows(_rows(figure, comparison))
+    return stream.getvalue().encode("utf-8", errors="replace")
+
+
+def _rows(figure: ComparedFigure, comparison: Comparison) -> list[tuple[str, ...]]:
+    head = (figure.name, figure.title, figure.unit)
+    sides: tuple[tuple[str, Rides, tuple[RideReading, ...]], ...] = (
+        ("ride before", comparison.before, figure.rides_before),
+        ("ride after", comparison.after, figure.rides_after),
+    )
+    rows = [
+        (*head, name, ride.name, *_numbers(reading.estimate), reading.reason)
+        for name, rides, readings in sides
+        for ride, reading in zip(rides, readings, strict=True)
+    ]
+    if figure.difference is None:
+        words = f"{figure.verdict}: {figure.reason}"
+        return [*rows, (*head, "difference", "", *_numbers(None), words)]
+    why = "" if figure.before else figure.reason
+    return [
+        *rows,
+        (*head, "before", "", *_numbers(figure.before), why),
+        (*head, "after", "", *_numbers(figure.after), why),
+        (*head, "difference", "", *_numbers(figure.difference), figure.verdict),
+        (*head[:2], "%", "percent", "", *_numbers(figure.percent), why),
+    ]
+
+
+def _numbers(estimate: Estimate | None) -> tuple[str, str, str, str]:
+    if estimate is None:
+        return "", "", "", ""
+    value, low, high = (f"{x:.6g}" for x in (estimate.value, estimate.low, estimate.high))
+    return value, low, high, f"{estimate.level:g}"

@@ -1,119 +1,201 @@
-"""A comparison as the JSON object that scripts read: SI units, null where nothing can be said."""
+"""A comparison as the JSON object that scripts read: SI units, null where nothing can be said.
 
+``python -m ridelog.report.compare_json`` writes its schema, made from the records here; a test
+holds both equal. Sentences in the JSON speak SI, as its figures do.
+"""
+
+import json
+from dataclasses import dataclass
+from pathlib import Path
 from typing import Any
 
 from ridelog import __version__
-from ridelog.analysis.figure import Figure
+from ridelog.analysis.cautions import Caution
+from ridelog.analysis.figure import HIGHER, LOWER, Figure
 from ridelog.analysis.ride import NOT_MEASURED
+from ridelog.analysis.settings import Settings
+from ridelog.compare.cautions import cautions_of
 from ridelog.compare.comparison import Compared, Comparison
 from ridelog.compare.curves import PullCurves
-from ridelog.compare.false_alarms import FAMILY_LEVEL
-from ridelog.compare.predicted import Foretold
-from ridelog.compare.rides import Rides
-from ridelog.compare.verdict import POWER
-from ridelog.core.estimate import LEVEL
+from ridelog.compare.difference import Method
+from ridelog.compare.matching import Rides
+from ridelog.compare.predicted import Predicted
+from ridelog.compare.verdict import FAMILY_LEVEL, POWER, Word
+from ridelog.core.estimate import LEVEL, Estimate
+from ridelog.core.quantity import span
+from ridelog.core.track import FloatArray
 from ridelog.core.units import SI
-from ridelog.report.predict_json import agreements_json
-from ridelog.report.predict_words import verdict_words
-from ridelog.report.ride_json import (
-    COMPARE_SCHEMA,
-    caution_json,
-    estimate_json,
-    number,
-    source_json,
-)
-from ridelog.report.settings_json import settings_json
-from ridelog.report.verdict_words import (
+from ridelog.present.digest import FIELD
+from ridelog.present.json import ESTIMATE_SCHEMA, as_json, schema_of_type
+from ridelog.report.compare_words import (
     false_alarm_words,
     method_words,
     reason_words,
     tested_count,
 )
+from ridelog.report.predict_json import agreements_json
+from ridelog.report.predict_words import verdict_words
+from ridelog.report.ride_json import COMPARE_SCHEMA, source_json
 
-# Sentences in the JSON speak SI, as its figures do.
+SHARED, OWN = "settings", "ride_settings"
+
+
+@dataclass(frozen=True)
+class RideReading:
+    """One ride's figure, or why it has none."""
+
+    estimate: Estimate | None
+    reason: str
+
+
+@dataclass(frozen=True)
+class ComparedFigure:
+    """One figure of a comparison under the names of the JSON; ``difference`` is after minus before.
+
+    ``before``, ``after`` and ``percent`` are None for a figure of which only ranges may be told.
+    """
+
+    name: str
+    title: str
+    unit: str
+    better_when: str
+    runs_before: int
+    runs_after: int
+    before: Estimate | None
+    after: Estimate | None
+    difference: Estimate | None
+    percent: Estimate | None
+    verdict: Word
+    reason: str
+    method: Method | None
+    p_value: float | None
+    p_adjusted: float | None
+    smallest_shown: float | None
+    shown_share: float
+    more_rides_a_side: int | None
+    wind_part: float | None
+    ride_sd_before: float | None
+    ride_sd_after: float | None
+    rides_before: tuple[RideReading, ...]
+    rides_after: tuple[RideReading, ...]
+
+
+@dataclass(frozen=True)
+class ComparedPull:
+    """Pull at every speed that both sides hold; ``crossing_mps`` is where the curves cross."""
+
+    speed_mps: FloatArray
+    before_mps2: tuple[Estimate, ...]
+    after_mps2: tuple[Estimate, ...]
+    difference_mps2: tuple[Estimate, ...]
+    crossing_mps: Estimate | None
+    harder_below: bool | None
+
+
+@dataclass(frozen=True)
+class FalseAlarms:
+    """How false alarms among several figures are kept rare."""
+
+    family_level: float
+    figures_tested: int
+    text: str
 
 
 def compare_json(comparison: Comparison) -> dict[str, Any]:
     """Return a comparison as the object that scripts read."""
-    count = tested_count(comparison)
+    noted = {"before": comparison.noted_before, "after": comparison.noted_after}
+    tested = tested_count(comparison)
+    members = {
+        "round_in": comparison.unit.label,
+        "noted": noted,
+        "mismatches": [
+            {"code": each.code, "text": each.text_in(SI)} for each in comparison.mismatches
+        ],
+        "level": LEVEL,
+        "false_alarms": FalseAlarms(FAMILY_LEVEL, tested, false_alarm_words(comparison)),
+        "intervals": method_words(comparison),
+        "measures": compared_figures(comparison),
+        "pull_curve": _pull(comparison.pull),
+        "cautions": cautions_of(comparison),
+        "not_measured": NOT_MEASURED,
+    }
     return {
         "schema": COMPARE_SCHEMA,
         "ridelog_version": __version__,
         **settings_json(comparison.before, comparison.after),
-        "round_in": comparison.unit.label,
-        "noted": {"before": comparison.noted_before, "after": comparison.noted_after},
         "before": [source_json(ride.source) for ride in comparison.before],
         "after": [source_json(ride.source) for ride in comparison.after],
-        "mismatches": [{"code": each.code, "text": each.text} for each in comparison.mismatches],
-        "level": LEVEL,
-        "false_alarms": {
-            "family_level": FAMILY_LEVEL,
-            "figures_tested": count,
-            "text": false_alarm_words(comparison),
-        },
-        "intervals": method_words(comparison),
-        "measures": [_figure(each, count) for each in comparison.figures],
-        "pull_curve": _pull(comparison.pull),
-        "predicted": _predicted(comparison.foretold),
-        "cautions": _cautions(comparison.after),
-        "not_measured": list(NOT_MEASURED),
+        **as_json(members),
+        "predicted": _predicted(comparison.predicted),
     }
 
 
-def _figure(compared: Compared, count: int) -> dict[str, Any]:
+def compared_figures(comparison: Comparison) -> tuple[ComparedFigure, ...]:
+    """Return every figure as the JSON and the table have it."""
+    tested = tested_count(comparison)
+    return tuple(_figure(each, tested) for each in comparison.figures)
+
+
+def _figure(compared: Compared, tested: int) -> ComparedFigure:
     figure, difference, verdict = compared.figure, compared.difference, compared.verdict
-    return {
-        "name": figure.name,
-        "title": figure.title_in(SI),
-        "unit": figure.quantity.si,
-        "better_when": compared.terms.better,
-        "runs_before": _held(compared.before),
-        "runs_after": _held(compared.after),
-        "before": estimate_json(difference.before) if difference else None,
-        "after": estimate_json(difference.after) if difference else None,
-        "difference": estimate_json(difference.difference) if difference else None,
-        "percent": estimate_json(difference.percent) if difference else None,
-        "verdict": verdict.word,
-        "reason": reason_words(compared, SI, count),
-        "method": difference.method if difference else None,
-        "p_value": difference.p_value if difference and difference.contrast else None,
-        "p_adjusted": verdict.tested.adjusted if verdict.tested else None,
-        "smallest_shown": verdict.smallest_shown,
-        "shown_share": POWER,
-        "more_rides_a_side": verdict.more_rides,
-        "wind_part": difference.wind_part if difference else None,
-        "ride_sd_before": number(difference.sd_before) if difference else None,
-        "ride_sd_after": number(difference.sd_after) if difference else None,
-        "rides_before": [_reading(reading) for reading in compared.before],
-        "rides_after": [_reading(reading) for reading in compared.after],
-    }
+    firm = difference if not compared.doubt else None
+    reason = reason_words(compared, SI, tested)
+    if difference and not firm:
+        sides = ((difference.before, "before"), (difference.after, "after"))
+        ranges = [f"{span(mean, compared.quantity, SI)} {name}" for mean, name in sides]
+        reason += f" It lies somewhere from {' and '.join(ranges)}."
+    return ComparedFigure(
+        name=figure.name,
+        title=figure.title_in(SI),
+        unit=compared.quantity.si,
+        better_when=compared.terms.better,
+        runs_before=_held(compared.before),
+        runs_after=_held(compared.after),
+        before=firm.before if firm else None,
+        after=firm.after if firm else None,
+        difference=difference.difference if difference else None,
+        percent=firm.percent if firm else None,
+        verdict=verdict.word,
+        reason=reason,
+        method=difference.method if difference else None,
+        p_value=difference.p_value if difference and difference.contrast else None,
+        p_adjusted=verdict.tested.adjusted if verdict.tested else None,
+        smallest_shown=verdict.smallest_shown,
+        shown_share=POWER,
+        more_rides_a_side=verdict.more_rides,
+        wind_part=difference.wind_part if difference else None,
+        ride_sd_before=difference.sd_before if difference else None,
+        ride_sd_after=difference.sd_after if difference else None,
+        rides_before=_readings(compared.before),
+        rides_after=_readings(compared.after),
+    )
 
 
-def _pull(curves: PullCurves | None) -> dict[str, Any] | None:
+def _pull(curves: PullCurves | None) -> ComparedPull | None:
     if curves is None:
         return None
     crossing = curves.crossing
-    return {
-        "speed_mps": [float(speed) for speed in curves.speed_mps],
-        "before_mps2": [each.before.as_json() for each in curves.differences],
-        "after_mps2": [each.after.as_json() for each in curves.differences],
-        "difference_mps2": [each.difference.as_json() for each in curves.differences],
-        "crossing_mps": estimate_json(crossing.speed_mps) if crossing else None,
-        "harder_below": crossing.harder_below if crossing else None,
-    }
+    return ComparedPull(
+        curves.speed_mps,
+        tuple(each.before for each in curves.differences),
+        tuple(each.after for each in curves.differences),
+        tuple(each.difference for each in curves.differences),
+        crossing.speed_mps if crossing else None,
+        crossing.harder_below if crossing else None,
+    )
 
 
-def _predicted(foretold: Foretold | None) -> dict[str, Any] | None:
+def _predicted(predicted: Predicted | None) -> dict[str, Any] | None:
     """Return the prediction with both set-ups, from which it can be computed again."""
-    if foretold is None:
+    if predicted is None:
         return None
-    prediction, ridden = foretold.prediction, foretold.ridden
+    prediction, after = predicted.prediction, predicted.after
     return {
-        "setup_before": foretold.setup_before.given(),
-        "setup_after": foretold.setup_after.given(),
+        "setup_before": prediction.setup.given(),
+        "setup_after": prediction.change.setup.given(),
         "changes": dict(prediction.change.asked),
-        "text": verdict_words(prediction, ridden),
-        "measures": agreements_json(prediction, ridden),
+        "text": verdict_words(prediction, after),
+        "measures": agreements_json(prediction, after),
     }
 
 
@@ -121,16 +203,116 @@ def _held(readings: tuple[Figure, ...]) -> int:
     return sum(reading.estimate is not None for reading in readings)
 
 
-def _reading(reading: Figure) -> dict[str, Any]:
-    return {"estimate": estimate_json(reading.estimate), "reason": reading.reason}
+def _readings(figures: tuple[Figure, ...]) -> tuple[RideReading, ...]:
+    return tuple(RideReading(figure.estimate, figure.reason) for figure in figures)
 
 
-def _cautions(rides: Rides) -> list[dict[str, Any]]:
-    """Return the cautions of the rides after the change, each code once, the strongest value."""
-    by_code: dict[str, dict[str, Any]] = {}
-    for ride in rides:
-        for caution in ride.cautions:
-            known = by_code.get(caution.code)
-            if known is None or (caution.value or 0.0) > (known["value"] or 0.0):
-                by_code[caution.code] = caution_json(caution)
-    return list(by_code.values())
+def settings_json(before: Rides, after: Rides) -> dict[str, Any]:
+    """Return the members that carry the settings of a comparison.
+
+    ``settings`` holds what every ride was measured with, ``ride_settings`` for each ride what the
+    rides differ in: the marks of one ride mean nothing on another.
+    """
+    every = [ride.settings.as_json() for ride in (*before, *after)]
+    shared = {key: value for key, value in every[0].items() if all(s[key] == value for s in every)}
+    own = [{key: value for key, value in s.items() if key not in shared} for s in every]
+    return {SHARED: shared, OWN: {"before": own[: len(before)], "after": own[len(before) :]}}
+
+
+def settings_in(document: dict[str, Any], count: int) -> list[Settings]:
+    """Return the settings of every ride of a result on file, those before the change first.
+
+    Parameters
+    ----------
+    document : dict
+        A result of one ride or of several.
+    count : int
+        How many rides it holds.
+
+    Raises
+    ------
+    ValueError, TypeError, AttributeError
+        If they cannot be read, or are not those of so many rides.
+    """
+    shared = document.get(SHARED) or {}
+    sides = document.get(OWN)
+    own = [{}] * count if sides is None else [*sides["before"], *sides["after"]]
+    if len(own) != count:
+        raise ValueError(f"{len(own)} settings for {count} rides")
+    return [Settings.from_json({**shared, **each}) for each in own]
+
+
+def compare_schema() -> dict[str, Any]:
+    """Return the JSON Schema (draft 2020-12) of what ``ridelog compare`` writes."""
+    text, thing, digest = {"type": "string"}, {"type": "object"}, "^[0-9a-f]{64}$"
+    utc = {"type": "string", "pattern": r"^((\d{4}-\d{2}-\d{2})?T\d{2}:\d{2}:\d{2}(\.\d+)?Z)?$"}
+    source = _object(
+        file=text,
+        sha256={"type": "string", "pattern": digest},
+        format={"enum": ["gpx-1.0", "gpx-1.1", "nmea-0183"]},
+        fixes_read={"type": "integer", "minimum": 0},
+        fixes_used={"type": "integer", "minimum": 0},
+        start_utc=utc,
+        end_utc=utc,
+        date_known={"type": "boolean"},
+        duration_s={"type": "number", "minimum": 0},
+        rate_hz={"type": ["number", "null"]},
+        speed_source={"enum": ["reported", "positions"]},
+    )
+    sources, notes = _list(source) | {"minItems": 1}, {**thing, "additionalProperties": text}
+    agreement = _object(
+        **dict.fromkeys(("name", "unit"), text),
+        **dict.fromkeys(("predicted", "measured", "difference"), schema_of_type(Estimate)),
+        agrees={"type": "boolean"},
+    )
+    figure = schema_of_type(ComparedFigure)
+    figure["properties"]["better_when"] = {"enum": [HIGHER, LOWER]}
+    predicted = _object(
+        setup_before=thing, setup_after=thing, changes=thing, text=text, measures=_list(agreement)
+    )
+    members = {
+        "schema": {"const": COMPARE_SCHEMA},
+        "ridelog_version": text,
+        SHARED: thing,
+        OWN: _object(before=_list(thing), after=_list(thing)),
+        "before": sources,
+        "after": sources,
+        "round_in": {"enum": ["km/h", "mph"]},
+        "noted": _object(before=notes, after=notes),
+        "mismatches": _list(_object(code=text, text=text)),
+        "level": {"type": "number"},
+        "false_alarms": schema_of_type(FalseAlarms),
+        "intervals": text,
+        "measures": _list(figure),
+        "pull_curve": schema_of_type(ComparedPull | None),
+        "cautions": schema_of_type(tuple[Caution, ...]),
+        "not_measured": _list(text),
+        "predicted": {"anyOf": [predicted, {"type": "null"}]},
+        FIELD: {"type": "string", "pattern": digest},
+    }
+    return {
+        "$schema": "https://json-schema.org/draft/2020-12/schema",
+        "$id": "urn:ridelog:compare:1",
+        "title": "Rides before and after a change: what ridelog compare writes. SI units; "
+        "difference is after minus before. What rides differ in of settings is in ride_settings.",
+        "$defs": {"estimate": ESTIMATE_SCHEMA},
+        **_object(**members),
+    }
+
+
+def stored_schema() -> str:
+    """Return the schema as it is stored."""
+    return json.dumps(compare_schema(), indent=1, ensure_ascii=False) + "\n"
+
+
+def _object(**properties: dict[str, Any]) -> dict[str, Any]:
+    return {"type": "object", "required": list(properties), "properties": properties}
+
+
+def _list(items: dict[str, Any]) -> dict[str, Any]:
+    return {"type": "array", "items": items}
+
+
+if __name__ == "__main__":
+    place = Path(__file__).parent / "schemas" / "compare-1.json"
+    place.write_text(stored_schema(), encoding="utf-8")

@@ -3,19 +3,17 @@
 from collections.abc import Iterable
 from functools import partial
 
-import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.ticker import MaxNLocator
 
-from ridelog.compare.best_run import BestRun, best_run
 from ridelog.compare.comparison import Comparison
-from ridelog.compare.curves import PullCurves
-from ridelog.compare.rides import Rides
+from ridelog.compare.curves import BestRun, PullCurves, best_run
+from ridelog.compare.matching import Rides
 from ridelog.core.estimate import Estimate
+from ridelog.core.quantity import ACCELERATION, SPEED, plain, value
 from ridelog.core.units import SpeedUnit
 from ridelog.present.figure import Shape, axes_in, blank, drawing, dress, svg_of
-from ridelog.present.measure_words import number_words, places
 from ridelog.present.palette import BAND, INK, LINE, MARK, QUIET, SHADE, Role
 from ridelog.present.section import Picture, draw_picture
 
@@ -56,17 +54,16 @@ def _label(runs: Sides, curves: PullCurves | None, unit: SpeedUnit) -> str:
     words = []
     if any(runs):
         tops = [
-            f"{side} up to {unit.from_mps(max(float(run.speed_mps.max()) for run in each)):.0f}"
+            f"{side} up to {plain(max(float(run.speed_mps.max()) for run in each), SPEED, unit, 0)}"
             for side, each in zip(("before", "after"), runs, strict=True)
             if each
         ]
-        words.append(f"Speed in {unit.label} against seconds since pulling away, {', '.join(tops)}")
+        words.append(f"Speed against seconds since pulling away, {', '.join(tops)}")
     if curves is not None:
         cross = ""
         if curves.crossing is not None:
-            at = _crossing_at(curves.crossing.speed_mps, unit)
-            cross = f", crossing at {at} {unit.label}"
-        words.append(f"Pull in m/s² against speed before and after{cross}")
+            cross = f", crossing at {value(curves.crossing.speed_mps, SPEED, unit)}"
+        words.append(f"Pull against speed before and after{cross}")
     return ". ".join(words) + "."
 
 
@@ -103,8 +100,8 @@ def _draw_runs(axes: Axes, runs: Sides, unit: SpeedUnit, shape: Shape) -> None:
     for (side, role, _, line), each in zip(_LOOKS, runs, strict=True):
         for number, run in enumerate(each):
             axes.plot(
-                run.time_s, unit.from_mps(1.0) * run.speed_mps, color=role.light, linestyle=line,
-                linewidth=1.8, label=side if number == 0 else None,
+                run.time_s, SPEED.scaled(1.0, unit) * run.speed_mps, color=role.light,
+                linestyle=line, linewidth=1.8, label=side if number == 0 else None,
             )  # fmt: skip
             end_s = max(end_s, float(run.time_s[-1]))
     axes.set_xlim(0.0, end_s)
@@ -112,36 +109,36 @@ def _draw_runs(axes: Axes, runs: Sides, unit: SpeedUnit, shape: Shape) -> None:
 
 
 def _draw_pull(axes: Axes, curves: PullCurves, unit: SpeedUnit, shape: Shape) -> None:
-    speed = curves.speed_mps * unit.from_mps(1.0)
+    speed = curves.speed_mps * SPEED.scaled(1.0, unit)
     sides = (
         [each.before for each in curves.differences],
         [each.after for each in curves.differences],
     )
     for (side, role, band, line), each in zip(_LOOKS, sides, strict=True):
         axes.fill_between(
-            speed, _column(e.low for e in each), _column(e.high for e in each),
+            speed, _scaled((e.low for e in each), unit), _scaled((e.high for e in each), unit),
             color=band.light, linewidth=0.0, alpha=0.75, zorder=1,
         )  # fmt: skip
         axes.plot(
-            speed, _column(e.value for e in each), color=role.light, linestyle=line,
+            speed, _scaled((e.value for e in each), unit), color=role.light, linestyle=line,
             linewidth=1.8, label=side, zorder=3,
         )  # fmt: skip
     if curves.crossing is not None:
         _mark_crossing(axes, curves.crossing.speed_mps, unit, shape)
     axes.set_xlim(0.0, float(speed[-1]))
-    _finish(axes, shape, "Pull (m/s²)", f"speed ({unit.label}); pale: 9 in 10")
-
-
-def _crossing_at(at: Estimate, unit: SpeedUnit) -> str:
-    """Return the crossing speed with the decimals that the sentence beside the picture gives."""
-    return number_words(unit.from_mps(at.value), places(at, unit.from_mps(1.0)))
+    _finish(
+        axes,
+        shape,
+        f"Pull ({ACCELERATION.label(unit)})",
+        f"speed ({unit.label}); pale: true pull, 9 times in 10",
+    )
 
 
 def _mark_crossing(axes: Axes, at: Estimate, unit: SpeedUnit, shape: Shape) -> None:
-    speed = unit.from_mps(at.value)
+    speed = SPEED.scaled(at.value, unit)
     axes.axvline(speed, color=QUIET.light, linewidth=1.0, linestyle=":", zorder=2)
     axes.annotate(
-        f"cross at {_crossing_at(at, unit)}", (speed, 0.02), xycoords=axes.get_xaxis_transform(),
+        f"cross at {value(at, SPEED, unit)}", (speed, 0.02), xycoords=axes.get_xaxis_transform(),
         xytext=(-4, 0), textcoords="offset points", ha="right", va="bottom",
         fontsize=shape.small_pt, color=INK.light,
     )  # fmt: skip
@@ -162,5 +159,5 @@ def _finish(axes: Axes, shape: Shape, title: str, below: str) -> None:
         text.set_color(INK.light)
 
 
-def _column(values: Iterable[float]) -> np.ndarray:
-    return np.fromiter(values, dtype=np.float64)
+def _scaled(accel_mps2: Iterable[float], unit: SpeedUnit) -> list[float]:
+    return [ACCELERATION.scaled(each, unit) for each in accel_mps2]

@@ -2,30 +2,36 @@
 
 import textwrap
 
+from ridelog.analysis.cautions import GRAVITY_WORDS
 from ridelog.analysis.ride import NOT_MEASURED
 from ridelog.analysis.subject import MeasuredRide
+from ridelog.compare.cautions import cautions_of
 from ridelog.compare.comparison import Compared, Comparison
-from ridelog.compare.verdict import BETTER, CANNOT_SAY, WORSE
+from ridelog.compare.verdict import BETTER, CANNOT_SAY, NOT_SHOWN, WORSE
+from ridelog.core.quantity import bare, bounds
 from ridelog.core.units import SpeedUnit
-from ridelog.present.measure_words import (
-    bounds_of,
-    change_words,
-    factor_and_label,
-    number_words,
-    places,
-)
-from ridelog.present.words import clean, clock_words, count_words, joined, shortened
-from ridelog.report.headline import headline, headline_measures
-from ridelog.report.predict_screen import ridden_lines
-from ridelog.report.verdict_words import (
+from ridelog.present.words import capital, clean, clock_words, count_words, joined, shortened
+from ridelog.report.compare_words import (
     crossing_words,
     false_alarm_words,
+    headline,
+    headline_figures,
     method_words,
     reason_words,
+    side_words,
     tested_count,
 )
+from ridelog.report.predict_words import agreement_lines
 
 WIDTH = 80
+_LABEL = 9
+# The longest verdict would leave the titles too little room.
+_IN_SHORT = {NOT_SHOWN: "not shown"}
+_HEAD = ("", "before", "after", "change", "verdict")
+_ALWAYS = (
+    "Protective gear, closed private ground, local law and codes. Wiring, battery and brakes "
+    "belong in competent hands, licensed where codes ask."
+)
 
 
 def compare_lines(comparison: Comparison, unit: SpeedUnit) -> list[tuple[str, str]]:
@@ -39,87 +45,96 @@ def compare_lines(comparison: Comparison, unit: SpeedUnit) -> list[tuple[str, st
     lines = [(line, "quiet") for line in _sides(comparison)]
     lines.append(("", ""))
     lines += [(line, "headline") for line in _wrapped(headline(comparison, unit))]
-    lines += [("", ""), (_HEAD, "quiet")]
-    lines += [_measure_line(compared, unit) for compared in comparison.figures]
+    lines += [("", ""), *_table(comparison, unit)]
     remarks = [crossing_words(comparison, unit), *_reasons(comparison, unit)]
     lines.append(("", ""))
     lines += [(line, "") for text in remarks for line in _wrapped(text)]
-    for words in (method_words(comparison), false_alarm_words(comparison)):
+    lines.append(("", ""))
+    for words in (_BRACKETS, method_words(comparison), false_alarm_words(comparison)):
         lines += [(line, "quiet") for line in _wrapped(words)]
     if comparison.mismatches:
         lines += [("", ""), ("Besides the change itself:", "caution")]
         for mismatch in comparison.mismatches:
-            lines += [(line, "caution") for line in _wrapped(mismatch.text, "  - ", "    ")]
+            lines += [
+                (line, "caution") for line in _wrapped(mismatch.text_in(unit), "  - ", "    ")
+            ]
     lines.append(("", ""))
-    lines += [(line, "caution") for line in _wrapped(_ALWAYS)]
+    for caution in cautions_of(comparison):
+        if not caution.general:
+            lines += _labelled(GRAVITY_WORDS[caution.gravity], caution.text)
+    lines += [*_labelled("Always", _ALWAYS), ("", "")]
     lines += [(line, "") for line in _wrapped(f"Not measured: {joined(list(NOT_MEASURED))}.")]
-    if comparison.foretold is not None:
-        told = comparison.foretold
-        lines += [("", ""), *ridden_lines(told.prediction, unit, told.ridden)]
+    if comparison.predicted is not None:
+        told = comparison.predicted
+        lines += [("", ""), *agreement_lines(told.prediction, unit, told.after)]
     return lines
+
+
+_BRACKETS = "In brackets: where the true change should lie, right 9 times out of 10."
 
 
 def _reasons(comparison: Comparison, unit: SpeedUnit) -> list[str]:
     """Return why figures cannot be told, and why a headline figure was not shown to differ."""
     figures = tested_count(comparison)
-    first = [each.figure.name for each in headline_measures(comparison)]
+    first = [each.figure.name for each in headline_figures(comparison)]
     titles: dict[str, list[str]] = {}
     for each in comparison.figures:
         lone = each.difference is not None and each.difference.contrast is None
         # One ride a side is told once, with the method.
         told = each.verdict.word in (BETTER, WORSE) or lone
-        if not told and (each.figure.name in first or each.verdict.word == CANNOT_SAY):
+        open_one = each.figure.name in first or each.verdict.word == CANNOT_SAY
+        if each.doubt or (open_one and not told):
             reason = reason_words(each, unit, figures)
             titles.setdefault(reason, []).append(each.figure.title_in(unit))
-    return [f"{_capital(joined(names))}: {reason}" for reason, names in titles.items()]
-
-
-_HEAD = f"{'':<21}{'before':>7}{'after':>7}  {'change (9 in 10)':<23} verdict"
-_ALWAYS = (
-    "Always: protective gear, closed private ground, local law and codes. Wiring, battery and "
-    "brakes belong in competent hands, licensed where codes ask."
-)
+    return [f"{capital(joined(names))}: {reason}" for reason, names in titles.items()]
 
 
 def _sides(comparison: Comparison) -> list[str]:
     return [
         line
         for name, rides in (("Before", comparison.before), ("After", comparison.after))
-        for line in _wrapped(f"{_side_words(rides)}", f"{name:<8}", " " * 8)
+        for line in _wrapped(f"{_side(rides)}", f"{name:<8}", " " * 8)
     ]
 
 
-def _side_words(rides: tuple[MeasuredRide, ...]) -> str:
+def _side(rides: tuple[MeasuredRide, ...]) -> str:
     names = joined([shortened(ride.name, 40) for ride in rides])
-    days = list(
-        dict.fromkeys(
-            clock_words(ride.source.start_utc, ride.source.end_utc).split(",")[0] for ride in rides
-        )
+    days = dict.fromkeys(
+        clock_words(ride.source.start_utc, ride.source.end_utc).split(",")[0] for ride in rides
     )
-    return f"{count_words(len(rides), 'ride')}, {joined(days)}: {names}"
+    return f"{count_words(len(rides), 'ride')}, {joined(list(days))}: {names}"
 
 
-def _measure_line(compared: Compared, unit: SpeedUnit) -> tuple[str, str]:
-    difference, word, si = compared.difference, compared.verdict.word, compared.figure.quantity.si
-    factor, label = factor_and_label(si, unit)
-    title = f"{compared.figure.short_in(unit)} ({label})"
-    if difference is None:
-        return f"{title:<21}{'':>16}{'':<23} {word}", ""
-    count = min(places(side, factor) for side in (difference.before, difference.after))
-    before, after = (
-        number_words(factor * side.value, count) for side in (difference.before, difference.after)
-    )
-    change = change_words(difference.difference, si, unit).partition(" ")[0]
-    bounds = bounds_of(difference.difference, si, unit, signed=True)
-    line = f"{title:<21}{before:>7}{after:>7}  {f'{change} ({bounds})':<23} {word}"
-    return line, "headline" if word in (BETTER, WORSE) else ""
+def _table(comparison: Comparison, unit: SpeedUnit) -> list[tuple[str, str]]:
+    """Return a row for each figure; titles that find no room go on in the next line."""
+    rows = [_HEAD, *(_cells(each, unit) for each in comparison.figures)]
+    widths = [max(len(row[place]) for row in rows) for place in (1, 2, 3, 4)]
+    room = WIDTH - sum(widths) - 2 * len(widths)
+    lines = []
+    for row in rows:
+        cells = [f"{row[1]:>{widths[0]}}", f"{row[2]:>{widths[1]}}", f"{row[3]:<{widths[2]}}"]
+        first, *more = textwrap.wrap(row[0], room, break_on_hyphens=False) or [""]
+        style = "quiet" if row is _HEAD else "headline" if row[4] in (BETTER, WORSE) else ""
+        lines.append(("  ".join((f"{first:<{room}}", *cells, row[4])), style))
+        lines += [(f"  {line}", style) for line in more]
+    return lines
+
+
+def _cells(compared: Compared, unit: SpeedUnit) -> tuple[str, str, str, str, str]:
+    quantity, word, change = compared.quantity, compared.verdict.word, ""
+    if compared.difference is not None:
+        moved = compared.difference.difference
+        change = f"{bare(moved, quantity, unit, signed=True)} "
+        change += f"({bounds(moved, quantity, unit, signed=True)})"
+    title = f"{compared.figure.short_in(unit)} ({quantity.label(unit)})"
+    return (title, *side_words(compared, unit), change, _IN_SHORT.get(word, word))
+
+
+def _labelled(label: str, text: str) -> list[tuple[str, str]]:
+    return [(line, "caution") for line in _wrapped(text, f"{label:<{_LABEL}}", " " * _LABEL)]
 
 
 def _wrapped(text: str, first: str = "", rest: str = "") -> list[str]:
     return textwrap.wrap(
         clean(text), WIDTH, initial_indent=first, subsequent_indent=rest, break_on_hyphens=False
     )
-
-
-def _capital(text: str) -> str:
-    return text[:1].upper() + text[1:]

@@ -3,20 +3,18 @@
 from typing import Any
 
 from ridelog import __version__
+from ridelog.compare.predicted import MeasuredAfter, agreements
 from ridelog.core.estimate import LEVEL
 from ridelog.core.units import SI
-from ridelog.machine.loop import agreements
-from ridelog.machine.measured_after import Ridden
-from ridelog.machine.predict import Measure, Prediction
-from ridelog.report.predict_words import title_words
+from ridelog.machine.predict import PredictedFigure, Prediction
 from ridelog.report.ride_json import PREDICT_SCHEMA, caution_json, estimate_json
 
 
-def predict_json(prediction: Prediction, ridden: Ridden | None = None) -> dict[str, Any]:
+def predict_json(prediction: Prediction, after: MeasuredAfter | None = None) -> dict[str, Any]:
     """Return a prediction as the object that scripts read.
 
     ``setup``, ``changes`` and ``changed_setup`` hold the set-up file's own keys, whose names carry
-    their units; every measure is in SI units.
+    their units; every figure is in SI units.
     """
     return {
         "schema": PREDICT_SCHEMA,
@@ -27,31 +25,21 @@ def predict_json(prediction: Prediction, ridden: Ridden | None = None) -> dict[s
         "fitted_from": ", ".join(prediction.rides) if prediction.rides else None,
         "rides": list(prediction.rides),
         "level": LEVEL,
-        "measures": [_measure(one) for one in prediction.measures],
-        "sweep": None
-        if not prediction.sweep_key
-        else {
-            "key": prediction.sweep_key,
-            "points": [
-                {
-                    "value": point.value,
-                    "present": point.present,
-                    "measures": [_measure(one) for one in point.measures],
-                }
-                for point in prediction.sweep
-            ],
-        },
-        "ridden": None if ridden is None else _ridden(prediction, ridden),
+        "measures": [_figure(one) for one in prediction.figures],
+        "sweep": None if not prediction.sweep_key else _sweep(prediction),
+        "ridden": None
+        if after is None
+        else {"rides": list(after.names), "measures": agreements_json(prediction, after)},
         "unknowns": [
             {
-                "name": name,
-                "title": words,
-                "unit": unit,
-                "value": estimate_json(estimate),
-                "told_by_rides": bool(prediction.rides) and words not in prediction.untold,
-                "prior_source": source,
+                "name": one.unknown.name,
+                "title": one.unknown.words,
+                "unit": one.unknown.quantity.si,
+                "value": one.estimate.as_json(),
+                "told_by_rides": bool(one.told),
+                "prior_source": one.unknown.source,
             }
-            for name, words, unit, estimate, source in prediction.unknowns
+            for one in prediction.known
         ],
         "would_narrow": [
             {"name": one.name, "text": one.words, "remaining": one.remaining}
@@ -62,38 +50,45 @@ def predict_json(prediction: Prediction, ridden: Ridden | None = None) -> dict[s
     }
 
 
-def _ridden(prediction: Prediction, ridden: Ridden) -> dict[str, Any]:
-    return {
-        "rides": list(ridden.names),
-        "measures": agreements_json(prediction, ridden),
-    }
-
-
-def agreements_json(prediction: Prediction, ridden: Ridden) -> list[dict[str, Any]]:
+def agreements_json(prediction: Prediction, after: MeasuredAfter) -> list[dict[str, Any]]:
     """Return what was predicted beside what was measured, figure by figure."""
     return [
         {
             "name": one.name,
-            "unit": one.unit,
-            "predicted": one.predicted.as_json(),
+            "unit": one.predicted.figure.quantity.si,
+            "predicted": estimate_json(one.predicted.changed),
             "measured": one.measured.as_json(),
             "difference": one.apart.as_json(),
             "agrees": one.agrees,
         }
-        for one in agreements(prediction, ridden.measured)
+        for one in agreements(prediction, after)
     ]
 
 
-def _measure(measure: Measure) -> dict[str, Any]:
+def _sweep(prediction: Prediction) -> dict[str, Any]:
     return {
-        "name": measure.name,
-        "title": title_words(measure, SI),
-        "unit": measure.unit,
-        "now": estimate_json(measure.now),
-        "changed": estimate_json(measure.changed),
-        "difference": estimate_json(measure.difference),
-        "limited_by": measure.limited_by or None,
-        "limited_by_share": measure.share,
-        "limited_by_now": measure.limited_now or None,
-        "reason": measure.reason,
+        "key": prediction.sweep_key,
+        "points": [
+            {
+                "value": point.value,
+                "present": point.present,
+                "measures": [_figure(one) for one in point.figures],
+            }
+            for point in prediction.sweep
+        ],
+    }
+
+
+def _figure(one: PredictedFigure) -> dict[str, Any]:
+    return {
+        "name": one.figure.name,
+        "title": one.figure.short_in(SI),
+        "unit": one.figure.quantity.si,
+        "now": estimate_json(one.now),
+        "changed": estimate_json(one.changed),
+        "difference": estimate_json(one.difference),
+        "limited_by": one.limited_by or None,
+        "limited_by_share": one.share,
+        "limited_by_now": one.limited_now or None,
+        "reason": one.figure.reason,
     }

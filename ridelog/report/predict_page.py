@@ -3,26 +3,24 @@
 from typing import Any
 
 from ridelog import __version__
+from ridelog.compare.predicted import MeasuredAfter
 from ridelog.core.estimate import Estimate
+from ridelog.core.quantity import SPEED, plain, signed, text_or_span
 from ridelog.core.units import SpeedUnit
-from ridelog.machine.measured_after import Ridden
-from ridelog.machine.predict import Measure, Prediction
+from ridelog.machine.predict import KnownOfMachine, PredictedFigure, Prediction
 from ridelog.present.html import laid_out
 from ridelog.present.section import Picture
 from ridelog.present.words import clean
-from ridelog.report.predict_screen import sweep_pair
 from ridelog.report.predict_words import (
+    SWEPT_PULL_MPS,
     agreement_words,
     basis_words,
     change_asked,
     headline_words,
     held_by,
-    interval_words,
-    narrowing_words,
-    shown_unit,
-    title_words,
-    untold_words,
-    value_words,
+    note_words,
+    swept,
+    swept_words,
     verdict_words,
 )
 
@@ -31,7 +29,7 @@ def predict_page(
     prediction: Prediction,
     pictures: tuple[Picture, ...],
     unit: SpeedUnit,
-    ridden: Ridden | None = None,
+    after: MeasuredAfter | None = None,
 ) -> str:
     """Return the page about a prediction as HTML.
 
@@ -43,30 +41,31 @@ def predict_page(
         From ``predict_pictures`` in the same unit.
     unit : SpeedUnit
         In which speeds are given.
-    ridden : Ridden, optional
+    after : MeasuredAfter, optional
         What rides after the change showed.
     """
-    return laid_out(
-        "prediction.html",
-        pictures=pictures,
-        **prediction_words(prediction, unit, ridden),
-    )
+    words = prediction_words(prediction, unit, after)
+    return laid_out("prediction.html", pictures=pictures, **words)
 
 
 def prediction_words(
-    prediction: Prediction, unit: SpeedUnit, ridden: Ridden | None = None
+    prediction: Prediction, unit: SpeedUnit, after: MeasuredAfter | None = None
 ) -> dict[str, Any]:
     """Return all that the page says, bare of markup, as any template can lay it out."""
     name = clean(prediction.setup.name or "The machine")
-    notes = [untold_words(prediction), narrowing_words(prediction), *prediction.notes]
+    tables = [_now_and_after(prediction, unit)]
+    if after is not None:
+        tables.insert(0, _predicted_and_measured(prediction, unit, after))
+    if prediction.sweep:
+        tables.append(_sweep(prediction, unit))
     return {
         "title": f"{name}: {change_asked(prediction)}",
         "basis": f"Predicted {basis_words(prediction)}.",
         "headline": headline_words(prediction, unit),
         "particular": _cautions(prediction, general=False),
         "general": _cautions(prediction, general=True),
-        "tables": _tables(prediction, unit, ridden),
-        "notes": [clean(note) for note in notes if note],
+        "tables": [*tables, _machine(prediction, unit)],
+        "notes": note_words(prediction),
         "version": __version__,
     }
 
@@ -79,95 +78,71 @@ def _cautions(prediction: Prediction, *, general: bool) -> list[dict[str, str]]:
     ]
 
 
-def _tables(prediction: Prediction, unit: SpeedUnit, ridden: Ridden | None) -> list[dict[str, Any]]:
-    tables: list[dict[str, Any]] = []
-    if ridden is not None:
-        tables.append(
-            {
-                "heading": "Predicted and ridden",
-                "caption": verdict_words(prediction, ridden),
-                "head": ["Measure", "Predicted", "Measured", "Verdict"],
-                "rows": [
-                    [one.title, one.predicted, one.measured, one.verdict]
-                    for one in agreement_words(prediction, ridden, unit)
-                ],
-            }
-        )
-    tables.append(
-        {
-            "heading": "Now and after the change",
-            "caption": "Bounds in brackets are meant to hold the truth in 9 cases of 10.",
-            "head": ["Measure", "Now", "Changed", "Difference", "Held back by"],
-            "rows": [_row(one, unit) for one in prediction.measures],
-        }
-    )
-    if prediction.sweep:
-        rows = []
-        for point in prediction.sweep:
-            top, pull = sweep_pair(point)
-            if top is not None:
-                rows.append(
-                    [
-                        f"{point.value:g}" + (" (now)" if point.present else ""),
-                        _cell(top, unit),
-                        "" if pull is None else _cell(pull, unit),
-                        held_by(top),
-                    ]
-                )
-        tables.append(
-            {
-                "heading": f"{prediction.sweep_key} swept",
-                "caption": "The pull is that at 2 m/s; bounds in brackets.",
-                "head": [prediction.sweep_key, "Top speed", "Pull", "Top speed held back by"],
-                "rows": rows,
-            }
-        )
-    tables.append(
-        {
-            "heading": "What is known of the machine",
-            "caption": "Found from set-up and rides together, before the change.",
-            "head": ["Quantity", "Value", "Told by the rides"],
-            "rows": [
-                [
-                    words,
-                    _with_bounds(found, unit_words),
-                    "" if not prediction.rides else "no" if words in prediction.untold else "yes",
-                ]
-                for _, words, unit_words, found, _ in prediction.unknowns
-            ],
-        }
-    )
-    return tables
+def _predicted_and_measured(
+    prediction: Prediction, unit: SpeedUnit, after: MeasuredAfter
+) -> dict[str, Any]:
+    return {
+        "heading": "Predicted and measured",
+        "caption": verdict_words(prediction, after),
+        "head": ["Figure", "Predicted", "Measured after", "Verdict"],
+        "rows": [
+            [one.title, one.predicted, one.measured, one.verdict]
+            for one in agreement_words(prediction, after, unit)
+        ],
+    }
 
 
-def _row(measure: Measure, unit: SpeedUnit) -> list[str]:
-    factor, label = shown_unit(measure, unit)
-    difference = ""
-    if measure.difference is not None:
-        difference = (
-            f"{value_words(measure.difference, factor, signed=True)} {label} "
-            f"({interval_words(measure.difference, factor, signed=True)})"
-        )
-    now = ""
-    if measure.now is not None:
-        now = f"{value_words(measure.now, factor)} ({interval_words(measure.now, factor)})"
-    changed = _cell(measure, unit) if measure.changed is not None else measure.reason
-    return [title_words(measure, unit), now, changed, difference, held_by(measure)]
+def _now_and_after(prediction: Prediction, unit: SpeedUnit) -> dict[str, Any]:
+    rows = []
+    for one in prediction.figures:
+        difference = ""
+        if one.difference is not None:
+            difference = signed(one.difference, one.figure.quantity, unit)
+        changed = _cell(one, one.changed, unit) or one.figure.reason
+        now = _cell(one, one.now, unit)
+        rows.append([one.figure.short_in(unit), now, changed, difference, held_by(one)])
+    return {
+        "heading": "Now and after the change",
+        "caption": "In brackets: bounds that are meant to hold the truth in 9 cases of 10. Where "
+        "they are far apart, they stand alone.",
+        "head": ["Figure", "Now", "Changed", "Difference", "Held back by"],
+        "rows": rows,
+    }
 
 
-def _cell(measure: Measure, unit: SpeedUnit) -> str:
-    factor, label = shown_unit(measure, unit)
-    if measure.changed is None:
-        return "-"
-    bounds = interval_words(measure.changed, factor)
-    return f"{value_words(measure.changed, factor)} {label} ({bounds})"
+def _sweep(prediction: Prediction, unit: SpeedUnit) -> dict[str, Any]:
+    rows = []
+    for point in prediction.sweep:
+        top, pull = swept(point)
+        if top is not None:
+            cells = ["" if one is None else _cell(one, one.changed, unit) for one in (top, pull)]
+            rows.append([swept_words(point), *cells, held_by(top)])
+    key = prediction.sweep_key.replace("_", " ")
+    at = plain(SWEPT_PULL_MPS, SPEED, unit, 0)
+    return {
+        "heading": f"Several values of {key}",
+        "caption": "More of the one costs some of the other.",
+        "head": [key.capitalize(), "Top speed", f"Pull at {at}", "Top speed held back by"],
+        "rows": rows,
+    }
 
 
-def _with_bounds(found: Estimate, unit_words: str) -> str:
-    return f"{_plain(found.value)} {unit_words} ({_plain(found.low)} to {_plain(found.high)})"
+def _machine(prediction: Prediction, unit: SpeedUnit) -> dict[str, Any]:
+    told = {None: "", True: "yes", False: "no"}
+    return {
+        "heading": "What is known of the machine",
+        "caption": "Found from set-up and rides together, before the change.",
+        "head": ["Quantity", "Value", "Told by the rides"],
+        "rows": [
+            [one.unknown.words, _known(one, unit), told[one.told]] for one in prediction.known
+        ],
+    }
 
 
-def _plain(value: float) -> str:
-    """Return a number to three significant digits, never with an exponent."""
-    rounded = float(f"{value:.3g}")
-    return f"{rounded:,.0f}" if abs(rounded) >= 100.0 else f"{rounded:g}"
+def _known(one: KnownOfMachine, unit: SpeedUnit) -> str:
+    # A quantity without a unit leaves a space where it would stand.
+    return " ".join(text_or_span(one.estimate, one.unknown.quantity, unit).split())
+
+
+def _cell(one: PredictedFigure, estimate: Estimate | None, unit: SpeedUnit) -> str:
+    return "" if estimate is None else text_or_span(estimate, one.figure.quantity, unit)

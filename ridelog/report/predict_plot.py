@@ -4,21 +4,21 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
+from ridelog.compare.predicted import MeasuredAfter
 from ridelog.core.estimate import Estimate
+from ridelog.core.quantity import ACCELERATION, SPEED, plain
 from ridelog.core.units import SpeedUnit
-from ridelog.machine.measured_after import Ridden
 from ridelog.machine.predict import Band, Prediction
 from ridelog.present.figure import Shape, axes_in, blank, dress, title
 from ridelog.present.palette import BAND, INK, LINE, MARK, QUIET
 from ridelog.present.section import Picture, draw_picture
-from ridelog.report.predict_screen import sweep_pair
-from ridelog.report.predict_words import headline_words
+from ridelog.report.predict_words import SWEPT_PULL_MPS, headline_words, swept, swept_words
 
 
 def predict_pictures(
     prediction: Prediction,
     unit: SpeedUnit,
-    ridden: Ridden | None = None,
+    after: MeasuredAfter | None = None,
 ) -> tuple[Picture, ...]:
     """Return the pictures of a prediction.
 
@@ -28,17 +28,17 @@ def predict_pictures(
         What was predicted.
     unit : SpeedUnit
         In which speeds are given.
-    ridden : Ridden, optional
+    after : MeasuredAfter, optional
         What rides after the change showed, drawn as points.
     """
     pictures = []
     if prediction.change.asked:
         words = "Pull against speed, now and after the change. " + headline_words(prediction, unit)
         pictures.append(
-            draw_picture("pull", words, lambda shape: _pull(prediction, unit, shape, ridden))
+            draw_picture("pull", words, lambda shape: _pull(prediction, unit, shape, after))
         )
     if prediction.sweep:
-        key = prediction.sweep_key
+        key = prediction.sweep_key.replace("_", " ")
         pictures.append(
             draw_picture(
                 "sweep",
@@ -53,28 +53,33 @@ def _pull(
     prediction: Prediction,
     unit: SpeedUnit,
     shape: Shape,
-    ridden: Ridden | None,
+    after: MeasuredAfter | None,
 ) -> Figure:
     figure = blank(shape)
-    title(figure, shape, "Pull over speed", "m/s², full throttle, level, still air")
+    title(
+        figure, shape, "Pull over speed",
+        f"{ACCELERATION.label(unit)}, full throttle, level, still air",
+    )  # fmt: skip
     axes = axes_in(figure, shape.left_in, 0.52, 0.14, 0.62)
     dress(axes, shape)
     now, changed = prediction.bands
     _band(axes, now, unit, "now", LINE.light, "-")
     _band(axes, changed, unit, "changed, predicted", MARK.light, (0, (4, 2)))
-    if ridden is not None:
+    if after is not None:
+        pull = np.array([[one.low, one.value, one.high] for one in after.pull]).reshape(-1, 3).T
+        low, value, high = ACCELERATION.scaled(1.0, unit) * pull
         axes.errorbar(
-            unit.from_mps(1.0) * ridden.speed_mps, ridden.pull_mps2, yerr=ridden.half_mps2,
+            unit.from_mps(1.0) * after.pull_mps, value, yerr=[value - low, high - value],
             fmt="o", color=INK.light, markersize=4, linewidth=1.2, capsize=0,
             label="changed, measured", zorder=4,
         )  # fmt: skip
     for position in (0, 1):
-        top = prediction.measure("top_speed_mps")
+        top = prediction.get("top_speed_mps")
         found = None if top is None else (top.now if position == 0 else top.changed)
         if found is not None:
             colour, marker = (LINE.light, "o") if position == 0 else (MARK.light, "D")
             _top_mark(axes, found, unit, colour, marker, 7.0)
-    seen = None if ridden is None else ridden.measured.get("top_speed_mps")
+    seen = None if after is None else after.figures.get("top_speed_mps")
     if seen is not None:
         _top_mark(axes, seen, unit, INK.light, "o", 4.5)
     axes.set_ylim(bottom=0.0)
@@ -90,13 +95,17 @@ def _pull(
 
 def _band(axes: Axes, band: Band, unit: SpeedUnit, label: str, colour: str, style: object) -> None:
     speed = unit.from_mps(1.0) * band.speed_mps
+    low, middle, high = (
+        ACCELERATION.scaled(1.0, unit) * each
+        for each in (band.low_mps2, band.middle_mps2, band.high_mps2)
+    )
     axes.fill_between(
-        speed, np.maximum(band.low_mps2, 0.0), np.maximum(band.high_mps2, 0.0),
+        speed, np.maximum(low, 0.0), np.maximum(high, 0.0),
         color=BAND.light, linewidth=0.0, alpha=0.6, zorder=1,
     )  # fmt: skip
     axes.plot(
         speed,
-        band.middle_mps2,
+        middle,
         color=colour,
         linewidth=2.2,
         linestyle=style,
@@ -118,29 +127,36 @@ def _top_mark(
 
 def _sweep(prediction: Prediction, unit: SpeedUnit, shape: Shape) -> Figure:
     figure = blank(shape)
+    key = prediction.sweep_key.replace("_", " ")
     title(
-        figure, shape, f"Top speed against pull, {prediction.sweep_key}",
-        f"pull at {unit.from_mps(2.0):.0f} {unit.label}, m/s²",
+        figure, shape, f"Top speed against pull, {key}",
+        f"pull at {plain(SWEPT_PULL_MPS, SPEED, unit, 0)}, {ACCELERATION.label(unit)}",
     )  # fmt: skip
     axes = axes_in(figure, shape.left_in, 0.52, 0.3, 0.62)
     dress(axes, shape)
     line: list[tuple[float, float]] = []
     for point in prediction.sweep:
-        top, pull = sweep_pair(point)
+        top, pull = swept(point)
         if top is None or pull is None or top.changed is None or pull.changed is None:
             continue
-        x, y = unit.from_mps(top.changed.value), pull.changed.value
+        left, x, right = (
+            SPEED.scaled(end, unit)
+            for end in (top.changed.low, top.changed.value, top.changed.high)
+        )
+        below, y, above = (
+            ACCELERATION.scaled(end, unit)
+            for end in (pull.changed.low, pull.changed.value, pull.changed.high)
+        )
         line.append((x, y))
         colour = LINE.light if point.present else MARK.light
         axes.errorbar(
             [x], [y],
-            xerr=[[x - unit.from_mps(top.changed.low)], [unit.from_mps(top.changed.high) - x]],
-            yerr=[[y - pull.changed.low], [pull.changed.high - y]],
+            xerr=[[x - left], [right - x]],
+            yerr=[[y - below], [above - y]],
             fmt="o" if point.present else "D", color=colour, markersize=7, linewidth=1.4, zorder=3,
         )  # fmt: skip
-        words = f"{point.value:g}" + (" (now)" if point.present else "")
         axes.annotate(
-            words, (x, y), textcoords="offset points", xytext=(8, 7),
+            swept_words(point), (x, y), textcoords="offset points", xytext=(8, 7),
             fontsize=shape.small_pt, color=INK.light, fontweight="bold",
         )  # fmt: skip
     if len(line) > 1:

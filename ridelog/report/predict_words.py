@@ -1,68 +1,56 @@
-"""Predicted figures in words, in the units in which a workshop reads them."""
+"""A prediction in words: its sentences, and the terminal screen made of them."""
 
+import textwrap
 from dataclasses import dataclass
 
+from ridelog.compare.predicted import MeasuredAfter, agreements
 from ridelog.core.estimate import Estimate
-from ridelog.core.units import JOULES_PER_WH, METRES_PER_MILE, SpeedUnit
-from ridelog.machine.loop import COUNTERPARTS, agreements
-from ridelog.machine.measured_after import Ridden
-from ridelog.machine.predict import Measure, Prediction
+from ridelog.core.quantity import (
+    SPEED,
+    Quantity,
+    amount,
+    bare,
+    bounds,
+    is_firm,
+    plain,
+    signed,
+    span,
+    text,
+    text_or_span,
+    value,
+)
+from ridelog.core.units import SpeedUnit
+from ridelog.machine.predict import PredictedFigure, Prediction, SweepPoint
 from ridelog.machine.setup import KEYS
-from ridelog.present.measure_words import number_words
 from ridelog.present.words import clean, joined
 
-_FAR_M = 2000.0
-
-
-def shown_unit(measure: Measure, reader: SpeedUnit) -> tuple[float, str]:
-    """Return by what a measure's SI figures are multiplied for the reader, and the unit's label."""
-    if measure.unit == "m/s":
-        return 1.0 / reader.mps_per_unit, reader.label
-    if measure.unit == "m/s2":
-        return 1.0, "m/s²"
-    far_m, far = (METRES_PER_MILE, "mi") if reader.label == "mph" else (1000.0, "km")
-    if measure.unit == "J/m":
-        return far_m / JOULES_PER_WH, f"Wh/{far}"
-    if measure.unit == "m":
-        largest = max((e.value for e in (measure.now, measure.changed) if e), default=0.0)
-        if largest > _FAR_M:
-            return 1.0 / far_m, far
-        return 1.0 / reader.metres_per_distance, reader.distance_label
-    return 1.0, measure.unit
-
-
-def title_words(measure: Measure, reader: SpeedUnit) -> str:
-    """Return what a measure is called, such as "Pull at 14 km/h"."""
-    if measure.name.startswith("pull_at_") and measure.name.endswith("_mps"):
-        speed = float(measure.name[len("pull_at_") : -len("_mps")])
-        return f"Pull at {reader.from_mps(speed):.0f} {reader.label}"
-    return measure.words
-
-
-def value_words(estimate: Estimate | None, factor: float, *, signed: bool = False) -> str:
-    """Return a figure without unit to the decimals its interval deserves, "-" for none."""
-    if estimate is None:
-        return "-"
-    return number_words(factor * estimate.value, _places(estimate, factor), signed=signed)
-
-
-def interval_words(estimate: Estimate | None, factor: float, *, signed: bool = False) -> str:
-    """Return both ends of an interval: "33.8 to 34.6", nothing for none."""
-    if estimate is None:
-        return ""
-    count = _places(estimate, factor)
-    low, high = (
-        number_words(factor * end, count, signed=signed) for end in (estimate.low, estimate.high)
-    )
-    return f"{low} to {high}"
+Lines = list[tuple[str, str]]
+WIDTH = 80
+# The pull that a sweep shows beside the top speed. [m/s]
+SWEPT_PULL_MPS = 2.0
+# How a limit is named in a sentence and in a column; it is named firmly where so many of the
+# possible machines agree.
+_LIMITS = {
+    "motor speed": ("the motor's speed", "motor"),
+    "current": ("the motor current limit", "current"),
+    "power": ("the power of battery and controller", "power"),
+    "traction": ("the grip of the tyres", "grip"),
+}
+_AGREE_SHARE = 0.8
+# A measurement that narrows by less is not worth naming.
+_LEAST_CUT = 0.1
+_ALWAYS = (
+    "Always: protective gear, closed private ground, local law and codes. Wiring, battery and "
+    "brakes belong in competent hands, licensed where codes ask."
+)
 
 
 def change_asked(prediction: Prediction) -> str:
     """Return the change in words: "front teeth 11 to 10", or that nothing is changed."""
     given = prediction.setup.given()
     parts = [
-        _one_change(key, given.get(key, "unknown"), value)
-        for key, value in prediction.change.asked.items()
+        _one_change(key, given.get(key, "unknown"), new)
+        for key, new in prediction.change.asked.items()
     ]
     return clean(joined(parts)) if parts else "no change"
 
@@ -72,7 +60,7 @@ def _one_change(key: str, old: object, new: object) -> str:
     words, unit = key.split("_"), KEYS[key].unit
     if unit and words[-1] == unit.lower().replace("/", "").replace(" ", ""):
         words.pop()
-    old, new = (f"{value:g}" if isinstance(value, float) else value for value in (old, new))
+    old, new = (f"{each:g}" if isinstance(each, float) else each for each in (old, new))
     return f"{' '.join(words)} {old} to {new} {unit}".rstrip()
 
 
@@ -87,53 +75,58 @@ def basis_words(prediction: Prediction) -> str:
 
 def headline_words(prediction: Prediction, reader: SpeedUnit) -> str:
     """Return the answer in a sentence: top speed after the change against now."""
-    top = prediction.measure("top_speed_mps")
+    top = prediction.get("top_speed_mps")
     if top is None or top.changed is None:
         return "The changed machine would not start, or its top speed cannot be told."
-    factor, label = shown_unit(top, reader)
-    changed = f"{value_words(top.changed, factor)} {label}"
-    bounds = interval_words(top.changed, factor)
+    after = text_or_span(top.changed, SPEED, reader)
     if top.now is None or top.difference is None or not prediction.change.asked:
-        return f"Top speed {changed} ({bounds}), held back by {held_by(top)}."
+        return f"Top speed {after}, held back by {held_by(top)}."
+    now = value(top.now, SPEED, reader) if is_firm(top.now) else span(top.now, SPEED, reader)
     if top.difference.low <= 0.0 <= top.difference.high:
         verdict = "no change that can be told"
     else:
         more = "more" if top.difference.value > 0.0 else "less"
-        size = value_words(top.difference, factor).lstrip("\N{MINUS SIGN}")
-        verdict = f"{size} {label} {more}"
+        verdict = f"{amount(top.difference, SPEED, reader)} {more}"
     return (
-        f"Top speed {changed} ({bounds}) after the change, now "
-        f"{value_words(top.now, factor)}: {verdict}. Then held back by {held_by(top)}."
+        f"Top speed {after} after the change, now {now}: {verdict}. Then held back by "
+        f"{held_by(top)}."
     )
 
 
-def held_by(measure: Measure) -> str:
-    """Return what limits a measure, with doubt where the possible machines do not agree."""
-    if not measure.limited_by:
-        return "unknown"
-    if measure.share >= 0.8:
-        return measure.limited_by
-    return f"probably {measure.limited_by} ({100.0 * measure.share:.0f} %)"
+def held_by(figure: PredictedFigure) -> str:
+    """Return what limits a figure, with doubt where the possible machines do not agree."""
+    if not figure.limited_by:
+        return "something unknown"
+    words = _LIMITS[figure.limited_by][0]
+    if figure.share >= _AGREE_SHARE:
+        return words
+    return f"probably {words} ({100.0 * figure.share:.0f} %)"
 
 
-def untold_words(prediction: Prediction) -> str:
-    """Return which unknowns the rides cannot tell, empty without rides."""
-    if not prediction.untold:
-        return ""
-    return f"The rides cannot tell: {joined(list(prediction.untold))}."
+def note_words(prediction: Prediction) -> list[str]:
+    """Return what the answer rests on and leaves open, a sentence each."""
+    notes = []
+    if prediction.measured:
+        notes.append(
+            "Now: as the rides measured it, else as the fitted machine has it. The difference is "
+            "that of the fitted machine with and without the change."
+        )
+    if prediction.unidentified:
+        notes.append(f"The rides cannot tell: {joined(list(prediction.unidentified))}.")
+    if prediction.narrowings:
+        notes.append(narrowing_words(prediction))
+    return [clean(note) for note in (*notes, *prediction.notes)]
 
 
 def narrowing_words(prediction: Prediction) -> str:
     """Return which measurement would narrow the predicted top speed most."""
-    if not prediction.narrowings:
-        return ""
     best = prediction.narrowings[0]
-    cut = 100.0 * (1.0 - best.remaining)
-    if cut < 10.0:
+    cut = 1.0 - best.remaining
+    if cut < _LEAST_CUT:
         return "No single measurement would narrow the predicted top speed by a tenth."
     return (
         f"What would narrow the predicted top speed most now: {best.words}; its interval would "
-        f"shrink by about {cut:.0f} %."
+        f"shrink by about {100.0 * cut:.0f} %."
     )
 
 
@@ -148,32 +141,28 @@ class AgreementWords:
 
 
 def agreement_words(
-    prediction: Prediction, ridden: Ridden, reader: SpeedUnit
+    prediction: Prediction, after: MeasuredAfter, reader: SpeedUnit
 ) -> tuple[AgreementWords, ...]:
     """Return what was predicted beside what rides after the change showed, figure by figure."""
     found = []
-    for one in agreements(prediction, ridden.measured):
-        measure = prediction.measure(COUNTERPARTS.get(one.name, one.name))
-        assert measure is not None
-        factor, label = shown_unit(measure, reader)
-        apart = f"{value_words(one.apart, factor, signed=True)} {label}"
+    for one in agreements(prediction, after):
+        figure = one.predicted.figure
+        apart = signed(one.apart, figure.quantity, reader)
         found.append(
             AgreementWords(
-                title_words(measure, reader),
-                f"{value_words(one.predicted, factor)} {label} "
-                f"({interval_words(one.predicted, factor)})",
-                f"{value_words(one.measured, factor)} {label} "
-                f"({interval_words(one.measured, factor)})",
+                figure.short_in(reader),
+                _figure_or_range(figure.estimate, figure.quantity, reader),
+                _figure_or_range(one.measured, figure.quantity, reader),
                 "agrees" if one.agrees else f"differs by {apart}",
             )
         )
     return tuple(found)
 
 
-def verdict_words(prediction: Prediction, ridden: Ridden) -> str:
+def verdict_words(prediction: Prediction, after: MeasuredAfter) -> str:
     """Return in a sentence whether the rides after the change were as predicted."""
-    found = agreements(prediction, ridden.measured)
-    count = f"{len(ridden.names)} {'ride' if len(ridden.names) == 1 else 'rides'}"
+    found = agreements(prediction, after)
+    count = f"{len(after.names)} {'ride' if len(after.names) == 1 else 'rides'}"
     if not found:
         return f"The {count} after the change hold no figure that was predicted."
     agree = sum(one.agrees for one in found)
@@ -185,8 +174,113 @@ def verdict_words(prediction: Prediction, ridden: Ridden) -> str:
     )
 
 
-def _places(estimate: Estimate, factor: float) -> int:
-    width = abs(factor) * (estimate.high - estimate.low)
-    if width >= 10.0:
-        return 0
-    return 1 if width >= 0.25 else 2
+def predict_lines(
+    prediction: Prediction, unit: SpeedUnit, after: MeasuredAfter | None = None
+) -> Lines:
+    """Return the screen about a prediction, lines of at most 80 letters.
+
+    Parameters
+    ----------
+    prediction : Prediction
+        What was predicted.
+    unit : SpeedUnit
+        In which speeds are given.
+    after : MeasuredAfter, optional
+        What rides after the change showed.
+
+    Returns
+    -------
+    list of (text, style)
+        ``style`` is "headline", "caution", "quiet" or "" and only adds colour: the text says it.
+    """
+    name = clean(prediction.setup.name or "The machine")
+    lines = _wrapped(f"{name}: {change_asked(prediction)}, {basis_words(prediction)}", "quiet")
+    lines.append(("", ""))
+    lines += _wrapped(headline_words(prediction, unit), "headline")
+    lines.append(("", ""))
+    lines.append(
+        (f"{'':<29}{'now':>8}{'changed':>9}        9 of 10 within   held back by", "quiet")
+    )
+    lines += [(_row(one, unit), "") for one in prediction.figures]
+    if prediction.sweep:
+        lines += [("", ""), *_sweep(prediction, unit)]
+    if after is not None:
+        lines += [("", ""), *agreement_lines(prediction, unit, after)]
+    lines.append(("", ""))
+    for caution in prediction.cautions:
+        if not caution.general:
+            lines += _wrapped(f"Caution: {caution.text}", "caution")
+    for words in note_words(prediction):
+        lines += _wrapped(words, "quiet")
+    return lines + _wrapped(_ALWAYS, "caution")
+
+
+def agreement_lines(prediction: Prediction, unit: SpeedUnit, after: MeasuredAfter) -> Lines:
+    """Return what was predicted beside what rides after the change showed, as on the screen."""
+    lines = _wrapped(verdict_words(prediction, after), "headline")
+    lines.append((f"{'':<19}{'predicted':<27}{'measured':<26}", "quiet"))
+    for one in agreement_words(prediction, after, unit):
+        verdict = "agrees" if one.verdict == "agrees" else "differs"
+        lines.append((f"{one.title[:18]:<19}{one.predicted:<27}{one.measured:<26}{verdict}", ""))
+    return lines
+
+
+def swept(point: SweepPoint) -> tuple[PredictedFigure | None, PredictedFigure | None]:
+    """Return top speed and pull at a low speed of one point of a sweep."""
+    found = {one.figure.name: one for one in point.figures}
+    return found.get("top_speed_mps"), found.get(f"pull_at_{SWEPT_PULL_MPS:g}_mps")
+
+
+def swept_words(point: SweepPoint) -> str:
+    """Return the value of a point of a sweep, marked if it is the present one."""
+    return f"{point.value:g}" + ("  (now)" if point.present else "")
+
+
+def _row(one: PredictedFigure, unit: SpeedUnit) -> str:
+    quantity, after = one.figure.quantity, one.changed
+    within = "" if after is None else bounds(after, quantity, unit)
+    return (
+        f"{one.figure.short_in(unit)[:28]:<29}{_figure(one.now, quantity, unit):>8}"
+        f"{_figure(after, quantity, unit):>9} {quantity.label(unit):<6} {within:<16} {_short(one)}"
+    ).rstrip()
+
+
+def _figure(estimate: Estimate | None, quantity: Quantity, unit: SpeedUnit) -> str:
+    """Return a firm figure without unit; "-" for none, nothing where only a range can be told."""
+    if estimate is None:
+        return "-"
+    return bare(estimate, quantity, unit) if is_firm(estimate) else ""
+
+
+def _figure_or_range(estimate: Estimate | None, quantity: Quantity, unit: SpeedUnit) -> str:
+    """Return a figure with its bounds where it is firm, else the bounds alone; nothing for none."""
+    if estimate is None:
+        return ""
+    return (text if is_firm(estimate) else span)(estimate, quantity, unit)
+
+
+def _short(one: PredictedFigure) -> str:
+    """Return the limit in a word; a question mark where the machines do not agree."""
+    if not one.limited_by or one.changed is None:
+        return ""
+    word = _LIMITS[one.limited_by][1]
+    return word if one.share >= _AGREE_SHARE else word + "?"
+
+
+def _sweep(prediction: Prediction, unit: SpeedUnit) -> Lines:
+    at = f"pull at {plain(SWEPT_PULL_MPS, SPEED, unit, 0)}"
+    lines = [(f"{prediction.sweep_key:<14}{'top speed':<27}{at:<27}held back by", "quiet")]
+    for point in prediction.sweep:
+        top, pull = swept(point)
+        if top is None:
+            continue
+        told = [
+            _figure_or_range(one.changed, one.figure.quantity, unit) if one else ""
+            for one in (top, pull)
+        ]
+        lines.append((f"{swept_words(point):<14}{told[0]:<27}{told[1]:<27}{_short(top)}", ""))
+    return lines
+
+
+def _wrapped(words: str, style: str) -> Lines:
+    return [(line, style) for line in textwrap.wrap(words, WIDTH)]

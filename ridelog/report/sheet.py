@@ -1,34 +1,44 @@
 """What the owner's sheet says, as plain records: both its HTML and its PDF are laid out from it."""
 
 from dataclasses import dataclass
+from typing import Any
 
 from ridelog import __version__
+from ridelog.analysis.cautions import GRAVITY_WORDS
 from ridelog.analysis.ride import NOT_MEASURED
 from ridelog.analysis.subject import MeasuredRide
+from ridelog.compare.cautions import cautions_of
 from ridelog.compare.comparison import Compared, Comparison
-from ridelog.compare.false_alarms import FAMILY_LEVEL
-from ridelog.compare.verdict import CANNOT_SAY, NOT_SHOWN, WORSE
+from ridelog.compare.predicted import PREDICTED_NAMES, agreements
+from ridelog.compare.verdict import CANNOT_SAY, FAMILY_LEVEL, NOT_SHOWN, WORSE
+from ridelog.core.quantity import PERCENT, bare, bounds
 from ridelog.core.units import SpeedUnit
-from ridelog.machine.loop import COUNTERPARTS, agreements
-from ridelog.present.measure_words import (
-    bounds_of,
-    change_words,
-    factor_and_label,
-    number_words,
-    percent_words,
-    places,
-)
+from ridelog.present.html import laid_out
+from ridelog.present.section import Picture
 from ridelog.present.words import (
+    capital,
     clean,
     clock_words,
     count_words,
     joined,
+    share_words,
     shortened,
 )
-from ridelog.report.headline import headline, headline_measures, moved_words
+from ridelog.report.compare_words import (
+    crossing_words,
+    headline,
+    headline_figures,
+    moved_words,
+    reason_words,
+    side_words,
+    tested_count,
+)
 from ridelog.report.predict_words import AgreementWords, agreement_words, verdict_words
-from ridelog.report.sheet_cautions import general_words, particular_words
-from ridelog.report.verdict_words import crossing_words, reason_words, tested_count
+from ridelog.report.sources import Sources
+
+_CONDITIONS_SOURCE = (
+    "eKFV (Elektrokleinstfahrzeuge-Verordnung), Annex, no. 1.1 to 1.7: conditions of a speed test"
+)
 
 
 @dataclass(frozen=True)
@@ -61,7 +71,9 @@ class SheetRide:
 class SheetWords:
     """Everything the sheet says, in the order in which it says it.
 
-    foretold, agreements : whether the change did what was predicted of it, in a sentence and for
+    cautions, general : text, source and the mark by which the list of sources names it; the
+        particular ones with their gravity in a word as ``label``.
+    predicted, agreements : whether the change did what was predicted of it, in a sentence and for
         the first figures and those that differ; empty without set-ups of both states.
     """
 
@@ -75,12 +87,14 @@ class SheetWords:
     others: tuple[SheetFigure, ...]
     sure: tuple[str, ...]
     costs: tuple[str, ...]
-    cautions: tuple[str, ...]
-    general: tuple[str, ...]
+    cautions: tuple[dict[str, Any], ...]
+    general: tuple[dict[str, Any], ...]
     besides: tuple[str, ...]
-    foretold: str
+    predicted: str
     agreements: tuple[AgreementWords, ...]
     not_measured: str
+    conditions_mark: int | None
+    sources: tuple[str, ...]
     rides: tuple[SheetRide, ...]
     check: str
     version: str
@@ -101,7 +115,15 @@ def sheet_words(
     workshop, note : str
         Free text from the workshop; empty for none.
     """
-    first = headline_measures(comparison)
+    sources, cautions = Sources(), cautions_of(comparison)
+    particular = tuple(
+        {"label": GRAVITY_WORDS[caution.gravity], **sources.told(caution)}
+        for caution in cautions
+        if not caution.general
+    )
+    general = tuple(sources.told(caution) for caution in cautions if caution.general)
+    conditions_mark = sources.mark(_CONDITIONS_SOURCE)
+    first = headline_figures(comparison)
     others = [each for each in comparison.figures if each not in first]
     tested = tested_count(comparison)
     return SheetWords(
@@ -115,15 +137,17 @@ def sheet_words(
         others=tuple(_figure(each, unit, tested) for each in others),
         sure=_sure(comparison, tested),
         costs=_costs(comparison, unit),
-        cautions=particular_words(comparison, unit),
-        general=general_words(),
-        besides=tuple(clean(each.text) for each in comparison.mismatches),
-        foretold=_foretold(comparison),
+        cautions=particular,
+        general=general,
+        besides=tuple(clean(each.text_in(unit)) for each in comparison.mismatches),
+        predicted=_predicted(comparison),
         agreements=_agreements(comparison, unit),
         not_measured=(
-            f"{_capital(joined(list(NOT_MEASURED)))}. Another day, rider or charge can move these "
-            "figures by more than their bounds; only what is the same on both sides cancels."
+            f"{capital(joined(list(NOT_MEASURED)))}. Another day, rider or charge can move these "
+            "figures by more than the brackets say; only what is the same on both sides cancels."
         ),
+        conditions_mark=conditions_mark,
+        sources=tuple(sources.listed),
         rides=tuple(
             _ride(side, ride)
             for side, rides in (("before", comparison.before), ("after", comparison.after))
@@ -139,27 +163,23 @@ def sheet_words(
 
 
 def _figure(compared: Compared, unit: SpeedUnit, tested: int) -> SheetFigure:
-    title = _capital(compared.figure.title_in(unit))
+    title = capital(compared.figure.title_in(unit))
     reason = reason_words(compared, unit, tested)
     verdict, explained = compared.verdict.word, compared.figure.explained
-    difference, si = compared.difference, compared.figure.quantity.si
+    difference, quantity = compared.difference, compared.quantity
     if difference is None:
         return SheetFigure(title, explained, "", "", "", "", "", verdict, reason)
-    factor, label = factor_and_label(si, unit)
-    # Both sides to the same decimals, those of the rougher one.
-    count = min(places(side, factor) for side in (difference.before, difference.after))
-    before, after = (
-        f"{number_words(factor * side.value, count)} {label}"
-        for side in (difference.before, difference.after)
-    )
+    label = quantity.label(unit)
+    before, after = (f"{side} {label}" for side in side_words(compared, unit))
+    percent = None if compared.doubt else difference.percent
     return SheetFigure(
         title,
         explained,
         before,
         after,
-        change_words(difference.difference, si, unit),
-        percent_words(difference.percent),
-        bounds_of(difference.difference, si, unit, signed=True),
+        f"{bare(difference.difference, quantity, unit, signed=True)} {label}",
+        f"{bare(percent, PERCENT, unit, signed=True)} %" if percent else "",
+        bounds(difference.difference, quantity, unit, signed=True),
         verdict,
         reason,
     )
@@ -169,14 +189,14 @@ def _sure(comparison: Comparison, tested: int) -> tuple[str, ...]:
     n, m = len(comparison.before), len(comparison.after)
     if n == m == 1:
         return (
-            "One ride before and one after. The bounds tell what the receiver leaves open within "
+            "One ride before and one after. The brackets tell what the receiver leaves open within "
             "these two rides. How far two rides differ by themselves is not known, so nothing here "
-            "is called better or worse. Two more rides a side would tell.",
+            "is called better or worse. Two more rides on each side would tell.",
         )
     rides = f"{count_words(n, 'ride')} before and {m} after"
     words = [
-        f"{rides}. The bounds allow for the receiver's errors and for how much rides differ by "
-        "themselves: made this way they hold the truth nine times out of ten."
+        f"{rides}. In brackets: where the true change should lie, right nine times out of ten. "
+        "They allow for the receiver's errors and for how much rides differ by themselves."
     ]
     if tested > 1:
         words.append(
@@ -192,7 +212,12 @@ def _costs(comparison: Comparison, unit: SpeedUnit) -> tuple[str, ...]:
     names = {each.figure.name for each in worse}
     # The mean of both directions tells it already, freed from the wind.
     told = [e for e in worse if e.figure.name != "best_1s_mps" or "two_way_mps" not in names]
-    words = [f"{_capital(moved_words(each, unit))}." for each in told]
+    words = [
+        f"{capital(moved_words(each, unit))}."
+        if not each.doubt
+        else f"The {each.figure.title_in(unit)} became worse; by how much these rides leave open."
+        for each in told
+    ]
     open_ones = [
         each.figure.title_in(unit)
         for each in comparison.figures
@@ -205,22 +230,22 @@ def _costs(comparison: Comparison, unit: SpeedUnit) -> tuple[str, ...]:
     return tuple(words)
 
 
-def _foretold(comparison: Comparison) -> str:
-    told = comparison.foretold
+def _predicted(comparison: Comparison) -> str:
+    told = comparison.predicted
     if told is None:
         return ""
-    return f"{verdict_words(told.prediction, told.ridden)} Predicted from the rides before it."
+    return f"{verdict_words(told.prediction, told.after)} Predicted from the rides before it."
 
 
 def _agreements(comparison: Comparison, unit: SpeedUnit) -> tuple[AgreementWords, ...]:
     """Return the figures named first beside their prediction, and every one that differs."""
-    told = comparison.foretold
+    told = comparison.predicted
     if told is None:
         return ()
-    names = [each.figure.name for each in headline_measures(comparison)]
-    first = {COUNTERPARTS.get(name, name) for name in names}
-    found = agreements(told.prediction, told.ridden.measured)
-    words = agreement_words(told.prediction, told.ridden, unit)
+    names = [each.figure.name for each in headline_figures(comparison)]
+    first = {PREDICTED_NAMES.get(name, name) for name in names}
+    found = agreements(told.prediction, told.after)
+    words = agreement_words(told.prediction, told.after, unit)
     return tuple(
         word for one, word in zip(found, words, strict=True) if one.name in first or not one.agrees
     )
@@ -247,14 +272,24 @@ def _day(ride: MeasuredRide) -> str:
 
 def _ride(side: str, ride: MeasuredRide) -> SheetRide:
     source, signal = ride.source, ride["signal"]
+    usable = share_words(signal.usable_share)
     return SheetRide(
         side=side,
         file=shortened(clean(source.file), 48),
         when=clock_words(source.start_utc, source.end_utc),
-        signal=f"{signal.grade}, {source.rate_hz:.3g} Hz, {100 * signal.usable_share:.0f} % usable",
+        signal=f"{signal.grade}, {source.rate_hz:.3g} Hz, {usable} usable",
         sha256=source.sha256,
     )
 
 
-def _capital(text: str) -> str:
-    return text[:1].upper() + text[1:]
+def sheet_html(words: SheetWords, picture: Picture | None) -> str:
+    """Return the sheet as one HTML page that stands alone: no script, no network, no coordinates.
+
+    Parameters
+    ----------
+    words : SheetWords
+        What it says.
+    picture : Picture or None
+        From ``compare_picture`` in the same unit.
+    """
+    return laid_out("sheet.html", words=words, picture=picture)

@@ -46,7 +46,7 @@ async def compare_page(request: Request) -> Response:
         before=asked.before,
         after=asked.after,
         words=compared.words,
-        cautions=[{"text": text, "source": ""} for text in compared.words["cautions"]],
+        cautions=[{**told, "source": ""} for told in compared.words["cautions"]],
         picture=compared.picture,
         lacking=compared.lacking,
         query=_query(request),

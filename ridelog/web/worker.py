@@ -14,12 +14,11 @@ from dataclasses import asdict, dataclass, field
 from multiprocessing.connection import Connection
 from typing import Any
 
-from ridelog.analysis.launches.windows import default_windows, suited
 from ridelog.analysis.settings import Settings
 from ridelog.compare.comparison import compare
+from ridelog.compare.predicted import predict_from
 from ridelog.core.errors import RideLogError
 from ridelog.core.units import SPEED_UNITS
-from ridelog.machine.predict import predict
 from ridelog.machine.setup import MachineSetup
 from ridelog.report.compare_files import sheet_files
 from ridelog.report.compare_json import compare_json
@@ -41,8 +40,6 @@ _LONGEST_S = 1800.0
 _LAST = ("done", "refused", "failed")
 _CUT_DOWN = "cut the log down to the one test ride."
 _TOO_LARGE = ("the log needs more memory than it may have.", _CUT_DOWN)
-# The launch windows of a machine without a ride: as of one that reaches 30 km/h.
-_USUAL_TOP_MPS = 25.0 / 3.0
 
 Send = Callable[[str, Any], None]
 
@@ -209,10 +206,8 @@ def predict_change(
 ) -> None:
     """Predict a change of a machine; sends "answer" (PredictedChange)."""
     reader, known = SPEED_UNITS[unit], MachineSetup(**setup)
-    rides = [cache.evidence(log) for log in logs]
-    tops = [ride.top_mps[0] for ride in rides if ride.top_mps]
-    windows = suited(default_windows(max(tops, default=_USUAL_TOP_MPS)), reader)
-    prediction = predict(known, rides, asked, windows, sweep=sweep)
+    rides = tuple(cache.ridden(log) for log in logs)
+    prediction = predict_from(known, rides, asked, reader, sweep=sweep)
     pictures = [
         {"wide_svg": p.wide_svg, "narrow_svg": p.narrow_svg}
         for p in predict_pictures(prediction, reader)

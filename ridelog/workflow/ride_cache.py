@@ -12,8 +12,6 @@ from ridelog.analysis.settings import Settings
 from ridelog.analysis.subject import MeasuredRide
 from ridelog.core.errors import UnreadableLogError
 from ridelog.filtering.motion import Motion
-from ridelog.machine.evidence import Evidence
-from ridelog.machine.rides import evidence_of
 from ridelog.workflow.measure import motion_of_bytes
 from ridelog.workflow.measuring import MOST_FIXES
 
@@ -39,8 +37,6 @@ class RideCache:
     def __init__(self) -> None:
         self._motions: OrderedDict[tuple[str, str], Motion] = OrderedDict()
         self._rides: dict[tuple[str, str, str], MeasuredRide] = {}
-        # Small beside a motion, so it may outlive it.
-        self._evidence: dict[tuple[str, str, str], Evidence] = {}
 
     def motion(
         self, log: LogAt, report_progress: Callable[[float], None] = lambda done: None
@@ -82,20 +78,10 @@ class RideCache:
             self._rides[key] = analyse(motion, Settings.from_json(log.settings))
         return self._rides[key]
 
-    def evidence(self, log: LogAt) -> Evidence:
-        """Return what a ride tells of its machine."""
-        key = (log.sha256, log.name, json.dumps(log.settings, sort_keys=True))
-        if key not in self._evidence:
-            settings = Settings.from_json(log.settings)
-            ridden = self._rides.get(key)
-            self._evidence[key] = evidence_of(self.motion(log), settings, measured=ridden)
-        return self._evidence[key]
-
     def clear(self) -> None:
         """Let go of everything."""
         self._motions.clear()
         self._rides.clear()
-        self._evidence.clear()
 
     def _drop_the_oldest(self) -> None:
         while len(self._motions) > 1 and self._fixes() > _MOST_FIXES:

@@ -5,8 +5,7 @@ import tomllib
 from ridelog.core.errors import SetupError
 from ridelog.machine.setup import MachineSetup
 from ridelog.machine.setup_check import contradictions
-from ridelog.machine.setup_file import problems_of
-from ridelog.machine.setup_questions import setup_text
+from ridelog.machine.setup_file import problems_of, setup_text
 
 
 def blank_text(machine: str, state: str) -> str:

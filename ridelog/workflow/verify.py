@@ -17,7 +17,7 @@ from ridelog.filtering.motion import Motion
 from ridelog.machine.setup import MachineSetup
 from ridelog.present.digest import FIELD, digest_of
 from ridelog.present.words import clean
-from ridelog.report.compare_json import compare_json
+from ridelog.report.compare_json import compare_json, settings_in
 from ridelog.report.ride_json import (
     COMPARE_SCHEMA,
     RIDE_SCHEMA,
@@ -26,7 +26,6 @@ from ridelog.report.ride_json import (
     signal_json,
     to_bytes,
 )
-from ridelog.report.settings_json import settings_in
 from ridelog.workflow.agreement import Disagreement, count_values, disagreements
 from ridelog.workflow.find_logs import FoundLog, find_logs
 from ridelog.workflow.measure import motion_of_bytes

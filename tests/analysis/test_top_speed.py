@@ -14,6 +14,7 @@ from ridelog.filtering.motion import Motion
 from ridelog.filtering.smoother import estimate_motion
 from ridelog.importer import load_track
 from ridelog.simulate import preset, to_track
+from ridelog.simulate.disturbances import Settling
 from ridelog.simulate.labels import finish
 from ridelog.simulate.rides import out_and_back, start_ride
 
@@ -90,6 +91,49 @@ def test_a_run_while_settling_keeps_the_order_too() -> None:
         assert top.best_1s_mps is not None and alone.best_1s_mps is not None
         widened += top.best_1s_mps.high > alone.best_1s_mps.high
     assert widened
+
+
+def _fast_while_settling(first_mps: float) -> Motion:
+    """Return a ride whose first run was ridden while the receiver settled, the others at 8 m/s."""
+    rng = np.random.default_rng(3)
+    ride = start_ride(rng, steady_mps=18.0, windy=False)
+    ride.stand(6.0)
+    for speed in (first_mps, 8.0, 8.0, 8.0, 8.0):
+        ride.shift(speed)
+        ride.hold(7.0)
+        ride.brake(2.0)
+        ride.turn(np.pi, 4.0)
+    ride.brake()
+    ride.stand(4.0)
+    receiver = replace(preset("warmup", 5.0, rng), settling=Settling(50.0, noise_factor=3.0))
+    return estimate_motion(to_track(receiver.observe(finish(ride, rng).truth, rng)))
+
+
+def test_a_plainly_faster_run_while_settling_counts_for_all_it_is_part_of() -> None:
+    motion = _fast_while_settling(14.0)
+    top = measure_top_speed(motion)
+    assert _in_order(top) == 4
+    assert top.best_1s_mps is not None and top.best_5s_mps is not None
+    assert top.best_1s_mps.low < 14.0 < top.best_1s_mps.high
+    assert top.best_5s_mps.low < 14.0 < top.best_5s_mps.high
+    assert top.two_way_mps is not None
+    assert top.two_way_mps.value == pytest.approx(11.0, abs=0.2)
+    # Where it was fastest is where the figures come from.
+    assert top.at_s < motion.settled_s
+    assert top.two_way_runs[0].start_s == top.at_s
+    assert top.two_way_runs[0].speed_mps.value == pytest.approx(14.0, abs=0.3)
+
+
+def test_a_run_while_settling_that_may_have_been_as_fast_only_raises_the_upper_bound() -> None:
+    motion = _fast_while_settling(8.0)
+    top, alone = (
+        measure_top_speed(each) for each in (motion, replace(motion, settling_factor=np.nan))
+    )
+    _in_order(top)
+    assert top.best_1s_mps is not None and alone.best_1s_mps is not None
+    assert top.best_1s_mps.value == alone.best_1s_mps.value
+    assert top.best_1s_mps.high > alone.best_1s_mps.high
+    assert top.at_s == alone.at_s > motion.settled_s
 
 
 @pytest.mark.skipif(not REAL.exists(), reason="the real logs are not beside here")

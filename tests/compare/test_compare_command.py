@@ -1,7 +1,9 @@
 """ridelog compare as a user runs it: files, folders, messages, JSON by its schema."""
 
 import json
+import re
 import shutil
+from dataclasses import asdict
 from pathlib import Path
 
 import jsonschema
@@ -9,12 +11,17 @@ import numpy as np
 import pytest
 
 from ridelog.__main__ import main
-from ridelog.compare.comparison import Comparison
+from ridelog.analysis.cautions import GRAVITY_WORDS
+from ridelog.analysis.subject import MeasuredRide
+from ridelog.compare.cautions import cautions_of
+from ridelog.compare.comparison import Comparison, compare
 from ridelog.core.units import SPEED_UNITS
 from ridelog.present.digest import FIELD, digest_of
-from ridelog.report.compare_json import compare_json
+from ridelog.report.compare_json import compare_json, compare_schema
+from ridelog.report.compare_plot import compare_picture
 from ridelog.report.compare_screen import compare_lines
 from ridelog.report.ride_json import schema_of
+from ridelog.report.sheet import sheet_words
 from ridelog.workflow.measure import logs_in
 
 pytest_plugins = ("thin_rides",)
@@ -88,10 +95,10 @@ def test_json_has_every_ride_and_reason(thin_comparison: Comparison) -> None:
 
 
 def test_units_change_words_only(thin_comparison: Comparison) -> None:
-    # What else differed is told in both units.
+    # The cautions, which results carry too, are told in both units.
     kmh, mph = (
         " ".join(text for text, _ in compare_lines(thin_comparison, SPEED_UNITS[unit])).split(
-            "Besides the change itself"
+            "Warning"
         )[0]
         for unit in ("km/h", "mph")
     )
@@ -101,6 +108,44 @@ def test_units_change_words_only(thin_comparison: Comparison) -> None:
     # 3.6 km/h and 2.2369 mph are one metre a second.
     assert f"top speed rose by {3.6 * gain_mps:.1f} km/h" in kmh and " mph" not in kmh
     assert f"top speed rose by {2.2369 * gain_mps:.1f} mph" in mph
+
+
+def test_a_reader_of_miles_an_hour_sees_no_metres(
+    thin_rides: dict[str, tuple[MeasuredRide, ...]],
+) -> None:
+    unit = SPEED_UNITS["mph"]
+    comparison = compare(thin_rides["before"], thin_rides["after"], unit=unit)
+    screen = " ".join(text for text, _ in compare_lines(comparison, unit)).split("Warning")[0]
+    words = sheet_words(comparison, unit)
+    sheet = [words.sentence, words.curves, *words.sure, *words.costs, *words.besides]
+    sheet += [word for one in (*words.figures, *words.others) for word in asdict(one).values()]
+    picture = compare_picture(comparison, unit)
+    assert picture is not None
+    for text in (screen, *sheet, picture.label):
+        assert not re.search(r"km/h|m/s|\d m\b|metre", text), text
+
+
+def test_the_screen_says_every_particular_caution_whole(thin_comparison: Comparison) -> None:
+    screen = flat(" ".join(text for text, _ in compare_lines(thin_comparison, SPEED_UNITS["mph"])))
+    particular = [each for each in cautions_of(thin_comparison) if not each.general]
+    assert len(particular) >= 3
+    for caution in particular:
+        assert f"{GRAVITY_WORDS[caution.gravity]} {caution.text}" in screen
+
+
+def test_the_table_has_columns(thin_comparison: Comparison) -> None:
+    lines = [text for text, _ in compare_lines(thin_comparison, SPEED_UNITS["km/h"])]
+    head = next(line for line in lines if "before" in line and line.endswith("verdict"))
+    rows = lines[lines.index(head) + 1 :]
+    rows = rows[: rows.index("")]
+    assert rows[0].startswith("Top speed (km/h) ") and rows[1].startswith("Fastest second (km/h) ")
+    start = head.index("verdict")
+    shown = {"better", "worse", "not shown", "cannot say"}
+    assert all(row[start:] in shown for row in rows if not row.startswith("  "))
+
+
+def test_the_stored_schema_is_that_of_the_records() -> None:
+    assert schema_of("ridelog.compare/1") == compare_schema()
 
 
 def test_one_ride_a_side_cannot_say(thin_logs: Path, capsys: pytest.CaptureFixture[str]) -> None:

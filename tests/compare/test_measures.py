@@ -6,14 +6,19 @@ from typing import Any
 
 import numpy as np
 
+from ridelog.analysis.cautions import DANGER, DOUBT, WARNING, Caution, general_cautions
 from ridelog.analysis.figure import HIGHER, LOWER, Figures
 from ridelog.analysis.register import SUBJECTS
 from ridelog.analysis.subject import MeasuredRide
+from ridelog.compare.cautions import cautions_of
 from ridelog.compare.comparison import Comparison, compare
 from ridelog.core.estimate import Estimate
 from ridelog.core.units import SPEED_UNITS
+from ridelog.report.compare_json import compared_figures
+from ridelog.report.compare_words import headline, headline_figures, side_words
 
 pytest_plugins = ("thin_rides",)
+KMH = SPEED_UNITS["km/h"]
 Sides = dict[str, tuple[MeasuredRide, ...]]
 
 
@@ -37,7 +42,7 @@ def about(value: float) -> Estimate:
 
 def test_names_units_and_directions(thin_comparison: Comparison) -> None:
     found = {each.figure.name: each.figure for each in thin_comparison.figures}
-    assert list(found)[:3] == ["best_1s_mps", "two_way_mps", "0-20 km/h"]
+    assert list(found)[:3] == ["two_way_mps", "best_1s_mps", "0-20 km/h"]
     assert {"pull_at_2_mps", "mean_braking_mps2", "0-20 km/h distance", "0-30 m"} <= set(found)
     assert not any("mph" in name for name in found)
     assert found["0-20 km/h"].quantity.si == "s"
@@ -109,3 +114,78 @@ def test_a_ride_without_a_figure_says_why(thin_rides: Sides) -> None:
     # One ride with the figure against two: the rides share one scatter.
     assert compared.difference is not None and compared.difference.method == "shared scatter"
     assert compared.difference.rides_before == 1
+
+
+def test_top_speed_is_that_of_both_directions_else_the_fastest_second(thin_rides: Sides) -> None:
+    one_way = {
+        side: tuple(
+            changed(ride, top_speed=replace(ride["top_speed"], two_way_mps=None, runs=()))
+            for ride in each
+        )
+        for side, each in thin_rides.items()
+    }
+    for rides, name in ((thin_rides, "two_way_mps"), (one_way, "best_1s_mps")):
+        comparison = compare(rides["before"], rides["after"])
+        first = comparison.figures[0].figure
+        assert (first.name, first.title) == (name, "top speed")
+        titles = [each.figure.title for each in comparison.figures]
+        assert titles.count("top speed") == 1
+        assert ("fastest second" in titles) == (name == "two_way_mps")
+
+
+def test_a_figure_in_doubt_is_no_headline_and_shows_ranges(thin_rides: Sides) -> None:
+    def rough(ride: MeasuredRide) -> MeasuredRide:
+        top = ride["top_speed"]
+        value = top.two_way_mps.value
+        wide = Estimate(value, 0.5 * value, 1.5 * value)
+        return changed(ride, top_speed=replace(top, two_way_mps=wide))
+
+    rides = {side: tuple(rough(ride) for ride in each) for side, each in thin_rides.items()}
+    comparison = compare(rides["before"], rides["after"])
+    top = comparison["two_way_mps"]
+    assert top.doubt == "the rides before and after tell it too roughly to name one figure"
+    assert top not in headline_figures(comparison)
+    assert "top speed" not in headline(comparison, KMH)
+    assert all(" to " in side for side in side_words(top, KMH))
+    figure = {each.name: each for each in compared_figures(comparison)}["two_way_mps"]
+    assert figure.before is None and figure.after is None and figure.percent is None
+    assert "It lies somewhere from" in figure.reason
+    assert figure.difference is not None
+
+
+def test_a_ride_too_weak_names_no_figure(thin_rides: Sides) -> None:
+    first, second = thin_rides["after"]
+    weak = first.with_record("signal", replace(first["signal"], grade="weak"))
+    comparison = compare(thin_rides["before"], (weak, second))
+    assert comparison["two_way_mps"].doubt == "the signal was too weak in after-1.gpx"
+    assert headline_figures(comparison) == []
+
+
+def test_cautions_are_the_gravest_of_both_sides(thin_rides: Sides) -> None:
+    def with_cautions(ride: MeasuredRide, *cautions: Caution) -> MeasuredRide:
+        return replace(ride, cautions=(*cautions, *general_cautions()))
+
+    def caution(code: str, value: float, limit: float, gravity: int = WARNING) -> Caution:
+        return Caution(code, f"{code} {value}.", value, limit, "a source", gravity=gravity)
+
+    (one, two), after = thin_rides["before"], thin_rides["after"]
+    before = (
+        with_cautions(one, caution("reverse_too_fast", 3.0, 1.0), caution("fast", 20.0, 10.0)),
+        with_cautions(two, caution("partly_seen", 0.5, 0.9, DOUBT)),
+    )
+    rides = (
+        with_cautions(after[0], caution("brakes", 4.0, 5.0, DANGER), caution("age", 12.0, 10.0)),
+        with_cautions(after[1], caution("brakes", 3.0, 5.0, DANGER), caution("age", 11.0, 10.0)),
+    )
+    found = cautions_of(compare(before, rides))
+    told = [each.text for each in found if not each.general]
+    behind = "(In the rides before the change.)"
+    assert told == [
+        "brakes 3.0.",
+        "age 12.0.",
+        f"reverse_too_fast 3.0. {behind}",
+        told[3],
+        f"partly_seen 0.5. {behind}",
+    ]
+    assert told[3].startswith("Faster needs more room")
+    assert [each.code for each in found[5:]] == [each.code for each in general_cautions()]

@@ -4,8 +4,7 @@ import numpy as np
 import pytest
 
 from ridelog.compare.difference import Difference, difference_of
-from ridelog.compare.false_alarms import step_down
-from ridelog.compare.verdict import BETTER, CANNOT_SAY, NOT_SHOWN, WORSE, verdicts
+from ridelog.compare.verdict import BETTER, CANNOT_SAY, NOT_SHOWN, WORSE, step_down, verdicts
 from ridelog.core.estimate import Estimate
 
 REACH = 1.6448536269514722

@@ -10,9 +10,8 @@ import pytest
 from ridelog.__main__ import main
 from ridelog.analysis.settings import Settings
 from ridelog.compare.comparison import compare
-from ridelog.report.compare_json import compare_json
+from ridelog.report.compare_json import compare_json, settings_in
 from ridelog.report.ride_json import schema_of, to_bytes
-from ridelog.report.settings_json import settings_in
 from ridelog.workflow.agreement import count_values, disagreements
 from ridelog.workflow.measure import measure_ride
 

@@ -7,8 +7,9 @@ import pytest
 from filtered_rides import ride_and_log
 
 from ridelog.core.units import MPS_PER_KMH, MPS_PER_KNOT
-from ridelog.filtering.receiver import rounding
-from ridelog.filtering.receiver.rounding import lasting_rounding, rounding_sd, written_step
+from ridelog.filtering.observations import written_step
+from ridelog.filtering.receiver import habits
+from ridelog.filtering.receiver.habits import lasting_rounding, rounding_sd
 from ridelog.filtering.smoother import estimate_motion
 from ridelog.simulate import to_track
 
@@ -31,7 +32,7 @@ def test_no_step_without_values() -> None:
 def test_what_lasts_is_what_many_readings_err_by(
     noise_mps: float, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(rounding, "_LEAST_NOISE_MPS", noise_mps)
+    monkeypatch.setattr(habits, "_LEAST_NOISE_MPS", noise_mps)
     step = MPS_PER_KMH
     rng = np.random.default_rng(2)
     speed = rng.uniform(5.0, 5.0 + 20.0 * step, 1000)
@@ -41,7 +42,7 @@ def test_what_lasts_is_what_many_readings_err_by(
 
 
 def test_without_noise_all_of_it_lasts(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(rounding, "_LEAST_NOISE_MPS", 0.0)
+    monkeypatch.setattr(habits, "_LEAST_NOISE_MPS", 0.0)
     # Five harmonics hold 89 % of the variance of a sawtooth.
     assert lasting_rounding(1.0) == pytest.approx(rounding_sd(1.0), rel=0.06)
     assert rounding_sd(1.0) == pytest.approx(0.288675, abs=5e-7)

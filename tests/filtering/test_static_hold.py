@@ -50,7 +50,7 @@ def test_starting_and_stopping_under_a_hold_is_within_the_band() -> None:
         ride, log = held_ride(70 + seed, 0.9)
         motion = estimate_motion(to_track(log))
         true = np.interp(log.true_time_s, ride.truth.time_s, ride.truth.speed_mps)
-        # Starts and stops; a crawl that never leaves the hold is not seen (DEVELOPERS.md).
+        # Starts and stops; a crawl that never leaves the hold is not seen (receiver/METHOD.md).
         inside = np.zeros(len(log), dtype=bool)
         for span in (*ride.labels["launches"], *ride.labels["brakings"]):
             if span.top_mps > 2.0:

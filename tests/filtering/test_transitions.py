@@ -32,21 +32,18 @@ def _model(
 
 
 def _transitions(
-    interval_s: FloatArray, breaks: list[int], steps: list[int]
+    interval_s: FloatArray, jerk: FloatArray, breaks: list[int], steps: list[int]
 ) -> tuple[Transitions, FloatArray, FloatArray]:
-    place = np.arange(len(interval_s))
-    drift_keep, slow_keep = np.exp(-interval_s / 20.0), np.exp(-interval_s / 3.0)
-    transitions = Transitions(
-        interval_s, np.isin(place, breaks), np.isin(place, steps), drift_keep, slow_keep
-    )
-    return transitions, drift_keep, slow_keep
+    place, drift = np.arange(len(interval_s)), np.full(len(interval_s), _DRIFT)
+    keep = np.exp(-interval_s / 20.0), np.exp(-interval_s / 3.0)
+    steps_at, breaks_at = np.isin(place, steps), np.isin(place, breaks)
+    return Transitions(interval_s, breaks_at, steps_at, *keep, jerk, drift, _SLOW), *keep
 
 
 def test_blocks_are_those_of_the_model() -> None:
     interval_s = np.array([0.04, 0.1, 0.25, 1.0, 0.2])
     jerk = np.array([0.01, 1.0, 5.0, 0.3, 2.0])
-    transitions, drift_keep, slow_keep = _transitions(interval_s, breaks=[2], steps=[4])
-    weighted = transitions.weighted(jerk, np.full(5, _DRIFT), _SLOW)
+    transitions, drift_keep, slow_keep = _transitions(interval_s, jerk, breaks=[2], steps=[4])
     for k, h in enumerate(interval_s):
         forward, onto, precision = _model(h, jerk[k], drift_keep[k], slow_keep[k], steps=k == 4)
         wanted = (
@@ -54,7 +51,7 @@ def test_blocks_are_those_of_the_model() -> None:
             forward.T @ precision @ forward,
             -onto.T @ precision @ forward,
         )
-        for block, expected in zip(weighted.blocks(5), wanted, strict=True):
+        for block, expected in zip(transitions.blocks(5), wanted, strict=True):
             if k == 2:
                 assert not block[k].any()
                 continue
@@ -65,14 +62,13 @@ def test_blocks_are_those_of_the_model() -> None:
 def test_the_pull_is_that_of_the_blocks() -> None:
     random = np.random.default_rng(1)
     interval_s = random.uniform(0.5, 1.5, 6)
-    transitions, _, _ = _transitions(interval_s, breaks=[1], steps=[3])
-    weighted = transitions.weighted(random.uniform(0.5, 2.0, 6), np.full(6, _DRIFT), _SLOW)
-    onto, forward, lower = weighted.blocks(5)
+    transitions, _, _ = _transitions(interval_s, random.uniform(0.5, 2.0, 6), breaks=[1], steps=[3])
+    onto, forward, lower = transitions.blocks(5)
     states = random.normal(size=(7, 5, 2))
     expected = np.zeros_like(states)
     expected[:-1] -= forward @ states[:-1] + np.swapaxes(lower, 1, 2) @ states[1:]
     expected[1:] -= onto @ states[1:] + lower @ states[:-1]
-    pull = np.moveaxis(weighted.pull(np.moveaxis(states, 0, 2)), 2, 0)
+    pull = np.moveaxis(transitions.pull(np.moveaxis(states, 0, 2)), 2, 0)
     np.testing.assert_allclose(pull, expected, rtol=1e-9, atol=1e-7)
 
 
@@ -80,8 +76,7 @@ def test_the_pull_is_that_of_the_blocks() -> None:
 def test_the_determinant_is_that_of_the_model(d: int) -> None:
     interval_s = np.array([0.3, 0.5, 1.0])
     jerk = np.array([0.5, 1.0, 2.0])
-    transitions, drift_keep, slow_keep = _transitions(interval_s, breaks=[0], steps=[])
-    weighted = transitions.weighted(jerk, np.full(3, _DRIFT), _SLOW)
+    transitions, drift_keep, slow_keep = _transitions(interval_s, jerk, breaks=[0], steps=[])
     expected = sum(
         float(
             np.linalg.slogdet(
@@ -90,7 +85,7 @@ def test_the_determinant_is_that_of_the_model(d: int) -> None:
         )
         for k in (1, 2)
     )
-    assert float(weighted.log_determinants(d).sum()) == pytest.approx(expected, rel=1e-9)
+    assert float(transitions.log_determinants(d).sum()) == pytest.approx(expected, rel=1e-9)
 
 
 def test_variances_keep_their_digits_at_a_high_rate() -> None:

@@ -5,8 +5,7 @@ from typing import Any
 import numpy as np
 
 from ridelog.core.track import FloatArray
-from ridelog.machine.drive import Drive
-from ridelog.machine.roadload import RoadLoad
+from ridelog.machine.drive import Drive, RoadLoad
 from ridelog.simulate import Machine
 
 

@@ -6,7 +6,8 @@ import numpy as np
 import pytest
 from machines import like
 
-from ridelog.machine.evidence import Curve, Evidence, NearTop
+from ridelog.machine.calibration_data import CalibrationData, NearTop
+from ridelog.machine.directions import Curve
 from ridelog.machine.fit import Fitted, fit, from_setup
 from ridelog.machine.performance import launch_time_s, top_speed
 from ridelog.machine.priors import COUNT, UNKNOWNS, draw, machines_of
@@ -21,7 +22,7 @@ SETUP = MachineSetup(
 )  # fmt: skip
 
 
-def evidence(seed: int = 0, *, held_mps: float | None = None) -> Evidence:
+def evidence(seed: int = 0, *, held_mps: float | None = None) -> CalibrationData:
     """Return evidence from the true curves with errors of a 10 Hz ride's size."""
     rng = np.random.default_rng(seed)
 
@@ -31,7 +32,7 @@ def evidence(seed: int = 0, *, held_mps: float | None = None) -> Evidence:
 
     top = held_mps or 9.0
     up, down = np.arange(1.25, 0.92 * top, 0.5), np.arange(3.0, 0.95 * top, 0.5)
-    return Evidence(
+    return CalibrationData(
         "ride",
         pull=curve(up, TRUE.acceleration_mps2(up), 0.03),
         coasting=curve(down, -TRUE.acceleration_mps2(down, 0.0), 0.015),
@@ -142,7 +143,9 @@ def test_two_uneven_directions_tell_the_top_in_still_air() -> None:
     curve = Curve(speeds, weak.acceleration_mps2(speeds), 0.02**2 * np.eye(len(speeds)))
     rolling = Curve(speeds, -weak.acceleration_mps2(speeds, 0.0), 0.01**2 * np.eye(len(speeds)))
     ends = tuple(NearTop(speed, 0.02, 0.0, 0.01) for speed in (up, down))
-    ride = Evidence("ride", pull=curve, coasting=rolling, top_mps=(mean, 0.02), near_top=ends)
+    ride = CalibrationData(
+        "ride", pull=curve, coasting=rolling, top_mps=(mean, 0.02), near_top=ends
+    )
     top, _ = top_speed(fit(SETUP, [ride], count=300).drive)
     assert abs(np.median(top) - weak.steady_mps()) < 0.6 * abs(mean - weak.steady_mps())
 
@@ -152,5 +155,7 @@ def test_a_run_that_had_not_settled_is_no_slower_machine() -> None:
     curve = Curve(speeds, TRUE.acceleration_mps2(speeds), 0.02**2 * np.eye(len(speeds)))
     still = float(TRUE.acceleration_mps2(np.array([8.6]))[0])
     ends = (NearTop(8.6, 0.02, still, 0.01), NearTop(8.6, 0.02, still, 0.01))
-    top, _ = top_speed(fit(SETUP, [Evidence("ride", pull=curve, near_top=ends)], count=300).drive)
+    top, _ = top_speed(
+        fit(SETUP, [CalibrationData("ride", pull=curve, near_top=ends)], count=300).drive
+    )
     assert np.median(top) == pytest.approx(9.0, abs=0.15)

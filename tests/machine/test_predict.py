@@ -8,13 +8,13 @@ import numpy as np
 import pytest
 
 from ridelog.analysis.launches.windows import parse_window
+from ridelog.analysis.ride import analyse
 from ridelog.core.errors import SetupError
 from ridelog.core.estimate import Estimate
 from ridelog.filtering.smoother import estimate_motion
 from ridelog.importer import load_track
-from ridelog.machine.evidence import Evidence
+from ridelog.machine.calibration_data import CalibrationData, calibration_data_of
 from ridelog.machine.predict import Prediction, predict
-from ridelog.machine.rides import evidence_of
 from ridelog.machine.risks import risks
 from ridelog.machine.setup import MachineSetup
 from ridelog.machine.setup_file import read_setup
@@ -25,12 +25,12 @@ WINDOWS = (parse_window("0-20 km/h"), parse_window("0-30 m"))
 
 
 @pytest.fixture(scope="module")
-def before_ride() -> Evidence:
-    return evidence_of(estimate_motion(load_track(SAMPLES / "before-1.gpx")))
+def before_ride() -> CalibrationData:
+    return calibration_data_of(analyse(estimate_motion(load_track(SAMPLES / "before-1.gpx"))))
 
 
 @pytest.fixture(scope="module")
-def sample(before_ride: Evidence) -> Prediction:
+def sample(before_ride: CalibrationData) -> Prediction:
     setup = read_setup(SAMPLES / "thistledrake-before.toml").setup
     return predict(
         setup, [before_ride], {"rear_teeth": 56}, WINDOWS, sweep=("rear_teeth", [56, 64, 72])
@@ -48,7 +48,7 @@ def _holds(estimate: Estimate | None, truth: float) -> bool:
     return estimate is not None and estimate.low <= truth <= estimate.high
 
 
-def test_the_ride_gives_all_the_evidence(before_ride: Evidence) -> None:
+def test_the_ride_gives_all_the_evidence(before_ride: CalibrationData) -> None:
     assert before_ride.pull is not None
     assert before_ride.coasting is not None
     assert before_ride.start is not None
@@ -63,7 +63,7 @@ def test_the_ride_gives_all_the_evidence(before_ride: Evidence) -> None:
 def test_the_sample_predicts_its_own_change(sample: Prediction) -> None:
     """The "before" ride alone foretells what the machine truly does with the other sprocket."""
     truth = _machines()["after"]
-    top = sample.measure("top_speed_mps")
+    top = sample.get("top_speed_mps")
     assert top is not None
     assert top.changed is not None
     assert top.difference is not None
@@ -73,25 +73,28 @@ def test_the_sample_predicts_its_own_change(sample: Prediction) -> None:
     assert top.limited_by == "motor speed"
     # What is uncertain in both is not uncertain in their difference.
     assert top.difference.high - top.difference.low < top.changed.high - top.changed.low
-    pull = sample.measure("pull_at_2_mps")
+    pull = sample.get("pull_at_2_mps")
     assert pull is not None
     assert pull.limited_by == "current"
     assert _holds(pull.changed, truth["pull_at_2_mps2"])
 
 
 def test_every_measure_of_the_issue_is_there(sample: Prediction) -> None:
-    names = [one.name for one in sample.measures]
+    names = [one.figure.name for one in sample.figures]
     for name in (
         "top_speed_mps", "0-20 km/h", "0-30 m", "pull_at_0_mps2", "battery_current_peak_a",
         "battery_power_peak_w", "stopping_distance_m", "lateral_accel_mps2",
         "energy_at_top_j_per_m", "range_at_top_m",
     ):  # fmt: skip
         assert name in names
-    stop = sample.measure("stopping_distance_m")
-    top = sample.measure("top_speed_mps")
+    stop = sample.get("stopping_distance_m")
+    top = sample.get("top_speed_mps")
     assert stop and stop.now and stop.changed and top and top.now and top.changed
-    # Equal deceleration: the way to stop goes with the square of the speed.
-    assert stop.changed.value / stop.now.value == pytest.approx(
+    # Equal deceleration: after a second, the way to stop goes with the square of the speed.
+    braked = [
+        one.value - end.value for one, end in ((stop.now, top.now), (stop.changed, top.changed))
+    ]
+    assert braked[1] / braked[0] == pytest.approx(
         (top.changed.value / top.now.value) ** 2, rel=0.02
     )
 
@@ -99,7 +102,7 @@ def test_every_measure_of_the_issue_is_there(sample: Prediction) -> None:
 def test_the_sweep_trades_speed_for_pull(sample: Prediction) -> None:
     tops, pulls = [], []
     for point in sample.sweep:
-        found = {one.name: one.changed for one in point.measures}
+        found = {one.figure.name: one.changed for one in point.figures}
         top, pull = found["top_speed_mps"], found["pull_at_2_mps"]
         assert top is not None and pull is not None
         tops.append(top.value)
@@ -111,9 +114,9 @@ def test_the_sweep_trades_speed_for_pull(sample: Prediction) -> None:
 
 
 def test_what_the_ride_cannot_tell_is_said(sample: Prediction) -> None:
-    assert "mass with rider" in sample.untold
-    assert "efficiency of the drive" in sample.untold
-    assert "road speed without load" not in sample.untold
+    assert "mass with rider" in sample.unidentified
+    assert "efficiency of the drive" in sample.unidentified
+    assert "road speed without load" not in sample.unidentified
     assert not {"top speed", "pull", "coasting", "mass"} & {n.name for n in sample.narrowings}
 
 
@@ -122,21 +125,37 @@ def test_the_class_and_the_fuse_are_cautioned(sample: Prediction) -> None:
     assert {"class_speed", "age_class", "fuse_amperes", "licensed_work"} <= set(codes)
 
 
+def test_now_is_what_the_rides_measured(before_ride: CalibrationData) -> None:
+    setup = read_setup(SAMPLES / "thistledrake-before.toml").setup
+    seen = Estimate(13.0, 12.9, 13.1)
+    found = predict(
+        setup, [before_ride], {"rear_teeth": 56}, WINDOWS, measured={"top_speed_mps": seen}
+    )
+    top, time = found.get("top_speed_mps"), found.get("0-20 km/h")
+    assert top and top.now == seen and "top_speed_mps" in found.measured
+    assert time and time.now is not None and "0-20 km/h" not in found.measured
+    # The hardest turn is the rides' own, whatever the model.
+    turn = found.get("lateral_accel_mps2")
+    assert turn and turn.now == before_ride.lateral_mps2
+
+
 def test_a_set_up_alone_answers_widely() -> None:
     alone = predict(
         MachineSetup(front_teeth=11, rear_teeth=60, battery_cells=13), [], {"front_teeth": 10},
         WINDOWS,
     )  # fmt: skip
-    top = alone.measure("top_speed_mps")
+    top = alone.get("top_speed_mps")
     assert top and top.changed and top.difference
     assert top.changed.high > 1.5 * top.changed.low
-    assert alone.rides == () and alone.untold == ()
+    assert alone.rides == () and alone.unidentified == ()
     assert alone.narrowings[0].name == "top speed"
     assert alone.narrowings[0].remaining < 0.2
     assert alone.notes[1] == (
         "No ride was given: the answer rests on the set-up and on handbook ranges alone."
     )
-    assert alone.notes[2].startswith("No hard stop was measured: the stopping distance takes 3.5")
+    assert alone.notes[2].startswith(
+        "No hard stop was measured: the stopping distance takes 0.36 g ("
+    )
 
 
 def test_a_contradiction_stops_the_prediction() -> None:
@@ -148,10 +167,10 @@ def test_a_contradiction_stops_the_prediction() -> None:
 def test_a_window_out_of_reach_has_a_reason() -> None:
     setup = MachineSetup(front_teeth=11, rear_teeth=60)
     found = predict(setup, [], {"front_teeth": 10}, (parse_window("0-150 km/h"),))
-    window = found.measure("0-150 km/h")
+    window = found.get("0-150 km/h")
     assert window is not None
     assert window.changed is None
-    assert window.reason == "The changed machine does not reach it, or cannot start."
+    assert window.figure.reason == "the changed machine does not reach it, or cannot start"
 
 
 def _codes(
@@ -203,15 +222,16 @@ def test_cautions_of_speed_brakes_and_tipping() -> None:
         lateral_accel_mps2=(_e(3.0), _e(4.5)),
     )  # fmt: skip
     assert found["class_speed"].startswith(
-        "The top speed is above 24 km/h, its class or advised speed: 25.2 km/h (24.9 to 25.5)."
+        "The top speed is above 24 km/h (15 mph), its class or advised speed: 25 km/h (16 mph), at "
+        "most 25 km/h (16 mph)."
     )
     assert found["reverse_speed"].startswith("Reverse may become faster as well")
     assert found["longer_stop"].startswith(
-        "From the new top speed it needs 7.0 m to stop (6.3 to 7.7), 40 % more than now"
+        "From the new top speed it needs 7 m (23 ft) to stop, 40 % more than now"
     )
     assert found["brakes"].startswith("The set-up names one brake; two that work apart")
-    assert found["weak_brakes"].startswith("A hard stop of 2 m/s² is below 3.5 m/s²")
-    assert "the machine may tip over from 4.2 m/s² on" in found["tip_over"]
+    assert found["weak_brakes"].startswith("A hard stop of 0.20 g is below 0.36 g")
+    assert "the machine may tip over from 0.42 g on" in found["tip_over"]
 
 
 def test_no_caution_without_cause() -> None:
@@ -231,6 +251,6 @@ def test_a_log_without_riding_is_no_evidence() -> None:
     truth.stand(40.0)
     receiver = preset("clean", 10.0, np.random.default_rng(1))
     seen = receiver.observe(truth.build(), np.random.default_rng(2))
-    found = evidence_of(estimate_motion(to_track(seen)))
+    found = calibration_data_of(analyse(estimate_motion(to_track(seen))))
     assert (found.pull, found.coasting, found.top_mps, found.start) == (None, None, None, None)
     assert found.near_top == ()

@@ -11,12 +11,10 @@ from hypothesis import strategies as st
 
 from ridelog.__main__ import main
 from ridelog.core.errors import SetupError
-from ridelog.machine.battery import pack_voltage
-from ridelog.machine.gearing import circumference_m, overall_ratio
+from ridelog.machine.components import circumference_m, overall_ratio, pack_voltage
 from ridelog.machine.setup import KEYS, MachineSetup
 from ridelog.machine.setup_check import contradictions
-from ridelog.machine.setup_file import problems_of, read_setup
-from ridelog.machine.setup_questions import ask_setup, setup_text
+from ridelog.machine.setup_file import ask_setup, problems_of, read_setup, setup_text
 
 
 def test_every_key_has_a_question_and_a_unit_that_its_name_shows() -> None:

@@ -1,15 +1,10 @@
-"""Deceleration against published tables and the rounding of a published procedure."""
+"""Deceleration against published tables, and what published rules ask."""
 
 import numpy as np
 import pytest
 
 from ridelog.analysis.braking.measure import mean_decel_mps2
-from ridelog.analysis.braking.procedure import (
-    rounded_decel_mps2,
-    rounded_distance_m,
-    speed_of_tests_kmh,
-    yardstick_for,
-)
+from ridelog.analysis.braking.stopping import required_of
 from ridelog.core.units import SPEED_UNITS
 
 KMH = SPEED_UNITS["km/h"]
@@ -55,7 +50,7 @@ def test_the_table_would_show_a_wrong_constant() -> None:
 def test_developed_deceleration_of_a_constant_braking() -> None:
     """25 km/h at a constant 3.5 m/s², computed by hand from s = v²/(2a).
 
-    Between 0.8 and 0.1 of 25 km/h lie 2.4802 m and 6.8204 m of way; the stop takes 6.889 m, from
+    Between 0.8 and 0.1 of 25 km/h lie 2.4802 m and 6.8204 m; the stop takes 6.889 m, from
     20 km/h 4.409 m. The shares 0.8 and 0.1 are from memory (UN R13-H, R78).
     """
     start = KMH.to_mps(25.0)
@@ -65,36 +60,19 @@ def test_developed_deceleration_of_a_constant_braking() -> None:
     assert between == pytest.approx(3.5, abs=5e-4)
 
 
-def test_speed_of_two_tests_rounds_as_the_ekfv_annex_says() -> None:
-    """EKFV, Annex, no. 2.1.2: nearest whole km/h of the mean of four, exact halves upward."""
+def test_what_ekfv_and_stvzo_ask() -> None:
+    """EKFV § 4 (1): 3.5 m/s² and 44 % of it with one brake.
 
-    def tests(*kmh: float) -> int | None:
-        a, b, c, d = (KMH.to_mps(value) for value in kmh)
-        return speed_of_tests_kmh((a, b), (c, d))
-
-    assert tests(20.0, 21.0, 20.0, 21.0) == 21  # a mean of 20.5, which to-even would make 20
-    assert tests(21.0, 22.0, 21.0, 22.0) == 22
-    assert tests(20.0, 20.9, 20.0, 21.0) == 20
-    assert tests(18.0, 20.0, 18.0, 20.0) == 19  # exactly 10 % apart
-    assert tests(17.9, 20.0, 18.0, 20.0) is None
-
-
-def test_braking_rounds_as_the_ekfv_annex_says() -> None:
-    """EKFV, Annex, nos. 2.2.2 and 2.2.4: distance to two decimals, deceleration to one."""
-    assert rounded_distance_m(6.8886) == 6.89
-    assert rounded_distance_m(6.885) == 6.89
-    assert rounded_decel_mps2(3.45) == 3.5
-    assert rounded_decel_mps2(3.4499) == 3.4
-    assert rounded_decel_mps2(float(mean_decel_mps2(KMH.to_mps(25.0), 0.0, 6.889))) == 3.5
-
-
-def test_yardsticks_of_ekfv_and_stvzo() -> None:
-    """EKFV § 4 (1): 3.5 and 44 % of it; StVZO § 41 (4), (4a): 5.0 above 25 km/h."""
-    slow, fast = yardstick_for(KMH.to_mps(25.0)), yardstick_for(KMH.to_mps(25.1))
+    StVZO § 41 (4): 5.0 m/s², with a design speed of up to 25 km/h 3.5 m/s²; (4a): 44 % of it. eKFV
+    Annex, no. 2.2.3: five stops.
+    """
+    slow, fast = required_of(KMH.to_mps(25.0)), required_of(KMH.to_mps(25.1))
     assert (slow.least_mps2, round(slow.one_brake_mps2, 2)) == (3.5, 1.54)
     assert (fast.least_mps2, round(fast.one_brake_mps2, 2)) == (5.0, 2.2)
-    assert "25 km/h" in slow.source and "§ 41 (4)" in fast.source
+    assert slow.stops_asked == fast.stops_asked == 5
+    assert slow.source == "eKFV § 4 (1); StVZO § 41 (4) and (4a), slow motor vehicles"
+    assert fast.source.startswith("StVZO § 41 (4) and (4a)")
 
 
-def test_no_way_no_deceleration() -> None:
+def test_no_distance_no_deceleration() -> None:
     assert np.isnan(mean_decel_mps2(5.0, 0.0, 0.0))

@@ -1,6 +1,7 @@
 """Braking on the command line and on the page: options, JSON, words and pictures."""
 
 import json
+import re
 import subprocess
 import sys
 from dataclasses import replace
@@ -12,12 +13,13 @@ import numpy as np
 import pytest
 
 from ridelog.analysis.braking.measure import Brakings
-from ridelog.analysis.braking.page import braking_section
-from ridelog.analysis.braking.words import braking_lead, braking_lines, quadruple_words
+from ridelog.analysis.braking.page import braking_line, braking_section
+from ridelog.analysis.coasting.measure import CoastDown
 from ridelog.analysis.coasting.page import coasting_section
 from ridelog.analysis.phases.measure import Phase, Phases
 from ridelog.analysis.phases.plot import draw_key, draw_strip, phase_rows
 from ridelog.analysis.subject import MeasuredRide
+from ridelog.core.quantity import text
 from ridelog.core.units import SPEED_UNITS
 from ridelog.filtering.motion import Motion
 from ridelog.present.figure import NARROW, WIDE, blank
@@ -54,10 +56,9 @@ def test_the_sample_is_braked_as_its_truth_says(good_result: MeasuredRide) -> No
 
 def test_the_sample_rolls_out_as_its_machine_does(good_result: MeasuredRide) -> None:
     coasting = ride_json(good_result)["coasting"]
-    assert coasting["both_ways"] is True
-    assert len(coasting["stretches"]) == 2
+    assert len(coasting["coasts"]) == 2
     machine = truth()["machines"]["before"]
-    for point in coasting["decel"]:
+    for point in coasting["curve"]:
         speed = point["speed_mps"]
         force_n = (
             machine["resistance_a_n"]
@@ -77,15 +78,18 @@ def test_phases_cover_the_sample(good_result: MeasuredRide) -> None:
     }
 
 
-def test_the_page_answers_first(good_motion: Motion, good_result: MeasuredRide) -> None:
+def test_the_page_answers_first(good_result: MeasuredRide) -> None:
     section = braking_section(good_result, KMH)
     # 3.6 km/h are one metre a second.
-    top_kmh = float(section.lead.removeprefix("From its top speed of ").split(" km/h")[0])
+    top_kmh = float(section.lead.removeprefix("From ").split(" km/h")[0])
     assert top_kmh == pytest.approx(3.6 * truth()["rides"]["before-1.gpx"]["best_1s_mps"], abs=0.2)
-    assert " km/h the machine needs " in section.lead
+    assert " km/h, its fastest second, the machine needs " in section.lead
     assert "(1 s). The ride holds 4 brakings; the hardest reached" in section.lead
-    assert section.notes[0].startswith("Doubling the speed quadruples the way under the brake: ")
-    assert "which is below the yardstick of 5.0 m/s² (StVZO § 41 (4)" in section.notes[1]
+    assert section.notes[0].startswith("Doubling the speed takes four times the distance under")
+    assert section.notes[1].startswith(
+        "The hardest braking stayed below the 5.0 m/s² that road vehicles this fast must reach "
+        "(StVZO § 41 (4)"
+    )
     assert "this ride holds 2 such stops" in section.notes[1]
     (picture,) = section.pictures
     assert picture.name == "braking"
@@ -95,33 +99,55 @@ def test_the_page_answers_first(good_motion: Motion, good_result: MeasuredRide) 
 
 
 def test_numbers_of_the_sentence_on_doubling_agree(good_result: MeasuredRide) -> None:
-    stop = good_result["braking"].stopping
-    assert stop is not None
-    words = quadruple_words(stop, KMH)
+    words = braking_section(good_result, KMH).notes[0].split(": ")[1]
     short, full = (float(part.split(" m from")[0].split()[-1]) for part in words.split(",")[:2])
     assert full == pytest.approx(4.0 * short, abs=0.25)
 
 
-def test_feet_go_with_miles(good_result: MeasuredRide) -> None:
-    lead = braking_lead(good_result["braking"], good_result["braking"].stopping, MPH)
+def test_miles_leave_no_kilometres(good_result: MeasuredRide) -> None:
+    braking, coasting = braking_section(good_result, MPH), coasting_section(good_result, MPH)
+    assert coasting is not None
+    for section in (braking, coasting):
+        assert section.table is not None
+        said = [section.lead, *section.notes, *(each.label for each in section.pictures)]
+        said += [cell for row in (section.table.head, *section.table.rows) for cell in row]
+        for words in (*said, braking_line(good_result, MPH)):
+            assert re.search(r"km/h|m/s²|\d m\b|metre", words) is None, words
     # 2.2369 mph are one metre a second.
-    top_mph = float(lead.removeprefix("From its top speed of ").split(" mph")[0])
+    top_mph = float(braking.lead.removeprefix("From ").split(" mph")[0])
     true_mps = truth()["rides"]["before-1.gpx"]["best_1s_mps"]
-    assert top_mph == pytest.approx(2.2369 * true_mps, abs=0.15) and " ft (" in lead
+    assert top_mph == pytest.approx(2.2369 * true_mps, abs=0.15) and " ft (" in braking.lead
 
 
-def test_a_ride_without_braking_says_why(good_motion: Motion, good_result: MeasuredRide) -> None:
+def test_a_ride_without_braking_says_why(good_result: MeasuredRide) -> None:
     none = good_result.with_record("braking", Brakings((), "nobody braked"))
     section = braking_section(none, KMH)
     assert section.lead == "No braking was measured: nobody braked."
-    assert section.pictures == () and section.table is None and section.lines == ()
+    assert section.pictures == () and section.table is None
+    assert braking_line(none, KMH) == ""
 
 
-def test_the_terminal_has_one_line(good_result: MeasuredRide) -> None:
-    ((name, words),) = braking_lines(good_result["braking"], good_result["braking"].stopping, KMH)
-    assert name == "Braking"
-    assert len(words) <= 63
-    assert words.startswith("hardest ") and words.endswith(" m from 48 km/h to rest, 1 s reaction")
+def test_the_line_says_what_the_figures_say(good_result: MeasuredRide) -> None:
+    words = braking_line(good_result, KMH)
+    mean, stop = (
+        text(figure.estimate, figure.quantity, KMH)
+        for name in ("mean_braking_mps2", "stopping_distance_m")
+        if (figure := good_result.figures[name]).estimate
+    )
+    assert words == (
+        f"{mean}, mean of 2 stops from speed; {stop} from 48 km/h to rest with 1 s reaction"
+    )
+
+
+def test_of_a_weak_signal_ranges_are_told(good_result: MeasuredRide) -> None:
+    signal = replace(good_result["signal"], grade="weak")
+    weak = good_result.with_record("signal", signal)
+    assert re.fullmatch(
+        r"somewhere from \S+ to \S+ m/s², mean of 2 stops from speed; somewhere from \S+ to \S+ m "
+        "from 48 km/h to rest with 1 s reaction",
+        braking_line(weak, KMH),
+    )
+    assert "needs somewhere from " in braking_section(weak, KMH).lead
 
 
 @pytest.mark.parametrize("shape", [WIDE, NARROW])
@@ -185,31 +211,30 @@ def test_rolling_out_has_its_section(good_motion: Motion, good_result: MeasuredR
     section = coasting_section(good_result, KMH)
     assert section is not None
     (first, second) = truth()["rides"]["before-1.gpx"]["coasts"]
-    at_kmh = float(section.lead.removeprefix("Rolling out at ").split(" km/h")[0])
+    at_kmh = float(section.lead.removeprefix("Rolling freely at ").split(" km/h")[0])
     ends_mps = [coast[end] for coast in (first, second) for end in ("from_mps", "to_mps")]
     # Told in the middle of the speeds that were rolled out through.
     assert at_kmh == pytest.approx(3.6 * sum(ends_mps) / 4.0, abs=1.0)
     assert "from 2 stretches in both directions, so that slope and wind cancel" in section.lead
     assert section.pictures[0].name == "coasting"
     assert section.table is not None
-    assert [row[0] for row in section.table.rows] == ["a", "b", "c"]
+    assert section.table.head[1] == f"Slows it at {at_kmh:.1f} km/h by"
+    # What the parts take adds up to what the sentence says, where b is told from c.
+    parts = [row[1] for row in section.table.rows]
+    assert len(parts) == 3 and all("m/s²" in words for words in (parts[0], parts[2]))
 
 
 def test_rolling_out_one_way_has_words_only(good_motion: Motion, good_result: MeasuredRide) -> None:
-    coasting = good_result["coasting"]
-    reason = "the machine rolls out in one direction only"
-    one_way = replace(
-        coasting, each=coasting.each[:1], speed_mps=np.zeros(0), decel=(), rolling=None,
-        linear=None, air=None, columns=None, named_columns=None, both_ways=False, reason=reason,
-    )  # fmt: skip
+    reason = "the machine rolls freely in one direction only"
+    one_way = CoastDown(good_result["coasting"].coasts[:1], reason=reason)
     section = coasting_section(good_result.with_record("coasting", one_way), KMH)
     assert section is not None
-    assert section.lead == f"The ride holds 1 stretch of rolling out, but {reason}."
+    assert section.lead == f"The ride holds 1 stretch of rolling freely, but {reason}."
     assert section.pictures == () and section.table is None
 
 
 def test_without_rolling_out_there_is_no_section(
     good_motion: Motion, good_result: MeasuredRide
 ) -> None:
-    none = replace(good_result["coasting"], each=())
+    none = CoastDown(())
     assert coasting_section(good_result.with_record("coasting", none), KMH) is None

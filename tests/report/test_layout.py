@@ -3,10 +3,7 @@
 import re
 from pathlib import Path
 
-import pytest
-
 from ridelog.present.html import laid_out
-from ridelog.report.predict_page import _plain
 
 TEMPLATES = Path(__file__).resolve().parents[2] / "ridelog" / "report" / "templates"
 PAGES = ("ride.html", "prediction.html", "sheet.html")
@@ -42,11 +39,3 @@ def test_text_is_escaped_and_drawings_are_not() -> None:
     assert "<b>" not in page and "<i>" not in page and "<x>" not in page and "<h>" not in page
     assert "<svg id='w'/>" in page and "<svg id='n'/>" in page
     assert "<strong>Caution</strong>" in page and "--paper:#14171a" in page
-
-
-@pytest.mark.parametrize(
-    ("value", "words"),
-    [(2532.1, "2,530"), (0.0304, "0.0304"), (783.4, "783"), (11.0, "11"), (-3.14, "-3.14")],
-)
-def test_three_digits_without_an_exponent(value: float, words: str) -> None:
-    assert _plain(value) == words

@@ -16,8 +16,7 @@ from ridelog.present.digest import FIELD, digest_of
 from ridelog.report.predict_json import predict_json
 from ridelog.report.predict_page import predict_page
 from ridelog.report.predict_plot import predict_pictures
-from ridelog.report.predict_screen import predict_lines
-from ridelog.report.predict_words import headline_words, narrowing_words
+from ridelog.report.predict_words import headline_words, narrowing_words, predict_lines
 from ridelog.report.ride_json import schema_of, to_bytes
 
 KMH, MPH = SPEED_UNITS["km/h"], SPEED_UNITS["mph"]
@@ -69,7 +68,7 @@ def test_the_screen_is_80_letters_wide(alone: Prediction, unit: object) -> None:
 def test_the_sentence_says_what_limits(alone: Prediction) -> None:
     words = headline_words(alone, KMH)
     assert words.startswith("Top speed ")
-    assert "after the change, now" in words
+    assert "after the change, now " in words
     assert "held back by" in words
     assert narrowing_words(alone).startswith(
         "What would narrow the predicted top speed most now: the top speed in both directions"
@@ -157,7 +156,7 @@ def test_rides_after_the_change_are_set_beside(
     assert {"top_speed_mps", "0-20 km/h", "pull_at_2_mps"} <= set(figures)
     assert figures["top_speed_mps"]["agrees"]
     assert document["ridden"]["rides"] == ["after-1.gpx"]
-    assert "Predicted and ridden" in (out / "prediction.html").read_text()
+    assert "Predicted and measured" in (out / "prediction.html").read_text()
     assert leave("predict", BEFORE, "--sweep", "rear_teeth=56:57", "--ridden", BEFORE) == 1
     assert "rides after a change are given, but no change." in capsys.readouterr().err
 

@@ -21,7 +21,7 @@ from functools import partial
 import numpy as np
 
 from ridelog.analysis.braking.measure import Brakings, measure_brakings
-from ridelog.analysis.coasting.measure import measure_coasting
+from ridelog.analysis.coasting.measure import measure_coast_down
 from ridelog.analysis.phases.measure import divide_ride
 from ridelog.core.estimate import Estimate
 from ridelog.filtering.motion import Motion
@@ -101,13 +101,13 @@ def _compared(ride: LabelledRide, found: Brakings) -> list[Row]:
         decel = (true.from_mps**2 - true.to_mps**2) / (2.0 * true.distance_m)
         row = {"missed": 0.0, "on": one.start_s - true.start_s, "end": one.end_s - true.end_s}
         for name, estimate, value in (
-            ("decel", one.mean_decel, decel),
-            ("way", one.distance, true.distance_m),
-            ("speed", one.initial_speed, true.from_mps),
+            ("decel", one.mean_decel_mps2, decel),
+            ("way", one.distance_m, true.distance_m),
+            ("speed", one.initial_speed_mps, true.from_mps),
         ):
             row |= _errors(name, estimate, value)
-        if one.developed_decel is not None and true.to_mps == 0.0:
-            row |= _errors("developed", one.developed_decel, _developed(ride, true))
+        if one.developed_decel_mps2 is not None and true.to_mps == 0.0:
+            row |= _errors("developed", one.developed_decel_mps2, _developed(ride, true))
         rows.append(row)
     truth = ride.truth
     for one in found.each:
@@ -190,22 +190,23 @@ def one_coasted(log: str, kind: str, seed: int, number: int) -> list[Row]:
     kind = _kind_of(kind, number)
     rng = np.random.default_rng([seed, number, 2])
     ride = coasting_ride(rng)
-    found = measure_coasting(logged(ride, log, kind, rng))
-    if found.columns is None:
+    motion = logged(ride, log, kind, rng)
+    braked = tuple((one.start_s, one.end_s) for one in measure_brakings(motion).each)
+    found = measure_coast_down(motion, excluded=braked)
+    if found.fit is None:
         return [{"none": 1.0}]
     machine, row = ride.machine, {"none": 0.0}
-    places = zip(("low", "middle", "high"), (0, len(found.speed_mps) // 2, -1), strict=True)
+    places = zip(("low", "middle", "high"), (0, len(found.curve) // 2, -1), strict=True)
     for name, index in places:
-        speed = float(found.speed_mps[index])
-        decel = found.decel[index]
+        speed, decel = found.curve[index].speed_mps, found.curve[index].decel_mps2
         true = float(machine.resistance_n(np.array([speed]))[0]) / machine.mass_kg
         if decel is not None:
             row |= _errors(name, decel, true)
-    row["apart"] = float(found.linear is not None)
-    if found.linear and found.rolling and found.air:
-        row |= _errors("a", found.rolling, machine.resistance_a_n / machine.mass_kg)
-        row |= _errors("b", found.linear, machine.resistance_b_nspm / machine.mass_kg)
-        row |= _errors("c", found.air, machine.resistance_c_ns2pm2 / machine.mass_kg)
+    row["apart"] = float(found.linear_ps is not None)
+    if found.linear_ps and found.rolling_mps2 and found.air_pm:
+        row |= _errors("a", found.rolling_mps2, machine.resistance_a_n / machine.mass_kg)
+        row |= _errors("b", found.linear_ps, machine.resistance_b_nspm / machine.mass_kg)
+        row |= _errors("c", found.air_pm, machine.resistance_c_ns2pm2 / machine.mass_kg)
     return [row]
 
 

@@ -23,14 +23,15 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from ridelog.analysis.ride import analyse
 from ridelog.core.units import MPS_PER_KMH
 from ridelog.filtering.smoother import estimate_motion
-from ridelog.machine.change import Change, changed, changed_drive
+from ridelog.machine.calibration_data import CalibrationData, calibration_data_of
+from ridelog.machine.change import SetupChange, changed, changed_drive
+from ridelog.machine.directions import Curve
 from ridelog.machine.drive import LIMITS
-from ridelog.machine.evidence import Curve, Evidence
 from ridelog.machine.fit import fit, from_setup
 from ridelog.machine.performance import launch, top_speed
-from ridelog.machine.rides import evidence_of
 from ridelog.machine.setup import MachineSetup
 from ridelog.simulate import Machine, preset, to_track
 from ridelog.simulate.labels import LabelledRide, finish
@@ -126,19 +127,19 @@ def _settling_s(machine: Machine) -> float:
     return float(np.trapezoid(1.0 / machine.acceleration_mps2(speed), speed))
 
 
-def ridden(rng: np.random.Generator, machine: Machine, opening_s: float) -> Evidence:
+def ridden(rng: np.random.Generator, machine: Machine, opening_s: float) -> CalibrationData:
     """Return what one 10 Hz ride tells, by the whole way from receiver to evidence."""
     day = replace(machine, no_load_radps=machine.no_load_radps * (1.0 + rng.normal(0.0, 0.006)))
     ride = ride_of(rng, day, opening_s)
     kind = ("clean", "clean", "drifting", "jumpy")[int(rng.integers(4))]
     receiver = preset(kind, 10.0, rng)  # type: ignore[arg-type]  # one of the kinds
     motion = estimate_motion(to_track(receiver.observe(ride.truth, rng)))
-    return evidence_of(motion)
+    return calibration_data_of(analyse(motion))
 
 
 def sketched(
     rng: np.random.Generator, machine: Machine, opening_s: float, unseen_s: float
-) -> Evidence:
+) -> CalibrationData:
     """Return evidence made from the machine's own curves, with errors of a 10 Hz ride's size.
 
     unseen_s : by how much every start of this machine is timed late.
@@ -153,7 +154,7 @@ def sketched(
 
     up, down = np.arange(1.25, 0.92 * top, 0.5), np.arange(0.35 * top, 0.95 * top, 0.5)
     early = 2.0
-    return Evidence(
+    return CalibrationData(
         "sketch",
         pull=curve(up, day.acceleration_mps2(up), 0.03, 0.02),
         coasting=curve(down, -day.acceleration_mps2(down, 0.0), 0.015, 0.01),
@@ -195,7 +196,7 @@ def one_machine(seed: int, number: int, mode: str) -> dict[str, Outcome]:
         fitted = fit(setup, evidence)
     outcomes = {}
     for kind in KINDS:
-        change = Change({}, setup, ())
+        change = SetupChange({}, setup, ())
         if kind.startswith("one tooth"):
             teeth = after(machine, kind).front_teeth
             change = changed(setup, {"front_teeth": teeth})

@@ -2,7 +2,7 @@
 
 A drawn path shows a corner only through its noise, and the fitted path rounds it off. Both are
 read by the same least squares: a straight line, from some instant on a change of slope that
-builds up as a raised cosine. Derivation: DEVELOPERS.md, "Brake-on and standstill".
+builds up as a raised cosine. METHOD.md of braking, (1) to (3).
 """
 
 from dataclasses import dataclass

@@ -1,6 +1,7 @@
 """Braking: from which speed, over what distance, how hard, each from every drawn path."""
 
 from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -13,6 +14,9 @@ from ridelog.core.interval import estimate, even_normals
 from ridelog.core.spans import Span
 from ridelog.core.track import FloatArray
 from ridelog.filtering.motion import Motion, Paths
+
+if TYPE_CHECKING:
+    from ridelog.analysis.braking.stopping import StoppingDistance
 
 # A stop ends in rest: slower than this, or than this many standard deviations of the speed.
 _REST_MPS, _REST_SD = 0.35, 2.0
@@ -50,23 +54,21 @@ class Braking:
     ----------
     start_s, end_s : brake-on and rest (or release) on the fitted path. [s]
     from_mps, to_mps : speeds there; ``to_mps`` is 0 for a stop.
-    initial_speed, distance, mean_decel : with intervals. [m/s], [m], [m/s²]
-    developed_decel : mean fully developed deceleration, None unless the braking ends below a
-        tenth of its initial speed. [m/s²]
+    distance_m, mean_decel_mps2, initial_speed_mps : with intervals.
+    developed_decel_mps2 : mean fully developed deceleration, None unless the braking ends below a
+        tenth of its initial speed.
     decel_columns : mean deceleration on every column of ``Paths``. [m/s²]
-    speed_at : speeds (j,) against ways left to the end (j,) of the fitted path, for a picture.
     """
 
     start_s: float
     end_s: float
     from_mps: float
     to_mps: float
-    initial_speed: Estimate
-    distance: Estimate
-    mean_decel: Estimate
-    developed_decel: Estimate | None
+    distance_m: Estimate
+    mean_decel_mps2: Estimate
+    initial_speed_mps: Estimate
+    developed_decel_mps2: Estimate | None
     decel_columns: FloatArray = field(repr=False)
-    speed_at: tuple[FloatArray, FloatArray] = field(repr=False)
 
     @property
     def is_stop(self) -> bool:
@@ -75,49 +77,33 @@ class Braking:
 
 
 @dataclass(frozen=True)
-class StoppingDistance:
-    """The way from seeing a reason to stop until rest.
-
-    Attributes
-    ----------
-    from_mps : speed it is projected from, the top speed of the ride. [m/s]
-    reaction_s : time until the brake is touched. [s]
-    decel : usual mean deceleration, the median over ``brakings``. [m/s²]
-    brakings : how many it is the median of.
-    reaction_m : way during the reaction. [m]
-    braking, whole : way under the brake, and with the reaction. [m]
-    fastest_mps : highest speed from which the ride shows a braking. [m/s]
-    """
-
-    from_mps: float
-    reaction_s: float
-    decel: Estimate
-    brakings: int
-    reaction_m: float
-    braking: Estimate
-    whole: Estimate
-    fastest_mps: float
-
-    def braking_m(self, speed_mps: float) -> float:
-        """Return the way under the brake from another speed: it grows with the square. [m]"""
-        return self.braking.value * (speed_mps / self.from_mps) ** 2
-
-
-@dataclass(frozen=True)
 class Brakings:
     """Every braking of a ride in time order; ``reason`` says why there is none.
 
-    ``stopping`` is the way to rest from the ride's top speed, None where that is not known.
+    Attributes
+    ----------
+    each : in time order.
+    reason : why there is none.
+    stops_from_speed : those that end at rest and began well above walking pace for this ride.
+    mean_mps2 : mean deceleration over them, None where nothing can be said.
+    stopping : distance to rest from the ride's fastest second, None where that is not known.
     """
 
     each: tuple[Braking, ...]
     reason: str = ""
-    stopping: StoppingDistance | None = None
+    stops_from_speed: tuple[Braking, ...] = ()
+    mean_mps2: Estimate | None = None
+    stopping: "StoppingDistance | None" = None
 
     @property
     def stops(self) -> tuple[Braking, ...]:
         """The brakings that end at rest."""
         return tuple(one for one in self.each if one.is_stop)
+
+    @property
+    def hardest(self) -> Braking | None:
+        """The braking of greatest mean deceleration, None without any."""
+        return max(self.each, key=lambda one: one.mean_decel_mps2.value, default=None)
 
 
 def measure_brakings(motion: Motion, *, excluded: tuple[Span, ...] = ()) -> Brakings:
@@ -148,18 +134,18 @@ def measure_brakings(motion: Motion, *, excluded: tuple[Span, ...] = ()) -> Brak
         return Brakings(tuple(found))
     if doubtful:
         return Brakings((), "where the machine slowed down, the signal does not carry a figure")
-    return Brakings((), "nowhere does the machine slow down harder than it might roll out")
+    return Brakings((), "nowhere does the machine slow down harder than rolling freely may")
 
 
 def mean_decel_mps2(
     from_mps: FloatArray | float, to_mps: FloatArray | float, distance_m: FloatArray | float
 ) -> FloatArray:
-    """Return (v1² - v2²) / (2 s), the mean over the way of a deceleration. [m/s²].
+    """Return (v1² - v2²) / (2 s), the mean of a deceleration over the distance. [m/s²]
 
     Source
     ------
-    eKFV (BGBl. I 2019 p. 756), Annex, no. 2.2.4, for a stop (v2 = 0); StrabVO (Austria), Annex 1:
-    a = V² / (25.92 s) with V in km/h, which is the same.
+    METHOD.md of braking, (4). eKFV (BGBl. I 2019 p. 756), Annex, no. 2.2.4, for a stop (v2 = 0);
+    StrabVO (Austria), Annex 1: a = V² / (25.92 s) with V in km/h, which is the same.
     """
     distance = np.asarray(distance_m, dtype=np.float64)
     square = np.square(from_mps) - np.square(to_mps)
@@ -203,10 +189,10 @@ def _figures(
     paths: Paths, speed: FloatArray, begin: Corner, end: Corner, stops: bool, share: float
 ) -> Braking | None:
     time_s = paths.time_s
-    way = cumulative_trapezoid(time_s, speed)
-    distance = at_own_times(time_s, way, end.at_s) - at_own_times(time_s, way, begin.at_s)
+    gone = cumulative_trapezoid(time_s, speed)
+    distance = at_own_times(time_s, gone, end.at_s) - at_own_times(time_s, gone, begin.at_s)
     decel = _calmed(mean_decel_mps2(begin.speed_mps, end.speed_mps, distance), share)
-    # What the build-up hides is way at full speed: the same share of way and deceleration.
+    # What the build-up hides is distance at full speed: the same share of both figures.
     hidden = _UNSEEN_BRAKE_ON_S * float(begin.speed_mps[0]) / max(float(distance[0]), 1e-9)
     hidden_share = hidden * _cautious_spread(len(decel))
     decel = decel * (1.0 - hidden_share)
@@ -220,28 +206,25 @@ def _figures(
     if mean.high - mean.low > _WIDEST * mean.value or mean.value > _MOST_MPS2:
         return None
     start_s, end_s = float(begin.at_s[0]), float(end.at_s[0])
-    inside = (time_s >= start_s) & (time_s <= end_s)
-    if inside.sum() < 3:
+    if np.count_nonzero((time_s >= start_s) & (time_s <= end_s)) < 3:
         return None
-    left = float(at_own_times(time_s, way, end.at_s)[0]) - way[inside, 0]
     return Braking(
         start_s=start_s,
         end_s=end_s,
         from_mps=float(begin.speed_mps[0]),
         to_mps=0.0 if stops else max(0.0, float(end.speed_mps[0])),
-        initial_speed=initial,
-        distance=length,
-        mean_decel=mean,
-        developed_decel=_developed(time_s, speed, way, begin, share) if stops else None,
+        distance_m=length,
+        mean_decel_mps2=mean,
+        initial_speed_mps=initial,
+        developed_decel_mps2=_developed(time_s, speed, gone, begin, share) if stops else None,
         decel_columns=decel,
-        speed_at=(speed[inside, 0], left),
     )
 
 
 def _developed(
-    time_s: FloatArray, speed: FloatArray, way: FloatArray, begin: Corner, share: float
+    time_s: FloatArray, speed: FloatArray, gone: FloatArray, begin: Corner, share: float
 ) -> Estimate | None:
-    """Return the mean fully developed deceleration between 0.8 and 0.1 of the initial speed."""
+    """Return the deceleration with the brake fully applied, METHOD.md of braking, (5)."""
     upper, lower = (part * begin.speed_mps for part in (_DEVELOPED_FROM, _DEVELOPED_TO))
     places = []
     for level in (upper, lower):
@@ -251,7 +234,7 @@ def _developed(
         before = np.maximum(first - 1, 0)
         high, low = speed[before, column], speed[first, column]
         rest = np.clip((high - level) / np.maximum(high - low, 1e-9), 0.0, 1.0)
-        at = way[before, column] + rest * (way[first, column] - way[before, column])
+        at = gone[before, column] + rest * (gone[first, column] - gone[before, column])
         places.append(np.where(below.any(axis=0), at, np.nan))
     return estimate(_calmed(mean_decel_mps2(upper, lower, places[1] - places[0]), share))
 

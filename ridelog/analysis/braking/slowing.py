@@ -8,7 +8,7 @@ from ridelog.analysis.fitted import FittedPath
 from ridelog.core.spans import Span, runs_of
 from ridelog.core.track import BoolArray, FloatArray
 
-# Deceleration that rolling out can reach: rolling resistance on medium soil, 0.08 of the weight
+# Deceleration that free rolling can reach: rolling resistance on medium soil, 0.08 of the weight
 # (Carvill, Mechanical Engineer's Data Handbook, 1993), of which half is allowed for, ...
 _ROLLING_MPS2 = 0.5
 # ... and air, half density times 0.7 m² (the largest of Cossalter's range) over 100 kg. [1/m]
@@ -26,7 +26,7 @@ _PAUSE_S = 0.5
 
 @dataclass(frozen=True)
 class Slowing:
-    """One stretch of the fitted path on which a brake must have worked.
+    """One span of the fitted path on which a brake must have worked.
 
     start_s, end_s : where the deceleration passes half of its usual value. [s]
     from_mps, to_mps : speed of the fitted path there.
@@ -41,7 +41,7 @@ class Slowing:
 def find_slowings(
     path: FittedPath, speed_sd_mps: float, rate_hz: float, excluded: tuple[Span, ...] = ()
 ) -> list[Slowing]:
-    """Return the stretches of one piece on which the machine was braked, in time order."""
+    """Return the spans of one piece on which the machine was braked, in time order."""
     spacing = float(path.time_s[1] - path.time_s[0])
     width_s = max(_WIDTH_S, 1.0 / rate_hz)
     decel = -smoothed(path.accel_mps2, max(1, round(width_s / spacing)))
@@ -74,7 +74,7 @@ def find_slowings(
 
 
 def coasting_limit_mps2(speed_mps: FloatArray) -> FloatArray:
-    """Return the deceleration up to which a machine may just be rolling out. [m/s²]"""
+    """Return the deceleration up to which a machine may just roll freely. [m/s²]"""
     return _ROLLING_MPS2 + _AIR_PM * speed_mps**2
 
 

@@ -1,85 +1,82 @@
 """Braking, as a subject of a ride."""
 
-from collections.abc import Iterable
-from dataclasses import replace
-from typing import TYPE_CHECKING, Any
+from collections.abc import Iterable, Iterator
+from typing import TYPE_CHECKING, Any, ClassVar
 
-import numpy as np
-
-from ridelog.analysis.braking.cautions import braking_cautions
-from ridelog.analysis.braking.json import brakings_json, stopping_json
-from ridelog.analysis.braking.measure import Brakings, measure_brakings
-from ridelog.analysis.braking.stopping import project_stop
-from ridelog.analysis.braking.words import braking_lines
-from ridelog.analysis.cautions import Caution
+from ridelog.analysis.braking.measure import Braking, Brakings, measure_brakings
+from ridelog.analysis.braking.stopping import StoppingDistance, with_stopping
+from ridelog.analysis.cautions import DANGER, WARNING, Caution, both_units
 from ridelog.analysis.figure import HIGHER, Comparable, Figure
 from ridelog.analysis.subject import MeasuredRide, Subject
-from ridelog.core.interval import estimate
-from ridelog.core.quantity import ACCELERATION, LENGTH
-from ridelog.core.units import SpeedUnit
+from ridelog.core.quantity import ACCELERATION, LENGTH, plain
+from ridelog.core.units import SPEED_UNITS, STANDARD_GRAVITY_MPS2, SpeedUnit
 
 if TYPE_CHECKING:
     from ridelog.present.section import Section
 
-# Stops from below this share of the ride's best second are not stops from speed.
-_FROM_SPEED = 0.5
+# From this share above the fastest braking seen, the brakes are untested; common practice.
+_UNTESTED = 1.2
+# Below walking pace nobody asks for a stopping distance (6 km/h, e.g. eKFV § 1).
+_FROM_MPS = SPEED_UNITS["km/h"].to_mps(6.0)
 
 
-class Braking(Subject):
+class BrakingOfRide(Subject):
     """How hard it brakes, and how far it goes before it stands."""
 
     name = "braking"
     needs = ("reverse", "top_speed")
+    members: ClassVar[dict[str, Any]] = {
+        "brakings": tuple[Braking, ...],
+        "brakings_reason": str,
+        "stopping": StoppingDistance | None,
+    }
 
     def measure(self, ride: MeasuredRide) -> Brakings:
-        """Return every braking, and the stopping distance from the top speed."""
-        found = measure_brakings(ride.motion, excluded=ride.excluded)
-        stop = project_stop(
-            found, ride["top_speed"].best_1s_mps, reaction_s=ride.settings.reaction_s
+        """Return every braking, and the stopping distance from the fastest second."""
+        return with_stopping(
+            measure_brakings(ride.motion, excluded=ride.excluded),
+            ride["top_speed"].best_1s_mps,
+            reaction_s=ride.settings.reaction_s,
         )
-        return replace(found, stopping=stop)
 
     def figures(self, ride: MeasuredRide) -> Iterable[Figure]:
-        """Return mean braking and the stopping distance from the top speed."""
+        """Return mean braking and the stopping distance from the fastest second."""
         brakings: Brakings = ride["braking"]
-        best = ride["top_speed"].best_1s_mps
-        least = _FROM_SPEED * best.value if best is not None else 0.0
-        stops = [one for one in brakings.stops if one.from_mps >= least]
-        mean = estimate(np.mean([one.decel_columns for one in stops], axis=0)) if stops else None
+        stop = brakings.stopping
         reason = ""
-        if not stops:
+        if not brakings.stops_from_speed:
             reason = brakings.reason or "the ride holds no stop from speed"
-        elif mean is None:
+        elif brakings.mean_mps2 is None:
             reason = "the signal does not carry a figure where the machine stopped"
         yield Figure(
             "mean_braking_mps2",
             "mean braking",
             ACCELERATION,
-            mean,
+            brakings.mean_mps2,
             reason,
             Comparable(HIGHER),
             explained="mean deceleration over the ride's stops from speed; the rider decides too",
         )
-        stop = brakings.stopping
         yield Figure(
             "stopping_distance_m",
-            "stopping distance from top speed",
+            "stopping distance from the fastest second",
             LENGTH,
-            stop.whole if stop else None,
-            "" if stop else brakings.reason or "no braking takes off half of the top speed",
-            short="Stop from top speed",
+            stop.stopping_distance_m if stop else None,
+            "" if stop else brakings.reason or "no braking takes off half of the speed",
+            short="Stop from fastest second",
             explained="with the rider's reaction time, as hard as this ride was braked",
         )
 
     def cautions(self, ride: MeasuredRide) -> Iterable[Caution]:
-        """Return the warnings about weak or untested brakes and the way to rest."""
-        brakings: Brakings = ride["braking"]
-        return braking_cautions(brakings, brakings.stopping, ride["top_speed"].best_1s_mps)
+        """Return the warnings about weak or untested brakes and the distance to rest."""
+        return braking_cautions(ride["braking"])
 
     def lines(self, ride: MeasuredRide, reader: SpeedUnit) -> Iterable[tuple[str, str]]:
-        """Return how hard it braked, and how far it goes from its top speed."""
-        brakings: Brakings = ride["braking"]
-        return braking_lines(brakings, brakings.stopping, reader)
+        """Return how hard it braked, and how far it goes from its fastest second."""
+        from ridelog.analysis.braking.page import braking_line
+
+        words = braking_line(ride, reader)
+        return (("Braking", words),) if words else ()
 
     def sections(self, ride: MeasuredRide, reader: SpeedUnit) -> "Iterable[Section]":
         """Return the section about braking."""
@@ -91,7 +88,70 @@ class Braking(Subject):
         """Return the members about braking of the result."""
         brakings: Brakings = ride["braking"]
         return {
-            "brakings": brakings_json(brakings),
+            "brakings": brakings.each,
             "brakings_reason": brakings.reason,
-            "stopping": stopping_json(brakings.stopping),
+            "stopping": brakings.stopping,
         }
+
+
+def braking_cautions(brakings: Brakings) -> Iterator[Caution]:
+    """Yield the warnings that the brakings of a ride call for, the gravest first."""
+    stop, hardest = brakings.stopping, brakings.hardest
+    if stop is None or hardest is None or stop.from_mps < _FROM_MPS:
+        return
+    required, hard = stop.required, hardest.mean_decel_mps2
+    # The log shows what was asked of the brakes, not what they could have given.
+    braked = f"Braked with at most {_g(hard.value)}"
+    test = "Test the brakes on closed ground first."
+    if hard.value < required.least_mps2 and hard.high < required.one_brake_mps2:
+        yield Caution(
+            "braking_far_below_yardstick",
+            f"{braked}; road vehicles this fast must reach {_g(required.one_brake_mps2)} with one "
+            f"brake alone. {test}",
+            hard.value,
+            required.one_brake_mps2,
+            required.source,
+            gravity=DANGER,
+        )
+    elif hard.value < required.least_mps2:
+        unsure = " (perhaps enough)" if hard.high >= required.least_mps2 else ""
+        yield Caution(
+            "braking_below_yardstick",
+            f"{braked}{unsure}; road vehicles this fast must reach {_g(required.least_mps2)}. "
+            f"{test}",
+            hard.value,
+            required.least_mps2,
+            required.source,
+            gravity=WARNING,
+        )
+    if stop.from_mps > _UNTESTED * stop.fastest_braking_mps:
+        yield Caution(
+            "brakes_untested_at_top_speed",
+            f"Never braked from above {both_units(stop.fastest_braking_mps)}, yet it reaches "
+            f"{both_units(stop.from_mps)}: how it stops from there was not measured.",
+            stop.from_mps,
+            stop.fastest_braking_mps,
+            "common practice, no source",
+            gravity=WARNING,
+        )
+    far_m = stop.stopping_distance_m.value
+    yield Caution(
+        "stopping_distance",
+        f"About {_length(far_m)} from {both_units(stop.from_mps)} to rest, "
+        f"{_length(stop.reaction_m)} of it reacting ({stop.reaction_s:.2g} s): keep more clear.",
+        far_m,
+        None,
+        "distance = speed × reaction time + speed² / (2 × deceleration); reaction time: sources "
+        "give 0.67 s (UK Highway Code) to 2.5 s (AASHTO, from memory)",
+        gravity=WARNING,
+    )
+
+
+def _g(decel_mps2: float) -> str:
+    """Return a deceleration as a share of the earth's pull, the same for every reader."""
+    return f"{decel_mps2 / STANDARD_GRAVITY_MPS2:.2f} g"
+
+
+def _length(length_m: float) -> str:
+    metres, feet = (plain(length_m, LENGTH, SPEED_UNITS[label], 0) for label in ("km/h", "mph"))
+    return f"{metres} ({feet})"

@@ -1,11 +1,11 @@
-"""Resistance per mass from speeds while rolling free: the fit, and times it predicts.
+"""Resistance per mass from speeds while rolling freely.
 
     dv/dt = -(a + b v + c v²) - side (d + e v)
 
 a is rolling resistance, c air, b what grows with speed (bearings, tyres); d is the slope and e the
 wind met in one direction and gained in the other; what the wind adds both ways is taken off a.
 Integrated once, the speeds themselves are linear in the unknowns: no speed is ever differentiated.
-Derivation: DEVELOPERS.md, "Coasting".
+METHOD.md of coasting, (1) and (2).
 """
 
 from dataclasses import dataclass
@@ -30,7 +30,7 @@ _SLOPE_SD_MPS2 = 0.0025 * STANDARD_GRAVITY_MPS2
 
 @dataclass(frozen=True)
 class CoastedSpeeds:
-    """Speeds over one stretch of free rolling.
+    """Speeds over one span of free rolling.
 
     Attributes
     ----------
@@ -45,7 +45,7 @@ class CoastedSpeeds:
 
 
 @dataclass(frozen=True)
-class Resistance:
+class ResistanceFit:
     """Deceleration a + b v + c v² of free rolling: a in m/s², b in 1/s, c in 1/m; shape (k,).
 
     ``misfit_mps`` is how far the speeds of the fitted path stray from it, root mean square.
@@ -56,48 +56,41 @@ class Resistance:
     c_pm: FloatArray
     misfit_mps: float
 
-    def decel_mps2(self, speed_mps: float) -> FloatArray:
-        """Return the deceleration at a speed on every column. [m/s²]"""
+    def decel_mps2(self, speed_mps: FloatArray | float) -> FloatArray:
+        """Return the deceleration at a speed, or at speeds (m, k), on every column. [m/s²]"""
         return self.a_mps2 + self.b_ps * speed_mps + self.c_pm * speed_mps**2
 
 
-def fit_resistance(
-    stretches: tuple[CoastedSpeeds, ...], *, linear: bool, both_ways: bool
-) -> Resistance:
-    """Return the resistance that explains the stretches best, for every column.
+def fit_resistance(coasts: tuple[CoastedSpeeds, ...], *, linear: bool) -> ResistanceFit:
+    """Return the resistance that explains the speeds best, for every column.
 
     Parameters
     ----------
-    stretches : tuple of CoastedSpeeds
-        All with the same number of columns.
+    coasts : tuple of CoastedSpeeds
+        In opposite directions, which tell slope and wind from the resistance; all with the same
+        number of columns.
     linear : bool
         Whether b is fitted; if not it is 0, as in 40 CFR 86.529-98.
-    both_ways : bool
-        Whether slope and wind are fitted; only stretches in opposite directions can tell them
-        from the resistance.
 
     Source
     ------
     Model: 40 CFR 1066.210 and 1066.310, F = A + B v + C v². The fit is an own derivation.
     """
-    columns = stretches[0].speed_mps.shape[1]
-    count = 2 + linear + 2 * both_ways
+    columns = coasts[0].speed_mps.shape[1]
+    count = 4 + linear
     square = np.zeros((columns, count, count))
     right = np.zeros((columns, count))
     fitted: list[tuple[FloatArray, FloatArray]] = []
-    for stretch in stretches:
-        time_s = (stretch.time_s - stretch.time_s[0])[:, None]
-        first = cumulative_trapezoid(time_s, stretch.speed_mps)
-        second = cumulative_trapezoid(time_s, stretch.speed_mps**2)
-        parts = [np.broadcast_to(time_s, first.shape), second]
-        if linear:
-            parts.append(first)
-        if both_ways:
-            parts += [stretch.side * parts[0], stretch.side * first]
+    for one in coasts:
+        time_s = (one.time_s - one.time_s[0])[:, None]
+        first = cumulative_trapezoid(time_s, one.speed_mps)
+        second = cumulative_trapezoid(time_s, one.speed_mps**2)
+        since = np.broadcast_to(time_s, first.shape)
+        parts = [since, second, *([first] if linear else []), one.side * since, one.side * first]
         basis = np.stack(parts, axis=2)
-        # Each stretch begins at a speed of its own, which taking off the means leaves out.
+        # Each coast begins at a speed of its own, which taking off the means leaves out.
         basis = basis - basis.mean(axis=0)
-        fallen = stretch.speed_mps.mean(axis=0) - stretch.speed_mps
+        fallen = one.speed_mps.mean(axis=0) - one.speed_mps
         basis = np.swapaxes(basis, 0, 1)
         square += np.swapaxes(basis, 1, 2) @ basis
         right += np.einsum("kmp,mk->kp", basis, fallen)
@@ -110,28 +103,27 @@ def fit_resistance(
     )[:, :, 0] / scale  # fmt: skip
     left = np.concatenate([fallen - basis @ solved[0] for basis, fallen in fitted])
     misfit_mps = float(np.sqrt(np.mean(left**2)))
-    rolling, air = solved[:, 0], solved[:, 1]
-    if both_ways:
-        middle = float(np.mean(np.concatenate([one.speed_mps[:, 0] for one in stretches])))
-        rolling = rolling - wind_square(solved[:, -2], solved[:, -1], air, middle)
-    return Resistance(rolling, solved[:, 2] if linear else np.zeros(columns), air, misfit_mps)
+    air = solved[:, 1]
+    middle = float(np.mean(np.concatenate([one.speed_mps[:, 0] for one in coasts])))
+    rolling = solved[:, 0] - wind_square(solved[:, -2], solved[:, -1], air, middle)
+    return ResistanceFit(rolling, solved[:, 2] if linear else np.zeros(columns), air, misfit_mps)
 
 
 def wind_square(
     slope_mps2: FloatArray, wind_ps: FloatArray, air_pm: FloatArray, speed_mps: float
 ) -> FloatArray:
-    """Return what the wind along the way adds to the mean of both directions, on every column.
+    """Return what the wind along the course adds to the mean of both directions, on every column.
 
-    Air speed is v + side w, so c w² stays when both ways are averaged. e = 2 c w shows the wind,
-    but a short stretch leaves e and c open, though not how far the directions differ at its
-    middle, d + e v: any share of that may be wind. Both sayings are weighed by their variances.
+    Air speed is v + side w, so c w² stays in the mean of both directions. e = 2 c w shows the wind,
+    but a short coast leaves e and c open, though not how far the directions differ at its middle,
+    d + e v: any share of that may be wind. Both sayings are weighed by their variances.
 
     Parameters
     ----------
     slope_mps2, wind_ps, air_pm : ndarray, shape (k,)
         d, e and c of every column. [m/s²], [1/s], [1/m]
     speed_mps : float
-        Mean speed of the stretches, where d + e v is known best.
+        Mean speed of the coasts, where d + e v is known best.
 
     Returns
     -------
@@ -140,7 +132,7 @@ def wind_square(
 
     Source
     ------
-    Own derivation: DEVELOPERS.md, "Coasting".
+    Own derivation: METHOD.md of coasting, (3) to (5).
     """
     draws = (len(wind_ps) - 1) // 2
     apart = abs(float(slope_mps2[0] + wind_ps[0] * speed_mps)) / speed_mps
@@ -173,25 +165,3 @@ def _weighed(one: float, one_sd: float, other: float, other_sd: float) -> tuple[
     """Return the mean of two sayings by their variances, with its standard deviation."""
     share = one_sd**2 / (one_sd**2 + other_sd**2)
     return one + share * (other - one), float(np.sqrt(share)) * other_sd
-
-
-def coast_time_s(
-    a_mps2: float, b_ps: float, c_pm: float, *, from_mps: float, to_mps: float
-) -> float:
-    """Return how long free rolling takes between two speeds, the integral of dv / (a + bv + cv²).
-
-    Gauss-Legendre quadrature with 24 points; the integrand is smooth while the resistance is
-    positive. [s]
-
-    Raises
-    ------
-    ValueError
-        If the resistance is not positive between the speeds.
-    """
-    node, weight = np.polynomial.legendre.leggauss(24)
-    half = 0.5 * (from_mps - to_mps)
-    speed = 0.5 * (from_mps + to_mps) + half * node
-    decel = a_mps2 + b_ps * speed + c_pm * speed**2
-    if np.any(decel <= 0.0):
-        raise ValueError(f"no resistance at {speed[decel <= 0.0][0]:.2f} m/s: it never slows down")
-    return float(half * np.sum(weight / decel))

@@ -1,12 +1,11 @@
 """Coast-down, as a subject of a ride."""
 
 from collections.abc import Iterable
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, ClassVar
 
 import numpy as np
 
-from ridelog.analysis.coasting.json import coasting_json
-from ridelog.analysis.coasting.measure import Coasting, coasting_between
+from ridelog.analysis.coasting.measure import CoastDown, measure_coast_down
 from ridelog.analysis.figure import LOWER, Comparable, Figure
 from ridelog.analysis.subject import MeasuredRide, Subject
 from ridelog.core.estimate import Estimate
@@ -20,41 +19,33 @@ if TYPE_CHECKING:
 _STEP_MPS = 2.0
 
 
-class CoastDown(Subject):
+class CoastDownOfRide(Subject):
     """What holds the machine back while it rolls freely."""
 
     name = "coasting"
     needs = ("reverse", "braking")
+    members: ClassVar[dict[str, Any]] = {"coasting": CoastDown}
 
-    def measure(self, ride: MeasuredRide) -> Coasting:
-        """Return the resistance from the stretches on which it rolled freely."""
+    def measure(self, ride: MeasuredRide) -> CoastDown:
+        """Return the resistance from the spans on which it rolled freely."""
         braked = tuple((one.start_s, one.end_s) for one in ride["braking"].each)
-        return coasting_between(ride.motion, excluded=(*ride.excluded, *braked))
+        return measure_coast_down(ride.motion, excluded=(*ride.excluded, *braked))
 
     def figures(self, ride: MeasuredRide) -> Iterable[Figure]:
-        """Return the resistance at every round speed that the stretches cover."""
-        coasting: Coasting = ride["coasting"]
-        if not len(coasting.speed_mps):
+        """Return the resistance at every round speed that both directions cover."""
+        found: CoastDown = ride["coasting"]
+        if not found.curve:
             return
-        both = coasting.both_ways
-        first, last = (
-            float(v) / _STEP_MPS for v in (coasting.speed_mps[0], coasting.speed_mps[-1])
-        )
-        for step in range(int(np.ceil(first)), int(np.floor(last)) + 1):
-            found, reason = _resistance(coasting, step * _STEP_MPS)
+        low, high = (found.curve[end].speed_mps / _STEP_MPS for end in (0, -1))
+        for step in range(int(np.ceil(low)), int(np.floor(high)) + 1):
+            resistance, reason = _resistance(found, step * _STEP_MPS)
             yield Figure(
                 f"coasting_at_{step * _STEP_MPS:g}_mps",
                 "coast-down at {speed}",
                 ACCELERATION,
-                found,
+                resistance,
                 reason,
-                Comparable(
-                    LOWER,
-                    one_direction=True,
-                    series="coasting",
-                    both_ways=found if both else None,
-                    course_deg=None if both else ride.course_at(ride["top_speed"].at_s + 0.5),
-                ),
+                Comparable(LOWER, one_direction=True, series="coasting", both_ways=resistance),
                 short="Coast-down, {speed}",
                 explained="slowing by rolling and air resistance, no drive and no brake",
                 at_mps=step * _STEP_MPS,
@@ -69,14 +60,14 @@ class CoastDown(Subject):
 
     def document(self, ride: MeasuredRide) -> dict[str, Any]:
         """Return the member "coasting" of the result."""
-        return {"coasting": coasting_json(ride["coasting"])}
+        return {"coasting": ride["coasting"]}
 
 
-def _resistance(coasting: Coasting, at_mps: float) -> tuple[Estimate | None, str]:
-    found = coasting.at(at_mps)
-    if found is None:
-        return None, coasting.reason or "it did not roll freely through that speed"
-    if found.high - found.low > 2.0 * found.value:
+def _resistance(found: CoastDown, at_mps: float) -> tuple[Estimate | None, str]:
+    resistance = found.at(at_mps)
+    if resistance is None:
+        return None, found.reason or "it did not roll freely through that speed"
+    if resistance.high - resistance.low > 2.0 * resistance.value:
         # Such a figure leaves open whether anything held the machine back at all.
         return None, "it did not roll freely long enough to tell the resistance from none"
-    return found, ""
+    return resistance, ""

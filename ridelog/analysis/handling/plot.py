@@ -30,7 +30,7 @@ def weave_figure(handling: Handling, reader: SpeedUnit, shape: Shape) -> Figure:
     known = [(part, rms) for part in handling.weave if (rms := part.yaw_rate_rms_radps)]
     least = YAW_RATE.scaled(LEAST_RMS_RADPS, reader)
     highest = max(
-        1.5 * least,
+        1.25 * least,
         *(YAW_RATE.scaled(min(rms.high, 3.0 * rms.value + 0.1), reader) for _, rms in known),
     )
     first = SPEED.scaled(handling.weave[0].from_mps, reader)

@@ -100,19 +100,18 @@ def measure_top_speed(
     trusted = one.trusted_share
     if trusted < LEAST_SEEN:
         return TopSpeed(None, None, np.nan, peak, kind, None, (), _why_untrusted(trusted), seen)
-    best = int(np.flatnonzero(one.usable)[np.argmax(one.mean_mps[one.usable])])
     five = windows_of(motion, 5.0, excluded=excluded)
     ways, reason = _opposite_ways(motion, one)
     sought = [(one, one.usable, one.settling), (five, five.usable, five.settling)]
     sought += [(one, way & one.usable, way & one.settling) for way in ways]
-    best_1s, best_5s, *both = _estimates(motion, sought)
-    runs = _runs(one, ways, both[:2])
+    (best_1s, best_5s, *both), (counted, _, *of_ways) = _estimates(motion, sought)
+    runs = _runs(one, of_ways, both[:2])
     two_way = both[2] if len(runs) == 2 else None
     if ways and two_way is None:
         runs, reason = (), "the speeds of the opposite runs cannot be told"
     if best_5s is None:
         reason = _joined(NO_FIVE, reason)
-    at_s = float(one.start_s[best])
+    at_s = float(one.start_s[_fastest(one, counted)])
     headline: Literal["two_way_mps", "best_1s_mps"] = "two_way_mps" if two_way else "best_1s_mps"
     return TopSpeed(best_1s, best_5s, at_s, peak, kind, two_way, runs, reason, seen, headline)
 
@@ -133,14 +132,14 @@ def raw_peak(motion: Motion) -> tuple[float, Literal["reported", "positions"]]:
 
 def _estimates(
     motion: Motion, sought: Sequence[tuple[Windows, BoolArray, BoolArray]]
-) -> list[Estimate | None]:
-    """Return the highest mean of each choice, and of those behind the second their mean.
+) -> tuple[list[Estimate | None], list[BoolArray]]:
+    """Return the estimates of all choices and of the mean of two ways, and the windows that count.
 
     A choice is made of windows, of which count and of which would if the receiver had settled;
     the first holds all others. Windows during settling take part with their larger errors, so
     that a run which the receiver half saw is neither trusted like the others nor forgotten: it
     counts if it was plainly faster, and otherwise only says how much faster the machine may have
-    been. Derivation: METHOD.md, (8).
+    been. Derivation: top_speed (8).
     """
     margin = max(_LEAST_MARGIN_MPS, _MARGIN_SD * motion.usual_speed_sd_mps)
     settled = highest_means(
@@ -156,7 +155,8 @@ def _estimates(
         for windows, usable, settling in sought
     ]
     if not any(chosen.any() for _, chosen in near):
-        return ordered_estimates(_with_mean(settled), smallest=0.0)
+        counted = [usable for _, usable, _ in sought]
+        return ordered_estimates(_with_mean(settled), smallest=0.0), counted
     early = highest_means(
         motion,
         near,
@@ -171,7 +171,11 @@ def _estimates(
     faster[0] = faster.any()
     found = ordered_estimates(_with_mean(np.where(faster[:, None], both, settled)), smallest=0.0)
     possible = [estimate(each, smallest=0.0) for each in _with_mean(both)]
-    return _raised(found, possible)
+    counted = [
+        usable | settling if early_too else usable
+        for (_, usable, settling), early_too in zip(sought, faster, strict=True)
+    ]
+    return _raised(found, possible), counted
 
 
 def _with_mean(columns: FloatArray) -> FloatArray:
@@ -215,7 +219,7 @@ def _opposite_ways(motion: Motion, windows: Windows) -> tuple[tuple[BoolArray, .
     Of all pairs of opposite windows it is the one with the highest mean; with each of both go all
     windows that are opposite to the other. The fastest window of all need not be of it: a course
     told from one second of a weak log may be off, and what is opposite to it a crawl. Derivation:
-    METHOD.md, (9).
+    top_speed (9).
     """
     usable = np.flatnonzero(windows.usable)
     mean = windows.mean_mps
@@ -248,16 +252,19 @@ def _opposite_to(windows: Windows, chosen: int) -> BoolArray:
     return both
 
 
+def _fastest(windows: Windows, counted: BoolArray) -> int:
+    return int(np.argmax(np.where(counted, windows.mean_mps, -1.0)))
+
+
 def _runs(
     windows: Windows, ways: Sequence[BoolArray], speeds: Sequence[Estimate | None]
 ) -> tuple[OppositeRun, ...]:
-    """Return the runs whose speed is known, in order of time."""
+    """Return the runs whose speed is known, from the windows that count, in order of time."""
     runs: list[OppositeRun] = []
     for way, speed in zip(ways, speeds, strict=True):
         if speed is None:
             continue
-        usable = np.flatnonzero(way & windows.usable)
-        best = usable[np.argmax(windows.mean_mps[usable])]
+        best = _fastest(windows, way)
         start = float(windows.start_s[best])
         course = float(np.degrees(windows.course_rad[best]) % 360.0)
         runs.append(OppositeRun(start, start + windows.length_s, course, speed))

@@ -18,21 +18,13 @@ _HEIGHT_TO_POSITION = 1.7
 # It comes in spells, so the mean counts, not the median; the largest 2 % may be jumps.
 _KEPT = 0.98
 _LEAST_DIFFERENCES = 30
-# White heights make the differences of all lags alike. The mean of m squared second differences of
-# white heights, 1, -2, 1, has a relative variance of 2 (1 + 2 (4/6)^2 + 2 (1/6)^2) / m, so three
-# standard deviations are 6 / sqrt(m); what is less than 1.6 times the white part is too small to
-# matter however well it is known.
+# White heights make the differences of all lags alike, within receiver (9); what is less than 1.6
+# times the white part is too small to matter however well it is known.
 _PLAINLY, _PLAINLY_OF_FEW = 1.6, 6.0
 
 
 def position_drift(time_s: FloatArray, height_m: FloatArray) -> float:
     """Return the standard deviation per axis of the velocity at which positions drift.
-
-    With the rate of height a first-order Gauss-Markov process (sd s, time T), the second
-    difference of height over a lag L has the variance s^2 (4 g(L) - g(2 L)) plus six times the
-    white variance, where g(L) = 2 T^2 (L / T - 1 + exp(-L / T)). Every lag from 1 to 4 s less the
-    shortest removes the white part and gives s^2 once; their mean is taken. An even climb has no
-    second difference. The largest differences are left out as jumps.
 
     Parameters
     ----------
@@ -46,7 +38,7 @@ def position_drift(time_s: FloatArray, height_m: FloatArray) -> float:
 
     Source
     ------
-    Own derivation; the integrated process is textbook.
+    Own derivation: receiver (8) and (9); the integrated process is textbook.
     """
     known = np.isfinite(height_m)
     time_s, height_m = time_s[known], height_m[known]

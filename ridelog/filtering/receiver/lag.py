@@ -29,9 +29,8 @@ _MOST_WINDOWS = 4000
 _LIMIT = 4.0
 # Errors of neighbouring windows are alike for some seconds: common practice, no source.
 _ALIKE = 3.0
-# A bend of the motion, seen through a box or a first-order filter of this lag, is off by 0.5 or
-# 0.9 of the second difference that the filtered velocity itself shows over the lag (own
-# derivation, DEVELOPERS.md, "Receivers").
+# By how much a bend is off, in second differences that it shows over the lag: the larger of the
+# two of receiver (3).
 _ERROR_OF_BEND = 0.9
 # Squared bends are freed of what the usual noise of a reported velocity makes of them, so that
 # steady riding is not taken for bends.
@@ -54,14 +53,9 @@ class Lag:
 def find_lag(seen: Observations) -> Lag | None:
     """Return the lag of the reported velocity, None if the ride cannot tell.
 
-    With V the integral of the reported velocity, the displacement from t to t + w should be
-    V(t + w + lag) - V(t + lag). The lag is that of the least sum of squared misfits, each held to
-    four usual ones; its standard deviation is that of least squares, from the curvature of that
-    sum, for misfits that are alike over three windows.
-
     Source
     ------
-    Own derivation; least squares as in any text.
+    Own derivation: receiver (1) and (2); least squares as in any text.
     """
     velocity, known = _velocity(seen)
     time_s = seen.time_s
@@ -134,7 +128,7 @@ def without_lag(seen: Observations, lag: Lag) -> Observations:
 def _bandwidth_error(
     seen: Observations, velocity: FloatArray, known: BoolArray, lag_s: float
 ) -> FloatArray:
-    """Return how far the velocity reported at each fix may be off, by its bend over the lag."""
+    """Return how far the velocity reported at each fix may be off: receiver (4)."""
     reach = max(lag_s, seen.usual_interval_s)
     # Means over half the lag to either side keep the noise of single readings out of the bend.
     half = 0.5 * lag_s if lag_s > 2.0 * seen.usual_interval_s else 0.0

@@ -2,7 +2,7 @@
 
 The force of an electric drive falls with speed, so acceleration falls along a start. A model whose
 acceleration is a random walk draws the start too straight between sparse fixes: too slow early, too
-fast later. Derivation and measured effect: DEVELOPERS.md, "The standing start".
+fast later. Derivation: standing_start (4) to (7).
 """
 
 from collections.abc import Iterable
@@ -52,11 +52,7 @@ class StartDecay:
 
     @property
     def jerk(self) -> float:
-        """Return the intensity of jerk that allows for other ways of falling. [m²/s⁵]
-
-        Force may stay level first (a limit of current) or fall faster at first (a limit of power):
-        up to k A either way, evenly likely, over a second; and k itself is not exactly known.
-        """
+        """Return the intensity of jerk that allows for other ways of falling: (7). [m²/s⁵]"""
         share = self.decay.per_s**2 / 3.0 + self.decay.sd_per_s**2
         return float(self.accel_mps2**2 * share * _SHAPE_S)
 
@@ -78,7 +74,7 @@ class StartDecay:
         since = np.maximum(time_s - opened_s, 0.0)
         decayed = np.minimum(since, np.maximum(self.until_s - opened_s, 0.0))
         later = since - decayed
-        # With A = 1: a = exp(-k t) less one, and its integrals from zero.
+        # Standing_start (6) with A = 1, and its integrals from zero.
         k = self.decay.per_s
         accel = np.expm1(-k * decayed)
         speed = -accel / k - decayed
@@ -95,9 +91,7 @@ def acceleration_decay_of(
 ) -> AccelerationDecay | None:
     """Return by how much acceleration falls with speed over all starts of a ride.
 
-    The common k of v' = A - k v, with an A for each start: least squares on the fixes, and what is
-    known beforehand, that the force never grows with speed and that the line ends no lower than the
-    speed reached: k lies between 0 and A over the highest speed, evenly likely.
+    The common k of standing_start (5): least squares on the fixes, and the prior named there.
 
     Parameters
     ----------
@@ -147,7 +141,7 @@ def decay_of_start(
     if decay is None or len(rows) < 2:
         return None
     time_s, speed, distance = _along_course(motion, rows)
-    # v' = A - k v, integrated once: v + k x = A t + constant.
+    # Standing_start (5).
     accel = float(np.polyfit(time_s, speed + decay.per_s * distance, 1)[0])
     moved = np.array(
         [

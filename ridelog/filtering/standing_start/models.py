@@ -3,7 +3,7 @@
 Velocity is zero up to the start, then an acceleration that begins at zero and grows freely; noise
 and slow errors are the filter's. The models of all instants that are tried stand one behind the
 other in a single state space whose parts know nothing of each other: they are solved in one go.
-Derivation: DEVELOPERS.md, "The standing start".
+Derivation: standing_start (1) and (2).
 """
 
 from dataclasses import dataclass
@@ -17,15 +17,10 @@ from ridelog.filtering.posterior import Posterior
 from ridelog.filtering.standing_start.acceleration_decay import StartDecay
 from ridelog.filtering.state_space import Precisions, Solution, StateSpace
 
-# A switch and a controller without a ramp give the whole current at once, a hand or a ramp within
-# 0.1 to 0.45 s, gently at first: common practice, no source. Ten fixes a second do not tell which.
-# This opening finds the start without bias on average over one such machine in three at once, the
-# others evenly in between (what that leaves open: ``standing.UNSEEN_START_S``). Length of both
-# parts, and by how much acceleration may have grown at the end of each (after the second: the pull
-# of a small machine, either way).
+# How the throttle opens, standing_start (1): length of both parts, and by how much acceleration may
+# have grown in each. What that leaves open is ``paths.UNSEEN_START_S``.
 OPENING = ((0.06, 0.6), (0.15, 3.0))
-# After that the pull changes slowly, as the drive's force falls with speed: about 0.5 m/s² in a
-# second. A later corner keeps the intensity learnt there.
+# After that acceleration changes slowly; a later corner keeps the intensity learnt there.
 RUN_JERK = 0.25
 _RUN_S = 2.5
 # "It stands": velocity, acceleration and jerk of a machine on its tyres; over a stand of some

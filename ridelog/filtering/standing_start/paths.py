@@ -1,11 +1,8 @@
 """The standing start: when speed left zero, between fixes, and the paths that go with it.
 
-The filter's own model lets a machine at rest creep and rounds the corner at which it moves off, so
-a threshold on its speed comes late by what the rounding and the threshold cost. Here the corner is
-in the model: velocity zero up to an unknown instant, then an acceleration that begins at zero and
-grows freely. Everything else (noise, slow errors) is the filter's. Each candidate instant gives a
-Gaussian model of the fixes around; its evidence weighs it, and paths are drawn from the mixture.
-Derivation: DEVELOPERS.md, "The standing start".
+The corner at which a machine moves off is in the model, at an unknown instant. Each candidate gives
+a Gaussian model of the fixes around; its evidence weighs it, and paths are drawn from the mixture.
+Derivation: METHOD.md, standing_start (1) to (3).
 """
 
 from collections.abc import Callable, Sequence
@@ -22,12 +19,10 @@ from ridelog.filtering.posterior import Posterior, interpolated, noise_of
 from ridelog.filtering.standing_start.acceleration_decay import AccelerationDecay, decay_of_start
 from ridelog.filtering.standing_start.models import OPENING, StartModels, Starts
 
-# With the opening of one start in three taken as none and of two as 0.1 to 0.45 s, its standard
-# deviation is 0.15 s; half of it is a shift of the start that no fix tells from another start.
+# A shift of the start that no fix tells from another opening: standing_start (2).
 UNSEEN_START_S = 0.07
-# An electric drive pulls hardest from rest: its force never grows with speed. So the acceleration
-# over the first part of a start is hardly ever below this share of that over the second, within
-# this spread; a soft controller or hand may do otherwise, which keeps a tenth of the weight.
+# An electric drive pulls hardest from rest; a soft controller or hand may do otherwise, which keeps
+# a tenth of the weight: standing_start (3).
 FIRST_S, SECOND_S = 0.6, 1.2
 _PULL_SHARE, _PULL_SPREAD, _OTHERWISE = 1.0, 0.25, 0.1
 _SPARE_DRAWS = 2
@@ -112,7 +107,7 @@ def draw_standing_start(
 
     Source
     ------
-    Own derivation, written out in DEVELOPERS.md, "The standing start".
+    Own derivation: standing_start (1) to (7).
     """
     posterior = motion.posterior
     if not isinstance(posterior, Posterior):

@@ -3,9 +3,11 @@
 import re
 from dataclasses import replace
 
+import jsonschema
 import numpy as np
 import pytest
 
+from ridelog.analysis.register import SUBJECTS
 from ridelog.analysis.reverse.page import reverse_section
 from ridelog.analysis.ride import analyse
 from ridelog.analysis.settings import Settings
@@ -15,6 +17,7 @@ from ridelog.core.quantity import SPEED
 from ridelog.core.units import SPEED_UNITS
 from ridelog.filtering.motion import Motion
 from ridelog.filtering.smoother import estimate_motion
+from ridelog.present.json import ESTIMATE_SCHEMA, as_json, schema_of_type
 from ridelog.report.screen import ride_lines
 from ridelog.simulate import preset, to_track
 from ridelog.simulate.manoeuvres import reverse_ride, turned_by_hand
@@ -102,3 +105,15 @@ def test_a_weak_signal_gives_a_range(backed: tuple[Motion, MeasuredRide]) -> Non
     )
     wide = Estimate(1.0, 0.7, 1.3)
     assert ride.told(wide, SPEED, KMH) == "somewhere from 2.5 to 4.7 km/h (no closer with this log)"
+
+
+def test_documents_have_the_form_of_their_records(backed: tuple[Motion, MeasuredRide]) -> None:
+    """Every member that a subject declares by its type holds what that type says."""
+    seen = {}
+    for subject in SUBJECTS:
+        for name, kind in subject.members.items():
+            seen[name] = schema_of_type(kind)
+            form = {"$defs": {"estimate": ESTIMATE_SCHEMA}, **seen[name]}
+            jsonschema.validate(as_json(subject.document(backed[1])[name]), form)
+    assert seen["reverse"]["properties"]["state"] == {"enum": ["none", "found", "uncertain"]}
+    assert {"reverse", "handling", "phases"} <= set(seen)

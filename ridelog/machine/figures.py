@@ -1,4 +1,4 @@
-"""The measures of a prediction, each as values on equally likely possible machines."""
+"""The figures of a prediction, each as values on equally likely possible machines."""
 
 from collections.abc import Iterable
 from dataclasses import dataclass
@@ -6,11 +6,23 @@ from typing import Protocol
 
 import numpy as np
 
+from ridelog.analysis.settings import REACTION_S
+from ridelog.core.quantity import (
+    ACCELERATION,
+    CURRENT,
+    ENERGY_PER_LENGTH,
+    LENGTH,
+    POWER,
+    SPEED,
+    TIME,
+    TRAVEL,
+    Quantity,
+)
 from ridelog.core.track import FloatArray
 from ridelog.core.units import COULOMBS_PER_AH
-from ridelog.machine.battery import pack_voltage
+from ridelog.machine.components import pack_voltage
 from ridelog.machine.drive import LIMITS, Drive, IntArray
-from ridelog.machine.performance import Launch, launch, peak, top_speed
+from ridelog.machine.performance import PossibleLaunch, launch, peak, top_speed
 from ridelog.machine.setup import MachineSetup
 
 # Speeds at which the pull is told. [m/s]
@@ -20,7 +32,7 @@ _USABLE_SHARE = 0.9
 
 
 class LaunchWindow(Protocol):
-    """A window of a standing start or of rolling, as ``analysis.launch_windows`` makes them."""
+    """A window of a standing start or of rolling, as ``analysis.launches.windows`` makes them."""
 
     @property
     def label(self) -> str:
@@ -40,17 +52,18 @@ class LaunchWindow(Protocol):
 
 
 @dataclass(frozen=True)
-class Figure:
-    """One measure on all possible machines.
+class PossibleFigure:
+    """One figure on all possible machines; name, title and ``at_mps`` as of ``analysis.figure``.
 
     values : shape (n,), NaN where a machine has none. limit : index into LIMITS, (n,).
     """
 
     name: str
-    unit: str
-    words: str
+    title: str
+    quantity: Quantity
     values: FloatArray
     limit: IntArray
+    at_mps: float | None = None
 
     @property
     def limited_by(self) -> tuple[str, float]:
@@ -62,7 +75,7 @@ class Figure:
         return LIMITS[int(counts.argmax())], float(counts.max() / len(known))
 
 
-def figures(
+def figures_of(
     drive: Drive,
     setup: MachineSetup,
     windows: Iterable[LaunchWindow],
@@ -70,8 +83,8 @@ def figures(
     decel_mps2: FloatArray,
     lateral_mps2: FloatArray | None = None,
     speed_factor: FloatArray | float = 1.0,
-) -> list[Figure]:
-    """Return every measure of some possible machines.
+) -> list[PossibleFigure]:
+    """Return every figure of some possible machines.
 
     Parameters
     ----------
@@ -90,54 +103,57 @@ def figures(
     """
     top, top_limit = top_speed(drive)
     start = launch(drive)
-    found = [Figure("top_speed_mps", "m/s", "Top speed", top, top_limit)]
+    found = [PossibleFigure("top_speed_mps", "top speed", SPEED, top, top_limit)]
     found += [_window(start, window) for window in windows]
     for speed in PULL_SPEEDS_MPS:
         at = np.array([speed])
         pull = np.where(top > speed, drive.pull_mps2(at)[:, 0], np.nan)
-        found.append(
-            Figure(
-                "pull_at_0_mps2" if speed == 0.0 else f"pull_at_{speed:g}_mps",
-                "m/s2",
-                "Pull at standstill" if speed == 0.0 else "Pull",
-                pull,
-                drive.limits(at)[:, 0],
-            )
-        )
-    for name, unit, words in (
-        ("battery_current_a", "A", "Battery current, peak"),
-        ("battery_power_w", "W", "Battery power, peak"),
-        ("motor_current_a", "A", "Motor current, peak"),
+        limit = drive.limits(at)[:, 0]
+        if speed == 0.0:
+            title, name = "pull at standstill", "pull_at_0_mps2"
+            found.append(PossibleFigure(name, title, ACCELERATION, pull, limit))
+        else:
+            title, name = "pull at {speed}", f"pull_at_{speed:g}_mps"
+            found.append(PossibleFigure(name, title, ACCELERATION, pull, limit, speed))
+    for name, quantity, words in (
+        ("battery_current_a", CURRENT, "battery current, peak"),
+        ("battery_power_w", POWER, "battery power, peak"),
+        ("motor_current_a", CURRENT, "motor current, peak"),
     ):
         stem, _, suffix = name.rpartition("_")
-        values, limit = _peak(drive, name, top)
-        found.append(Figure(f"{stem}_peak_{suffix}", unit, words, values, limit))
+        values, limit = peak(drive, name)
+        found.append(PossibleFigure(f"{stem}_peak_{suffix}", words, quantity, values, limit))
+    stop = top * REACTION_S + top**2 / (2.0 * decel_mps2)
     found.append(
-        Figure("stopping_distance_m", "m", "Stop from top speed",
-               top**2 / (2.0 * decel_mps2), top_limit)
-    )  # fmt: skip
+        PossibleFigure("stopping_distance_m", "stop from top speed", LENGTH, stop, top_limit)
+    )
     if lateral_mps2 is not None:
+        lateral = lateral_mps2 * speed_factor**2
         found.append(
-            Figure("lateral_accel_mps2", "m/s2", "Lateral load, hardest turn",
-                   lateral_mps2 * speed_factor**2, top_limit)
-        )  # fmt: skip
+            PossibleFigure(
+                "lateral_accel_mps2", "sideways in hardest turn", ACCELERATION, lateral, top_limit
+            )
+        )
     known = np.where(np.isfinite(top), top, 1.0)
     power = drive.battery_power_w(known[:, None])[:, 0]
     per_metre = np.where(np.isfinite(top), power / known, np.nan)
     found.append(
-        Figure("energy_at_top_j_per_m", "J/m", "Energy at top speed", per_metre,
-               top_limit)
-    )  # fmt: skip
+        PossibleFigure(
+            "energy_at_top_j_per_m", "energy at top speed", ENERGY_PER_LENGTH, per_metre, top_limit
+        )
+    )
     pack = pack_voltage(setup)
     if setup.battery_capacity_ah is not None and pack is not None:
         held = _USABLE_SHARE * setup.battery_capacity_ah * COULOMBS_PER_AH * pack.nominal_v
         found.append(
-            Figure("range_at_top_m", "m", "Range at top speed", held / per_metre, top_limit)
+            PossibleFigure(
+                "range_at_top_m", "range at top speed", TRAVEL, held / per_metre, top_limit
+            )
         )
     return found
 
 
-def _window(start: Launch, window: LaunchWindow) -> Figure:
+def _window(start: PossibleLaunch, window: LaunchWindow) -> PossibleFigure:
     if window.distance_m is not None:
         time_s = start.time_to_distance_s(window.distance_m)
         end = np.nan_to_num(start.speed_at_distance_mps(window.distance_m))
@@ -146,14 +162,4 @@ def _window(start: Launch, window: LaunchWindow) -> Figure:
         assert window.to_mps is not None
         time_s = start.window_s(window.from_mps, window.to_mps)
         limit = start.longest_limit(window.from_mps, window.to_mps)
-    return Figure(window.label, "s", window.label, time_s, limit)
-
-
-def _peak(drive: Drive, name: str, top: FloatArray) -> tuple[FloatArray, IntArray]:
-    """Return a peak over all speeds and what limits there."""
-    values = peak(drive, name)
-    known = np.where(np.isfinite(top), top, 1.0)
-    speed = known[:, None] * np.linspace(0.0, 1.0, 161)
-    at = np.argmax(getattr(drive, name)(speed), axis=1)
-    limit: IntArray = drive.limits(speed)[np.arange(len(at)), at]
-    return values, limit
+    return PossibleFigure(window.label, window.label, TIME, time_s, limit)

@@ -1,8 +1,12 @@
-"""What a battery's cells say about its voltage: nominal, full and empty, by chemistry."""
+"""What follows from a set-up's cells, teeth and tyre: voltages, ratio, distance a turn."""
 
 from dataclasses import dataclass
+from math import pi
 
 from ridelog.machine.setup import MachineSetup
+
+# A loaded tyre rolls this share of its outer circumference; from memory, common practice.
+_ROLLING_SHARE = 0.96
 
 
 @dataclass(frozen=True)
@@ -59,3 +63,38 @@ def pack_voltage(setup: MachineSetup) -> PackVoltage | None:
     if setup.battery_chemistry is None:
         how += " (chemistry not given: assumed)"
     return PackVoltage(nominal, full, cells * cell.empty_v, how)
+
+
+def overall_ratio(setup: MachineSetup) -> float | None:
+    """Return turns of the motor for one turn of the driven wheel, None if not known.
+
+    A stage turns by driven over driving teeth (definition of the ratio of a gear pair); stages
+    multiply. A machine with neither teeth nor gearbox in its file has an unknown ratio; a
+    motor in the hub is written as ``gearbox_ratio = 1``.
+    """
+    front, rear = setup.front_teeth, setup.rear_teeth
+    if (front is None) != (rear is None):
+        return None
+    if front is None and setup.gearbox_ratio is None:
+        return None
+    ratio = setup.gearbox_ratio or 1.0
+    if front is not None and rear is not None:
+        ratio *= rear / front
+    if setup.second_front_teeth is not None and setup.second_rear_teeth is not None:
+        ratio *= setup.second_rear_teeth / setup.second_front_teeth
+    return ratio
+
+
+def circumference_m(setup: MachineSetup) -> float | None:
+    """Return the distance on the ground for one turn of the driven wheel, None if not known. [m]"""
+    if setup.tyre_circumference_m is not None:
+        return setup.tyre_circumference_m
+    if setup.tyre_diameter_m is not None:
+        return _ROLLING_SHARE * pi * setup.tyre_diameter_m
+    return None
+
+
+def stages(setup: MachineSetup) -> int:
+    """Return how many chain or gear stages lie between motor and wheel, at least one."""
+    given = (setup.front_teeth, setup.second_front_teeth, setup.gearbox_ratio)
+    return max(1, sum(value is not None for value in given))

@@ -29,8 +29,8 @@ def pairs(ride: LabelledRide, found: Brakings) -> list[tuple[float, float, float
         match = [b for b in found.each if b.start_s < true.end_s and b.end_s > true.start_s]
         assert len(match) == 1, (true, found)
         result.append(
-            (match[0].mean_decel.value - decel, match[0].start_s - true.start_s,
-             match[0].distance.value / true.distance_m - 1.0)
+            (match[0].mean_decel_mps2.value - decel, match[0].start_s - true.start_s,
+             match[0].distance_m.value / true.distance_m - 1.0)
         )  # fmt: skip
     return result
 
@@ -45,7 +45,11 @@ def test_brakings_are_found_where_and_as_hard_as_they_were(rate_hz: float, speed
     assert np.abs(errors[:, 2]).max() < (0.15 if rate_hz > 1.0 else 0.25)
     assert all(braking.is_stop for braking in found.stops)
     for braking in found.each:
-        assert braking.mean_decel.low < braking.mean_decel.value < braking.mean_decel.high
+        assert (
+            braking.mean_decel_mps2.low
+            < braking.mean_decel_mps2.value
+            < braking.mean_decel_mps2.high
+        )
         assert len(braking.decel_columns) == 301
 
 
@@ -65,12 +69,12 @@ def ride_of(*, brake_mps2: float = 3.0, to_mps: float = 0.0) -> LabelledRide:
 def test_developed_deceleration_is_that_of_the_flat_part() -> None:
     found = measure_brakings(logged(ride_of(), 10.0))
     assert len(found.each) == 1
-    developed = found.each[0].developed_decel
+    developed = found.each[0].developed_decel_mps2
     assert developed is not None
     assert developed.value == pytest.approx(3.0, abs=0.12)
     assert developed.low < 3.0 < developed.high
     # The build-up makes the mean over the whole way a little less.
-    assert found.each[0].mean_decel.value < developed.value
+    assert found.each[0].mean_decel_mps2.value < developed.value
 
 
 def test_a_braking_that_rolls_on_has_no_developed_deceleration() -> None:
@@ -79,7 +83,7 @@ def test_a_braking_that_rolls_on_has_no_developed_deceleration() -> None:
     only = found.each[0]
     assert not only.is_stop
     assert only.to_mps == pytest.approx(3.0, abs=0.1)
-    assert only.developed_decel is None
+    assert only.developed_decel_mps2 is None
     assert found.stops == ()
 
 
@@ -93,7 +97,7 @@ def test_rolling_out_is_no_braking() -> None:
     ride.stand(5.0)
     found = measure_brakings(logged(finish(ride, np.random.default_rng(2)), 10.0))
     assert found.each == ()
-    assert found.reason == "nowhere does the machine slow down harder than it might roll out"
+    assert found.reason == "nowhere does the machine slow down harder than rolling freely may"
 
 
 def test_a_machine_at_rest_brakes_nowhere() -> None:
@@ -179,4 +183,4 @@ def test_a_receiver_that_freezes_while_moving_is_no_braking() -> None:
     )
     found = measure_brakings(estimate_motion(to_track(frozen)))
     assert all(one.start_s > 40.0 for one in found.each)
-    assert all(one.mean_decel.value < 10.0 for one in found.each)
+    assert all(one.mean_decel_mps2.value < 10.0 for one in found.each)

@@ -1,4 +1,4 @@
-"""Resistance from rolling out on simulated rides with a known machine."""
+"""Resistance from free rolling on simulated rides with a known machine."""
 
 from dataclasses import replace
 
@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from ridelog.analysis.braking.measure import measure_brakings
-from ridelog.analysis.coasting.measure import Coasting, coasting_between, measure_coasting
+from ridelog.analysis.coasting.measure import CoastDown, measure_coast_down
 from ridelog.analysis.coasting.resistance import USUAL_AIR_PM, wind_square
 from ridelog.filtering.motion import Motion
 from ridelog.filtering.smoother import estimate_motion
@@ -34,56 +34,60 @@ def rolled_out(
     return estimate_motion(to_track(preset("clean", 10.0, rng).observe(truth, rng)))
 
 
+def measured(motion: Motion, *, excluded: tuple[tuple[float, float], ...] = ()) -> CoastDown:
+    braked = tuple((one.start_s, one.end_s) for one in measure_brakings(motion).each)
+    return measure_coast_down(motion, excluded=(*excluded, *braked))
+
+
 @pytest.fixture(scope="module")
-def both_ways() -> Coasting:
-    return measure_coasting(rolled_out(ways=4))
+def both_ways() -> CoastDown:
+    return measured(rolled_out(ways=4))
 
 
 def true_decel(speed_mps: float) -> float:
     return float(MACHINE.resistance_n(np.array([speed_mps]))[0]) / MACHINE.mass_kg
 
 
-def test_the_resistance_is_that_of_the_machine(both_ways: Coasting) -> None:
-    assert len(both_ways.each) == 4
-    assert both_ways.both_ways
-    middle = float(both_ways.speed_mps[6])
+def test_the_resistance_is_that_of_the_machine(both_ways: CoastDown) -> None:
+    assert len(both_ways.coasts) == 4
+    middle = both_ways.curve[6].speed_mps
     found = both_ways.at(middle)
     assert found is not None
     assert found.value == pytest.approx(true_decel(middle), abs=0.02)
     assert found.low < found.value < found.high
-    assert len(both_ways.decel) == len(both_ways.speed_mps) == 13
-    assert both_ways.columns is not None
-    assert both_ways.columns.a_mps2.shape == (301,)
+    assert len(both_ways.curve) == 13
+    assert both_ways.fit is not None
+    assert both_ways.fit.a_mps2.shape == (301,)
 
 
-def test_nothing_is_said_of_speeds_that_were_not_rolled_through(both_ways: Coasting) -> None:
+def test_nothing_is_said_of_speeds_that_were_not_rolled_through(both_ways: CoastDown) -> None:
     assert both_ways.at(0.5) is None
     assert both_ways.at(30.0) is None
 
 
-def test_coefficients_that_are_told_apart_are_those_of_the_machine(both_ways: Coasting) -> None:
-    assert both_ways.rolling is not None and both_ways.air is not None
-    if both_ways.linear is not None:
-        assert both_ways.rolling.value == pytest.approx(18.0 / 95.0, abs=0.04)
+def test_coefficients_that_are_told_apart_are_those_of_the_machine(both_ways: CoastDown) -> None:
+    assert both_ways.rolling_mps2 is not None and both_ways.air_pm is not None
+    if both_ways.linear_ps is not None:
+        assert both_ways.rolling_mps2.value == pytest.approx(18.0 / 95.0, abs=0.04)
         assert both_ways.reason == ""
     else:
         assert "cannot tell" in both_ways.reason
 
 
 def test_a_short_range_of_speeds_cannot_tell_two_kinds_apart() -> None:
-    found = measure_coasting(rolled_out(until_mps=7.0))
-    assert found.linear is None
+    found = measured(rolled_out(until_mps=7.0))
+    assert found.linear_ps is None
     assert found.reason == (
-        "the stretches cannot tell a resistance that grows with speed from one that grows with its "
-        "square; rolling and air hold if there is none of the first kind, as in 40 CFR 86.529-98"
+        "the stretches cannot tell what grows with speed from what grows with its square; rolling "
+        "and air hold if all of it grows with the square"
     )
-    assert found.air is not None
+    assert found.air_pm is not None
 
 
-def test_a_short_range_of_speeds_still_tells_the_loss_in_its_middle() -> None:
+def test_a_short_range_of_speeds_still_tells_the_resistance_in_its_middle() -> None:
     # Such a stretch tells neither the wind nor the air's part, but well how hard it slows.
-    found = measure_coasting(rolled_out(until_mps=7.0))
-    middle = float(found.speed_mps[6])
+    found = measured(rolled_out(until_mps=7.0))
+    middle = found.curve[6].speed_mps
     at = found.at(middle)
     assert at is not None
     assert at.value == pytest.approx(true_decel(middle), abs=0.03)
@@ -114,11 +118,11 @@ def test_of_a_wind_that_is_not_told_the_directions_give_the_bounds() -> None:
 
 
 def test_one_direction_says_nothing_about_the_machine() -> None:
-    found = measure_coasting(rolled_out(ways=1))
-    assert len(found.each) == 1
-    assert found.rolling is None and found.air is None and found.at(6.0) is None
+    found = measured(rolled_out(ways=1))
+    assert len(found.coasts) == 1
+    assert found.rolling_mps2 is None and found.air_pm is None and found.at(6.0) is None
     assert found.reason == (
-        "the machine rolls out in one direction only, so slope and wind are in the figure"
+        "the machine rolls freely in one direction only, so slope and wind are in it"
     )
 
 
@@ -130,30 +134,23 @@ def test_a_ride_without_rolling_out_says_so() -> None:
     ride.stand(5.0)
     rng = np.random.default_rng(2)
     log = preset("clean", 10.0, rng).observe(finish(ride, rng).truth, rng)
-    found = measure_coasting(estimate_motion(to_track(log)))
-    assert found.each == ()
-    assert found.reason == "the machine rolls out freely nowhere for three seconds"
+    found = measured(estimate_motion(to_track(log)))
+    assert found.coasts == ()
+    assert found.reason == "the machine rolls freely nowhere for three seconds"
 
 
 def test_excluded_stretches_take_no_part() -> None:
     motion = rolled_out()
-    whole = measure_coasting(motion)
-    first = whole.each[0]
-    less = measure_coasting(motion, excluded=((first.start_s, first.end_s),))
-    assert len(less.each) == len(whole.each) - 1
-    assert not less.both_ways
-
-
-def test_brakings_known_before_are_not_looked_for_again() -> None:
-    motion = rolled_out()
-    braked = tuple((b.start_s, b.end_s) for b in measure_brakings(motion).each)
-    again = coasting_between(motion, excluded=braked)
-    assert again.each == measure_coasting(motion).each
+    whole = measured(motion)
+    first = whole.coasts[0]
+    less = measured(motion, excluded=((first.start_s, first.end_s),))
+    assert len(less.coasts) == len(whole.coasts) - 1
+    assert less.fit is None
 
 
 def test_more_resistance_is_found_to_be_more() -> None:
     heavy = replace(MACHINE, resistance_a_n=40.0)
-    usual, more = measure_coasting(rolled_out()), measure_coasting(rolled_out(machine=heavy))
+    usual, more = measured(rolled_out()), measured(rolled_out(machine=heavy))
     a, b = usual.at(6.0), more.at(6.0)
     assert a is not None and b is not None
     assert b.value - a.value == pytest.approx(22.0 / 95.0, abs=0.03)
@@ -172,10 +169,9 @@ def test_stretches_that_contradict_each_other_say_nothing() -> None:
         ride.stand(3.0)
         ride.turn_by_hand(np.pi, 3.0)
     log = preset("clean", 10.0, rng).observe(finish(ride, rng).truth, rng)
-    found = measure_coasting(estimate_motion(to_track(log)))
-    assert len(found.each) >= 4
-    assert found.columns is None
+    found = measured(estimate_motion(to_track(log)))
+    assert len(found.coasts) >= 4
+    assert found.fit is None
     assert found.reason == (
-        "the stretches contradict each other, so not all of them were rolled out with the throttle "
-        "shut"
+        "the stretches contradict each other, so the throttle was not shut on all"
     )

@@ -1,15 +1,15 @@
-"""Rate of change of speed at chosen speeds, from crossing times on the drawn paths of stretches."""
+"""Rates of change of speed over passages of both directions, each direction counting half."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
+from ridelog.analysis.acceleration.run_draws import RunDraws
 from ridelog.core.crossings import first_reached
 from ridelog.core.spans import Span
 from ridelog.core.track import BoolArray, FloatArray
 from ridelog.filtering.motion import Motion
-from ridelog.machine.evidence import Curve
 
 # What one direction alone may owe to wind and slope: a slope of 0.4 % and a wind of 1.2 m/s on
 # the air drag of a small machine (2 C v w / m). Common practice, no source.
@@ -23,8 +23,24 @@ _SPACING_S = 0.05
 
 
 @dataclass(frozen=True)
+class Curve:
+    """A rate of change of speed at some speeds.
+
+    speed_mps, accel_mps2 : shape (k,); for coasting the deceleration, positive when slowing.
+    covariance : of the errors of ``accel_mps2``, (k, k). [m²/s⁴]
+    """
+
+    speed_mps: FloatArray
+    accel_mps2: FloatArray
+    covariance: FloatArray
+
+
+@dataclass(frozen=True)
 class Passage:
     """One stretch of gaining or losing speed: rates between neighbouring speeds of a grid.
+
+    The rate between two speeds is their difference over the time between the instants at which
+    each is first reached; no derivative is taken, so noise is not blown up.
 
     rate_mps2 : shape (k, 1 + 2 draws), NaN where a column does not pass both speeds.
     course_rad : direction of travel.
@@ -34,20 +50,25 @@ class Passage:
     course_rad: float
 
 
-def passage(motion: Motion, stretch: Span, grid_mps: FloatArray, *, rising: bool) -> Passage:
-    """Return the rates of one stretch.
+def passage_of_start(start: RunDraws, grid_mps: FloatArray) -> Passage:
+    """Return the rates of a start over a rising grid of k + 1 speeds, from the draws of its run."""
+    rate = _rates(grid_mps, start.passes(grid_mps))
+    return Passage(np.array([start.columns(row) for row in rate]), start.run.course_rad)
 
-    The rate between two speeds is their difference over the time between the instants at which
-    each is first reached; no derivative is taken, so noise is not blown up.
-    """
+
+def passage_of_coast(motion: Motion, stretch: Span, grid_mps: FloatArray) -> Passage:
+    """Return the rates of a stretch of rolling freely over a falling grid of k + 1 speeds."""
     paths = motion.paths(*stretch, spacing_s=_SPACING_S)
-    speed = paths.speed_mps if rising else -paths.speed_mps
-    wanted = grid_mps if rising else -grid_mps
-    reached = np.maximum.accumulate(speed, axis=0)
-    taken = np.diff(first_reached(paths.time_s, reached, reached, wanted), axis=0)
-    rate = np.abs(np.diff(grid_mps))[:, None] / np.where(taken > 0.02, taken, np.nan)
-    way = paths.position_m[-1, :, 0] - paths.position_m[0, :, 0]
-    return Passage(rate, float(np.arctan2(way[0], way[1])))
+    reached = np.maximum.accumulate(-paths.speed_mps, axis=0)
+    passed = first_reached(paths.time_s, reached, reached, -grid_mps)
+    moved = paths.position_m[-1, :, 0] - paths.position_m[0, :, 0]
+    return Passage(_rates(grid_mps, passed), float(np.arctan2(moved[0], moved[1])))
+
+
+def _rates(grid_mps: FloatArray, passed_s: FloatArray) -> FloatArray:
+    taken = np.diff(passed_s, axis=0)
+    rate: FloatArray = np.abs(np.diff(grid_mps))[:, None] / np.where(taken > 0.02, taken, np.nan)
+    return rate
 
 
 def mean_curve(passages: Sequence[Passage], grid_mps: FloatArray) -> Curve | None:

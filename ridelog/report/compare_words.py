@@ -1,0 +1,207 @@
+"""What a comparison says: the sentence it comes down to, and why each verdict reads as it does."""
+
+from collections.abc import Sequence
+
+from ridelog.analysis.figure import HEADLINE_WEIGHT
+from ridelog.compare.comparison import Compared, Comparison
+from ridelog.compare.verdict import BETTER, CANNOT_SAY, FAMILY_LEVEL, NOT_SHOWN, WORSE
+from ridelog.core.quantity import SPEED, amount, bounds, rough, text, together
+from ridelog.core.units import SpeedUnit
+from ridelog.present.words import capital, count_words, joined
+
+# What may be wind is told from this share of the interval's width on.
+_WORTH_TELLING = 0.1
+
+
+def headline(comparison: Comparison, unit: SpeedUnit) -> str:
+    """Return what the change did, gains first, then what they cost."""
+    chosen = headline_figures(comparison)
+    firm = [each for each in comparison.figures if not each.doubt]
+    gains, losses = _of(chosen, BETTER), _of(chosen, WORSE)
+    if not gains and not losses:
+        gains, losses = _of(firm, BETTER)[:3], _of(firm, WORSE)[:3]
+    if gains and losses:
+        return f"After the change {_list(gains, unit)}; in return {_list(losses, unit)}."
+    if gains:
+        cost = _of(comparison.figures, WORSE)
+        rest = "" if cost else "; no figure was shown to be worse"
+        return f"After the change {_list(gains, unit)}{rest}."
+    if losses:
+        gained = _of(comparison.figures, BETTER)
+        rest = "" if gained else "; no figure was shown to be better"
+        return f"After the change {_list(losses, unit)}{rest}."
+    if any(each.verdict.word in (BETTER, WORSE) for each in comparison.figures):
+        return "These rides show a difference, but too roughly to say how large it is."
+    if any(each.verdict.word == NOT_SHOWN for each in comparison.figures):
+        return f"These rides show no difference. {_could_have(chosen, unit)}".strip()
+    if any(each.difference is not None for each in comparison.figures):
+        return (
+            "These rides cannot say whether the change helped: with one ride a side nobody knows "
+            "how far two rides differ by themselves."
+        )
+    return "These rides cannot say whether the change helped: no figure is held by both sides."
+
+
+def headline_figures(comparison: Comparison) -> list[Compared]:
+    """Return the few figures that are named first: at most three firm ones, top speed once."""
+    found = [
+        each
+        for each in comparison.figures
+        if each.terms.weight == HEADLINE_WEIGHT and each.difference is not None
+    ]
+    if any(each.figure.name == "two_way_mps" for each in found):
+        # It stands for the top speed; a fastest second is in part the day's.
+        found = [each for each in found if each.figure.name != "best_1s_mps"]
+    return [each for each in found if not each.doubt][:3]
+
+
+def moved_words(compared: Compared, unit: SpeedUnit) -> str:
+    """Return how a figure moved: "the top speed fell by 2.6 km/h (2.1 to 3.1)"."""
+    title = compared.figure.title_in(unit)
+    if compared.difference is None:
+        return title
+    estimate = compared.difference.difference
+    verb = "rose by" if estimate.value > 0.0 else "fell by"
+    return f"the {title} {verb} {amount(estimate, compared.figure.quantity, unit)}"
+
+
+def side_words(compared: Compared, unit: SpeedUnit) -> tuple[str, str]:
+    """Return what a figure was before and after, without unit; ranges of one in doubt."""
+    if compared.difference is None:
+        return "", ""
+    sides, quantity = (compared.difference.before, compared.difference.after), compared.quantity
+    if compared.doubt:
+        before, after = (bounds(side, quantity, unit) for side in sides)
+    else:
+        before, after = together(sides, quantity, unit)
+    return before, after
+
+
+def _could_have(chosen: list[Compared], unit: SpeedUnit) -> str:
+    for each in chosen:
+        if each.verdict.smallest_shown is not None:
+            smallest = rough(each.verdict.smallest_shown, each.quantity, unit)
+            title = each.figure.title_in(unit)
+            return f"A difference of {smallest} in {title} they would have shown nine times in ten."
+    return ""
+
+
+def _of(figures: Sequence[Compared], word: str) -> list[Compared]:
+    return [each for each in figures if each.verdict.word == word]
+
+
+def _list(figures: list[Compared], unit: SpeedUnit) -> str:
+    return joined([moved_words(each, unit) for each in figures])
+
+
+def reason_words(compared: Compared, reader: SpeedUnit, figures: int) -> str:
+    """Return why one verdict reads as it does, and why a figure in doubt shows ranges only.
+
+    Parameters
+    ----------
+    compared : Compared
+        One figure.
+    reader : SpeedUnit
+        Who reads it.
+    figures : int
+        How many figures were tested together.
+    """
+    words = _verdict_reason(compared, reader, figures)
+    return f"{words} Only ranges are told: {compared.doubt}." if compared.doubt else words
+
+
+def _verdict_reason(compared: Compared, reader: SpeedUnit, figures: int) -> str:
+    difference, verdict = compared.difference, compared.verdict
+    if difference is None:
+        return f"{capital(compared.obstacle)}."
+    if verdict.word == CANNOT_SAY:
+        return (
+            "One ride a side: how far rides differ by themselves is unknown; two more rides on "
+            "each side would tell."
+        )
+    wind, part = "", difference.wind_part
+    if abs(part) > _WORTH_TELLING * (difference.difference.high - difference.difference.low):
+        size = rough(part, compared.quantity, reader)
+        of_it = part * difference.difference.value > 0.0
+        wind = (
+            f" {size} of it may be wind or slope."
+            if of_it
+            else f" Wind or slope may hide {size} more."
+        )
+    if verdict.word in (BETTER, WORSE):
+        return f"More than receivers and the scatter between rides explain.{wind}"
+    words = "The difference seen may be chance."
+    if verdict.smallest_shown is not None:
+        smallest = rough(verdict.smallest_shown, compared.quantity, reader)
+        words += f" A difference of {smallest} would have been shown nine times out of ten."
+    if difference.difference.low > 0.0 or difference.difference.high < 0.0:
+        words += (
+            f" By itself it would count, but among {count_words(figures, 'figure')} one such is "
+            "no surprise."
+        )
+    return words + _more(compared) + wind
+
+
+def _more(compared: Compared) -> str:
+    more = compared.verdict.more_rides
+    if more is not None:
+        return f" {capital(count_words(more, 'more ride'))} on each side would settle it."
+    return " Even twelve more rides on each side would not settle one this small."
+
+
+def crossing_words(comparison: Comparison, reader: SpeedUnit) -> str:
+    """Return where the pull curves cross, or what they show instead; empty without curves."""
+    curves = comparison.pull
+    if curves is None or any(each.contrast is None for each in curves.differences):
+        return ""
+    if curves.crossing is None:
+        signs = {
+            1 if d.difference.low > 0.0 else -1 if d.difference.high < 0.0 else 0
+            for d in curves.differences
+        }
+        if signs == {1}:
+            return "After the change it pulls harder at every speed that was compared."
+        if signs == {-1}:
+            return "After the change it pulls less at every speed that was compared."
+        return "No speed is shown at which the pull curves cross."
+    below, above = ("harder", "less") if curves.crossing.harder_below else ("less", "harder")
+    at = text(curves.crossing.speed_mps, SPEED, reader)
+    return f"After the change it pulls {below} below {at} and {above} above."
+
+
+def false_alarm_words(comparison: Comparison) -> str:
+    """Return how false alarms among several figures are kept rare."""
+    tested = tested_count(comparison)
+    if tested == 0:
+        return ""
+    return (
+        f"{capital(count_words(tested, 'figure was', 'figures were'))} tested together so that a "
+        f"machine that did not change is called better or worse in any of them in at most "
+        f"{100.0 * FAMILY_LEVEL:.0f} comparisons of 100 (Holm's steps; top speed, start and pull "
+        "have a larger share)."
+    )
+
+
+def tested_count(comparison: Comparison) -> int:
+    """Return how many figures were tested together."""
+    return sum(each.verdict.tested is not None for each in comparison.figures)
+
+
+def method_words(comparison: Comparison) -> str:
+    """Return from what the intervals of the differences were made."""
+    methods = {each.difference.method for each in comparison.figures if each.difference}
+    if "one ride a side" in methods:
+        return (
+            "One ride a side: how far rides differ by themselves is unknown, so nothing is called "
+            "better or worse. The intervals are those within each ride, what the receivers leave "
+            "open; two more rides on each side would tell."
+        )
+    first = (
+        "The intervals hold both the receivers' errors and the scatter between rides of one side"
+    )
+    if methods == {"welch"}:
+        return f"{first} (Welch's interval, never narrower than the receivers alone allow)."
+    return (
+        f"{first} (Student's t; where a side has few rides, the rides of both sides are taken to "
+        "scatter alike)."
+    )
