@@ -9,10 +9,11 @@ from ridelog.analysis.ride import NOT_MEASURED
 from ridelog.analysis.subject import MeasuredRide
 from ridelog.compare.cautions import cautions_of
 from ridelog.compare.comparison import Compared, Comparison
-from ridelog.compare.predicted import PREDICTED_NAMES, agreements
+from ridelog.compare.predicted import agreements
 from ridelog.compare.verdict import CANNOT_SAY, FAMILY_LEVEL, NOT_SHOWN, WORSE
 from ridelog.core.quantity import PERCENT, bare, bounds
 from ridelog.core.units import SpeedUnit
+from ridelog.machine.predict import PREDICTED_NAMES
 from ridelog.present.html import laid_out
 from ridelog.present.section import Picture
 from ridelog.present.words import (
