@@ -4,7 +4,7 @@ from datetime import datetime
 
 from ridelog.core.estimate import Estimate
 from ridelog.core.flags import Flag
-from ridelog.core.quantity import SPEED, bounds, plain, value
+from ridelog.core.quantity import SPEED, plain, value
 from ridelog.core.text import clean as clean
 from ridelog.core.text import count_words as count_words
 from ridelog.core.units import SpeedUnit
@@ -51,12 +51,6 @@ def shortened(text: str, width: int) -> str:
 def speed_words(estimate: Estimate, unit: SpeedUnit) -> str:
     """Return a speed with its unit, such as "18.3 km/h"."""
     return value(estimate, SPEED, unit)
-
-
-def bounds_words(estimate: Estimate, unit: SpeedUnit) -> tuple[str, str]:
-    """Return both ends of an interval without unit, to the same decimals as the figure."""
-    low, _, high = bounds(estimate, SPEED, unit).partition(" to ")
-    return low, high
 
 
 def plain_speed(speed_mps: float, unit: SpeedUnit, decimals: int = 1) -> str:
