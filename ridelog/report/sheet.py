@@ -35,11 +35,7 @@ from ridelog.report.compare_words import (
     tested_count,
 )
 from ridelog.report.predict_words import AgreementWords, agreement_words, verdict_words
-from ridelog.report.sources import Sources
-
-_CONDITIONS_SOURCE = (
-    "eKFV (Elektrokleinstfahrzeuge-Verordnung), Annex, no. 1.1 to 1.7: conditions of a speed test"
-)
+from ridelog.report.sources import CONDITIONS_SOURCE, Sources
 
 
 @dataclass(frozen=True)
@@ -123,7 +119,7 @@ def sheet_words(
         if not caution.general
     )
     general = tuple(sources.told(caution) for caution in cautions if caution.general)
-    conditions_mark = sources.mark(_CONDITIONS_SOURCE)
+    conditions_mark = sources.mark(CONDITIONS_SOURCE)
     first = headline_figures(comparison)
     others = [each for each in comparison.figures if each not in first]
     tested = tested_count(comparison)
