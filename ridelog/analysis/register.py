@@ -7,6 +7,7 @@ in the order of reading.
 from ridelog.analysis.acceleration.subject import Acceleration
 from ridelog.analysis.braking.subject import BrakingOfRide
 from ridelog.analysis.coasting.subject import CoastDownOfRide
+from ridelog.analysis.energy.subject import EnergyOfRide
 from ridelog.analysis.handling.subject import HandlingOfRide
 from ridelog.analysis.launches.subject import StandingStarts
 from ridelog.analysis.phases.subject import PhasesOfRide
@@ -21,6 +22,7 @@ SUBJECTS: tuple[Subject, ...] = (
     Acceleration(),
     BrakingOfRide(),
     CoastDownOfRide(),
+    EnergyOfRide(),
     ReverseTravel(),
     HandlingOfRide(),
     PhasesOfRide(),

@@ -178,31 +178,30 @@ class Motion:
     @cached_property
     def known_rows(self) -> IntArray:
         """Rows that took part and have a speed, in order of time; found once."""
-        rows = np.flatnonzero(self.used & np.isfinite(self.speed_mps))
-        return rows[np.argsort(self.track.time_s[rows], kind="stable")]
+        return self._known[0]
 
     @cached_property
-    def _known_s(self) -> FloatArray:
-        return self.track.time_s[self.known_rows]
-
-    def known_between(self, start_s: float, end_s: float) -> IntArray:
-        """Return those of them from one time to another, both included."""
-        first = int(np.searchsorted(self._known_s, start_s, side="left"))
-        return self.known_rows[first : np.searchsorted(self._known_s, end_s, side="right")]
+    def _known(self) -> tuple[IntArray, FloatArray]:
+        return self._in_order(self.used & np.isfinite(self.speed_mps))
 
     @cached_property
     def _reported(self) -> tuple[IntArray, FloatArray]:
-        """Usable rows with a reported speed, in order of time, and their times; found once."""
-        track = self.track
-        usable = (track.flags & np.uint32(UNUSABLE)) == 0
-        rows = np.flatnonzero(usable & np.isfinite(track.speed_mps))
-        rows = rows[np.argsort(track.time_s[rows], kind="stable")]
-        return rows, track.time_s[rows]
+        usable = (self.track.flags & np.uint32(UNUSABLE)) == 0
+        return self._in_order(usable & np.isfinite(self.track.speed_mps))
+
+    def _in_order(self, chosen: BoolArray) -> tuple[IntArray, FloatArray]:
+        """Return the chosen rows in order of time, and their times."""
+        rows = np.flatnonzero(chosen)
+        rows = rows[np.argsort(self.track.time_s[rows], kind="stable")]
+        return rows, self.track.time_s[rows]
+
+    def known_between(self, start_s: float, end_s: float) -> IntArray:
+        """Return the known rows from one time to another, both included."""
+        return _between(*self._known, start_s, end_s)
 
     def reported_between(self, start_s: float, end_s: float) -> IntArray:
         """Return the usable rows with a reported speed from one time to another."""
-        rows, time_s = self._reported
-        return rows[np.searchsorted(time_s, start_s) : np.searchsorted(time_s, end_s, side="right")]
+        return _between(*self._reported, start_s, end_s)
 
     @cached_property
     def usual_speed_sd_mps(self) -> float:
@@ -236,3 +235,7 @@ class Motion:
             f"{self.track.source.file}: nothing is known of the motion at {middle:.1f} s.",
             "choose a stretch that the log covers without a gap.",
         )
+
+
+def _between(rows: IntArray, time_s: FloatArray, start_s: float, end_s: float) -> IntArray:
+    return rows[np.searchsorted(time_s, start_s) : np.searchsorted(time_s, end_s, side="right")]

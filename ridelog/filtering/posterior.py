@@ -228,7 +228,7 @@ def interpolated(time_s: FloatArray, row: Row, columns: int, grid_s: FloatArray)
 def _by_interval(left: IntArray, weights: FloatArray, both: FloatArray) -> FloatArray:
     """Return sums of both numbers of two neighbouring instants, shape (m, 2, columns).
 
-    Precisions have the shape (m, 4), both numbers (n, 2, 2, columns); ``left`` rises.
+    Weights have the shape (m, 4), both numbers (n, 2, 2, columns); ``left`` rises.
     """
     flat = both.reshape(2 * len(both), -1)
     if flat.shape[1] < _FEW:

@@ -82,7 +82,7 @@ def estimate_motion(
     """
     seen, receiver = recognised(observations_of(track), track)
     screened = screen(seen)
-    space, observed, fix = _chain_of(seen, screened)
+    space, observed, fix = _state_space_of(seen, screened)
     long_enough = _long_enough(seen)
     if not long_enough.any():
         raise NotEnoughDataError(
@@ -145,7 +145,7 @@ def _corners_are_lost(space: StateSpace, seen: Observations) -> bool:
     return space.d < 5 and _CAUTION_FIXES * seen.usual_interval_s > _CAUTION_S
 
 
-def _chain_of(
+def _state_space_of(
     seen: Observations, screened: Screened
 ) -> tuple[StateSpace, ObservedInstants, IntArray]:
     """Return the state space with instants between distant fixes, and the fixes' places in it."""
@@ -159,21 +159,19 @@ def _chain_of(
     share = (np.arange(n - 1) - fix[owner]) / parts[owner]
     time_s = np.append(seen.time_s[owner] + share * interval[owner], seen.time_s[-1])
 
-    position = np.full((n, 2), np.nan)
+    def spread(values: FloatArray, between: float) -> FloatArray:
+        out = np.full((n, *values.shape[1:]), between)
+        out[fix] = values
+        return out
+
     told = screened.good_position & ~seen.held & ~seen.slides
-    position[fix] = np.where(told[:, None], seen.position_m, np.nan)
-    velocity = np.full((n, 2), np.nan)
-    velocity[fix] = np.where(screened.good_velocity[:, None], seen.velocity_mps, np.nan)
+    position = spread(np.where(told[:, None], seen.position_m, np.nan), np.nan)
+    believed = screened.good_velocity
+    velocity = spread(np.where(believed[:, None], seen.velocity_mps, np.nan), np.nan)
     breaks = np.repeat(seen.breaks, parts)
     steps = np.zeros(n - 1, dtype=bool)
     steps[fix[1:] - 1] = screened.steps
-    factor = np.ones(n)
-    factor[fix] = seen.factor
     drift_factor = np.maximum(np.repeat(np.maximum(seen.factor[1:], seen.factor[:-1]), parts), 1.0)
-    bandwidth_error = np.zeros(n)
-    bandwidth_error[fix] = seen.bandwidth_error_mps
-    crawl = np.zeros(n)
-    crawl[fix[seen.crawl & screened.good_velocity]] = seen.crawl_sd_mps**-2
     # With a reported speed the ride shows the drift itself; positions alone need the heights.
     drifts_fast = (
         not np.isfinite(velocity[:, 0]).any() and seen.position_drift_mps > _FAST_DRIFT_MPS
@@ -181,8 +179,8 @@ def _chain_of(
     observed = ObservedInstants(
         has_position=np.isfinite(position[:, 0]),
         has_velocity=np.isfinite(velocity[:, 0]),
-        crawl_precision=crawl,
-        factor=factor,
+        crawl_precision=spread(np.where(seen.crawl & believed, seen.crawl_sd_mps**-2, 0.0), 0.0),
+        factor=spread(seen.factor, 1.0),
         averaged=np.ones(n),
         drift_factor=drift_factor,
         drift_prior_mps=seen.position_drift_mps if drifts_fast else DRIFT_PRIOR_MPS,
@@ -193,7 +191,7 @@ def _chain_of(
         ),
         # At a steady speed a coarse step makes the same error fix after fix.
         slow_floor_mps=lasting_rounding(seen.speed_step_mps),
-        bandwidth_error_mps=bandwidth_error,
+        bandwidth_error_mps=spread(seen.bandwidth_error_mps, 0.0),
     )
     drift_time = SHORT_DRIFT_TIME_S if drifts_fast else DRIFT_TIME_S
     return StateSpace(time_s, position, velocity, breaks, steps, drift_time), observed, fix

@@ -19,7 +19,7 @@ from ridelog.core.spans import Span
 from ridelog.core.track import FloatArray
 from ridelog.filtering.motion import Motion
 from ridelog.filtering.standing_start.paths import UNSEEN_START_S
-from ridelog.machine.directions import (
+from ridelog.machine.passages import (
     Curve,
     mean_curve,
     passage_of_coast,

@@ -10,8 +10,8 @@ from ridelog.core.resampling import systematic
 from ridelog.core.track import FloatArray
 from ridelog.filtering.standing_start.paths import UNSEEN_START_S
 from ridelog.machine.calibration_data import CalibrationData, NearTop
-from ridelog.machine.directions import Curve
 from ridelog.machine.drive import Drive
+from ridelog.machine.passages import Curve
 from ridelog.machine.performance import launch_time_s, top_speed
 from ridelog.machine.priors import COUNT, UNKNOWNS, draw, machines_of
 from ridelog.machine.setup import MachineSetup
@@ -21,7 +21,7 @@ MACHINES = 1000
 # Moves of every machine at each step of the annealing, and after it.
 _MOVES, _LAST_MOVES = 12, 40
 # What rides of one state differ by beyond the receiver's errors (charge, wind left over, ground),
-# and what the model cannot follow. Common practice, no source; see DEVELOPERS.md.
+# and what the model cannot follow. Common practice, no source; METHOD.md, (8).
 _DAY_GAIN, _DAY_MPS2, _DAY_TOP = 0.012, 0.015, 0.007
 _MODEL_GAIN, _MODEL_MPS2 = 0.015, 0.012
 # A rider may never have held full throttle: then the top speed seen is only a lower bound.
@@ -193,7 +193,7 @@ def _near_top_term(ends: Sequence[NearTop]) -> Likelihood:
     What helps in one direction, wind or slope, holds back in the other by as much: seen minus
     modelled acceleration is +f in one and -f in the other, so that their sum vanishes. With f
     normal about nothing and the speeds' errors normal, f is integrated out on straight pieces of
-    the pull: own derivation, DEVELOPERS.md, "The machine and its next change". The mean of both
+    the pull: own derivation, METHOD.md, (7). The mean of both
     speeds alone would be too low wherever another limit takes over in one direction, and a run that
     had not settled would be taken for a slower machine.
     """

@@ -39,14 +39,16 @@ class PredictedFigure:
 
     figure : name, title, quantity; its estimate is that after the change, its reason says why there
         is none.
-    now : what the rides measured, where they tell it; else from the possible machines.
-    difference : after the change less now, of the possible machines.
+    now : what the rides measured, where they tell it; else ``fitted_now``.
+    fitted_now : what the possible machines have now.
+    difference : after the change less now, both of the possible machines.
     limited_by : what holds the changed machine back (one of drive.LIMITS), limited_now the present
         one; shares : the share of possible machines for which each is so.
     """
 
     figure: Figure
     now: Estimate | None
+    fitted_now: Estimate | None
     difference: Estimate | None
     limited_now: str
     limited_by: str
@@ -168,14 +170,14 @@ def predict(
         there = _figures(now, machines.figures(point, windows), measured)
         points.append(SweepPoint(value, getattr(setup, sweep[0]) == value, there))
     target = next(figure for figure in after if figure.name == "top_speed_mps").values
+    # Both of the fitted machine: a ride's own figure beside one of a model is no difference.
+    pairs = {one.figure.name: (one.fitted_now, one.changed) for one in figures}
     return Prediction(
         setup=setup,
         change=change,
         rides=fitted.rides,
         figures=figures,
-        cautions=risks(
-            setup, change.setup, {one.figure.name: (one.now, one.changed) for one in figures}
-        ),
+        cautions=risks(setup, change.setup, pairs),
         notes=(*change.notes, *_notes(setup, rides)),
         known=_known(fitted),
         narrowings=narrowings(fitted.drive, target, _made(setup, rides)),
@@ -278,7 +280,7 @@ def _figures(
         figure = Figure(one.name, one.title, one.quantity, second, reason, at_mps=one.at_mps)
         found.append(
             PredictedFigure(
-                figure, measured.get(one.name, first), difference, limited_now, limited_by,
+                figure, measured.get(one.name, first), first, difference, limited_now, limited_by,
                 share_now, share,
             )
         )  # fmt: skip

@@ -199,7 +199,7 @@ def predict_lines(
     lines += _wrapped(headline_words(prediction, unit), "headline")
     lines.append(("", ""))
     lines.append(
-        (f"{'':<29}{'now':>8}{'changed':>9}        9 of 10 within   held back by", "quiet")
+        (f"{'':<26}{'now':>8}{'changed':>9}        9 of 10 within   held back by", "quiet")
     )
     lines += [(_row(one, unit), "") for one in prediction.figures]
     if prediction.sweep:
@@ -240,7 +240,7 @@ def _row(one: PredictedFigure, unit: SpeedUnit) -> str:
     quantity, after = one.figure.quantity, one.changed
     within = "" if after is None else bounds(after, quantity, unit)
     return (
-        f"{one.figure.short_in(unit)[:28]:<29}{_figure(one.now, quantity, unit):>8}"
+        f"{one.figure.short_in(unit)[:25]:<26}{_figure(one.now, quantity, unit):>8}"
         f"{_figure(after, quantity, unit):>9} {quantity.label(unit):<6} {within:<16} {_short(one)}"
     ).rstrip()
 

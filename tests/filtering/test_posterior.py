@@ -1,4 +1,4 @@
-"""Draws of a stretch hold what is known beyond it, and paths are made when asked for."""
+"""Draws of a span hold what is known beyond it, and paths are made when asked for."""
 
 import numpy as np
 import pytest
@@ -9,7 +9,7 @@ from ridelog.filtering.posterior import drawn_errors, interpolated, noise_of
 from ridelog.filtering.state_space import Precisions, StateSpace
 
 
-def _chain(n: int, rate_hz: float) -> tuple[StateSpace, Precisions]:
+def _space(n: int, rate_hz: float) -> tuple[StateSpace, Precisions]:
     none = np.zeros(n - 1, dtype=bool)
     seen = np.zeros((n, 2))
     space = StateSpace(np.arange(n) / rate_hz, seen, seen, none, none)
@@ -27,7 +27,7 @@ def _chain(n: int, rate_hz: float) -> tuple[StateSpace, Precisions]:
 
 @pytest.mark.parametrize("rate_hz", [1.0, 10.0, 100.0])
 def test_errors_of_a_stretch_have_the_variances_of_the_whole(rate_hz: float) -> None:
-    space, precisions = _chain(round(20 * rate_hz), rate_hz)
+    space, precisions = _space(round(20 * rate_hz), rate_hz)
     blocks = space.blocks(precisions)
     covariance, _ = selected_inverse(blocks.diagonal, blocks.lower)
     first, last = round(8 * rate_hz), round(11 * rate_hz)
@@ -41,7 +41,7 @@ def test_errors_of_a_stretch_have_the_variances_of_the_whole(rate_hz: float) -> 
 
 
 def test_a_stretch_to_the_end_of_the_ride_has_nothing_beyond() -> None:
-    space, precisions = _chain(40, 10.0)
+    space, precisions = _space(40, 10.0)
     blocks = space.blocks(precisions)
     covariance, _ = selected_inverse(blocks.diagonal, blocks.lower)
     drawn = drawn_errors(space, precisions, (30, 39), np.random.default_rng(3), 20_000)

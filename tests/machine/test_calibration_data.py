@@ -34,10 +34,9 @@ class _Steady:
 
 def _top(at_s: float) -> TopSpeed:
     best = Estimate(7.0, 6.9, 7.1)
-    none: dict[str, Any] = dict.fromkeys(TopSpeed.__dataclass_fields__)
-    return cast(
-        TopSpeed, SimpleNamespace(**{**none, "best_1s_mps": best, "at_s": at_s, "runs": ()})
-    )
+    told: dict[str, Any] = dict.fromkeys(TopSpeed.__dataclass_fields__)
+    told |= {"best_1s_mps": best, "at_s": at_s, "runs": ()}
+    return cast(TopSpeed, SimpleNamespace(**told))
 
 
 @pytest.mark.parametrize("at_s", [11.5, 12.0, 12.9])
@@ -107,14 +106,9 @@ def test_rolling_one_way_only_is_told_and_widened(ride: MeasuredRide) -> None:
     )
     alone = coasting_of(ride.motion, one_way)
     assert both is not None and alone is not None
-    at = both.speed_mps[
-        (both.speed_mps > alone.speed_mps[0]) & (both.speed_mps < alone.speed_mps[-1])
-    ]
-    if alone.speed_mps[0] > alone.speed_mps[-1]:
-        at = both.speed_mps[
-            (both.speed_mps < alone.speed_mps[0]) & (both.speed_mps > alone.speed_mps[-1])
-        ]
-    assert len(at) >= 3
+    # Less drag with the wind, more against it: within what usual wind and slope may do.
+    fitted = np.interp(alone.speed_mps, both.speed_mps, both.accel_mps2)
+    assert alone.accel_mps2 == pytest.approx(fitted, abs=0.1)
     assert np.sqrt(alone.covariance[0, 0]) > 0.04 > 2.0 * np.sqrt(both.covariance[6, 6])
 
 

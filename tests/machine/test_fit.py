@@ -7,8 +7,8 @@ import pytest
 from machines import like
 
 from ridelog.machine.calibration_data import CalibrationData, NearTop
-from ridelog.machine.directions import Curve
 from ridelog.machine.fit import Fitted, fit, from_setup
+from ridelog.machine.passages import Curve
 from ridelog.machine.performance import launch_time_s, top_speed
 from ridelog.machine.priors import COUNT, UNKNOWNS, draw, machines_of
 from ridelog.machine.setup import MachineSetup

@@ -113,11 +113,11 @@ def _from_where(ride: MeasuredRide, reader: SpeedUnit) -> str:
 def _weave(ride: MeasuredRide, reader: SpeedUnit) -> str:
     """Return in a sentence whether and from where the machine weaves."""
     handling: Handling = ride["handling"]
-    if handling.weave_rms_radps is None:
+    if handling.weave_rms_radps is None or handling.weave_frequency_hz is None:
         return f"Weave: {handling.weave_reason}."
     return (
         f"It swings from side to side {_from_where(ride, reader)}, about "
-        f"{handling.weave_frequency_hz:.1f} times a second; at its fastest by "
+        f"{number(handling.weave_frequency_hz, 1)} times a second; at its fastest by "
         f"{text_or_span(handling.weave_rms_radps, YAW_RATE, reader)}, RMS of yaw rate."
     )
 

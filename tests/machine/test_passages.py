@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from ridelog.machine.directions import Passage, mean_curve
+from ridelog.machine.passages import Passage, mean_curve
 
 GRID = np.linspace(1.0, 6.0, 11)
 MIDDLE = 0.5 * (GRID[1:] + GRID[:-1])

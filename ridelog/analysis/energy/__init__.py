@@ -1,0 +1,1 @@
+"""How much energy the wheels of a machine take over a distance."""
