@@ -119,7 +119,12 @@ def test_a_ride_without_a_figure_says_why(thin_rides: Sides) -> None:
 def test_top_speed_is_that_of_both_directions_else_the_fastest_second(thin_rides: Sides) -> None:
     one_way = {
         side: tuple(
-            changed(ride, top_speed=replace(ride["top_speed"], two_way_mps=None, runs=()))
+            changed(
+                ride,
+                top_speed=replace(
+                    ride["top_speed"], two_way_mps=None, two_way_runs=(), headline="best_1s_mps"
+                ),
+            )
             for ride in each
         )
         for side, each in thin_rides.items()
@@ -155,7 +160,7 @@ def test_a_figure_in_doubt_is_no_headline_and_shows_ranges(thin_rides: Sides) ->
 
 def test_a_ride_too_weak_names_no_figure(thin_rides: Sides) -> None:
     first, second = thin_rides["after"]
-    weak = first.with_record("signal", replace(first["signal"], grade="weak"))
+    weak = first.with_record("signal", replace(first["signal"], grade="too weak"))
     comparison = compare(thin_rides["before"], (weak, second))
     assert comparison["two_way_mps"].doubt == "the signal was too weak in after-1.gpx"
     assert headline_figures(comparison) == []
