@@ -6,22 +6,24 @@ Run from the repository root, with a fresh seed each time unless one is given:
 
 With ``--curves`` the evidence is made from the machine's own curves with errors of the size that
 10 Hz rides leave; without it every machine rides three 10 Hz rides, which go through receiver,
-filter and ``machine.rides``. Changes: one tooth fewer, one more, a quarter more voltage. Each
-line: share of machines whose predicted top speed is within 5 % and 0-20 km/h within 8 %, share of
-intervals that hold the truth, their usual width, and how often the limit was named right, in all
-cases and in the clear ones (the next limit at least 15 % further away).
+filter and ``machine.rides``. Changes: one tooth fewer, one more, a quarter more voltage. Errors
+and widths are shares of the truth. Each row: share of machines whose predicted top speed is within
+5 % and 0-20 km/h within 8 %, share of intervals that hold the truth, their mean width, and how
+often the limit was named right, in all cases and in the clear ones (the next limit at least 15 %
+further away).
 
 A third of the machines are held by power at the top, the others by motor speed; the simulator's
 power limit is mechanical, which the model under test does not assume.
 """
 
 import argparse
-import secrets
 import time
 from collections import defaultdict
 from dataclasses import dataclass, replace
 
 import numpy as np
+from record import Cell, Record, add_options
+from scores import Answers, Interval
 
 from ridelog.analysis.ride import analyse
 from ridelog.core.units import MPS_PER_KMH
@@ -45,12 +47,10 @@ KINDS = ("now", "one tooth fewer", "one tooth more", "voltage +25 %")
 
 @dataclass(frozen=True)
 class Outcome:
-    top_error: float
-    top_held: bool
-    top_width: float
-    time_error: float
-    time_held: bool
-    time_width: float
+    """How one change of one machine was foretold; intervals are shares of the truth."""
+
+    top: Interval
+    time: Interval | None
     limit_right: bool
     clear: bool
 
@@ -209,48 +209,50 @@ def one_machine(seed: int, number: int, mode: str) -> dict[str, Outcome]:
         true_top, true_s = truth.steady_mps(), true_time_s(truth, opening_s)
         name, ratio = true_limit(truth, true_top)
         low, middle, high = np.nanquantile(top, [0.05, 0.5, 0.95])
-        first, second, third = (
-            np.nanquantile(time_s, [0.05, 0.5, 0.95])
-            if np.isfinite(time_s).mean() > 0.9
-            else (np.nan,) * 3
-        )
+        timed = None
+        if np.isfinite(time_s).mean() > 0.9 and np.isfinite(true_s):
+            first, second, third = np.nanquantile(time_s, [0.05, 0.5, 0.95]) / true_s
+            timed = (float(second), float(first), float(third))
         outcomes[kind] = Outcome(
-            middle / true_top - 1.0, bool(low <= true_top <= high), (high - low) / true_top,
-            second / true_s - 1.0, bool(first <= true_s <= third), (third - first) / true_s,
+            (float(middle / true_top), float(low / true_top), float(high / true_top)), timed,
             LIMITS[int(np.bincount(limit, minlength=4).argmax())] == name, ratio >= _CLEAR,
         )  # fmt: skip
     return outcomes
 
 
-def summary(outcomes: list[Outcome]) -> str:
-    """Return one line of figures."""
-    errors = np.array([o.top_error for o in outcomes])
-    timed = [o for o in outcomes if np.isfinite(o.time_error)]
-    clear = [o for o in outcomes if o.clear]
-    late = np.array([o.time_error for o in timed])
-    return (
-        f"top speed within 5 %: {np.mean(np.abs(errors) < 0.05):.3f}, bias {errors.mean():+.4f}, "
-        f"held {np.mean([o.top_held for o in outcomes]):.3f}, width "
-        f"{np.median([o.top_width for o in outcomes]):.3f}; 0-20 km/h within 8 %: "
-        f"{np.mean(np.abs(late) < 0.08) if len(timed) else np.nan:.3f}, held "
-        f"{np.mean([o.time_held for o in timed]) if timed else np.nan:.3f}, width "
-        f"{np.median([o.time_width for o in timed]) if timed else np.nan:.3f} ({len(timed)}); "
-        f"limit right {np.mean([o.limit_right for o in outcomes]):.3f}, clear "
-        f"{np.mean([o.limit_right for o in clear]) if clear else np.nan:.3f} ({len(clear)})"
+def row_of(outcomes: list[Outcome]) -> dict[str, Cell]:
+    """Return the columns of one change."""
+    timed = [one for one in outcomes if one.time is not None]
+    clear = [one for one in outcomes if one.clear]
+    columns: dict[str, Cell] = {"machines": len(outcomes)}
+    for name, ratios, near in (
+        ("top speed", [one.top for one in outcomes], 0.05),
+        ("0-20 km/h", [one.time for one in timed], 0.08),
+    ):
+        # Relative to the truth, which stands at one.
+        told = Answers.of_intervals((1.0, one) for one in ratios)
+        columns |= {f"{name} {key}": value for key, value in told.figures().items()}
+        close = np.abs(told.value - 1.0) < near
+        columns[f"{name} within {100.0 * near:g} %"] = float(np.mean(close)) if len(told) else None
+    columns["limit right"] = float(np.mean([one.limit_right for one in outcomes]))
+    columns["clear"] = len(clear)
+    columns["clear limit right"] = (
+        float(np.mean([one.limit_right for one in clear])) if clear else None
     )
+    return columns
 
 
 def main() -> None:
-    """Run the suite and print a line for each change."""
+    """Run the suite and print a row for each change."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--machines", type=int, default=200)
     parser.add_argument("--first", type=int, default=0)
-    parser.add_argument("--seed", type=int, default=secrets.randbelow(10**9))
+    add_options(parser, "predict")
     parser.add_argument("--curves", action="store_true")
     parser.add_argument("--setup-only", action="store_true")
     chosen = parser.parse_args()
     mode = "setup" if chosen.setup_only else "curves" if chosen.curves else "rides"
-    print(f"seed {chosen.seed}, {chosen.machines} machines, evidence from {mode}", flush=True)
+    record = Record("predict", chosen, rides=chosen.machines)
     found: dict[str, list[Outcome]] = defaultdict(list)
     began = time.process_time()
     for number in range(chosen.first, chosen.first + chosen.machines):
@@ -258,9 +260,10 @@ def main() -> None:
             found[kind].append(outcome)
         if (number + 1) % 10 == 0:
             for kind in KINDS:
-                print(f"{number + 1:4d} {kind}: {summary(found[kind])}", flush=True)
+                record.show(evidence=mode, change=kind, **row_of(found[kind]))
     for kind in KINDS:
-        print(f"{kind}: {summary(found[kind])}", flush=True)
+        record.add(evidence=mode, change=kind, **row_of(found[kind]))
+    record.save()
     print(f"{(time.process_time() - began) / chosen.machines:.1f} s of CPU a machine")
 
 
