@@ -19,6 +19,11 @@ from collections.abc import Iterator
 from functools import partial
 
 import numpy as np
+from handling_rides import turning_ride
+from labelled_rides import RandomRide, finish
+from log_in_memory import to_track
+from random_rides import brake_anyhow, out_and_back, start_ride, starts_and_stops, u_turn
+from receiver_presets import RECEIVER_KINDS, preset
 from record import Cell, Record, add_options
 from scores import Answers
 
@@ -28,11 +33,7 @@ from ridelog.analysis.phases.measure import divide_ride
 from ridelog.core.estimate import Estimate
 from ridelog.filtering.motion import Motion
 from ridelog.filtering.smoother import estimate_motion
-from ridelog.simulate import RECEIVER_KINDS, preset, to_track
-from ridelog.simulate.handling_rides import turning_ride
-from ridelog.simulate.labels import LabelledRide, finish
-from ridelog.simulate.rides import brake_anyhow, out_and_back, start_ride, starts_and_stops, u_turn
-from ridelog.simulate.spans import Span
+from ridelog.simulate import Span
 
 # Name: fixes a second, whether the log reports speed, white noise of a position.
 LOGS = {
@@ -57,7 +58,7 @@ NAMES = {
 Row = dict[str, float]
 
 
-def logged(ride: LabelledRide, log: str, kind: str, rng: np.random.Generator) -> Motion:
+def logged(ride: RandomRide, log: str, kind: str, rng: np.random.Generator) -> Motion:
     """Return what the filter makes of a ride logged in one way."""
     rate_hz, reports, white_m = LOGS[log]
     receiver = preset(
@@ -85,7 +86,7 @@ def _kind_of(kind: str, number: int) -> str:
     return RECEIVER_KINDS[number // 2 % len(RECEIVER_KINDS)] if kind == "mixed" else kind
 
 
-def _compared(ride: LabelledRide, found: Brakings) -> list[Row]:
+def _compared(ride: RandomRide, found: Brakings) -> list[Row]:
     rows: list[Row] = []
     for true in ride.labels["brakings"]:
         if true.from_mps - true.to_mps < LEAST_DROP_MPS:
@@ -120,7 +121,7 @@ def _compared(ride: LabelledRide, found: Brakings) -> list[Row]:
     return rows
 
 
-def _developed(ride: LabelledRide, true: Span) -> float:
+def _developed(ride: RandomRide, true: Span) -> float:
     """Return the true mean fully developed deceleration of a stop. [m/s²]"""
     truth = ride.truth
     inside = (truth.time_s >= true.start_s) & (truth.time_s <= true.end_s)
@@ -168,7 +169,7 @@ def _figures(found: list[Row], name: str) -> dict[str, Cell]:
     return {"figure": name, **Answers(np.zeros_like(value), value, low, high).figures()}
 
 
-def coasting_ride(rng: np.random.Generator) -> LabelledRide:
+def coasting_ride(rng: np.random.Generator) -> RandomRide:
     """Return runs there and back, each rolled out, in some wind on a slight slope."""
     ride = start_ride(rng, steady_mps=float(rng.uniform(6.0, 15.0)))
     ride.stand(float(rng.uniform(4.0, 8.0)))

@@ -22,6 +22,10 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 
 import numpy as np
+from labelled_rides import finish
+from log_in_memory import to_track
+from random_rides import random_machine
+from receiver_presets import preset
 from record import Cell, Record, add_options
 from scores import Answers
 
@@ -34,14 +38,9 @@ from ridelog.compare.verdict import BETTER, WORSE
 from ridelog.core.errors import RideLogError
 from ridelog.core.estimate import Estimate
 from ridelog.filtering.smoother import estimate_motion
-from ridelog.simulate import preset, to_track
-from ridelog.simulate.labels import finish
-from ridelog.simulate.machine import Machine, random_machine
-from ridelog.simulate.rides import still_air
+from ridelog.simulate import Machine, Ride, Surroundings
 from ridelog.simulate.sample_truth import crossing_speed_mps
-from ridelog.simulate.samples import AFTER, BEFORE
-from ridelog.simulate.spans import Surroundings
-from ridelog.simulate.vehicle import Ride
+from ridelog.simulate.samples import AFTER, BEFORE, still_air
 
 SCATTER_MPS = 0.08
 GAIN_MPS = 1.0

@@ -15,6 +15,10 @@ import argparse
 from collections.abc import Iterator
 
 import numpy as np
+from handling_rides import hard_steered_ride, steady_ride, turning_ride, weave_ride
+from labelled_rides import RandomRide
+from log_in_memory import to_track
+from receiver_presets import preset
 from record import Cell, Record, add_options
 from scipy.signal import butter, sosfiltfilt
 from scores import Answers
@@ -25,15 +29,7 @@ from ridelog.analysis.handling.weave import LEAST_RATE_HZ, measure_weave
 from ridelog.core.estimate import Estimate
 from ridelog.filtering.motion import Motion
 from ridelog.filtering.smoother import estimate_motion
-from ridelog.simulate import STEP_S, preset, to_track
-from ridelog.simulate.handling_rides import (
-    hard_steered_ride,
-    steady_ride,
-    turning_ride,
-    weave_ride,
-)
-from ridelog.simulate.labels import LabelledRide
-from ridelog.simulate.truth import running_integral
+from ridelog.simulate.truth import STEP_S, running_integral
 
 # Name: fixes a second, whether the log reports speed, white noise of a position.
 LOGS = {
@@ -62,7 +58,7 @@ RIDES = {
 Pairs = list[tuple[Estimate | None, float]]
 
 
-def turns_of_ride(ride: LabelledRide, motion: Motion, tallies: dict[str, Pairs]) -> None:
+def turns_of_ride(ride: RandomRide, motion: Motion, tallies: dict[str, Pairs]) -> None:
     """Add the figures of one ride's turns."""
     found: Turns = measure_turns(motion)
     truth = ride.truth
@@ -146,7 +142,7 @@ def rows(log: str, kind: str, name: str, rides: int, seed: int) -> Iterator[dict
             yield {"figure": figure, "asked": len(pairs), **Answers.given(pairs).figures()}
 
 
-def add_classes(ride: LabelledRide, motion: Motion, tally: Pairs) -> None:
+def add_classes(ride: RandomRide, motion: Motion, tally: Pairs) -> None:
     """Add the yaw-rate RMS of every class of speed, beside the truth's in the same seconds."""
     seconds = seconds_in_band(motion)
     band = butter(4, [0.75, 3.2], "bandpass", fs=1.0 / STEP_S, output="sos")

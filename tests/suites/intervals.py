@@ -26,16 +26,17 @@ from dataclasses import dataclass
 from functools import partial
 
 import numpy as np
+from log_in_memory import to_track
 from plain_smoother import best_second, fitted, log_of
+from random_rides import out_and_back
+from receiver_presets import RECEIVER_KINDS, preset
 from record import Cell, Record, add_options
 from scores import Answers, Interval
 
 from ridelog.analysis.top_speed.measure import TopSpeed, measure_top_speed
 from ridelog.core.estimate import LEVEL, Estimate
 from ridelog.filtering.smoother import estimate_motion
-from ridelog.simulate import RECEIVER_KINDS, preset, to_track
-from ridelog.simulate.rides import out_and_back
-from ridelog.simulate.truth import Truth
+from ridelog.simulate import Truth
 
 # Name: fixes a second, whether the log reports speed, white noise of a position.
 LOGS = {

@@ -20,6 +20,9 @@ from concurrent.futures import ProcessPoolExecutor
 from functools import partial
 
 import numpy as np
+from log_in_memory import to_track
+from random_rides import starts_and_stops
+from receiver_presets import RECEIVER_KINDS, preset
 from record import Record, add_options
 from scores import Answers
 
@@ -29,8 +32,7 @@ from ridelog.analysis.acceleration.runs import AccelerationRun
 from ridelog.analysis.launches.measure import measure_launches
 from ridelog.core.estimate import Estimate
 from ridelog.filtering.smoother import estimate_motion
-from ridelog.simulate import RECEIVER_KINDS, Truth, preset, to_track
-from ridelog.simulate.rides import starts_and_stops
+from ridelog.simulate import Truth
 
 # Name: fixes a second, whether the log reports speed, white noise of a position.
 LOGS = {

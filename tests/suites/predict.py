@@ -22,6 +22,10 @@ from collections import defaultdict
 from dataclasses import dataclass, replace
 
 import numpy as np
+from labelled_rides import RandomRide, finish
+from log_in_memory import to_track
+from random_rides import brake_anyhow, random_machine, start_ride
+from receiver_presets import preset
 from record import Cell, Record, add_options
 from scores import Answers, Interval
 
@@ -35,10 +39,7 @@ from ridelog.machine.drive import LIMITS
 from ridelog.machine.fit import fit, from_setup
 from ridelog.machine.performance import launch, top_speed
 from ridelog.machine.setup import MachineSetup
-from ridelog.simulate import Machine, preset, to_track
-from ridelog.simulate.labels import LabelledRide, finish
-from ridelog.simulate.machine import random_machine
-from ridelog.simulate.rides import brake_anyhow, start_ride
+from ridelog.simulate import Machine
 
 _GOAL_MPS = 20.0 * MPS_PER_KMH
 _CLEAR = 1.15
@@ -103,7 +104,7 @@ def true_time_s(machine: Machine, opening_s: float, goal_mps: float = _GOAL_MPS)
     return float(np.trapezoid(slowness, speed)) + 0.5 * opening_s
 
 
-def ride_of(rng: np.random.Generator, machine: Machine, opening_s: float) -> LabelledRide:
+def ride_of(rng: np.random.Generator, machine: Machine, opening_s: float) -> RandomRide:
     """Return a ride of four pulls to the top, two ended by the brake and two by rolling out."""
     ride = start_ride(rng, machine)
     ride.stand(float(rng.uniform(5.0, 10.0)))

@@ -16,6 +16,10 @@ from dataclasses import replace
 from unittest import mock
 
 import numpy as np
+from log_in_memory import to_track
+from odd_receiver import OddReceiver
+from random_rides import out_and_back
+from receiver_presets import preset
 from record import Cell, Record, add_options
 from scores import Answers
 
@@ -25,10 +29,8 @@ from ridelog.core.track import FloatArray
 from ridelog.core.units import MPS_PER_KMH, MPS_PER_KNOT
 from ridelog.filtering.receiver.habits import ReceiverHabits
 from ridelog.filtering.smoother import estimate_motion
-from ridelog.simulate import Receiver, preset, to_track
-from ridelog.simulate.rides import out_and_back
 
-HABITS: dict[str, Callable[[Receiver, np.random.Generator], Receiver]] = {
+HABITS: dict[str, Callable[[OddReceiver, np.random.Generator], OddReceiver]] = {
     "none": lambda receiver, rng: receiver,
     "late": lambda receiver, rng: replace(
         receiver,

@@ -24,15 +24,11 @@ from dataclasses import dataclass, field
 from functools import partial
 
 import numpy as np
+from labelled_rides import RandomRide
+from log_in_memory import to_track
+from receiver_presets import preset
 from record import Cell, Record, add_options
-from scores import Answers, Interval
-
-from ridelog.analysis.reverse.measure import Reverse, find_reverse
-from ridelog.filtering.motion import Motion
-from ridelog.filtering.smoother import estimate_motion
-from ridelog.simulate import Span, Truth, preset, to_track
-from ridelog.simulate.labels import LabelledRide
-from ridelog.simulate.manoeuvres import (
+from reverse_rides import (
     FORWARD_KINDS,
     REVERSE_KINDS,
     SHAPED_KINDS,
@@ -40,6 +36,12 @@ from ridelog.simulate.manoeuvres import (
     reverse_ride,
     turned_by_hand,
 )
+from scores import Answers, Interval
+
+from ridelog.analysis.reverse.measure import Reverse, find_reverse
+from ridelog.filtering.motion import Motion
+from ridelog.filtering.smoother import estimate_motion
+from ridelog.simulate import Span, Truth
 
 LOGS = ("10r", "5r", "1r", "10p0.02", "10p0.05", "10p0.3", "5p0.02", "5p0.3",
         "1p0.02", "1p0.1", "1p0.3")  # fmt: skip
@@ -66,7 +68,7 @@ class Outcome:
     seen: list[Seen] = field(default_factory=list)
 
 
-def logged(ride: LabelledRide, log: str, rng: np.random.Generator) -> Motion:
+def logged(ride: RandomRide, log: str, rng: np.random.Generator) -> Motion:
     """Return the motion that a random receiver of a kind of log gives of a ride."""
     reports = "r" in log
     rate, _, white = log.partition("r" if reports else "p")
