@@ -81,12 +81,7 @@ def _runs(steps: Steps, inside: BoolArray) -> list[tuple[int, int]]:
 
 
 def _candidate(
-    motion: Motion,
-    readings: Readings,
-    steps: Steps,
-    backwards: FloatArray,
-    first: int,
-    stop: int,
+    motion: Motion, readings: Readings, steps: Steps, backwards: FloatArray, first: int, stop: int
 ) -> Candidate | None:
     speed = steps.speed_mps
     moving = np.flatnonzero(speed[first:stop] > _OFF_MPS) + first
@@ -106,11 +101,7 @@ def _candidate(
 
 
 def _edges(
-    motion: Motion,
-    readings: Readings,
-    steps: Steps,
-    backwards: FloatArray,
-    moving: tuple[int, int],
+    motion: Motion, readings: Readings, steps: Steps, backwards: FloatArray, moving: tuple[int, int]
 ) -> tuple[float, float, FloatArray | None]:
     """Return when the machine moved off and came to rest, and its possible best seconds.
 

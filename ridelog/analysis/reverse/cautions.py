@@ -16,10 +16,7 @@ _CHOSEN_SOURCE = "limit chosen by the user"
 
 
 def reverse_cautions(
-    reverse: Reverse,
-    *,
-    limit_mps: float = WALKING_PACE_MPS,
-    strong_mps: float = FAR_ABOVE_MPS,
+    reverse: Reverse, *, limit_mps: float = WALKING_PACE_MPS, strong_mps: float = FAR_ABOVE_MPS
 ) -> tuple[Caution, ...]:
     """Return the warnings that reverse travel calls for.
 

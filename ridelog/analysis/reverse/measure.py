@@ -157,11 +157,7 @@ def _together(stretches: list[_Stretch]) -> Reverse:
         )
         all_of_it = joined([stretch.figures for stretch in sure])
         return Reverse(
-            "found",
-            all_of_it.top_speed,
-            all_of_it.distance_m,
-            segments,
-            f"told by {by}.",
+            "found", all_of_it.top_speed, all_of_it.distance_m, segments, f"told by {by}."
         )
     if stretches:
         return Reverse(

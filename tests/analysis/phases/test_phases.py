@@ -7,8 +7,7 @@ import numpy as np
 import pytest
 
 from ridelog.analysis.braking.measure import measure_brakings
-from ridelog.analysis.phases.likelihood import LIKELY, most_probable
-from ridelog.analysis.phases.measure import KINDS, Phases, divide_ride
+from ridelog.analysis.phases.measure import KINDS, LIKELY, Phases, divide_ride, most_probable
 from ridelog.filtering.motion import Motion
 from ridelog.filtering.smoother import estimate_motion
 from ridelog.simulate import Ride, preset, to_track
