@@ -6,7 +6,7 @@ from datetime import UTC, datetime
 import numpy as np
 import pytest
 
-from ridelog.analysis.reverse.marks import lay_marks, read_mark
+from ridelog.analysis.reverse.measure import lay_marks, read_mark
 from ridelog.core.errors import RideLogError
 from ridelog.core.track import Track
 from ridelog.simulate import Ride, preset, to_track
