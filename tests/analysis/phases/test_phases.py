@@ -10,8 +10,7 @@ from log_in_memory import to_track
 from receiver_presets import preset
 
 from ridelog.analysis.braking.measure import measure_brakings
-from ridelog.analysis.phases.likelihood import LIKELY, most_probable
-from ridelog.analysis.phases.measure import KINDS, Phases, divide_ride
+from ridelog.analysis.phases.measure import KINDS, LIKELY, Phases, divide_ride, most_probable
 from ridelog.filtering.motion import Motion
 from ridelog.filtering.smoother import estimate_motion
 from ridelog.simulate import Ride
