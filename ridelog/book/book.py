@@ -5,12 +5,11 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from ridelog.book.database import connect
-from ridelog.book.details import Details
 from ridelog.book.machines import Machines
 from ridelog.book.originals import Intake, Original, place_of, read_original
 from ridelog.book.records import RideEntry
 from ridelog.book.results import Results
-from ridelog.book.rides import Rides
+from ridelog.book.rides import Details, Rides
 from ridelog.core.errors import BookError
 
 DATABASE = "book.sqlite3"

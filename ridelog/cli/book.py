@@ -7,8 +7,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from ridelog.cli.options import Units
-from ridelog.cli.progress import progress
-from ridelog.cli.terminal import shown
+from ridelog.cli.terminal import progress, shown
 from ridelog.core.errors import BookError, RideLogError, UnreadableLogError
 from ridelog.core.text import clean
 
@@ -79,7 +78,7 @@ def list_rides(
     units: UnitsOption = Units.KMH,
 ) -> None:
     """List rides, the latest first."""
-    from ridelog.workflow.ride_words import top_speed
+    from ridelog.workflow.book_ride import top_speed
 
     asked = " ".join(words or [])
     with _book(book) as opened:
@@ -97,7 +96,7 @@ def list_rides(
 def show(ride: Number, book: BookFolder = None, units: UnitsOption = Units.KMH) -> None:
     """Show what the book knows of a ride."""
     from ridelog.book import CONDITIONS, MARK_KINDS
-    from ridelog.workflow.ride_words import moment, top_speed
+    from ridelog.workflow.book_ride import moment, top_speed
 
     with _book(book) as opened:
         entry = opened.rides.get(ride)
@@ -220,7 +219,7 @@ def _add_one(
     book: "Book", path: Path, machine: str | None, setup: str | None, units: Units
 ) -> None:
     from ridelog.importer import read_log, require_times
-    from ridelog.workflow.ride_words import top_speed
+    from ridelog.workflow.book_ride import top_speed
 
     if not path.exists():
         raise UnreadableLogError(
@@ -240,9 +239,9 @@ def _add_one(
 def _measure(book: "Book", ride: "RideEntry") -> "MeasuredLog":
     """Measure a ride of the book and keep what was found."""
     from ridelog.analysis.ride import analyse
+    from ridelog.workflow.book_ride import settings_of
     from ridelog.workflow.measure import motion_of_bytes
     from ridelog.workflow.measuring import MOST_FIXES, PAGES, keep, measured, pages_bytes
-    from ridelog.workflow.settings_of import settings_of
 
     with progress("smoothing") as report_progress:
         motion = motion_of_bytes(
@@ -260,14 +259,14 @@ def _measure(book: "Book", ride: "RideEntry") -> "MeasuredLog":
 
 
 def _when(ride: "RideEntry") -> str:
-    from ridelog.workflow.ride_words import moment
+    from ridelog.workflow.book_ride import moment
 
     return moment(ride.start_utc) if ride.state == "ready" else ride.state
 
 
 def _speed(figure: Any, units: Units) -> str:
     from ridelog.core.units import SPEED_UNITS
-    from ridelog.workflow.ride_words import bounds, speed
+    from ridelog.workflow.book_ride import bounds, speed
 
     if figure is None:
         return "none"

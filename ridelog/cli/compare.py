@@ -6,11 +6,8 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from ridelog.cli.options import Force, JsonFile, Units
-from ridelog.cli.progress import progress
-from ridelog.cli.settings_options import Asked, with_settings
-from ridelog.cli.terminal import check_places, deliver, is_stdout, print_lines, warn
-from ridelog.cli.variadic_options import VariadicCommand
+from ridelog.cli.options import Asked, Force, JsonFile, Units, VariadicCommand, with_settings
+from ridelog.cli.terminal import check_places, deliver, is_stdout, print_lines, progress, warn
 from ridelog.core.errors import RideLogError
 
 if TYPE_CHECKING:

@@ -6,9 +6,8 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from ridelog.cli.options import Force, JsonFile, Units
+from ridelog.cli.options import Force, JsonFile, Units, VariadicCommand
 from ridelog.cli.terminal import check_places, deliver, is_stdout, motion_of, print_lines, warn
-from ridelog.cli.variadic_options import VariadicCommand
 
 if TYPE_CHECKING:
     from ridelog.machine.setup import MachineSetup

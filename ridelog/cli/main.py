@@ -11,14 +11,13 @@ import typer
 from ridelog.cli import book as cli_book
 from ridelog.cli import compare as cli_compare
 from ridelog.cli import machine as cli_machine
-from ridelog.cli.options import Force, JsonFile, Ride, Units
-from ridelog.cli.progress import progress
-from ridelog.cli.settings_options import Asked, with_settings
+from ridelog.cli.options import Asked, Force, JsonFile, Ride, Units, with_settings
 from ridelog.cli.terminal import check_places as _check_places
 from ridelog.cli.terminal import deliver as _deliver
 from ridelog.cli.terminal import is_stdout as _is_stdout
 from ridelog.cli.terminal import motion_of as _motion_of
 from ridelog.cli.terminal import print_lines as _print
+from ridelog.cli.terminal import progress
 from ridelog.cli.terminal import warn as _warn
 from ridelog.core.errors import RideLogError
 

@@ -13,7 +13,7 @@ from ridelog.present.words import joined
 from ridelog.web.security import ALONE_POLICY
 from ridelog.web.views import PageError, page, problems_as_pages, server_of, unit_of
 from ridelog.web.worker import ComparedRides, Job
-from ridelog.workflow.settings_of import log_at
+from ridelog.workflow.book_ride import log_at
 
 # Rides a side that the page compares; comparisons that it remembers. Own choice.
 _MOST_A_SIDE, _MOST_KEPT = 20, 20

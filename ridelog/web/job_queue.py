@@ -13,8 +13,8 @@ from typing import Any
 from ridelog.book import Book, RideEntry
 from ridelog.core.errors import RideLogError
 from ridelog.web.worker import Job, JobError, Worker
+from ridelog.workflow.book_ride import log_at
 from ridelog.workflow.measuring import PAGES, keep
-from ridelog.workflow.settings_of import log_at
 
 # Rides that may wait at once; and finished ones that the page still shows. Own choice.
 MOST_WAITING, _MOST_SHOWN = 500, 50

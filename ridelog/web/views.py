@@ -24,7 +24,7 @@ from ridelog.present.words import elapsed_words
 from ridelog.web.job_queue import JobQueue
 from ridelog.web.security import PairingCodes, RateLimiter, Sessions, token_is_right
 from ridelog.web.worker import ComparedRides
-from ridelog.workflow import ride_words
+from ridelog.workflow import book_ride
 
 Form = dict[str, str]
 Endpoint = Callable[[Request], Awaitable[Response]]
@@ -33,11 +33,11 @@ UNIT_COOKIE = "ridelog_unit"
 UNIT_WORDS = {"kmh": "km/h", "mph": "mph"}
 _MOST_FORM_BYTES = 256 * 1024
 _FILTERS: dict[str, Callable[..., object]] = {
-    "top_speed": ride_words.top_speed,
-    "speed": ride_words.speed,
-    "bounds": ride_words.bounds,
-    "moment": ride_words.moment,
-    "lasting": ride_words.lasting,
+    "top_speed": book_ride.top_speed,
+    "speed": book_ride.speed,
+    "bounds": book_ride.bounds,
+    "moment": book_ride.moment,
+    "lasting": book_ride.lasting,
     "clock": elapsed_words,
     "clean": clean,
 }

@@ -30,8 +30,8 @@ from ridelog.report.ride_page import ride_page
 from ridelog.report.ride_pictures import ride_pictures
 from ridelog.report.ride_sections import ride_sections
 from ridelog.report.sheet import sheet_words
-from ridelog.workflow.measuring import first_figures, measured, pages_bytes
-from ridelog.workflow.ride_cache import LogAt, RideCache
+from ridelog.workflow.book_ride import LogAt
+from ridelog.workflow.measuring import RideCache, first_figures, measured, pages_bytes
 
 # The largest child, and the longest job. Own choice: far beyond what a day at 5 Hz takes.
 _MOST_BYTES = 4 * 1024**3

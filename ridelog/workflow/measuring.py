@@ -1,17 +1,22 @@
-"""One log measured for the book, in stages: first figures, the whole result, drawn pages."""
+"""A ride of the book measured in stages, the rides asked for last kept in memory."""
 
 import io
 import json
+from collections import OrderedDict
+from collections.abc import Callable
 from dataclasses import dataclass
+from pathlib import Path
 from typing import Any
 
 import numpy as np
 
 from ridelog import __version__
+from ridelog.analysis.ride import analyse
 from ridelog.analysis.settings import Settings
 from ridelog.analysis.subject import MeasuredRide
 from ridelog.analysis.windows import window_means, windows_of
 from ridelog.book import Book, NewResult
+from ridelog.core.errors import UnreadableLogError
 from ridelog.core.interval import estimate
 from ridelog.core.quantity import SPEED, bounds, value
 from ridelog.core.units import SPEED_UNITS
@@ -20,12 +25,18 @@ from ridelog.report.ride_json import ride_json
 from ridelog.report.ride_page import page_words
 from ridelog.report.ride_pictures import ride_pictures
 from ridelog.report.ride_sections import ride_sections
+from ridelog.workflow.book_ride import LogAt
+from ridelog.workflow.measure import motion_of_bytes
 
 TRACE, PAGES = "trace", "pages"
 # How far about the best second the first look draws. [s]
 _LOOK_S = 2.0
 # More fixes than a day at 5 Hz is not one test ride, and its memory would not be bounded.
 MOST_FIXES = 432_000
+# As much as may come in at once; the command line reads larger logs.
+MOST_UNPACKED_BYTES = 128 * 1024 * 1024
+# So many fixes are kept at hand (about 0.5 GB), but never fewer than one ride. Own choice.
+_MOST_FIXES = 60_000
 
 
 @dataclass(frozen=True)
@@ -127,3 +138,64 @@ def trace_bytes(motion: Motion) -> bytes:
         },
     )
     return stream.getvalue()
+
+
+class RideCache:
+    """The motions and figures of the rides asked for last."""
+
+    def __init__(self) -> None:
+        self._motions: OrderedDict[tuple[str, str], Motion] = OrderedDict()
+        self._rides: dict[tuple[str, str, str], MeasuredRide] = {}
+
+    def motion(
+        self, log: LogAt, report_progress: Callable[[float], None] = lambda done: None
+    ) -> Motion:
+        """Return the smoothed motion of a log.
+
+        Raises
+        ------
+        RideLogError
+            If the log is gone, or cannot give a speed.
+        """
+        key = (log.sha256, log.name)
+        if key not in self._motions:
+            try:
+                data = Path(log.place).read_bytes()
+            except OSError as error:
+                raise UnreadableLogError(
+                    f"{log.name}: the log is not in the book's folder any more ({error.strerror}).",
+                    "add the log again.",
+                ) from error
+            self._motions[key] = motion_of_bytes(
+                log.name,
+                data,
+                report_progress=report_progress,
+                most_bytes=MOST_UNPACKED_BYTES,
+                most_fixes=MOST_FIXES,
+            )
+            self._drop_the_oldest()
+        self._motions.move_to_end(key)
+        return self._motions[key]
+
+    def ridden(
+        self, log: LogAt, report_progress: Callable[[float], None] = lambda done: None
+    ) -> MeasuredRide:
+        """Return a ride with everything that is measured on it."""
+        key = (log.sha256, log.name, json.dumps(log.settings, sort_keys=True))
+        if key not in self._rides:
+            motion = self.motion(log, report_progress)
+            self._rides[key] = analyse(motion, Settings.from_json(log.settings))
+        return self._rides[key]
+
+    def clear(self) -> None:
+        """Let go of everything."""
+        self._motions.clear()
+        self._rides.clear()
+
+    def _drop_the_oldest(self) -> None:
+        while len(self._motions) > 1 and self._fixes() > _MOST_FIXES:
+            gone, _ = self._motions.popitem(last=False)
+            self._rides = {key: ride for key, ride in self._rides.items() if key[:2] != gone}
+
+    def _fixes(self) -> int:
+        return sum(len(motion.track) for motion in self._motions.values())

@@ -1,6 +1,9 @@
 """Compute a result again from its logs and say whether every value is the same."""
 
+import hashlib
 import json
+import math
+import os
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
@@ -12,8 +15,10 @@ from ridelog.analysis.signal.measure import judge_signal
 from ridelog.analysis.subject import RideSource
 from ridelog.compare.comparison import compare
 from ridelog.core.errors import RideLogError, UnreadableLogError
+from ridelog.core.text import shown_name
 from ridelog.core.units import SPEED_UNITS
 from ridelog.filtering.motion import Motion
+from ridelog.importer.containers import MAX_LOG_BYTES
 from ridelog.machine.setup import MachineSetup
 from ridelog.present.digest import FIELD, digest_of
 from ridelog.present.words import clean
@@ -26,11 +31,41 @@ from ridelog.report.ride_json import (
     signal_json,
     to_bytes,
 )
-from ridelog.workflow.agreement import Disagreement, count_values, disagreements
-from ridelog.workflow.find_logs import FoundLog, find_logs
 from ridelog.workflow.measure import motion_of_bytes
 
 VERIFY_SCHEMA = "ridelog.verify/1"
+# Arithmetic on another machine may differ in the last digits, never by this share.
+_TOLERANCE = 1e-6
+# Fields that tell who made a result, not what it says.
+NOT_COMPARED = ("ridelog_version", "content_sha256")
+
+
+@dataclass(frozen=True)
+class FoundLog:
+    """One log behind a result.
+
+    file, sha256 : as the result names it.
+    path : where it is, None if it is not there.
+    same_bytes : whether it is the log the result was made from; False for a file of the same name
+        whose bytes differ.
+    """
+
+    file: str
+    sha256: str
+    path: Path | None
+    same_bytes: bool
+
+
+@dataclass(frozen=True)
+class Disagreement:
+    """One value that differs; None stands for a value that is missing.
+
+    name : where it is, such as ``measures[two_way_mps].difference.low``.
+    """
+
+    name: str
+    recorded: Any
+    computed: Any
 
 
 @dataclass(frozen=True)
@@ -271,3 +306,124 @@ def _notes(document: dict[str, Any]) -> tuple[str, ...]:
 def _shown(value: Any) -> str:
     text = clean(json.dumps(value, ensure_ascii=False))
     return text if len(text) <= 60 else text[:59] + "…"
+
+
+def find_logs(folder: Path, wanted: list[tuple[str, str]]) -> list[FoundLog]:
+    """Return where the logs of a result are, folders inside the folder included.
+
+    Parameters
+    ----------
+    folder : Path
+        Where to look.
+    wanted : list of (file, sha256)
+        As the result names them.
+
+    Raises
+    ------
+    UnreadableLogError
+        If the folder is not there.
+    """
+    if not folder.is_dir():
+        raise UnreadableLogError(
+            f"{shown_name(str(folder))}: there is no such folder.", "name the folder of the logs."
+        )
+    hashes = {sha256 for _, sha256 in wanted}
+    by_hash: dict[str, Path] = {}
+    by_name: dict[str, Path] = {}
+    for path in _files(folder):
+        by_name.setdefault(path.name, path)
+        sha256 = _sha256(path)
+        if sha256 in hashes:
+            by_hash.setdefault(sha256, path)
+    return [
+        FoundLog(file, sha256, by_hash.get(sha256, by_name.get(file)), sha256 in by_hash)
+        for file, sha256 in wanted
+    ]
+
+
+def _files(folder: Path) -> list[Path]:
+    found = []
+    for place, folders, names in os.walk(folder):
+        folders.sort()
+        found += [path for name in sorted(names) if (path := Path(place) / name).is_file()]
+    return found
+
+
+def _sha256(path: Path) -> str:
+    try:
+        if path.stat().st_size > MAX_LOG_BYTES:
+            return ""
+        return hashlib.sha256(path.read_bytes()).hexdigest()
+    except OSError:
+        return ""
+
+
+def disagreements(recorded: Any, computed: Any, *, exact: bool) -> list[Disagreement]:
+    """Return every value in which two results differ.
+
+    Parameters
+    ----------
+    recorded, computed : JSON values
+        The result on file, and the one computed again.
+    exact : bool
+        Whether numbers must agree in every digit, or within the arithmetic of another machine.
+    """
+    return _compared("", recorded, computed, exact)
+
+
+def count_values(record: Any) -> int:
+    """Return how many values a result holds, fields that are not compared left out."""
+    if isinstance(record, dict):
+        return sum(count_values(v) for k, v in record.items() if k not in NOT_COMPARED)
+    if isinstance(record, list):
+        return sum(map(count_values, record))
+    return 1
+
+
+def _compared(name: str, recorded: Any, computed: Any, exact: bool) -> list[Disagreement]:
+    if isinstance(recorded, dict) and isinstance(computed, dict):
+        keys = [*recorded, *(key for key in computed if key not in recorded)]
+        return [
+            found
+            for key in keys
+            if name or key not in NOT_COMPARED
+            for found in _member(f"{name}.{key}" if name else key, key, recorded, computed, exact)
+        ]
+    if isinstance(recorded, list) and isinstance(computed, list):
+        found = [
+            each
+            for k, (one, other) in enumerate(zip(recorded, computed, strict=False))
+            for each in _compared(f"{name}[{_label(one, k)}]", one, other, exact)
+        ]
+        if len(recorded) != len(computed):
+            found.append(Disagreement(f"{name} (how many)", len(recorded), len(computed)))
+        return found
+    return [] if _same(recorded, computed, exact) else [Disagreement(name, recorded, computed)]
+
+
+def _member(
+    name: str, key: str, recorded: dict[str, Any], computed: dict[str, Any], exact: bool
+) -> list[Disagreement]:
+    if key not in recorded or key not in computed:
+        return [Disagreement(name, recorded.get(key), computed.get(key))]
+    return _compared(name, recorded[key], computed[key], exact)
+
+
+def _label(record: Any, position: int) -> str:
+    """Return what an entry of a list is called: by its own name where it has one."""
+    if isinstance(record, dict):
+        for key in ("name", "label", "code"):
+            if isinstance(record.get(key), str):
+                return str(record[key])
+    return str(position)
+
+
+def _same(recorded: Any, computed: Any, exact: bool) -> bool:
+    numbers = (int, float)
+    if isinstance(recorded, bool) or isinstance(computed, bool):
+        return recorded is computed
+    if isinstance(recorded, numbers) and isinstance(computed, numbers):
+        if exact:
+            return recorded == computed
+        return math.isclose(recorded, computed, rel_tol=_TOLERANCE, abs_tol=_TOLERANCE**2)
+    return type(recorded) is type(computed) and recorded == computed
