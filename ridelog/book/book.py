@@ -92,12 +92,8 @@ class Book:
     def assign(self, ride_id: int, machine: str, setup: str = "") -> RideEntry:
         """Say by their names on which machine, in which set-up, a ride was ridden.
 
-        Names that are new are added to the book; an empty one says that it is not known.
-
-        Raises
-        ------
-        BookError
-            If there is a set-up without a machine.
+        Names that are new are added to the book; an empty one says that it is not known. BookError
+        if there is a set-up without a machine.
         """
         self.rides.get(ride_id)
         if setup and not machine:

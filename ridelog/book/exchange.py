@@ -93,10 +93,7 @@ def export_book(book: Book, folder: Path) -> int:
 def import_book(book: Book, folder: Path) -> ImportedRides:
     """Add the machines and rides of an export to a book; rides that are there stay as they are.
 
-    Raises
-    ------
-    BookError
-        If the folder is no export of a ride book.
+    BookError if the folder is no export of a ride book.
     """
     machines = _read_json(folder / "machines.json")
     if machines.get("schema") != SCHEMA:

@@ -26,13 +26,7 @@ class Machines(Tables):
         return tuple(MachineEntry(**row) for row in rows)
 
     def get(self, machine_id: int) -> MachineEntry:
-        """Return one machine.
-
-        Raises
-        ------
-        BookError
-            If there is none with this number.
-        """
+        """Return one machine; BookError if there is none with this number."""
         return MachineEntry(
             **self._known("machine", machine_id, "SELECT * FROM machine WHERE id = ?")
         )
@@ -63,13 +57,7 @@ class Machines(Tables):
         return tuple(SetupState(**row) for row in rows)
 
     def setup(self, setup_id: int) -> SetupState:
-        """Return one set-up state.
-
-        Raises
-        ------
-        BookError
-            If there is none with this number.
-        """
+        """Return one set-up state; BookError if there is none with this number."""
         return SetupState(**self._known("set-up", setup_id, "SELECT * FROM setup WHERE id = ?"))
 
     def setup_named(self, machine_id: int, name: str) -> SetupState:

@@ -128,13 +128,7 @@ def now_utc() -> str:
 
 
 def checked_name(what: str, name: str) -> str:
-    """Return a name of one line.
-
-    Raises
-    ------
-    BookError
-        If it is empty or too long.
-    """
+    """Return a name of one line; BookError if it is empty or too long."""
     name = " ".join(clean(name, mark=" ").split())
     if not name:
         raise BookError(f"{what}: the name is empty.", "give it a name.")
@@ -147,13 +141,7 @@ def checked_name(what: str, name: str) -> str:
 
 
 def checked_text(what: str, text: str, most: int = _MOST_TEXT) -> str:
-    """Return a text of several lines.
-
-    Raises
-    ------
-    BookError
-        If it is too long.
-    """
+    """Return a text of several lines; BookError if it is too long."""
     text = text.replace("\r\n", "\n").replace("\r", "\n")
     text = clean(text, keep="\n\t").strip()
     if len(text) > most:
@@ -164,13 +152,7 @@ def checked_text(what: str, text: str, most: int = _MOST_TEXT) -> str:
 
 
 def checked_day(day: str) -> str:
-    """Return a day as YYYY-MM-DD, or nothing for nothing.
-
-    Raises
-    ------
-    BookError
-        If it is no day.
-    """
+    """Return a day as YYYY-MM-DD, or nothing for nothing; BookError if it is no day."""
     day = day.strip()
     try:
         return date.fromisoformat(day[:10]).isoformat() if day else ""

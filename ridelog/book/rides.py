@@ -39,10 +39,7 @@ class Rides(Tables):
     def add(self, original: Original, file: str) -> tuple[RideEntry, bool]:
         """Return the ride of a stored log, and whether it is new: the same log is one ride.
 
-        Raises
-        ------
-        BookError
-            If somebody removed the ride in this very moment.
+        BookError if somebody removed the ride in this very moment.
         """
         with changing(self._connection):
             if not original.path.is_file():
@@ -64,13 +61,7 @@ class Rides(Tables):
         return ride, new == 1
 
     def get(self, ride_id: int) -> RideEntry:
-        """Return one ride.
-
-        Raises
-        ------
-        BookError
-            If there is none with this number.
-        """
+        """Return one ride; BookError if there is none with this number."""
         return RideEntry(**self._known("ride", ride_id, f"{_SELECT} WHERE ride.id = ?"))
 
     def by_hash(self, sha256: str) -> RideEntry | None:
@@ -128,10 +119,7 @@ class Rides(Tables):
     def move(self, ride_id: int, machine_id: int | None, setup_id: int | None = None) -> RideEntry:
         """Say on which machine, in which set-up, a ride was ridden.
 
-        Raises
-        ------
-        BookError
-            If the set-up belongs to another machine, or one of them is not in the book.
+        BookError if the set-up belongs to another machine, or one of them is not in the book.
         """
         self.get(ride_id)
         with changing(self._connection):
@@ -198,10 +186,7 @@ class Details(Tables):
     def set_conditions(self, ride_id: int, values: dict[str, str]) -> None:
         """Note conditions; an empty text takes one back.
 
-        Raises
-        ------
-        BookError
-            If a name is none of ``CONDITIONS`` or a text is too long.
+        BookError if a name is none of ``CONDITIONS`` or a text is too long.
         """
         checked: dict[str, str] = {}
         for name, value in values.items():
@@ -230,10 +215,7 @@ class Details(Tables):
     def add_note(self, ride_id: int, words: str, written_utc: str = "") -> None:
         """Write a note on a ride; an empty one is not written.
 
-        Raises
-        ------
-        BookError
-            If it is too long, or the ride has too many.
+        BookError if it is too long, or the ride has too many.
         """
         words = checked_text("note", words)
         if not words:

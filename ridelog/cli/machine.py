@@ -240,10 +240,7 @@ def both_setups(
 ) -> "tuple[MachineSetup, MachineSetup] | None":
     """Return the set-ups of both states, None without any.
 
-    Raises
-    ------
-    SetupError
-        If one of the two is missing, cannot be read, or the change between them cannot be.
+    SetupError if one of the two is missing, cannot be read, or the change between them cannot be.
     """
     if before is None and after is None:
         return None

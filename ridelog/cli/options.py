@@ -48,10 +48,7 @@ class Asked:
     def on(self, track: "Track") -> Settings:
         """Return the settings for one log.
 
-        Raises
-        ------
-        RideLogError
-            If what goes by the clock does not lie inside the log.
+        RideLogError if what goes by the clock does not lie inside the log.
         """
         known = options()
         laid = {

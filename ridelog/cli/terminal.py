@@ -19,10 +19,7 @@ QUIET_S = 1.0
 def motion_of(ride: Path) -> "Motion":
     """Return the smoothed motion of a log, showing progress on a terminal.
 
-    Raises
-    ------
-    UnreadableLogError
-        If there is no such file.
+    UnreadableLogError if there is no such file.
     """
     from ridelog.workflow.measure import load_motion
 

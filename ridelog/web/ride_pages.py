@@ -209,10 +209,7 @@ def ride_of(request: Request, book: Book) -> RideEntry:
 def result_of(request: Request, book: Book) -> StoredResult:
     """Return the newest result of the ride that the address names.
 
-    Raises
-    ------
-    PageError
-        If there is none yet.
+    PageError if there is none yet.
     """
     ride = ride_of(request, book)
     result = book.results.latest(ride.id)

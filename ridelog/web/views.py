@@ -170,10 +170,7 @@ def problem_page(request: Request, error: RideLogError, status: int) -> Response
 async def form_of(request: Request) -> Form:
     """Return the fields of a form, the first value of each.
 
-    Raises
-    ------
-    PageError
-        If it is too large, or no form.
+    PageError if it is too large, or no form.
     """
     body = b""
     async for part in request.stream():
@@ -191,13 +188,7 @@ async def form_of(request: Request) -> Form:
 
 
 def number_of(text: str, what: str) -> int:
-    """Return a number from a form.
-
-    Raises
-    ------
-    PageError
-        If it is none.
-    """
+    """Return a number from a form; PageError if it is none."""
     if not text.isdigit() or len(text) > 12:
         raise PageError(f"{what}: {text[:20]!r} is no number.", "load the page again.")
     return int(text)
@@ -206,10 +197,7 @@ def number_of(text: str, what: str) -> int:
 def seconds_of(text: str, what: str) -> float:
     """Return a time in a ride: seconds, or such as 1:23.4 or 1:04:36 as a clock shows it.
 
-    Raises
-    ------
-    PageError
-        If it is neither.
+    PageError if it is neither.
     """
     match = re.fullmatch(r"\s*(?:(?:(\d{1,3}):)?(\d{1,5}):)?(\d{1,6}(?:[.,]\d{1,6})?)\s*", text)
     if match is None:

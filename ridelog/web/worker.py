@@ -87,11 +87,8 @@ class Worker:
     def run(self, job: Job) -> Iterator[tuple[str, Any]]:
         """Do a job; yield its messages as they come, such as ("progress", 0.4).
 
-        Raises
-        ------
-        RideLogError
-            What the job itself raised about its input; JobError if the child broke, died or took
-            too long.
+        RideLogError what the job itself raised about its input; JobError if the child broke, died
+        or took too long.
         """
         if self._process is None or not self._process.is_alive():
             self.stop()

@@ -24,10 +24,7 @@ def _silent(done: float) -> None:
 def load_motion(log: Path, *, report_progress: Progress = _silent) -> Motion:
     """Return the smoothed motion of a log.
 
-    Raises
-    ------
-    RideLogError
-        If there is no such file, or whatever reading and smoothing raise.
+    RideLogError if there is no such file, or whatever reading and smoothing raise.
     """
     if not log.exists():
         raise UnreadableLogError(

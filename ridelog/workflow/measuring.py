@@ -152,10 +152,7 @@ class RideCache:
     ) -> Motion:
         """Return the smoothed motion of a log.
 
-        Raises
-        ------
-        RideLogError
-            If the log is gone, or cannot give a speed.
+        RideLogError if the log is gone, or cannot give a speed.
         """
         key = (log.sha256, log.name)
         if key not in self._motions:
