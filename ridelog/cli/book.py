@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from ridelog.cli.options import Units
+from ridelog.cli.options import Units, UnitsOption, command_group
 from ridelog.cli.terminal import progress, shown
 from ridelog.core.errors import BookError, RideLogError, UnreadableLogError
 from ridelog.core.text import clean
@@ -15,12 +15,8 @@ if TYPE_CHECKING:
     from ridelog.book import Book, RideEntry
     from ridelog.workflow.measuring import MeasuredLog
 
-book_app = typer.Typer(
-    name="book",
-    help="Keep rides: the logs untouched, machines, set-ups, notes, and figures.",
-    no_args_is_help=True,
-    pretty_exceptions_enable=False,
-    rich_markup_mode=None,
+book_app = command_group(
+    "book", "Keep rides: the logs untouched, machines, set-ups, notes, and figures."
 )
 
 BookFolder = Annotated[
@@ -30,12 +26,6 @@ BookFolder = Annotated[
     ),
 ]
 Number = Annotated[int, typer.Argument(metavar="NUMBER", help="Number of the ride in the book.")]
-UnitsOption = Annotated[Units, typer.Option(help="Units of speed to print.")]
-
-
-def register(app: typer.Typer) -> None:
-    """Add the commands of this module to the command line."""
-    app.add_typer(book_app)
 
 
 @book_app.command()

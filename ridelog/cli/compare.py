@@ -6,8 +6,8 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from ridelog.cli.options import Asked, Force, JsonFile, Units, VariadicCommand, with_settings
-from ridelog.cli.terminal import check_places, deliver, is_stdout, print_lines, progress, warn
+from ridelog.cli.options import Asked, Force, JsonFile, Units, UnitsOption
+from ridelog.cli.terminal import check_places, deliver, progress, warn
 from ridelog.core.errors import RideLogError
 
 if TYPE_CHECKING:
@@ -15,13 +15,7 @@ if TYPE_CHECKING:
     from ridelog.analysis.subject import MeasuredRide
 
 # What holds for every ride of a comparison.
-_SHARED = ("windows", "rollout_m", "adult_rider")
-
-
-def register(app: typer.Typer) -> None:
-    """Add the commands of this module to the command line."""
-    app.command(cls=VariadicCommand)(with_settings(compare, only=_SHARED))
-    app.command()(verify)
+SHARED = ("windows", "rollout_m", "adult_rider")
 
 
 class Paper(StrEnum):
@@ -50,7 +44,7 @@ def compare(
             help="Write the owner's sheet (sheet.html, sheet.pdf), result.json and measures.csv.",
         ),
     ] = None,
-    units: Annotated[Units, typer.Option(help="Units of speed to print.")] = Units.KMH,
+    units: UnitsOption = Units.KMH,
     json: JsonFile = None,
     noted_before: Annotated[
         list[str] | None,
@@ -93,7 +87,7 @@ def compare(
     logs: dict[str, list[Path]] = {}
     for side, places in (("before", before), ("after", after)):
         logs[side], others = logs_in(places, side)
-        warn(tuple(f"{name}: no log, left out." for name in others))
+        warn(f"{name}: no log, left out." for name in others)
     every = [*logs["before"], *logs["after"]]
     tracks = _smoothed_names(smoothed, every)
     sheet = [out / name for name in (*_OUT, *(_FORETOLD if setups else ()))] if out else []
@@ -129,14 +123,13 @@ def compare(
         )
         warn((lacking,) if lacking else ())
         files = {out / name: data for name, data in made.items()}
-    deliver(json, document, files, every[0], force, folder=out)
     if smoothed is not None:
         made = gpx_files(dict(zip(tracks, rides, strict=True)))
         exports = {tracks[name]: data for name, data in made.items()}
         deliver(None, b"", exports, every[0], force, folder=smoothed)
         warn(("the smoothed rides hold coordinates: they show where the rides were made.",))
-    if not is_stdout(json):
-        print_lines(compare_lines(comparison, unit))
+    lines = compare_lines(comparison, unit)
+    deliver(json, document, files, every[0], force, folder=out, lines=lines)
 
 
 _OUT = ("sheet.html", "sheet.pdf", "runs.png", "result.json", "measures.csv")
@@ -166,18 +159,13 @@ def verify(
     check_places([json], result, force)
 
     from ridelog.report.ride_json import to_bytes
-    from ridelog.workflow.verify import (
-        failure_of,
-        verification_json,
-        verification_lines,
-    )
+    from ridelog.workflow.verify import failure_of, verification_json, verification_lines
     from ridelog.workflow.verify import verify as verify_result
 
     with progress("verifying") as report_progress:
         found = verify_result(result, logs, report_progress)
-    deliver(json, to_bytes(verification_json(found)), {}, result, force)
-    if not is_stdout(json):
-        print_lines(verification_lines(found))
+    lines = verification_lines(found)
+    deliver(json, to_bytes(verification_json(found)), {}, result, force, lines=lines)
     if not found.same:
         raise failure_of(found)
 
@@ -203,7 +191,7 @@ def _measured(logs: list[Path], settings: "Settings") -> list["MeasuredRide"]:
     with progress("measuring the rides") as report_progress:
         rides = measure_rides(logs, settings, report_progress=report_progress)
     for ride in rides:
-        warn(tuple(f"{ride.name}: {warning}" for warning in ride.warnings))
+        warn(f"{ride.name}: {warning}" for warning in ride.warnings)
     return rides
 
 

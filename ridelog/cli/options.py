@@ -16,6 +16,16 @@ from ridelog.core.errors import RideLogError
 
 if TYPE_CHECKING:
     from ridelog.core.track import Track
+
+
+class Units(StrEnum):
+    """The units in which speeds are printed; files of results are in SI units always."""
+
+    KMH = "km/h"
+    MPH = "mph"
+
+
+UnitsOption = Annotated[Units, typer.Option(help="Units of speed to print.")]
 Ride = Annotated[
     Path,
     typer.Argument(
@@ -31,11 +41,12 @@ JsonFile = Annotated[
 ]
 
 
-class Units(StrEnum):
-    """The units in which speeds are printed; files of results are in SI units always."""
-
-    KMH = "km/h"
-    MPH = "mph"
+def command_group(name: str, words: str) -> typer.Typer:
+    """Return an empty group of commands, which shows its help when it is called by itself."""
+    return typer.Typer(
+        name=name, help=words, no_args_is_help=True, pretty_exceptions_enable=False,
+        rich_markup_mode=None,
+    )  # fmt: skip
 
 
 @dataclass(frozen=True)

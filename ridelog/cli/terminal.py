@@ -2,7 +2,7 @@
 
 import sys
 import threading
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -33,7 +33,7 @@ def check_places(
     """Fail before the work, not after it, if a file is in the way."""
     from ridelog.present.files import check_free
 
-    wanted = [place for place in places if place is not None and not is_stdout(place)]
+    wanted = [place for place in places if place is not None and not _is_stdout(place)]
     if folder is not None and folder.exists() and not folder.is_dir():
         raise OutputError(
             f"{shown(folder)}: this is a file, not a folder.", "give the name of a folder."
@@ -50,33 +50,36 @@ def deliver(
     ride: Path,
     force: bool,
     folder: Path | None = None,
+    lines: Sequence[tuple[str, str]] = (),
 ) -> None:
-    """Write one result to its place or to standard output, and the files that go with it."""
+    """Write one result and its files; print lines unless it goes to standard output itself."""
     from ridelog.present.files import make_folder, write_files, write_stdout
 
-    if place is not None and not is_stdout(place):
+    if place is not None and not _is_stdout(place):
         files = {**files, place: data}
     if folder is not None:
         make_folder(folder)
     write_files(files, force=force, log=ride)
     for path in files:
         print(f"Wrote {shown(path)}", file=sys.stderr)
-    if is_stdout(place):
+    if _is_stdout(place):
         write_stdout(data)
+    elif lines:
+        _print_lines(lines)
 
 
-def is_stdout(place: Path | None) -> bool:
+def _is_stdout(place: Path | None) -> bool:
     """Return whether a place is "-", standard output."""
     return place is not None and str(place) == "-"
 
 
-def warn(warnings: tuple[str, ...]) -> None:
+def warn(warnings: Iterable[str]) -> None:
     """Write warnings to standard error."""
     for warning in warnings:
         print(f"Warning: {clean(warning)}", file=sys.stderr)
 
 
-def print_lines(lines: list[tuple[str, str]]) -> None:
+def _print_lines(lines: Sequence[tuple[str, str]]) -> None:
     """Print lines; on a terminal with colour, which repeats only what the words say."""
     styles = {"headline": "bold", "caution": "yellow", "quiet": "dim", "": ""}
     if not sys.stdout.isatty():
