@@ -2,7 +2,7 @@
 
 import textwrap
 
-from ridelog.analysis.cautions import GRAVITY_WORDS
+from ridelog.analysis.cautions import ALWAYS, GRAVITY_WORDS
 from ridelog.analysis.ride import NOT_MEASURED
 from ridelog.analysis.subject import MeasuredRide
 from ridelog.compare.cautions import cautions_of
@@ -28,10 +28,6 @@ _LABEL = 9
 # The longest verdict would leave the titles too little room.
 _IN_SHORT = {NOT_SHOWN: "not shown"}
 _HEAD = ("", "before", "after", "change", "verdict")
-_ALWAYS = (
-    "Protective gear, closed private ground, local law and codes. Wiring, battery and brakes "
-    "belong in competent hands, licensed where codes ask."
-)
 
 
 def compare_lines(comparison: Comparison, unit: SpeedUnit) -> list[tuple[str, str]]:
@@ -62,7 +58,7 @@ def compare_lines(comparison: Comparison, unit: SpeedUnit) -> list[tuple[str, st
     for caution in cautions_of(comparison):
         if not caution.general:
             lines += _labelled(GRAVITY_WORDS[caution.gravity], caution.text)
-    lines += [*_labelled("Always", _ALWAYS), ("", "")]
+    lines += [*_labelled("Always", ALWAYS), ("", "")]
     lines += [(line, "") for line in _wrapped(f"Not measured: {joined(list(NOT_MEASURED))}.")]
     if comparison.predicted is not None:
         told = comparison.predicted

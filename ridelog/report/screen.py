@@ -2,7 +2,7 @@
 
 import textwrap
 
-from ridelog.analysis.cautions import DANGER, WARNING
+from ridelog.analysis.cautions import ALWAYS, GRAVITY_WORDS
 from ridelog.analysis.register import SUBJECTS
 from ridelog.analysis.ride import NOT_MEASURED
 from ridelog.analysis.signal.measure import SignalQuality
@@ -21,11 +21,6 @@ from ridelog.present.words import (
 
 WIDTH = 80
 _LABEL, _SHORT_LABEL = 17, 9
-_GRAVITY = {DANGER: "Danger", WARNING: "Warning"}
-_ALWAYS = (
-    "Protective gear, closed private ground, local law and codes. Wiring, battery and brakes "
-    "belong in competent hands, licensed where codes ask."
-)
 
 
 def ride_lines(ride: MeasuredRide, unit: SpeedUnit) -> list[tuple[str, str]]:
@@ -48,9 +43,9 @@ def ride_lines(ride: MeasuredRide, unit: SpeedUnit) -> list[tuple[str, str]]:
     for caution in ride.cautions:
         # The verdict on the signal stands above already.
         if not caution.general and caution.code != "weak_signal":
-            label = _GRAVITY.get(caution.gravity, "Doubt")
+            label = GRAVITY_WORDS[caution.gravity]
             lines += [(line, "caution") for line in _item(label, caution.text, _SHORT_LABEL)]
-    lines += [(line, "caution") for line in _item("Always", _ALWAYS, _SHORT_LABEL)]
+    lines += [(line, "caution") for line in _item("Always", ALWAYS, _SHORT_LABEL)]
     lines.append(("", ""))
     return lines + _plain(_item("Not measured", joined(list(NOT_MEASURED)) + "."))
 
