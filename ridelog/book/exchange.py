@@ -48,17 +48,8 @@ class ImportedRides:
 def export_book(book: Book, folder: Path) -> int:
     """Write everything in the book as plain files; return the number of rides.
 
-    Parameters
-    ----------
-    book : Book
-        What is written; it stays as it is.
-    folder : Path
-        A folder that is not there yet; it appears complete or not at all.
-
-    Raises
-    ------
-    BookError
-        If the folder is there already, cannot be written, or a log has changed.
+    The folder appears complete or not at all. BookError if it is there already, cannot be written,
+    or a log has changed.
     """
     if folder.exists():
         raise BookError(

@@ -75,16 +75,8 @@ class Machines(Tables):
     def change_setup(self, setup_id: int, *, name: str, since_utc: str, toml: str) -> None:
         """Change the name, first day or set-up file of a set-up state.
 
-        Parameters
-        ----------
-        setup_id : int
-            Which one.
-        name : str
-            How it is called, unlike the machine's others.
-        since_utc : str
-            Day from which it holds, YYYY-MM-DD, or empty.
-        toml : str
-            The set-up file as text, kept as it is; the book does not read it.
+        ``since_utc`` is the day from which it holds, YYYY-MM-DD, or empty; ``toml`` the set-up file
+        as text, kept as it is: the book does not read it.
         """
         name = checked_name("name of the set-up", name)
         since_utc = checked_day(since_utc)

@@ -79,14 +79,7 @@ class Rides(Tables):
     ) -> tuple[RideEntry, ...]:
         """Return the rides in which every word occurs, the latest first.
 
-        Parameters
-        ----------
-        words : str
-            Looked for in file, machine, set-up, day, conditions and notes.
-        machine_id : int, optional
-            Only rides of this machine.
-        most, skip : int
-            Which part of the list.
+        Words are looked for in file, machine, set-up, day, conditions and notes.
         """
         where, values = _where(words, machine_id)
         rows = self._rows(f"{_SELECT} {where} {_ORDER} LIMIT ? OFFSET ?", *values, most, skip)
@@ -242,19 +235,8 @@ class Details(Tables):
     def add_mark(self, ride_id: int, kind: str, start_s: float, end_s: float) -> None:
         """Mark a stretch of a ride.
 
-        Parameters
-        ----------
-        ride_id : int
-            Number of the ride.
-        kind : str
-            "reverse" or "left_out".
-        start_s, end_s : float
-            Time since the first fix. [s]
-
-        Raises
-        ------
-        BookError
-            If the stretch has no length, or the ride has too many marks.
+        ``kind`` is "reverse" or "left_out"; times are since the first fix [s]. BookError if the
+        stretch has no length, or the ride has too many marks.
         """
         if kind not in MARK_KINDS:
             raise BookError(

@@ -73,16 +73,8 @@ def make_app(
 ) -> SecurityMiddleware:
     """Return the workshop page as an ASGI application.
 
-    Parameters
-    ----------
-    folder : Path
-        The ride book.
-    hosts : frozenset of str
-        Values of Host that are served, with port.
-    lan_address : str, optional
-        "http://ADDRESS:PORT" for telephones.
-    worker, codes : optional
-        Such as are at work already.
+    ``hosts`` are the values of Host that are served, with port; ``lan_address`` is
+    "http://ADDRESS:PORT" for telephones.
     """
     queue = JobQueue(folder, worker or Worker())
     sessions = Sessions()

@@ -17,7 +17,7 @@ from ridelog.book.records import shown_file
 from ridelog.core.errors import RideLogError
 from ridelog.report.changes import changed_figures
 from ridelog.report.ride_json import to_bytes
-from ridelog.web.job_queue import MOST_WAITING
+from ridelog.web.job_queue import BUSY, MOST_WAITING
 from ridelog.web.security import ALONE_POLICY, TOKEN_HEADER, token_is_right
 from ridelog.web.views import (
     Form,
@@ -90,7 +90,7 @@ def ride_page(request: Request, book: Book) -> Response:
     words = _words(book, ride, request)
     if ride.state != "failed" and (words is None or not current):
         # Read from an export, or left by a run that was stopped: figures follow by themselves.
-        server_of(request).queue.ensure(ride)
+        server_of(request).queue.submit(ride, unless=BUSY)
     older = [old for old in book.results.all(ride.id) if result and old.id != result.id]
     return page(
         request,

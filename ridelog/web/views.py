@@ -130,11 +130,7 @@ def reads_book(function: Callable[[Request, Book], Response]) -> Endpoint:
 
     @wraps(function)
     async def endpoint(request: Request) -> Response:
-        def work() -> Response:
-            with Book(server_of(request).folder) as book:
-                return function(request, book)
-
-        return await run_in_threadpool(work)
+        return await _with_book(request, function)
 
     return problems_as_pages(endpoint)
 
@@ -151,13 +147,17 @@ def changes_book(function: Callable[[Request, Book, Form], Response]) -> Endpoin
                 "load the page again and repeat it.", 403,
             )  # fmt: skip
 
-        def work() -> Response:
-            with Book(server_of(request).folder) as book:
-                return function(request, book, form)
-
-        return await run_in_threadpool(work)
+        return await _with_book(request, function, form)
 
     return problems_as_pages(endpoint)
+
+
+async def _with_book(request: Request, function: Callable[..., Response], *form: Form) -> Response:
+    def work() -> Response:
+        with Book(server_of(request).folder) as book:
+            return function(request, book, *form)
+
+    return await run_in_threadpool(work)
 
 
 def problem_page(request: Request, error: RideLogError, status: int) -> Response:

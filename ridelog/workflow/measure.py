@@ -43,21 +43,8 @@ def motion_of_bytes(
 ) -> Motion:
     """Return the smoothed motion of a log's bytes.
 
-    Parameters
-    ----------
-    name : str
-        File name, for messages.
-    data : bytes
-        The whole file.
-    report_progress : callable
-        Told the share that is done.
-    most_bytes, most_fixes : int
-        Most that the log may hold once it is unpacked; no bound on its fixes if None.
-
-    Raises
-    ------
-    RideLogError
-        If the bytes are no log, hold too much, or cannot give a speed.
+    ``most_bytes`` and ``most_fixes`` bound what the log may hold once it is unpacked.
+    RideLogError if the bytes are no log, hold too much, or cannot give a speed.
     """
     # Unpacked twice, so that a bomb ends at the smaller limit; the second time costs little.
     unpack(name, data, limit_bytes=most_bytes)
@@ -105,17 +92,8 @@ def measure_rides(
 def logs_in(places: list[Path], side: str) -> tuple[list[Path], list[str]]:
     """Return the logs of one side, folders opened, and the names in folders that are no logs.
 
-    Parameters
-    ----------
-    places : list of Path
-        Files and folders.
-    side : str
-        "before" or "after", for messages.
-
-    Raises
-    ------
-    UnreadableLogError
-        If a place does not exist or a folder holds no log.
+    ``side`` is "before" or "after", for messages. UnreadableLogError if a place does not exist or a
+    folder holds no log.
     """
     logs: list[Path] = []
     others: list[str] = []

@@ -87,19 +87,9 @@ def verify(
 ) -> Verification:
     """Return whether a result follows from the logs it names.
 
-    Parameters
-    ----------
-    path : Path
-        A result as ``report``, ``signal`` or ``compare`` writes it.
-    folder : Path
-        Where its logs are, in any folder inside it and under any name.
-    report_progress : callable
-        Told the share that is done.
-
-    Raises
-    ------
-    RideLogError
-        If the result cannot be read, or a log is not in the folder at all.
+    ``path`` is a result as ``report``, ``signal`` or ``compare`` writes it; its logs lie in any
+    folder inside ``folder`` and under any name. RideLogError if the result cannot be read, or a log
+    is not in the folder at all.
     """
     name = clean(path.name)
     document = _read(path, name)
@@ -308,14 +298,8 @@ def disagreements(
 ) -> list[Disagreement]:
     """Return every value in which two results differ.
 
-    Parameters
-    ----------
-    recorded, computed : JSON values
-        The result on file, and the one computed again.
-    exact : bool
-        Whether numbers must agree in every digit, or within the arithmetic of another machine.
-    name : str
-        Where the values are in the result.
+    ``exact`` asks whether numbers must agree in every digit, or within the arithmetic of another
+    machine; ``name`` is where the values are in the result.
     """
     found: list[Disagreement] = []
     if isinstance(recorded, dict) and isinstance(computed, dict):
