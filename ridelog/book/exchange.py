@@ -19,6 +19,7 @@ from ridelog.core.errors import BookError, RideLogError
 from ridelog.core.estimate import Estimate
 
 SCHEMA = "ridelog.book/1"
+_OF_A_RIDE = ("file", "sha256", "format", "start_utc", "duration_s", "added_utc")
 _READ_ME = """A ride book as plain files, written by ridelog.
 
 machines.json          machines and their set-up states; each set-up file also under setups/
@@ -133,17 +134,19 @@ def _write_ride(book: Book, ride: RideEntry, rides: Path) -> None:
     place.mkdir(parents=True)
     (place / f"original.{suffix_of(ride.format, data)}").write_bytes(data)
     result = book.results.latest(ride.id)
-    figures = book.results.figures([ride.id])[ride.id]
+    made = None
+    if result is not None:
+        figures = {
+            name: {"value": f.value, "low": f.low, "high": f.high}
+            for name, f in book.results.figures([ride.id])[ride.id].items()
+        }
+        made = {"version": result.version, "settings": result.settings, "figures": figures}
+        _write_json(place / "result.json", result.document)
     _write_json(
         place / "ride.json",
         {
             "schema": SCHEMA,
-            "file": ride.file,
-            "sha256": ride.sha256,
-            "format": ride.format,
-            "start_utc": ride.start_utc,
-            "duration_s": ride.duration_s,
-            "added_utc": ride.added_utc,
+            **{name: getattr(ride, name) for name in _OF_A_RIDE},
             "machine": ride.machine or None,
             "setup": ride.setup or None,
             "conditions": book.details.conditions(ride.id),
@@ -155,20 +158,9 @@ def _write_ride(book: Book, ride: RideEntry, rides: Path) -> None:
                 {"kind": mark.kind, "start_s": mark.start_s, "end_s": mark.end_s}
                 for mark in book.details.marks(ride.id)
             ],
-            "result": None
-            if result is None
-            else {
-                "version": result.version,
-                "settings": result.settings,
-                "figures": {
-                    name: {"value": f.value, "low": f.low, "high": f.high}
-                    for name, f in figures.items()
-                },
-            },
+            "result": made,
         },
     )
-    if result is not None:
-        _write_json(place / "result.json", result.document)
 
 
 def _write_json(path: Path, document: dict[str, Any]) -> None:

@@ -58,7 +58,7 @@ def time_item(
 ) -> dict[str, Any]:
     """Return speed over time, without data (the page asks for what is in view), under its phases.
 
-    ``shade`` is "light" or "dark"; times are in seconds, ``top`` is the upper end of the axis [unit].
+    ``shade`` is "light" or "dark"; times are in s, ``top`` is the upper end of the axis [unit].
     ``spans`` are shaded by their kind: "best", "reverse", "left_out", "gap"; ``phases`` tell by
     name, in time order, what the machine was doing; without any there is no strip.
     """

@@ -19,6 +19,7 @@ from ridelog.workflow.measuring import PAGES, keep
 # Rides that may wait at once; and finished ones that the page still shows. Own choice.
 MOST_WAITING, _MOST_SHOWN = 500, 50
 # What waits goes by rank, then by a number that is never given twice.
+_Waiting = tuple[int, int, Callable[[], None]]
 _QUESTION, _RIDE, _STOP = 0, 1, -1
 # States of a task that will still bring figures.
 BUSY = ("waiting", "working", "drawing")
@@ -46,9 +47,7 @@ class JobQueue:
     def __init__(self, folder: Path, worker: Worker) -> None:
         self._folder = folder
         self._worker = worker
-        self._waiting: queue.PriorityQueue[tuple[int, int, Callable[[], None]]] = (
-            queue.PriorityQueue()
-        )
+        self._waiting: queue.PriorityQueue[_Waiting] = queue.PriorityQueue()
         self._numbers = itertools.count(1)
         self._lock = threading.Lock()
         self._tasks: dict[int, Task] = {}

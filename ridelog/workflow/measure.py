@@ -8,7 +8,6 @@ from ridelog.analysis.settings import Settings
 from ridelog.analysis.subject import MeasuredRide
 from ridelog.core.errors import NotEnoughDataError, RideLogError, UnreadableLogError
 from ridelog.core.text import shown_name
-from ridelog.core.track import Track
 from ridelog.filtering.motion import Motion
 from ridelog.filtering.smoother import estimate_motion
 from ridelog.importer import load_track, log_from_bytes, require_times
@@ -30,7 +29,7 @@ def load_motion(log: Path, *, report_progress: Progress = _silent) -> Motion:
         raise UnreadableLogError(
             f"{shown_name(str(log))}: there is no such file.", "check the name and the folder."
         )
-    return _smoothed(load_track(log), report_progress)
+    return estimate_motion(load_track(log), report_progress=report_progress)
 
 
 def motion_of_bytes(
@@ -55,10 +54,6 @@ def motion_of_bytes(
             f"page takes ({most_fixes:,}).",
             "cut the log down to the one test ride, or use `ridelog report`.",
         )
-    return _smoothed(track, report_progress)
-
-
-def _smoothed(track: Track, report_progress: Progress) -> Motion:
     return estimate_motion(track, report_progress=report_progress)
 
 
@@ -106,14 +101,9 @@ def logs_in(places: list[Path], side: str) -> tuple[list[Path], list[str]]:
         if not place.is_dir():
             logs.append(place)
             continue
-        found = []
-        for path in sorted(place.iterdir()):
-            if not path.is_file() or path.name.startswith("."):
-                continue
-            if _is_log(path):
-                found.append(path)
-            else:
-                others.append(str(path))
+        inside = [p for p in sorted(place.iterdir()) if p.is_file() and p.name[0] != "."]
+        found = [path for path in inside if _is_log(path)]
+        others += [str(path) for path in inside if path not in found]
         if not found:
             raise UnreadableLogError(
                 f"{shown_name(str(place))}: this folder holds no log (rides {side}).",

@@ -21,6 +21,7 @@ from ridelog.core.interval import estimate
 from ridelog.core.quantity import SPEED, bounds, value
 from ridelog.core.units import SPEED_UNITS
 from ridelog.filtering.motion import Motion
+from ridelog.present.thinning import rows_in_time
 from ridelog.report.ride_json import ride_json
 from ridelog.report.ride_page import page_words
 from ridelog.report.ride_pictures import ride_pictures
@@ -119,19 +120,12 @@ def trace_bytes(motion: Motion) -> bytes:
     Arrays of shape (m,): time_s (float64), speed_mps, speed_sd_mps, east_m, north_m
     (float32), broken (bool, whether the line is interrupted before the row). [SI]
     """
-    rows = np.flatnonzero(motion.used & np.isfinite(motion.speed_mps))
-    rows = rows[np.argsort(motion.track.time_s[rows], kind="stable")]
-    time_s = motion.track.time_s[rows]
-    broken = np.zeros(len(rows), dtype=bool)
-    for start_s, end_s in motion.gaps:
-        after = int(np.searchsorted(time_s, 0.5 * (start_s + end_s)))
-        if 0 < after < len(rows):
-            broken[after] = True
+    rows, broken_after = rows_in_time(motion)
     stream = io.BytesIO()
     np.savez_compressed(
         stream,
-        time_s=time_s,
-        broken=broken,
+        time_s=motion.track.time_s[rows],
+        broken=np.append(False, broken_after)[: len(rows)],
         **{
             name: getattr(motion, name)[rows].astype(np.float32)
             for name in ("speed_mps", "speed_sd_mps", "east_m", "north_m")
