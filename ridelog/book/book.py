@@ -26,24 +26,15 @@ class Check:
     without_ride: tuple[str, ...]
 
 
-def default_folder() -> Path:
-    """Return where the book lies unless told otherwise: the system's place for user data."""
-    from platformdirs import user_data_path
-
-    return user_data_path("ridelog", appauthor=False) / "book"
-
-
 class Book:
-    """An open ride book; use it in a ``with`` block, one object a thread.
-
-    Attributes
-    ----------
-    folder : Path
-    rides, machines, details, results : what it keeps.
-    """
+    """An open ride book; use it in a ``with`` block, one object a thread."""
 
     def __init__(self, folder: Path | None = None) -> None:
-        self.folder = Path(folder) if folder is not None else default_folder()
+        if folder is None:  # the system's place for user data
+            from platformdirs import user_data_path
+
+            folder = user_data_path("ridelog", appauthor=False) / "book"
+        self.folder = folder
         self._originals = self.folder / "originals"
         self._incoming = self.folder / "incoming"
         try:

@@ -105,14 +105,9 @@ class StoredResult:
 
 @dataclass(frozen=True)
 class NewResult:
-    """A result on its way into the book.
+    """A result on its way into the book, with what made it.
 
-    Attributes
-    ----------
-    version, settings : what made it.
-    document : the JSON object that scripts read.
-    figures : for lists and histories, by name.
-    attachments : what pages need beside it (traces, drawn pictures), by name.
+    ``figures`` are for lists and histories; ``attachments`` are what pages need beside it.
     """
 
     version: str

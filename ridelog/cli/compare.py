@@ -2,17 +2,13 @@
 
 from enum import StrEnum
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import Annotated
 
 import typer
 
 from ridelog.cli.options import Asked, Force, JsonFile, Units, UnitsOption
 from ridelog.cli.terminal import check_places, deliver, progress, warn
 from ridelog.core.errors import RideLogError
-
-if TYPE_CHECKING:
-    from ridelog.analysis.settings import Settings
-    from ridelog.analysis.subject import MeasuredRide
 
 # What holds for every ride of a comparison.
 SHARED = ("windows", "rollout_m", "adult_rider")
@@ -81,7 +77,7 @@ def compare(
 ) -> None:
     """Say what a change did to the machine: rides before against rides after."""
     from ridelog.cli.machine import both_setups
-    from ridelog.workflow.measure import logs_in
+    from ridelog.workflow.measure import logs_in, measure_rides
 
     setups = both_setups(setup_before, setup_after)
     logs: dict[str, list[Path]] = {}
@@ -96,7 +92,10 @@ def compare(
         if smoothed is not None:
             check_places(list(tracks.values()), log, force, folder=smoothed)
     notes = [_notes(words or []) for words in (noted_before, noted_after)]
-    rides = _measured(every, asked.settings)
+    with progress("measuring the rides") as report_progress:
+        rides = measure_rides(every, asked.settings, report_progress=report_progress)
+    for ride in rides:
+        warn(f"{ride.name}: {warning}" for warning in ride.warnings)
 
     from ridelog.compare.comparison import compare as compare_rides
     from ridelog.core.units import SPEED_UNITS
@@ -182,17 +181,6 @@ def _smoothed_names(folder: Path | None, logs: list[Path]) -> dict[str, Path]:
         taken.add(name)
         names[str(number)] = (folder or Path()) / name
     return names
-
-
-def _measured(logs: list[Path], settings: "Settings") -> list["MeasuredRide"]:
-    """Return the rides, telling on a terminal how far the work is."""
-    from ridelog.workflow.measure import measure_rides
-
-    with progress("measuring the rides") as report_progress:
-        rides = measure_rides(logs, settings, report_progress=report_progress)
-    for ride in rides:
-        warn(f"{ride.name}: {warning}" for warning in ride.warnings)
-    return rides
 
 
 def _notes(words: list[str]) -> dict[str, str]:

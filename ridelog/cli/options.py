@@ -116,13 +116,7 @@ def _annotation(one: Option) -> Any:
 
 
 def _asked(chosen: dict[str, Option], words: dict[str, Any]) -> Asked:
-    """Return what the words ask for.
-
-    Raises
-    ------
-    typer.BadParameter
-        If an option cannot be read, or options contradict each other.
-    """
+    """Return what the words ask for; BadParameter if they cannot be read or contradict."""
     values: dict[str, Any] = {}
     by_clock: dict[str, list[Any]] = {}
     for name, one in chosen.items():

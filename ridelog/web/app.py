@@ -6,7 +6,6 @@ import json
 import time
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
-from functools import cache
 from importlib.resources import files
 from pathlib import Path
 
@@ -153,9 +152,12 @@ async def static_file(request: Request) -> Response:
     """Return a style sheet or script; only known names reach the file system."""
     name = request.path_params["name"]
     if name == "colours.css":
-        data = _colours()
+        data = (
+            f":root{{{css_variables(dark=False)}color-scheme:light dark}}\n"
+            f"@media (prefers-color-scheme:dark){{:root{{{css_variables(dark=True)}}}}}\n"
+        ).encode()
     elif name == "bokeh.min.js":
-        data = _bokeh()
+        data = (files("bokeh") / "server" / "static" / "js" / name).read_bytes()
     elif name in _STATIC:
         data = _STATIC[name].read_bytes()
     else:
@@ -164,19 +166,6 @@ async def static_file(request: Request) -> Response:
     # The library changes with its package only; our own files may change with any update.
     age = "max-age=86400" if name == "bokeh.min.js" else "no-cache"
     return Response(data, media_type=kind, headers={"cache-control": age})
-
-
-@cache
-def _colours() -> bytes:
-    return (
-        f":root{{{css_variables(dark=False)}color-scheme:light dark}}\n"
-        f"@media (prefers-color-scheme:dark){{:root{{{css_variables(dark=True)}}}}}\n"
-    ).encode()
-
-
-@cache
-def _bokeh() -> bytes:
-    return (files("bokeh") / "server" / "static" / "js" / "bokeh.min.js").read_bytes()
 
 
 async def tasks(request: Request) -> Response:

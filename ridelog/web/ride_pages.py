@@ -3,7 +3,6 @@
 import asyncio
 import json
 import shutil
-from typing import Any
 from urllib.parse import urlencode
 
 from starlette.concurrency import run_in_threadpool
@@ -34,6 +33,7 @@ from ridelog.web.views import (
 )
 from ridelog.web.worker import Job
 from ridelog.workflow.book_ride import log_at, settings_of
+from ridelog.workflow.measuring import PAGES
 
 _ROWS_A_PAGE = 50
 # A day at 5 Hz as GPX is about 100 MB; the command line reads larger ones. Own choice.
@@ -87,7 +87,8 @@ def ride_page(request: Request, book: Book) -> Response:
     result = book.results.latest(ride.id)
     marks = book.details.marks(ride.id)
     current = result is not None and result.settings == settings_of(book, ride).as_json()
-    words = _words(book, ride, request)
+    drawn = book.results.attachment(ride.id, PAGES)
+    words = json.loads(drawn)[unit_of(request).label] if drawn else None
     if ride.state != "failed" and (words is None or not current):
         # Read from an export, or left by a run that was stopped: figures follow by themselves.
         server_of(request).queue.submit(ride, unless=BUSY)
@@ -216,15 +217,6 @@ def result_of(request: Request, book: Book) -> StoredResult:
     if result is None:
         raise PageError(f"ride {ride.id} has no figures yet.", "wait until it is measured.", 404)
     return result
-
-
-def _words(book: Book, ride: RideEntry, request: Request) -> dict[str, Any] | None:
-    """Return what the ride's page says in the chosen unit, once it is drawn."""
-    data = book.results.attachment(ride.id, "pages")
-    if data is None:
-        return None
-    words: dict[str, Any] = json.loads(data)[unit_of(request).label]
-    return words
 
 
 def _file(data: bytes, kind: str, name: str) -> Response:

@@ -19,6 +19,7 @@ from ridelog.core.units import SpeedUnit
 from ridelog.present.thinning import lowest_and_highest, thin_path
 from ridelog.web.ride_pages import result_of
 from ridelog.web.views import PageError, reads_book, server_of, unit_of
+from ridelog.workflow.measuring import TRACE
 
 _MOST_COLUMNS = 4_000
 # Points of the path on the page, and how far one may lie from the line that leaves it out. [m]
@@ -38,16 +39,6 @@ class RideTrace:
     speed_sd_mps: FloatArray
     east_m: FloatArray
     north_m: FloatArray
-
-    @classmethod
-    def from_bytes(cls, data: bytes) -> "RideTrace":
-        """Return the trace that ``measuring.trace_bytes`` wrote."""
-        with np.load(io.BytesIO(data), allow_pickle=False) as arrays:
-            numbers = ("time_s", "speed_mps", "speed_sd_mps", "east_m", "north_m")
-            return cls(
-                broken=arrays["broken"].astype(bool),
-                **{name: arrays[name].astype(np.float64) for name in numbers},
-            )
 
 
 @reads_book
@@ -105,12 +96,15 @@ def _trace(request: Request, book: Book) -> tuple[RideTrace, StoredResult]:
 def _read_trace(folder: str, ride_id: int, result_id: int) -> RideTrace:
     """Return a trace; a result's number never means another result."""
     with Book(Path(folder)) as book:
-        data = book.results.attachment(ride_id, "trace")
+        data = book.results.attachment(ride_id, TRACE)
     if data is None:
         raise PageError(
             f"ride {ride_id} was read from an export without its trace.", "measure it again.", 404
         )
-    return RideTrace.from_bytes(data)
+    with np.load(io.BytesIO(data), allow_pickle=False) as arrays:  # as measuring.trace_bytes wrote
+        numbers = ("time_s", "speed_mps", "speed_sd_mps", "east_m", "north_m")
+        broken = arrays["broken"].astype(bool)
+        return RideTrace(broken=broken, **{n: arrays[n].astype(np.float64) for n in numbers})
 
 
 def _number(request: Request, name: str, otherwise: float) -> float:

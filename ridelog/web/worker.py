@@ -134,14 +134,6 @@ class ComparedRides:
     lacking: str
 
 
-@dataclass(frozen=True)
-class PredictedChange:
-    """A prediction for the page: what it says, and its pictures."""
-
-    words: dict[str, Any]
-    pictures: list[dict[str, str]]
-
-
 def measure_ride(send: Send, cache: RideCache, *, log: LogAt) -> None:
     """Measure one log; sends "progress", "first", "result" (MeasuredLog) and "pages" (bytes)."""
     motion = cache.motion(log, lambda done: send("progress", 0.5 * done))
@@ -201,7 +193,7 @@ def predict_change(
     sweep: tuple[str, list[Any]] | None,
     unit: str,
 ) -> None:
-    """Predict a change of a machine; sends "answer" (PredictedChange)."""
+    """Predict a change of a machine; sends "answer": its words and pictures."""
     reader, known = SPEED_UNITS[unit], MachineSetup(**setup)
     rides = tuple(cache.ridden(log) for log in logs)
     prediction = predict_from(known, rides, asked, reader, sweep=sweep)
@@ -209,7 +201,7 @@ def predict_change(
         {"wide_svg": p.wide_svg, "narrow_svg": p.narrow_svg}
         for p in predict_pictures(prediction, reader)
     ]
-    send("answer", PredictedChange(prediction_words(prediction, reader), pictures))
+    send("answer", {"words": prediction_words(prediction, reader), "pictures": pictures})
 
 
 _JOBS: dict[str, Callable[..., None]] = {
@@ -233,7 +225,7 @@ def _serve(pipe: Connection) -> None:
         except RideLogError as error:
             answer = ("refused", (error.problem, error.advice))
         except MemoryError:
-            cache.clear()
+            cache = RideCache()
             answer = ("failed", _TOO_LARGE)
         except Exception as error:  # a mistake in ridelog must not stop the queue
             print(f"ridelog: {job.function} failed: {error!r}", file=sys.stderr)

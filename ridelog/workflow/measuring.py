@@ -13,7 +13,7 @@ import numpy as np
 from ridelog import __version__
 from ridelog.analysis.ride import analyse
 from ridelog.analysis.settings import Settings
-from ridelog.analysis.subject import MeasuredRide
+from ridelog.analysis.subject import MeasuredRide, RideSource
 from ridelog.analysis.windows import window_means, windows_of
 from ridelog.book import Book, NewResult
 from ridelog.core.errors import UnreadableLogError
@@ -44,9 +44,7 @@ _MOST_FIXES = 60_000
 class MeasuredLog:
     """What was measured of one log, ready for the book."""
 
-    format: str
-    start_utc: str
-    duration_s: float
+    source: RideSource
     result: NewResult
 
 
@@ -54,12 +52,8 @@ def first_figures(motion: Motion, settings: Settings) -> dict[str, Any]:
     """Return a first look at the headline, before everything else is measured.
 
     The best second is drawn about where the fitted path has it, and nowhere else: the result, which
-    weighs all riding near the top, may differ by a part of its interval and replaces it.
-
-    Returns
-    -------
-    dict
-        ``best_1s_mps``: E or None; ``words``: value and bounds in each unit, empty without.
+    weighs all riding near the top, may differ by a part of its interval and replaces it. Holds
+    ``best_1s_mps``: E or None, and ``words``: value and bounds in each unit, empty without.
     """
     windows = windows_of(motion, 1.0, excluded=settings.left_out_s)
     best = None
@@ -78,25 +72,21 @@ def first_figures(motion: Motion, settings: Settings) -> dict[str, Any]:
 
 def measured(motion: Motion, result: MeasuredRide) -> MeasuredLog:
     """Return everything that was measured on a ride, with its trace but without pictures."""
-    document = ride_json(result)
     new = NewResult(
         version=__version__,
         settings=result.settings.as_json(),
-        document=document,
-        figures={
-            name: figure.firm for name, figure in result.figures.items() if figure.firm is not None
-        },
+        document=ride_json(result),
+        figures={name: each.firm for name, each in result.figures.items() if each.firm},
         attachments={TRACE: trace_bytes(motion)},
     )
-    source = result.source
-    return MeasuredLog(source.format, source.start_utc, source.duration_s, new)
+    return MeasuredLog(result.source, new)
 
 
 def keep(book: Book, ride_id: int, found: MeasuredLog) -> int:
     """Write into the book what was measured of a ride; return the number of the result."""
-    number = book.results.put(ride_id, found.result)
+    number, log = book.results.put(ride_id, found.result), found.source
     book.rides.describe(
-        ride_id, format=found.format, start_utc=found.start_utc, duration_s=found.duration_s
+        ride_id, format=log.format, start_utc=log.start_utc, duration_s=log.duration_s
     )
     return number
 
@@ -168,25 +158,16 @@ class RideCache:
         self._motions.move_to_end(key)
         return self._motions[key]
 
-    def ridden(
-        self, log: LogAt, report_progress: Callable[[float], None] = lambda done: None
-    ) -> MeasuredRide:
+    def ridden(self, log: LogAt) -> MeasuredRide:
         """Return a ride with everything that is measured on it."""
         key = (log.sha256, log.name, json.dumps(log.settings, sort_keys=True))
         if key not in self._rides:
-            motion = self.motion(log, report_progress)
-            self._rides[key] = analyse(motion, Settings.from_json(log.settings))
+            self._rides[key] = analyse(self.motion(log), Settings.from_json(log.settings))
         return self._rides[key]
 
-    def clear(self) -> None:
-        """Let go of everything."""
-        self._motions.clear()
-        self._rides.clear()
-
     def _drop_the_oldest(self) -> None:
-        while len(self._motions) > 1 and self._fixes() > _MOST_FIXES:
-            gone, _ = self._motions.popitem(last=False)
+        fixes = sum(len(motion.track) for motion in self._motions.values())
+        while len(self._motions) > 1 and fixes > _MOST_FIXES:
+            gone, motion = self._motions.popitem(last=False)
+            fixes -= len(motion.track)
             self._rides = {key: ride for key, ride in self._rides.items() if key[:2] != gone}
-
-    def _fixes(self) -> int:
-        return sum(len(motion.track) for motion in self._motions.values())
