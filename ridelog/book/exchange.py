@@ -103,13 +103,11 @@ def import_book(book: Book, folder: Path) -> ImportedRides:
         try:
             new = _add_ride(book, place)
             added, present = added + new, present + (not new)
-        except (RideLogError, TypeError, KeyError, ValueError, AttributeError) as error:
-            problems.append(
-                str(error)
-                if isinstance(error, RideLogError)
-                else f"{place.name}: ride.json is not as it was exported ({error}). "
-                f"What to do: {_ADVICE}"
-            )
+        except RideLogError as error:
+            problems.append(str(error))
+        except (TypeError, KeyError, ValueError, AttributeError) as error:
+            words = f"{place.name}: ride.json is not as it was exported ({error})."
+            problems.append(str(BookError(words, _ADVICE)))
     return ImportedRides(added, present, tuple(problems))
 
 

@@ -129,8 +129,7 @@ def checked_name(what: str, name: str) -> str:
         raise BookError(f"{what}: the name is empty.", "give it a name.")
     if len(name) > _MOST_NAME:
         raise BookError(
-            f"{what}: the name has {len(name):,} letters, {_MOST_NAME} are the most.",
-            "shorten it.",
+            f"{what}: the name has {len(name):,} letters, {_MOST_NAME} are the most.", "shorten it."
         )
     return name
 

@@ -70,12 +70,7 @@ class Rides(Tables):
         return None if row is None else RideEntry(**row)
 
     def found(
-        self,
-        words: str = "",
-        *,
-        machine_id: int | None = None,
-        most: int = 100,
-        skip: int = 0,
+        self, words: str = "", *, machine_id: int | None = None, most: int = 100, skip: int = 0
     ) -> tuple[RideEntry, ...]:
         """Return the rides in which every word occurs, the latest first.
 

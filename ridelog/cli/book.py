@@ -6,13 +6,14 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from ridelog.book import CONDITIONS, MARK_KINDS, Book, RideEntry
+from ridelog.book.exchange import export_book, import_book
 from ridelog.cli.options import Units, UnitsOption, command_group
 from ridelog.cli.terminal import progress, shown
 from ridelog.core.errors import BookError, RideLogError, UnreadableLogError
 from ridelog.core.text import clean
 
 if TYPE_CHECKING:
-    from ridelog.book import Book, RideEntry
     from ridelog.workflow.measuring import MeasuredLog
 
 book_app = command_group(
@@ -46,7 +47,7 @@ def add(
     if setup and not machine:
         raise RideLogError("a set-up belongs to a machine.", "name it with --machine as well.")
     problems = []
-    with _book(book) as opened:
+    with Book(book) as opened:
         for path in rides:
             try:
                 _add_one(opened, path, machine, setup, units)
@@ -71,7 +72,7 @@ def list_rides(
     from ridelog.workflow.book_ride import top_speed
 
     asked = " ".join(words or [])
-    with _book(book) as opened:
+    with Book(book) as opened:
         rides = opened.rides.found(asked, most=most)
         figures = opened.results.figures([ride.id for ride in rides])
         count = opened.rides.count(asked)
@@ -85,10 +86,9 @@ def list_rides(
 @book_app.command()
 def show(ride: Number, book: BookFolder = None, units: UnitsOption = Units.KMH) -> None:
     """Show what the book knows of a ride."""
-    from ridelog.book import CONDITIONS, MARK_KINDS
     from ridelog.workflow.book_ride import moment, top_speed
 
-    with _book(book) as opened:
+    with Book(book) as opened:
         entry = opened.rides.get(ride)
         figures = opened.results.figures([ride])[ride]
         result = opened.results.latest(ride)
@@ -125,7 +125,7 @@ def move(
     book: BookFolder = None,
 ) -> None:
     """Move a ride to another machine or set-up."""
-    with _book(book) as opened:
+    with Book(book) as opened:
         entry = opened.assign(ride, machine, setup or "")
     print(f"Ride {ride}: {entry.machine}{', ' + entry.setup if entry.setup else ''}")
 
@@ -141,7 +141,7 @@ def again(
     from ridelog import __version__
     from ridelog.report.changes import changed_figures
 
-    with _book(book) as opened:
+    with Book(book) as opened:
         numbers = (ride,) if ride is not None else opened.results.not_of(__version__)
         for number in numbers:
             entry = opened.rides.get(number)
@@ -162,9 +162,7 @@ def export(
     book: BookFolder = None,
 ) -> None:
     """Write everything as plain files: logs, JSON, set-up files."""
-    from ridelog.book.exchange import export_book
-
-    with _book(book) as opened:
+    with Book(book) as opened:
         count = export_book(opened, folder)
     print(f"Wrote {shown(folder)} with {count} {'ride' if count == 1 else 'rides'}")
 
@@ -175,9 +173,7 @@ def import_rides(
     book: BookFolder = None,
 ) -> None:
     """Read an export into the book; rides that are there stay as they are."""
-    from ridelog.book.exchange import import_book
-
-    with _book(book) as opened:
+    with Book(book) as opened:
         found = import_book(opened, folder)
     print(f"{found.added} rides added, {found.present} were there already")
     if found.problems:
@@ -187,7 +183,7 @@ def import_rides(
 @book_app.command()
 def check(book: BookFolder = None) -> None:
     """Compare every log in the book with its SHA-256."""
-    with _book(book) as opened:
+    with Book(book) as opened:
         found = opened.check()
     print(f"{found.sound} logs are as they were given")
     if found.without_ride:
@@ -199,15 +195,7 @@ def check(book: BookFolder = None) -> None:
         )
 
 
-def _book(folder: Path | None) -> "Book":
-    from ridelog.book import Book
-
-    return Book(folder)
-
-
-def _add_one(
-    book: "Book", path: Path, machine: str | None, setup: str | None, units: Units
-) -> None:
+def _add_one(book: Book, path: Path, machine: str | None, setup: str | None, units: Units) -> None:
     from ridelog.importer import read_log, require_times
     from ridelog.workflow.book_ride import top_speed
 
@@ -226,7 +214,7 @@ def _add_one(
     print(f"Ride {ride.id}: {shown(Path(ride.file))} {words}, top speed {_speed(best, units)}")
 
 
-def _measure(book: "Book", ride: "RideEntry") -> "MeasuredLog":
+def _measure(book: Book, ride: RideEntry) -> "MeasuredLog":
     """Measure a ride of the book and keep what was found."""
     from ridelog.analysis.ride import analyse
     from ridelog.workflow.book_ride import settings_of
@@ -248,7 +236,7 @@ def _measure(book: "Book", ride: "RideEntry") -> "MeasuredLog":
     return found
 
 
-def _when(ride: "RideEntry") -> str:
+def _when(ride: RideEntry) -> str:
     from ridelog.workflow.book_ride import moment
 
     return moment(ride.start_utc) if ride.state == "ready" else ride.state

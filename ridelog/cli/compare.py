@@ -106,13 +106,9 @@ def compare(
 
     unit = SPEED_UNITS[units.value]
     cut = len(logs["before"])
+    sides = tuple(rides[:cut]), tuple(rides[cut:])
     comparison = compare_rides(
-        tuple(rides[:cut]),
-        tuple(rides[cut:]),
-        unit=unit,
-        noted_before=notes[0],
-        noted_after=notes[1],
-        setups=setups,
+        *sides, unit=unit, noted_before=notes[0], noted_after=notes[1], setups=setups
     )
     document = to_bytes(compare_json(comparison))
     files: dict[Path, bytes] = {}

@@ -115,10 +115,7 @@ def trace(
 
 @app.command()
 def signal(
-    ride: Ride,
-    units: UnitsOption = Units.KMH,
-    json: JsonFile = None,
-    force: Force = False,
+    ride: Ride, units: UnitsOption = Units.KMH, json: JsonFile = None, force: Force = False
 ) -> None:
     """Tell whether a log is good enough, from when on, and what it can support."""
     check_places([json], ride, force)

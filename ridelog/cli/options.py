@@ -110,8 +110,7 @@ def _annotation(one: Option) -> Any:
         return Annotated[bool, typer.Option(one.flag, help=one.words)]
     kind = list[str] | None if one.many else str | None
     return Annotated[
-        kind,
-        typer.Option(one.flag, metavar=one.metavar, help=one.words, show_default=False),
+        kind, typer.Option(one.flag, metavar=one.metavar, help=one.words, show_default=False)
     ]
 
 

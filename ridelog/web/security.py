@@ -159,12 +159,7 @@ class SecurityMiddleware:
     """
 
     def __init__(
-        self,
-        app: Starlette,
-        *,
-        hosts: frozenset[str],
-        sessions: Sessions,
-        requests: RateLimiter,
+        self, app: Starlette, *, hosts: frozenset[str], sessions: Sessions, requests: RateLimiter
     ) -> None:
         self.inner, self._hosts = app, hosts
         self._sessions, self._requests = sessions, requests

@@ -206,8 +206,7 @@ def _computed(
         settings = settings_in(document, len(logs))
     except (LookupError, TypeError, ValueError, AttributeError) as error:
         raise UnreadableLogError(
-            f"The settings in the result cannot be read ({error}).",
-            _AS_WRITTEN,
+            f"The settings in the result cannot be read ({error}).", _AS_WRITTEN
         ) from error
     rides = []
     for number, log in enumerate(logs):
