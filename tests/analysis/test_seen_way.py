@@ -106,4 +106,4 @@ def test_another_segment_of_the_log_is_not_a_way_unseen() -> None:
 def test_real_logs_of_distant_fixes_give_no_second(file: str, share: int) -> None:
     top = measure_top_speed(estimate_motion(load_track(REAL / file)))
     assert top.best_1s_mps is None
-    assert top.reason.startswith(f"only {share} % of the way was logged by fixes")
+    assert top.reason.startswith(f"only {share} % of the distance was logged by fixes")

@@ -37,7 +37,7 @@ class _Steady:
 def _top(at_s: float) -> TopSpeed:
     best = Estimate(7.0, 6.9, 7.1)
     told: dict[str, Any] = dict.fromkeys(TopSpeed.__dataclass_fields__)
-    told |= {"best_1s_mps": best, "at_s": at_s, "runs": ()}
+    told |= {"best_1s_mps": best, "at_s": at_s, "two_way_runs": ()}
     return cast(TopSpeed, SimpleNamespace(**told))
 
 

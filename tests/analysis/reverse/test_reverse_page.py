@@ -99,7 +99,7 @@ def test_a_mark_is_told_as_one(backed: tuple[Motion, MeasuredRide]) -> None:
 
 def test_a_weak_signal_gives_a_range(backed: tuple[Motion, MeasuredRide]) -> None:
     ride = backed[1]
-    weak = ride.with_record("signal", replace(ride["signal"], grade="weak"))
+    weak = ride.with_record("signal", replace(ride["signal"], grade="too weak"))
     lead = reverse_section(weak, KMH).lead
     assert re.match(
         r"Backwards it reached somewhere from [\d.]+ to [\d.]+ km/h \(weak signal\) in", lead
