@@ -111,8 +111,8 @@ def _fuse(after: MachineSetup, measures: Mapping[str, Pair]) -> Iterator[Caution
         if current.high > after.battery_max_a:
             yield Caution(
                 "battery_amperes",
-                f"The battery current may reach {plain(current.high, CURRENT, SI)}; the battery allows "
-                f"{after.battery_max_a:g} A.",
+                f"The battery current may reach {plain(current.high, CURRENT, SI)}; the battery "
+                f"allows {after.battery_max_a:g} A.",
                 current.high,
                 after.battery_max_a,
                 "the set-up's battery_max_a",
