@@ -162,7 +162,11 @@ def predict(
 
     unit = SPEED_UNITS[units.value]
     windows = tuple(parse_window(text) for text in window or [])
-    settings = Settings(has_reverse=known.has_reverse, windows=tuple(window or []))
+    settings = Settings(
+        windows=tuple(window or []),
+        has_reverse=known.has_reverse,
+        adult_rider=bool(known.adult_rider),
+    )
     sides = []
     for side in (ride or [], ridden or []):
         motions = [motion_of(log) for log in side]

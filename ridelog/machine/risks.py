@@ -167,7 +167,7 @@ def _speed(after: MachineSetup, measures: Mapping[str, Pair]) -> Iterator[Cautio
             "the set-up's class speed; compare StVZO § 30a (1)",
             gravity=WARNING,
         )
-    by_age = age_class_caution(top.value)
+    by_age = None if after.adult_rider else age_class_caution(top.value)
     if by_age is not None:
         yield by_age
     now = measures["top_speed_mps"][0]

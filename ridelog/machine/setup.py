@@ -158,6 +158,7 @@ class MachineSetup(BaseModel):
         5.0, 1500.0, (32.0, 150.0),
     )  # fmt: skip
     has_reverse: bool | None = _word("Use", "Can it be driven backwards? true or false")
+    adult_rider: bool | None = _word("Use", "Do only adults ride it? true or false")
     brakes: Brakes | None = _word(
         "Use", "Brakes that work apart from each other: none, one, or two independent"
     )

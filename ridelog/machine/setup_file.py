@@ -290,9 +290,13 @@ def _prompt(key: Key) -> str:
     return f"{key.question}" + (f" [{key.unit}]: " if key.unit else ": ")
 
 
+# Keys that are answered with yes or no.
+_YES_OR_NO = ("has_reverse", "adult_rider")
+
+
 def read_value(key: Key, typed: str) -> Any:
     """Return an answer as the kind of value that its key takes, or as typed if it is none."""
-    if typed.lower() in ("true", "yes", "y", "false", "no", "n") and key.name == "has_reverse":
+    if typed.lower() in ("true", "yes", "y", "false", "no", "n") and key.name in _YES_OR_NO:
         return typed.lower() in ("true", "yes", "y")
     if key.low is None:
         return typed

@@ -50,6 +50,7 @@ def settings_of(book: Book, ride: RideEntry) -> Settings:
         advised_mps=usual.advised_mps if class_kmh is None else kmh.to_mps(class_kmh),
         track_width_m=setup.track_width_m,
         cg_height_m=setup.cg_height_m,
+        adult_rider=bool(setup.adult_rider),
     )
 
 

@@ -11,7 +11,9 @@ from hypothesis import strategies as st
 
 from ridelog.__main__ import main
 from ridelog.core.errors import SetupError
+from ridelog.core.estimate import Estimate
 from ridelog.machine.components import circumference_m, overall_ratio, pack_voltage
+from ridelog.machine.risks import risks
 from ridelog.machine.setup import KEYS, MachineSetup
 from ridelog.machine.setup_check import contradictions
 from ridelog.machine.setup_file import ask_setup, problems_of, read_setup, setup_text
@@ -258,3 +260,13 @@ def test_ratio_and_tyre() -> None:
     assert overall_ratio(MachineSetup()) is None
     assert circumference_m(MachineSetup(tyre_circumference_m=1.04)) == 1.04
     assert circumference_m(MachineSetup()) is None
+
+
+def test_an_adult_rider_settles_the_class_of_age() -> None:
+    """Asked of the file once, nothing is said of classes of age any more."""
+    fast = {"top_speed_mps": (Estimate(15.0, 14.9, 15.1), Estimate(16.0, 15.9, 16.1))}
+    codes = {
+        rides: {one.code for one in risks(MachineSetup(), MachineSetup(adult_rider=rides), fast)}
+        for rides in (None, True)
+    }
+    assert codes[None] - codes[True] == {"age_class"}
