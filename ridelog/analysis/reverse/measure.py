@@ -46,8 +46,6 @@ _HOW = (
 class Segment:
     """One stretch of travel that was, or may have been, backwards.
 
-    Attributes
-    ----------
     start_s, end_s : when. [s]
     state : "found" by evidence, "marked" by the rider, or "uncertain".
     distance_m : way covered on the fitted path. [m]
@@ -70,8 +68,6 @@ class Segment:
 class Reverse:
     """Reverse travel of one ride.
 
-    Attributes
-    ----------
     state : "none", "found" (by evidence or by a mark) or "uncertain".
     top_speed_mps : of all found and marked stretches together, freed from the bias of choosing the
         best; None if there is none. [m/s]
