@@ -101,12 +101,8 @@ def measure_handling(
 
     Excluded are stretches that may not carry a figure, such as reverse travel [s]. The dimensions
     are the distance between the middles of left and right tyres and the height of the centre of
-    gravity of machine and rider; both or none of them, for the tip-over margin [m].
-
-    Raises
-    ------
-    RideLogError
-        If only one dimension is given, or one that is not that of a machine in metres.
+    gravity of machine and rider; both or none of them, for the tip-over margin [m]. RideLogError as
+    from ``checked_dimensions``.
     """
     checked_dimensions(track_width_m, cg_height_m)
     turns = measure_turns(motion, excluded=excluded)
@@ -120,29 +116,19 @@ def measure_handling(
         margin = tip_over(
             track_width_m, cg_height_m, turns.max_lateral_accel_mps2, turns.min_turn_radius_m
         )
-    reasons = [
-        f"{name}: {reason}."
-        for name, reason in (
-            ("Lateral acceleration", turns.lateral_reason),
-            ("Turn radius", turns.radius_reason),
-            ("Weave", weave.weave_reason),
-        )
-        if reason
-    ]
+    missing = {
+        "Lateral acceleration": turns.lateral_reason,
+        "Turn radius": turns.radius_reason,
+        "Weave": weave.weave_reason,
+    }
+    reason = " ".join(f"{name}: {reason}." for name, reason in missing.items() if reason)
     return Handling(
-        **vars(turns), **vars(weave), **vars(corrections),
-        tip_over=margin, reason=" ".join(reasons),
-    )  # fmt: skip
+        **vars(turns), **vars(weave), **vars(corrections), tip_over=margin, reason=reason
+    )
 
 
 def checked_dimensions(track_width_m: float | None, cg_height_m: float | None) -> None:
-    """Check dimensions of which both or none must be known.
-
-    Raises
-    ------
-    RideLogError
-        If only one is given, or one that is not that of a machine in metres.
-    """
+    """Raise RideLogError if only one is given, or one that is not that of a machine in metres."""
     if (track_width_m is None) != (cg_height_m is None):
         raise RideLogError(
             "only one of track width and height of the centre of gravity is given.",
@@ -153,13 +139,7 @@ def checked_dimensions(track_width_m: float | None, cg_height_m: float | None) -
 
 
 def stability_factor(track_width_m: float, cg_height_m: float) -> float:
-    """Return T / (2 h).
-
-    Raises
-    ------
-    RideLogError
-        If a dimension is not that of a machine in metres.
-    """
+    """Return T / (2 h); RideLogError if a dimension is not that of a machine in metres."""
     for name, value, (least, most) in (
         ("track width", track_width_m, _WIDTHS_M),
         ("height of the centre of gravity", cg_height_m, _HEIGHTS_M),
@@ -182,14 +162,9 @@ def tip_over(
 ) -> TipOver:
     """Return the tip-over threshold of a machine and what a ride used of it.
 
-    Rider's lean, suspension, tyres, slope and ruts move it: advisory only. The width is that
-    between the middles of left and right tyres, the height that of machine and rider together [m];
-    ``lateral`` and ``radius`` are the ride's largest acceleration and smallest radius [m/s²], [m].
-
-    Raises
-    ------
-    RideLogError
-        If a dimension is not that of a machine in metres.
+    Rider's lean, suspension, tyres, slope and ruts move it: advisory only. ``lateral`` and
+    ``radius`` are the ride's largest acceleration and smallest radius [m/s²], [m]. RideLogError as
+    from ``stability_factor``.
     """
     factor = stability_factor(track_width_m, cg_height_m)
     rigid = factor * STANDARD_GRAVITY_MPS2

@@ -5,6 +5,7 @@ Two pictures: weave by speed, and the sideways acceleration of turns.
 
 import math
 from functools import partial
+from typing import Any
 
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
@@ -42,11 +43,9 @@ _MOST_ROWS, _LEAST_DRAWN = 5, 3
 _IN_G = Quantity("acceleration", "m/s2", 2, lambda reader: ("g", STANDARD_GRAVITY_MPS2))
 _SHARE = Quantity("share", "1", 0, lambda reader: ("%", 0.01))
 _CORRECTIONS = Quantity(
-    "steering corrections",
-    "1/100 m",
-    1,
+    "steering corrections", "1/100 m", 1,
     lambda reader: (f"times every 100 {reader.distance_label}", 1.0 / reader.metres_per_distance),
-)
+)  # fmt: skip
 _NO_DIMENSIONS = (
     "Say the track width and the height of the centre of gravity, and turns are held against the "
     "tip-over threshold."
@@ -152,9 +151,8 @@ def _margin(margin: TipOver, reader: SpeedUnit) -> str:
         "the safer figure (15 % less, as tilt tables show)."
     )
     if margin.share_used is not None:
-        words += (
-            f" The hardest turn reached {text_or_span(margin.share_used, _SHARE, reader)} of it."
-        )
+        share = text_or_span(margin.share_used, _SHARE, reader)
+        words += f" The hardest turn reached {share} of it."
     if margin.tipping_speed_mps is not None:
         speed = plain(margin.tipping_speed_mps, SPEED, reader, 0)
         words += f" The tightest turn would reach it at {speed}."
@@ -175,12 +173,10 @@ def _pictures(handling: Handling, reader: SpeedUnit) -> tuple[Picture, ...]:
         pictures.append(draw_picture("weave", label, partial(weave_figure, handling, reader)))
     turns = _measured(handling)
     if len(turns) >= _LEAST_DRAWN:
-        label = (
-            f"Sideways acceleration of {count_words(len(turns), 'turn', 'turns')} in the order of "
-            "the ride, left and right."
-        )
-        figure_of = partial(turns_figure, turns, handling, reader)
-        pictures.append(draw_picture("turns", label, figure_of))
+        counted = count_words(len(turns), "turn", "turns")
+        label = f"Sideways acceleration of {counted} in the order of the ride, left and right."
+        drawn = partial(turns_figure, turns, handling, reader)
+        pictures.append(draw_picture("turns", label, drawn))
     return tuple(pictures)
 
 
@@ -226,7 +222,9 @@ def weave_figure(handling: Handling, reader: SpeedUnit, shape: Shape) -> Figure:
             color=LINE.light, linewidth=2.6, solid_capstyle="butt", zorder=3,
         )  # fmt: skip
     axes.axhline(least, color=QUIET.light, linewidth=1.1, linestyle=(0, (5, 3)), zorder=1)
-    _write(axes, shape, "below this: no weave", (last, least), (-3, 3), ha="right", quiet=True)
+    _write(
+        axes, shape, "below this: no weave", (last, least), (-3, 3), ha="right", color=QUIET.light
+    )
     axes.set_xlim(first, last)
     axes.set_ylim(0.0, 1.25 * highest)
     _name_axes(axes, shape, f"speed, {SPEED.label(reader)}")
@@ -264,11 +262,7 @@ def turns_figure(
         # At the top, where no turn reaches: on the line it would cover one.
         _write(axes, shape, words, (-0.7, ceiling), (4, -4), va="top")
     axes.set_ylim(0.0, ceiling)
-    _name_axes(
-        axes,
-        shape,
-        "turns in order, minutes into the ride" if shape.wide else "minutes into the ride",
-    )
+    _name_axes(axes, shape, f"{'turns in order, ' if shape.wide else ''}minutes into the ride")
     named = range(0, len(turns), -(-len(turns) // (9 if shape.wide else 4)))
     axes.set_xticks(named, [elapsed_words(turns[place][0].start_s) for place in named])
     seconds = f"mean of the best {handling.lateral_window_s:.0f} s"
@@ -299,12 +293,10 @@ def _mark_onset(
         words = f"weaves from {value(onset, SPEED, reader) if firm else span(onset, SPEED, reader)}"
         axes.axvline(at, color=MARK.light, linewidth=2.2, zorder=1)
     right = at - first > 0.55 * (last - first)
-    axes.annotate(
-        words, (at, 1.0), xycoords=("data", "axes fraction"),
-        xytext=(-5 if right else 5, -4), textcoords="offset points",
-        ha="right" if right else "left", va="top", fontsize=shape.small_pt, fontweight="bold",
-        color=INK.light, zorder=6,
-        bbox={"facecolor": PAPER.light, "edgecolor": "none", "pad": 1.5},
+    _write(
+        axes, shape, words, (at, 1.0), (-5 if right else 5, -4),
+        xycoords=("data", "axes fraction"), ha="right" if right else "left", va="top", zorder=6,
+        fontweight="bold", bbox={"facecolor": PAPER.light, "edgecolor": "none", "pad": 1.5},
     )  # fmt: skip
 
 
@@ -315,31 +307,22 @@ def _framed(shape: Shape) -> tuple[Figure, Axes]:
     return figure, axes
 
 
-def _scaled(
-    estimate: Estimate, quantity: Quantity, reader: SpeedUnit
-) -> tuple[float, float, float]:
+def _scaled(estimate: Estimate, quantity: Quantity, reader: SpeedUnit) -> list[float]:
     """Return low, value and high in the reader's unit."""
-    low, middle, high = (
-        quantity.scaled(each, reader) for each in (estimate.low, estimate.value, estimate.high)
-    )
-    return low, middle, high
+    return [quantity.scaled(each, reader) for each in (estimate.low, estimate.value, estimate.high)]
 
 
 def _write(
-    axes: Axes,
-    shape: Shape,
-    words: str,
-    at: tuple[float, float],
-    away_pt: tuple[float, float],
-    *,
-    ha: str = "left",
-    va: str = "bottom",
-    quiet: bool = False,
-) -> None:
+    axes: Axes, shape: Shape, words: str, at: tuple[float, float], away_pt: tuple[int, int],
+    **style: Any,
+) -> None:  # fmt: skip
+    usual = {
+        "ha": "left", "va": "bottom", "color": INK.light, "zorder": 5,
+        "bbox": {"facecolor": PAPER.light, "edgecolor": "none", "pad": 1.0, "alpha": 0.85},
+    }  # fmt: skip
     axes.annotate(
-        words, at, xytext=away_pt, textcoords="offset points", ha=ha, va=va,
-        fontsize=shape.small_pt, color=(QUIET if quiet else INK).light, zorder=5,
-        bbox={"facecolor": PAPER.light, "edgecolor": "none", "pad": 1.0, "alpha": 0.85},
+        words, at, xytext=away_pt, textcoords="offset points", fontsize=shape.small_pt,
+        **{**usual, **style},
     )  # fmt: skip
 
 
