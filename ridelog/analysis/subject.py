@@ -178,4 +178,4 @@ class Subject:
 
     def document(self, ride: MeasuredRide) -> dict[str, Any]:
         """Return ``members`` as records, whose fields are named as JSON has them."""
-        return {}
+        return {name: ride[name] for name in self.members}

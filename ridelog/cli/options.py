@@ -150,7 +150,7 @@ def _check(asked: Asked) -> None:
         )
     if settings.track_width_m is None and settings.cg_height_m is None:
         return
-    from ridelog.analysis.handling.tip_over import checked_dimensions
+    from ridelog.analysis.handling.measure import checked_dimensions
 
     try:
         checked_dimensions(settings.track_width_m, settings.cg_height_m)

@@ -6,14 +6,14 @@ import numpy as np
 import pytest
 
 from ridelog.analysis.handling.band import LOW_HZ, top_of_band_hz
-from ridelog.analysis.handling.lateral import mean_laterals, radii, speed_by_fixes
-from ridelog.analysis.handling.tip_over import (
+from ridelog.analysis.handling.measure import (
     LEAST_TILT_QUAD,
     TILT_SHARE,
     stability_factor,
     tip_over,
     tipping_speed_mps,
 )
+from ridelog.analysis.handling.turns import mean_laterals, radii, speed_by_fixes
 from ridelog.analysis.handling.weave import LEAST_RATE_HZ
 from ridelog.core.estimate import Estimate
 from ridelog.core.units import MPS_PER_KMH, STANDARD_GRAVITY_MPS2

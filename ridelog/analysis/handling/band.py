@@ -85,7 +85,7 @@ class RawStretch:
     seen : shape (m, 2), east and north: reported velocity, or position. [m/s] or [m]
     filled : 1 where no fix was and the value is interpolated, else 0.
     speed_mps, course_rad : of the smoothed motion, the course not wrapped.
-    straight : fast enough, and away from turns and from what is left out.
+    straight : fast enough, away from turns and from what is left out, and from the ends.
     """
 
     time_s: FloatArray
@@ -94,6 +94,10 @@ class RawStretch:
     speed_mps: FloatArray
     course_rad: FloatArray
     straight: BoolArray
+
+    def passed(self, kernel: FloatArray) -> list[FloatArray]:
+        """Return what a filter passes of what was seen, east and north."""
+        return [np.convolve(seen, kernel, "same") for seen in self.seen.T]
 
 
 def top_of_band_hz(rate_hz: float) -> float:
@@ -104,12 +108,7 @@ def top_of_band_hz(rate_hz: float) -> float:
 def seconds_in_band(motion: Motion, *, excluded: tuple[Span, ...] = ()) -> Seconds:
     """Return what every usable second of straight riding holds in the band of weave.
 
-    Parameters
-    ----------
-    motion : Motion
-        The smoothed ride, at 5 Hz or more.
-    excluded : tuple of (start_s, end_s)
-        Stretches to leave out, such as reverse travel.
+    Of a log of 5 Hz or more, without what is excluded, such as reverse travel.
     """
     order = 0 if motion.speed_source == "reported" else 1
     step = 1.0 / motion.rate_hz
@@ -124,18 +123,12 @@ def seconds_in_band(motion: Motion, *, excluded: tuple[Span, ...] = ()) -> Secon
     weight = np.add.reduceat(np.convolve(filters[0] ** 2, np.ones(per_window)), nodes)
     weight /= weight.sum()
     parts: list[tuple[FloatArray, ...]] = []
-    for stretch in raw_stretches(motion, excluded=excluded):
-        if len(stretch.time_s) < span:
-            continue
-        good = stretch.straight.copy()
-        good[:reach] = good[-reach:] = False
+    for stretch in raw_stretches(motion, reach, excluded):
         even = np.ones(2 * reach + 1) / (2 * reach + 1)
-        good &= np.convolve(stretch.filled, even, "same") <= _MOST_FILLED
+        good = stretch.straight & (np.convolve(stretch.filled, even, "same") <= _MOST_FILLED)
         powers = _powers(stretch, filters)
         for first, stop in runs_of(good):
             count = (stop - first) // per_window
-            if not count:
-                continue
             # In the middle of the run, so that both ends keep the same distance from it.
             begin = first + (stop - first - count * per_window) // 2
             begins = begin + per_window * np.arange(count)
@@ -153,8 +146,8 @@ def seconds_in_band(motion: Motion, *, excluded: tuple[Span, ...] = ()) -> Secon
     if not parts:
         none = np.zeros(0)
         return Seconds(none, np.zeros((0, len(nodes))), weight, none, none, none, none, freedom)
-    start_s, speeds, across, along, across_rate, along_rate = (
-        np.concatenate(column) for column in zip(*parts, strict=True)
+    start_s, speeds, across, along, across_rate, along_rate = map(
+        np.concatenate, zip(*parts, strict=True)
     )
     return Seconds(start_s, speeds, weight, across, along, across_rate, along_rate, freedom)
 
@@ -164,30 +157,28 @@ def _powers(stretch: RawStretch, filters: list[FloatArray]) -> list[FloatArray]:
     sine, cosine = np.sin(stretch.course_rad), np.cos(stretch.course_rad)
     found = []
     for kernel in filters:
-        east, north = (np.convolve(stretch.seen[:, axis], kernel, "same") for axis in (0, 1))
+        east, north = stretch.passed(kernel)
         found += [(east * cosine - north * sine) ** 2, (east * sine + north * cosine) ** 2]
     return found
 
 
-def raw_stretches(motion: Motion, *, excluded: tuple[Span, ...] = ()) -> list[RawStretch]:
+def raw_stretches(motion: Motion, reach: int, excluded: tuple[Span, ...]) -> list[RawStretch]:
     """Return the stretches ridden at more than a crawl, from the fixes that are believed.
 
     Velocities where the log reports speed, else positions. Fixes that the filter rejected are
-    missing ones; up to three in a row are filled in.
+    missing ones; up to three in a row are filled in. Straights keep so many fixes' ``reach`` of a
+    filter from the ends of a stretch.
     """
     reported = motion.speed_source == "reported"
     step = 1.0 / motion.rate_hz
     track = motion.track
-    rows = np.flatnonzero(motion.used & np.isfinite(motion.course_rad))
-    rows = rows[np.argsort(track.time_s[rows], kind="stable")]
+    rows = motion.known_rows[np.isfinite(motion.course_rad[motion.known_rows])]
     if reported:
         speed, course = track.speed_mps[rows], track.course_rad[rows]
         seen = np.stack([speed * np.sin(course), speed * np.cos(course)], axis=1)
     else:
-        seen = np.stack(
-            to_local(track.latitude_deg[rows], track.longitude_deg[rows], *motion.origin_deg),
-            axis=1,
-        )
+        place = track.latitude_deg[rows], track.longitude_deg[rows]
+        seen = np.stack(to_local(*place, *motion.origin_deg), axis=1)
     lost = Flag.SPEED_JUMP if reported else Flag.JUMP
     good = (
         np.isfinite(seen).all(axis=1)
@@ -202,22 +193,17 @@ def raw_stretches(motion: Motion, *, excluded: tuple[Span, ...] = ()) -> list[Ra
         part = slice(first, stop + 1)
         inner = time_s[part]
         grid = np.arange(inner[0], inner[-1] + 0.25 * step, step)
+        if len(grid) <= 2 * reach:
+            continue
         # A fix for a place of the grid is one within half a step of it.
         near = inner[np.minimum(np.searchsorted(inner, grid - 0.5 * step), len(inner) - 1)]
         speed = np.interp(grid, inner, motion.speed_mps[rows[part]])
         course = np.interp(grid, inner, np.unwrap(motion.course_rad[rows[part]]))
-        found.append(
-            RawStretch(
-                time_s=grid,
-                seen=np.stack(
-                    [np.interp(grid, inner, seen[part][:, axis]) for axis in (0, 1)], axis=1
-                ),
-                filled=(np.abs(near - grid) > 0.5 * step).astype(np.float64),
-                speed_mps=speed,
-                course_rad=course,
-                straight=_straight(grid, speed, course, step, excluded),
-            )
-        )
+        straight = _straight(grid, speed, course, step, excluded)
+        straight[:reach] = straight[-reach:] = False
+        even = np.stack([np.interp(grid, inner, seen[part, axis]) for axis in (0, 1)], axis=1)
+        filled = (np.abs(near - grid) > 0.5 * step).astype(np.float64)
+        found.append(RawStretch(grid, even, filled, speed, course, straight))
     return found
 
 
@@ -228,6 +214,7 @@ def _straight(
     step_s: float,
     excluded: tuple[Span, ...],
 ) -> BoolArray:
+    """Return where it is fast enough and away from turns and from what is left out."""
     around = max(1, round(_AROUND_S / step_s))
     if len(time_s) <= 2 * around:
         return np.zeros(len(time_s), dtype=bool)
@@ -245,17 +232,9 @@ def filter_of(rate_hz: float, low_hz: float, high_hz: float, derivative: int = 0
     """Return a filter that passes a band, and may also differentiate, for ``np.convolve``.
 
     Least squares over frequency: one in the band, nothing outside it, free over the edges, every
-    error relative to what the derivative does to that frequency. Below the band errors count
-    four times, and more the slower they are, since a ride's slow motion is large.
-
-    Parameters
-    ----------
-    rate_hz : float
-        Fixes a second. [Hz]
-    low_hz, high_hz : float
-        Middles of the edges; ``low_hz`` 0 for all that is slower than the other. [Hz]
-    derivative : int
-        0, 1 or 2: units of the result are those of the input by second to this power.
+    error relative to what the derivative (0, 1 or 2) does to that frequency. Below the band errors
+    count four times, and more the slower they are, since a ride's slow motion is large. The edges
+    are given by their middles, ``low_hz`` 0 for all that is slower than the other.
 
     Returns
     -------

@@ -5,8 +5,12 @@ from typing import TYPE_CHECKING, Any, ClassVar
 
 from ridelog.analysis.cautions import DANGER, Caution, both_units
 from ridelog.analysis.figure import HIGHER, Comparable, Figure
-from ridelog.analysis.handling.measure import Handling, measure_handling
-from ridelog.analysis.handling.tip_over import LEAST_TILT_QUAD, TipOver
+from ridelog.analysis.handling.measure import (
+    LEAST_TILT_QUAD,
+    Handling,
+    TipOver,
+    measure_handling,
+)
 from ridelog.analysis.subject import MeasuredRide, Subject
 from ridelog.core.estimate import Estimate
 from ridelog.core.quantity import ACCELERATION, LENGTH, SPEED
@@ -51,32 +55,21 @@ class HandlingOfRide(Subject):
         """Return the onset of weave, the hardest and the tightest turn."""
         handling: Handling = ride["handling"]
         yield Figure(
-            "weave_onset_mps",
-            "speed from which it weaves",
-            SPEED,
-            handling.weave_onset_mps,
-            handling.weave_reason,
+            "weave_onset_mps", "speed from which it weaves", SPEED,
+            handling.weave_onset_mps, handling.weave_reason,
             # Weave on one side only is no difference of two numbers: the caution tells it.
-            Comparable(HIGHER, where_told=True),
-            short="Weaves from",
+            Comparable(HIGHER, where_told=True), short="Weaves from",
             explained="from there on it swings from side to side by itself",
-        )
+        )  # fmt: skip
         yield Figure(
-            "max_lateral_accel_mps2",
-            "hardest turn",
-            ACCELERATION,
-            handling.max_lateral_accel_mps2,
-            handling.lateral_reason,
+            "max_lateral_accel_mps2", "hardest turn", ACCELERATION,
+            handling.max_lateral_accel_mps2, handling.lateral_reason,
             explained=f"sideways acceleration, mean of the best {best_seconds(handling)}",
-        )
+        )  # fmt: skip
         yield Figure(
-            "min_turn_radius_m",
-            "tightest turn",
-            LENGTH,
-            handling.min_turn_radius_m,
-            handling.radius_reason,
-            explained="radius",
-        )
+            "min_turn_radius_m", "tightest turn", LENGTH, handling.min_turn_radius_m,
+            handling.radius_reason, explained="radius",
+        )  # fmt: skip
 
     def cautions(self, ride: MeasuredRide) -> Iterable[Caution]:
         """Return the warnings about tipping over and weave."""
@@ -93,10 +86,6 @@ class HandlingOfRide(Subject):
         from ridelog.analysis.handling.page import handling_section
 
         yield handling_section(ride, reader)
-
-    def document(self, ride: MeasuredRide) -> dict[str, Any]:
-        """Return the member "handling" of the result."""
-        return {"handling": ride["handling"]}
 
 
 def best_seconds(handling: Handling) -> str:
@@ -142,18 +131,13 @@ def _weaving(handling: Handling) -> tuple[Caution, ...]:
     speed = onset.high if handling.weave_or_below else onset.value
     seen = both_units(speed)
     where = f"At {seen} or below already" if handling.weave_or_below else f"From about {seen} on"
-    return (
-        Caution(
-            "weave",
-            f"{where} it swings from side to side, about {handling.weave_frequency_hz:.1f} times a "
-            "second: ride no faster until the cause is found (tyre pressure, wheel and steering "
-            "bearings, play, alignment, load, ruts).",
-            speed,
-            None,
-            "band of weave: Appl. Sci. 2021, 11(16), 7393; causes: common practice, no source",
-            gravity=DANGER,
-        ),
+    text = (
+        f"{where} it swings from side to side, about {handling.weave_frequency_hz:.1f} times a "
+        "second: ride no faster until the cause is found (tyre pressure, wheel and steering "
+        "bearings, play, alignment, load, ruts)."
     )
+    source = "band of weave: Appl. Sci. 2021, 11(16), 7393; causes: common practice, no source"
+    return (Caution("weave", text, speed, None, source, gravity=DANGER),)
 
 
 def _in_g(accel_mps2: float) -> str:

@@ -1,26 +1,18 @@
 """Turn by turn: where the course swings, lateral acceleration and radius, the hardest and tightest.
 
-Derivation: METHOD.md of handling, (1) to (4).
+Figures are means over windows of drawn paths. Derivation: METHOD.md of handling, (1) to (4).
 """
 
 from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from ridelog.analysis.handling.lateral import (
-    chosen_and_held,
-    greatest_of,
-    mean_laterals,
-    radii,
-    speed_by_fixes,
-    usable_at,
-)
 from ridelog.analysis.windows import Windows, windows_of
 from ridelog.core.estimate import Estimate
 from ridelog.core.interval import estimate
 from ridelog.core.spans import Span, runs_of
-from ridelog.core.track import FloatArray
-from ridelog.filtering.motion import Motion
+from ridelog.core.track import BoolArray, FloatArray, IntArray
+from ridelog.filtering.motion import Motion, Paths
 
 # What counts as turning: a course that swings faster than this (6 degrees a second; a hand that
 # rides straight on stays below 0.05 rad/s) and in all by this much. Common practice, no source.
@@ -56,8 +48,6 @@ _NO_SIGNAL = "its signal may not carry a figure"
 class Turn:
     """One turn of the fitted path.
 
-    Attributes
-    ----------
     start_s, end_s : from where the course swings faster than 0.1 rad/s until it no longer does. [s]
     angle_rad : change of course, clockwise (to the right) positive. [rad]
     speed_mps : mean speed. [m/s]
@@ -89,8 +79,6 @@ class Turn:
 class Turns:
     """The turns of a ride in time order (the hardest and tightest of many), and the extremes.
 
-    Attributes
-    ----------
     turns : those looked at closely.
     turns_seen : how many turns the ride has.
     lateral_window_s : over which lateral acceleration is a mean. [s]
@@ -113,12 +101,10 @@ def window_length_s(rate_hz: float) -> float:
 
 
 def least_duration_s(motion: Motion) -> float:
-    """Return how long a turn must last to be measured. [s]
+    """Return how long a turn must last to be measured, (4) of handling. [s]
 
-    Fixes of white position error s, dt apart, seen through white jerk of intensity q pass a motion
-    of angular frequency w by 1 / (1 + s² dt w⁶ / q): half at w = (q / (s² dt))^(1/6). Positions
-    alone show a turn in full if it lasts two such periods, 4 pi / w; reported speeds, with one
-    derivative less to take, are limited by the fixes instead.
+    Positions alone show a turn in full if it lasts two periods of what white jerk passes by half;
+    reported speeds, with one derivative less to take, are limited by the fixes instead.
     """
     rate_hz = motion.rate_hz
     windows = _LEAST_WINDOWS if rate_hz >= _FAST_HZ else _SLOW_LEAST_WINDOWS
@@ -131,14 +117,9 @@ def least_duration_s(motion: Motion) -> float:
 
 
 def measure_turns(motion: Motion, *, excluded: tuple[Span, ...] = ()) -> Turns:
-    """Return the lateral acceleration and radius of a ride's turns.
+    """Return the lateral acceleration and radius of a ride's turns, none that ``excluded`` touches.
 
-    Parameters
-    ----------
-    motion : Motion
-        The smoothed ride.
-    excluded : tuple of (start_s, end_s)
-        Stretches that may not carry a figure, such as reverse travel.
+    Excluded are stretches that may not carry a figure, such as reverse travel. [s]
     """
     length = window_length_s(motion.rate_hz)
     least = least_duration_s(motion)
@@ -157,38 +138,33 @@ def measure_turns(motion: Motion, *, excluded: tuple[Span, ...] = ()) -> Turns:
         accel = None if lateral is None else estimate(lateral, smallest=0.0)
         if lateral is None or accel is None:
             turns.append(replace(turn, reason=_NO_SIGNAL))
-            continue
-        if turn.duration_s < least:
+        elif turn.duration_s < least:
             short.append((lateral, curvature, turn.duration_s))
-            turns.append(replace(turn, reason=_too_short(turn.duration_s, least)))
-            continue
-        laterals.append(lateral)
-        radius = None
-        if curvature is not None:
-            curvatures.append(curvature)
-            radius = _radius(curvature)
-        turns.append(replace(turn, lateral_accel_mps2=accel, radius_m=radius))
-    none = _why_none(seen, turns, motion, least)
+            lasted = f"{turn.duration_s:.1f} s, less than the {least:.1f} s that this log needs"
+            turns.append(replace(turn, reason=f"it lasted {lasted}"))
+        else:
+            laterals.append(lateral)
+            curvatures += [] if curvature is None else [curvature]
+            radius = None if curvature is None else _radius(curvature)
+            turns.append(replace(turn, lateral_accel_mps2=accel, radius_m=radius))
+    none, needs = _why_none(seen, turns, motion, least), ": " + _needs(motion, least)
     hardest, reason = _extreme(laterals, [(x, lasted) for x, _, lasted in short])
     tightest, radius_reason = _extreme(
         curvatures, [(x, lasted) for _, x, lasted in short if x is not None]
     )
-    needs = ": " + _needs(motion, least)
     return Turns(
         turns=tuple(turns),
         turns_seen=len(seen),
         lateral_window_s=length,
         max_lateral_accel_mps2=None if hardest is None else estimate(hardest, smallest=0.0),
         min_turn_radius_m=None if tightest is None else _radius(tightest),
-        lateral_reason=(
-            f"the hardest turn {reason}{needs}" if reason else "" if laterals else none
-        ),
-        radius_reason=(
-            f"the tightest turn {radius_reason}{needs}"
-            if radius_reason
-            else "" if curvatures else none
-        ),
-    )  # fmt: skip
+        lateral_reason=_reason("hardest", reason, needs, "" if laterals else none),
+        radius_reason=_reason("tightest", radius_reason, needs, "" if curvatures else none),
+    )
+
+
+def _reason(which: str, short: str, needs: str, none: str) -> str:
+    return f"the {which} turn {short}{needs}" if short else none
 
 
 def _extreme(
@@ -197,7 +173,7 @@ def _extreme(
     """Return the columns of the greatest of the long turns, or why a short one forbids it."""
     if not long:
         return None, ""
-    greatest = greatest_of(long)
+    greatest = _greatest_of(long)
     for columns, lasted in short:
         if np.mean(columns[1:] > greatest[1:]) > _MAY_BE:
             # Whatever the longer turns show, the ride's extreme may have been this one's.
@@ -213,21 +189,19 @@ def _columns(
     paths = motion.paths(
         turn.start_s - 0.5 * length, turn.end_s + 0.5 * length, spacing_s=_SPACING_S
     )
-    usable = usable_at(windows, paths.time_s)
+    usable = _usable_at(windows, paths.time_s)
     speed = speed_by_fixes(paths, fix_s)
     _, mean = mean_laterals(paths, length, usable, speed)
     # How the speed ran between the fixes is not seen: half the difference of both ways counts.
     _, by_path = mean_laterals(paths, length, usable, paths.speed_mps)
     both = 0.5 * (mean + by_path)
-    lateral = chosen_and_held(np.abs(mean), np.abs(both)) if len(mean) else None
+    lateral = _chosen_and_held(np.abs(mean), np.abs(both)) if len(mean) else None
     inner = min(length, _RADIUS_SHARE * turn.duration_s)
     inside = (paths.time_s >= turn.start_s - 1e-6) & (paths.time_s + inner <= turn.end_s + 1e-6)
     # What is usable over the whole length is so over less of it.
     inside &= usable
     radius = radii(paths, inner, inside, speed)
-    if not len(radius):
-        return lateral, None
-    return lateral, chosen_and_held(1.0 / radius)
+    return lateral, _chosen_and_held(1.0 / radius) if len(radius) else None
 
 
 def _radius(curvature: FloatArray) -> Estimate | None:
@@ -236,10 +210,6 @@ def _radius(curvature: FloatArray) -> Estimate | None:
     if bend is None:
         return None
     return Estimate(1.0 / bend.value, 1.0 / bend.high, 1.0 / bend.low, bend.level)
-
-
-def _too_short(duration_s: float, least_s: float) -> str:
-    return f"it lasted {duration_s:.1f} s, less than the {least_s:.1f} s that this log needs"
 
 
 def _needs(motion: Motion, least_s: float) -> str:
@@ -260,22 +230,11 @@ def _why_none(seen: tuple[Turn, ...], turns: list[Turn], motion: Motion, least_s
 
 
 def turns_of(motion: Motion, *, excluded: tuple[Span, ...] = ()) -> tuple[Turn, ...]:
-    """Return the turns of the fitted path in time order.
+    """Return the turns of the fitted path in time order, none that touches what is excluded.
 
-    Parameters
-    ----------
-    motion : Motion
-        The smoothed ride.
-    excluded : tuple of (start_s, end_s)
-        Stretches that no turn may touch, such as reverse travel.
-
-    Returns
-    -------
-    tuple of Turn
-        Swings of 15 degrees and more, faster than 0.1 rad/s throughout, however short.
+    Swings of 15 degrees and more, faster than 0.1 rad/s throughout, however short.
     """
-    rows = np.flatnonzero(motion.used & np.isfinite(motion.speed_mps))
-    rows = rows[np.argsort(motion.track.time_s[rows], kind="stable")]
+    rows = motion.known_rows
     if len(rows) < 3:
         return ()
     time_s, speed = motion.track.time_s[rows], motion.speed_mps[rows]
@@ -317,15 +276,110 @@ def _turns(time_s: FloatArray, course_rad: FloatArray, speed_mps: FloatArray) ->
             angle = float(np.subtract(*np.interp([end_s, start_s], time_s, course)))
             if side * angle < _LEAST_TURN_RAD:
                 continue
-            inside = slice(first, stop)
+            inner = speed[first:stop]
             found.append(
                 Turn(
                     start_s,
                     end_s,
                     angle,
-                    float(speed[inside].mean()),
-                    rough_lateral_mps2=float((speed[inside] * np.abs(swing[inside])).max()),
-                    rough_radius_m=float((speed[inside] / np.abs(swing[inside])).min()),
-                )
+                    float(inner.mean()),
+                    rough_lateral_mps2=float((inner * side * swing[first:stop]).max()),
+                    rough_radius_m=float((inner / (side * swing[first:stop])).min()),
+                )  # fmt: skip
             )
     return sorted(found, key=lambda turn: turn.start_s)
+
+
+def speed_by_fixes(paths: Paths, fix_s: FloatArray) -> FloatArray:
+    """Return the speed at the fixes, linear in between, shape (m, columns). [m/s]
+
+    Between fixes a second apart the course of a tight turn swings by 70 degrees; a smooth curve
+    between the two velocities cuts that corner, and its speed dips by up to a tenth where the
+    machine held it. ``fix_s`` are the times of the fixes, increasing. [s]
+    """
+    time_s, speed = paths.time_s, paths.speed_mps
+    knots = fix_s[(fix_s > time_s[0] + 1e-6) & (fix_s < time_s[-1] - 1e-6)]
+    knots = np.concatenate([time_s[:1], knots, time_s[-1:]])
+    nearest = np.clip(np.searchsorted(time_s, knots), 1, len(time_s) - 1)
+    nearest -= (knots - time_s[nearest - 1]) < (time_s[nearest] - knots)
+    nearest = np.unique(nearest)
+    right = np.clip(np.searchsorted(time_s[nearest], time_s, side="right"), 1, len(nearest) - 1)
+    first, last = nearest[right - 1], nearest[right]
+    share = ((time_s - time_s[first]) / (time_s[last] - time_s[first]))[:, None]
+    result: FloatArray = speed[first] + share * (speed[last] - speed[first])
+    return result
+
+
+def mean_laterals(
+    paths: Paths, length_s: float, usable: BoolArray, speed_mps: FloatArray
+) -> tuple[FloatArray, FloatArray]:
+    """Return start (k,) and mean lateral acceleration (k, columns) of every usable window.
+
+    Means of v dψ/dt, positive clockwise [m/s²], over a length to the nearest step of the grid [s].
+    ``usable`` says where a window may start, shape (m,), ``speed_mps`` is from ``speed_by_fixes``.
+    """
+    first, last, span_s = _windows(paths, length_s, usable)
+    # Between two instants of the grid the course swings by the angle between the two velocities;
+    # v dψ/dt integrates to the mean speed times that angle.
+    lateral = _summed(0.5 * (speed_mps[1:] + speed_mps[:-1]) * paths.turned_rad)
+    return paths.time_s[first], (lateral[last] - lateral[first]) / span_s
+
+
+def radii(paths: Paths, length_s: float, usable: BoolArray, speed_mps: FloatArray) -> FloatArray:
+    """Return the radius of every usable window, way by course change, shape (k, columns). [m]
+
+    Parameters as in ``mean_laterals``; windows must lie inside the turn, else straight parts count
+    in.
+    """
+    first, last, _ = _windows(paths, length_s, usable)
+    course = _summed(paths.turned_rad)
+    way = _summed(0.5 * (speed_mps[1:] + speed_mps[:-1]) * np.diff(paths.time_s)[:, None])
+    angle = np.abs(course[last] - course[first])
+    result: FloatArray = (way[last] - way[first]) / np.maximum(angle, 1e-6)
+    return result
+
+
+def _summed(steps: FloatArray) -> FloatArray:
+    """Return the sum of the steps since the first instant, one row longer."""
+    return np.concatenate([np.zeros((1, steps.shape[1])), np.cumsum(steps, axis=0)])
+
+
+def _chosen_and_held(figures: FloatArray, spread: FloatArray | None = None) -> FloatArray:
+    """Return the columns from which a largest window's figure is estimated, shape (columns,).
+
+    ``figures`` are those of every window, shape (windows, columns). What choosing adds is told by
+    the best window of each draw, of sharp and cautious draws in equal parts; the width comes from
+    the fitted path's own best window in the cautious draws, of ``spread`` where the figures do not
+    hold all that is uncertain: METHOD.md of handling, (3).
+    """
+    draws = (figures.shape[1] - 1) // 2
+    best, half = figures.max(axis=0), draws // 2
+    held = (figures if spread is None else spread)[int(figures[:, 0].argmax()), 1 + draws :]
+    return np.concatenate([best[: 1 + draws - half], best[1 + draws : 1 + draws + half], held])
+
+
+def _greatest_of(columns: list[FloatArray]) -> FloatArray:
+    """Return the columns of the greatest among turns, each from ``_chosen_and_held``."""
+    stacked = np.stack(columns)
+    draws = (stacked.shape[1] - 1) // 2
+    chosen = stacked[:, : 1 + draws].max(axis=0)
+    return np.concatenate([chosen, stacked[int(stacked[:, 0].argmax()), 1 + draws :]])
+
+
+def _usable_at(windows: Windows, time_s: FloatArray) -> BoolArray:
+    """Return where a window may start: the windows at the fixes on either side are usable."""
+    if not len(windows.start_s):
+        return np.zeros(len(time_s), dtype=bool)
+    last = len(windows.start_s) - 1
+    right = np.minimum(np.searchsorted(windows.start_s, time_s - 1e-6), last)
+    left = np.maximum(np.searchsorted(windows.start_s, time_s + 1e-6, side="right") - 1, 0)
+    result: BoolArray = windows.usable[left] & windows.usable[right]
+    return result
+
+
+def _windows(paths: Paths, length_s: float, usable: BoolArray) -> tuple[IntArray, IntArray, float]:
+    """Return first and last instants of the usable windows, and their true length."""
+    spacing = float(paths.time_s[1] - paths.time_s[0])
+    width = max(1, round(length_s / spacing))
+    first = np.flatnonzero(usable[: max(0, len(paths.time_s) - width)])
+    return first, first + width, width * spacing

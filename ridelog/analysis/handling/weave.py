@@ -1,16 +1,24 @@
-"""Weave: how strongly a machine swings from side to side at each speed, and from which speed on."""
+"""Weave: how strongly a machine swings from side to side at each speed, and from which speed on.
+
+The mean square P of a second's sideways velocity in band is, in expectation, noise of the receiver,
+a yaw rate that is there at every speed, and a weave that starts at the onset x and is full G
+faster:
+
+    m = b + c v² + S (v r)²,    r = 0 below the onset x, (v - x) / G up to x + G, 1 above
+
+P / m is gamma distributed. Derivation: METHOD.md of handling, (5) to (11).
+"""
 
 from dataclasses import dataclass, replace
 
 import numpy as np
 
-from ridelog.analysis.handling.band import Seconds, seconds_in_band
-from ridelog.analysis.handling.onset import DRAWS, OnsetFit, fit_onset
+from ridelog.analysis.handling.band import LOW_HZ, Seconds, seconds_in_band, top_of_band_hz
 from ridelog.core.estimate import Estimate
 from ridelog.core.interval import estimate, estimate_of_possible
 from ridelog.core.quantity import YAW_RATE, plain
 from ridelog.core.spans import Span
-from ridelog.core.track import FloatArray
+from ridelog.core.track import BoolArray, FloatArray
 from ridelog.core.units import SI
 from ridelog.filtering.motion import Motion
 
@@ -31,7 +39,42 @@ _USEFUL_RADPS = 0.4
 _CLASS_MPS, _FAST_CLASS_MPS, _FAST_MPS = 1.0, 2.0, 12.0
 # An onset whose interval comes this close to the slowest speeds may lie below them. [m/s]
 _CLOSE_MPS = 0.3
-_SEED = 20261126
+_CLASS_SEED, _ONSET_SEED = 20261126, 20261125
+# The onset is looked for on a grid this fine, and the growth among these lengths, all as likely:
+# nothing is known of it beyond its order of size. [m/s]
+_GRID_MPS = 0.1
+_GROWTHS_MPS = (0.15, 0.4, 0.8, 1.6, 3.2)
+# So many seconds must lie above an onset, and so many below it.
+_LEAST_ABOVE, _LEAST_BELOW = 4, 3
+_ROUNDS, _ROUNDS_AGAIN = 60, 25
+# More seconds than this are taken together by their speed.
+_MOST_SECONDS = 400
+# Lengthways noise stands in for sideways noise with the weight of this many seconds: on real
+# receivers the two differ by a factor of 0.6 to 1.9 (own measurement on public logs).
+_PRIOR_SECONDS = 2.0
+# Yaw-rate RMS in band that is there at every speed, one standard deviation about zero: steady
+# cars on real logs at 10 Hz read up to 0.034 (own measurement). [rad/s]
+_STEADY_RADPS = 0.03
+_DRAWS = 150
+
+
+@dataclass(frozen=True)
+class OnsetFit:
+    """What the seconds say about an onset.
+
+    gain : by how much the logarithm of the likelihood is larger with an onset than without.
+    onset_mps : speeds that are equally likely to be it, for ``estimate_of_possible``. [m/s]
+    fast_rms_radps : yaw-rate RMS in the fastest seconds, 1 + 300 columns for ``estimate``.
+        [rad/s]
+    noise_rate : mean square of the noise's rate of change of velocity, columns. [m²/s⁴]
+    frequency_hz : of the weave, from rate and velocity.
+    """
+
+    gain: float
+    onset_mps: FloatArray
+    fast_rms_radps: FloatArray
+    noise_rate: FloatArray
+    frequency_hz: float
 
 
 @dataclass(frozen=True)
@@ -48,8 +91,6 @@ class SpeedClass:
 class Weave:
     """What the log shows of weave.
 
-    Attributes
-    ----------
     weave : classes by speed, slowest first; empty if the log cannot show weave.
     weave_onset_mps : the speed from which it grows, None if none does or can be seen. [m/s]
     weave_or_below : the onset may lie below the slowest speeds ridden straight.
@@ -71,14 +112,7 @@ class Weave:
 
 
 def measure_weave(motion: Motion, *, excluded: tuple[Span, ...] = ()) -> Weave:
-    """Return what a ride shows of weave.
-
-    Parameters
-    ----------
-    motion : Motion
-        The smoothed ride.
-    excluded : tuple of (start_s, end_s)
-        Stretches to leave out, such as reverse travel.
+    """Return what a ride shows of weave, none of what is excluded, such as reverse travel.
 
     Source
     ------
@@ -124,24 +158,20 @@ def _classes(seconds: Seconds, fit: OnsetFit) -> tuple[SpeedClass, ...]:
     speed = seconds.mean_speed_mps
     squares = seconds.mean_square_mps2
     width = _CLASS_MPS if speed.max() < _FAST_MPS else _FAST_CLASS_MPS
-    random = np.random.default_rng(_SEED)
+    random = np.random.default_rng(_CLASS_SEED)
     found = []
-    first = width * np.floor(speed.min() / width)
-    for low in np.arange(first, speed.max(), width):
+    for low in np.arange(width * np.floor(speed.min() / width), speed.max(), width).tolist():
         inside = (speed >= low) & (speed < low + width)
-        count = int(inside.sum())
-        if not count:
-            continue
-        rms = None
-        if count >= _LEAST_IN_CLASS:
-            rms = _rms(seconds, inside, float(squares[inside].mean()), fit.noise_rate, random)
-        found.append(SpeedClass(float(low), float(low + width), float(count), rms))
+        if count := int(inside.sum()):
+            square, enough = float(squares[inside].mean()), count >= _LEAST_IN_CLASS
+            rms = _rms(seconds, inside, square, fit.noise_rate, random) if enough else None
+            found.append(SpeedClass(low, low + width, float(count), rms))
     return tuple(found)
 
 
 def _rms(
     seconds: Seconds,
-    inside: np.ndarray,
+    inside: BoolArray,
     square_mps2: float,
     noise: FloatArray,
     random: np.random.Generator,
@@ -152,10 +182,10 @@ def _rms(
     # for filtered noise.
     relative = max(float(power.std() / power.mean()), float(np.sqrt(2.0 / seconds.freedom)))
     shape = len(power) / relative**2
-    drawn = power.mean() * random.gamma(shape, 1.0 / shape, DRAWS)
-    fitted = np.full(1 + DRAWS, power.mean() - noise[0])
+    drawn = power.mean() * random.gamma(shape, 1.0 / shape, _DRAWS)
+    fitted = np.full(1 + _DRAWS, power.mean() - noise[0])
     # The interval is made for the square, whose errors are even, and may reach below zero there.
-    square = estimate(np.concatenate([fitted, drawn - noise[1 + DRAWS :]]) / square_mps2)
+    square = estimate(np.concatenate([fitted, drawn - noise[1 + _DRAWS :]]) / square_mps2)
     if square is None:
         return None
     return Estimate(*(max(x, 0.0) ** 0.5 for x in (square.value, square.low, square.high)))
@@ -170,3 +200,164 @@ def _why_none(visible_radps: float, seconds: int) -> str:
         return f"{seen}; the noise of this log hides all but a violent weave"
     least = plain(visible_radps, YAW_RATE, SI, 1)
     return f"{seen}; swings of {least} (RMS of yaw rate) or more would have shown"
+
+
+def fit_onset(seconds: Seconds, rate_hz: float) -> OnsetFit | None:
+    """Return the fit of an onset, None if no speed has enough seconds on both sides of it."""
+    seconds = condensed(seconds)
+    speed = seconds.mean_speed_mps
+    ordered = np.sort(speed)
+    if len(ordered) < _LEAST_ABOVE + _LEAST_BELOW:
+        return None
+    slowest, fastest = ordered[_LEAST_BELOW - 1], ordered[-_LEAST_ABOVE]
+    if fastest - slowest < _GRID_MPS:
+        return None
+    onsets = np.arange(slowest, fastest, _GRID_MPS)
+    onset = np.repeat(onsets, len(_GROWTHS_MPS))
+    growth = np.tile(_GROWTHS_MPS, len(onsets))
+    bases = _bases(seconds, onset, growth)
+    powers = np.append(seconds.across, np.median(seconds.along))
+    freedom = seconds.freedom
+    plain = bases[:1].copy()
+    plain[:, :, 2] = 0.0
+    # The prior on the steady part, in units of the cost; velocity is yaw rate by 2 pi f.
+    rate_per_speed = (2.0 * np.pi) ** 2 * LOW_HZ * top_of_band_hz(rate_hz)
+    hold = rate_per_speed / (freedom * _STEADY_RADPS**2)
+    without, _ = _fitted(powers, plain, hold, _ROUNDS)
+    each, shares = _fitted(powers, bases, hold, _ROUNDS)
+    likelihood = -0.5 * freedom * each
+    best = int(np.argmax(likelihood))
+    # Seconds that scatter more than filtered noise tell less.
+    ratio = powers / (bases[best] @ shares[best])
+    scatter = float(np.mean((ratio[:-1] - 1.0) ** 2)) * freedom / 2.0
+    tempered = 1.0 / max(1.0, scatter)
+    gain = tempered * (float(likelihood[best]) + 0.5 * freedom * float(without[0]))
+
+    random = np.random.default_rng(_ONSET_SEED)
+    odds = np.exp(tempered * (likelihood - likelihood[best]))
+    # Drawn at even steps of the distribution rather than at random: less noise in its quantiles.
+    steps = (np.arange(2 * _DRAWS) + 0.5) / (2 * _DRAWS)
+    drawn = np.searchsorted(np.cumsum(odds / odds.sum()), steps)
+    speeds = onset[drawn] + _GRID_MPS * random.uniform(-0.5, 0.5, 2 * _DRAWS)
+    drawn = random.permutation(drawn)
+    rates = _rates(seconds, bases[best], bases[drawn], tempered, random)
+    frequency = np.sqrt(rates[0, 2] / max(float(shares[best, 2]), 1e-12)) / (2.0 * np.pi)
+    return OnsetFit(gain, speeds, np.sqrt(rates[:, 3]), rates[:, 0], float(frequency))
+
+
+def condensed(seconds: Seconds, most: int = _MOST_SECONDS) -> Seconds:
+    """Return at most so many seconds: neighbours in speed are averaged, and count as more.
+
+    A ride of hours has thousands of seconds; their speeds lie closer together than the grid of
+    onsets, so nothing is lost by taking some together.
+    """
+    together = -(-len(seconds) // most)
+    if together <= 1:
+        return seconds
+    order = np.argsort(seconds.mean_speed_mps, kind="stable")
+    # The slowest few that do not fill a group are left out.
+    groups = order[len(order) % together :].reshape(-1, together)
+    averaged = ("speed_mps", "across", "along", "across_rate", "along_rate")
+    return replace(
+        seconds,
+        start_s=seconds.start_s[groups[:, 0]],
+        freedom=seconds.freedom * together,
+        **{name: getattr(seconds, name)[groups].mean(axis=1) for name in averaged},
+    )
+
+
+def _rates(
+    seconds: Seconds,
+    best: FloatArray,
+    bases: FloatArray,
+    tempered: float,
+    random: np.random.Generator,
+) -> FloatArray:
+    """Return parts of the rate's mean square, shape (columns, 4).
+
+    Noise, then yaw rate: steady, grown (at full strength), and in the fastest seconds ridden, for
+    the likeliest onset (``best``) and drawn ones.
+    """
+    powers = np.append(seconds.across_rate, np.median(seconds.along_rate))
+    hold = 1.0 / (seconds.freedom * _STEADY_RADPS**2)
+    _, shares = _fitted(powers, best[None], hold, _ROUNDS)
+    mean = best @ shares[0]
+    # What another ride of the same machine would have shown: every second drawn anew.
+    half = 0.5 * seconds.freedom * tempered
+    again = mean * random.gamma(half, 1.0 / half, (2 * _DRAWS, len(mean)))
+    _, drawn = _fitted(again, bases, hold, _ROUNDS_AGAIN)
+    fitted = np.append(shares, _fastest(best[None], shares), axis=1)
+    drawn = np.append(drawn, _fastest(bases, drawn), axis=1)
+    result: FloatArray = np.concatenate([fitted, np.tile(fitted, (_DRAWS, 1)), drawn[:_DRAWS]])
+    return result
+
+
+def _fastest(bases: FloatArray, parts: FloatArray) -> FloatArray:
+    """Return the yaw rate's mean square in the fastest seconds, shape (fits, 1).
+
+    Not the full strength, which may lie at speeds that were not ridden.
+    """
+    squares = bases[:, :-1, 1]
+    fast = np.argsort(squares[0])[-_LEAST_ABOVE:]
+    grown = bases[:, fast, 2].mean(axis=1) / squares[:, fast].mean(axis=1)
+    result: FloatArray = (parts[:, 1] + grown * parts[:, 2])[:, None]
+    return result
+
+
+def _bases(seconds: Seconds, onset_mps: FloatArray, growth_mps: FloatArray) -> FloatArray:
+    """Return what each part of the model adds to the mean squares, shape (fits, k + 1, 3).
+
+    The last row is the lengthways noise at no speed.
+    """
+    speed = seconds.speed_mps
+    fits, count = len(onset_mps), len(speed)
+    bases = np.zeros((fits, count + 1, 3))
+    bases[:, :, 0] = 1.0
+    bases[:, :-1, 1] = seconds.mean_square_mps2
+    # One fit at a time stays in the processor's nearest memory.
+    for grown, onset, growth in zip(bases[:, :-1, 2], onset_mps, growth_mps, strict=True):
+        ramp = np.clip((speed - onset) / growth, 0.0, 1.0)
+        ramp *= speed
+        ramp *= ramp
+        grown[:] = ramp @ seconds.weight
+    return bases
+
+
+def _fitted(
+    powers: FloatArray, bases: FloatArray, hold: float, rounds: int
+) -> tuple[FloatArray, FloatArray]:
+    """Return the cost and the non-negative parts of every fit, shapes (fits,) and (fits, 3).
+
+    Cost: sum of log m + P / m, the gamma likelihood's, and ``hold`` times the steady part. It falls
+    with every multiplicative update (Févotte, Bertin, Durrieu, Neural Computation 21 (2009)
+    793-830, section 3: exponent 1/2). Noise and steady part are the same in all fits.
+    """
+    weight = np.ones(bases.shape[1])
+    weight[-1] = _PRIOR_SECONDS
+    powers = np.broadcast_to(powers, bases.shape[:2])
+    usual = np.maximum(bases.mean(axis=1), 1e-12)
+    parts = powers.mean(axis=1, keepdims=True) / (3.0 * usual)
+    parts[bases.max(axis=1) <= 0.0] = 0.0
+    steady, grown = bases[0, :, 1], np.ascontiguousarray(bases[:, :, 2])
+
+    def means() -> FloatArray:
+        total: FloatArray = grown * parts[:, 2:]
+        total += parts[:, 1:2] * steady
+        total += parts[:, :1]
+        return total
+
+    def sums(values: FloatArray) -> FloatArray:
+        along = np.einsum("fk,fk->f", values, grown)
+        return np.stack([values.sum(axis=1), values @ steady, along], axis=1)
+
+    for _ in range(rounds):
+        mean = means()
+        inverse = weight / mean
+        below = sums(inverse)
+        below[:, 1] += hold
+        inverse *= powers
+        inverse /= mean
+        parts = parts * np.sqrt(sums(inverse) / np.maximum(below, 1e-300))
+    mean = means()
+    cost: FloatArray = (weight * (np.log(mean) + powers / mean)).sum(axis=1) + hold * parts[:, 1]
+    return cost, parts

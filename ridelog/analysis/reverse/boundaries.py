@@ -46,8 +46,6 @@ _NEVER = -(10**6)
 class Edge:
     """What the fixes leave open of one end of a reverse; arrays of shape (k,).
 
-    Attributes
-    ----------
     median_s : when the reverse begins or ends. [s]
     at_s, other_s : that and when the other travel ends or begins, NaN if there is none. [s]
     lasts_s : how long the pull (the brake) lasts. [s]

@@ -194,8 +194,8 @@ class _Fixes:
     """Products of every shape with each other and with the fixes, from which trials pick theirs.
 
     Shapes are a constant, nothing, and one change of slope at each instant of the grid: of the
-    reverse (``back``, first and one past the last), of the other travel before and after it
-    (from ``low``, up to ``high``). ``bends`` of the reverse are ``bend`` instants apart.
+    reverse (``back``, ``bend`` apart), of the other travel before (from ``low``) and after it (up
+    to ``high``).
     """
 
     products: FloatArray
@@ -283,10 +283,7 @@ class _Fixes:
 class _Prior:
     """The factors of the shapes before anything is seen, for each of so many levels of liveliness.
 
-    precision : shape (levels, p, p).
-    pulled : precision times the mean, shape (levels, p).
-    square : the mean's square under the precision, shape (levels,).
-    half_log_det : half the logarithm of the precision's determinant, shape (levels,).
+    ``pulled`` is the precision times the mean, ``square`` the mean's square under it.
     """
 
     precision: FloatArray
@@ -299,11 +296,8 @@ class _Prior:
 class _WholeModel:
     """Every trial's linear model of the fixes, solved.
 
-    changes : when the changes of slope of the reverse begin; their factors are those from the
-        second on.
-    factor : Cholesky factor of the precision of the shapes' factors, bordered by the right side,
-        shape (trials, p + 1, p + 1).
-    likely : logarithm of the trial's density given the fixes, up to a constant.
+    ``changes`` is when the changes of slope of the reverse begin (their factors are those from the
+    second on), ``factor`` from ``bordered``, ``likely`` the logarithm of the trial's density.
     """
 
     trials: IntArray

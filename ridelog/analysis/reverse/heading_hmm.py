@@ -53,8 +53,6 @@ _NEGLIGIBLE, _RESCALED_EVERY = 1.0e-12, 4
 class Steps:
     """What a ride shows of its velocity, step by step; arrays of shape (m,).
 
-    Attributes
-    ----------
     time_s : strictly increasing. [s]
     velocity_mps : shape (m, 2), east and north. [m/s]
     sd_mps : standard deviation of each component. [m/s]

@@ -46,8 +46,6 @@ _HOW = (
 class Segment:
     """One stretch of travel that was, or may have been, backwards.
 
-    Attributes
-    ----------
     start_s, end_s : when. [s]
     state : "found" by evidence, "marked" by the rider, or "uncertain".
     distance_m : way covered on the fitted path. [m]
@@ -70,8 +68,6 @@ class Segment:
 class Reverse:
     """Reverse travel of one ride.
 
-    Attributes
-    ----------
     state : "none", "found" (by evidence or by a mark) or "uncertain".
     top_speed_mps : of all found and marked stretches together, freed from the bias of choosing the
         best; None if there is none. [m/s]
@@ -104,29 +100,18 @@ def find_reverse(
     has_reverse: bool | None = None,
     left_out: Sequence[Span] = (),
 ) -> Reverse:
-    """Return the reverse travel of a ride.
+    """Return the reverse travel of a ride, none of it ``left_out``.
 
-    Parameters
-    ----------
-    motion : Motion
-        The smoothed ride.
-    marks : sequence of (start_s, end_s)
-        Stretches that the rider noted as reverse, seconds since the first fix. They decide: what
-        they cover counts as reverse from their first to their last moment, whatever the log shows.
-    has_reverse : bool, optional
-        What the set-up says. False: nothing is reverse. True or None: the evidence decides.
-    left_out : sequence of (start_s, end_s)
-        Stretches that the rider left out of every figure: nothing is looked for there.
+    Marks, stretches that the rider noted, decide: what they cover counts as reverse from their
+    first to their last moment, whatever the log shows. [s] If the set-up says that the machine has
+    no reverse, nothing is; True or None lets the evidence decide. Own derivation: METHOD.md of
+    reverse.
 
     Raises
     ------
     RideLogError
         If a mark does not lie in the log, ends before it begins, covers an interruption only, or
         contradicts a set-up without reverse.
-
-    Source
-    ------
-    Own derivation: METHOD.md of reverse.
     """
     wanted = _checked(motion, marks, has_reverse)
     if has_reverse is False:
@@ -255,13 +240,7 @@ class Moment:
 
 
 def read_mark(words: str) -> tuple[Moment, Moment]:
-    """Return start and end of a mark from its words.
-
-    Raises
-    ------
-    RideLogError
-        If the words are no mark; the message shows them and says how one is written.
-    """
+    """Return start and end of a mark from its words; RideLogError says how one is written."""
     ends = [end.strip() for end in words.split("/")]
     if len(ends) != 2:
         raise RideLogError(f'The mark "{words}" is not a start and an end.', _HOW)
@@ -284,13 +263,8 @@ def lay_marks(track: Track, marks: Sequence[tuple[Moment, Moment]]) -> tuple[Spa
     """Return marks as (start, end) in seconds since the first fix of a log.
 
     A time of day means its first coming at or after the start of the log; the end of a mark its
-    first coming after the mark's start, so that a mark may pass midnight.
-
-    Raises
-    ------
-    RideLogError
-        If a mark lies outside the log or does not end after it begins, or goes by the clock and
-        the log has no time of day.
+    first coming after the mark's start, so that a mark may pass midnight. RideLogError if a mark
+    lies outside the log or does not end after it begins, or goes by a clock that the log lacks.
     """
     spans: list[Span] = []
     for start, end in marks:

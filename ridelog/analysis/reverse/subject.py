@@ -69,10 +69,6 @@ class ReverseTravel(Subject):
 
         yield reverse_section(ride, reader)
 
-    def document(self, ride: MeasuredRide) -> dict[str, Any]:
-        """Return the member "reverse" of the result."""
-        return {"reverse": ride["reverse"]}
-
 
 def reverse_cautions(
     reverse: Reverse, *, limit_mps: float = WALKING_PACE_MPS, strong_mps: float = FAR_ABOVE_MPS

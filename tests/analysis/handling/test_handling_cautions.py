@@ -8,9 +8,13 @@ from handling_rides import weave_ride
 from log_in_memory import to_track
 from receiver_presets import preset
 
-from ridelog.analysis.handling.measure import Handling, measure_handling
+from ridelog.analysis.handling.measure import (
+    Handling,
+    checked_dimensions,
+    measure_handling,
+    tip_over,
+)
 from ridelog.analysis.handling.subject import handling_cautions
-from ridelog.analysis.handling.tip_over import checked_dimensions, tip_over
 from ridelog.core.errors import RideLogError
 from ridelog.core.estimate import Estimate
 from ridelog.filtering.motion import Motion

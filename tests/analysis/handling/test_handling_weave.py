@@ -16,10 +16,13 @@ from ridelog.analysis.handling.band import (
     filter_of,
     seconds_in_band,
 )
-from ridelog.analysis.handling.corrections import SWING_RAD, count_corrections, reversals
-from ridelog.analysis.handling.measure import measure_handling
-from ridelog.analysis.handling.onset import _fitted, condensed, fit_onset
-from ridelog.analysis.handling.weave import measure_weave
+from ridelog.analysis.handling.measure import (
+    SWING_RAD,
+    count_corrections,
+    measure_handling,
+    reversals,
+)
+from ridelog.analysis.handling.weave import _fitted, condensed, fit_onset, measure_weave
 from ridelog.filtering.motion import Motion
 from ridelog.filtering.smoother import estimate_motion
 
