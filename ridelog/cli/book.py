@@ -6,8 +6,9 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from ridelog.book import CONDITIONS, MARK_KINDS, Book, RideEntry
+from ridelog.book.book import Book
 from ridelog.book.exchange import export_book, import_book
+from ridelog.book.records import CONDITIONS, MARK_KINDS, RideEntry
 from ridelog.cli.options import Units, UnitsOption, command_group
 from ridelog.cli.terminal import progress, shown
 from ridelog.core.errors import BookError, RideLogError, UnreadableLogError

@@ -7,7 +7,8 @@ from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
 from starlette.responses import Response
 
-from ridelog.book import CONDITIONS, Book, RideEntry
+from ridelog.book.book import Book
+from ridelog.book.records import CONDITIONS, RideEntry
 from ridelog.present.words import joined
 from ridelog.web.views import PageError, attachment, page, problems_as_pages, server_of, unit_of
 from ridelog.web.worker import ComparedRides, Job

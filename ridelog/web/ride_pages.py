@@ -10,9 +10,9 @@ from starlette.requests import Request
 from starlette.responses import JSONResponse, Response
 
 from ridelog import __version__
-from ridelog.book import CONDITIONS, MARK_KINDS, Book, RideEntry, StoredResult
+from ridelog.book.book import Book
 from ridelog.book.originals import suffix_of
-from ridelog.book.records import shown_file
+from ridelog.book.records import CONDITIONS, MARK_KINDS, RideEntry, StoredResult, shown_file
 from ridelog.report.changes import changed_figures
 from ridelog.report.ride_json import to_bytes
 from ridelog.web.job_queue import BUSY, MOST_WAITING

@@ -16,7 +16,7 @@ from starlette.requests import ClientDisconnect, Request
 from starlette.responses import HTMLResponse, JSONResponse, RedirectResponse, Response
 
 from ridelog import __version__
-from ridelog.book import Book
+from ridelog.book.book import Book
 from ridelog.core.errors import BookError, RideLogError
 from ridelog.core.text import clean
 from ridelog.core.units import SPEED_UNITS, SpeedUnit

@@ -24,7 +24,8 @@ sys.path.append(str(ROOT / "tests" / "web"))
 
 from live_page import Served  # noqa: E402  (needs the path above)
 
-from ridelog.book import Book, NewResult  # noqa: E402
+from ridelog.book.book import Book  # noqa: E402
+from ridelog.book.records import NewResult  # noqa: E402
 from ridelog.core.estimate import Estimate  # noqa: E402
 from ridelog.simulate import Place, gpx_text, preset  # noqa: E402
 from ridelog.simulate.rides import out_and_back  # noqa: E402
