@@ -11,7 +11,7 @@ from ridelog.analysis.cautions import (
     general_cautions,
 )
 from ridelog.core.estimate import Estimate
-from ridelog.core.quantity import CURRENT, text
+from ridelog.core.quantity import CURRENT, plain, text
 from ridelog.core.units import METRES_PER_FOOT, MPS_PER_KMH, SI, STANDARD_GRAVITY_MPS2
 from ridelog.machine.components import pack_voltage
 from ridelog.machine.setup import MachineSetup
@@ -111,8 +111,8 @@ def _fuse(after: MachineSetup, measures: Mapping[str, Pair]) -> Iterator[Caution
         if current.high > after.battery_max_a:
             yield Caution(
                 "battery_amperes",
-                f"The battery current may reach {current.high:.0f} A; the battery allows "
-                f"{after.battery_max_a:g} A.",
+                f"The battery current may reach {plain(current.high, CURRENT, SI)}; the battery "
+                f"allows {after.battery_max_a:g} A.",
                 current.high,
                 after.battery_max_a,
                 "the set-up's battery_max_a",
