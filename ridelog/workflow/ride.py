@@ -151,7 +151,7 @@ def predict(
     RideLogError
         If the set-up or a change cannot be.
     """
-    known = read_setup(Path(setup)).setup
+    known = read_setup(Path(setup))
     return predict_from(known, tuple(rides), changes, _unit(units))
 
 
