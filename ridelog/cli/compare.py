@@ -158,7 +158,7 @@ def verify(
     from ridelog.workflow.verify import verify as verify_result
 
     with progress("verifying") as report_progress:
-        found = verify_result(result, logs, report_progress)
+        found = verify_result(result, logs=logs, report_progress=report_progress)
     lines = verification_lines(found)
     deliver(json, to_bytes(verification_json(found)), {}, result, force, lines=lines)
     if not found.same:
