@@ -88,7 +88,7 @@ class Worker:
     def run(self, job: Job) -> Iterator[tuple[str, Any]]:
         """Do a job; yield its messages as they come, such as ("progress", 0.4).
 
-        RideLogError what the job itself raised about its input; JobError if the child broke, died
+        RideLogError as the job itself raised it about its input; JobError if the child broke, died
         or took too long.
         """
         if self._process is None or not self._process.is_alive():
