@@ -10,7 +10,8 @@ if TYPE_CHECKING:
     from ridelog.analysis.settings import Settings
     from ridelog.core.errors import RideLogError
     from ridelog.core.estimate import Estimate
-    from ridelog.workflow.ride import Ride, compare, load, predict, verify
+    from ridelog.workflow.ride import Ride, compare, load, predict
+    from ridelog.workflow.verify import verify
 
 __version__ = "0.1.0"
 __all__ = [
@@ -32,7 +33,8 @@ _PLACES = {
     "Figure": "ridelog.analysis.figure",
     "RideLogError": "ridelog.core.errors",
     "Settings": "ridelog.analysis.settings",
-    **dict.fromkeys(("Ride", "load", "predict", "verify"), "ridelog.workflow.ride"),
+    "verify": "ridelog.workflow.verify",
+    **dict.fromkeys(("Ride", "load", "predict"), "ridelog.workflow.ride"),
 }
 
 

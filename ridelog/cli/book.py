@@ -6,11 +6,12 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from ridelog.book import CONDITIONS, MARK_KINDS, Book, RideEntry
+from ridelog.book.book import Book
 from ridelog.book.exchange import export_book, import_book
+from ridelog.book.records import CONDITIONS, MARK_KINDS, RideEntry
 from ridelog.cli.options import Units, UnitsOption, command_group
 from ridelog.cli.terminal import progress, shown
-from ridelog.core.errors import BookError, RideLogError, UnreadableLogError
+from ridelog.core.errors import BookError, RideLogError
 from ridelog.core.text import clean
 
 if TYPE_CHECKING:
@@ -196,14 +197,10 @@ def check(book: BookFolder = None) -> None:
 
 
 def _add_one(book: Book, path: Path, machine: str | None, setup: str | None, units: Units) -> None:
-    from ridelog.importer import read_log, require_times
+    from ridelog.importer import load_track
     from ridelog.workflow.book_ride import top_speed
 
-    if not path.exists():
-        raise UnreadableLogError(
-            f"{shown(path)}: there is no such file.", "check the name and the folder."
-        )
-    require_times(read_log(path))  # what is no log is not kept
+    load_track(path)  # what is no log is not kept
     ride, new = book.rides.add(book.store(path.read_bytes()), path.name)
     if new or ride.state != "ready":
         _measure(book, ride)

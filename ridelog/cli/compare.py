@@ -158,7 +158,7 @@ def verify(
     from ridelog.workflow.verify import verify as verify_result
 
     with progress("verifying") as report_progress:
-        found = verify_result(result, logs, report_progress)
+        found = verify_result(result, logs=logs, report_progress=report_progress)
     lines = verification_lines(found)
     deliver(json, to_bytes(verification_json(found)), {}, result, force, lines=lines)
     if not found.same:
@@ -167,16 +167,14 @@ def verify(
 
 def _smoothed_names(folder: Path | None, logs: list[Path]) -> dict[str, Path]:
     """Return where each smoothed ride goes, by a key of its own; equal names get a number."""
-    names: dict[str, Path] = {}
-    taken: set[str] = set()
+    places: dict[str, Path] = {}
     for number, log in enumerate(logs):
         stem = log.name.split(".")[0] or "ride"
-        name = f"{stem}-smoothed.gpx"
-        if name in taken:
-            name = f"{stem}-{number + 1}-smoothed.gpx"
-        taken.add(name)
-        names[str(number)] = (folder or Path()) / name
-    return names
+        place = (folder or Path()) / f"{stem}-smoothed.gpx"
+        if place in places.values():
+            place = place.with_name(f"{stem}-{number + 1}-smoothed.gpx")
+        places[str(number)] = place
+    return places
 
 
 def _notes(words: list[str]) -> dict[str, str]:

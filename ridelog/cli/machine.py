@@ -65,7 +65,7 @@ def check(setup: SetupPath) -> None:
 
     problems = problems_in(setup)
     if not problems:
-        known = read_setup(setup).setup
+        known = read_setup(setup)
         problems = [doubt.text for doubt in contradictions(known)]
         if not problems:
             print(f"{setup.name}: {len(known.given())} keys given, no contradiction found.")
@@ -134,7 +134,7 @@ def predict(
     places = [json, *([out / name for name in names] if out else [])]
     for log in [setup, *(ride or []), *(ridden or [])]:
         check_places(places, log, force, folder=out)
-    known = read_setup(setup).setup
+    known = read_setup(setup)
     asked = dict(parse_change(text) for text in change or [])
     swept = parse_sweep(sweep) if sweep else None
     if not asked and swept is None:
@@ -218,7 +218,7 @@ def both_setups(
         raise SetupError(
             "only one set-up is given.", "give both, --setup-before and --setup-after, or neither."
         )
-    old, new = read_setup(before).setup, read_setup(after).setup
+    old, new = read_setup(before), read_setup(after)
     asked = changes_between(old, new)
     if not asked:
         raise SetupError(

@@ -139,13 +139,7 @@ app.command(cls=VariadicCommand)(predict)
 
 
 def run(arguments: list[str] | None = None) -> None:
-    """Run the command line; leave with 0 done, 1 no answer, 2 wrong use.
-
-    Parameters
-    ----------
-    arguments : list of str, optional
-        Instead of those of the process.
-    """
+    """Run the process's or the given command line; leave with 0 done, 1 no answer, 2 wrong use."""
     for stream in (sys.stdout, sys.stderr):
         # A terminal that cannot show a letter shows a mark instead of ending the run.
         if hasattr(stream, "reconfigure"):

@@ -73,12 +73,7 @@ class Asked:
 def with_settings(command: Callable[..., None], *, only: Collection[str] = ()) -> Any:
     """Return a command that takes the options of ``Settings`` and gets them as ``asked``.
 
-    Parameters
-    ----------
-    command : callable
-        Takes ``asked`` of type ``Asked``.
-    only : collection of str
-        The fields that are asked for; all that the command line can ask for if empty.
+    ``only`` names the fields that are asked for, all that the command line can ask for if empty.
     """
     chosen = {name: one for name, one in options().items() if name in only or not only}
 

@@ -4,7 +4,6 @@ import json
 import re
 import tomllib
 from collections.abc import Callable
-from dataclasses import dataclass
 from difflib import get_close_matches
 from pathlib import Path
 from typing import Any
@@ -22,15 +21,7 @@ _NUMBER = re.compile(r"line (\d+): ")
 _NEXT = "mend it in the file; `ridelog setup new` writes one with every key explained."
 
 
-@dataclass(frozen=True)
-class SetupFile:
-    """A set-up and where it came from."""
-
-    path: str
-    setup: MachineSetup
-
-
-def read_setup(path: Path) -> SetupFile:
+def read_setup(path: Path) -> MachineSetup:
     """Return the set-up in a TOML file.
 
     Raises
@@ -44,11 +35,9 @@ def read_setup(path: Path) -> SetupFile:
     problems = problems_of(values, text)
     if problems:
         more = len(problems) - 1
-        advice = f"{_NEXT[:-1]}" + (
-            f"; {more} more found by `ridelog setup check`." if more else "."
-        )
+        advice = _NEXT[:-1] + (f"; {more} more found by `ridelog setup check`." if more else ".")
         raise SetupError(f"{path.name}: {problems[0]}", advice)
-    return SetupFile(str(path), MachineSetup(**values))
+    return MachineSetup(**values)
 
 
 def problems_in(path: Path) -> list[str]:

@@ -16,7 +16,7 @@ from starlette.requests import Request
 from starlette.responses import JSONResponse, RedirectResponse, Response, StreamingResponse
 from starlette.routing import Route
 
-from ridelog.book import Book
+from ridelog.book.book import Book
 from ridelog.present.palette import css_variables
 from ridelog.web import compare_pages, machine_pages, ride_pages, trace
 from ridelog.web.job_queue import JobQueue

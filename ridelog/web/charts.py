@@ -24,10 +24,12 @@ from ridelog.present.palette import ROLES, SPEED_ROLES
 
 # Names under which the page's script finds the parts.
 SPEED, STRIP, PATH = "speed-chart", "strip-chart", "path-chart"
-_PHASE_HATCH = {
-    "standstill": "blank", "launch": "right_diagonal_line", "pull": "right_diagonal_line",
-    "steady": "blank", "coasting": "dot", "braking": "left_diagonal_line",
-    "turning": "vertical_line", "reverse": "cross",
+# How a phase is drawn: role of its fill, pattern of its hatch.
+_PHASES = {
+    "standstill": ("paper", "blank"), "launch": ("shade", "right_diagonal_line"),
+    "pull": ("shade", "right_diagonal_line"), "steady": ("band", "blank"),
+    "coasting": ("shade", "dot"), "braking": ("shade", "left_diagonal_line"),
+    "turning": ("shade", "vertical_line"), "reverse": ("mark", "cross"),
 }  # fmt: skip
 
 
@@ -137,18 +139,14 @@ def _strip(colours: Colours, range_ms: Any, phases: list[tuple[float, float, str
     """Return the strip that says what the machine was doing when."""
     chart = _blank(colours, STRIP, 56, range_ms)
     chart.y_range = Range1d(0.0, 1.0)
-    chart.yaxis.visible = False
-    chart.ygrid.visible = False
-    chart.xaxis.visible = False
-    fills = {
-        "standstill": colours["paper"], "steady": colours["band"], "reverse": colours["mark"],
-    }  # fmt: skip
+    chart.yaxis.visible = chart.ygrid.visible = chart.xaxis.visible = False
+    drawn = [_PHASES.get(name, ("shade", "blank")) for _, _, name in phases]
     source = ColumnDataSource(
         {
             "left": [1000.0 * start for start, _, _ in phases],
             "right": [1000.0 * end for _, end, _ in phases],
-            "fill": [fills.get(name, colours["shade"]) for _, _, name in phases],
-            "hatch": [_PHASE_HATCH.get(name, "blank") for _, _, name in phases],
+            "fill": [colours[role] for role, _ in drawn],
+            "hatch": [hatch for _, hatch in drawn],
         },
         name="phases",
     )

@@ -7,10 +7,10 @@ from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
 from starlette.responses import Response
 
-from ridelog.book import CONDITIONS, Book, RideEntry
+from ridelog.book.book import Book
+from ridelog.book.records import CONDITIONS, RideEntry
 from ridelog.present.words import joined
-from ridelog.web.security import ALONE_POLICY
-from ridelog.web.views import PageError, page, problems_as_pages, server_of, unit_of
+from ridelog.web.views import PageError, attachment, page, problems_as_pages, server_of, unit_of
 from ridelog.web.worker import ComparedRides, Job
 from ridelog.workflow.book_ride import log_at
 
@@ -56,10 +56,7 @@ async def compare_file(request: Request) -> Response:
     _, compared = await _compared(request)
     if name not in _FILES or name not in compared.files:
         raise PageError("There is no such file.", "go back to the comparison.", 404)
-    headers = {"content-disposition": f'attachment; filename="{name}"'}
-    if name == "sheet.html":
-        headers["content-security-policy"] = ALONE_POLICY
-    return Response(compared.files[name], media_type=_FILES[name], headers=headers)
+    return attachment(compared.files[name], _FILES[name], name, alone=name == "sheet.html")
 
 
 async def _compared(request: Request) -> tuple[_AskedComparison, ComparedRides]:

@@ -10,7 +10,8 @@ from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import Any
 
-from ridelog.book import Book, RideEntry
+from ridelog.book.book import Book
+from ridelog.book.records import RideEntry
 from ridelog.core.errors import RideLogError
 from ridelog.web.worker import Job, JobError, Worker
 from ridelog.workflow.book_ride import log_at

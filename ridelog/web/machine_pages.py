@@ -9,7 +9,8 @@ from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
 from starlette.responses import Response
 
-from ridelog.book import Book, MachineEntry, RideEntry, SetupState
+from ridelog.book.book import Book
+from ridelog.book.records import MachineEntry, RideEntry, SetupState
 from ridelog.core.errors import RideLogError
 from ridelog.core.estimate import Estimate
 from ridelog.core.quantity import ACCELERATION, SPEED, plain

@@ -6,21 +6,21 @@ import shutil
 from urllib.parse import urlencode
 
 from starlette.concurrency import run_in_threadpool
-from starlette.requests import ClientDisconnect, Request
+from starlette.requests import Request
 from starlette.responses import JSONResponse, Response
 
 from ridelog import __version__
-from ridelog.book import CONDITIONS, MARK_KINDS, Book, RideEntry, StoredResult
+from ridelog.book.book import Book
 from ridelog.book.originals import suffix_of
-from ridelog.book.records import shown_file
-from ridelog.core.errors import RideLogError
+from ridelog.book.records import CONDITIONS, MARK_KINDS, RideEntry, StoredResult, shown_file
 from ridelog.report.changes import changed_figures
 from ridelog.report.ride_json import to_bytes
 from ridelog.web.job_queue import BUSY, MOST_WAITING
-from ridelog.web.security import ALONE_POLICY, TOKEN_HEADER, token_is_right
+from ridelog.web.security import TOKEN_HEADER, token_is_right
 from ridelog.web.views import (
     Form,
     PageError,
+    attachment,
     changes_book,
     number_of,
     page,
@@ -119,7 +119,7 @@ def ride_page(request: Request, book: Book) -> Response:
 def ride_json_file(request: Request, book: Book) -> Response:
     """Return the figures of a ride as the JSON object that scripts read."""
     result = result_of(request, book)
-    return _file(to_bytes(result.document), "application/json", f"ride-{result.ride_id}.json")
+    return attachment(to_bytes(result.document), "application/json", f"ride-{result.ride_id}.json")
 
 
 @problems_as_pages
@@ -132,9 +132,8 @@ async def ride_report(request: Request) -> Response:
             return Job("report_page", {"log": log_at(book, ride), "unit": unit_of(request).label})
 
     data = await server_of(request).queue.ask(await run_in_threadpool(asked))
-    answer = _file(data, "text/html; charset=utf-8", f"ride-{request.path_params['ride']}.html")
-    answer.headers["content-security-policy"] = ALONE_POLICY
-    return answer
+    name = f"ride-{request.path_params['ride']}.html"
+    return attachment(data, "text/html; charset=utf-8", name, alone=True)
 
 
 @reads_book
@@ -143,7 +142,7 @@ def ride_original(request: Request, book: Book) -> Response:
     ride = ride_of(request, book)
     data = book.original(ride.sha256)
     name = f"ride-{ride.id}.{suffix_of(ride.format, data)}"
-    return _file(data, "application/octet-stream", name)
+    return attachment(data, "application/octet-stream", name)
 
 
 @changes_book
@@ -219,28 +218,16 @@ def result_of(request: Request, book: Book) -> StoredResult:
     return result
 
 
-def _file(data: bytes, kind: str, name: str) -> Response:
-    # The name is ours: nothing from the log reaches a header.
-    return Response(
-        data, media_type=kind, headers={"content-disposition": f'attachment; filename="{name}"'}
-    )
-
-
+@problems_as_pages
 async def put_log(request: Request) -> Response:
     """Take one log; answer 202 once it is safe, with the ride and its place in the queue."""
-    try:
-        slots = server_of(request).upload_slots
-        if slots.locked():
-            raise PageError(
-                "too many logs are coming in at once.", "try this one again in a moment.", 503
-            )
-        async with slots:
-            return await _take(request)
-    except ClientDisconnect:
-        return Response(status_code=400)
-    except RideLogError as error:
-        status = error.status if isinstance(error, PageError) else 400
-        return JSONResponse({"problem": error.problem, "advice": error.advice}, status)
+    slots = server_of(request).upload_slots
+    if slots.locked():
+        raise PageError(
+            "too many logs are coming in at once.", "try this one again in a moment.", 503
+        )
+    async with slots:
+        return await _take(request)
 
 
 async def _take(request: Request) -> Response:
@@ -267,9 +254,7 @@ async def _take(request: Request) -> Response:
                 raise PageError(f"{name}: the file is empty.", "copy the log again.")
             original = await run_in_threadpool(intake.finish)
         ride, new = await run_in_threadpool(book.rides.add, original, name)
-    task = None
-    if new or ride.state != "ready":
-        task = server.queue.submit(ride).number
+    task = server.queue.submit(ride).number if new or ride.state != "ready" else None
     return JSONResponse(
         {"ride": ride.id, "file": ride.file, "sha256": ride.sha256, "new": new, "task": task},
         202 if new else 200,

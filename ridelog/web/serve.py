@@ -38,7 +38,7 @@ def serve(
     ] = False,
 ) -> None:
     """Open the workshop page on this machine: drop logs, read figures, compare."""
-    from ridelog.book import Book
+    from ridelog.book.book import Book
 
     with Book(book) as opened:  # made or brought up to date before anyone asks
         folder = opened.folder

@@ -12,7 +12,8 @@ import numpy as np
 from starlette.requests import Request
 from starlette.responses import JSONResponse, Response
 
-from ridelog.book import Book, StoredResult
+from ridelog.book.book import Book
+from ridelog.book.records import StoredResult
 from ridelog.core.estimate import QUANTILE
 from ridelog.core.track import BoolArray, FloatArray, IntArray
 from ridelog.core.units import SpeedUnit

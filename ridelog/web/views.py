@@ -13,16 +13,16 @@ from urllib.parse import parse_qs
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from starlette.concurrency import run_in_threadpool
 from starlette.requests import ClientDisconnect, Request
-from starlette.responses import HTMLResponse, RedirectResponse, Response
+from starlette.responses import HTMLResponse, JSONResponse, RedirectResponse, Response
 
 from ridelog import __version__
-from ridelog.book import Book
+from ridelog.book.book import Book
 from ridelog.core.errors import BookError, RideLogError
 from ridelog.core.text import clean
 from ridelog.core.units import SPEED_UNITS, SpeedUnit
 from ridelog.present.words import elapsed_words
 from ridelog.web.job_queue import JobQueue
-from ridelog.web.security import PairingCodes, RateLimiter, Sessions, token_is_right
+from ridelog.web.security import ALONE_POLICY, PairingCodes, RateLimiter, Sessions, token_is_right
 from ridelog.web.worker import ComparedRides
 from ridelog.workflow import book_ride
 
@@ -161,10 +161,22 @@ async def _with_book(request: Request, function: Callable[..., Response], *form:
 
 
 def problem_page(request: Request, error: RideLogError, status: int) -> Response:
-    """Return a page that says what is wrong and what to do."""
-    return page(
-        request, "problem.html", status, problem=clean(error.problem), advice=clean(error.advice)
-    )
+    """Return a page that says what is wrong and what to do; as JSON where a script put a log."""
+    words = {"problem": clean(error.problem), "advice": clean(error.advice)}
+    if request.method == "PUT":
+        return JSONResponse(words, status)
+    return page(request, "problem.html", status, **words)
+
+
+def attachment(data: bytes, kind: str, name: str, *, alone: bool = False) -> Response:
+    """Return a file to keep, under a name of ours: nothing from a log reaches a header.
+
+    ``alone`` is for a page that was made to stand alone.
+    """
+    headers = {"content-disposition": f'attachment; filename="{name}"'}
+    if alone:
+        headers["content-security-policy"] = ALONE_POLICY
+    return Response(data, media_type=kind, headers=headers)
 
 
 async def form_of(request: Request) -> Form:

@@ -20,6 +20,7 @@ from ridelog.compare.predicted import predict_from
 from ridelog.core.errors import RideLogError
 from ridelog.core.units import SPEED_UNITS
 from ridelog.machine.setup import MachineSetup
+from ridelog.present.section import Picture
 from ridelog.report.compare_files import sheet_files
 from ridelog.report.compare_json import compare_json
 from ridelog.report.compare_plot import compare_picture
@@ -87,7 +88,7 @@ class Worker:
     def run(self, job: Job) -> Iterator[tuple[str, Any]]:
         """Do a job; yield its messages as they come, such as ("progress", 0.4).
 
-        RideLogError what the job itself raised about its input; JobError if the child broke, died
+        RideLogError as the job itself raised it about its input; JobError if the child broke, died
         or took too long.
         """
         if self._process is None or not self._process.is_alive():
@@ -129,7 +130,7 @@ class ComparedRides:
     """A comparison for the page: what it says, its picture, and its files by name."""
 
     words: dict[str, Any]
-    picture: dict[str, str] | None
+    picture: Picture | None
     files: dict[str, bytes]
     lacking: str
 
@@ -177,8 +178,7 @@ def compare_rides(
         comparison, reader, to_bytes(compare_json(comparison)), workshop=workshop, note=note,
         paper=paper,
     )  # fmt: skip
-    drawn = compare_picture(comparison, reader)
-    picture = {"wide_svg": drawn.wide_svg, "narrow_svg": drawn.narrow_svg} if drawn else None
+    picture = compare_picture(comparison, reader)
     words = asdict(sheet_words(comparison, reader, workshop=workshop, note=note))
     send("answer", ComparedRides(words, picture, files, lacking))
 
@@ -197,10 +197,7 @@ def predict_change(
     reader, known = SPEED_UNITS[unit], MachineSetup(**setup)
     rides = tuple(cache.ridden(log) for log in logs)
     prediction = predict_from(known, rides, asked, reader, sweep=sweep)
-    pictures = [
-        {"wide_svg": p.wide_svg, "narrow_svg": p.narrow_svg}
-        for p in predict_pictures(prediction, reader)
-    ]
+    pictures = predict_pictures(prediction, reader)
     send("answer", {"words": prediction_words(prediction, reader), "pictures": pictures})
 
 

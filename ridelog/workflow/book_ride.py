@@ -6,7 +6,8 @@ from datetime import datetime
 from typing import Any
 
 from ridelog.analysis.settings import Settings
-from ridelog.book import Book, RideEntry
+from ridelog.book.book import Book
+from ridelog.book.records import RideEntry
 from ridelog.core import quantity
 from ridelog.core.errors import SetupError
 from ridelog.core.estimate import Estimate

@@ -16,11 +16,7 @@ from ridelog.importer.containers import MAX_LOG_BYTES, unpack
 Progress = Callable[[float], None]
 
 
-def _silent(done: float) -> None:
-    """Tell nobody."""
-
-
-def load_motion(log: Path, *, report_progress: Progress = _silent) -> Motion:
+def load_motion(log: Path, *, report_progress: Progress = lambda done: None) -> Motion:
     """Return the smoothed motion of a log.
 
     RideLogError if there is no such file, or whatever reading and smoothing raise.
@@ -36,7 +32,7 @@ def motion_of_bytes(
     name: str,
     data: bytes,
     *,
-    report_progress: Progress = _silent,
+    report_progress: Progress = lambda done: None,
     most_bytes: int = MAX_LOG_BYTES,
     most_fixes: int | None = None,
 ) -> Motion:
@@ -58,7 +54,7 @@ def motion_of_bytes(
 
 
 def measure_ride(
-    log: Path, settings: Settings, *, report_progress: Progress = _silent
+    log: Path, settings: Settings, *, report_progress: Progress = lambda done: None
 ) -> MeasuredRide:
     """Return one ride measured with the given settings; errors as for ``load_motion``.
 
@@ -71,17 +67,14 @@ def measure_ride(
 
 
 def measure_rides(
-    logs: Sequence[Path], settings: Settings, *, report_progress: Progress = _silent
+    logs: Sequence[Path], settings: Settings, *, report_progress: Progress = lambda done: None
 ) -> list[MeasuredRide]:
     """Return rides measured with the same settings; errors as for ``load_motion``."""
-    rides = []
-    for number, log in enumerate(logs):
 
-        def part(done: float, number: int = number) -> None:
-            report_progress((number + done) / len(logs))
+    def part(number: int) -> Progress:
+        return lambda done: report_progress((number + done) / len(logs))
 
-        rides.append(measure_ride(log, settings, report_progress=part))
-    return rides
+    return [measure_ride(log, settings, report_progress=part(k)) for k, log in enumerate(logs)]
 
 
 def logs_in(places: list[Path], side: str) -> tuple[list[Path], list[str]]:

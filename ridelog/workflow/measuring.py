@@ -15,7 +15,8 @@ from ridelog.analysis.ride import analyse
 from ridelog.analysis.settings import Settings
 from ridelog.analysis.subject import MeasuredRide, RideSource
 from ridelog.analysis.windows import window_means, windows_of
-from ridelog.book import Book, NewResult
+from ridelog.book.book import Book
+from ridelog.book.records import NewResult
 from ridelog.core.errors import UnreadableLogError
 from ridelog.core.interval import estimate
 from ridelog.core.quantity import SPEED, bounds, value

@@ -1,4 +1,4 @@
-"""What other programs use of ridelog: load a ride, save it, compare, predict, verify."""
+"""What other programs use of ridelog: load a ride, save it, compare, predict."""
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, fields
@@ -18,8 +18,6 @@ from ridelog.machine.setup_file import read_setup
 from ridelog.present.files import make_folder, write_files
 from ridelog.report.ride_files import ride_files
 from ridelog.workflow.measure import measure_ride
-from ridelog.workflow.verify import Verification
-from ridelog.workflow.verify import verify as verify_result
 
 
 @dataclass(frozen=True)
@@ -151,26 +149,8 @@ def predict(
     RideLogError
         If the set-up or a change cannot be.
     """
-    known = read_setup(Path(setup)).setup
+    known = read_setup(Path(setup))
     return predict_from(known, tuple(rides), changes, _unit(units))
-
-
-def verify(result: str | Path, *, logs: str | Path) -> Verification:
-    """Return whether a result follows from its logs: ``verify(...).same``.
-
-    Parameters
-    ----------
-    result : str or Path
-        result.json of a ride or a comparison.
-    logs : str or Path
-        The folder of its logs, which are found by their SHA-256.
-
-    Raises
-    ------
-    RideLogError
-        If the result cannot be read, or a log is not there.
-    """
-    return verify_result(Path(result), Path(logs))
 
 
 def _unit(words: str) -> SpeedUnit:

@@ -83,31 +83,35 @@ class Verification:
 
 
 def verify(
-    path: Path, folder: Path, report_progress: Callable[[float], None] = lambda done: None
+    result: str | Path,
+    *,
+    logs: str | Path,
+    report_progress: Callable[[float], None] = lambda done: None,
 ) -> Verification:
-    """Return whether a result follows from the logs it names.
+    """Return whether a result follows from its logs: ``verify(...).same``.
 
-    ``path`` is a result as ``report``, ``signal`` or ``compare`` writes it; its logs lie in any
-    folder inside ``folder`` and under any name. RideLogError if the result cannot be read, or a log
+    ``result`` is a file as ``report``, ``signal`` or ``compare`` writes it; its logs lie in any
+    folder inside ``logs`` and under any name. RideLogError if the result cannot be read, or a log
     is not in the folder at all.
     """
+    path, folder = Path(result), Path(logs)
     name = clean(path.name)
     document = _read(path, name)
-    logs = _find_logs(folder, _sources(document, name))
-    lost = [log for log in logs if log.path is None]
+    found = _find_logs(folder, _sources(document, name))
+    lost = [log for log in found if log.path is None]
     if lost:
         raise UnreadableLogError(
             f"{name}: the log {clean(lost[0].file)} (SHA-256 {lost[0].sha256[:12]}…) is not in "
             f"{clean(str(folder))}.",
             "put all logs of the result into that folder; their names do not matter.",
         )
-    computed = json.loads(to_bytes(_computed(document, logs, report_progress)))
+    computed = json.loads(to_bytes(_computed(document, found, report_progress)))
     untouched = document.get(FIELD) is None or document[FIELD] == digest_of(document)
     # An untouched result may come from a machine whose arithmetic differs in the last digits.
     exact = FIELD not in document or not untouched
     differing = disagreements(document, computed, exact=exact)
     return Verification(
-        name, tuple(logs), count_values(document), tuple(differing), untouched, _notes(document)
+        name, tuple(found), count_values(document), tuple(differing), untouched, _notes(document)
     )
 
 

@@ -33,7 +33,7 @@ def before_ride() -> CalibrationData:
 
 @pytest.fixture(scope="module")
 def sample(before_ride: CalibrationData) -> Prediction:
-    setup = read_setup(SAMPLES / "thistledrake-before.toml").setup
+    setup = read_setup(SAMPLES / "thistledrake-before.toml")
     return predict(
         setup, [before_ride], {"rear_teeth": 56}, WINDOWS, sweep=("rear_teeth", [56, 64, 72])
     )
@@ -126,7 +126,7 @@ def test_the_class_and_the_fuse_are_cautioned(sample: Prediction) -> None:
 
 
 def test_now_is_what_the_rides_measured(before_ride: CalibrationData) -> None:
-    setup = read_setup(SAMPLES / "thistledrake-before.toml").setup
+    setup = read_setup(SAMPLES / "thistledrake-before.toml")
     seen = Estimate(13.0, 12.9, 13.1)
     found = predict(
         setup, [before_ride], {"rear_teeth": 56}, WINDOWS, measured={"top_speed_mps": seen}

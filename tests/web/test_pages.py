@@ -10,7 +10,7 @@ import jsonschema
 import pytest
 from visitor import SAMPLES, Visitor, app_in, queue_of, short_log, wait_until_measured
 
-from ridelog.book import Book
+from ridelog.book.book import Book
 from ridelog.importer import load_track
 from ridelog.report.ride_json import schema_of
 

@@ -8,7 +8,7 @@ import hostile_logs
 import pytest
 from visitor import HOST, SAMPLES, Visitor, app_in, queue_of, short_log, wait_until_measured
 
-from ridelog.book import Book
+from ridelog.book.book import Book
 from ridelog.web import ride_pages
 
 
