@@ -5,7 +5,6 @@ from dataclasses import dataclass
 import numpy as np
 
 from ridelog.core.spans import runs_of
-from ridelog.simulate.machine import Machine
 from ridelog.simulate.truth import STEP_S, Span, Truth
 from ridelog.simulate.vehicle import Ride, steady_hand
 
@@ -22,18 +21,16 @@ class LabelledRide:
         brakings: from the first touch of the brake to its release.
         reverses: every stretch of backward travel, read from the truth's sign.
         turns, coasts: as laid out.
-    machine : Machine
     """
 
     truth: Truth
     labels: dict[str, tuple[Span, ...]]
-    machine: Machine
 
 
 def finish(ride: Ride, rng: np.random.Generator) -> LabelledRide:
     """Return a laid-out ride with its labels; a steady hand steers."""
     truth = ride.build(rng, (steady_hand(),))
-    return LabelledRide(truth, labels_of(ride, truth), ride.machine)
+    return LabelledRide(truth, labels_of(ride, truth))
 
 
 def labels_of(ride: Ride, truth: Truth) -> dict[str, tuple[Span, ...]]:

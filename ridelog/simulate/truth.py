@@ -35,11 +35,6 @@ class Span:
     heading_rad: float = 0.0
     turn_rad: float = 0.0
 
-    @property
-    def duration_s(self) -> float:
-        """Return the length of the span. [s]"""
-        return self.end_s - self.start_s
-
 
 @dataclass(frozen=True)
 class BestMean:
@@ -98,11 +93,6 @@ class Truth:
     def speed_mps(self) -> FloatArray:
         """Return the speed over ground, never negative. [m/s]"""
         return np.abs(self.velocity_mps)
-
-    @property
-    def course_rad(self) -> FloatArray:
-        """Return the direction of travel, 0 to 2 pi; in reverse the heading turned round. [rad]"""
-        return np.mod(self.heading_rad + np.pi * (self.velocity_mps < 0.0), 2.0 * np.pi)
 
     @property
     def velocity_east_mps(self) -> FloatArray:

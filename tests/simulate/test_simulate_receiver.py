@@ -49,7 +49,7 @@ def test_without_errors_it_is_the_truth(truth: Truth) -> None:
     state = truth_at(truth, seen.time_s)
     assert seen.speed_mps == pytest.approx(state.speed_mps, abs=1e-9)
     moving = seen.speed_mps > 0.3
-    assert seen.course_rad[moving] == pytest.approx(state.course_rad[moving])
+    assert seen.course_rad[moving] == pytest.approx(np.mod(state.heading_rad[moving], 2.0 * np.pi))
     assert np.all(np.isnan(seen.course_rad[~moving]))
 
 

@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ridelog.simulate import Ride, Span
+from ridelog.simulate import Machine, Ride, Span
 from ridelog.simulate.labels import LabelledRide, joined, labels_of, of_kind
 from ridelog.simulate.vehicle import Wobble, steady_hand
 
@@ -21,10 +21,12 @@ class RandomRide(LabelledRide):
     labels : dict of tuples of Span
         runs: straight forward stretches between stands and turns, longer than 10 m.
         steady, stands: as laid out.
+    machine : Machine
     weave_onset_mps : float or None
         Speed from which the machine weaves, None if it does not. [m/s]
     """
 
+    machine: Machine
     weave_onset_mps: float | None = None
 
 

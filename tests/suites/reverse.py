@@ -122,7 +122,8 @@ def _seen(kind: str, truth: Truth, span: Span, found: Reverse) -> Seen:
     either = max(span.end_s, *(s.end_s for _, s in shared)) - min(
         span.start_s, *(s.start_s for _, s in shared)
     )
-    result = Seen(kind, two_sided, best.state, common / span.duration_s, common / either)
+    covered = common / (span.end_s - span.start_s)
+    result = Seen(kind, two_sided, best.state, covered, common / either)
     if best.top_speed_mps is not None:
         true = truth.best_mean_speed(
             1.0, start_s=span.start_s, end_s=span.end_s, reverse=True

@@ -7,6 +7,7 @@ Nothing in the tables is typed by hand; a test compares them with the JSON.
 
 import json
 from pathlib import Path
+from textwrap import fill
 from typing import Any
 
 from record import DIGITS, VALIDATION
@@ -20,16 +21,22 @@ _HEAD = """\
 # What the suites measured
 
 Written by `python tests/suites/tables.py` from the JSON files beside it; change neither by hand.
-Every ride is simulated, so its truth is known. Units are SI. `held` is the share of 90 % intervals
-that hold the truth: it should be 0.9 or a little more. `n` is how many figures were given, `bias`
-and `rms` are of their errors, `width` is the mean length of an interval.
+Every ride is simulated, so its truth is known. `held` is the share of 90 % intervals that hold the
+truth: it should be 0.9 or a little more. `n` is how many figures were given of those `asked`,
+`bias` and `rms` are of their errors, `width` is the mean length of an interval; all in SI units,
+those of predictions as shares of the truth. Logs: fixes a second, then r with reported speed, p
+with positions alone; a number behind p is their noise in metres.
 
-A share p of n figures has a standard error of sqrt(p (1 - p) / n): a `held` of 0.8 of 10 says
-almost nothing.{few}
+{few}
 
 To run more: take the command of a table, raise its number of rides, leave out `--seed S` for a
 fresh one, add `--record`, and render again.
 """
+
+_ERROR = (
+    "A share p of n independent figures has a standard error of sqrt(p (1 - p) / n), and figures "
+    "of one ride are not independent: a `held` of 0.8 of 10 says almost nothing."
+)
 
 
 def load(folder: Path = VALIDATION) -> dict[str, dict[str, Any]]:
@@ -52,13 +59,13 @@ def load(folder: Path = VALIDATION) -> dict[str, dict[str, Any]]:
 def render(found: dict[str, dict[str, Any]]) -> str:
     """Return the page of all tables."""
     small = [name for name, content in found.items() if content["rides"] < FEW]
-    few = (
-        f" **The runs are small** (fewer than {FEW} rides, pairs or machines a row): "
+    few = _ERROR + (
+        f" These runs are small, fewer than {FEW} rides, pairs or machines a row: "
         f"{', '.join(small)}."
         if small
         else ""
     )
-    parts = [_HEAD.format(few=few)]
+    parts = [_HEAD.format(few=fill(few, 100))]
     for name, content in found.items():
         parts.append(f"## {name}\n")
         parts.append(f"    {content['command']}\n")

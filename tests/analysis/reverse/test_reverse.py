@@ -35,7 +35,8 @@ def overlap(found: Reverse, truth: Span) -> float:
     """Return the time in common over the time of both."""
     spans = found.spans
     common = sum(max(0.0, min(b, truth.end_s) - max(a, truth.start_s)) for a, b in spans)
-    return common / (sum(b - a for a, b in spans) + truth.duration_s - common)
+    lengths = sum(b - a for a, b in spans) + truth.end_s - truth.start_s
+    return common / (lengths - common)
 
 
 @pytest.mark.parametrize("reports", [True, False])
