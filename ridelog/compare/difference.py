@@ -232,11 +232,7 @@ def _p_value(readings: list[ErrorOf]) -> float:
 
 
 def _percent(
-    first: float,
-    second: float,
-    before: list[Estimate],
-    after: list[Estimate],
-    difference: Estimate,
+    first: float, second: float, before: list[Estimate], after: list[Estimate], difference: Estimate
 ) -> Estimate | None:
     """Return the difference in per cent of the first mean.
 

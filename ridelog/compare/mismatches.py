@@ -42,10 +42,7 @@ class Mismatch:
 
 
 def mismatches_of(
-    before: Rides,
-    after: Rides,
-    noted_before: dict[str, str],
-    noted_after: dict[str, str],
+    before: Rides, after: Rides, noted_before: dict[str, str], noted_after: dict[str, str]
 ) -> tuple[Mismatch, ...]:
     """Return what differs between the sides and could be taken for the change."""
     found = [

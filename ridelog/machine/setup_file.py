@@ -184,8 +184,7 @@ def _text_of(path: Path) -> str:
         return path.read_bytes().decode("utf-8-sig").replace("\r\n", "\n")
     except UnicodeDecodeError as error:
         raise SetupError(
-            f"{path.name}: byte {error.start} is no UTF-8 text.",
-            "save the file as UTF-8 text.",
+            f"{path.name}: byte {error.start} is no UTF-8 text.", "save the file as UTF-8 text."
         ) from error
     except OSError as error:
         raise SetupError(

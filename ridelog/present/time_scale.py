@@ -73,10 +73,7 @@ class TimeScale:
         if self.shortens:
             axes.set_xscale(
                 "function",
-                functions=(
-                    self.place,
-                    lambda place: np.interp(place, self.places, self.knots_s),
-                ),
+                functions=(self.place, lambda place: np.interp(place, self.places, self.knots_s)),
             )
         axes.set_xlim(self.start_s, self.end_s)
 

@@ -22,12 +22,7 @@ from ridelog.core.quantity import span
 from ridelog.core.track import FloatArray
 from ridelog.core.units import SI
 from ridelog.present.json import as_json
-from ridelog.report.compare_words import (
-    false_alarm_words,
-    method_words,
-    reason_words,
-    tested_count,
-)
+from ridelog.report.compare_words import false_alarm_words, method_words, reason_words, tested_count
 from ridelog.report.predict_json import agreements_json
 from ridelog.report.predict_words import verdict_words
 from ridelog.report.ride_json import COMPARE_SCHEMA, source_json

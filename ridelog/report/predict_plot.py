@@ -16,9 +16,7 @@ from ridelog.report.predict_words import SWEPT_PULL_MPS, headline_words, swept, 
 
 
 def predict_pictures(
-    prediction: Prediction,
-    unit: SpeedUnit,
-    after: MeasuredAfter | None = None,
+    prediction: Prediction, unit: SpeedUnit, after: MeasuredAfter | None = None
 ) -> tuple[Picture, ...]:
     """Return the pictures of a prediction.
 
@@ -50,10 +48,7 @@ def predict_pictures(
 
 
 def _pull(
-    prediction: Prediction,
-    unit: SpeedUnit,
-    shape: Shape,
-    after: MeasuredAfter | None,
+    prediction: Prediction, unit: SpeedUnit, shape: Shape, after: MeasuredAfter | None
 ) -> Figure:
     figure = blank(shape)
     title(
@@ -103,15 +98,7 @@ def _band(axes: Axes, band: Band, unit: SpeedUnit, label: str, colour: str, styl
         speed, np.maximum(low, 0.0), np.maximum(high, 0.0),
         color=BAND.light, linewidth=0.0, alpha=0.6, zorder=1,
     )  # fmt: skip
-    axes.plot(
-        speed,
-        middle,
-        color=colour,
-        linewidth=2.2,
-        linestyle=style,
-        label=label,
-        zorder=3,
-    )
+    axes.plot(speed, middle, color=colour, linewidth=2.2, linestyle=style, label=label, zorder=3)
 
 
 def _top_mark(

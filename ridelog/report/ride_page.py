@@ -159,11 +159,7 @@ def _added(section: Section) -> dict[str, Any]:
         "heading": section.heading,
         "lead": section.lead,
         "pictures": [
-            {
-                "name": picture.name,
-                "wide_svg": picture.wide_svg,
-                "narrow_svg": picture.narrow_svg,
-            }
+            {"name": picture.name, "wide_svg": picture.wide_svg, "narrow_svg": picture.narrow_svg}
             for picture in section.pictures
         ],
         "table": None

@@ -10,14 +10,7 @@ from ridelog.analysis.signal.page import signal_items
 from ridelog.analysis.subject import MeasuredRide, RideSource
 from ridelog.core.flags import FLAG_SENTENCES, Flag
 from ridelog.core.units import SpeedUnit
-from ridelog.present.words import (
-    BRACKETS,
-    clean,
-    clock_words,
-    duration_words,
-    joined,
-    shortened,
-)
+from ridelog.present.words import BRACKETS, clean, clock_words, duration_words, joined, shortened
 
 WIDTH = 80
 _LABEL, _SHORT_LABEL = 17, 9
