@@ -9,14 +9,15 @@ import numpy as np
 from ridelog.core.errors import SetupError
 from ridelog.core.track import FloatArray
 from ridelog.core.units import STANDARD_GRAVITY_MPS2
-from ridelog.machine.components import (
+from ridelog.machine.drive import AIR_DENSITY_KGPM3, Drive
+from ridelog.machine.setup import (
+    KEYS,
+    MachineSetup,
     cells_of_voltage,
     circumference_m,
     overall_ratio,
     pack_voltage,
 )
-from ridelog.machine.drive import AIR_DENSITY_KGPM3, Drive
-from ridelog.machine.setup import KEYS, MachineSetup
 from ridelog.machine.setup_check import contradictions
 from ridelog.machine.setup_file import problems_of, read_value, unknown_key
 

@@ -10,9 +10,8 @@ from ridelog.core.resampling import systematic
 from ridelog.core.track import FloatArray
 from ridelog.filtering.standing_start.paths import UNSEEN_START_S
 from ridelog.machine.calibration_data import CalibrationData, NearTop
-from ridelog.machine.drive import Drive
+from ridelog.machine.drive import Drive, launch_time_s, top_speed
 from ridelog.machine.passages import Curve
-from ridelog.machine.performance import launch_time_s, top_speed
 from ridelog.machine.priors import COUNT, UNKNOWNS, draw, machines_of
 from ridelog.machine.setup import MachineSetup
 

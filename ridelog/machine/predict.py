@@ -16,15 +16,13 @@ from ridelog.core.track import FloatArray
 from ridelog.core.units import STANDARD_GRAVITY_MPS2
 from ridelog.machine.calibration_data import CalibrationData
 from ridelog.machine.change import SetupChange, changed, changed_drive
-from ridelog.machine.drive import Drive
-from ridelog.machine.figures import LaunchWindow, PossibleFigure, figures_of
+from ridelog.machine.drive import Drive, top_speed
+from ridelog.machine.figures import LaunchWindow, Narrowing, PossibleFigure, figures_of, narrowings
 from ridelog.machine.fit import Fitted, fit, from_setup
-from ridelog.machine.performance import top_speed
 from ridelog.machine.priors import UNKNOWNS, Unknown
 from ridelog.machine.risks import risks
 from ridelog.machine.setup import MachineSetup
 from ridelog.machine.setup_check import contradictions
-from ridelog.machine.value_of_measurement import Narrowing, narrowings
 
 # An unknown whose spread the rides left at more than this share of what it was, they cannot tell.
 _UNIDENTIFIED = 0.7

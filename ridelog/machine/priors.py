@@ -20,9 +20,8 @@ from ridelog.core.units import (
     STANDARD_GRAVITY_MPS2,
     SpeedUnit,
 )
-from ridelog.machine.components import circumference_m, overall_ratio, pack_voltage, stages
 from ridelog.machine.drive import Drive, road_load_of
-from ridelog.machine.setup import MachineSetup
+from ridelog.machine.setup import MachineSetup, circumference_m, overall_ratio, pack_voltage, stages
 
 _NONE = "common practice, no source"
 

@@ -12,8 +12,7 @@ from ridelog.analysis.cautions import (
 )
 from ridelog.core.estimate import Estimate
 from ridelog.core.units import METRES_PER_FOOT, MPS_PER_KMH, STANDARD_GRAVITY_MPS2
-from ridelog.machine.components import pack_voltage
-from ridelog.machine.setup import MachineSetup
+from ridelog.machine.setup import MachineSetup, pack_voltage
 
 _NONE = "common practice, no source"
 # Continuous load of a fuse at 25 °C as a share of its rating: maker guidance, from memory.

@@ -6,8 +6,7 @@ from math import pi
 
 from ridelog.analysis.cautions import both_units
 from ridelog.core.units import MPS_PER_KMH, RADPS_PER_RPM
-from ridelog.machine.components import CELLS, circumference_m, overall_ratio, pack_voltage
-from ridelog.machine.setup import MachineSetup
+from ridelog.machine.setup import CELLS, MachineSetup, circumference_m, overall_ratio, pack_voltage
 
 # How far two figures for one thing may differ before they contradict each other; common practice,
 # no source. Nominal voltages are rounded (10 cells: 36 or 37 V; 13: 46.8 or 48 V), a loaded tyre

@@ -10,8 +10,7 @@ from ridelog import __version__
 from ridelog.analysis.figure import Figure
 from ridelog.analysis.ride import NOT_MEASURED
 from ridelog.analysis.settings import Settings
-from ridelog.compare.cautions import cautions_of
-from ridelog.compare.comparison import Compared, Comparison
+from ridelog.compare.comparison import Compared, Comparison, cautions_of
 from ridelog.compare.curves import PullCurves
 from ridelog.compare.difference import Method
 from ridelog.compare.matching import Rides

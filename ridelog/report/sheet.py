@@ -7,8 +7,7 @@ from ridelog import __version__
 from ridelog.analysis.cautions import GRAVITY_WORDS
 from ridelog.analysis.ride import NOT_MEASURED
 from ridelog.analysis.subject import MeasuredRide
-from ridelog.compare.cautions import cautions_of
-from ridelog.compare.comparison import Compared, Comparison
+from ridelog.compare.comparison import Compared, Comparison, cautions_of
 from ridelog.compare.predicted import agreements
 from ridelog.compare.verdict import CANNOT_SAY, FAMILY_LEVEL, NOT_SHOWN, WORSE
 from ridelog.core.quantity import PERCENT, bare, bounds
@@ -35,7 +34,7 @@ from ridelog.report.compare_words import (
     tested_count,
 )
 from ridelog.report.predict_words import AgreementWords, agreement_words, verdict_words
-from ridelog.report.sources import CONDITIONS_SOURCE, Sources
+from ridelog.report.ride_page import CONDITIONS_SOURCE, Sources
 
 
 @dataclass(frozen=True)

@@ -11,8 +11,7 @@ from starlette.responses import Response
 from ridelog import __version__
 from ridelog.book import CONDITIONS, MARK_KINDS, Book, RideEntry, StoredResult
 from ridelog.book.originals import suffix_of
-from ridelog.report.changes import changed_figures
-from ridelog.report.ride_json import to_bytes
+from ridelog.report.ride_json import changed_figures, to_bytes
 from ridelog.web.security import ALONE_POLICY
 from ridelog.web.views import (
     Form,

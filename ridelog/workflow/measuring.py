@@ -17,9 +17,7 @@ from ridelog.core.quantity import SPEED, bounds, value
 from ridelog.core.units import SPEED_UNITS
 from ridelog.filtering.motion import Motion
 from ridelog.report.ride_json import ride_json
-from ridelog.report.ride_page import page_words
-from ridelog.report.ride_pictures import ride_pictures
-from ridelog.report.ride_sections import ride_sections
+from ridelog.report.ride_page import page_words, ride_pictures, ride_sections
 
 TRACE, PAGES = "trace", "pages"
 # How far about the best second the first look draws. [s]

@@ -15,7 +15,7 @@ from ridelog.core.errors import RideLogError, UnreadableLogError
 from ridelog.core.units import SPEED_UNITS
 from ridelog.filtering.motion import Motion
 from ridelog.machine.setup import MachineSetup
-from ridelog.present.digest import FIELD, digest_of
+from ridelog.present.json import FIELD, digest_of
 from ridelog.present.words import clean
 from ridelog.report.compare_json import compare_json, settings_in
 from ridelog.report.ride_json import (

@@ -6,8 +6,15 @@ from machines import drive, like, one
 from scipy.integrate import solve_ivp
 from scipy.optimize import brentq
 
-from ridelog.machine.drive import LIMITS, RoadLoad, road_load_of, slope_force_n
-from ridelog.machine.performance import launch, peak, top_speed
+from ridelog.machine.drive import (
+    LIMITS,
+    RoadLoad,
+    launch,
+    peak,
+    road_load_of,
+    slope_force_n,
+    top_speed,
+)
 from ridelog.simulate.machine import random_machine
 
 

@@ -11,8 +11,7 @@ from hypothesis import strategies as st
 
 from ridelog.__main__ import main
 from ridelog.core.errors import SetupError
-from ridelog.machine.components import circumference_m, overall_ratio, pack_voltage
-from ridelog.machine.setup import KEYS, MachineSetup
+from ridelog.machine.setup import KEYS, MachineSetup, circumference_m, overall_ratio, pack_voltage
 from ridelog.machine.setup_check import contradictions
 from ridelog.machine.setup_file import ask_setup, problems_of, read_setup, setup_text
 

@@ -2,7 +2,7 @@
 
 import pytest
 
-from ridelog.compare.contrast import Summary, shared_scatter, welch
+from ridelog.compare.difference import Summary, shared_scatter, welch
 
 # NIST/SEMATECH e-Handbook of Statistical Methods, 1.3.5.3, data set AUTO83B: miles per gallon of
 # cars from the U.S. (249) and from Japan (79), as printed.

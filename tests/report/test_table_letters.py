@@ -5,7 +5,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from ridelog.present.table_letters import decimal_letters, joined_rows, word_letters
+from ridelog.report.trace import decimal_letters, joined_rows, word_letters
 
 
 def _texts(values: list[float], decimals: int) -> list[str]:
