@@ -99,16 +99,10 @@ def compare(
 ) -> Comparison:
     """Return the comparison of two sides of at least one ride each.
 
-    Parameters
-    ----------
-    before, after : tuple of MeasuredRide
-        Each carries the settings it was measured with; marks may differ from ride to ride.
-    unit : SpeedUnit
-        In which the usual launch windows are round; windows that were asked for are all taken.
-    noted_before, noted_after : dict, optional
-        What the user noted for a side.
-    setups : tuple of MachineSetup, optional
-        The machine before and after: what the rides before predict is then told as well.
+    Each ride carries the settings it was measured with; marks may differ from ride to ride. The
+    usual launch windows are those round in ``unit``; windows that were asked for are all taken.
+    ``noted_before`` and ``noted_after`` are what the user noted for a side. With ``setups``, the
+    machine before and after, what the rides before predict is told as well.
 
     Raises
     ------
@@ -153,12 +147,7 @@ def predicted_change(
 ) -> Predicted:
     """Return what the rides before predict, and what those after showed, as they are compared.
 
-    Parameters
-    ----------
-    comparison : Comparison
-        Of the rides before and after.
-    setup, asked, windows, sweep
-        As for ``predict_from``; the windows are those of the rides if left out.
+    Arguments as for ``predict_from``; the windows are those of the rides if left out.
     """
     told = [(each.figure.name, each.difference) for each in comparison.figures if each.difference]
     if not windows:

@@ -81,12 +81,7 @@ class PullTable:
 def pull_curves_of(table: PullTable, sharp: PullTable) -> PullCurves | None:
     """Return both sides' curves, None if fewer than two speeds are held by both.
 
-    Parameters
-    ----------
-    table : PullTable
-        The curves as measured.
-    sharp : PullTable
-        The same in fine steps, freed from the width of the windows: where they cross.
+    ``sharp`` is the table in fine steps, freed from the width of the windows: where they cross.
     """
     speed_mps, differences = table.differences()
     if len(speed_mps) < 2:

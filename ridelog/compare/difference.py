@@ -68,11 +68,6 @@ class Contrast:
 def welch(first: Summary, second: Summary) -> Contrast:
     """Return the difference of two means whose samples may scatter unequally.
 
-    Parameters
-    ----------
-    first, second : Summary
-        Two values or more each.
-
     Raises
     ------
     ValueError
@@ -170,13 +165,6 @@ def interval_over(readings: list[ErrorOf], level: float) -> tuple[float, float]:
     one. Between, each limit may be passed with a probability such that both together are missed
     with 1 - level: METHOD.md, (6).
 
-    Parameters
-    ----------
-    readings : list of ErrorOf
-        One or more.
-    level : float
-        Such as 0.90.
-
     Source
     ------
     Imbens and Manski, Confidence intervals for partially identified parameters, Econometrica 72
@@ -249,15 +237,9 @@ def difference_of(
     receivers alone allow: two rides may agree by luck. With one ride a side only the receivers'
     part is known and ``method`` says so.
 
-    Parameters
-    ----------
-    before, after : list of Estimate
-        One for each ride.
-    wind_parts : tuple of list of float, optional
-        What wind or slope could have added to every ride; the interval reaches over both readings,
-        with these parts and without.
-    shared_sd : float
-        Standard deviation in the error of every ride that is the same in all of them.
+    ``wind_parts`` is what wind or slope could have added to every ride: the interval reaches over
+    both readings, with these parts and without. ``shared_sd`` is the standard deviation in the
+    error of every ride that is the same in all of them.
     """
     first = Summary.of([ride.value for ride in before])
     second = Summary.of([ride.value for ride in after])
@@ -302,13 +284,6 @@ def side_mean(rides: list[Estimate], others: list[Estimate] | None = None) -> Es
     """Return a side's mean: its own scatter from three rides on, else that of both sides.
 
     The one rule for the figure of several rides; with one ride a side it is the ride's own.
-
-    Parameters
-    ----------
-    rides : list of Estimate
-        Of one side, at least one.
-    others : list of Estimate, optional
-        Of the other side, if there is one.
     """
     own, other = Summary.of([one.value for one in rides]), len(others or [])
     if own.count == 1 and other <= 1:
@@ -331,12 +306,7 @@ def difference_by_direction(
     Each of the two directions weighs half. All rides share one scatter about the mean of their
     side and direction; with no more rides than such groups it is unknown, as with one ride a side.
 
-    Parameters
-    ----------
-    before, after : list of Estimate
-        One for each ride.
-    ways_before, ways_after : list of int
-        0 or 1 for each ride, both present on both sides.
+    Ways are 0 or 1 for each ride, both present on both sides.
     """
     sides = ((before, ways_before), (after, ways_after))
     means, weights, squares = [], [], 0.0

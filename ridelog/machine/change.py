@@ -179,8 +179,7 @@ def changed_drive(drive: Drive, before: MachineSetup, change: SetupChange) -> Dr
         if old is not None:
             return float(new / old)
         noise = np.random.default_rng(3).normal(0.0, 0.05, len(now))
-        result: FloatArray = new * np.exp(noise) / now
-        return result
+        return np.asarray(new * np.exp(noise) / now)
 
     mass = drive.mass_kg + _mass(after) - _mass(before)
     heavier = mass / drive.mass_kg

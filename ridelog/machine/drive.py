@@ -39,12 +39,11 @@ class RoadLoad:
 
         ``speed_mps`` has shape (k,) or (n, k), the result (n, k). [N]
         """
-        force: FloatArray = (
+        return (
             self.a_n[:, None]
             + self.b_nspm[:, None] * speed_mps
             + self.c_ns2pm2[:, None] * speed_mps**2
         )
-        return force
 
 
 def road_load_of(
@@ -56,11 +55,6 @@ def road_load_of(
         b_nspm=b_nspm,
         c_ns2pm2=0.5 * AIR_DENSITY_KGPM3 * drag_area_m2,
     )
-
-
-def slope_force_n(mass_kg: float, grade: float) -> float:
-    """Return the force of a slope, ``grade`` as rise over run, positive uphill. [N]"""
-    return mass_kg * STANDARD_GRAVITY_MPS2 * grade / float(np.hypot(1.0, grade))
 
 
 @dataclass(frozen=True)
@@ -107,14 +101,12 @@ class Drive:
     @property
     def no_load_mps(self) -> FloatArray:
         """Return the road speed at which the motor takes no current, (n,). [m/s]"""
-        speed: FloatArray = self.battery_v / self.constant_nmpa * self.way_per_radian_m
-        return speed
+        return self.battery_v / self.constant_nmpa * self.way_per_radian_m
 
     @property
     def force_per_amp_n(self) -> FloatArray:
         """Return newtons at the ground for an ampere in the motor, (n,). [N/A]"""
-        force: FloatArray = self.efficiency * self.constant_nmpa / self.way_per_radian_m
-        return force
+        return self.efficiency * self.constant_nmpa / self.way_per_radian_m
 
     @property
     def limit_power_w(self) -> FloatArray:
@@ -123,8 +115,7 @@ class Drive:
         Never beyond the peak of what the battery can give, U² / (4 R).
         """
         amps = np.minimum(self.battery_limit_a, 0.5 * self.battery_v / self.battery_ohm)
-        power: FloatArray = amps * (self.battery_v - self.battery_ohm * amps)
-        return power
+        return amps * (self.battery_v - self.battery_ohm * amps)
 
     def currents_a(self, speed_mps: FloatArray) -> FloatArray:
         """Return the motor current that each limit would allow at full throttle, (4, n, k). [A]
@@ -139,7 +130,7 @@ class Drive:
         heat = 4.0 * (self.heat_share * self.motor_ohm)[:, None] * power
         limited = 2.0 * power / (back_v + np.sqrt(back_v**2 + heat) + 1e-9)
         one = np.ones_like(back_v)
-        currents: FloatArray = np.stack(
+        return np.stack(
             [
                 np.maximum(line, 0.0),
                 self.motor_limit_a[:, None] * one,
@@ -147,35 +138,27 @@ class Drive:
                 (self.traction_n / self.force_per_amp_n)[:, None] * one,
             ]
         )
-        return currents
 
     def motor_current_a(self, speed_mps: FloatArray) -> FloatArray:
         """Return the motor current at full throttle, (n, k). [A]"""
-        current: FloatArray = self.currents_a(speed_mps).min(axis=0)
-        return current
+        return np.asarray(self.currents_a(speed_mps).min(axis=0))
 
     def limits(self, speed_mps: FloatArray) -> IntArray:
         """Return which of LIMITS holds the machine back at full throttle, (n, k)."""
-        index: IntArray = np.argmin(self.currents_a(speed_mps), axis=0)
-        return index
+        return np.asarray(np.argmin(self.currents_a(speed_mps), axis=0))
 
     def force_n(self, speed_mps: FloatArray) -> FloatArray:
         """Return the force at the ground at full throttle, (n, k). [N]"""
-        force: FloatArray = self.force_per_amp_n[:, None] * self.motor_current_a(speed_mps)
-        return force
+        return self.force_per_amp_n[:, None] * self.motor_current_a(speed_mps)
 
     def pull_mps2(self, speed_mps: FloatArray) -> FloatArray:
         """Return the acceleration at full throttle on the level in still air, (n, k). [m/s²]"""
         excess = self.force_n(speed_mps) - self.load.force_n(speed_mps)
-        pull: FloatArray = excess / (self.mass_kg * self.inertia_factor)[:, None]
-        return pull
+        return excess / (self.mass_kg * self.inertia_factor)[:, None]
 
     def coasting_mps2(self, speed_mps: FloatArray) -> FloatArray:
         """Return the deceleration without drive, positive when slowing, (n, k). [m/s²]"""
-        slowing: FloatArray = (
-            self.load.force_n(speed_mps) / (self.mass_kg * self.inertia_factor)[:, None]
-        )
-        return slowing
+        return self.load.force_n(speed_mps) / (self.mass_kg * self.inertia_factor)[:, None]
 
     def battery_current_a(self, speed_mps: FloatArray) -> FloatArray:
         """Return the battery current at full throttle, (n, k). [A]
@@ -188,16 +171,12 @@ class Drive:
         power = (back_v + self.motor_ohm[:, None] * current) * current
         volts, ohms = self.battery_v[:, None], self.battery_ohm[:, None]
         under = np.maximum(volts**2 - 4.0 * ohms * power, 0.0)
-        drawn: FloatArray = np.minimum(
-            2.0 * power / (volts + np.sqrt(under)), self.battery_limit_a[:, None]
-        )
-        return drawn
+        return np.minimum(2.0 * power / (volts + np.sqrt(under)), self.battery_limit_a[:, None])
 
     def battery_power_w(self, speed_mps: FloatArray) -> FloatArray:
         """Return the power that leaves the battery's terminals at full throttle, (n, k). [W]"""
         drawn = self.battery_current_a(speed_mps)
-        power: FloatArray = drawn * (self.battery_v[:, None] - self.battery_ohm[:, None] * drawn)
-        return power
+        return drawn * (self.battery_v[:, None] - self.battery_ohm[:, None] * drawn)
 
 
 # Steps of the speed grid on which launches are integrated, and how near to the top speed it ends.
@@ -239,8 +218,7 @@ def _balance(excess: RoadLoad) -> FloatArray:
     a, b, c = excess.a_n, excess.b_nspm, excess.c_ns2pm2
     under = np.sqrt(np.maximum(b * b - 4.0 * a * c, 0.0))
     # This form of the root loses no digits when C is small.
-    root: FloatArray = np.where(a < 0.0, -2.0 * a / (b + under + 1e-12), 0.0)
-    return root
+    return np.where(a < 0.0, -2.0 * a / (b + under + 1e-12), 0.0)
 
 
 def _power_balance(drive: Drive) -> FloatArray:
@@ -257,8 +235,7 @@ def _power_balance(drive: Drive) -> FloatArray:
         force = drive.force_per_amp_n * 2.0 * power / (back_v + np.sqrt(back_v**2 + heat))
         over = load.a_n + middle * (load.b_nspm + load.c_ns2pm2 * middle) > force
         low, high = np.where(over, low, middle), np.where(over, middle, high)
-    speed: FloatArray = 0.5 * (low + high)
-    return speed
+    return 0.5 * (low + high)
 
 
 @dataclass(frozen=True)
@@ -293,16 +270,12 @@ class PossibleLaunch:
         end, time = self.distance_m[:, -1], self.time_s[:, -1]
         inside = _across(self.distance_m, self.time_s, distance_m)
         beyond = time + (distance_m - end) / self.speed_mps[:, -1]
-        result: FloatArray = np.where(distance_m > end, beyond, inside)
-        return result
+        return np.where(distance_m > end, beyond, inside)
 
     def speed_at_distance_mps(self, distance_m: float) -> FloatArray:
         """Return the speed after a distance from the start, (n,). [m/s]"""
         inside = _across(self.distance_m, self.speed_mps, distance_m)
-        result: FloatArray = np.where(
-            distance_m > self.distance_m[:, -1], self.speed_mps[:, -1], inside
-        )
-        return result
+        return np.where(distance_m > self.distance_m[:, -1], self.speed_mps[:, -1], inside)
 
     def longest_limit(self, from_mps: float, to_mps: float) -> IntArray:
         """Return the limit that holds the machine back for most of the time of a window, (n,)."""
@@ -312,8 +285,7 @@ class PossibleLaunch:
         spent = np.stack(
             [np.sum(step * (inside & (self.limit[:, 1:] == i)), axis=1) for i in range(4)]
         )
-        longest: IntArray = np.argmax(spent, axis=0)
-        return longest
+        return np.asarray(np.argmax(spent, axis=0))
 
 
 def launch(drive: Drive) -> PossibleLaunch:

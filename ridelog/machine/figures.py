@@ -2,10 +2,10 @@
 
 from collections.abc import Iterable
 from dataclasses import dataclass
-from typing import Protocol
 
 import numpy as np
 
+from ridelog.analysis.launches.windows import Window
 from ridelog.analysis.settings import REACTION_S
 from ridelog.core.quantity import (
     ACCELERATION,
@@ -27,26 +27,6 @@ from ridelog.machine.setup import MachineSetup, pack_voltage
 PULL_SPEEDS_MPS = (0.0, 2.0, 4.0, 6.0, 8.0)
 # Of the capacity printed on a battery, so much is ridden; common practice, no source.
 _USABLE_SHARE = 0.9
-
-
-class LaunchWindow(Protocol):
-    """A window of a standing start or of rolling, as ``analysis.launches.windows`` makes them."""
-
-    @property
-    def label(self) -> str:
-        """Return its words, such as "0-20 km/h"."""
-
-    @property
-    def from_mps(self) -> float:
-        """Return the speed at which it begins. [m/s]"""
-
-    @property
-    def to_mps(self) -> float | None:
-        """Return the speed at which it ends, None for a window over a distance. [m/s]"""
-
-    @property
-    def distance_m(self) -> float | None:
-        """Return its distance from the start, None for a window of speeds. [m]"""
 
 
 @dataclass(frozen=True)
@@ -76,7 +56,7 @@ class PossibleFigure:
 def figures_of(
     drive: Drive,
     setup: MachineSetup,
-    windows: Iterable[LaunchWindow],
+    windows: Iterable[Window],
     *,
     decel_mps2: FloatArray,
     lateral_mps2: FloatArray | None = None,
@@ -84,20 +64,8 @@ def figures_of(
 ) -> list[PossibleFigure]:
     """Return every figure of some possible machines.
 
-    Parameters
-    ----------
-    drive : Drive
-        The machines.
-    setup : MachineSetup
-        What belongs to them, for the capacity of the battery.
-    windows : iterable of LaunchWindow
-        Windows of the standing start.
-    decel_mps2 : ndarray, shape (n,)
-        Deceleration of a hard stop. [m/s²]
-    lateral_mps2 : ndarray, shape (n,), optional
-        Lateral acceleration in the hardest turn of the rides, at the speed ridden then. [m/s²]
-    speed_factor : ndarray or float
-        How much faster than in the rides that turn is taken.
+    ``decel_mps2`` is that of a hard stop, ``lateral_mps2`` that in the hardest turn of the rides at
+    the speed ridden then, both (n,); ``speed_factor`` is how much faster that turn is taken.
     """
     top, top_limit = top_speed(drive)
     start = launch(drive)
@@ -151,7 +119,7 @@ def figures_of(
     return found
 
 
-def _window(start: PossibleLaunch, window: LaunchWindow) -> PossibleFigure:
+def _window(start: PossibleLaunch, window: Window) -> PossibleFigure:
     if window.distance_m is not None:
         time_s = start.time_to_distance_s(window.distance_m)
         end = np.nan_to_num(start.speed_at_distance_mps(window.distance_m))
@@ -190,14 +158,8 @@ def narrowings(
     the target's spread inside slices over its whole spread is what remains (one minus the
     correlation ratio, Pearson 1905; own estimate by slices).
 
-    Parameters
-    ----------
-    drive : Drive
-        Possible machines before the change.
-    target : ndarray, shape (n,)
-        The predicted figure on each, NaN where it has none.
-    known_already : frozenset of str
-        Names of measurements that were made: they are left out.
+    ``target`` is the predicted figure on each machine, (n,), NaN where it has none; measurements in
+    ``known_already`` were made and are left out.
     """
     known = np.isfinite(target)
     whole = float(np.std(target[known])) if known.sum() > 2 * _SLICES else 0.0

@@ -104,19 +104,13 @@ _RATED_SPEED_SHARE = 0.85
 
 def draw(count: int, seed: int = 1) -> FloatArray:
     """Return ``count`` rows of standard normal numbers; equal seeds give equal digits."""
-    z: FloatArray = np.random.default_rng(seed).standard_normal((count, COUNT))
-    return z
+    return np.random.default_rng(seed).standard_normal((count, COUNT))
 
 
 def machines_of(setup: MachineSetup, z: FloatArray) -> Drive:
     """Return the possible machines that rows of standard normal numbers stand for.
 
-    Parameters
-    ----------
-    setup : MachineSetup
-        What is given.
-    z : ndarray, shape (n, COUNT)
-        A row for each machine, a column for each of UNKNOWNS.
+    ``z`` has a row for each machine and a column for each of UNKNOWNS.
 
     Source
     ------
@@ -124,13 +118,11 @@ def machines_of(setup: MachineSetup, z: FloatArray) -> Drive:
     """
 
     def around(name: str, centre: float | FloatArray, log_sd: float) -> FloatArray:
-        value: FloatArray = centre * np.exp(log_sd * z[:, _INDEX[name]])
-        return value
+        return centre * np.exp(log_sd * z[:, _INDEX[name]])
 
     def share(name: str, centre: float, spread: float) -> FloatArray:
         logit = np.log(centre / (1.0 - centre)) + spread * z[:, _INDEX[name]]
-        value: FloatArray = 1.0 / (1.0 + np.exp(-logit))
-        return value
+        return np.asarray(1.0 / (1.0 + np.exp(-logit)))
 
     mass = around("mass_kg", *_mass(setup))
     way = circumference_m(setup)

@@ -36,12 +36,7 @@ def risks(
 ) -> tuple[Caution, ...]:
     """Return the cautions of a change, particular ones first, the gravest of them first.
 
-    Parameters
-    ----------
-    before, after : MachineSetup
-        Without and with the change.
-    measures : mapping
-        Name of each measure to its estimates now and changed.
+    Each measure has its estimates now and changed.
     """
     particular = (
         *_fuse(after, measures),

@@ -2,10 +2,9 @@
 
 from dataclasses import dataclass
 from math import pi
-from typing import Any, Literal
+from typing import Any, Literal, cast
 
 from pydantic import BaseModel, ConfigDict, Field
-from pydantic.fields import FieldInfo
 
 Chemistry = Literal["li-ion", "lifepo4", "lead-acid"]
 Brakes = Literal["none", "one", "two independent"]
@@ -23,14 +22,14 @@ class Key:
     group: str
     unit: str
     question: str
-    low: float | None
-    high: float | None
-    usual: tuple[float, float] | None
+    low: float | None = None
+    high: float | None = None
+    usual: tuple[float, float] | None = None
 
 
 def _number(group: str, unit: str, question: str, low: float, high: float,
             usual: tuple[float, float]) -> Any:  # fmt: skip
-    extra: Any = {"group": group, "unit": unit, "usual": list(usual), "low": low, "high": high}
+    extra: Any = {"group": group, "unit": unit, "usual": usual, "low": low, "high": high}
     return Field(default=None, ge=low, le=high, description=question, json_schema_extra=extra)
 
 
@@ -187,23 +186,10 @@ class MachineSetup(BaseModel):
         return {key: value for key, value in self.model_dump().items() if value is not None}
 
 
-def _key(name: str, field: FieldInfo) -> Key:
-    extra = field.json_schema_extra
-    assert isinstance(extra, dict)
-    known: dict[str, Any] = dict(extra)
-    usual = known.get("usual")
-    return Key(
-        name=name,
-        group=str(known["group"]),
-        unit=str(known["unit"]),
-        question=str(field.description),
-        low=known.get("low"),
-        high=known.get("high"),
-        usual=(usual[0], usual[1]) if usual else None,
-    )
-
-
-KEYS = {name: _key(name, field) for name, field in MachineSetup.model_fields.items()}
+KEYS = {
+    name: Key(name, question=str(field.description), **cast(Any, field.json_schema_extra))
+    for name, field in MachineSetup.model_fields.items()
+}
 
 
 # A loaded tyre rolls this share of its outer circumference; from memory, common practice.

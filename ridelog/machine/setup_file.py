@@ -209,12 +209,7 @@ def ask_setup(ask: Callable[[str], str], tell: Callable[[str], None]) -> Machine
     An empty answer leaves a key out; a comma is taken as a decimal point; a wrong answer is told
     and asked again.
 
-    Parameters
-    ----------
-    ask : callable
-        Shows a question and returns what was typed.
-    tell : callable
-        Shows a line: headings, and what was wrong with an answer.
+    ``ask`` shows a question and returns what was typed; ``tell`` shows a line.
     """
     answers: dict[str, Any] = {}
     group = ""

@@ -249,15 +249,8 @@ def svg_of(figure: Figure, *, name: str, label: str) -> str:
     Colours become the page's variables, so that one drawing serves light, dark and print; there is
     no date and no other metadata; names inside are made unique by ``name``.
 
-    Parameters
-    ----------
-    figure : Figure
-        The drawing.
-    name : str
-        Letters and digits, unique on the page.
-    label : str
-        What the picture shows, for those who do not see it; already free of markup characters or
-        escaped here.
+    ``name``, letters and digits, is unique on the page; ``label`` says what the picture shows to
+    those who do not see it, and is escaped here.
     """
     stream = io.StringIO()
     FigureCanvasSVG(figure)

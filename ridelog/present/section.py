@@ -62,12 +62,7 @@ class Section:
 def draw_picture(name: str, label: str, figure_of: Callable[[Shape], Figure]) -> Picture:
     """Return a picture, wide and narrow; equal figures give equal bytes.
 
-    Parameters
-    ----------
-    name, label : str
-        As in ``Picture``.
-    figure_of : callable
-        Draws the figure on a canvas of the given shape (``canvas.WIDE`` or ``canvas.NARROW``).
+    ``figure_of`` draws it in a shape, ``figure.WIDE`` or ``figure.NARROW``.
     """
     with drawing():
         wide, narrow = figure_of(WIDE), figure_of(NARROW)

@@ -211,12 +211,7 @@ def settings_json(before: Rides, after: Rides) -> dict[str, Any]:
 def settings_in(document: dict[str, Any], count: int) -> list[Settings]:
     """Return the settings of every ride of a result on file, those before the change first.
 
-    Parameters
-    ----------
-    document : dict
-        A result of one ride or of several.
-    count : int
-        How many rides it holds.
+    The document is of one ride or of several, ``count`` in all.
 
     Raises
     ------

@@ -11,7 +11,16 @@ from ridelog.compare.comparison import Compared, Comparison, cautions_of
 from ridelog.compare.verdict import BETTER, CANNOT_SAY, FAMILY_LEVEL, NOT_SHOWN, WORSE
 from ridelog.core.quantity import SPEED, amount, bare, bounds, rough, text, together
 from ridelog.core.units import SpeedUnit
-from ridelog.present.words import capital, clean, clock_words, count_words, joined, shortened
+from ridelog.present.words import (
+    WIDTH,
+    Lines,
+    capital,
+    clock_words,
+    count_words,
+    joined,
+    shortened,
+    wrapped,
+)
 from ridelog.report.predict_words import agreement_lines
 
 # What may be wind is told from this share of the interval's width on.
@@ -102,14 +111,7 @@ def _list(figures: list[Compared], unit: SpeedUnit) -> str:
 def reason_words(compared: Compared, reader: SpeedUnit, figures: int) -> str:
     """Return why one verdict reads as it does, and why a figure in doubt shows ranges only.
 
-    Parameters
-    ----------
-    compared : Compared
-        One figure.
-    reader : SpeedUnit
-        Who reads it.
-    figures : int
-        How many figures were tested together.
+    ``figures`` is how many were tested together.
     """
     words = _verdict_reason(compared, reader, figures)
     return f"{words} Only ranges are told: {compared.doubt}." if compared.doubt else words
@@ -212,50 +214,39 @@ def method_words(comparison: Comparison) -> str:
     )
 
 
-WIDTH = 80
-_LABEL = 9
+_BRACKETS = "In brackets: where the true change should lie, right 9 times out of 10."
+_LABEL, _NO_BREAK = 9, "\N{NO-BREAK SPACE}"
 # The longest verdict would leave the titles too little room.
 _IN_SHORT = {NOT_SHOWN: "not shown"}
 _HEAD = ("", "before", "after", "change", "verdict")
 
 
-def compare_lines(comparison: Comparison, unit: SpeedUnit) -> list[tuple[str, str]]:
-    """Return the screen about a comparison, lines of at most 80 letters.
-
-    Returns
-    -------
-    list of (text, style)
-        ``style`` is "headline", "caution", "quiet" or "" and only adds colour: the text says it.
-    """
-    lines = [(line, "quiet") for line in _sides(comparison)]
-    lines.append(("", ""))
-    lines += [(line, "headline") for line in _wrapped(headline(comparison, unit))]
-    lines += [("", ""), *_table(comparison, unit)]
-    remarks = [crossing_words(comparison, unit), *_reasons(comparison, unit)]
-    lines.append(("", ""))
-    lines += [(line, "") for text in remarks for line in _wrapped(text)]
+def compare_lines(comparison: Comparison, unit: SpeedUnit) -> Lines:
+    """Return the screen about a comparison, the sentence first, then every figure."""
+    rides = (("Before", comparison.before), ("After", comparison.after))
+    lines = [line for name, side in rides for line in wrapped(_side(side), "quiet", f"{name:<8}")]
+    lines += [("", ""), *wrapped(headline(comparison, unit), "headline")]
+    lines += [("", ""), *_table(comparison, unit), ("", "")]
+    for remark in (crossing_words(comparison, unit), *_reasons(comparison, unit)):
+        lines += wrapped(remark)
     lines.append(("", ""))
     for words in (_BRACKETS, method_words(comparison), false_alarm_words(comparison)):
-        lines += [(line, "quiet") for line in _wrapped(words)]
+        lines += wrapped(words, "quiet")
     if comparison.mismatches:
         lines += [("", ""), ("Besides the change itself:", "caution")]
         for mismatch in comparison.mismatches:
-            lines += [
-                (line, "caution") for line in _wrapped(mismatch.text_in(unit), "  - ", "    ")
-            ]
+            lines += wrapped(mismatch.text_in(unit), "caution", "  - ")
     lines.append(("", ""))
     for caution in cautions_of(comparison):
         if not caution.general:
-            lines += _labelled(GRAVITY_WORDS[caution.gravity], caution.text)
-    lines += [*_labelled("Always", ALWAYS), ("", "")]
-    lines += [(line, "") for line in _wrapped(f"Not measured: {joined(list(NOT_MEASURED))}.")]
+            label = GRAVITY_WORDS[caution.gravity]
+            lines += wrapped(caution.text, "caution", f"{label:<{_LABEL}}")
+    lines += [*wrapped(ALWAYS, "caution", f"{'Always':<{_LABEL}}"), ("", "")]
+    lines += wrapped(f"Not measured: {joined(list(NOT_MEASURED))}.")
     if comparison.predicted is not None:
         told = comparison.predicted
         lines += [("", ""), *agreement_lines(told.prediction, unit, told.after)]
     return lines
-
-
-_BRACKETS = "In brackets: where the true change should lie, right 9 times out of 10."
 
 
 def _reasons(comparison: Comparison, unit: SpeedUnit) -> list[str]:
@@ -274,14 +265,6 @@ def _reasons(comparison: Comparison, unit: SpeedUnit) -> list[str]:
     return [f"{capital(joined(names))}: {reason}" for reason, names in titles.items()]
 
 
-def _sides(comparison: Comparison) -> list[str]:
-    return [
-        line
-        for name, rides in (("Before", comparison.before), ("After", comparison.after))
-        for line in _wrapped(f"{_side(rides)}", f"{name:<8}", " " * 8)
-    ]
-
-
 def _side(rides: tuple[MeasuredRide, ...]) -> str:
     names = joined([shortened(ride.name, 40) for ride in rides])
     days = dict.fromkeys(
@@ -290,7 +273,7 @@ def _side(rides: tuple[MeasuredRide, ...]) -> str:
     return f"{count_words(len(rides), 'ride')}, {joined(list(days))}: {names}"
 
 
-def _table(comparison: Comparison, unit: SpeedUnit) -> list[tuple[str, str]]:
+def _table(comparison: Comparison, unit: SpeedUnit) -> Lines:
     """Return a row for each figure; titles that find no room go on in the next line."""
     rows = [_HEAD, *(_cells(each, unit) for each in comparison.figures)]
     widths = [max(len(row[place]) for row in rows) for place in (1, 2, 3, 4)]
@@ -298,7 +281,8 @@ def _table(comparison: Comparison, unit: SpeedUnit) -> list[tuple[str, str]]:
     lines = []
     for row in rows:
         cells = [f"{row[1]:>{widths[0]}}", f"{row[2]:>{widths[1]}}", f"{row[3]:<{widths[2]}}"]
-        first, *more = textwrap.wrap(row[0], room, break_on_hyphens=False) or [""]
+        title = textwrap.wrap(row[0], room, break_on_hyphens=False) or [""]
+        first, *more = (line.replace(_NO_BREAK, " ") for line in title)
         style = "quiet" if row is _HEAD else "headline" if row[4] in (BETTER, WORSE) else ""
         lines.append(("  ".join((f"{first:<{room}}", *cells, row[4])), style))
         lines += [(f"  {line}", style) for line in more]
@@ -311,15 +295,7 @@ def _cells(compared: Compared, unit: SpeedUnit) -> tuple[str, str, str, str, str
         moved = compared.difference.difference
         change = f"{bare(moved, quantity, unit, signed=True)} "
         change += f"({bounds(moved, quantity, unit, signed=True)})"
-    title = f"{compared.figure.short_in(unit)} ({quantity.label(unit)})"
+    # A unit such as "J/kg per km" goes to the next line whole.
+    label = quantity.label(unit).replace(" ", _NO_BREAK)
+    title = f"{compared.figure.short_in(unit)} ({label})"
     return (title, *side_words(compared, unit), change, _IN_SHORT.get(word, word))
-
-
-def _labelled(label: str, text: str) -> list[tuple[str, str]]:
-    return [(line, "caution") for line in _wrapped(text, f"{label:<{_LABEL}}", " " * _LABEL)]
-
-
-def _wrapped(text: str, first: str = "", rest: str = "") -> list[str]:
-    return textwrap.wrap(
-        clean(text), WIDTH, initial_indent=first, subsequent_indent=rest, break_on_hyphens=False
-    )

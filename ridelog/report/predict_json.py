@@ -7,7 +7,8 @@ from ridelog.compare.predicted import MeasuredAfter, agreements
 from ridelog.core.estimate import LEVEL
 from ridelog.core.units import SI
 from ridelog.machine.predict import PredictedFigure, Prediction
-from ridelog.report.ride_json import PREDICT_SCHEMA, caution_json, estimate_json
+from ridelog.present.json import estimate_json
+from ridelog.report.ride_json import PREDICT_SCHEMA, caution_json
 
 
 def predict_json(prediction: Prediction, after: MeasuredAfter | None = None) -> dict[str, Any]:

@@ -20,14 +20,7 @@ def predict_pictures(
 ) -> tuple[Picture, ...]:
     """Return the pictures of a prediction.
 
-    Parameters
-    ----------
-    prediction : Prediction
-        What was predicted.
-    unit : SpeedUnit
-        In which speeds are given.
-    after : MeasuredAfter, optional
-        What rides after the change showed, drawn as points.
+    What rides after the change showed is drawn as points.
     """
     pictures = []
     if prediction.change.asked:

@@ -12,10 +12,6 @@ from ridelog.analysis.signal.measure import SignalQuality
 from ridelog.analysis.subject import MeasuredRide, RideSource
 from ridelog.core.units import SI
 from ridelog.present.json import as_json, sealed
-from ridelog.present.json import estimate_json as estimate_json
-from ridelog.present.json import number as number
-
-# Named here too for those who know them from here.
 
 RIDE_SCHEMA = "ridelog.ride/2"
 SIGNAL_SCHEMA = "ridelog.signal/2"
@@ -112,10 +108,7 @@ class Change:
 def changed_figures(before: dict[str, Any], after: dict[str, Any]) -> tuple[Change, ...]:
     """Return the figures that differ between two results, in the order of their names.
 
-    Parameters
-    ----------
-    before, after : dict
-        Two ``ridelog.ride/2`` objects of one ride.
+    Both are ``ridelog.ride/2`` objects of one ride.
     """
     one, two = dict(_figures(before, "")), dict(_figures(after, ""))
     return tuple(

@@ -74,20 +74,8 @@ def ride_page(
 ) -> str:
     """Return the page about one ride as HTML.
 
-    Parameters
-    ----------
-    motion : Motion
-        The smoothed ride.
-    ride : MeasuredRide
-        Its figures.
-    pictures : tuple of Picture
-        From ``ride_pictures`` in the same unit.
-    unit : SpeedUnit
-        In which speeds and lengths are given.
-    sections : tuple of Section
-        What the analyses add, shown between the picture of speed and that of the path.
-    show_coordinates : bool
-        Whether the page may tell where on earth the ride took place.
+    Pictures and sections come from ``ride_pictures`` and ``ride_sections`` in the same unit; only
+    if ``show_coordinates`` may the page tell where on earth the ride took place.
     """
     return page_of(
         page_words(ride, pictures, unit, sections=sections, show_coordinates=show_coordinates)
@@ -265,14 +253,7 @@ def ride_files(
 ) -> dict[str, bytes]:
     """Return every file about a ride.
 
-    Parameters
-    ----------
-    ride : MeasuredRide
-        With everything that was measured.
-    unit : SpeedUnit
-        In which speeds and lengths are given.
-    show_coordinates : bool
-        Whether the page may tell where on earth the ride took place.
+    Only if ``show_coordinates`` may the page tell where on earth the ride took place.
     """
     pictures = ride_pictures(ride, unit)
     sections = ride_sections(ride, unit)

@@ -102,14 +102,7 @@ def sheet_words(
 ) -> SheetWords:
     """Return what the owner's sheet says about a comparison.
 
-    Parameters
-    ----------
-    comparison : Comparison
-        Both sides with their verdicts.
-    unit : SpeedUnit
-        In which speeds are told.
-    workshop, note : str
-        Free text from the workshop; empty for none.
+    Workshop and note are free text, empty for none.
     """
     sources, cautions = Sources(), cautions_of(comparison)
     particular = tuple(
@@ -279,13 +272,5 @@ def _ride(side: str, ride: MeasuredRide) -> SheetRide:
 
 
 def sheet_html(words: SheetWords, picture: Picture | None) -> str:
-    """Return the sheet as one HTML page that stands alone: no script, no network, no coordinates.
-
-    Parameters
-    ----------
-    words : SheetWords
-        What it says.
-    picture : Picture or None
-        From ``compare_picture`` in the same unit.
-    """
+    """Return the sheet as an HTML page that stands alone: no script, network or coordinates."""
     return laid_out("sheet.html", words=words, picture=picture)

@@ -43,16 +43,8 @@ def sheet_pdf(
 
     Equal input gives equal bytes: the file's date is that of the last ride.
 
-    Parameters
-    ----------
-    words : SheetWords
-        What it says.
-    picture_svg, label : str
-        The picture and what it shows; empty for none.
-    result : bytes
-        The JSON of the comparison, attached as result.json.
-    paper : str
-        One of PAPERS.
+    ``picture_svg`` and its ``label`` are empty for no picture; ``result`` is the JSON of the
+    comparison, attached as result.json; paper is one of PAPERS.
 
     Raises
     ------
@@ -148,16 +140,8 @@ def sheet_files(
 ) -> tuple[dict[str, bytes], str]:
     """Return the sheet with what belongs to it, and what the PDF had to do without, if anything.
 
-    Parameters
-    ----------
-    comparison, unit
-        What to tell, and in which unit.
-    document : bytes
-        The comparison as JSON, written as result.json and attached to the PDF.
-    workshop, note : str
-        Free text for the sheet.
-    paper : str
-        One of ``sheet_pdf.PAPERS``.
+    ``document`` is the comparison as JSON, written as result.json and attached to the PDF; workshop
+    and note are free text; paper is one of PAPERS.
     """
     words = sheet_words(comparison, unit, workshop=workshop, note=note)
     picture = compare_picture(comparison, unit)

@@ -1,11 +1,9 @@
 """The smoothed motion of a ride as CSV, a row for each fix read, and as GPX for other programs."""
 
-from collections.abc import Sequence
 from datetime import timedelta
 
 import gpxpy.gpx
 import numpy as np
-import numpy.typing as npt
 
 from ridelog import __version__
 from ridelog.core.flags import flag_names
@@ -28,8 +26,6 @@ COLUMNS = (
     "course_deg",
     "flags",
 )
-# Rows put into letters at once: a whole day's would take far more memory than its table.
-_AT_ONCE = 20_000
 
 
 def trace_csv(
@@ -42,15 +38,8 @@ def trace_csv(
     Values are empty where nothing can be said. The first line is a comment with the origin of
     ``east_m`` and ``north_m``.
 
-    Parameters
-    ----------
-    motion : Motion
-        The smoothed ride.
-    reverse : tuple of (start_s, end_s), optional
-        Stretches of reverse travel, where ``velocity_mps`` is negative. None means that nobody
-        looked: the direction is then unknown and ``velocity_mps`` stays empty.
-    undecided : tuple of (start_s, end_s)
-        Stretches that may be either: ``velocity_mps`` stays empty there.
+    ``reverse`` are stretches (start_s, end_s) where ``velocity_mps`` is negative; None means that
+    nobody looked, and it stays empty, as it does in ``undecided`` ones, which may be either.
     """
     track = motion.track
     latitude, longitude = motion.origin_deg
@@ -68,39 +57,34 @@ def trace_csv(
         (motion.yaw_rate_radps, 5),
         (np.degrees(motion.course_rad), 3),
     )
-    kinds, flags = np.unique(motion.flags, return_inverse=True)
-    names = np.array(["|".join(flag_names(int(kind))).encode("ascii") for kind in kinds])
-    parts = [
+    columns = [_decimals(*each) for each in numbers]
+    columns.insert(1, _utc_texts(track))
+    names = {int(kind): "|".join(flag_names(int(kind))) for kind in np.unique(motion.flags)}
+    columns.append([names[kind] for kind in motion.flags.tolist()])
+    head = (
         f"# origin of east_m and north_m (WGS84): latitude_deg={latitude:.9f} "
-        f"longitude_deg={longitude:.9f}\n{','.join(COLUMNS)}\n".encode()
-    ]
-    for start in range(0, len(track), _AT_ONCE):
-        rows = slice(start, start + _AT_ONCE)
-        columns = [decimal_letters(values[rows], decimals) for values, decimals in numbers]
-        columns.insert(1, word_letters(_utc_words(track, rows)))
-        columns.append(word_letters(names[flags[rows]]))
-        parts.append(joined_rows(columns))
-    return b"".join(parts)
+        f"longitude_deg={longitude:.9f}"
+    )
+    lines = [head, ",".join(COLUMNS), *map(",".join, zip(*columns, strict=True)), ""]
+    return "\n".join(lines).encode()
 
 
-def utc_texts(track: Track) -> list[str]:
+def _decimals(values: FloatArray, count: int) -> list[str]:
+    """Return numbers with so many decimals; adding nought takes the sign from -0.0."""
+    rounded = np.where(np.isfinite(values), np.round(values, count) + 0.0, np.nan)
+    return [f"{each:.{count}f}" if each == each else "" for each in rounded.tolist()]
+
+
+def _utc_texts(track: Track) -> list[str]:
     """Return the time of each fix as ``Track.utc_text`` writes it, with milliseconds always."""
-    return [word.decode("ascii") for word in _utc_words(track, slice(None)).tolist()]
-
-
-def _utc_words(track: Track, rows: slice) -> npt.NDArray[np.bytes_]:
-    time_s = track.time_s[rows]
     if track.start_utc is None:
-        return np.zeros(len(time_s), dtype="S1")
-    known = np.isfinite(time_s)
-    since = np.where(known, np.round(time_s * 1000.0), 0.0).astype(np.int64)
-    start = np.datetime64(track.start_utc.replace(tzinfo=None), "us").astype("datetime64[us]")
-    moments = (start + since.astype("timedelta64[ms]")).astype("datetime64[ms]")
+        return [""] * len(track)
+    known = np.isfinite(track.time_s)
+    since = np.where(known, np.round(track.time_s * 1000.0), 0.0).astype("timedelta64[ms]")
+    moments = np.datetime64(track.start_utc.replace(tzinfo=None), "us") + since
+    texts = np.datetime_as_string(moments.astype("datetime64[ms]"), unit="ms").tolist()
     skip = 0 if track.date_known else 10
-    words = word_letters(np.datetime_as_string(moments, unit="ms").astype("S23"))[:, skip:]
-    words = np.pad(words, ((0, 0), (0, 1)), constant_values=ord("Z"))
-    words[~known] = 0
-    return words.view(f"S{words.shape[1]}")[:, 0]
+    return [f"{each[skip:]}Z" if there else "" for each, there in zip(texts, known, strict=True)]
 
 
 def _signed_speed(
@@ -116,59 +100,6 @@ def _signed_speed(
             inside = (motion.track.time_s >= start_s) & (motion.track.time_s <= end_s)
             signed[inside] *= factor
     return signed
-
-
-Letters = npt.NDArray[np.uint8]
-_ZERO, _POINT, _MINUS, _COMMA, _NEWLINE = (ord(letter) for letter in "0.-,\n")
-
-
-def decimal_letters(values: FloatArray, decimals: int) -> Letters:
-    """Return numbers with so many decimals, rounded to even as ``numpy.round`` does.
-
-    Parameters
-    ----------
-    values : ndarray, shape (n,)
-        Below 2**53 / 10**decimals in size; what is not finite is left empty.
-    decimals : int
-        One or more.
-    """
-    known = np.isfinite(values)
-    scaled = np.rint(np.where(known, values, 0.0) * 10.0**decimals).astype(np.int64)
-    left = np.abs(scaled)
-    digits = max(len(str(int(left.max(initial=0)))), decimals + 1)
-    # Sign, digits, point: the sign needs no place of its own next to the digits.
-    letters = np.zeros((len(values), digits + 2), dtype=np.uint8)
-    letters[scaled < 0, 0] = _MINUS
-    place = letters.shape[1] - 1
-    for number in range(digits):
-        if number == decimals:
-            letters[:, place] = _POINT
-            place -= 1
-        left, digit = np.divmod(left, 10)
-        # No zeros before the first digit, but always one before the point.
-        written = digit + _ZERO
-        if number > decimals:
-            written[(left == 0) & (digit == 0)] = 0
-        letters[:, place] = written
-        place -= 1
-    letters[~known] = 0
-    return letters
-
-
-def word_letters(words: npt.NDArray[np.bytes_]) -> Letters:
-    """Return ASCII words, padded at their end."""
-    width = max(words.dtype.itemsize, 1)
-    letters = np.ascontiguousarray(words.astype(f"S{width}")).view(np.uint8)
-    return letters.reshape(len(words), width)
-
-
-def joined_rows(columns: Sequence[Letters]) -> bytes:
-    """Return the rows of a table, columns apart by commas."""
-    comma = np.full((len(columns[0]), 1), _COMMA, dtype=np.uint8)
-    apart = [part for column in columns for part in (column, comma)]
-    rows: Letters = np.concatenate(apart, axis=1)
-    rows[:, -1] = _NEWLINE
-    return bytes(rows[rows != 0])
 
 
 def smoothed_gpx(motion: Motion) -> bytes:
