@@ -49,17 +49,6 @@ class Contrast:
     standard_error: float
     freedom: float
 
-    @property
-    def t(self) -> float:
-        """Difference over standard error; infinite for a difference without any scatter."""
-        if self.standard_error > 0.0:
-            return self.difference / self.standard_error
-        return 0.0 if self.difference == 0.0 else float(np.copysign(np.inf, self.difference))
-
-    def p_value(self) -> float:
-        """Return the two-sided probability of so large a difference between equal means."""
-        return float(2.0 * stdtr(self.freedom, -abs(self.t)))
-
     def reach(self, level: float) -> float:
         """Return half the width of the interval of a level, such as 0.90."""
         return float(stdtrit(self.freedom, 0.5 + 0.5 * level)) * self.standard_error
@@ -120,8 +109,6 @@ def _require(side: Summary, least: int) -> None:
 class ErrorOf:
     """A difference with what is known of its error.
 
-    Attributes
-    ----------
     value : the difference.
     sd_below, sd_above : what the receivers alone would cause, for its lower and its upper limit.
     contrast : what the scatter between rides says, None if it is unknown.
@@ -187,8 +174,6 @@ Method = Literal["welch", "shared scatter", "one ride a side"]
 class Difference:
     """After minus before of one figure.
 
-    Attributes
-    ----------
     before, after, difference : means over the rides of a side and their difference.
     percent : the difference in per cent of ``before``; None where that is not positive.
     p_value : two-sided; 1.0 where nothing can be tested.

@@ -1,5 +1,6 @@
 """Whether the sides match: which rides may be compared, and what else differs between them."""
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -166,26 +167,30 @@ def _few_rides(before: Rides, after: Rides) -> Mismatch | None:
     return Mismatch("one_ride", text)
 
 
-def _wind(before: Rides, after: Rides) -> Mismatch | None:
-    """Compare how much faster one direction was than the other on each side."""
+def _along(
+    before: Rides, after: Rides, of: Callable[[MeasuredRide, float], float | None]
+) -> tuple[float, float, float] | None:
+    """Return both sides' means of what rides tell along the first run's axis, and their range."""
     axes = [run.course_deg for ride in before for run in ride["top_speed"].two_way_runs[:1]]
-    if not axes:
-        return None
-    gaps = [
-        [gap for ride in side if (gap := direction_gap_mps(ride, axes[0])) is not None]
+    told = [
+        [one for ride in side if axes and (one := of(ride, axes[0])) is not None]
         for side in (before, after)
     ]
-    if not all(gaps):
+    if not all(told):
         return None
-    first, second = (float(np.mean(side)) for side in gaps)
-    spread = max([float(np.ptp(side)) / 2.0 for side in gaps])
-    if abs(second - first) <= max(_WIND_MPS, spread):
+    return float(np.mean(told[0])), float(np.mean(told[1])), float(max(map(np.ptp, told)))
+
+
+def _wind(before: Rides, after: Rides) -> Mismatch | None:
+    """Compare how much faster one direction was than the other on each side."""
+    told = _along(before, after, direction_gap_mps)
+    if told is None or abs(told[1] - told[0]) <= max(_WIND_MPS, told[2] / 2.0):
         return None
     return Mismatch(
         "wind_or_slope",
         "One direction was faster than the other by {} before and {} after (minus: slower): wind "
         "or slope differed. Means of both directions cancel most of it; a fastest second does not.",
-        ((first, SPEED), (second, SPEED)),
+        ((told[0], SPEED), (told[1], SPEED)),
     )
 
 
@@ -201,25 +206,15 @@ def _directions(before: Rides, after: Rides) -> Mismatch | None:
 
 
 def _slope(before: Rides, after: Rides) -> Mismatch | None:
-    axes = [run.course_deg for ride in before for run in ride["top_speed"].two_way_runs[:1]]
-    if not axes:
-        return None
-    slopes = [
-        [slope for ride in side if (slope := _slope_along(ride, axes[0])) is not None]
-        for side in (before, after)
-    ]
-    if not all(slopes):
-        return None
-    first, second = (float(np.mean(side)) for side in slopes)
-    spread = max([float(np.ptp(side)) for side in slopes])
+    told = _along(before, after, _slope_along)
     # Heights drift by a metre: only a difference beyond the rides' own spread says anything.
-    if abs(second - first) <= max(_SLOPE_APART, spread):
+    if told is None or abs(told[1] - told[0]) <= max(_SLOPE_APART, told[2]):
         return None
     return Mismatch(
         "unequal_slope",
-        f"By the heights in the logs the ground rose {100 * first:+.1f} % along the straight "
-        f"before and {100 * second:+.1f} % after; more than 1 % between them (limit after the eKFV "
-        "Annex, no. 1.1) can make or hide a difference.",
+        f"By the heights in the logs the ground rose {100 * told[0]:+.1f} % along the straight "
+        f"before and {100 * told[1]:+.1f} % after; more than 1 % between them (limit after the "
+        "eKFV Annex, no. 1.1) can make or hide a difference.",
     )
 
 

@@ -39,8 +39,6 @@ class Tested:
 class Verdict:
     """What may be said of one figure.
 
-    Attributes
-    ----------
     word : what may be said.
     smallest_shown : difference that rides like these would show nine times out of ten; None where
         nothing can be tested.

@@ -61,8 +61,6 @@ def road_load_of(
 class Drive:
     """n possible machines.
 
-    Attributes
-    ----------
     mass_kg, inertia_factor : mass with rider, and by how much rotating parts add to it, 1.
     way_per_radian_m : distance on the ground for one radian of the motor. [m]
     efficiency : from motor shaft to ground, 1.
@@ -253,7 +251,6 @@ class PossibleLaunch:
     distance_m: FloatArray
     limit: IntArray
     top_mps: FloatArray
-    opening_s: FloatArray
 
     def time_to_speed_s(self, speed_mps: float) -> FloatArray:
         """Return the time until a speed is first reached, NaN where it is not, (n,). [s]"""
@@ -316,7 +313,7 @@ def launch(drive: Drive) -> PossibleLaunch:
     cannot = ~np.isfinite(top)
     time_s[cannot] = distance_m[cannot] = np.nan
     at = speed[:, ::2]
-    return PossibleLaunch(at, time_s, distance_m, drive.limits(at), top, drive.opening_s)
+    return PossibleLaunch(at, time_s, distance_m, drive.limits(at), top)
 
 
 def _across(grid: FloatArray, values: FloatArray, wanted: float) -> FloatArray:

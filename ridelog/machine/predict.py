@@ -46,7 +46,7 @@ class PredictedFigure:
     fitted_now : what the possible machines have now.
     difference : after the change less now, both of the possible machines.
     limited_by : what holds the changed machine back (one of drive.LIMITS), limited_now the present
-        one; shares : the share of possible machines for which each is so.
+        one; share : the share of possible machines that the former holds back.
     """
 
     figure: Figure
@@ -55,7 +55,6 @@ class PredictedFigure:
     difference: Estimate | None
     limited_now: str
     limited_by: str
-    share_now: float
     share: float
 
     @property
@@ -268,7 +267,7 @@ def _figures(
             if before is None or first is None or second is None
             else estimate_of_possible(one.values - before.values)
         )
-        limited_now, share_now = before.limited_by if before else ("", 0.0)
+        limited_now = before.limited_by[0] if before else ""
         limited_by, share = one.limited_by
         reason = ""
         if second is None:
@@ -281,7 +280,7 @@ def _figures(
         found.append(
             PredictedFigure(
                 figure, measured.get(one.name, first), first, difference, limited_now, limited_by,
-                share_now, share,
+                share,
             )
         )  # fmt: skip
     return tuple(found)

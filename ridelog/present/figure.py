@@ -40,8 +40,6 @@ _STYLE = {
 class TimeScale:
     """Where the times of a ride lie on an axis.
 
-    Attributes
-    ----------
     start_s, end_s : what is drawn. [s]
     knots_s, places : times between which the axis is even, and where they lie, counted in seconds
         of an even axis; shape (k,), increasing.

@@ -79,8 +79,6 @@ def schema_of_type(kind: Any) -> dict[str, Any]:
         return {"enum": list(inner)}
     if origin in (typing.Union, types.UnionType):
         return {"anyOf": [schema_of_type(each) for each in inner]}
-    if origin is typing.Literal:
-        return {"enum": list(inner)}
     if origin in (list, tuple):
         if origin is tuple and inner[-1] is not Ellipsis:
             parts = [schema_of_type(each) for each in inner]
@@ -100,11 +98,6 @@ def schema_of_type(kind: Any) -> dict[str, Any]:
     if kind in simple:
         return simple[kind]
     raise TypeError(f"no JSON for {kind}")
-
-
-def estimate_json(estimate: Estimate | None) -> dict[str, Any] | None:
-    """Return an estimate, or null."""
-    return None if estimate is None else estimate.as_json()
 
 
 def number(value: float) -> float | None:

@@ -24,7 +24,7 @@ from ridelog.present.json import as_json
 from ridelog.report.compare_words import false_alarm_words, method_words, reason_words, tested_count
 from ridelog.report.predict_json import agreements_json
 from ridelog.report.predict_words import verdict_words
-from ridelog.report.ride_json import COMPARE_SCHEMA, source_json
+from ridelog.report.ride_json import COMPARE_SCHEMA
 
 SHARED, OWN = "settings", "ride_settings"
 
@@ -112,8 +112,8 @@ def compare_json(comparison: Comparison) -> dict[str, Any]:
         "schema": COMPARE_SCHEMA,
         "ridelog_version": __version__,
         **settings_json(comparison.before, comparison.after),
-        "before": [source_json(ride.source) for ride in comparison.before],
-        "after": [source_json(ride.source) for ride in comparison.after],
+        "before": [as_json(ride.source) for ride in comparison.before],
+        "after": [as_json(ride.source) for ride in comparison.after],
         **as_json(members),
         "predicted": _predicted(comparison.predicted),
     }

@@ -6,8 +6,8 @@ from collections.abc import Sequence
 from ridelog.analysis.cautions import ALWAYS, GRAVITY_WORDS
 from ridelog.analysis.figure import HEADLINE_WEIGHT
 from ridelog.analysis.ride import NOT_MEASURED
-from ridelog.analysis.subject import MeasuredRide
 from ridelog.compare.comparison import Compared, Comparison, cautions_of
+from ridelog.compare.matching import Rides
 from ridelog.compare.verdict import BETTER, CANNOT_SAY, FAMILY_LEVEL, NOT_SHOWN, WORSE
 from ridelog.core.quantity import SPEED, amount, bare, bounds, rough, text, together
 from ridelog.core.units import SpeedUnit
@@ -265,12 +265,15 @@ def _reasons(comparison: Comparison, unit: SpeedUnit) -> list[str]:
     return [f"{capital(joined(names))}: {reason}" for reason, names in titles.items()]
 
 
-def _side(rides: tuple[MeasuredRide, ...]) -> str:
+def _side(rides: Rides) -> str:
     names = joined([shortened(ride.name, 40) for ride in rides])
-    days = dict.fromkeys(
-        clock_words(ride.source.start_utc, ride.source.end_utc).split(",")[0] for ride in rides
-    )
-    return f"{count_words(len(rides), 'ride')}, {joined(list(days))}: {names}"
+    return f"{count_words(len(rides), 'ride')}, {days_words(rides)}: {names}"
+
+
+def days_words(rides: Rides) -> str:
+    """Return the days of some rides, each once."""
+    moments = (clock_words(ride.source.start_utc, ride.source.end_utc) for ride in rides)
+    return joined(list(dict.fromkeys(each.split(",")[0] for each in moments)))
 
 
 def _table(comparison: Comparison, unit: SpeedUnit) -> Lines:

@@ -6,7 +6,6 @@ from importlib.resources import files
 from typing import Any
 
 from ridelog import __version__
-from ridelog.analysis.cautions import Caution
 from ridelog.analysis.register import SUBJECTS
 from ridelog.analysis.signal.measure import SignalQuality
 from ridelog.analysis.subject import MeasuredRide, RideSource
@@ -25,7 +24,7 @@ def ride_json(ride: MeasuredRide) -> dict[str, Any]:
         "schema": RIDE_SCHEMA,
         "ridelog_version": __version__,
         "settings": ride.settings.as_json(),
-        "source": source_json(ride.source),
+        "source": as_json(ride.source),
         **{
             key: as_json(part)
             for subject in SUBJECTS
@@ -41,7 +40,7 @@ def ride_json(ride: MeasuredRide) -> dict[str, Any]:
             }
             for figure in ride.figures.values()
         ],
-        "cautions": [caution_json(caution) for caution in ride.cautions],
+        "cautions": as_json(ride.cautions),
         "warnings": list(ride.warnings),
         "history": list(ride.history),
     }
@@ -52,21 +51,9 @@ def signal_json(source: RideSource, signal: SignalQuality) -> dict[str, Any]:
     return {
         "schema": SIGNAL_SCHEMA,
         "ridelog_version": __version__,
-        "source": source_json(source),
+        "source": as_json(source),
         "signal": as_json(signal),
     }
-
-
-def source_json(source: RideSource) -> dict[str, Any]:
-    """Return the log behind a result as a JSON object."""
-    record: dict[str, Any] = as_json(source)
-    return record
-
-
-def caution_json(caution: Caution) -> dict[str, Any]:
-    """Return one caution as a JSON object."""
-    record: dict[str, Any] = as_json(caution)
-    return record
 
 
 def to_bytes(document: dict[str, Any]) -> bytes:

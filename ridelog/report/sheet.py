@@ -26,6 +26,7 @@ from ridelog.present.words import (
 )
 from ridelog.report.compare_words import (
     crossing_words,
+    days_words,
     headline,
     headline_figures,
     moved_words,
@@ -119,7 +120,7 @@ def sheet_words(
         title="What the change did",
         workshop=clean(workshop.strip()),
         note=clean(note.strip()),
-        days=_days(comparison),
+        days=f"before: {days_words(comparison.before)}; after: {days_words(comparison.after)}",
         sentence=headline(comparison, unit),
         figures=tuple(_figure(each, unit, tested) for each in first),
         curves=crossing_words(comparison, unit),
@@ -240,23 +241,10 @@ def _agreements(comparison: Comparison, unit: SpeedUnit) -> tuple[AgreementWords
     )
 
 
-def _days(comparison: Comparison) -> str:
-    sides = []
-    for name, rides in (("before", comparison.before), ("after", comparison.after)):
-        days = list(dict.fromkeys(_day(ride) for ride in rides))
-        sides.append(f"{name}: {joined(days)}")
-    return "; ".join(sides)
-
-
 def _last_day(comparison: Comparison) -> str:
     """Return the day of the last ride as YYYY-MM-DD, empty if no log tells it."""
     sources = [ride.source for ride in (*comparison.before, *comparison.after)]
     return max((s.end_utc[:10] for s in sources if s.date_known), default="")
-
-
-def _day(ride: MeasuredRide) -> str:
-    source = ride.source
-    return clock_words(source.start_utc, source.end_utc).split(",")[0]
 
 
 def _ride(side: str, ride: MeasuredRide) -> SheetRide:

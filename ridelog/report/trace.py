@@ -12,19 +12,11 @@ from ridelog.core.track import FloatArray, Track
 from ridelog.filtering.motion import Motion
 from ridelog.present.words import clean
 
-COLUMNS = (
-    "time_s",
-    "utc",
-    "east_m",
-    "north_m",
-    "speed_mps",
-    "speed_sd_mps",
-    "velocity_mps",
-    "accel_mps2",
-    "accel_sd_mps2",
-    "yaw_rate_radps",
-    "course_deg",
-    "flags",
+COLUMNS = tuple(
+    (
+        "time_s utc east_m north_m speed_mps speed_sd_mps velocity_mps accel_mps2 accel_sd_mps2 "
+        "yaw_rate_radps course_deg flags"
+    ).split()
 )
 
 
