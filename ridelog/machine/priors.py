@@ -43,11 +43,11 @@ class Unknown:
 
 def _kind(si: str, decimals: int, mph: tuple[str, float] | None = None) -> Quantity:
     """Return a quantity of a machine; ``mph`` is its unit for those who read mph, in SI units."""
-    return Quantity(si, si, decimals, lambda reader: mph if mph and _reads_mph(reader) else (si, 1))
 
+    def reading(reader: SpeedUnit) -> tuple[str, float]:
+        return mph if mph and reader.label == "mph" else (si, 1.0)
 
-def _reads_mph(reader: SpeedUnit) -> bool:
-    return reader.label == "mph"
+    return Quantity(si, si, decimals, reading)
 
 
 _SHARE = _kind("", 3)

@@ -218,7 +218,7 @@ def ask_setup(ask: Callable[[str], str], tell: Callable[[str], None]) -> Machine
             group = key.group
             tell(f"\n{group}")
         while True:
-            typed = ask(_prompt(key)).strip()
+            typed = ask(f"{key.question}{f' [{key.unit}]' if key.unit else ''}: ").strip()
             if not typed:
                 break
             value = read_value(key, typed)
@@ -252,10 +252,6 @@ def setup_text(setup: MachineSetup) -> str:
     # What is written must read back as it was.
     assert MachineSetup(**tomllib.loads(text)) == setup
     return text
-
-
-def _prompt(key: Key) -> str:
-    return f"{key.question}" + (f" [{key.unit}]: " if key.unit else ": ")
 
 
 def read_value(key: Key, typed: str) -> Any:

@@ -119,21 +119,15 @@ def _sweep(prediction: Prediction, unit: SpeedUnit, shape: Shape) -> Figure:
         top, pull = swept(point)
         if top is None or pull is None or top.changed is None or pull.changed is None:
             continue
-        left, x, right = (
-            SPEED.scaled(end, unit)
-            for end in (top.changed.low, top.changed.value, top.changed.high)
-        )
-        below, y, above = (
-            ACCELERATION.scaled(end, unit)
-            for end in (pull.changed.low, pull.changed.value, pull.changed.high)
+        (left, x, right), (below, y, above) = (
+            [quantity.scaled(end, unit) for end in (one.low, one.value, one.high)]
+            for quantity, one in ((SPEED, top.changed), (ACCELERATION, pull.changed))
         )
         line.append((x, y))
-        colour = LINE.light if point.present else MARK.light
         axes.errorbar(
-            [x], [y],
-            xerr=[[x - left], [right - x]],
-            yerr=[[y - below], [above - y]],
-            fmt="o" if point.present else "D", color=colour, markersize=7, linewidth=1.4, zorder=3,
+            [x], [y], xerr=[[x - left], [right - x]], yerr=[[y - below], [above - y]],
+            fmt="o" if point.present else "D", markersize=7, linewidth=1.4, zorder=3,
+            color=LINE.light if point.present else MARK.light,
         )  # fmt: skip
         axes.annotate(
             swept_words(point), (x, y), textcoords="offset points", xytext=(8, 7),

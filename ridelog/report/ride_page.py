@@ -135,7 +135,10 @@ def page_words(
             for flag, count in ((Flag[name], count) for name, count in signal.counts.items())
         ],
         "cannot": list(signal.cannot_support),
-        "not_measured": _not_measured(),
+        "not_measured": (
+            f"{capital(joined(list(NOT_MEASURED)))}. The figures hold for this ride as it was "
+            "ridden; another day, rider or charge can move them by more than the brackets say."
+        ),
         "history": [clean(line) for line in ride.history],
         "version": __version__,
         "format": source.format,
@@ -165,11 +168,12 @@ def _row(name: str, value: str, why: str) -> dict[str, Any]:
     return {"name": name, "value": value, "words": f"{capital(why)}.", "short": len(value) < 32}
 
 
-def _not_measured() -> str:
-    return (
-        f"{capital(joined(list(NOT_MEASURED)))}. The figures hold for this ride as it was ridden; "
-        "another day, rider or charge can move them by more than the brackets say."
-    )
+def _svgs(picture: Picture) -> dict[str, Any]:
+    return {
+        "name": picture.name,
+        "wide_svg": picture.wide_svg,
+        "narrow_svg": picture.narrow_svg,
+    }
 
 
 def _added(section: Section) -> dict[str, Any]:
@@ -208,12 +212,10 @@ def _section(picture: Picture, ride: MeasuredRide) -> dict[str, Any]:
         ),
     }[picture.name]
     return {
-        "name": picture.name,
+        **_svgs(picture),
         "heading": _HEADINGS[picture.name],
         "words": words,
         "caption": caption,
-        "wide_svg": picture.wide_svg,
-        "narrow_svg": picture.narrow_svg,
     }
 
 

@@ -105,7 +105,7 @@ def _compiled(source: str, inputs: dict[str, str], fonts: str) -> tuple[bytes, s
                 pdf_standards=["ua-1", "a-3a"] if strict else [],
             )
         except typst.TypstError as error:
-            failure = _first_line(error)
+            failure = (str(error).splitlines() or [type(error).__name__])[0]
             continue
         if not isinstance(data, bytes):
             raise TypeError("one PDF was asked for")
@@ -114,11 +114,6 @@ def _compiled(source: str, inputs: dict[str, str], fonts: str) -> tuple[bytes, s
         f"The PDF of the sheet cannot be set ({failure}).",
         "print sheet.html instead, and report this.",
     )
-
-
-def _first_line(error: Exception) -> str:
-    lines = str(error).splitlines()
-    return lines[0] if lines else type(error).__name__
 
 
 def _plain_svg(svg: str) -> str:
