@@ -12,7 +12,8 @@ from ridelog.analysis.cautions import (
     general_cautions,
 )
 from ridelog.core.estimate import Estimate
-from ridelog.core.units import METRES_PER_FOOT, MPS_PER_KMH, STANDARD_GRAVITY_MPS2
+from ridelog.core.quantity import CURRENT, plain, text
+from ridelog.core.units import METRES_PER_FOOT, MPS_PER_KMH, SI, STANDARD_GRAVITY_MPS2
 from ridelog.machine.setup import MachineSetup, pack_voltage
 
 _NONE = "common practice, no source"
@@ -71,8 +72,8 @@ def _fuse(after: MachineSetup, measures: Mapping[str, Pair]) -> Iterator[Caution
             sure = current.low > allowed
             yield _warning(
                 "fuse_amperes",
-                f"The battery current {'reaches' if sure else 'may reach'} {current.value:.0f} A "
-                f"({current.low:.0f} to {current.high:.0f}); a fuse of {after.fuse_a:g} A carries "
+                f"The battery current {'reaches' if sure else 'may reach'} "
+                f"{text(current, CURRENT, SI)}; a fuse of {after.fuse_a:g} A carries "
                 f"{allowed:.0f} A for long. Size fuse, wires and connectors together; a larger "
                 "fuse on the same wires protects nothing.",
                 current.value,
@@ -104,8 +105,8 @@ def _fuse(after: MachineSetup, measures: Mapping[str, Pair]) -> Iterator[Caution
         if current.high > after.battery_max_a:
             yield _warning(
                 "battery_amperes",
-                f"The battery current may reach {current.high:.0f} A; the battery allows "
-                f"{after.battery_max_a:g} A.",
+                f"The battery current may reach {plain(current.high, CURRENT, SI)}; the battery "
+                f"allows {after.battery_max_a:g} A.",
                 current.high,
                 after.battery_max_a,
                 "the set-up's battery_max_a",

@@ -131,11 +131,7 @@ def compare(
 
 
 def predict(
-    setup: str | Path,
-    rides: Sequence[MeasuredRide] = (),
-    *,
-    units: str = "km/h",
-    **changes: object,
+    setup: str | Path, rides: Sequence[MeasuredRide] = (), *, units: str = "km/h", **changes: object
 ) -> Prediction:
     """Return what a change would do: ``predict(...)["two_way_mps"].changed``.
 

@@ -115,7 +115,12 @@ def test_a_ride_without_a_figure_says_why(thin_rides: Sides) -> None:
 def test_top_speed_is_that_of_both_directions_else_the_fastest_second(thin_rides: Sides) -> None:
     one_way = {
         side: tuple(
-            changed(ride, top_speed=replace(ride["top_speed"], two_way_mps=None, two_way_runs=()))
+            changed(
+                ride,
+                top_speed=replace(
+                    ride["top_speed"], two_way_mps=None, two_way_runs=(), headline="best_1s_mps"
+                ),
+            )
             for ride in each
         )
         for side, each in thin_rides.items()

@@ -12,8 +12,8 @@ from ridelog.analysis.settings import Settings
 from ridelog.compare.comparison import compare
 from ridelog.report.compare_json import compare_json, settings_in
 from ridelog.report.ride_json import schema_of, to_bytes
-from ridelog.workflow.agreement import count_values, disagreements
 from ridelog.workflow.measure import measure_ride
+from ridelog.workflow.verify import count_values, disagreements
 
 pytest_plugins = ("thin_rides",)
 # Holds the fastest second of the first ride. [s]

@@ -3,18 +3,11 @@
 import numpy as np
 import pytest
 from machines import drive, like, one
+from random_rides import random_machine
 from scipy.integrate import solve_ivp
 from scipy.optimize import brentq
 
-from ridelog.machine.drive import (
-    LIMITS,
-    RoadLoad,
-    launch,
-    peak,
-    road_load_of,
-    top_speed,
-)
-from ridelog.simulate.machine import random_machine
+from ridelog.machine.drive import LIMITS, RoadLoad, launch, peak, road_load_of, top_speed
 
 
 @pytest.mark.parametrize("seed", range(8))

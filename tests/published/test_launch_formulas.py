@@ -10,6 +10,8 @@ import math
 
 import numpy as np
 import pytest
+from log_in_memory import to_track
+from receiver_presets import preset
 
 from ridelog.analysis.acceleration.run_draws import RunDraws
 from ridelog.analysis.acceleration.runs import AccelerationRun
@@ -17,7 +19,7 @@ from ridelog.analysis.launches.measure import Launch, measure_launches
 from ridelog.analysis.launches.windows import Window, parse_rollout, parse_window
 from ridelog.filtering.motion import Motion
 from ridelog.filtering.smoother import estimate_motion
-from ridelog.simulate import Machine, Ride, preset, to_track
+from ridelog.simulate import Machine, Ride
 
 
 @pytest.fixture(scope="module")
