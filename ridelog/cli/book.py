@@ -140,7 +140,7 @@ def again(
 ) -> None:
     """Measure rides again whose figures an older ridelog made, and say what changed."""
     from ridelog import __version__
-    from ridelog.report.changes import changed_figures
+    from ridelog.report.ride_json import changed_figures
 
     with Book(book) as opened:
         numbers = (ride,) if ride is not None else opened.results.not_of(__version__)

@@ -99,10 +99,10 @@ def compare(
 
     from ridelog.compare.comparison import compare as compare_rides
     from ridelog.core.units import SPEED_UNITS
-    from ridelog.report.compare_files import gpx_files, sheet_files
     from ridelog.report.compare_json import compare_json
-    from ridelog.report.compare_screen import compare_lines
+    from ridelog.report.compare_words import compare_lines
     from ridelog.report.ride_json import to_bytes
+    from ridelog.report.sheet_pdf import gpx_files, sheet_files
 
     unit = SPEED_UNITS[units.value]
     cut = len(logs["before"])

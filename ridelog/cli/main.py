@@ -62,8 +62,8 @@ def report(
 
     from ridelog.analysis.ride import analyse
     from ridelog.core.units import SPEED_UNITS
-    from ridelog.report.ride_files import ride_files
     from ridelog.report.ride_json import ride_json, to_bytes
+    from ridelog.report.ride_page import ride_files
     from ridelog.report.screen import ride_lines
 
     unit = SPEED_UNITS[units.value]
@@ -80,7 +80,7 @@ def report(
     deliver(json, to_bytes(ride_json(result)), files, ride, force, folder=out, lines=lines)
 
 
-# As ``report.ride_files`` has them; looked at before anything heavy is loaded.
+# As ``report.ride_page`` has them; looked at before anything heavy is loaded.
 _NAMES = ("ride.html", "speed.png", "path.png", "signal.png", "result.json")
 
 

@@ -78,19 +78,10 @@ def predict_from(
 ) -> Prediction:
     """Return what a change will do to the machine of some rides.
 
-    Parameters
-    ----------
-    setup, asked, sweep
-        As for ``machine.predict.predict``.
-    rides : tuple of MeasuredRide
-        On the machine as it is; may be empty.
-    unit : SpeedUnit
-        In which the usual launch windows are round.
-    windows : sequence of Window, optional
-        Windows of the standing start, those that suit the rides if left out.
-    told : mapping, optional
-        What a comparison says of these rides, name of a figure to their mean; the rest is found
-        here.
+    ``setup``, ``asked`` and ``sweep`` are as for ``machine.predict.predict``; ``rides``, on the
+    machine as it is, may be none. The windows of the standing start are those that suit the rides
+    if left out. ``told`` is what a comparison says of these rides, name of a figure to their mean;
+    the rest is found here.
     """
     data = [calibration_data_of(ride) for ride in rides]
     if not windows:

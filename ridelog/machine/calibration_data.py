@@ -130,12 +130,7 @@ def pull_of(motion: Motion, starts: Sequence[RunDraws]) -> Curve | None:
     round off the bend where one limit hands over to the next, counts starts from 0.7 of the
     hardest, and does not tell speeds that one direction alone passed from those of both.
 
-    Parameters
-    ----------
-    motion : Motion
-        The smoothed ride.
-    starts : sequence of RunDraws
-        Standing starts; those that gain nearly as much as the best count as full throttle.
+    Standing starts that gain nearly as much as the best count as full throttle.
     """
     best = max((one.run.top_mps for one in starts), default=0.0)
     starts = [one for one in starts if one.run.top_mps > _LEAST_OF_BEST * best]

@@ -199,8 +199,7 @@ def _text_of(path: Path) -> str:
         return path.read_bytes().decode("utf-8-sig").replace("\r\n", "\n")
     except UnicodeDecodeError as error:
         raise SetupError(
-            f"{path.name}: byte {error.start} is no UTF-8 text.",
-            "save the file as UTF-8 text.",
+            f"{path.name}: byte {error.start} is no UTF-8 text.", "save the file as UTF-8 text."
         ) from error
     except OSError as error:
         raise SetupError(
@@ -225,12 +224,7 @@ def ask_setup(ask: Callable[[str], str], tell: Callable[[str], None]) -> Machine
     An empty answer leaves a key out; a comma is taken as a decimal point; a wrong answer is told
     and asked again.
 
-    Parameters
-    ----------
-    ask : callable
-        Shows a question and returns what was typed.
-    tell : callable
-        Shows a line: headings, and what was wrong with an answer.
+    ``ask`` shows a question and returns what was typed; ``tell`` shows a line.
     """
     answers: dict[str, Any] = {}
     group = ""
@@ -239,7 +233,7 @@ def ask_setup(ask: Callable[[str], str], tell: Callable[[str], None]) -> Machine
             group = key.group
             tell(f"\n{group}")
         while True:
-            typed = ask(_prompt(key)).strip()
+            typed = ask(f"{key.question}{f' [{key.unit}]' if key.unit else ''}: ").strip()
             if not typed:
                 break
             value = read_value(key, typed)
@@ -273,10 +267,6 @@ def setup_text(setup: MachineSetup) -> str:
     # What is written must read back as it was.
     assert MachineSetup(**tomllib.loads(text)) == setup
     return text
-
-
-def _prompt(key: Key) -> str:
-    return f"{key.question}" + (f" [{key.unit}]: " if key.unit else ": ")
 
 
 # Keys that are answered with yes or no.

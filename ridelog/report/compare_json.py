@@ -10,8 +10,7 @@ from ridelog import __version__
 from ridelog.analysis.figure import Figure
 from ridelog.analysis.ride import NOT_MEASURED
 from ridelog.analysis.settings import Settings
-from ridelog.compare.cautions import cautions_of
-from ridelog.compare.comparison import Compared, Comparison
+from ridelog.compare.comparison import Compared, Comparison, cautions_of
 from ridelog.compare.curves import PullCurves
 from ridelog.compare.difference import Method
 from ridelog.compare.matching import Rides
@@ -22,15 +21,10 @@ from ridelog.core.quantity import span
 from ridelog.core.track import FloatArray
 from ridelog.core.units import SI
 from ridelog.present.json import as_json
-from ridelog.report.compare_words import (
-    false_alarm_words,
-    method_words,
-    reason_words,
-    tested_count,
-)
+from ridelog.report.compare_words import false_alarm_words, method_words, reason_words, tested_count
 from ridelog.report.predict_json import agreements_json
 from ridelog.report.predict_words import verdict_words
-from ridelog.report.ride_json import COMPARE_SCHEMA, source_json
+from ridelog.report.ride_json import COMPARE_SCHEMA
 
 SHARED, OWN = "settings", "ride_settings"
 
@@ -118,8 +112,8 @@ def compare_json(comparison: Comparison) -> dict[str, Any]:
         "schema": COMPARE_SCHEMA,
         "ridelog_version": __version__,
         **settings_json(comparison.before, comparison.after),
-        "before": [source_json(ride.source) for ride in comparison.before],
-        "after": [source_json(ride.source) for ride in comparison.after],
+        "before": [as_json(ride.source) for ride in comparison.before],
+        "after": [as_json(ride.source) for ride in comparison.after],
         **as_json(members),
         "predicted": _predicted(comparison.predicted),
     }
@@ -217,12 +211,7 @@ def settings_json(before: Rides, after: Rides) -> dict[str, Any]:
 def settings_in(document: dict[str, Any], count: int) -> list[Settings]:
     """Return the settings of every ride of a result on file, those before the change first.
 
-    Parameters
-    ----------
-    document : dict
-        A result of one ride or of several.
-    count : int
-        How many rides it holds.
+    The document is of one ride or of several, ``count`` in all.
 
     Raises
     ------

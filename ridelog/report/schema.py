@@ -15,8 +15,7 @@ from ridelog.analysis.signal.measure import SignalQuality
 from ridelog.analysis.subject import RideSource
 from ridelog.core.estimate import Estimate
 from ridelog.core.units import SPEED_UNITS
-from ridelog.present.digest import FIELD
-from ridelog.present.json import ESTIMATE_SCHEMA, schema_of_type
+from ridelog.present.json import ESTIMATE_SCHEMA, FIELD, schema_of_type
 from ridelog.report.compare_json import OWN, SHARED, ComparedFigure, ComparedPull, FalseAlarms
 from ridelog.report.ride_json import COMPARE_SCHEMA, RIDE_SCHEMA, SIGNAL_SCHEMA
 

@@ -13,8 +13,7 @@ from ridelog import __version__
 from ridelog.book.book import Book
 from ridelog.book.originals import suffix_of
 from ridelog.book.records import CONDITIONS, MARK_KINDS, RideEntry, StoredResult, shown_file
-from ridelog.report.changes import changed_figures
-from ridelog.report.ride_json import to_bytes
+from ridelog.report.ride_json import changed_figures, to_bytes
 from ridelog.web.job_queue import BUSY, MOST_WAITING
 from ridelog.web.security import TOKEN_HEADER, token_is_right
 from ridelog.web.views import (

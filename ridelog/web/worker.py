@@ -21,16 +21,14 @@ from ridelog.core.errors import RideLogError
 from ridelog.core.units import SPEED_UNITS
 from ridelog.machine.setup import MachineSetup
 from ridelog.present.section import Picture
-from ridelog.report.compare_files import sheet_files
 from ridelog.report.compare_json import compare_json
 from ridelog.report.compare_plot import compare_picture
 from ridelog.report.predict_page import prediction_words
 from ridelog.report.predict_plot import predict_pictures
 from ridelog.report.ride_json import to_bytes
-from ridelog.report.ride_page import ride_page
-from ridelog.report.ride_pictures import ride_pictures
-from ridelog.report.ride_sections import ride_sections
+from ridelog.report.ride_page import ride_page, ride_pictures, ride_sections
 from ridelog.report.sheet import sheet_words
+from ridelog.report.sheet_pdf import sheet_files
 from ridelog.workflow.book_ride import LogAt
 from ridelog.workflow.measuring import RideCache, first_figures, measured, pages_bytes
 

@@ -24,9 +24,7 @@ from ridelog.core.units import SPEED_UNITS
 from ridelog.filtering.motion import Motion
 from ridelog.present.thinning import rows_in_time
 from ridelog.report.ride_json import ride_json
-from ridelog.report.ride_page import page_words
-from ridelog.report.ride_pictures import ride_pictures
-from ridelog.report.ride_sections import ride_sections
+from ridelog.report.ride_page import page_words, ride_pictures, ride_sections
 from ridelog.workflow.book_ride import LogAt
 from ridelog.workflow.measure import motion_of_bytes
 

@@ -16,7 +16,7 @@ from ridelog.core.units import SPEED_UNITS, SpeedUnit
 from ridelog.machine.predict import Prediction
 from ridelog.machine.setup_file import read_setup
 from ridelog.present.files import make_folder, write_files
-from ridelog.report.ride_files import ride_files
+from ridelog.report.ride_page import ride_files
 from ridelog.workflow.measure import measure_ride
 
 

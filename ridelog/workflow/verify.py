@@ -18,7 +18,7 @@ from ridelog.core.text import shown_name
 from ridelog.core.units import SPEED_UNITS
 from ridelog.importer.containers import MAX_LOG_BYTES
 from ridelog.machine.setup import MachineSetup
-from ridelog.present.digest import FIELD, digest_of
+from ridelog.present.json import FIELD, digest_of
 from ridelog.present.words import clean
 from ridelog.report.compare_json import compare_json, settings_in
 from ridelog.report.ride_json import (

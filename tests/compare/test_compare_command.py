@@ -13,13 +13,12 @@ import pytest
 from ridelog.__main__ import main
 from ridelog.analysis.cautions import GRAVITY_WORDS
 from ridelog.analysis.subject import MeasuredRide
-from ridelog.compare.cautions import cautions_of
-from ridelog.compare.comparison import Comparison, compare
+from ridelog.compare.comparison import Comparison, cautions_of, compare
 from ridelog.core.units import SPEED_UNITS
-from ridelog.present.digest import FIELD, digest_of
+from ridelog.present.json import FIELD, digest_of
 from ridelog.report.compare_json import compare_json
 from ridelog.report.compare_plot import compare_picture
-from ridelog.report.compare_screen import compare_lines
+from ridelog.report.compare_words import compare_lines
 from ridelog.report.ride_json import schema_of
 from ridelog.report.sheet import sheet_words
 from ridelog.workflow.measure import logs_in

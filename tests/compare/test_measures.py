@@ -8,8 +8,7 @@ from ridelog.analysis.cautions import DANGER, DOUBT, WARNING, Caution, general_c
 from ridelog.analysis.figure import HIGHER, LOWER, Figures
 from ridelog.analysis.register import SUBJECTS
 from ridelog.analysis.subject import MeasuredRide
-from ridelog.compare.cautions import cautions_of
-from ridelog.compare.comparison import Comparison, compare
+from ridelog.compare.comparison import Comparison, cautions_of, compare
 from ridelog.core.estimate import Estimate
 from ridelog.core.units import SPEED_UNITS
 from ridelog.report.compare_json import compared_figures

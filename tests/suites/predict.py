@@ -34,10 +34,9 @@ from ridelog.core.units import MPS_PER_KMH
 from ridelog.filtering.smoother import estimate_motion
 from ridelog.machine.calibration_data import CalibrationData, calibration_data_of
 from ridelog.machine.change import SetupChange, changed, changed_drive
-from ridelog.machine.drive import LIMITS
+from ridelog.machine.drive import LIMITS, launch, top_speed
 from ridelog.machine.fit import fit, from_setup
 from ridelog.machine.passages import Curve
-from ridelog.machine.performance import launch, top_speed
 from ridelog.machine.setup import MachineSetup
 from ridelog.simulate import Machine
 

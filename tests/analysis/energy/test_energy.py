@@ -21,7 +21,7 @@ from ridelog.core.units import SPEED_UNITS
 from ridelog.filtering.motion import Motion
 from ridelog.filtering.smoother import estimate_motion
 from ridelog.report.ride_json import ride_json
-from ridelog.report.ride_sections import ride_sections
+from ridelog.report.ride_page import ride_sections
 from ridelog.simulate import Machine
 
 KMH, MPH = SPEED_UNITS["km/h"], SPEED_UNITS["mph"]
