@@ -24,7 +24,7 @@ def calls_of(name: str) -> list[str]:
 
 
 def test_a_log_is_smoothed_in_one_place() -> None:
-    assert calls_of("estimate_motion") == ["workflow/measure.py"]
+    assert set(calls_of("estimate_motion")) == {"workflow/measure.py"}
 
 
 def test_the_register_is_asked_for_figures_in_one_place() -> None:

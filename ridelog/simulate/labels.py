@@ -6,7 +6,7 @@ import numpy as np
 
 from ridelog.core.spans import runs_of
 from ridelog.simulate.truth import STEP_S, Span, Truth
-from ridelog.simulate.vehicle import Ride, steady_hand
+from ridelog.simulate.vehicle import RideLayout, steady_hand
 
 
 @dataclass(frozen=True)
@@ -27,13 +27,13 @@ class LabelledRide:
     labels: dict[str, tuple[Span, ...]]
 
 
-def finish(ride: Ride, rng: np.random.Generator) -> LabelledRide:
+def finish(ride: RideLayout, rng: np.random.Generator) -> LabelledRide:
     """Return a laid-out ride with its labels; a steady hand steers."""
     truth = ride.build(rng, (steady_hand(),))
     return LabelledRide(truth, labels_of(ride, truth))
 
 
-def labels_of(ride: Ride, truth: Truth) -> dict[str, tuple[Span, ...]]:
+def labels_of(ride: RideLayout, truth: Truth) -> dict[str, tuple[Span, ...]]:
     """Return what is in a ride, as LabelledRide has it."""
     spans = ride.spans
     return {

@@ -21,7 +21,7 @@ from ridelog.simulate.sample_truth import (
     machine_figures,
     ride_figures,
 )
-from ridelog.simulate.vehicle import Ride
+from ridelog.simulate.vehicle import RideLayout
 from ridelog.simulate.write_log import Place, gpx_text, nmea_text
 
 # The straight runs to the south-south-east.
@@ -110,7 +110,7 @@ SAMPLES = (
 def sample_ride(sample: Sample) -> tuple[LabelledRide, Observation]:
     """Return the truth behind a sample and what its receiver logged."""
     rng = np.random.default_rng(sample.seed)
-    ride = Ride(
+    ride = RideLayout(
         still_air(sample.machine, rng, scatter_mps=_SCATTER_MPS),
         _HEADING_RAD,
         Surroundings(
@@ -168,7 +168,7 @@ def _writer(sample: Sample) -> Callable[[Observation], str]:
     )
 
 
-def _lay_out(ride: Ride, rng: np.random.Generator, *, reverse: bool) -> None:
+def _lay_out(ride: RideLayout, rng: np.random.Generator, *, reverse: bool) -> None:
     """Lay out two stops from top speed, then two coast-downs, in both directions each."""
     ride.stand(float(rng.uniform(10.0, 14.0)))
     if reverse:
@@ -196,7 +196,7 @@ def _lay_out(ride: Ride, rng: np.random.Generator, *, reverse: bool) -> None:
     ride.stand(float(rng.uniform(3.0, 6.0)))
 
 
-def _stop(ride: Ride, rng: np.random.Generator) -> None:
+def _stop(ride: RideLayout, rng: np.random.Generator) -> None:
     ride.brake(
         decel_mps2=float(rng.uniform(3.0, 4.0)),
         build_s=float(rng.uniform(0.15, 0.35)),

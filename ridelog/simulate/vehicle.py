@@ -69,7 +69,7 @@ def steady_hand(rms_radps: float = 0.02) -> Wobble:
 
 
 @dataclass
-class Ride:
+class RideLayout:
     """A ride being laid out; every method adds one piece at the end of it.
 
     Times, speeds and accelerations are SI. Methods raise ValueError for a piece that cannot be

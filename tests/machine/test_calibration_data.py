@@ -17,7 +17,7 @@ from ridelog.core.geodesy import courses_apart_deg
 from ridelog.filtering.motion import Motion, Paths, Piece
 from ridelog.filtering.smoother import estimate_motion
 from ridelog.machine.calibration_data import calibration_data_of, coasting_of, near_top_of
-from ridelog.simulate import Machine, Ride
+from ridelog.simulate import Machine, RideLayout
 
 
 class _Steady:
@@ -56,7 +56,7 @@ def test_speed_and_trend_of_the_last_seconds(at_s: float) -> None:
 @pytest.fixture(scope="module")
 def ride() -> MeasuredRide:
     """Two runs there and two back, each rolled out and then braked to rest."""
-    ride = Ride(Machine())
+    ride = RideLayout(Machine())
     for _ in range(4):
         ride.stand(4.0)
         ride.drive(until_mps=7.0)

@@ -20,7 +20,7 @@ from ridelog.machine.predict import Prediction, predict
 from ridelog.machine.risks import risks
 from ridelog.machine.setup import MachineSetup
 from ridelog.machine.setup_file import read_setup
-from ridelog.simulate import Machine, Ride
+from ridelog.simulate import Machine, RideLayout
 
 SAMPLES = Path(__file__).resolve().parents[2] / "sample_tracks"
 WINDOWS = (parse_window("0-20 km/h"), parse_window("0-30 m"))
@@ -247,7 +247,7 @@ def test_no_caution_without_cause() -> None:
 
 def test_a_log_without_riding_is_no_evidence() -> None:
     """A machine that stood is not one with a top speed of nothing."""
-    truth = Ride(Machine())
+    truth = RideLayout(Machine())
     truth.stand(40.0)
     receiver = preset("clean", 10.0, np.random.default_rng(1))
     seen = receiver.observe(truth.build(), np.random.default_rng(2))

@@ -21,7 +21,7 @@ from scipy.integrate import solve_ivp
 from truth_at import truth_at
 
 from ridelog.core.track import FloatArray
-from ridelog.simulate import Machine, Ride, Surroundings, Truth
+from ridelog.simulate import Machine, RideLayout, Surroundings, Truth
 from ridelog.simulate.truth import STEP_S
 from ridelog.simulate.vehicle import steady_hand
 
@@ -62,7 +62,7 @@ def test_derivatives_and_integrals_agree(make: Callable[..., RandomRide]) -> Non
 
 def test_pull_solves_the_equation_of_motion() -> None:
     machine = Machine().with_steady_speed(10.0)
-    ride = Ride(machine)
+    ride = RideLayout(machine)
     ride.drive(for_s=20.0, build_s=0.0)
     truth = ride.build()
 
@@ -75,7 +75,7 @@ def test_pull_solves_the_equation_of_motion() -> None:
 
 def test_coasting_solves_the_equation_of_motion_with_wind_and_slope() -> None:
     around = Surroundings(wind_north_mps=2.0, slope=0.01, slope_bearing_rad=0.0)
-    ride = Ride(Machine(), 0.0, around)
+    ride = RideLayout(Machine(), 0.0, around)
     ride.shift(9.0)
     start_s = ride.now_s
     ride.coast(until_mps=3.0, build_s=0.0)
@@ -98,7 +98,7 @@ def test_coasting_solves_the_equation_of_motion_with_wind_and_slope() -> None:
 
 def test_energy_of_a_pull() -> None:
     machine = Machine().with_steady_speed(10.0)
-    ride = Ride(machine)
+    ride = RideLayout(machine)
     ride.drive(for_s=15.0, build_s=0.0)
     truth = ride.build()
     v = truth.velocity_mps
@@ -108,7 +108,7 @@ def test_energy_of_a_pull() -> None:
 
 
 def test_braking_distance_without_ramps() -> None:
-    ride = Ride()
+    ride = RideLayout()
     ride.shift(10.0)
     ride.brake(decel_mps2=2.5, build_s=0.0, ease_s=0.0)
     stop = ride.spans[-1]
@@ -117,7 +117,7 @@ def test_braking_distance_without_ramps() -> None:
 
 
 def test_turn_has_its_radius_and_angle() -> None:
-    ride = Ride()
+    ride = RideLayout()
     ride.shift(3.0)
     ride.turn(np.pi, 4.0)
     truth = ride.build()
@@ -129,14 +129,14 @@ def test_turn_has_its_radius_and_angle() -> None:
 def test_wind_differs_between_directions() -> None:
     top = []
     for heading in (0.0, np.pi):
-        ride = Ride(Machine(), heading, Surroundings(wind_north_mps=2.0))
+        ride = RideLayout(Machine(), heading, Surroundings(wind_north_mps=2.0))
         ride.drive(for_s=60.0)
         top.append(ride.velocity_mps)
     assert top[0] > top[1] + 0.2
 
 
 def test_slope_gives_height() -> None:
-    ride = Ride(Machine(), 1.0, Surroundings(slope=0.03, slope_bearing_rad=1.0))
+    ride = RideLayout(Machine(), 1.0, Surroundings(slope=0.03, slope_bearing_rad=1.0))
     ride.drive(for_s=10.0)
     truth = ride.build()
     assert truth.height_m[-1] == pytest.approx(0.03 * truth.distance_m[-1], rel=1e-3)
@@ -167,7 +167,7 @@ def test_random_machines_settle_where_asked(steady_mps: float) -> None:
 
 
 def test_weave_begins_at_its_onset() -> None:
-    ride = Ride()
+    ride = RideLayout()
     ride.shift(5.0)
     ride.hold(60.0)
     ride.shift(8.0)
@@ -184,7 +184,7 @@ def test_weave_begins_at_its_onset() -> None:
 
 
 def test_hard_steering_is_slower_than_weave() -> None:
-    ride = Ride()
+    ride = RideLayout()
     ride.shift(8.0)
     ride.hold(120.0)
     truth = ride.build(np.random.default_rng(3), (hard_steering(0.2), steady_hand()))
@@ -195,7 +195,7 @@ def test_hard_steering_is_slower_than_weave() -> None:
 
 
 def test_best_mean_and_two_way_of_a_known_ride() -> None:
-    ride = Ride(heading_rad=0.4)
+    ride = RideLayout(heading_rad=0.4)
     ride.shift(8.0)
     ride.hold(5.0)
     ride.shift(2.0)
@@ -219,14 +219,14 @@ def test_best_mean_and_two_way_of_a_known_ride() -> None:
 
 
 def test_no_two_way_mean_in_one_direction() -> None:
-    ride = Ride()
+    ride = RideLayout()
     ride.shift(8.0)
     ride.hold(5.0)
     assert ride.build().two_way() is None
 
 
 def test_crossings_of_a_constant_acceleration() -> None:
-    ride = Ride()
+    ride = RideLayout()
     ride.stand(2.0)
     ride.shift(8.0, accel_mps2=2.0, build_s=0.0)
     ride.hold(2.0)
@@ -352,7 +352,7 @@ def test_seeds_decide_everything() -> None:
 
 
 def test_pieces_that_cannot_be() -> None:
-    ride = Ride()
+    ride = RideLayout()
     ride.shift(3.0)
     with pytest.raises(ValueError, match="cannot stand while moving at 3.000 m/s"):
         ride.stand(1.0)
@@ -362,7 +362,7 @@ def test_pieces_that_cannot_be() -> None:
         ride.drive(until_mps=50.0)
     with pytest.raises(ValueError, match="wobbles need a random generator"):
         ride.build(None, (steady_hand(),))
-    uphill = Ride(Machine(), 0.0, Surroundings(slope=0.6))
+    uphill = RideLayout(Machine(), 0.0, Surroundings(slope=0.6))
     with pytest.raises(ValueError, match="the machine cannot start here"):
         uphill.drive(for_s=1.0)
     with pytest.raises(ValueError, match="40.0 m/s needs .* N, the drive has"):
@@ -377,6 +377,6 @@ def test_pieces_that_cannot_be() -> None:
 
 
 def test_truth_is_read_only() -> None:
-    truth = Ride().build()
+    truth = RideLayout().build()
     with pytest.raises(ValueError, match="read-only"):
         truth.east_m[0] = 1.0

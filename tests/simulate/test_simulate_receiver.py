@@ -11,7 +11,7 @@ from truth_at import truth_at
 
 from ridelog.core.track import FloatArray
 from ridelog.core.units import MPS_PER_KNOT
-from ridelog.simulate import Observation, Receiver, Ride, Settling, Truth, slow
+from ridelog.simulate import Observation, Receiver, RideLayout, Settling, Truth, slow
 from ridelog.simulate.disturbances import Disturbance, displacement, draw
 
 EXACT = OddReceiver(
@@ -28,7 +28,7 @@ EXACT = OddReceiver(
 
 @pytest.fixture(scope="module")
 def truth() -> Truth:
-    ride = Ride(heading_rad=1.1)
+    ride = RideLayout(heading_rad=1.1)
     ride.stand(20.0)
     ride.shift(8.0)
     ride.hold(400.0)
@@ -200,7 +200,7 @@ def test_rounding_of_the_reported_speed(truth: Truth) -> None:
 
 
 def test_antenna_ahead_swings_wide_in_a_turn() -> None:
-    ride = Ride()
+    ride = RideLayout()
     ride.shift(2.0)
     ride.turn(2.0 * np.pi, 3.0)
     truth = ride.build()

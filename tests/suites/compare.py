@@ -38,7 +38,7 @@ from ridelog.compare.verdict import BETTER, WORSE
 from ridelog.core.errors import RideLogError
 from ridelog.core.estimate import Estimate
 from ridelog.filtering.smoother import estimate_motion
-from ridelog.simulate import Machine, Ride, Surroundings
+from ridelog.simulate import Machine, RideLayout, Surroundings
 from ridelog.simulate.sample_truth import crossing_speed_mps
 from ridelog.simulate.samples import AFTER, BEFORE, still_air
 
@@ -89,7 +89,7 @@ def machines(kind: str, rng: np.random.Generator) -> tuple[Machine, Machine]:
 
 def top_in_a_run(machine: Machine) -> float:
     """Return the best second of a run on the level in still air."""
-    ride = Ride(machine, 1.1, Surroundings())
+    ride = RideLayout(machine, 1.1, Surroundings())
     ride.stand(1.0)
     ride.drive(for_s=RUN_S, build_s=0.3)
     return ride.build().best_mean_speed().speed_mps
@@ -99,7 +99,7 @@ def one_ride(
     machine: Machine, around: Surroundings, rate_hz: float, name: str, rng: np.random.Generator
 ) -> MeasuredRide:
     """Return one measured ride there and back: starts at full throttle, rolling out, stops."""
-    ride = Ride(still_air(machine, rng, scatter_mps=SCATTER_MPS), 1.1, around)
+    ride = RideLayout(still_air(machine, rng, scatter_mps=SCATTER_MPS), 1.1, around)
     ride.stand(float(rng.uniform(3.0, 5.0)))
     for _ in range(2):
         ride.drive(for_s=RUN_S, build_s=float(rng.uniform(0.15, 0.4)))

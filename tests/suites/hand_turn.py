@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ridelog.core.track import FloatArray
-from ridelog.simulate import Ride, Truth
+from ridelog.simulate import RideLayout, Truth
 from ridelog.simulate.truth import STEP_S
 from ridelog.simulate.vehicle import Wobble
 
@@ -31,7 +31,7 @@ class HandTurn(Wobble):
         return rate
 
 
-class HandTurnedRide(Ride):
+class HandTurnedRide(RideLayout):
     """A ride with one more kind of piece."""
 
     def __post_init__(self) -> None:

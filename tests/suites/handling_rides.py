@@ -4,7 +4,7 @@ import numpy as np
 from labelled_rides import RandomRide, finish
 from random_rides import brake_anyhow, start_ride, u_turn
 
-from ridelog.simulate import Ride
+from ridelog.simulate import RideLayout
 from ridelog.simulate.vehicle import Wobble, steady_hand
 
 
@@ -80,7 +80,7 @@ def hard_steered_ride(rng: np.random.Generator, *, rms_radps: float | None = Non
     return finish(_passes(rng), rng, wobbles=(hard_steering(rms),))
 
 
-def _passes(rng: np.random.Generator) -> Ride:
+def _passes(rng: np.random.Generator) -> RideLayout:
     """Lay out four passes that spend time at every speed up to 9-11 m/s."""
     top = float(rng.uniform(9.0, 11.0))
     ride = start_ride(rng, steady_mps=1.1 * top)

@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ridelog.simulate import Machine, Ride, Span
+from ridelog.simulate import Machine, RideLayout, Span
 from ridelog.simulate.labels import LabelledRide, joined, labels_of, of_kind
 from ridelog.simulate.vehicle import Wobble, steady_hand
 
@@ -31,7 +31,7 @@ class RandomRide(LabelledRide):
 
 
 def finish(
-    ride: Ride,
+    ride: RideLayout,
     rng: np.random.Generator,
     *,
     wobbles: tuple[Wobble, ...] | None = None,

@@ -6,7 +6,7 @@ import numpy as np
 from labelled_rides import RandomRide, finish
 
 from ridelog.core.units import STANDARD_GRAVITY_MPS2
-from ridelog.simulate import Machine, Ride, Surroundings
+from ridelog.simulate import Machine, RideLayout, Surroundings
 
 # Dry air as an ideal gas at 20 °C and 1013.25 hPa: 101325 / (287.05 * 293.15). [kg/m³]
 AIR_DENSITY_KGPM3 = 1.2041
@@ -53,7 +53,7 @@ def start_ride(
     *,
     steady_mps: float = 8.0,
     windy: bool = True,
-) -> Ride:
+) -> RideLayout:
     """Return a ride at its beginning, heading anywhere, in some wind on a slight slope."""
     heading = float(rng.uniform(0.0, 2.0 * np.pi))
     wind = float(rng.normal(0.0, 1.2)) if windy else 0.0
@@ -63,11 +63,11 @@ def start_ride(
         slope=float(rng.normal(0.0, 0.002)) if windy else 0.0,
         slope_bearing_rad=heading,
     )
-    return Ride(machine or random_machine(rng, steady_mps), heading, around)
+    return RideLayout(machine or random_machine(rng, steady_mps), heading, around)
 
 
 def brake_anyhow(
-    ride: Ride, rng: np.random.Generator, to_mps: float = 0.0, *, bites: bool = False
+    ride: RideLayout, rng: np.random.Generator, to_mps: float = 0.0, *, bites: bool = False
 ) -> None:
     """Brake at 1.5-4 m/s² with a build-up of 0.1-0.4 s, as riders differ, or none if it bites."""
     decel, build = float(rng.uniform(1.5, 4.0)), float(rng.uniform(0.1, 0.4))
@@ -79,7 +79,7 @@ def brake_anyhow(
     )
 
 
-def u_turn(ride: Ride, rng: np.random.Generator, radius_m: float | None = None) -> None:
+def u_turn(ride: RideLayout, rng: np.random.Generator, radius_m: float | None = None) -> None:
     """Turn round to either side at the present speed, a radius of 2.5-5 m if none is given."""
     radius = float(rng.uniform(2.5, 5.0)) if radius_m is None else radius_m
     ride.turn(float(rng.choice([-np.pi, np.pi])), radius)
@@ -181,7 +181,9 @@ def starts_and_stops(
     return finish(ride, rng)
 
 
-def _pass(ride: Ride, rng: np.random.Generator, top: float, plateau: float, ends: str) -> None:
+def _pass(
+    ride: RideLayout, rng: np.random.Generator, top: float, plateau: float, ends: str
+) -> None:
     build = float(rng.uniform(0.1, 0.5))
     if ends == "settles":
         ride.drive(for_s=_settling_time(ride) + plateau, build_s=build)
@@ -202,7 +204,7 @@ def _pass(ride: Ride, rng: np.random.Generator, top: float, plateau: float, ends
             ride.coast(until_mps=0.75 * ride.velocity_mps, build_s=0.3, for_s=6.0)
 
 
-def steady_mps(ride: Ride) -> float:
+def steady_mps(ride: RideLayout) -> float:
     """Return the speed at which the machine settles in this wind and on this slope. [m/s]"""
     around = ride.surroundings
     return ride.machine.steady_mps(
@@ -210,12 +212,12 @@ def steady_mps(ride: Ride) -> float:
     )
 
 
-def _reachable(ride: Ride, wanted_mps: float) -> float:
+def _reachable(ride: RideLayout, wanted_mps: float) -> float:
     """Return a speed, or 97 % of what wind and slope allow here if that is less."""
     return min(wanted_mps, 0.97 * steady_mps(ride))
 
 
-def _settling_time(ride: Ride) -> float:
+def _settling_time(ride: RideLayout) -> float:
     """Return about how long the drive takes to come within 1 % of its steady speed. [s]"""
     goal = 0.99 * steady_mps(ride)
     velocity = np.linspace(min(ride.velocity_mps, goal), goal, 200)

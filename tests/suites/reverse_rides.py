@@ -7,7 +7,7 @@ from hand_turn import HandTurnedRide
 from labelled_rides import RandomRide, finish
 from random_rides import brake_anyhow, start_ride, steady_mps, u_turn
 
-from ridelog.simulate import Ride
+from ridelog.simulate import RideLayout
 
 REVERSE_KINDS = (
     "straight",
@@ -130,7 +130,7 @@ def _chosen(kind: str | None, kinds: tuple[str, ...], rng: np.random.Generator) 
     return kind
 
 
-def _forward(ride: Ride, rng: np.random.Generator) -> None:
+def _forward(ride: RideLayout, rng: np.random.Generator) -> None:
     """Ride off forward to a fair speed and hold it for a while."""
     wanted_mps = float(rng.uniform(0.4, 0.85)) * ride.machine.steady_mps()
     # Against wind or slope it may not reach that.
@@ -141,7 +141,9 @@ def _forward(ride: Ride, rng: np.random.Generator) -> None:
     ride.hold(float(rng.uniform(2.0, 6.0)))
 
 
-def _back(ride: Ride, rng: np.random.Generator, speed_mps: float, turn_rad: float = 0.0) -> None:
+def _back(
+    ride: RideLayout, rng: np.random.Generator, speed_mps: float, turn_rad: float = 0.0
+) -> None:
     """Back off from a stop, hold a speed long enough to be seen, and stop."""
     accel = float(rng.uniform(0.7, 1.4))
     ride.shift(-speed_mps, accel_mps2=accel)
@@ -149,7 +151,7 @@ def _back(ride: Ride, rng: np.random.Generator, speed_mps: float, turn_rad: floa
     ride.shift(0.0, accel_mps2=accel)
 
 
-def _reverse_moves(ride: Ride, rng: np.random.Generator, kind: str) -> None:
+def _reverse_moves(ride: RideLayout, rng: np.random.Generator, kind: str) -> None:
     side = float(rng.choice([-1.0, 1.0]))
     if kind in ("straight", "last move"):
         _back(ride, rng, float(rng.uniform(0.9, 2.5)))
@@ -185,7 +187,7 @@ def _reverse_moves(ride: Ride, rng: np.random.Generator, kind: str) -> None:
         ride.shift(0.0, accel_mps2=1.0)
 
 
-def _shaped(ride: Ride, rng: np.random.Generator, kind: str) -> None:
+def _shaped(ride: RideLayout, rng: np.random.Generator, kind: str) -> None:
     changes = 0 if kind == "peaked" else int(rng.integers(2, 5))
     ride.shift(-float(rng.uniform(1.0, 2.5)), accel_mps2=float(rng.uniform(0.7, 1.4)))
     for _ in range(changes):
@@ -194,14 +196,14 @@ def _shaped(ride: Ride, rng: np.random.Generator, kind: str) -> None:
     ride.shift(0.0, accel_mps2=float(rng.uniform(0.7, 1.4)))
 
 
-def _u_turns(ride: Ride, rng: np.random.Generator) -> None:
+def _u_turns(ride: RideLayout, rng: np.random.Generator) -> None:
     for _ in range(int(rng.integers(2, 5))):
         _forward(ride, rng)
         brake_anyhow(ride, rng, float(rng.uniform(1.0, 2.2)))
         u_turn(ride, rng, float(rng.uniform(2.5, 4.0)))
 
 
-def _long_stands(ride: Ride, rng: np.random.Generator) -> None:
+def _long_stands(ride: RideLayout, rng: np.random.Generator) -> None:
     for _ in range(2):
         _forward(ride, rng)
         brake_anyhow(ride, rng)
@@ -209,7 +211,7 @@ def _long_stands(ride: Ride, rng: np.random.Generator) -> None:
     _forward(ride, rng)
 
 
-def _eights(ride: Ride, rng: np.random.Generator) -> None:
+def _eights(ride: RideLayout, rng: np.random.Generator) -> None:
     ride.shift(float(rng.uniform(1.5, 3.0)))
     for _ in range(int(rng.integers(1, 3))):
         radius = float(rng.uniform(3.0, 6.0))
@@ -217,7 +219,7 @@ def _eights(ride: Ride, rng: np.random.Generator) -> None:
         ride.turn(-2.0 * np.pi, radius)
 
 
-def _stop_and_go(ride: Ride, rng: np.random.Generator) -> None:
+def _stop_and_go(ride: RideLayout, rng: np.random.Generator) -> None:
     for _ in range(int(rng.integers(4, 9))):
         ride.shift(float(rng.uniform(1.0, 3.0)), accel_mps2=float(rng.uniform(0.7, 1.5)))
         ride.hold(float(rng.uniform(0.5, 3.0)))
@@ -226,7 +228,7 @@ def _stop_and_go(ride: Ride, rng: np.random.Generator) -> None:
     _forward(ride, rng)
 
 
-def _stop_inside(ride: Ride, rng: np.random.Generator) -> None:
+def _stop_inside(ride: RideLayout, rng: np.random.Generator) -> None:
     for _ in range(2):
         _forward(ride, rng)
         speed = float(rng.uniform(1.0, 1.8))
@@ -246,7 +248,7 @@ def _stop_inside(ride: Ride, rng: np.random.Generator) -> None:
     _forward(ride, rng)
 
 
-def _hairpins(ride: Ride, rng: np.random.Generator) -> None:
+def _hairpins(ride: RideLayout, rng: np.random.Generator) -> None:
     for _ in range(int(rng.integers(2, 4))):
         _forward(ride, rng)
         brake_anyhow(ride, rng, float(rng.uniform(0.6, 1.0)))
@@ -254,7 +256,7 @@ def _hairpins(ride: Ride, rng: np.random.Generator) -> None:
     _forward(ride, rng)
 
 
-def _laps(ride: Ride, rng: np.random.Generator) -> None:
+def _laps(ride: RideLayout, rng: np.random.Generator) -> None:
     side = float(rng.choice([-1.0, 1.0]))
     ride.shift(float(rng.uniform(2.5, 4.0)))
     for _ in range(int(rng.integers(4, 9))):
@@ -262,7 +264,7 @@ def _laps(ride: Ride, rng: np.random.Generator) -> None:
         ride.turn(side * np.pi / 2.0, float(rng.uniform(3.5, 8.0)))
 
 
-def _yard(ride: Ride, rng: np.random.Generator) -> None:
+def _yard(ride: RideLayout, rng: np.random.Generator) -> None:
     for _ in range(int(rng.integers(3, 6))):
         ride.shift(float(rng.uniform(0.8, 1.9)), accel_mps2=0.8)
         ride.hold(float(rng.uniform(1.0, 5.0)))
@@ -273,7 +275,7 @@ def _yard(ride: Ride, rng: np.random.Generator) -> None:
     ride.hold(3.0)
 
 
-_FORWARD: dict[str, Callable[[Ride, np.random.Generator], None]] = {
+_FORWARD: dict[str, Callable[[RideLayout, np.random.Generator], None]] = {
     "u-turns": _u_turns,
     "long stands": _long_stands,
     "figure of eight": _eights,

@@ -14,7 +14,7 @@ from ridelog.analysis.coasting.measure import CoastDown, measure_coast_down
 from ridelog.analysis.coasting.resistance import USUAL_AIR_PM, wind_square
 from ridelog.filtering.motion import Motion
 from ridelog.filtering.smoother import estimate_motion
-from ridelog.simulate import Machine, Ride, Surroundings
+from ridelog.simulate import Machine, RideLayout, Surroundings
 
 MACHINE = Machine().with_steady_speed(11.0)
 
@@ -132,7 +132,7 @@ def test_one_direction_says_nothing_about_the_machine() -> None:
 
 
 def test_a_ride_without_rolling_out_says_so() -> None:
-    ride = Ride(MACHINE)
+    ride = RideLayout(MACHINE)
     ride.stand(5.0)
     ride.drive(for_s=12.0)
     ride.brake(decel_mps2=3.0)

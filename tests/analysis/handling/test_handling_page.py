@@ -24,7 +24,7 @@ from ridelog.filtering.motion import Motion
 from ridelog.filtering.smoother import estimate_motion
 from ridelog.report.ride_json import RIDE_SCHEMA, ride_json, schema_of, to_bytes
 from ridelog.report.screen import ride_lines
-from ridelog.simulate import Ride
+from ridelog.simulate import RideLayout
 
 KMH, MPH = SPEED_UNITS["km/h"], SPEED_UNITS["mph"]
 SAMPLE = Path(__file__).resolve().parents[3] / "sample_tracks" / "after-1.gpx"
@@ -42,7 +42,7 @@ def weaving() -> tuple[Motion, MeasuredRide]:
 def slow() -> tuple[Motion, MeasuredRide]:
     """One fix a second, straight on: neither turns nor weave can be told."""
     rng = np.random.default_rng(4)
-    ride = Ride()
+    ride = RideLayout()
     ride.stand(5.0)
     ride.shift(6.0)
     ride.hold(12.0)

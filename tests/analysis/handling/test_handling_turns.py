@@ -10,7 +10,7 @@ from receiver_presets import preset
 from ridelog.analysis.handling.turns import least_duration_s, measure_turns, turns_of
 from ridelog.filtering.motion import Motion
 from ridelog.filtering.smoother import estimate_motion
-from ridelog.simulate import Ride
+from ridelog.simulate import RideLayout
 from ridelog.simulate.truth import STEP_S, running_integral
 
 
@@ -22,7 +22,7 @@ def logged(ride: RandomRide, rate_hz: float, *, speed: bool = True, seed: int = 
 
 def ride_with_turns(*turns: tuple[float, float, float]) -> RandomRide:
     """Return a ride with turns of (speed, angle, radius) between straights."""
-    ride = Ride()
+    ride = RideLayout()
     ride.stand(5.0)
     for speed_mps, angle_rad, radius_m in turns:
         ride.shift(speed_mps)
@@ -95,7 +95,7 @@ def test_a_short_turn_that_may_be_the_hardest_forbids_a_figure() -> None:
 
 
 def test_no_turn_no_figure() -> None:
-    ride = Ride()
+    ride = RideLayout()
     ride.stand(5.0)
     ride.shift(6.0)
     ride.hold(10.0)
@@ -134,7 +134,7 @@ def test_turning_the_map_changes_nothing() -> None:
     motion = logged(ride, 10.0)
     found = measure_turns(motion).max_lateral_accel_mps2
     rng = np.random.default_rng(7)
-    turned = Ride(heading_rad=1.0)
+    turned = RideLayout(heading_rad=1.0)
     turned.stand(5.0)
     turned.shift(4.0)
     turned.hold(4.0)

@@ -15,7 +15,7 @@ from ridelog.analysis.launches.windows import parse_window
 from ridelog.core.flags import Flag
 from ridelog.filtering.motion import Motion
 from ridelog.filtering.smoother import estimate_motion
-from ridelog.simulate import Machine, Receiver, Ride
+from ridelog.simulate import Machine, Receiver, RideLayout
 
 WINDOWS = tuple(map(parse_window, ("0-20 km/h", "10-20 km/h", "0-10 m", "0-90 km/h")))
 
@@ -149,7 +149,7 @@ def test_one_fix_a_second_finds_them_too() -> None:
 
 
 def test_a_stationary_log_holds_no_launch() -> None:
-    ride = Ride(Machine())
+    ride = RideLayout(Machine())
     ride.stand(120.0)
     truth = ride.build()
     rng = np.random.default_rng(8)
@@ -166,7 +166,7 @@ def test_a_stationary_log_holds_no_launch() -> None:
 
 def test_a_crawl_before_the_pull_is_no_launch() -> None:
     """From rest to a crawl, held, then a pull: the pull is a rolling one."""
-    ride = Ride(Machine())
+    ride = RideLayout(Machine())
     ride.stand(6.0)
     ride.shift(1.5, accel_mps2=1.0)
     ride.hold(5.0)

@@ -13,12 +13,12 @@ from ridelog.analysis.braking.measure import measure_brakings
 from ridelog.analysis.phases.measure import KINDS, LIKELY, Phases, divide_ride, most_probable
 from ridelog.filtering.motion import Motion
 from ridelog.filtering.smoother import estimate_motion
-from ridelog.simulate import Ride
+from ridelog.simulate import RideLayout
 
 
 def ridden() -> RandomRide:
     """One of everything that motion alone can tell."""
-    ride = Ride()
+    ride = RideLayout()
     ride.stand(6.0)
     ride.drive(until_mps=8.0)
     ride.hold(5.0)

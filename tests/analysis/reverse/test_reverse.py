@@ -13,7 +13,7 @@ from ridelog.analysis.reverse.measure import Reverse, find_reverse
 from ridelog.core.errors import RideLogError
 from ridelog.filtering.motion import Motion
 from ridelog.filtering.smoother import estimate_motion
-from ridelog.simulate import Ride, Span
+from ridelog.simulate import RideLayout, Span
 
 MAKERS = {"reverse": reverse_ride, "forward": forward_ride}
 
@@ -80,7 +80,7 @@ def test_turned_by_hand_is_never_found() -> None:
 
 
 def test_a_ride_all_one_way_is_called_forward() -> None:
-    ride = Ride()
+    ride = RideLayout()
     ride.stand(3.0)
     ride.drive(until_mps=5.0)
     ride.hold(4.0)
