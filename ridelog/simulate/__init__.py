@@ -12,7 +12,7 @@ __all__ = [
     "Observation",
     "Place",
     "Receiver",
-    "Ride",
+    "RideLayout",
     "Settling",
     "Span",
     "Surroundings",
