@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from ridelog.analysis.coasting.resistance import USUAL_AIR_PM
+from ridelog.analysis.coasting.measure import USUAL_AIR_PM
 from ridelog.core.estimate import Estimate
 
 # Directions that differ by less than two standard deviations of that difference tell of no wind.

@@ -2,7 +2,7 @@
 
 from dataclasses import replace
 
-from ridelog.analysis.cautions import DOUBT, WARNING, Caution
+from ridelog.analysis.subject import DOUBT, WARNING, Caution
 from ridelog.compare.comparison import Comparison
 from ridelog.compare.verdict import BETTER
 from ridelog.present.words import share_words

@@ -14,7 +14,7 @@ from ridelog.compare.mismatches import Mismatch, mismatches_of
 from ridelog.compare.predicted import Predicted, measured_after, predict_from
 from ridelog.compare.verdict import CANNOT_SAY, Verdict, verdicts
 from ridelog.core.errors import RideLogError
-from ridelog.core.quantity import Quantity, is_firm
+from ridelog.core.quantity import Quantity
 from ridelog.core.units import SPEED_UNITS, SpeedUnit
 from ridelog.machine.change import changes_between
 from ridelog.machine.setup import MachineSetup
@@ -300,7 +300,7 @@ def _doubt(difference: Difference | None, rides: Rides, figures: tuple[Figure, .
     wide = [
         side
         for side, mean in (("before", difference.before), ("after", difference.after))
-        if not is_firm(mean)
+        if not mean.firm
     ]
     return f"the rides {' and '.join(wide)} tell it too roughly to name one figure" if wide else ""
 

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ridelog.analysis.acceleration.run_draws import RunDraws
+from ridelog.analysis.acceleration.runs import RunDraws
 from ridelog.core.crossings import first_reached
 from ridelog.core.spans import Span
 from ridelog.core.track import BoolArray, FloatArray

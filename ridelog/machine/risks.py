@@ -2,15 +2,9 @@
 
 from collections.abc import Iterator, Mapping
 
-from ridelog.analysis.cautions import (
-    DANGER,
-    WARNING,
-    Caution,
-    age_class_caution,
-    both_units,
-    general_cautions,
-)
+from ridelog.analysis.subject import DANGER, WARNING, Caution, age_class_caution, general_cautions
 from ridelog.core.estimate import Estimate
+from ridelog.core.quantity import both_units
 from ridelog.core.units import METRES_PER_FOOT, MPS_PER_KMH, STANDARD_GRAVITY_MPS2
 from ridelog.machine.components import pack_voltage
 from ridelog.machine.setup import MachineSetup

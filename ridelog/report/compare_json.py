@@ -10,10 +10,10 @@ from pathlib import Path
 from typing import Any
 
 from ridelog import __version__
-from ridelog.analysis.cautions import Caution
 from ridelog.analysis.figure import HIGHER, LOWER, Figure
 from ridelog.analysis.ride import NOT_MEASURED
 from ridelog.analysis.settings import Settings
+from ridelog.analysis.subject import Caution
 from ridelog.compare.cautions import cautions_of
 from ridelog.compare.comparison import Compared, Comparison
 from ridelog.compare.curves import PullCurves

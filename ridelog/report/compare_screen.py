@@ -2,9 +2,8 @@
 
 import textwrap
 
-from ridelog.analysis.cautions import GRAVITY_WORDS
 from ridelog.analysis.ride import NOT_MEASURED
-from ridelog.analysis.subject import MeasuredRide
+from ridelog.analysis.subject import GRAVITY_WORDS, MeasuredRide
 from ridelog.compare.cautions import cautions_of
 from ridelog.compare.comparison import Compared, Comparison
 from ridelog.compare.verdict import BETTER, CANNOT_SAY, NOT_SHOWN, WORSE

@@ -3,11 +3,10 @@
 from typing import Any
 
 from ridelog import __version__
-from ridelog.analysis.cautions import Caution
 from ridelog.analysis.ride import NOT_MEASURED
-from ridelog.analysis.signal.page import gap_sentence, rate_words, signal_summary
-from ridelog.analysis.subject import MeasuredRide
-from ridelog.analysis.top_speed.page import (
+from ridelog.analysis.signal.subject import gap_sentence, rate_words, signal_summary
+from ridelog.analysis.subject import Caution, MeasuredRide
+from ridelog.analysis.top_speed.subject import (
     beside_the_headline,
     directions,
     headline,

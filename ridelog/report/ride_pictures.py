@@ -4,12 +4,12 @@ from functools import partial
 
 from matplotlib.figure import Figure
 
-from ridelog.analysis.signal.page import signal_label
 from ridelog.analysis.signal.plot import signal_figure
+from ridelog.analysis.signal.subject import signal_label
 from ridelog.analysis.subject import MeasuredRide
-from ridelog.analysis.top_speed.page import path_label, speed_label
 from ridelog.analysis.top_speed.plot import speed_figure
 from ridelog.analysis.top_speed.plot_path import path_figure
+from ridelog.analysis.top_speed.subject import path_label, speed_label
 from ridelog.core.units import SpeedUnit
 from ridelog.present.figure import Shape
 from ridelog.present.section import Picture, draw_picture

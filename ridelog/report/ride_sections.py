@@ -1,6 +1,6 @@
 """The sections of a ride's page, from every subject in the order of reading."""
 
-from ridelog.analysis.register import SUBJECTS
+from ridelog.analysis.ride import SUBJECTS
 from ridelog.analysis.subject import MeasuredRide
 from ridelog.core.units import SpeedUnit
 from ridelog.present.section import Section

@@ -7,11 +7,10 @@ import json
 from pathlib import Path
 from typing import Any
 
-from ridelog.analysis.cautions import Caution
-from ridelog.analysis.register import SUBJECTS
+from ridelog.analysis.ride import SUBJECTS
 from ridelog.analysis.settings import Settings
 from ridelog.analysis.signal.measure import SignalQuality
-from ridelog.analysis.subject import RideSource
+from ridelog.analysis.subject import Caution, RideSource
 from ridelog.present.digest import FIELD
 from ridelog.present.json import ESTIMATE_SCHEMA, schema_of_type
 from ridelog.report.ride_json import RIDE_SCHEMA, SIGNAL_SCHEMA

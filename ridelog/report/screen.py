@@ -2,12 +2,10 @@
 
 import textwrap
 
-from ridelog.analysis.cautions import DANGER, WARNING
-from ridelog.analysis.register import SUBJECTS
-from ridelog.analysis.ride import NOT_MEASURED
+from ridelog.analysis.ride import NOT_MEASURED, SUBJECTS
 from ridelog.analysis.signal.measure import SignalQuality
-from ridelog.analysis.signal.page import signal_items
-from ridelog.analysis.subject import MeasuredRide, RideSource
+from ridelog.analysis.signal.subject import signal_items
+from ridelog.analysis.subject import DANGER, WARNING, MeasuredRide, RideSource
 from ridelog.core.flags import FLAG_SENTENCES, Flag
 from ridelog.core.units import SpeedUnit
 from ridelog.present.words import (

@@ -4,9 +4,8 @@ from dataclasses import dataclass
 from typing import Any
 
 from ridelog import __version__
-from ridelog.analysis.cautions import GRAVITY_WORDS
 from ridelog.analysis.ride import NOT_MEASURED
-from ridelog.analysis.subject import MeasuredRide
+from ridelog.analysis.subject import GRAVITY_WORDS, MeasuredRide
 from ridelog.compare.cautions import cautions_of
 from ridelog.compare.comparison import Compared, Comparison
 from ridelog.compare.predicted import PREDICTED_NAMES, agreements

@@ -2,7 +2,7 @@
 
 from typing import Any
 
-from ridelog.analysis.cautions import Caution
+from ridelog.analysis.subject import Caution
 
 
 class Sources:

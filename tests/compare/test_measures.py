@@ -6,10 +6,9 @@ from typing import Any
 
 import numpy as np
 
-from ridelog.analysis.cautions import DANGER, DOUBT, WARNING, Caution, general_cautions
 from ridelog.analysis.figure import HIGHER, LOWER, Figures
-from ridelog.analysis.register import SUBJECTS
-from ridelog.analysis.subject import MeasuredRide
+from ridelog.analysis.ride import SUBJECTS
+from ridelog.analysis.subject import DANGER, DOUBT, WARNING, Caution, MeasuredRide, general_cautions
 from ridelog.compare.cautions import cautions_of
 from ridelog.compare.comparison import Comparison, compare
 from ridelog.core.estimate import Estimate

@@ -5,14 +5,11 @@ from dataclasses import dataclass, field
 import numpy as np
 from scipy.interpolate import PchipInterpolator
 
-from ridelog.analysis.acceleration.run_draws import RunDraws, draw_runs
-from ridelog.analysis.acceleration.runs import GAIN_MPS
-from ridelog.analysis.cautions import both_units
+from ridelog.analysis.acceleration.runs import GAIN_MPS, RunDraws
 from ridelog.core.estimate import Estimate
 from ridelog.core.interval import estimate
-from ridelog.core.spans import Span
+from ridelog.core.quantity import both_units
 from ridelog.core.track import FloatArray
-from ridelog.filtering.motion import Motion
 
 # Acceleration at a speed is taken from the time between this much below and this much above it.
 HALF_STEP_MPS = 0.5
@@ -128,30 +125,14 @@ class AccelerationCurve:
         return 1.0 / found
 
 
-def measure_acceleration(
-    motion: Motion,
-    *,
-    excluded: tuple[Span, ...] = (),
-    drawn: tuple[RunDraws, ...] | None = None,
-) -> AccelerationCurve:
-    """Return the acceleration of a ride against speed.
+def measure_acceleration(drawn: tuple[RunDraws, ...]) -> AccelerationCurve:
+    """Return the acceleration of a ride against speed, from its runs as ``draw_runs`` gives them.
 
     At each speed v the acceleration of a run is 1 m/s over the time that it takes from v - 0.5 to
     v + 0.5 m/s: crossings in time are known far better than a slope at an instant. Times are
     averaged over runs of one direction, both directions have the same weight. METHOD.md of
     acceleration, (1) and (2).
-
-    Parameters
-    ----------
-    motion : Motion
-        The smoothed ride.
-    excluded : tuple of (start_s, end_s)
-        Spans that may not carry it, such as reverse travel.
-    drawn : tuple of RunDraws, optional
-        From ``draw_runs`` with the same spans, if at hand.
     """
-    if drawn is None:
-        drawn = draw_runs(motion, excluded=excluded)
     if not drawn:
         return _none(f"the ride holds no run that gains {both_units(GAIN_MPS)} or more")
     highest = max(_USED_SHARE * d.run.top_mps for d in drawn) - HALF_STEP_MPS

@@ -5,8 +5,14 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from ridelog.analysis.braking.corners import Corner, falling_corner, resting_corner, rising_corner
-from ridelog.analysis.braking.slowing import Slowing, find_slowings
+from ridelog.analysis.braking.corners import (
+    Corner,
+    Slowing,
+    falling_corner,
+    find_slowings,
+    resting_corner,
+    rising_corner,
+)
 from ridelog.analysis.fitted import along_speed, fitted_paths, usable_between
 from ridelog.core.crossings import at_own_times, cumulative_trapezoid
 from ridelog.core.estimate import Estimate
@@ -112,13 +118,6 @@ def measure_brakings(motion: Motion, *, excluded: tuple[Span, ...] = ()) -> Brak
     A braking counts from above walking pace on, if it takes off 1.5 m/s and more. Mean
     deceleration is (v1² - v2²) / (2 s) with the distance s from the first touch of the brake to
     rest or release, as the eKFV Annex, no. 2.2.4, has it for stops.
-
-    Parameters
-    ----------
-    motion : Motion
-        The smoothed ride.
-    excluded : tuple of (start_s, end_s)
-        Stretches that may not hold one, such as reverse travel.
     """
     sd = motion.usual_speed_sd_mps
     found: list[Braking] = []

@@ -13,7 +13,6 @@ from ridelog.core.quantity import (
     SPEED,
     YAW_RATE,
     Quantity,
-    is_firm,
     plain,
     span,
     value,
@@ -117,8 +116,7 @@ def _mark_onset(
     if handling.weave_or_below:
         words, at = f"weaves at {plain(onset.high, SPEED, reader)} or below", first
     else:
-        firm = is_firm(onset)
-        words = f"weaves from {value(onset, SPEED, reader) if firm else span(onset, SPEED, reader)}"
+        words = f"weaves from {(value if onset.firm else span)(onset, SPEED, reader)}"
         axes.axvline(at, color=MARK.light, linewidth=2.2, zorder=1)
     right = at - first > 0.55 * (last - first)
     axes.annotate(

@@ -3,7 +3,7 @@
 import numpy as np
 from scipy.special import ndtr
 
-from ridelog.analysis.braking.slowing import coasting_limit_mps2, smoothed
+from ridelog.analysis.braking.corners import coasting_limit_mps2, smoothed
 from ridelog.analysis.fitted import FittedPath
 from ridelog.core.track import FloatArray, IntArray
 

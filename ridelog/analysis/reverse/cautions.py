@@ -1,8 +1,8 @@
 """What a reader must be warned of when a machine goes backwards."""
 
-from ridelog.analysis.cautions import DANGER, WARNING, Caution
 from ridelog.analysis.reverse.measure import Reverse
 from ridelog.analysis.settings import FAR_ABOVE_MPS, WALKING_PACE_MPS
+from ridelog.analysis.subject import DANGER, WARNING, Caution
 from ridelog.core.estimate import Estimate
 from ridelog.core.quantity import SPEED, plain
 from ridelog.core.units import SPEED_UNITS

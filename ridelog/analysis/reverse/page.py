@@ -31,7 +31,7 @@ def reverse_lines(ride: MeasuredRide, reader: SpeedUnit) -> tuple[tuple[str, str
     """Return the line for the terminal, none if nothing went backwards."""
     reverse: Reverse = ride["reverse"]
     if reverse.top_speed_mps is not None:
-        speed = ride.told(reverse.top_speed_mps, SPEED, reader)
+        speed = text_or_span(reverse.top_speed_mps, SPEED, reader, ride["signal"].too_weak)
         return (("Reverse", f"{speed}, {_how_far(reverse, reader)}"),)
     if reverse.possible_spans:
         at = listed([elapsed_words(start) for start, _ in reverse.possible_spans[:3]])
@@ -82,7 +82,7 @@ def _lead(ride: MeasuredRide, reader: SpeedUnit) -> str:
     where = f"{_how_far(reverse, reader)}, {duration_words(seconds)} in all"
     if reverse.top_speed_mps is None:
         return f"It went backwards, {where}; how fast cannot be told.{more}"
-    speed = ride.told(reverse.top_speed_mps, SPEED, reader)
+    speed = text_or_span(reverse.top_speed_mps, SPEED, reader, ride["signal"].too_weak)
     return f"Backwards it reached {speed} in its fastest second; {where}.{more}"
 
 

@@ -8,7 +8,7 @@ from matplotlib.ticker import FuncFormatter, MaxNLocator
 from ridelog.analysis.reverse.measure import Segment
 from ridelog.analysis.subject import MeasuredRide
 from ridelog.core.estimate import QUANTILE
-from ridelog.core.quantity import SPEED, is_firm, span, value
+from ridelog.core.quantity import SPEED, span, value
 from ridelog.core.spans import Span, runs_of
 from ridelog.core.track import BoolArray, FloatArray
 from ridelog.core.units import SpeedUnit
@@ -122,7 +122,7 @@ def _name_sides(axes: Axes, shape: Shape, shown: Segment, reader: SpeedUnit) -> 
     top = shown.top_speed_mps
     if top is not None:
         axes.annotate(
-            value(top, SPEED, reader) if is_firm(top) else span(top, SPEED, reader),
+            value(top, SPEED, reader) if top.firm else span(top, SPEED, reader),
             (0.5 * (shown.start_s + shown.end_s), -SPEED.scaled(top.value, reader)),
             xytext=(0, -5), textcoords="offset points", ha="center", va="top",
             fontsize=shape.small_pt, fontweight="bold", color=INK.light, zorder=5,

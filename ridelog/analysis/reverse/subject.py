@@ -3,11 +3,10 @@
 from collections.abc import Iterable
 from typing import TYPE_CHECKING, Any, ClassVar
 
-from ridelog.analysis.cautions import Caution
 from ridelog.analysis.figure import LOWER, Comparable, Figure
 from ridelog.analysis.reverse.cautions import reverse_cautions
 from ridelog.analysis.reverse.measure import Reverse, find_reverse
-from ridelog.analysis.subject import MeasuredRide, Subject
+from ridelog.analysis.subject import Caution, MeasuredRide, Subject
 from ridelog.core.quantity import SPEED
 from ridelog.core.units import SpeedUnit
 

@@ -5,11 +5,10 @@ from typing import Literal
 
 import numpy as np
 
-from ridelog.analysis.coverage import LEAST_SEEN, LONGEST_HOLE_S, seen_share
+from ridelog.analysis.windows import LEAST_SEEN, LONGEST_HOLE_S, seen_share
 from ridelog.core.estimate import QUANTILE
 from ridelog.core.flags import Flag, flag_counts
-from ridelog.core.quantity import SPEED, number
-from ridelog.core.units import SPEED_UNITS
+from ridelog.core.quantity import both_units
 from ridelog.filtering.motion import Motion
 
 # Fixes from which no figure is taken, although some of them took part in the estimate.
@@ -126,7 +125,7 @@ def _grade(motion: Motion, share: float, speed_sd: float) -> tuple[Grade, str]:
     if share < _FAIR_SHARE:
         return "too weak", f"figures can be taken from only {100 * share:.0f} % of the fixes"
     if speed_sd > _FAIR_SD_MPS:
-        return "too weak", f"speeds are known to ±{_in_both(QUANTILE * speed_sd)} at best"
+        return "too weak", f"speeds are known to ±{both_units(QUANTILE * speed_sd, 1)} at best"
     track_s = motion.track.time_s[np.isfinite(motion.track.time_s)]
     length_s = float(np.ptp(track_s))
     if length_s < _TOO_SHORT_S:
@@ -143,11 +142,6 @@ def _grade(motion: Motion, share: float, speed_sd: float) -> tuple[Grade, str]:
     if speed_sd > _GOOD_SD_MPS:
         return "fair", "speeds are known only roughly"
     return "good", ""
-
-
-def _in_both(speed_mps: float) -> str:
-    kmh, mph = (number(SPEED.scaled(speed_mps, unit), 1) for unit in SPEED_UNITS.values())
-    return f"{kmh} km/h ({mph} mph)"
 
 
 def _verdict(motion: Motion, grade: str, why: str) -> str:

@@ -1,5 +1,7 @@
 """The quality of the signal over time: dilution of precision, satellites, and flags."""
 
+from dataclasses import dataclass
+
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
@@ -144,3 +146,50 @@ def _flag_lanes(
                 0.0, -index - 0.28, words, ha="left", va="center",
                 transform=axes.get_yaxis_transform(), fontsize=shape.small_pt, color=INK.light,
             )  # fmt: skip
+
+
+# In order of weight: a moment that several hold is shaded as the first of them. The pattern tells
+# them apart without colour; lines only, since dots make a hundred times larger files.
+_SHADED: tuple[tuple[Flag, str], ...] = (
+    (Flag.NO_FIX, "++++"),
+    (Flag.DEAD_RECKONING, "//--"),
+    (Flag.SETTLING, "////"),
+    (Flag.POOR_GEOMETRY, "\\\\\\\\"),
+    (Flag.SPEED_JUMP, "----"),
+    (Flag.JUMP, "||||"),
+)
+GAP_PATTERN = "xxxx"
+
+
+@dataclass(frozen=True)
+class Shading:
+    """Stretches of one kind."""
+
+    name: str
+    pattern: str
+    stretches: tuple[tuple[float, float], ...]
+
+
+def shadings(motion: Motion, shown_s: float) -> tuple[Shading, ...]:
+    """Return the flagged stretches of a ride as they are shaded, one kind a moment.
+
+    Each takes a share of ``shown_s``, the length of the time axis, or it would not be seen. [s]
+    """
+    time_s = motion.track.time_s
+    if not np.isfinite(time_s).any():
+        return ()
+    step = 1.0 / motion.rate_hz
+    # A single fix must be wide enough to be seen.
+    least = max(step, 0.002 * shown_s)
+    found: list[Shading] = []
+    if motion.gaps:
+        found.append(Shading(FLAG_WORDS[Flag.GAP], GAP_PATTERN, motion.gaps))
+    taken = np.zeros(len(time_s), dtype=np.uint32)
+    for flag, pattern in _SHADED:
+        mine = np.where(taken == 0, motion.flags & np.uint32(flag), 0).astype(np.uint32)
+        stretches = flagged_spans(time_s, mine, flag, join_within_s=max(2.5 * step, least))
+        if stretches:
+            wider = tuple((a - 0.5 * least, b + 0.5 * least) for a, b in stretches)
+            found.append(Shading(FLAG_WORDS[flag], pattern, wider))
+        taken |= mine
+    return tuple(found)

@@ -9,14 +9,16 @@ from typing import Literal
 
 import numpy as np
 
-from ridelog.analysis.coverage import (
+from ridelog.analysis.windows import (
     LEAST_SEEN,
     LONGEST_HOLE_S,
+    Windows,
+    highest_means,
     raw_places,
     rows_in_time,
     seen_share,
+    windows_of,
 )
-from ridelog.analysis.windows import Windows, highest_means, windows_of
 from ridelog.core.estimate import Estimate
 from ridelog.core.interval import estimate, ordered_estimates
 from ridelog.core.track import BoolArray, FloatArray
@@ -82,15 +84,7 @@ class TopSpeed:
 def measure_top_speed(
     motion: Motion, *, excluded: tuple[tuple[float, float], ...] = ()
 ) -> TopSpeed:
-    """Return the top speed of a ride.
-
-    Parameters
-    ----------
-    motion : Motion
-        The smoothed ride.
-    excluded : tuple of (start_s, end_s)
-        Stretches that may not carry it, such as reverse travel.
-    """
+    """Return the top speed of a ride."""
     one = windows_of(motion, 1.0, excluded=excluded)
     peak, kind = raw_peak(motion)
     seen = seen_share(motion)

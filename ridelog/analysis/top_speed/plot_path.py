@@ -9,7 +9,7 @@ from matplotlib.figure import Figure
 from matplotlib.patches import Polygon, Rectangle
 
 from ridelog.analysis.subject import MeasuredRide
-from ridelog.analysis.top_speed.page import fastest_places
+from ridelog.analysis.top_speed.subject import fastest_places
 from ridelog.core.track import FloatArray
 from ridelog.core.units import SpeedUnit
 from ridelog.present.figure import Shape, axes_in, blank, title

@@ -8,8 +8,7 @@ import pytest
 from matplotlib.text import Text
 
 from ridelog.analysis.acceleration.measure import AccelerationCurve
-from ridelog.analysis.acceleration.page import acceleration_section
-from ridelog.analysis.acceleration.plot import acceleration_figure
+from ridelog.analysis.acceleration.page import acceleration_figure, acceleration_section
 from ridelog.analysis.acceleration.subject import Acceleration
 from ridelog.analysis.ride import analyse
 from ridelog.analysis.subject import MeasuredRide
@@ -103,11 +102,11 @@ def test_the_picture_names_the_speed_of_most_power_if_there_is_one(
 def test_a_pull_that_is_not_firm_is_a_range(result: MeasuredRide) -> None:
     wide = with_curve(result, standing_mps2=Estimate(1.86, 1.0, 2.7))
     assert line(wide) == "somewhere from 1.0 to 2.7 m/s² (no closer with this log) from standing"
-    weak = result.with_record("signal", replace(result["signal"], grade="weak"))
+    weak = result.with_record("signal", replace(result["signal"], grade="too weak"))
     assert line(weak).startswith("somewhere from ")
     assert "half as much" not in line(weak)
     section = acceleration_section(weak, KMH)
-    assert section.lead.count("(weak signal)") == 2
+    assert section.lead.count("(the signal is too weak to name one figure)") == 2
 
 
 def test_a_ride_without_a_standing_start_tells_where_it_pulls_hardest(

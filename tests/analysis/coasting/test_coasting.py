@@ -6,8 +6,12 @@ import numpy as np
 import pytest
 
 from ridelog.analysis.braking.measure import measure_brakings
-from ridelog.analysis.coasting.measure import CoastDown, measure_coast_down
-from ridelog.analysis.coasting.resistance import USUAL_AIR_PM, wind_square
+from ridelog.analysis.coasting.measure import (
+    USUAL_AIR_PM,
+    CoastDown,
+    measure_coast_down,
+    wind_square,
+)
 from ridelog.filtering.motion import Motion
 from ridelog.filtering.smoother import estimate_motion
 from ridelog.simulate import Machine, Ride, Surroundings, preset, to_track
