@@ -95,13 +95,13 @@ def _rollout(words: str) -> float:
 
 
 def _mark(words: str) -> Any:
-    from ridelog.analysis.reverse.marks import read_mark
+    from ridelog.analysis.reverse.measure import read_mark
 
     return read_mark(words)
 
 
 def _laid(track: "Track", marks: Sequence[Any]) -> Spans:
-    from ridelog.analysis.reverse.marks import lay_marks
+    from ridelog.analysis.reverse.measure import lay_marks
 
     return lay_marks(track, marks)
 

@@ -1,6 +1,6 @@
 """The ride book: keeps logs, machines, set-ups, notes and results; computes nothing."""
 
-from ridelog.book.book import Book, default_folder
+from ridelog.book.book import Book
 from ridelog.book.records import (
     CONDITIONS,
     MARK_KINDS,
@@ -24,5 +24,4 @@ __all__ = [
     "RideEntry",
     "SetupState",
     "StoredResult",
-    "default_folder",
 ]

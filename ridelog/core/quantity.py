@@ -111,7 +111,7 @@ def text_or_span(
     """
     if estimate.firm and not weak:
         return text(estimate, quantity, reader)
-    why = "" if weak is None else f" ({weak or 'no closer with this log'})"
+    why = "" if weak is None else " (weak signal)" if weak else " (no closer with this log)"
     return f"somewhere from {span(estimate, quantity, reader)}{why}"
 
 

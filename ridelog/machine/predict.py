@@ -32,6 +32,10 @@ _UNIDENTIFIED = 0.7
 # 25 km/h (StVZO § 41 (4), eKFV § 4 (1)); the spread is common practice, no source.
 _DECEL_MPS2, _DECEL_LOG_SD = 3.5, 0.25
 
+# What a prediction calls the figures of rides that have another name there. The machine's top speed
+# is on the level in still air, which the mean of both directions comes nearest to.
+PREDICTED_NAMES = {"two_way_mps": "top_speed_mps"}
+
 
 @dataclass(frozen=True)
 class PredictedFigure:
@@ -109,6 +113,14 @@ class Prediction:
     sweep: tuple[SweepPoint, ...]
     bands: tuple[Band, Band]
     measured: frozenset[str] = frozenset()
+
+    def __getitem__(self, name: str) -> PredictedFigure:
+        """Return a figure by its name here or in rides."""
+        found = self.get(PREDICTED_NAMES.get(name, name))
+        if found is None:
+            names = ", ".join(one.figure.name for one in self.figures)
+            raise KeyError(f"{name!r}; predicted were {names}")
+        return found
 
     def get(self, name: str) -> PredictedFigure | None:
         """Return a figure by its name, None if it was not predicted."""

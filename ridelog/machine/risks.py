@@ -4,8 +4,8 @@ from collections.abc import Iterator, Mapping
 
 from ridelog.analysis.subject import DANGER, WARNING, Caution, age_class_caution, general_cautions
 from ridelog.core.estimate import Estimate
-from ridelog.core.quantity import both_units
-from ridelog.core.units import METRES_PER_FOOT, MPS_PER_KMH, STANDARD_GRAVITY_MPS2
+from ridelog.core.quantity import CURRENT, both_units, text
+from ridelog.core.units import METRES_PER_FOOT, MPS_PER_KMH, SI, STANDARD_GRAVITY_MPS2
 from ridelog.machine.components import pack_voltage
 from ridelog.machine.setup import MachineSetup
 
@@ -69,8 +69,8 @@ def _fuse(after: MachineSetup, measures: Mapping[str, Pair]) -> Iterator[Caution
             sure = current.low > allowed
             yield Caution(
                 "fuse_amperes",
-                f"The battery current {'reaches' if sure else 'may reach'} {current.value:.0f} A "
-                f"({current.low:.0f} to {current.high:.0f}); a fuse of {after.fuse_a:g} A carries "
+                f"The battery current {'reaches' if sure else 'may reach'} "
+                f"{text(current, CURRENT, SI)}; a fuse of {after.fuse_a:g} A carries "
                 f"{allowed:.0f} A for long. Size fuse, wires and connectors together; a larger "
                 "fuse on the same wires protects nothing.",
                 current.value,

@@ -14,6 +14,7 @@ from pydantic import ValidationError
 from ridelog.core.errors import SetupError
 from ridelog.core.units import SETUP_UNITS
 from ridelog.machine.setup import KEYS, Key, MachineSetup
+from ridelog.machine.setup_check import contradictions
 
 # A set-up is a page of text; anything longer is another file.
 _MOST_BYTES = 200_000
@@ -39,7 +40,7 @@ def read_setup(path: Path) -> SetupFile:
         problem, with the number of further ones. ``problems_in`` lists all.
     """
     text = _text_of(path)
-    values = _parsed(path.name, text)
+    values = _parsed(f"{path.name}: this", text)
     problems = problems_of(values, text)
     if problems:
         more = len(problems) - 1
@@ -59,7 +60,32 @@ def problems_in(path: Path) -> list[str]:
         If the file cannot be read or is no TOML at all.
     """
     text = _text_of(path)
-    return problems_of(_parsed(path.name, text), text)
+    return problems_of(_parsed(f"{path.name}: this", text), text)
+
+
+def setup_of_text(text: str) -> MachineSetup:
+    """Return the set-up that a file's text describes; an empty one describes nothing.
+
+    Raises
+    ------
+    SetupError
+        With the first thing that cannot be.
+    """
+    values = _parsed("the set-up file", text)
+    problems = problems_of(values, text)
+    if problems:
+        raise SetupError(problems[0], "mend it in the set-up file.")
+    return MachineSetup(**values)
+
+
+def problems_in_text(text: str) -> list[str]:
+    """Return a sentence for everything in a set-up file's text that cannot be."""
+    try:
+        values = _parsed("the set-up file", text)
+    except SetupError as error:
+        return [error.problem]
+    problems = problems_of(values, text)
+    return problems or [doubt.text for doubt in contradictions(MachineSetup(**values))]
 
 
 def problems_of(values: dict[str, Any], text: str = "") -> list[str]:
@@ -194,12 +220,12 @@ def _text_of(path: Path) -> str:
         ) from error
 
 
-def _parsed(name: str, text: str) -> dict[str, Any]:
+def _parsed(what: str, text: str) -> dict[str, Any]:
     try:
         return tomllib.loads(text)
     except (tomllib.TOMLDecodeError, RecursionError) as error:
         raise SetupError(
-            f"{name}: this is no TOML: {error}.",
+            f"{what} is no TOML: {error}.",
             "a line is `key = value`; words stand in quotation marks, a comment after #.",
         ) from error
 

@@ -3,7 +3,7 @@
 import textwrap
 
 from ridelog.analysis.ride import NOT_MEASURED
-from ridelog.analysis.subject import GRAVITY_WORDS, MeasuredRide
+from ridelog.analysis.subject import ALWAYS, GRAVITY_WORDS, MeasuredRide
 from ridelog.compare.cautions import cautions_of
 from ridelog.compare.comparison import Compared, Comparison
 from ridelog.compare.verdict import BETTER, CANNOT_SAY, NOT_SHOWN, WORSE
@@ -27,10 +27,6 @@ _LABEL = 9
 # The longest verdict would leave the titles too little room.
 _IN_SHORT = {NOT_SHOWN: "not shown"}
 _HEAD = ("", "before", "after", "change", "verdict")
-_ALWAYS = (
-    "Protective gear, closed private ground, local law and codes. Wiring, battery and brakes "
-    "belong in competent hands, licensed where codes ask."
-)
 
 
 def compare_lines(comparison: Comparison, unit: SpeedUnit) -> list[tuple[str, str]]:
@@ -61,7 +57,7 @@ def compare_lines(comparison: Comparison, unit: SpeedUnit) -> list[tuple[str, st
     for caution in cautions_of(comparison):
         if not caution.general:
             lines += _labelled(GRAVITY_WORDS[caution.gravity], caution.text)
-    lines += [*_labelled("Always", _ALWAYS), ("", "")]
+    lines += [*_labelled("Always", ALWAYS), ("", "")]
     lines += [(line, "") for line in _wrapped(f"Not measured: {joined(list(NOT_MEASURED))}.")]
     if comparison.predicted is not None:
         told = comparison.predicted

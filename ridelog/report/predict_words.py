@@ -3,6 +3,7 @@
 import textwrap
 from dataclasses import dataclass
 
+from ridelog.analysis.subject import ALWAYS
 from ridelog.compare.predicted import MeasuredAfter, agreements
 from ridelog.core.estimate import Estimate
 from ridelog.core.quantity import (
@@ -38,10 +39,6 @@ _LIMITS = {
 _AGREE_SHARE = 0.8
 # A measurement that narrows by less is not worth naming.
 _LEAST_CUT = 0.1
-_ALWAYS = (
-    "Always: protective gear, closed private ground, local law and codes. Wiring, battery and "
-    "brakes belong in competent hands, licensed where codes ask."
-)
 
 
 def change_asked(prediction: Prediction) -> str:
@@ -211,7 +208,7 @@ def predict_lines(
             lines += _wrapped(f"Caution: {caution.text}", "caution")
     for words in note_words(prediction):
         lines += _wrapped(words, "quiet")
-    return lines + _wrapped(_ALWAYS, "caution")
+    return lines + _wrapped(f"Always: {ALWAYS}", "caution")
 
 
 def agreement_lines(prediction: Prediction, unit: SpeedUnit, after: MeasuredAfter) -> Lines:

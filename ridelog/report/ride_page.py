@@ -5,7 +5,7 @@ from typing import Any
 from ridelog import __version__
 from ridelog.analysis.ride import NOT_MEASURED
 from ridelog.analysis.signal.subject import gap_sentence, rate_words, signal_summary
-from ridelog.analysis.subject import Caution, MeasuredRide
+from ridelog.analysis.subject import MeasuredRide
 from ridelog.analysis.top_speed.subject import (
     beside_the_headline,
     directions,
@@ -28,10 +28,8 @@ from ridelog.present.words import (
     duration_words,
     joined,
 )
+from ridelog.report.sources import CONDITIONS_SOURCE, Sources
 
-_CONDITIONS_SOURCE = (
-    "eKFV (Elektrokleinstfahrzeuge-Verordnung), Annex, no. 1.1 to 1.7: conditions of a speed test"
-)
 _HEADINGS = {"speed": "Speed over time", "path": "Where it was ridden", "signal": "The signal"}
 
 
@@ -93,7 +91,7 @@ def page_words(
             if not caution.general and caution.code != "weak_signal"
         ],
         "general": [sources.told(caution) for caution in ride.cautions if caution.general],
-        "conditions_mark": sources.mark(_CONDITIONS_SOURCE),
+        "conditions_mark": sources.mark(CONDITIONS_SOURCE),
     }
     return {
         **said,
@@ -128,21 +126,6 @@ def page_words(
         else None,
         "sha256": source.sha256,
     }
-
-
-class Sources:
-    """The sources of a page in the order in which its sentences name them, each once."""
-
-    def __init__(self) -> None:
-        self.listed: dict[str, int] = {}
-
-    def mark(self, source: str) -> int | None:
-        """Return the number of a source in the list, None without one."""
-        return self.listed.setdefault(source, len(self.listed) + 1) if source else None
-
-    def told(self, caution: Caution) -> dict[str, Any]:
-        """Return a caution with the number of its source."""
-        return {"text": caution.text, "source": caution.source, "mark": self.mark(caution.source)}
 
 
 def _rows(ride: MeasuredRide, unit: SpeedUnit) -> list[dict[str, Any]]:

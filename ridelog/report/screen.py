@@ -5,7 +5,12 @@ import textwrap
 from ridelog.analysis.ride import NOT_MEASURED, SUBJECTS
 from ridelog.analysis.signal.measure import SignalQuality
 from ridelog.analysis.signal.subject import signal_items
-from ridelog.analysis.subject import DANGER, WARNING, MeasuredRide, RideSource
+from ridelog.analysis.subject import (
+    ALWAYS,
+    GRAVITY_WORDS,
+    MeasuredRide,
+    RideSource,
+)
 from ridelog.core.flags import FLAG_SENTENCES, Flag
 from ridelog.core.units import SpeedUnit
 from ridelog.present.words import (
@@ -19,11 +24,6 @@ from ridelog.present.words import (
 
 WIDTH = 80
 _LABEL, _SHORT_LABEL = 17, 9
-_GRAVITY = {DANGER: "Danger", WARNING: "Warning"}
-_ALWAYS = (
-    "Protective gear, closed private ground, local law and codes. Wiring, battery and brakes "
-    "belong in competent hands, licensed where codes ask."
-)
 
 
 def ride_lines(ride: MeasuredRide, unit: SpeedUnit) -> list[tuple[str, str]]:
@@ -46,9 +46,9 @@ def ride_lines(ride: MeasuredRide, unit: SpeedUnit) -> list[tuple[str, str]]:
     for caution in ride.cautions:
         # The verdict on the signal stands above already.
         if not caution.general and caution.code != "weak_signal":
-            label = _GRAVITY.get(caution.gravity, "Doubt")
+            label = GRAVITY_WORDS[caution.gravity]
             lines += [(line, "caution") for line in _item(label, caution.text, _SHORT_LABEL)]
-    lines += [(line, "caution") for line in _item("Always", _ALWAYS, _SHORT_LABEL)]
+    lines += [(line, "caution") for line in _item("Always", ALWAYS, _SHORT_LABEL)]
     lines.append(("", ""))
     return lines + _plain(_item("Not measured", joined(list(NOT_MEASURED)) + "."))
 

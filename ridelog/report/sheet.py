@@ -8,10 +8,11 @@ from ridelog.analysis.ride import NOT_MEASURED
 from ridelog.analysis.subject import GRAVITY_WORDS, MeasuredRide
 from ridelog.compare.cautions import cautions_of
 from ridelog.compare.comparison import Compared, Comparison
-from ridelog.compare.predicted import PREDICTED_NAMES, agreements
+from ridelog.compare.predicted import agreements
 from ridelog.compare.verdict import CANNOT_SAY, FAMILY_LEVEL, NOT_SHOWN, WORSE
 from ridelog.core.quantity import PERCENT, bare, bounds
 from ridelog.core.units import SpeedUnit
+from ridelog.machine.predict import PREDICTED_NAMES
 from ridelog.present.html import laid_out
 from ridelog.present.section import Picture
 from ridelog.present.words import (
@@ -33,11 +34,7 @@ from ridelog.report.compare_words import (
     tested_count,
 )
 from ridelog.report.predict_words import AgreementWords, agreement_words, verdict_words
-from ridelog.report.sources import Sources
-
-_CONDITIONS_SOURCE = (
-    "eKFV (Elektrokleinstfahrzeuge-Verordnung), Annex, no. 1.1 to 1.7: conditions of a speed test"
-)
+from ridelog.report.sources import CONDITIONS_SOURCE, Sources
 
 
 @dataclass(frozen=True)
@@ -121,7 +118,7 @@ def sheet_words(
         if not caution.general
     )
     general = tuple(sources.told(caution) for caution in cautions if caution.general)
-    conditions_mark = sources.mark(_CONDITIONS_SOURCE)
+    conditions_mark = sources.mark(CONDITIONS_SOURCE)
     first = headline_figures(comparison)
     others = [each for each in comparison.figures if each not in first]
     tested = tested_count(comparison)

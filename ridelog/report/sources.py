@@ -4,6 +4,10 @@ from typing import Any
 
 from ridelog.analysis.subject import Caution
 
+CONDITIONS_SOURCE = (
+    "eKFV (Elektrokleinstfahrzeuge-Verordnung), Annex, no. 1.1 to 1.7: conditions of a speed test"
+)
+
 
 class Sources:
     """The sources of a page in the order in which its sentences name them, each once."""

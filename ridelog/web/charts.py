@@ -58,20 +58,9 @@ def time_item(
 ) -> dict[str, Any]:
     """Return speed over time, without data (the page asks for what is in view), under its phases.
 
-    Parameters
-    ----------
-    unit : SpeedUnit
-        In which speeds are given.
-    shade : str
-        "light" or "dark".
-    start_s, end_s : float
-        The whole ride. [s]
-    top : float
-        Upper end of the axis. [unit]
-    spans : list of (start_s, end_s, kind)
-        Stretches to shade: "best", "reverse", "left_out", "gap".
-    phases : list of (start_s, end_s, name)
-        What the machine was doing when, in time order; empty for no strip.
+    ``shade`` is "light" or "dark"; times are in s, ``top`` is the upper end of the axis [unit].
+    ``spans`` are shaded by their kind: "best", "reverse", "left_out", "gap"; ``phases`` tell by
+    name, in time order, what the machine was doing; without any there is no strip.
     """
     colours = _colours(shade)
     # Milliseconds, because Bokeh then labels the axis as a clock does.
@@ -99,16 +88,8 @@ def path_item(
 ) -> dict[str, Any]:
     """Return the chart of the path in local metres (or feet).
 
-    Parameters
-    ----------
-    unit : SpeedUnit
-        In which speeds and lengths are given.
-    shade : str
-        "light" or "dark".
-    path : dict
-        Lists "east", "north" [m or ft], "speed" [unit] and "time" [s]; null at interruptions.
-    top : float
-        Speed at the upper end of the scale. [unit]
+    ``path`` holds lists "east", "north" [m or ft], "speed" [unit] and "time" [s], null at
+    interruptions; ``top`` is the speed at the upper end of the scale [unit].
     """
     colours = _colours(shade)
     chart = figure(

@@ -93,10 +93,7 @@ def lan_host() -> str | None:
 def listening(host: str, port: int) -> socket.socket:
     """Return a socket that listens on an address.
 
-    Raises
-    ------
-    ServeError
-        If the port is taken or may not be used.
+    ServeError if the port is taken or may not be used.
     """
     opened = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
     try:

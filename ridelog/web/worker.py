@@ -30,8 +30,8 @@ from ridelog.report.ride_page import ride_page
 from ridelog.report.ride_pictures import ride_pictures
 from ridelog.report.ride_sections import ride_sections
 from ridelog.report.sheet import sheet_words
-from ridelog.workflow.measuring import first_figures, measured, pages_bytes
-from ridelog.workflow.ride_cache import LogAt, RideCache
+from ridelog.workflow.book_ride import LogAt
+from ridelog.workflow.measuring import RideCache, first_figures, measured, pages_bytes
 
 # The largest child, and the longest job. Own choice: far beyond what a day at 5 Hz takes.
 _MOST_BYTES = 4 * 1024**3
@@ -87,11 +87,8 @@ class Worker:
     def run(self, job: Job) -> Iterator[tuple[str, Any]]:
         """Do a job; yield its messages as they come, such as ("progress", 0.4).
 
-        Raises
-        ------
-        RideLogError
-            What the job itself raised about its input; JobError if the child broke, died or took
-            too long.
+        RideLogError what the job itself raised about its input; JobError if the child broke, died
+        or took too long.
         """
         if self._process is None or not self._process.is_alive():
             self.stop()
@@ -135,14 +132,6 @@ class ComparedRides:
     picture: dict[str, str] | None
     files: dict[str, bytes]
     lacking: str
-
-
-@dataclass(frozen=True)
-class PredictedChange:
-    """A prediction for the page: what it says, and its pictures."""
-
-    words: dict[str, Any]
-    pictures: list[dict[str, str]]
 
 
 def measure_ride(send: Send, cache: RideCache, *, log: LogAt) -> None:
@@ -204,7 +193,7 @@ def predict_change(
     sweep: tuple[str, list[Any]] | None,
     unit: str,
 ) -> None:
-    """Predict a change of a machine; sends "answer" (PredictedChange)."""
+    """Predict a change of a machine; sends "answer": its words and pictures."""
     reader, known = SPEED_UNITS[unit], MachineSetup(**setup)
     rides = tuple(cache.ridden(log) for log in logs)
     prediction = predict_from(known, rides, asked, reader, sweep=sweep)
@@ -212,7 +201,7 @@ def predict_change(
         {"wide_svg": p.wide_svg, "narrow_svg": p.narrow_svg}
         for p in predict_pictures(prediction, reader)
     ]
-    send("answer", PredictedChange(prediction_words(prediction, reader), pictures))
+    send("answer", {"words": prediction_words(prediction, reader), "pictures": pictures})
 
 
 _JOBS: dict[str, Callable[..., None]] = {
@@ -236,7 +225,7 @@ def _serve(pipe: Connection) -> None:
         except RideLogError as error:
             answer = ("refused", (error.problem, error.advice))
         except MemoryError:
-            cache.clear()
+            cache = RideCache()
             answer = ("failed", _TOO_LARGE)
         except Exception as error:  # a mistake in ridelog must not stop the queue
             print(f"ridelog: {job.function} failed: {error!r}", file=sys.stderr)

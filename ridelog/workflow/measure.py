@@ -8,7 +8,6 @@ from ridelog.analysis.settings import Settings
 from ridelog.analysis.subject import MeasuredRide
 from ridelog.core.errors import NotEnoughDataError, RideLogError, UnreadableLogError
 from ridelog.core.text import shown_name
-from ridelog.core.track import Track
 from ridelog.filtering.motion import Motion
 from ridelog.filtering.smoother import estimate_motion
 from ridelog.importer import load_track, log_from_bytes, require_times
@@ -24,16 +23,13 @@ def _silent(done: float) -> None:
 def load_motion(log: Path, *, report_progress: Progress = _silent) -> Motion:
     """Return the smoothed motion of a log.
 
-    Raises
-    ------
-    RideLogError
-        If there is no such file, or whatever reading and smoothing raise.
+    RideLogError if there is no such file, or whatever reading and smoothing raise.
     """
     if not log.exists():
         raise UnreadableLogError(
             f"{shown_name(str(log))}: there is no such file.", "check the name and the folder."
         )
-    return _smoothed(load_track(log), report_progress)
+    return estimate_motion(load_track(log), report_progress=report_progress)
 
 
 def motion_of_bytes(
@@ -46,21 +42,8 @@ def motion_of_bytes(
 ) -> Motion:
     """Return the smoothed motion of a log's bytes.
 
-    Parameters
-    ----------
-    name : str
-        File name, for messages.
-    data : bytes
-        The whole file.
-    report_progress : callable
-        Told the share that is done.
-    most_bytes, most_fixes : int
-        Most that the log may hold once it is unpacked; no bound on its fixes if None.
-
-    Raises
-    ------
-    RideLogError
-        If the bytes are no log, hold too much, or cannot give a speed.
+    ``most_bytes`` and ``most_fixes`` bound what the log may hold once it is unpacked.
+    RideLogError if the bytes are no log, hold too much, or cannot give a speed.
     """
     # Unpacked twice, so that a bomb ends at the smaller limit; the second time costs little.
     unpack(name, data, limit_bytes=most_bytes)
@@ -71,10 +54,6 @@ def motion_of_bytes(
             f"page takes ({most_fixes:,}).",
             "cut the log down to the one test ride, or use `ridelog report`.",
         )
-    return _smoothed(track, report_progress)
-
-
-def _smoothed(track: Track, report_progress: Progress) -> Motion:
     return estimate_motion(track, report_progress=report_progress)
 
 
@@ -108,17 +87,8 @@ def measure_rides(
 def logs_in(places: list[Path], side: str) -> tuple[list[Path], list[str]]:
     """Return the logs of one side, folders opened, and the names in folders that are no logs.
 
-    Parameters
-    ----------
-    places : list of Path
-        Files and folders.
-    side : str
-        "before" or "after", for messages.
-
-    Raises
-    ------
-    UnreadableLogError
-        If a place does not exist or a folder holds no log.
+    ``side`` is "before" or "after", for messages. UnreadableLogError if a place does not exist or a
+    folder holds no log.
     """
     logs: list[Path] = []
     others: list[str] = []
@@ -131,14 +101,9 @@ def logs_in(places: list[Path], side: str) -> tuple[list[Path], list[str]]:
         if not place.is_dir():
             logs.append(place)
             continue
-        found = []
-        for path in sorted(place.iterdir()):
-            if not path.is_file() or path.name.startswith("."):
-                continue
-            if _is_log(path):
-                found.append(path)
-            else:
-                others.append(str(path))
+        inside = [p for p in sorted(place.iterdir()) if p.is_file() and p.name[0] != "."]
+        found = [path for path in inside if _is_log(path)]
+        others += [str(path) for path in inside if path not in found]
         if not found:
             raise UnreadableLogError(
                 f"{shown_name(str(place))}: this folder holds no log (rides {side}).",

@@ -10,11 +10,16 @@ from ridelog.analysis.settings import Settings
 from ridelog.analysis.subject import MeasuredRide
 from ridelog.compare.comparison import Comparison
 from ridelog.compare.comparison import compare as compare_rides
+from ridelog.compare.predicted import predict_from
 from ridelog.core.errors import RideLogError
 from ridelog.core.units import SPEED_UNITS, SpeedUnit
+from ridelog.machine.predict import Prediction
+from ridelog.machine.setup_file import read_setup
 from ridelog.present.files import make_folder, write_files
 from ridelog.report.ride_files import ride_files
 from ridelog.workflow.measure import measure_ride
+from ridelog.workflow.verify import Verification
+from ridelog.workflow.verify import verify as verify_result
 
 
 @dataclass(frozen=True)
@@ -123,6 +128,49 @@ def compare(
         noted_before=dict(noted_before or {}),
         noted_after=dict(noted_after or {}),
     )
+
+
+def predict(
+    setup: str | Path, rides: Sequence[MeasuredRide] = (), *, units: str = "km/h", **changes: object
+) -> Prediction:
+    """Return what a change would do: ``predict(...)["two_way_mps"].changed``.
+
+    Parameters
+    ----------
+    setup : str or Path
+        The machine's set-up file as it is now.
+    rides : sequence of Ride
+        On the machine as it is; without any the answer rests on the set-up alone.
+    units : str
+        "km/h" or "mph": in which the usual launch windows are round.
+    **changes
+        Keys of the set-up file and their new values, such as ``rear_teeth=56``.
+
+    Raises
+    ------
+    RideLogError
+        If the set-up or a change cannot be.
+    """
+    known = read_setup(Path(setup)).setup
+    return predict_from(known, tuple(rides), changes, _unit(units))
+
+
+def verify(result: str | Path, *, logs: str | Path) -> Verification:
+    """Return whether a result follows from its logs: ``verify(...).same``.
+
+    Parameters
+    ----------
+    result : str or Path
+        result.json of a ride or a comparison.
+    logs : str or Path
+        The folder of its logs, which are found by their SHA-256.
+
+    Raises
+    ------
+    RideLogError
+        If the result cannot be read, or a log is not there.
+    """
+    return verify_result(Path(result), Path(logs))
 
 
 def _unit(words: str) -> SpeedUnit:

@@ -3,12 +3,12 @@
 import numpy as np
 import pytest
 from machines import drive, like, one
+from random_rides import random_machine
 from scipy.integrate import solve_ivp
 from scipy.optimize import brentq
 
 from ridelog.machine.drive import LIMITS, RoadLoad, road_load_of, slope_force_n
 from ridelog.machine.performance import launch, peak, top_speed
-from ridelog.simulate.machine import random_machine
 
 
 @pytest.mark.parametrize("seed", range(8))

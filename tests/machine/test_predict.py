@@ -6,6 +6,8 @@ from typing import Any
 
 import numpy as np
 import pytest
+from log_in_memory import to_track
+from receiver_presets import preset
 
 from ridelog.analysis.launches.windows import parse_window
 from ridelog.analysis.ride import analyse
@@ -18,7 +20,7 @@ from ridelog.machine.predict import Prediction, predict
 from ridelog.machine.risks import risks
 from ridelog.machine.setup import MachineSetup
 from ridelog.machine.setup_file import read_setup
-from ridelog.simulate import Machine, Ride, preset, to_track
+from ridelog.simulate import Machine, Ride
 
 SAMPLES = Path(__file__).resolve().parents[2] / "sample_tracks"
 WINDOWS = (parse_window("0-20 km/h"), parse_window("0-30 m"))

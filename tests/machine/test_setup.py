@@ -104,8 +104,8 @@ def test_a_sentence_for_what_cannot_be(values: dict[str, Any], sentence: str) ->
           "motor_stall_torque_nm": 5.0}, "motor_stall_torque_nm = 5 N m does not fit 0.1 ohm and "
          "60 rpm/V at 48 V, which give 76.4 N m.", True),
         ({"motor_rpm_per_v": 600.0, "battery_nominal_v": 48.0, "front_teeth": 11, "rear_teeth": 60,
-          "tyre_diameter_m": 0.33}, "Motor, battery, teeth and tyre together give 315 km/h without "
-         "load: one of them must be wrong.", True),
+          "tyre_diameter_m": 0.33}, "Motor, battery, teeth and tyre together give 315 km/h "
+         "(196 mph) without load: one of them must be wrong.", True),
         ({"has_reverse": False, "reverse_limit_kmh": 6.0}, "reverse_limit_kmh = 6 km/h is given "
          "for a machine that has no reverse.", False),
         ({"class_speed_kmh": 6.0, "reverse_limit_kmh": 10.0}, "reverse_limit_kmh = 10 km/h is "

@@ -107,10 +107,7 @@ def best_seconds(handling: Handling) -> str:
 def handling_cautions(handling: Handling) -> tuple[Caution, ...]:
     """Return the warnings that a ride's handling calls for, the gravest first."""
     lateral = handling.max_lateral_accel_mps2
-    return (
-        *(() if lateral is None else _tipping(handling.tip_over, lateral)),
-        *_weaving(handling),
-    )
+    return (*(() if lateral is None else _tipping(handling.tip_over, lateral)), *_weaving(handling))
 
 
 def _tipping(margin: TipOver | None, lateral: Estimate) -> tuple[Caution, ...]:

@@ -89,10 +89,7 @@ def tipping_speed_mps(lateral_mps2: float, radius_m: float) -> float:
 
 
 def tip_over(
-    track_width_m: float,
-    cg_height_m: float,
-    lateral: Estimate | None,
-    radius: Estimate | None,
+    track_width_m: float, cg_height_m: float, lateral: Estimate | None, radius: Estimate | None
 ) -> TipOver:
     """Return the tip-over threshold of a machine and what a ride used of it.
 

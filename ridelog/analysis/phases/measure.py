@@ -1,36 +1,48 @@
 """The ride in phases: standstill, launch, pull, steady, coasting, braking, turning, reverse.
 
-Each instant speaks for the kinds that its speed, acceleration and rate of turn allow, as surely as
-they are known; a change of kind must be worth more than it costs. The most probable sequence is
-found by dynamic programming. Measured brakings and reverse travel are laid over it, so that the
-strip and the tables agree. Derivation: METHOD.md of phases.
+Each instant speaks for the kinds that its motion allows; the most probable sequence is found with a
+cost for every change. Measured brakings and reverse travel are laid over it. Derivation: METHOD.md
+of phases.
 """
 
-import heapq
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
-import numpy.typing as npt
+from scipy.special import ndtr
 
+from ridelog.analysis.braking.corners import coasting_limit_mps2, smoothed
 from ridelog.analysis.braking.measure import Brakings
 from ridelog.analysis.fitted import FittedPath, fitted_paths
-from ridelog.analysis.phases.likelihood import LIKELY, log_odds, most_probable
 from ridelog.core.spans import Span
+from ridelog.core.track import FloatArray, IntArray
 from ridelog.filtering.motion import Motion
 
-StrArray = npt.NDArray[np.str_]
+KINDS = ("standstill", "launch", "pull", "steady", "coasting", "braking", "turning", "reverse")
+# Kinds that motion alone tells; launches and reverse are named afterwards.
+LIKELY = ("standstill", "pull", "steady", "coasting", "braking", "turning")
+# What each kind looks like. A machine at rest stirs by centimetres a second, a steady hand by
+# 0.15 m/s² and 0.06 rad/s (grades of 1 or 2 %, small corrections); pulls end at 6 m/s² and brakings
+# at 10 (a tyre's grip), turns at 2.5 rad/s: common practice, no source.
+_REST_MPS, _REST_MPS2 = 0.06, 0.10
+_STEADY_MPS2, _STEADY_RADPS = 0.15, 0.06
+_PULL_MPS2, _BRAKE_MPS2, _TURN_RADPS = (0.15, 6.0), 10.0, (0.12, 2.5)
+_ROLL_MPS2 = 0.06
+# A turn may be ridden at any acceleration of this size.
+_TURNING_MPS2 = 0.7
+_FASTEST_MPS = 60.0
+# Means are taken over this long or this many intervals between fixes.
+_WIDTH_S, _WIDTH_INTERVALS = 0.4, 1.0
+# Turns last longer than changes of speed, and slow ones need the longer mean to be seen.
+_TURN_WIDTH_S = 1.2
+# Errors of neighbouring instants are alike over about this long, so that they count as one.
+_ALIKE_S = 0.5
+# A change of kind costs this, in logarithms of odds: riders change what they do every few seconds.
+_CHANGE_COST = 5.0
+# No instant is proof: kinds that look impossible keep these odds against the likeliest.
+_DOUBT = 1e-3
 
-KINDS = (
-    "standstill",
-    "launch",
-    "pull",
-    "steady",
-    "coasting",
-    "braking",
-    "turning",
-    "reverse",
-)
 # What is shorter than this, or than two fixes, is no phase of its own; common practice, no source.
 _SHORTEST_S, _SHORTEST_INTERVALS = 0.8, 1.0
 # Fixes this far apart cannot tell what the machine did between them, as with top speeds.
@@ -78,62 +90,39 @@ def divide_ride(
 ) -> Phases:
     """Return the phases of a ride; none if its fixes are more than 2.1 s apart.
 
-    Parameters
-    ----------
-    motion : Motion
-        The smoothed ride.
-    brakings : Brakings, optional
-        Measured ones; they decide where braking begins and ends.
-    reverse_spans : sequence of (start_s, end_s)
-        Travel backwards, found or marked; it decides too.
-    launch_starts_s : sequence of float
-        When measured standing starts left zero; each moves the boundary next to it. [s]
+    Measured brakings and travel backwards decide where those begin and end; when a measured
+    standing start left zero moves the boundary next to it. [s]
     """
-    sd = motion.usual_speed_sd_mps
+    if 1.0 / motion.rate_hz > _LONGEST_INTERVAL_S:
+        return Phases(())
     shortest = max(_SHORTEST_S, _SHORTEST_INTERVALS / motion.rate_hz)
     braked = [(b.start_s, b.end_s) for b in brakings.each] if brakings else []
     found: list[Phase] = []
-    if 1.0 / motion.rate_hz > _LONGEST_INTERVAL_S:
-        return Phases(())
     for path in fitted_paths(motion):
-        kinds = most_probable(log_odds(path, sd, motion.rate_hz))
-        names = np.array(LIKELY)[kinds]
+        odds = _log_odds(path, motion.usual_speed_sd_mps, motion.rate_hz)
+        names = np.array(LIKELY)[most_probable(odds)]
         for stretches, name in ((braked, "braking"), (reverse_spans, "reverse")):
             for start_s, end_s in stretches:
                 first, stop = np.searchsorted(path.time_s, [start_s, end_s])
                 names[first:stop] = name
-        spans = _joined(path, names, shortest)
-        _name_launches(spans)
-        _move_starts(spans, launch_starts_s)
-        found += [_phase(path, span) for span in spans]
+        edges = np.flatnonzero(names[1:] != names[:-1]) + 1
+        instants = path.time_s[[0, *edges, -1]].tolist()
+        runs = zip(names[[0, *edges]].tolist(), instants[:-1], instants[1:], strict=True)
+        spans = without_short([PhaseSpan(*run) for run in runs], shortest, _MEASURED)
+        _name_launches(spans, launch_starts_s)
+        for span in spans:
+            speeds = np.interp([span.start_s, span.end_s], path.time_s, path.speed_mps)
+            found.append(Phase(span.kind, span.start_s, span.end_s, *speeds.tolist()))
     return Phases(tuple(found))
 
 
-def _joined(path: FittedPath, names: StrArray, shortest_s: float) -> list[PhaseSpan]:
-    """Return runs of one kind, short ones taken into the longer of their neighbours."""
-    edges = np.flatnonzero(names[1:] != names[:-1]) + 1
-    first, last = np.append(0, edges), np.append(edges, len(names) - 1)
-    spans = [
-        PhaseSpan(str(kind), float(start_s), float(end_s))
-        for kind, start_s, end_s in zip(
-            names[first], path.time_s[first], path.time_s[last], strict=True
-        )
-    ]
-    return without_short(spans, shortest_s, _MEASURED)
-
-
-def _name_launches(spans: list[PhaseSpan]) -> None:
-    """Call a pull that follows a standstill a launch."""
-    for before, span in zip(spans[:-1], spans[1:], strict=True):
-        if before.kind == "standstill" and span.kind == "pull":
-            span.kind = "launch"
-
-
-def _move_starts(spans: list[PhaseSpan], starts_s: Sequence[float]) -> None:
-    """Let measured standing starts decide where their launch begins."""
-    for before, span in zip(spans[:-1], spans[1:], strict=True):
+def _name_launches(spans: list[PhaseSpan], starts_s: Sequence[float]) -> None:
+    """Call a pull after a standstill a launch; measured standing starts decide where it begins."""
+    for before, span in pairwise(spans):
         if before.kind != "standstill":
             continue
+        if span.kind == "pull":
+            span.kind = "launch"
         for start_s in starts_s:
             if abs(start_s - span.start_s) < 1.0 and before.start_s < start_s < span.end_s:
                 before.end_s = span.start_s = start_s
@@ -141,58 +130,112 @@ def _move_starts(spans: list[PhaseSpan], starts_s: Sequence[float]) -> None:
                     span.kind = "launch"
 
 
-def _phase(path: FittedPath, span: PhaseSpan) -> Phase:
-    speeds = np.interp([span.start_s, span.end_s], path.time_s, path.speed_mps)
-    return Phase(span.kind, span.start_s, span.end_s, float(speeds[0]), float(speeds[1]))
-
-
 def without_short(
     spans: list[PhaseSpan], shortest_s: float, kept: Collection[str]
 ) -> list[PhaseSpan]:
-    """Return spans in order, none shorter than a time; the shortest gives way first.
+    """Return spans in order of time, none shorter than a time unless alone or of a ``kept`` kind.
 
-    Neighbours that are of one kind then become one span. Each span gives way once, found by a heap
-    and taken out of a chain, so that the cost grows hardly faster than their number.
-
-    Parameters
-    ----------
-    spans : list of PhaseSpan
-        In order of time, no two neighbours of one kind; changed in place.
-    shortest_s : float
-        Shorter ones give way, unless there is no other. [s]
-    kept : collection of str
-        Kinds that stay however short they are.
+    The shortest gives way to the longer of its neighbours first, then neighbours of one kind become
+    one span; the list is changed in place.
     """
-    count = len(spans)
-    before, after = list(range(-1, count - 1)), list(range(1, count + 1))
-    gone = [False] * count
 
-    def length(place: int) -> float:
-        span = spans[place]
+    def length_s(span: PhaseSpan) -> float:
         return np.inf if span.kind in kept else span.end_s - span.start_s
 
-    def take_out(place: int) -> None:
-        gone[place] = True
-        if before[place] >= 0:
-            after[before[place]] = after[place]
-        if after[place] < count:
-            before[after[place]] = before[place]
+    lengths = np.array([length_s(span) for span in spans])
+    while len(spans) > 1 and lengths.min() < shortest_s:
+        short = int(lengths.argmin())
+        beside = spans[max(short - 1, 0) : short] + spans[short + 1 : short + 2]
+        longer = max(beside, key=lambda span: span.end_s - span.start_s)
+        gone = spans.pop(short)
+        longer.start_s = min(longer.start_s, gone.start_s)
+        longer.end_s = max(longer.end_s, gone.end_s)
+        if 0 < short < len(spans) and spans[short - 1].kind == spans[short].kind:
+            spans[short - 1].end_s = spans.pop(short).end_s
+        before = max(short - 1, 0)
+        anew = [length_s(span) for span in spans[before : short + 1]]
+        after = len(lengths) - (len(spans) - before - len(anew))
+        lengths = np.concatenate([lengths[:before], anew, lengths[after:]])
+    return spans
 
-    heap = [(length(place), place) for place in range(count)]
-    heapq.heapify(heap)
-    while heap and heap[0][0] < shortest_s:
-        taken_s, short = heapq.heappop(heap)
-        left, right = before[short], after[short]
-        beside = [place for place in (left, right) if 0 <= place < count]
-        if gone[short] or taken_s != length(short) or not beside:
-            continue
-        longer = max(beside, key=lambda place: spans[place].end_s - spans[place].start_s)
-        spans[longer].start_s = min(spans[longer].start_s, spans[short].start_s)
-        spans[longer].end_s = max(spans[longer].end_s, spans[short].end_s)
-        take_out(short)
-        if len(beside) == 2 and spans[left].kind == spans[right].kind:
-            spans[left].end_s = spans[right].end_s
-            take_out(right)
-            longer = left
-        heapq.heappush(heap, (length(longer), longer))
-    return [span for span, out in zip(spans, gone, strict=True) if not out]
+
+def _log_odds(path: FittedPath, speed_sd_mps: float, rate_hz: float) -> FloatArray:
+    """Return the logarithm of each instant's likelihood under each kind, shape (m, 6).
+
+    ``speed_sd_mps`` is the usual uncertainty of the path's speed, ``rate_hz`` of its log's fixes.
+    """
+    spacing = float(path.time_s[1] - path.time_s[0])
+    width_s = max(_WIDTH_S, _WIDTH_INTERVALS / rate_hz)
+    width = max(1, round(width_s / spacing))
+    speed = path.speed_mps
+    turn_width_s = max(_TURN_WIDTH_S, width_s)
+    accel = smoothed(path.accel_mps2, width)
+    yaw = np.abs(smoothed(path.yaw_rate_radps, max(1, round(turn_width_s / spacing))))
+    # Means over a width are differences of two velocities, along and across, by it.
+    accel_sd = np.full_like(speed, np.sqrt(2.0) * speed_sd_mps / width_s)
+    yaw_sd = np.sqrt(2.0) * speed_sd_mps / turn_width_s / np.maximum(speed, 0.3)
+    speed_sd = np.full_like(speed, speed_sd_mps)
+    limit = coasting_limit_mps2(speed)
+
+    moving = _between(speed, 0.15, _FASTEST_MPS, speed_sd)
+    straight = 2.0 * _normal(yaw, np.hypot(_STEADY_RADPS, yaw_sd))
+    rest = 2.0 * _normal(speed, np.hypot(_REST_MPS, speed_sd))
+    rest *= _normal(accel, np.hypot(_REST_MPS2, accel_sd))
+    kinds = [
+        # Where the machine rests its course is noise: any rate of turn is as likely.
+        rest * _between(yaw, 0.0, _TURN_RADPS[1], yaw_sd),
+        moving * straight * _between(accel, *_PULL_MPS2, accel_sd),
+        moving * straight * _normal(accel, np.hypot(_STEADY_MPS2, accel_sd)),
+        moving * straight * _between(-accel, _ROLL_MPS2, limit, accel_sd),
+        # Braking goes on in a bend.
+        moving * _between(-accel, limit, _BRAKE_MPS2, accel_sd)
+        * _between(yaw, 0.0, _TURN_RADPS[1], yaw_sd),
+        moving * _between(yaw, *_TURN_RADPS, yaw_sd)
+        * _normal(accel, np.hypot(_TURNING_MPS2, accel_sd)),
+    ]  # fmt: skip
+    likelihood = np.stack(kinds, axis=1)
+    best = likelihood.max(axis=1, keepdims=True)
+    share = likelihood / np.maximum(best, 1e-300) + _DOUBT
+    odds: FloatArray = np.log(share) * min(1.0, spacing / _ALIKE_S)
+    return odds
+
+
+def most_probable(odds: FloatArray) -> IntArray:
+    """Return the kind of each instant in the likeliest sequence (Viterbi), shape (m,).
+
+    Source
+    ------
+    A. J. Viterbi, "Error bounds for convolutional codes and an asymptotically optimum decoding
+    algorithm", IEEE Trans. Inf. Theory 13 (1967) 260-269.
+    """
+    totals = np.empty_like(odds)
+    total = np.zeros(odds.shape[1])
+    for here, odd in zip(totals, odds, strict=True):
+        total = np.maximum(total, total.max() - _CHANGE_COST, out=here)
+        total += odd
+    # Backwards, each kind goes on until another one pays for the change.
+    best = totals.argmax(axis=1)
+    pays = totals < totals.max(axis=1, keepdims=True) - _CHANGE_COST
+    chosen = np.empty(len(odds), dtype=np.int64)
+    kind = best[-1]
+    for instant in range(len(odds) - 1, 0, -1):
+        chosen[instant] = kind
+        if pays[instant - 1, kind]:
+            kind = best[instant - 1]
+    chosen[0] = kind
+    return chosen
+
+
+def _between(
+    value: FloatArray, low: FloatArray | float, high: FloatArray | float, sd: FloatArray
+) -> FloatArray:
+    """Return the density of a value anywhere between two bounds, seen with an error."""
+    spread = np.maximum(sd, 1e-6)
+    inside = ndtr((value - low) / spread) - ndtr((value - high) / spread)
+    result: FloatArray = np.maximum(inside, 0.0) / (high - low)
+    return result
+
+
+def _normal(value: FloatArray, sd: FloatArray) -> FloatArray:
+    result: FloatArray = np.exp(-0.5 * (value / sd) ** 2) / (np.sqrt(2.0 * np.pi) * sd)
+    return result

@@ -31,18 +31,9 @@ def phase_rows(phases: Phases, shape: Shape) -> int:
 
 
 def draw_strip(axes: Axes, phases: Phases, shape: Shape, width_in: float) -> None:
-    """Draw the strip over axes whose x is time and whose y goes from 0 to 1.
+    """Draw the strip over axes without frame whose x is time, gaps left empty.
 
-    Parameters
-    ----------
-    axes : Axes
-        Without frame; its x limits are those of the ride.
-    phases : Phases
-        What to draw; gaps stay empty.
-    shape : Shape
-        Tells the size of letters.
-    width_in : float
-        Width of the axes, by which it is told whether a word or a letter fits. [in]
+    ``width_in`` is the width of the axes, which tells whether a word or a letter fits. [in]
     """
     start, end = axes.get_xlim()
     axes.set_ylim(0.0, 1.0)

@@ -1,12 +1,13 @@
 """When a reverse begins and ends: where the signed speed leaves zero and comes back to it.
 
-A smoothed speed leaves zero too early, reaches its height too late and, having no sign, bounces off
-a short stop. Here the corner is in the model: along the heading the machine brakes to rest, stands
-for some time or none, and pulls away backwards. Every instant of either gives a linear model of the
-fixes around, whose evidence weighs it. Derivation: METHOD.md of reverse, (4) to (6).
+Along the heading the machine brakes to rest, stands for some time or none, and pulls away
+backwards. Every instant of either gives a linear model of the fixes around, whose evidence weighs
+it. Derivation: METHOD.md of reverse, (4) to (6).
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 
@@ -61,27 +62,10 @@ class Edge:
 
 
 def edge_of(along: Projection, near_s: float, side: int, length_s: float) -> Edge | None:
-    """Return what the fixes leave open of when a reverse begins or ends.
+    """Return what the fixes leave open of when a reverse begins (``side`` -1) or ends (+1).
 
-    Parameters
-    ----------
-    along : Projection
-        The fixes around it.
-    near_s : float
-        Where it seems to be. [s]
-    side : int
-        -1 for the beginning, +1 for the end.
-    length_s : float
-        How long the reverse seems to last. [s]
-
-    Returns
-    -------
-    Edge or None
-        None if too few fixes lie around.
-
-    Source
-    ------
-    Own derivation: METHOD.md of reverse, (4) to (6).
+    ``near_s`` is where that seems to be, ``length_s`` how long the reverse seems to last. None if
+    too few fixes lie around. Own derivation: METHOD.md of reverse, (4) to (6).
     """
     # Time runs into the reverse from here on: an end is a beginning read backwards.
     sign = -float(side)
@@ -103,21 +87,15 @@ def edge_of(along: Projection, near_s: float, side: int, length_s: float) -> Edg
     model = _EdgeModel.of(along, at_s, taken, sign, (first, last), ends)
     starts = np.arange(first, last + 1)
     others = np.arange(ends[0] + 2, last + 1, _COARSE)
-    start, other, lasts = _together(
-        starts[::_COARSE], np.concatenate([[_NEVER], others]), _lengths()[1::2]
-    )
-    evidence = model.evidence(start, other, lasts)
-    likely = evidence > evidence.max() - _CUT
-    fine = _around(start[likely], len(starts))
-    moved = other[likely & (other > _NEVER)]
+    lengths = np.rint(np.array(LASTS_S) / GRID_S).astype(np.int64)
+    tried = _together(starts[::_COARSE], np.append(_NEVER, others), lengths[1::2])
+    evidence = model.evidence(*tried)
+    start, other = (each[evidence > evidence.max() - _CUT] for each in tried[:2])
+    fine = _around(start, len(starts))
+    alone, moved = other == _NEVER, other[other > _NEVER]
     others = _around(moved, _MOST_OTHER) if len(moved) else moved
-    if (other[likely] == _NEVER).any():
-        others = np.concatenate([[_NEVER], others])
-    start, other, lasts = _together(
-        fine[(fine >= first) & (fine <= last)],
-        others[(others == _NEVER) | (others >= ends[0])],
-        _lengths(),
-    )
+    others = np.append([_NEVER] if alone.any() else [], others[others >= ends[0]]).astype(np.int64)
+    start, other, lasts = _together(fine[(fine >= first) & (fine <= last)], others, lengths)
     evidence = model.evidence(start, other, lasts)
     weight = np.bincount(
         start - first, np.exp(evidence - evidence.max()), minlength=last - first + 1
@@ -131,10 +109,6 @@ def edge_of(along: Projection, near_s: float, side: int, length_s: float) -> Edg
         lasts_s=np.asarray(GRID_S * lasts, dtype=np.float64),
         evidence=evidence,
     )
-
-
-def _lengths() -> IntArray:
-    return np.rint(np.array(LASTS_S) / GRID_S).astype(np.int64)
 
 
 def _around(likely: IntArray, most: int) -> IntArray:
@@ -169,7 +143,6 @@ class _EdgeModel:
     drift_mps: float
     first: int
     ends: tuple[int, int]
-    count: int
 
     @staticmethod
     def of(
@@ -181,28 +154,17 @@ class _EdgeModel:
         ends: tuple[int, int],
     ) -> "_EdgeModel":
         """Return the products for the fixes taken; ``at_s`` runs into the reverse."""
-        reverse = np.arange(starts[0], ends[1] + 1) * GRID_S
-        other = np.arange(ends[0], starts[1] + 1) * GRID_S
-        spoken = telling(along, taken)
-        place, speed = at_s[taken][:, None], at_s[spoken][:, None]
-        none = np.zeros((len(place), 1))
-        ways = np.concatenate(
-            [none + 1.0, place, -way_for_one(place - reverse, BUILD_S),
-             -way_for_one(other - place, EASE_S), none], axis=1,
-        )  # fmt: skip
-        speeds = np.concatenate(
-            [np.zeros((len(speed), 2)), -built_up(speed - reverse, BUILD_S),
-             built_up(other - speed, EASE_S), np.zeros((len(speed), 1))], axis=1,
-        )  # fmt: skip
-        shapes, seen = whitened(along, taken, ways, speeds, sign=sign)
-        return _EdgeModel(
-            shapes.T @ shapes, shapes.T @ seen, float(seen @ seen), along.drift_mps,
-            starts[0], ends, shapes.shape[1],
-        )  # fmt: skip
+        groups = (
+            Shapes(starts[0], ends[1] + 1, -1.0, BUILD_S),
+            Shapes(ends[0], starts[1] + 1, 1.0, EASE_S, before=True),
+            NOTHING,
+        )
+        products = products_of(along, at_s, taken, groups, order=1, sign=sign)
+        return _EdgeModel(*products, along.drift_mps, starts[0], ends)
 
     def evidence(self, start: IntArray, other: IntArray, lasts: IntArray) -> FloatArray:
         """Return the logarithm of the fixes' density under each model, less a constant."""
-        nothing = self.count - 1
+        nothing = len(self.onto) - 1
         bend = round(BEND_S / GRID_S)
         reverse = [start, start + lasts, *(start + bend * k for k in range(1, _BENDS_IN + 1))]
         before = [other - bend * k for k in range(_BENDS_OUT + 1)]
@@ -214,16 +176,11 @@ class _EdgeModel:
             axis=1,
         )
         prior, mean = self._prior()
-        size = len(mean)
-        # One factor gives both the determinant and the square that the fit explains: bordered by
-        # the right side, the last pivot is what is left of the corner.
-        matrix = np.empty((len(start), size + 1, size + 1))
-        matrix[:, :size, :size] = self.products[picked[:, :, None], picked[:, None, :]] + prior
-        matrix[:, size, :size] = matrix[:, :size, size] = self.onto[picked] + prior @ mean
-        matrix[:, size, size] = corner = 1.001 * (self.square + float(mean @ prior @ mean)) + 10.0
-        pivots = np.diagonal(np.linalg.cholesky(matrix), axis1=1, axis2=2)
-        explained = corner - pivots[:, size] ** 2
-        result: FloatArray = 0.5 * explained - np.log(pivots[:, :size]).sum(axis=1)
+        normal = self.products[picked[:, :, None], picked[:, None, :]] + prior
+        corner = 1.001 * (self.square + float(mean @ prior @ mean)) + 10.0
+        pivots = bordered(normal, self.onto[picked] + prior @ mean, corner)[1]
+        explained = corner - pivots[:, -1] ** 2
+        result: FloatArray = 0.5 * explained - np.log(pivots[:, :-1]).sum(axis=1)
         return result
 
     def _prior(self) -> tuple[FloatArray, FloatArray]:
@@ -242,40 +199,79 @@ class _EdgeModel:
         return precision, mean
 
 
-def whitened(
+def bordered(normal: FloatArray, right: FloatArray, corner: float) -> tuple[FloatArray, FloatArray]:
+    """Return the Cholesky factors of normal matrices bordered by their right sides, and pivots.
+
+    One factor gives both the determinant and the square that the fit explains: the last pivot,
+    squared, is what is left of the corner. ``normal`` has the shape (models, p, p).
+    """
+    size = normal.shape[1]
+    matrix = np.empty((len(normal), size + 1, size + 1))
+    matrix[:, :size, :size] = normal
+    matrix[:, size, :size] = matrix[:, :size, size] = right
+    matrix[:, size, size] = corner
+    factor = np.linalg.cholesky(matrix)
+    return factor, np.diagonal(factor, axis1=1, axis2=2)
+
+
+class Shapes(NamedTuple):
+    """Changes of slope at instants of the grid, of what comes after them or of what was before.
+
+    first, stop : the instants, in steps of GRID_S.
+    size : what one of slope counts.
+    build_s : over which the slope builds up. [s]
+    """
+
+    first: int
+    stop: int
+    size: float
+    build_s: float
+    before: bool = False
+
+
+# A shape that does nothing, for what a model does not have.
+NOTHING = Shapes(0, 1, 0.0, BUILD_S)
+
+
+def products_of(
     along: Projection,
+    at_s: FloatArray,
     taken: BoolArray,
-    ways: FloatArray,
-    speeds: FloatArray,
+    groups: Sequence[Shapes],
     *,
+    order: int = 0,
     sign: float = 1.0,
     drift_mps: float = 0.0,
     slow_factor: float = 1.0,
-) -> tuple[FloatArray, FloatArray]:
-    """Return shapes of way and speed, and what was seen, divided by the fixes' noise.
+) -> tuple[FloatArray, FloatArray, float]:
+    """Return products of shapes with each other and with what was seen, and the seen square.
 
-    ``ways`` has a row for every fix taken, ``speeds`` for each of them that tells a speed; ``sign``
-    is -1 where the shapes' time runs backwards. ``drift_mps`` is that of positions which no shape
-    stands for, ``slow_factor`` widens the reported speeds' slow errors.
+    All are divided by the fixes' noise. The first shapes are powers of time, up to an order, of the
+    way alone. ``at_s`` are the fixes' instants, ``sign`` is -1 where they run backwards.
+    ``drift_mps`` is that of positions which no shape stands for, ``slow_factor`` widens the
+    reported speeds' slow errors.
     """
-    at_s = along.time_s[taken]
-    since_s = at_s - at_s[0]
-    cover = drift_mps**2 * _slid(since_s, DRIFT_TIME_S) + along.white_m**2 * np.eye(len(at_s))
+    time_s, told = along.time_s, taken & np.isfinite(along.speed_mps)
+    told &= np.isfinite(along.white_mps)
+    place, speed = at_s[taken][:, None], at_s[told][:, None]
+    ways, speeds = [place ** np.arange(order + 1)], [np.zeros((len(speed), order + 1))]
+    for first, stop, size, build_s, before in groups:
+        side, knots_s = -1.0 if before else 1.0, GRID_S * np.arange(first, stop)
+        ways.append(size * side * way_for_one(side * (place - knots_s), build_s))
+        speeds.append(size * built_up(side * (speed - knots_s), build_s))
+    since_s = time_s[taken] - time_s[taken][0]
+    cover = drift_mps**2 * _slid(since_s, DRIFT_TIME_S) + along.white_m**2 * np.eye(len(since_s))
     root = np.linalg.cholesky(cover)
-    shapes, seen = np.linalg.solve(root, ways), sign * np.linalg.solve(root, along.way_m[taken])
-    if not len(speeds):
-        return shapes, seen
-    told = telling(along, taken)
-    at_s = along.time_s[told]
-    cover = (slow_factor * along.slow_mps) ** 2 * np.exp(
-        -np.abs(at_s[:, None] - at_s) / SLOW_SPEED_TIME_S
-    )
-    white = np.where(along.crawling[told], CRAWL_SD_MPS, along.white_mps)
-    root = np.linalg.cholesky(cover + np.diag(white**2))
-    return (
-        np.concatenate([shapes, np.linalg.solve(root, speeds)]),
-        np.concatenate([seen, np.linalg.solve(root, along.speed_mps[told])]),
-    )
+    shapes = np.linalg.solve(root, np.concatenate(ways, axis=1))
+    seen = sign * np.linalg.solve(root, along.way_m[taken])
+    if told.any():
+        apart_s = np.abs(time_s[told][:, None] - time_s[told])
+        cover = (slow_factor * along.slow_mps) ** 2 * np.exp(-apart_s / SLOW_SPEED_TIME_S)
+        white = np.where(along.crawling[told], CRAWL_SD_MPS, along.white_mps)
+        root = np.linalg.cholesky(cover + np.diag(white**2))
+        shapes = np.append(shapes, np.linalg.solve(root, np.concatenate(speeds, axis=1)), axis=0)
+        seen = np.append(seen, np.linalg.solve(root, along.speed_mps[told]))
+    return shapes.T @ shapes, shapes.T @ seen, float(seen @ seen)
 
 
 def _slid(since_s: FloatArray, time_s: float) -> FloatArray:
@@ -290,12 +286,6 @@ def _slid(since_s: FloatArray, time_s: float) -> FloatArray:
         - time_s
         * (1.0 - np.exp(-rate * one) - np.exp(-rate * two) + np.exp(-rate * abs(one - two)))
     )
-    return result
-
-
-def telling(along: Projection, taken: BoolArray) -> BoolArray:
-    """Return which of the fixes taken tell a speed."""
-    result: BoolArray = taken & np.isfinite(along.speed_mps) & np.isfinite(along.white_mps)
     return result
 
 

@@ -1,20 +1,18 @@
 """What a log shows of its motion: in steps, fix by fix, and laid along the heading.
 
-The filter's own motion is the evidence of the heading chain, not the raw readings: it joins
-positions and reported velocity, leaves out what it does not believe, and knows how fast the machine
-was between two fixes a second apart. The readings themselves tell how a receiver wanders at a stand
-and when a reverse begins: laid along the body's heading, which the fitted path shows where the
-machine moves and which goes on through a stop, they have one dimension and a sign.
+The filter's own motion is the evidence of the heading chain; the readings themselves tell how a
+receiver wanders at a stand and, laid along the body's heading, when a reverse begins.
 """
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 
 from ridelog.analysis.reverse.heading_hmm import Steps
 from ridelog.core.flags import Flag
 from ridelog.core.geodesy import to_local
-from ridelog.core.spans import Span, runs_of
+from ridelog.core.spans import runs_of
 from ridelog.core.track import BoolArray, FloatArray
 from ridelog.filtering.motion import Motion, Paths
 from ridelog.filtering.observations import CRAWL_MPS
@@ -32,7 +30,7 @@ _SLOW_MPS, _AROUND_S, _THINNED = 2.2, 3.0, 5
 # Long pieces are asked for in parts, to bound memory.
 _LONGEST_PART_S = 600.0
 # A stand long enough to learn from, slower than this throughout.
-_STAND_S, _STAND_MPS, _EDGE_S = 25.0, 0.5, 2.0
+_STAND_S, _STAND_MPS, _EDGE_S = 25.0, 0.5, 2
 # Wander of a receiver with no stand to learn from: the order of published slow errors, as in the
 # filter's own prior (2-8 cm/s), doubled for one that is not known.
 _UNKNOWN_WANDER_MPS = 0.1
@@ -50,54 +48,43 @@ _LEAST_M = 0.01
 
 def steps_of(motion: Motion) -> Steps:
     """Return the velocities of a ride in steps, close where it is slow and thinned elsewhere."""
-    parts = [
-        fitted(motion, first, last, STEP_S)
-        for piece in motion.pieces
-        for first, last in _parts(piece.start_s, piece.end_s)
-    ]
+    parts: list[Paths] = []
+    for piece in motion.pieces:
+        count = max(1, int(np.ceil((piece.end_s - piece.start_s) / _LONGEST_PART_S)))
+        edges = np.linspace(piece.start_s, piece.end_s, count + 1).tolist()
+        parts += [fitted(motion, *part, STEP_S) for part in pairwise(edges)]
     if not parts:
         return Steps(np.zeros(0), np.zeros((0, 2)), np.zeros(0), np.zeros(0))
     time_s = np.concatenate([path.time_s for path in parts])
     velocity = np.concatenate([path.velocity_mps[:, :, 0] for path in parts])
     slow = time_s[np.hypot(velocity[:, 0], velocity[:, 1]) < _SLOW_MPS]
     kept = np.arange(len(time_s)) % _THINNED == 0
-    kept |= _within(time_s, slow, _AROUND_S)
+    until = np.searchsorted(slow, time_s + _AROUND_S, side="right")
+    kept |= until > np.searchsorted(slow, time_s - _AROUND_S)
     # The ends of a piece stay, and the instant that two parts share is taken once.
     kept |= np.diff(time_s, append=np.inf) > 2.0 * STEP_S
     kept |= np.diff(time_s, prepend=-np.inf) > 2.0 * STEP_S
     kept &= np.diff(time_s, prepend=-np.inf) > 1e-6
     time_s, velocity = time_s[kept], velocity[kept]
-
-    rows = np.flatnonzero(motion.used & np.isfinite(motion.speed_sd_mps))
-    rows = rows[np.argsort(motion.track.time_s[rows], kind="stable")]
-    sd = np.interp(time_s, motion.track.time_s[rows], motion.speed_sd_mps[rows])
     step_s = np.diff(time_s, prepend=time_s[0] - STEP_S)
     return Steps(
         time_s=time_s,
         velocity_mps=velocity,
-        sd_mps=np.maximum(sd, _LEAST_SD_MPS),
+        sd_mps=np.maximum(speed_sd_at(motion, time_s), _LEAST_SD_MPS),
         weight=np.clip(step_s / _CORRELATED_S, 0.0, 1.0),
     )
+
+
+def speed_sd_at(motion: Motion, time_s: FloatArray) -> FloatArray:
+    """Return the standard deviation of the smoothed speed, linear between fixes. [m/s]"""
+    rows = motion.known_rows
+    return np.interp(time_s, motion.track.time_s[rows], motion.speed_sd_mps[rows])
 
 
 def fitted(motion: Motion, start_s: float, end_s: float, spacing_s: float) -> Paths:
     """Return the fitted path alone, evenly spaced by about ``spacing_s``, both ends included."""
     count = max(1, round((end_s - start_s) / spacing_s))
     return motion.paths(start_s, end_s, draws=0, spacing_s=(end_s - start_s) / count)
-
-
-def _parts(start_s: float, end_s: float) -> list[Span]:
-    count = max(1, int(np.ceil((end_s - start_s) / _LONGEST_PART_S)))
-    edges = np.linspace(start_s, end_s, count + 1).tolist()
-    return list(zip(edges[:-1], edges[1:], strict=True))
-
-
-def _within(time_s: FloatArray, marks_s: FloatArray, reach_s: float) -> BoolArray:
-    """Return which times lie within a reach of any of the (sorted) marks."""
-    first = np.searchsorted(marks_s, time_s - reach_s)
-    after = np.searchsorted(marks_s, time_s + reach_s, side="right")
-    result: BoolArray = after > first
-    return result
 
 
 @dataclass(frozen=True)
@@ -117,22 +104,20 @@ class Readings:
     wander_mps: float
     step_m: float
 
-    def disagreement(self, start_s: float, end_s: float) -> list[str]:
-        """Return a doubt if reported velocity and positions tell different ways."""
+    def disagreement(self, start_s: float, end_s: float) -> str:
+        """Return a doubt if reported velocity and positions tell different ways, else nothing."""
         if not self.reported:
-            return []
+            return ""
         inside = (self.time_s >= start_s - 1e-6) & (self.time_s <= end_s + 1e-6)
         known = inside & np.isfinite(self.velocity_mps[:, 0])
         if np.count_nonzero(known) < 2 or np.count_nonzero(known) < 0.4 * np.count_nonzero(inside):
-            return ["the receiver reports no speed or course during it"]
+            return "the receiver reports no speed or course during it"
         times = self.time_s[known]
         by_speed = np.trapezoid(self.velocity_mps[known], times, axis=0)
-        ends = [self._at(times[0]), self._at(times[-1])]
-        by_position = ends[1] - ends[0]
+        by_position = self._at(times[-1]) - self._at(times[0])
         apart = float(np.linalg.norm(by_position - by_speed))
-        if apart > _AGREE_SHARE * float(np.linalg.norm(by_speed)) + _AGREE_M:
-            return ["positions and reported speed do not agree on it"]
-        return []
+        agree = apart <= _AGREE_SHARE * float(np.linalg.norm(by_speed)) + _AGREE_M
+        return "" if agree else "positions and reported speed do not agree on it"
 
     def _at(self, time_s: float) -> FloatArray:
         """Return the mean position within 0.3 s of a time, the nearest one if there is none."""
@@ -146,8 +131,7 @@ class Readings:
 def readings_of(motion: Motion) -> Readings:
     """Return the fixes of a log that the filter believed."""
     track = motion.track
-    believed = motion.used & ((motion.flags & np.uint32(Flag.JUMP)) == 0)
-    rows = np.flatnonzero(believed)
+    rows = np.flatnonzero(motion.used & ((motion.flags & np.uint32(Flag.JUMP)) == 0))
     rows = rows[np.argsort(track.time_s[rows], kind="stable")]
     east, north = to_local(track.latitude_deg[rows], track.longitude_deg[rows], *motion.origin_deg)
     position = np.stack([east, north], axis=1)
@@ -157,8 +141,7 @@ def readings_of(motion: Motion) -> Readings:
     velocity[wrong] = np.nan
     speed = np.where(wrong, np.nan, speed)
     time_s = track.time_s[rows]
-    latitudes = np.unique(track.latitude_deg[rows])
-    steps = np.diff(latitudes)
+    steps = np.diff(np.unique(track.latitude_deg[rows]))
     steps = steps[steps > 1e-10]
     return Readings(
         time_s=time_s,
@@ -176,27 +159,23 @@ def _wander(motion: Motion, time_s: FloatArray, position: FloatArray, speed: Flo
 
     White noise of the positions, which the filter averages away, is taken off.
     """
-    slow = np.isfinite(speed) & (speed < _STAND_MPS)
     squares: list[FloatArray] = []
-    for first, stop in runs_of(slow):
+    for first, stop in runs_of(speed < _STAND_MPS):
         if time_s[stop - 1] - time_s[first] < _STAND_S:
             continue
         inside = slice(first, stop)
-        second = np.floor(time_s[inside] - time_s[first]).astype(np.int64)
-        second = np.unique(second, return_inverse=True)[1]
+        second = np.unique(np.floor(time_s[inside] - time_s[first]), return_inverse=True)[1]
         count = np.bincount(second)
-        mean = np.stack(
-            [np.bincount(second, position[inside, axis]) / count for axis in (0, 1)], axis=1
+        east, north, at = (
+            (np.bincount(second, values) / count)[_EDGE_S:-_EDGE_S]
+            for values in (*position[inside].T, time_s[inside])
         )
-        at = np.bincount(second, time_s[inside]) / count
-        edge = int(_EDGE_S)
-        mean, at, count = mean[edge:-edge], at[edge:-edge], count[edge:-edge]
         if len(at) < 5:
             continue
-        span = (at[2:] - at[:-2])[:, None]
-        rate = (mean[2:] - mean[:-2]) / span
+        count, span = count[_EDGE_S:-_EDGE_S], at[2:] - at[:-2]
+        square = ((east[2:] - east[:-2]) / span) ** 2 + ((north[2:] - north[:-2]) / span) ** 2
         noise = motion.noise.position_white_m**2 * (1.0 / count[2:] + 1.0 / count[:-2])
-        squares.append((rate**2).sum(axis=1) - 2.0 * noise / span[:, 0] ** 2)
+        squares.append(square - 2.0 * noise / span**2)
     if not squares:
         return _UNKNOWN_WANDER_MPS
     return float(np.sqrt(max(float(np.concatenate(squares).mean()), 0.0)))
@@ -206,8 +185,6 @@ def _wander(motion: Motion, time_s: FloatArray, position: FloatArray, speed: Flo
 class Projection:
     """The fixes around one end of a reverse along the heading; arrays of shape (m,).
 
-    Attributes
-    ----------
     time_s : of the fixes that the filter believed. [s]
     way_m : seen way since the first of them, forward positive. [m]
     speed_mps : reported, forward positive; NaN where none. [m/s]

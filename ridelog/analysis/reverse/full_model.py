@@ -1,9 +1,8 @@
 """The speed of a reverse from its beginning to its end: possible ones, drawn from what fixes tell.
 
-A smoother takes every bend of the speed for as likely as every other, so it flattens a peak that
-lasts a second. Here the machine pulls away from rest, runs on with small bends, brakes to rest, as
-``boundaries`` has it for either end: one model for both and all between, its instants drawn from
-what the ends leave open. Derivation: METHOD.md of reverse, (7) and (8).
+The machine pulls away from rest, runs on with small bends, brakes to rest: one model for both ends
+and all between, its instants drawn from what the ends alone leave open. Derivation: METHOD.md of
+reverse, (7) and (8).
 """
 
 from dataclasses import dataclass
@@ -20,13 +19,15 @@ from ridelog.analysis.reverse.boundaries import (
     GRID_S,
     JERK_OUT,
     LASTS_S,
+    NOTHING,
     PULL,
     RIDE,
     RIDING_S,
     Edge,
-    telling,
+    Shapes,
+    bordered,
+    products_of,
     way_for_one,
-    whitened,
 )
 from ridelog.analysis.reverse.evidence import Projection
 from ridelog.core.resampling import systematic
@@ -67,23 +68,11 @@ _ROOM = 20
 
 
 def possible_best_mps(along: Projection, start: Edge, end: Edge) -> FloatArray | None:
-    """Return equally likely best seconds of a reverse, shape (POSSIBLE,).
+    """Return equally likely best seconds of a reverse, shape (POSSIBLE,). [m/s]
 
-    Parameters
-    ----------
-    along : Projection
-        The fixes from well before it to well after.
-    start, end : Edge
-        What its ends alone leave open.
-
-    Returns
-    -------
-    ndarray or None
-        The mean of the whole where it is shorter than a second; None if no trial is in order.
-
-    Source
-    ------
-    Own derivation: METHOD.md of reverse, (7) and (8).
+    ``along`` holds the fixes from well before it to well after, ``start`` and ``end`` what its ends
+    alone leave open. The mean of the whole where it is shorter than a second; None if no trial is
+    in order. Own derivation: METHOD.md of reverse, (7) and (8).
     """
     random = np.random.default_rng(_SEED)
     drawn = _drawn(start, end, random)
@@ -232,27 +221,17 @@ class _Fixes:
         last_s = min(last_s, riding[riding > middle].min(initial=np.inf) + RIDING_S)
         taken = (at_s >= first_s - 1e-6) & (at_s <= last_s + 1e-6)
         low, high = int(np.floor(first_s / GRID_S)) - 1, int(np.ceil(last_s / GRID_S)) + 1
-        back, before, after = (
-            GRID_S * np.arange(*span) for span in ((start, end), (low, end), (start, high + 1))
+        groups = (
+            NOTHING,
+            Shapes(start, end, -1.0, BUILD_S),
+            Shapes(low, end, 1.0, EASE_S, before=True),
+            Shapes(start, high + 1, 1.0, EASE_S),
         )
-        place, speed = at_s[taken][:, None], at_s[telling(along, taken)][:, None]
-        none = np.zeros((len(place), 1))
-        ways = np.concatenate(
-            [none + 1.0, none, -way_for_one(place - back, BUILD_S),
-             -way_for_one(before - place, EASE_S), way_for_one(place - after, EASE_S)], axis=1,
-        )  # fmt: skip
-        speeds = np.concatenate(
-            [np.zeros((len(speed), 2)), -built_up(speed - back, BUILD_S),
-             built_up(before - speed, EASE_S), built_up(speed - after, EASE_S)], axis=1,
-        )  # fmt: skip
-        shapes, seen = whitened(
-            along, taken, ways, speeds, drift_mps=along.drift_mps, slow_factor=_SLOW_FACTOR
+        products = products_of(
+            along, at_s, taken, groups, drift_mps=along.drift_mps, slow_factor=_SLOW_FACTOR
         )
         bend = max(round(BEND_S / GRID_S), -(-(end - start) // _MOST_BENDS))
-        return _Fixes(
-            shapes.T @ shapes, shapes.T @ seen, float(seen @ seen),
-            bend, (end - start) // bend, (start, end), low, high,
-        )  # fmt: skip
+        return _Fixes(*products, bend, (end - start) // bend, (start, end), low, high)
 
     def changes(self, trials: IntArray) -> tuple[IntArray, BoolArray]:
         """Return when changes of slope begin, (trials, 4 + bends), and which there are."""
@@ -342,24 +321,18 @@ class _WholeModel:
         changes, used = fixes.changes(trials)
         picked = fixes.picked(trials, changes, used)
         prior = fixes.prior
-        size = prior.pulled.shape[1]
         lively = trials[:, _LIVELY]
-        matrix = np.empty((len(trials), size + 1, size + 1))
         among = picked[:, :, None] * len(fixes.onto) + picked[:, None, :]
-        matrix[:, :size, :size] = np.take(fixes.products, among)
-        matrix[:, :size, :size] += prior.precision[lively]
+        normal = np.take(fixes.products, among) + prior.precision[lively]
         # Speed and slope at the end are zero.
         left_s: FloatArray = GRID_S * (trials[:, [_END]] - changes).astype(np.float64)
         rest = np.stack([np.where(used, built_up(left_s, BUILD_S), 0.0), used], axis=1) / _AT_REST
         inner = slice(1, 1 + changes.shape[1])
-        matrix[:, inner, inner] += np.swapaxes(rest, 1, 2) @ rest
-        matrix[:, size, :size] = matrix[:, :size, size] = fixes.onto[picked] + prior.pulled[lively]
+        normal[:, inner, inner] += np.swapaxes(rest, 1, 2) @ rest
         corner = 1.001 * (fixes.square + float(prior.square.max())) + 10.0
-        matrix[:, size, size] = corner
-        factor: FloatArray = np.linalg.cholesky(matrix).astype(np.float64, copy=False)
-        pivots = np.diagonal(factor, axis1=1, axis2=2)
-        likely = 0.5 * (corner - pivots[:, size] ** 2 - prior.square[lively])
-        likely += prior.half_log_det[lively] - np.log(pivots[:, :size]).sum(axis=1)
+        factor, pivots = bordered(normal, fixes.onto[picked] + prior.pulled[lively], corner)
+        likely = 0.5 * (corner - pivots[:, -1] ** 2 - prior.square[lively])
+        likely += prior.half_log_det[lively] - np.log(pivots[:, :-1]).sum(axis=1)
         # Any length of pull, hold and brake is as likely by its logarithm.
         lengths = np.diff(trials[:, [_START, _PULLED, _BRAKE, _END]], axis=1)
         lengths[:, 1] += round(_HELD_S / GRID_S) - _BUILD

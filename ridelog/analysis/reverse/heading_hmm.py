@@ -41,7 +41,7 @@ _FIRST = np.array([_FORWARD_FIRST, 1.0 - _FORWARD_FIRST])
 # Only slower than this can a sign change be near; elsewhere two numbers are carried along.
 _SLOW_MPS, _MARGIN_S = 1.5, 1.5
 # What is known before an interruption fades over this time.
-_INTERRUPTED_S, _FORGETTING_S = 2.5, 20.0
+INTERRUPTED_S, _FORGETTING_S = 2.5, 20.0
 # Walks are made once for these variances (log spaced), a step takes the nearest above.
 _LEVELS = np.geomspace(1e-5, 3.0, 60)
 # Chances below this cannot turn the answer of a whole ride; likelihoods of a few steps in a row do
@@ -186,7 +186,7 @@ def _moves(steps: Steps) -> _Moves:
         walk=np.searchsorted(_LEVELS, variance).clip(0, len(_LEVELS) - 1),
         change=np.minimum(_CHANGES_PER_S * step_s * gate, 0.5),
         by_hand=np.minimum(_TURNED_BY_HAND_PER_S * step_s * resting, 0.5),
-        renew=np.where(step_s > _INTERRUPTED_S, 1.0 - np.exp(-step_s / _FORGETTING_S), 0.0),
+        renew=np.where(step_s > INTERRUPTED_S, 1.0 - np.exp(-step_s / _FORGETTING_S), 0.0),
         cost=np.exp(-cost * np.minimum(step_s, 1.0)),
     )
 
@@ -211,7 +211,7 @@ def _walks() -> FloatArray:
 def _slow_regions(time_s: FloatArray, speed: FloatArray) -> list[tuple[int, int]]:
     """Return first and one-past-last step of stretches in which the sign could change."""
     # At an interruption what is known begins anew, so it needs the grid as well.
-    broken = np.diff(time_s) > _INTERRUPTED_S
+    broken = np.diff(time_s) > INTERRUPTED_S
     near = np.append(broken, False) | np.concatenate([[False], broken])
     slow = np.flatnonzero((speed < _SLOW_MPS) | near)
     if not len(slow):

@@ -4,14 +4,20 @@ from collections.abc import Iterable
 from typing import TYPE_CHECKING, Any, ClassVar
 
 from ridelog.analysis.figure import LOWER, Comparable, Figure
-from ridelog.analysis.reverse.cautions import reverse_cautions
 from ridelog.analysis.reverse.measure import Reverse, find_reverse
-from ridelog.analysis.subject import Caution, MeasuredRide, Subject
-from ridelog.core.quantity import SPEED
-from ridelog.core.units import SpeedUnit
+from ridelog.analysis.settings import FAR_ABOVE_MPS, WALKING_PACE_MPS
+from ridelog.analysis.subject import DANGER, WARNING, Caution, MeasuredRide, Subject
+from ridelog.core.quantity import SPEED, plain
+from ridelog.core.units import SPEED_UNITS, SpeedUnit
 
 if TYPE_CHECKING:
     from ridelog.present.section import Section
+
+_WALKING_SOURCE = (
+    "StVO § 21a (1) no. 3: reversing is a walking-pace manoeuvre; Regulation (EU) 168/2013 "
+    "Art. 2 (2) (a), eKFV § 1: 6 km/h"
+)
+_CHOSEN_SOURCE = "limit chosen by the user"
 
 
 class ReverseTravel(Subject):
@@ -33,24 +39,21 @@ class ReverseTravel(Subject):
     def figures(self, ride: MeasuredRide) -> Iterable[Figure]:
         """Return the top speed in reverse, if anything may have gone backwards."""
         reverse: Reverse = ride["reverse"]
-        if reverse.state == "none":
-            return
-        yield Figure(
-            "reverse_top_mps",
-            "top speed in reverse",
-            SPEED,
-            reverse.top_speed_mps,
-            reverse.reason if reverse.top_speed_mps is None else "",
-            Comparable(LOWER),
-            explained="fastest second backwards; slower is safer",
-        )
+        if reverse.state != "none":
+            top = reverse.top_speed_mps
+            yield Figure(
+                "reverse_top_mps", "top speed in reverse", SPEED, top,
+                "" if top else reverse.reason, Comparable(LOWER),
+                explained="fastest second backwards; slower is safer",
+            )  # fmt: skip
 
     def cautions(self, ride: MeasuredRide) -> Iterable[Caution]:
         """Return the warnings about a fast reverse."""
+        settings = ride.settings
         return reverse_cautions(
             ride["reverse"],
-            limit_mps=ride.settings.reverse_caution_mps,
-            strong_mps=ride.settings.reverse_strong_mps,
+            limit_mps=settings.reverse_caution_mps,
+            strong_mps=settings.reverse_strong_mps,
         )
 
     def lines(self, ride: MeasuredRide, reader: SpeedUnit) -> Iterable[tuple[str, str]]:
@@ -68,3 +71,46 @@ class ReverseTravel(Subject):
     def document(self, ride: MeasuredRide) -> dict[str, Any]:
         """Return the member "reverse" of the result."""
         return {"reverse": ride["reverse"]}
+
+
+def reverse_cautions(
+    reverse: Reverse, *, limit_mps: float = WALKING_PACE_MPS, strong_mps: float = FAR_ABOVE_MPS
+) -> tuple[Caution, ...]:
+    """Return the warning that the best second in reverse calls for, above a limit or a strong one.
+
+    The limits are speeds. [m/s]
+    """
+    chosen = limit_mps != WALKING_PACE_MPS
+    limit, source, gravity = limit_mps, _CHOSEN_SOURCE if chosen else _WALKING_SOURCE, WARNING
+    if reverse.top_speed_mps is None:
+        # What is more likely forward is named among the segments, but nobody is warned of it.
+        possible = [
+            segment.top_speed_mps.value
+            for segment in reverse.segments
+            if segment.top_speed_mps is not None and segment.probability > 0.5
+        ]
+        seen = max(possible, default=0.0) if reverse.state == "uncertain" else 0.0
+        code, text = "reverse_possible", (
+            f"It may have gone backwards at {_both(seen)}, faster than {_both(limit)}; the log "
+            "cannot settle it. Mark the reverses, or measure again."
+        )  # fmt: skip
+    elif (seen := reverse.top_speed_mps.value) > strong_mps:
+        limit, gravity = strong_mps, DANGER
+        source = _CHOSEN_SOURCE if limit != FAR_ABOVE_MPS else "common practice, no source"
+        code, text = "reverse_far_too_fast", (
+            f"Reverse at {_both(seen)} is above {_both(limit)}: the rider looks the wrong way, "
+            "steering works the other way round and anyone behind has no time. Do not let a child "
+            "ride it so: limit reverse before the next ride."
+        )  # fmt: skip
+    else:
+        pace = "the limit you set" if chosen else "walking pace"
+        code, text = "reverse_too_fast", (
+            f"Reverse at {_both(seen)} is faster than {pace}, {_both(limit)}: keep people clear "
+            "behind it and limit its reverse speed."
+        )  # fmt: skip
+    return (Caution(code, text, seen, limit, source, gravity=gravity),) if seen > limit else ()
+
+
+def _both(speed_mps: float) -> str:
+    kmh, mph = (plain(speed_mps, SPEED, SPEED_UNITS[name], 1) for name in ("km/h", "mph"))
+    return f"{kmh} ({mph})"

@@ -4,12 +4,14 @@ import functools
 
 import numpy as np
 import pytest
+from log_in_memory import to_track
+from receiver_presets import preset
 from scipy.special import ndtri
 
 from ridelog.analysis.acceleration.measure import AccelerationCurve, measure_acceleration
 from ridelog.analysis.acceleration.runs import AccelerationRun, RunDraws, draw_runs
 from ridelog.filtering.smoother import estimate_motion
-from ridelog.simulate import Machine, Ride, Surroundings, preset, to_track
+from ridelog.simulate import Machine, Ride, Surroundings
 
 SLOPE = 0.02
 

@@ -1,6 +1,9 @@
 """Short spans give way to their longer neighbours."""
 
+from itertools import pairwise
+
 import numpy as np
+import pytest
 
 from ridelog.analysis.phases.measure import PhaseSpan, without_short
 
@@ -20,34 +23,29 @@ def random_spans(rng: np.random.Generator, count: int) -> list[PhaseSpan]:
     return spans_of(kinds, [float(n) for n in rng.integers(1, 20, count)])
 
 
-def one_by_one(spans: list[PhaseSpan], shortest_s: float, kept: tuple[str, ...]) -> list[PhaseSpan]:
-    """The same said plainly: look through all of them each time."""
-    while len(spans) > 1:
-        lengths = [np.inf if one.kind in kept else one.end_s - one.start_s for one in spans]
-        short = int(np.argmin(lengths))
-        if lengths[short] >= shortest_s:
-            break
-        beside = [place for place in (short - 1, short + 1) if 0 <= place < len(spans)]
-        longer = max(beside, key=lambda place: spans[place].end_s - spans[place].start_s)
-        spans[longer].start_s = min(spans[longer].start_s, spans[short].start_s)
-        spans[longer].end_s = max(spans[longer].end_s, spans[short].end_s)
-        del spans[short]
-        merged: list[PhaseSpan] = []
-        for span in spans:
-            if merged and merged[-1].kind == span.kind:
-                merged[-1].end_s = span.end_s
-            else:
-                merged.append(span)
-        spans = merged
-    return spans
+@pytest.mark.parametrize("seed", range(60))
+def test_what_is_left_is_long_and_covers_the_same_time(seed: int) -> None:
+    spans = random_spans(np.random.default_rng(seed), 1 + seed)
+    braked = [(one.start_s, one.end_s) for one in spans if one.kind == "braking"]
+    end_s = spans[-1].end_s
+    left = without_short(spans, 8.0, ("braking",))
+    assert (left[0].start_s, left[-1].end_s) == (0.0, end_s)
+    for one, other in pairwise(left):
+        assert one.end_s == other.start_s and one.kind != other.kind
+    long = [one for one in left if one.end_s - one.start_s >= 8.0 or one.kind == "braking"]
+    assert len(left) == 1 or long == left
+    # What was measured may take in neighbours, but loses nothing.
+    for start_s, stop_s in braked:
+        assert any(o.kind == "braking" and o.start_s <= start_s and stop_s <= o.end_s for o in left)
 
 
-def test_same_as_looking_through_all_of_them_each_time() -> None:
-    for seed in range(60):
-        count = 1 + seed
-        plain = one_by_one(random_spans(np.random.default_rng(seed), count), 8.0, ("braking",))
-        quick = without_short(random_spans(np.random.default_rng(seed), count), 8.0, ("braking",))
-        assert quick == plain
+def test_the_shortest_gives_way_first_and_to_the_longer_neighbour() -> None:
+    kinds = ["steady", "pull", "turning", "pull", "steady"]
+    left = without_short(spans_of(kinds, [9.0, 3.0, 2.0, 4.0, 1.0]), 8.0, ())
+    assert [(one.kind, one.start_s, one.end_s) for one in left] == [
+        ("steady", 0.0, 9.0),
+        ("pull", 9.0, 19.0),
+    ]
 
 
 def test_what_is_kept_stays_however_short() -> None:

@@ -4,14 +4,16 @@ from functools import cache
 
 import numpy as np
 import pytest
+from labelled_rides import RandomRide
+from log_in_memory import to_track
+from receiver_presets import preset
+from reverse_rides import forward_ride, reverse_ride, turned_by_hand
 
 from ridelog.analysis.reverse.measure import Reverse, find_reverse
 from ridelog.core.errors import RideLogError
 from ridelog.filtering.motion import Motion
 from ridelog.filtering.smoother import estimate_motion
-from ridelog.simulate import Ride, Span, preset, to_track
-from ridelog.simulate.labels import LabelledRide
-from ridelog.simulate.manoeuvres import forward_ride, reverse_ride, turned_by_hand
+from ridelog.simulate import Ride, Span
 
 MAKERS = {"reverse": reverse_ride, "forward": forward_ride}
 
@@ -19,7 +21,7 @@ MAKERS = {"reverse": reverse_ride, "forward": forward_ride}
 @cache
 def ridden(
     kind: str, rate_hz: float = 10.0, reports: bool = True, seed: int = 11
-) -> tuple[LabelledRide, Motion]:
+) -> tuple[RandomRide, Motion]:
     rng = np.random.default_rng(seed)
     made = {
         "by hand": lambda: turned_by_hand(rng, slow=True),

@@ -2,8 +2,8 @@
 
 import pytest
 
-from ridelog.analysis.reverse.cautions import reverse_cautions
 from ridelog.analysis.reverse.measure import Reverse, Segment
+from ridelog.analysis.reverse.subject import reverse_cautions
 from ridelog.analysis.settings import FAR_ABOVE_MPS, WALKING_PACE_MPS
 from ridelog.core.estimate import Estimate
 

@@ -5,11 +5,13 @@ from datetime import UTC, datetime
 
 import numpy as np
 import pytest
+from log_in_memory import to_track
+from receiver_presets import preset
 
-from ridelog.analysis.reverse.marks import lay_marks, read_mark
+from ridelog.analysis.reverse.measure import lay_marks, read_mark
 from ridelog.core.errors import RideLogError
 from ridelog.core.track import Track
-from ridelog.simulate import Ride, preset, to_track
+from ridelog.simulate import Ride
 
 
 def log_of(start: datetime | None) -> Track:

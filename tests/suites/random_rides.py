@@ -1,16 +1,50 @@
-"""Random rides for statistical suites: there and back, standing starts and stops."""
+"""Random machines and rides: there and back, standing starts and stops."""
 
 from dataclasses import replace
 
 import numpy as np
+from labelled_rides import RandomRide, finish
 
-from ridelog.simulate.labels import LabelledRide, finish
-from ridelog.simulate.machine import Machine, random_machine
-from ridelog.simulate.spans import Surroundings
-from ridelog.simulate.vehicle import Ride
+from ridelog.core.units import STANDARD_GRAVITY_MPS2
+from ridelog.simulate import Machine, Ride, Surroundings
 
+# Dry air as an ideal gas at 20 °C and 1013.25 hPa: 101325 / (287.05 * 293.15). [kg/m³]
+AIR_DENSITY_KGPM3 = 1.2041
 # How a pull ends: the drive settles, the rider holds a speed, or brakes while still pulling.
 PULL_ENDS = ("settles", "held", "corner")
+
+
+def random_machine(rng: np.random.Generator, steady_mps: float) -> Machine:
+    """Return a machine drawn widely that settles at a speed on the level in still air.
+
+    Half of them are held by motor speed, half nearly by power; pull and resistance grow with the
+    speed the machine is made for. The ranges are invented, not measured.
+    """
+    mass_kg = float(rng.uniform(60.0, 90.0) + 4.0 * steady_mps)
+    pull_mps2 = float(rng.uniform(1.2, 3.2))
+    draft = Machine(
+        mass_kg=mass_kg,
+        front_teeth=int(rng.integers(9, 15)),
+        rear_teeth=int(rng.integers(48, 72)),
+        circumference_m=float(rng.uniform(0.8, 1.5)),
+        efficiency=float(rng.uniform(0.82, 0.94)),
+        traction_n=mass_kg * float(rng.uniform(3.5, 5.0)),
+        resistance_a_n=mass_kg * STANDARD_GRAVITY_MPS2 * float(rng.uniform(0.012, 0.03)),
+        resistance_b_nspm=float(rng.uniform(0.0, 1.2)),
+        resistance_c_ns2pm2=0.5 * AIR_DENSITY_KGPM3 * float(rng.uniform(0.35, 0.6)),
+    )
+    scale = draft.force_per_torque_pm
+    resisting = float(draft.resistance_n(np.asarray([steady_mps]))[0])
+    limit_n = max(mass_kg * pull_mps2 + draft.resistance_a_n, 1.2 * resisting)
+    line_n = limit_n * float(rng.uniform(1.5, 6.0))
+    spare = float(rng.uniform(1.05, 1.3)) if rng.random() < 0.5 else float(rng.uniform(1.5, 3.0))
+    return replace(
+        draft,
+        limit_torque_nm=limit_n / scale,
+        line_torque_nm=line_n / scale,
+        power_w=spare * resisting * steady_mps / draft.efficiency,
+        traction_n=max(draft.traction_n, limit_n),
+    ).with_steady_speed(steady_mps)
 
 
 def start_ride(
@@ -59,7 +93,7 @@ def out_and_back(
     passes: int | None = None,
     pull_end: str | None = None,
     machine: Machine | None = None,
-) -> LabelledRide:
+) -> RandomRide:
     """Return a ride of one or more passes along a straight, turning round between them.
 
     Parameters
@@ -117,7 +151,7 @@ def starts_and_stops(
     top_mps: float | None = None,
     machine: Machine | None = None,
     at_once: bool = False,
-) -> LabelledRide:
+) -> RandomRide:
     """Return standing starts at full throttle, each ended by braking to a stop.
 
     The throttle opens over 0.1-0.5 s and the brake builds up over 0.1-0.4 s (a hand), or both act
@@ -147,12 +181,6 @@ def starts_and_stops(
     return finish(ride, rng)
 
 
-def still_air(machine: Machine, rng: np.random.Generator, *, scatter_mps: float) -> Machine:
-    """Return the machine of another day: charge and tyres move its no-load speed a little."""
-    factor = 1.0 + float(rng.normal(0.0, scatter_mps)) / machine.steady_mps()
-    return replace(machine, no_load_radps=machine.no_load_radps * factor)
-
-
 def _pass(ride: Ride, rng: np.random.Generator, top: float, plateau: float, ends: str) -> None:
     build = float(rng.uniform(0.1, 0.5))
     if ends == "settles":
@@ -174,7 +202,8 @@ def _pass(ride: Ride, rng: np.random.Generator, top: float, plateau: float, ends
             ride.coast(until_mps=0.75 * ride.velocity_mps, build_s=0.3, for_s=6.0)
 
 
-def _steady(ride: Ride) -> float:
+def steady_mps(ride: Ride) -> float:
+    """Return the speed at which the machine settles in this wind and on this slope. [m/s]"""
     around = ride.surroundings
     return ride.machine.steady_mps(
         headwind_mps=around.headwind_mps(ride.heading_rad), grade=around.grade(ride.heading_rad)
@@ -183,12 +212,12 @@ def _steady(ride: Ride) -> float:
 
 def _reachable(ride: Ride, wanted_mps: float) -> float:
     """Return a speed, or 97 % of what wind and slope allow here if that is less."""
-    return min(wanted_mps, 0.97 * _steady(ride))
+    return min(wanted_mps, 0.97 * steady_mps(ride))
 
 
 def _settling_time(ride: Ride) -> float:
     """Return about how long the drive takes to come within 1 % of its steady speed. [s]"""
-    goal = 0.99 * _steady(ride)
+    goal = 0.99 * steady_mps(ride)
     velocity = np.linspace(min(ride.velocity_mps, goal), goal, 200)
     around = ride.surroundings
     accel = ride.machine.acceleration_mps2(

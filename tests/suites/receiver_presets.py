@@ -3,9 +3,9 @@
 from typing import Literal
 
 import numpy as np
+from odd_receiver import OddReceiver
 
-from ridelog.simulate.disturbances import Settling
-from ridelog.simulate.receiver import Receiver
+from ridelog.simulate import Settling
 
 ReceiverKind = Literal["clean", "drifting", "jumpy", "warmup"]
 RECEIVER_KINDS: tuple[ReceiverKind, ...] = ("clean", "drifting", "jumpy", "warmup")
@@ -21,7 +21,7 @@ def preset(
     *,
     reports_speed: bool = True,
     position_white_m: float | None = None,
-) -> Receiver:
+) -> OddReceiver:
     """Return a receiver of a kind with its properties drawn at random.
 
     Parameters
@@ -52,7 +52,7 @@ def preset(
     jumpy = kind == "jumpy"
     if position_white_m is None:
         position_white_m = 0.05 if rate_hz >= 5.0 else 0.3
-    return Receiver(
+    return OddReceiver(
         rate_hz=rate_hz,
         reports_speed=reports_speed,
         position_white_m=position_white_m,

@@ -1,43 +1,11 @@
 """A simulated log as a Track in memory, with the rounding that a file would bring."""
 
 import hashlib
-from dataclasses import dataclass
-from datetime import UTC, datetime
 
 import numpy as np
 
-from ridelog.core.geodesy import from_local
-from ridelog.core.track import FloatArray, Source, Track
-from ridelog.simulate.receiver import Observation
-
-# An invented day; nothing happened then.
-START_UTC = datetime(2024, 6, 8, 9, 0, 0, tzinfo=UTC)
-# Open sea in the Gulf of Guinea, 0.4 degrees from where the equator meets the zero meridian: no
-# workshop, no road and nobody's home.
-ORIGIN_DEG = (0.2, -0.35)
-
-
-@dataclass(frozen=True)
-class Place:
-    """Where and when a simulated log is set.
-
-    Attributes
-    ----------
-    latitude_deg, longitude_deg : of east = north = 0. [deg]
-    height_m : of the ground there. [m]
-    start_utc : aware time of the first fix.
-    """
-
-    latitude_deg: float = ORIGIN_DEG[0]
-    longitude_deg: float = ORIGIN_DEG[1]
-    height_m: float = 12.0
-    start_utc: datetime = START_UTC
-
-    def coordinates(self, observation: Observation) -> tuple[FloatArray, FloatArray]:
-        """Return latitude and longitude of every fix, not rounded. [deg]"""
-        return from_local(
-            observation.east_m, observation.north_m, self.latitude_deg, self.longitude_deg
-        )
+from ridelog.core.track import Source, Track
+from ridelog.simulate import Observation, Place
 
 
 def to_track(

@@ -3,10 +3,11 @@
 from collections.abc import Callable
 
 import numpy as np
+from hand_turn import HandTurnedRide
+from labelled_rides import RandomRide, finish
+from random_rides import brake_anyhow, start_ride, steady_mps, u_turn
 
-from ridelog.simulate.labels import LabelledRide, finish
-from ridelog.simulate.rides import brake_anyhow, start_ride, u_turn
-from ridelog.simulate.vehicle import Ride
+from ridelog.simulate import Ride
 
 REVERSE_KINDS = (
     "straight",
@@ -33,7 +34,7 @@ FORWARD_KINDS = (
 )
 
 
-def reverse_ride(rng: np.random.Generator, kind: str | None = None) -> LabelledRide:
+def reverse_ride(rng: np.random.Generator, kind: str | None = None) -> RandomRide:
     """Return a ride with one or more stretches of reverse, of a kind drawn if none is given.
 
     straight: 0.9-2.5 m/s for some seconds; slow: 0.55-0.9 m/s; fast: 3-4 m/s; arc: backing round a
@@ -76,7 +77,7 @@ def reverse_ride(rng: np.random.Generator, kind: str | None = None) -> LabelledR
     return finish(ride, rng)
 
 
-def forward_ride(rng: np.random.Generator, kind: str | None = None) -> LabelledRide:
+def forward_ride(rng: np.random.Generator, kind: str | None = None) -> RandomRide:
     """Return a ride without any reverse that is easily taken for one with it.
 
     u-turns: of 2.5-4 m radius on a straight; long stands: half a minute and more in between;
@@ -97,13 +98,14 @@ def forward_ride(rng: np.random.Generator, kind: str | None = None) -> LabelledR
     return finish(ride, rng)
 
 
-def turned_by_hand(rng: np.random.Generator, *, slow: bool | None = None) -> LabelledRide:
+def turned_by_hand(rng: np.random.Generator, *, slow: bool | None = None) -> RandomRide:
     """Return a ride whose machine is turned round on the spot at a stop and then ridden on.
 
     Nothing in a log tells this from a reverse if the ride goes on slowly; with ``slow`` it does.
     """
     slow = bool(rng.random() < 0.5) if slow is None else slow
-    ride = start_ride(rng, steady_mps=float(rng.uniform(5.0, 11.0)))
+    start = start_ride(rng, steady_mps=float(rng.uniform(5.0, 11.0)))
+    ride = HandTurnedRide(start.machine, start.heading_rad, start.surroundings)
     ride.stand(float(rng.uniform(3.0, 10.0)))
     _forward(ride, rng)
     brake_anyhow(ride, rng)
@@ -133,7 +135,7 @@ def _forward(ride: Ride, rng: np.random.Generator) -> None:
     wanted_mps = float(rng.uniform(0.4, 0.85)) * ride.machine.steady_mps()
     # Against wind or slope it may not reach that.
     ride.drive(
-        until_mps=min(wanted_mps, 0.95 * ride.steady_mps()),
+        until_mps=min(wanted_mps, 0.95 * steady_mps(ride)),
         build_s=float(rng.uniform(0.15, 0.4)),
     )
     ride.hold(float(rng.uniform(2.0, 6.0)))

@@ -1,14 +1,26 @@
 """Random rides for handling: turns of known radius, weave from a known speed, and none at all."""
 
 import numpy as np
+from labelled_rides import RandomRide, finish
+from random_rides import brake_anyhow, start_ride, u_turn
 
-from ridelog.simulate.labels import LabelledRide, finish
-from ridelog.simulate.rides import brake_anyhow, start_ride, u_turn
-from ridelog.simulate.vehicle import Ride
-from ridelog.simulate.wobble import hard_steering, steady_hand, weave
+from ridelog.simulate import Ride
+from ridelog.simulate.vehicle import Wobble, steady_hand
 
 
-def turning_ride(rng: np.random.Generator) -> LabelledRide:
+def hard_steering(rms_radps: float = 0.2) -> Wobble:
+    """Return strong corrections below 0.7 Hz, as a rider makes on purpose; no weave."""
+    return Wobble(rms_radps, 0.1, 0.7, onset_mps=0.5)
+
+
+def weave(
+    rms_radps: float, frequency_hz: float, onset_mps: float, growth_mps: float = 0.6
+) -> Wobble:
+    """Return a weave: a band of 0.3 Hz about a frequency, from a speed upward."""
+    return Wobble(rms_radps, frequency_hz - 0.15, frequency_hz + 0.15, onset_mps, growth_mps)
+
+
+def turning_ride(rng: np.random.Generator) -> RandomRide:
     """Return a ride of 8-14 turns of 3-10 m radius at 2-5 m/s, through 60 to 270 degrees.
 
     Lateral acceleration stays near or below 6 m/s²; straights of 1-4 s lie between the turns. Each
@@ -35,7 +47,7 @@ def weave_ride(
     rms_radps: float | None = None,
     onset_mps: float | None = None,
     frequency_hz: float | None = None,
-) -> LabelledRide:
+) -> RandomRide:
     """Return a ride of four passes on a machine that weaves from a speed upward.
 
     Parameters
@@ -57,12 +69,12 @@ def weave_ride(
     return finish(ride, rng, wobbles=wobbles, weave_onset_mps=onset)
 
 
-def steady_ride(rng: np.random.Generator) -> LabelledRide:
+def steady_ride(rng: np.random.Generator) -> RandomRide:
     """Return the same four passes on a machine that does not weave."""
     return finish(_passes(rng), rng)
 
 
-def hard_steered_ride(rng: np.random.Generator, *, rms_radps: float | None = None) -> LabelledRide:
+def hard_steered_ride(rng: np.random.Generator, *, rms_radps: float | None = None) -> RandomRide:
     """Return the same four passes under strong steering below 0.7 Hz, RMS 0.1-0.25 rad/s."""
     rms = float(rng.uniform(0.1, 0.25)) if rms_radps is None else rms_radps
     return finish(_passes(rng), rng, wobbles=(hard_steering(rms),))
