@@ -174,8 +174,7 @@ class Settings:
     ] = ()
     left_out_s: Spans = ()
     reverse_caution_mps: Annotated[
-        _Speed,
-        Option("--reverse-caution", "SPEED", "Caution above this speed backwards.", _speed),
+        _Speed, Option("--reverse-caution", "SPEED", "Caution above this speed backwards.", _speed)
     ] = WALKING_PACE_MPS
     reverse_strong_mps: Annotated[
         _Speed,

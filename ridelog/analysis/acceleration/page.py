@@ -87,10 +87,7 @@ def _table(ride: MeasuredRide, reader: SpeedUnit) -> Table:
     if measured.standing_mps2 is not None:
         rows.append(("from standing", _told(measured.standing_mps2, ACCELERATION, ride, reader)))
     rows += [
-        (
-            f"at {plain(one.at_mps, SPEED, reader)}",
-            _told(one.estimate, ACCELERATION, ride, reader),
-        )
+        (f"at {plain(one.at_mps, SPEED, reader)}", _told(one.estimate, ACCELERATION, ride, reader))
         for one in ride.figures.values()
         if one.name.startswith("pull_at_") and one.estimate and one.at_mps
     ]

@@ -97,10 +97,7 @@ def falling_corner(
 
 
 def resting_corner(
-    time_s: FloatArray,
-    speed_mps: FloatArray,
-    between_s: tuple[float, float],
-    noise_density: float,
+    time_s: FloatArray, speed_mps: FloatArray, between_s: tuple[float, float], noise_density: float
 ) -> Corner:
     """Return where falling speeds reach zero and stay there; as ``falling_corner``."""
     corner_s, ease_s = _trials(between_s, _EASE_S)
@@ -123,10 +120,7 @@ def resting_corner(
 
 
 def rising_corner(
-    time_s: FloatArray,
-    speed_mps: FloatArray,
-    between_s: tuple[float, float],
-    noise_density: float,
+    time_s: FloatArray, speed_mps: FloatArray, between_s: tuple[float, float], noise_density: float
 ) -> Corner:
     """Return where falling speeds cease to fall while still rolling; as ``falling_corner``."""
     # Read backwards in time and turned over it is a fall that begins.

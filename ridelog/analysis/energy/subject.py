@@ -3,11 +3,7 @@
 from collections.abc import Iterable
 from typing import TYPE_CHECKING, Any, ClassVar
 
-from ridelog.analysis.energy.measure import (
-    ENERGY_PER_MASS_AND_LENGTH,
-    WheelEnergy,
-    measure_energy,
-)
+from ridelog.analysis.energy.measure import ENERGY_PER_MASS_AND_LENGTH, WheelEnergy, measure_energy
 from ridelog.analysis.figure import LOWER, Comparable, Figure
 from ridelog.analysis.subject import MeasuredRide, Subject
 from ridelog.core.quantity import TRAVEL, plain

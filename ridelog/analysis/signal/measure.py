@@ -170,7 +170,7 @@ def _supports(motion: Motion) -> tuple[str, ...]:
     seen_hz = _SEEN_SHARE_OF_RATE * motion.rate_hz
     sentences = [
         f"At {_rate(motion.rate_hz)}, changes slower than about {seen_hz:.2g} Hz can "
-        "be seen (a fifth of the rate).",
+        "be seen (a fifth of the rate)."
     ]
     if seen_share(motion) >= LEAST_SEEN:
         sentences.insert(0, "Top speed over a second and over five seconds, with intervals.")

@@ -152,12 +152,7 @@ def _estimates(
         counted = [usable for _, usable, _ in sought]
         return ordered_estimates(_with_mean(settled), smallest=0.0), counted
     early = highest_means(
-        motion,
-        near,
-        margin_mps=factor * margin,
-        longest_s=_LONGEST_S,
-        noisier=factor,
-        draws=_DRAWS,
+        motion, near, margin_mps=factor * margin, longest_s=_LONGEST_S, noisier=factor, draws=_DRAWS
     )
     both = np.fmax(settled, early)
     faster = np.array([_plainly_faster(*each) for each in zip(early, settled, strict=True)])

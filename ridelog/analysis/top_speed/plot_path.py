@@ -179,12 +179,7 @@ def _arrow(x: float, y: float, ux: float, uy: float, points_per_m: float) -> Flo
 
 
 def _draw_places(
-    axes: Axes,
-    ride: MeasuredRide,
-    east: FloatArray,
-    north: FloatArray,
-    frame: _Frame,
-    shape: Shape,
+    axes: Axes, ride: MeasuredRide, east: FloatArray, north: FloatArray, frame: _Frame, shape: Shape
 ) -> None:
     """Mark where the log begins and ends, and where it was fastest."""
     places = [(float(east[0]), float(north[0]), "start", "o")]
