@@ -172,13 +172,8 @@ def harmonic_mean_of(estimates: list[Estimate]) -> Estimate:
 
 def mean_of(estimates: list[Estimate]) -> Estimate:
     """Return the mean of several estimates of one ride whose errors are independent."""
-    value = float(np.mean([each.value for each in estimates]))
     count = len(estimates)
-    below, above = (
-        float(np.sqrt(np.sum(np.square(reach)))) / count
-        for reach in (
-            [each.value - each.low for each in estimates],
-            [each.high - each.value for each in estimates],
-        )
-    )
+    value = float(np.mean([each.value for each in estimates]))
+    below = float(np.linalg.norm([each.value - each.low for each in estimates])) / count
+    above = float(np.linalg.norm([each.high - each.value for each in estimates])) / count
     return Estimate(value, value - below, value + above, LEVEL)

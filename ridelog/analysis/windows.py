@@ -189,28 +189,13 @@ def highest_means(
     noisier: float = 1.0,
     draws: int = DRAWS,
 ) -> FloatArray:
-    """Return the highest means of several choices of windows, all on the same drawn paths.
+    """Return the highest means of several choices of windows, all on the same drawn paths. [m/s]
 
     The first choice is the widest: for it counts every window of its length in all that is looked
-    at for any of them. So no choice exceeds it on any path. Derivation: top_speed (1) and (2).
-
-    Parameters
-    ----------
-    motion : Motion
-        The smoothed ride.
-    sought : sequence of (windows, chosen)
-        Choices of windows, each as long as those of the first or a whole number of times longer.
-    margin_mps, longest_s : float
-        As for ``stretches_near_the_top``.
-    noisier : float
-        How many times further than drawn the draws lie from the fitted path.
-    draws : int
-        As for ``Motion.paths``.
-
-    Returns
-    -------
-    ndarray, shape (choices, 1 + 2 draws)
-        NaN of a choice without windows. [m/s]
+    at for any of them. So no choice exceeds it on any path. The windows of each are as long as
+    those of the first or a whole number of times longer; the draws are taken ``noisier`` times
+    further from the fitted path than drawn. Shape (choices, 1 + 2 draws), NaN of a choice without
+    windows. Derivation: top_speed (1) and (2).
     """
     wanted = [
         stretches_near_the_top(motion, windows, chosen, margin_mps, longest_s)

@@ -4,7 +4,8 @@ from typing import Any
 
 from ridelog import __version__
 from ridelog.analysis.ride import NOT_MEASURED
-from ridelog.analysis.signal.subject import gap_sentence, rate_words, signal_summary
+from ridelog.analysis.signal.measure import rate_words
+from ridelog.analysis.signal.subject import gap_sentence, signal_summary
 from ridelog.analysis.subject import MeasuredRide
 from ridelog.analysis.top_speed.subject import (
     beside_the_headline,

@@ -7,8 +7,7 @@ import pytest
 from changed_rides import without_top_speed
 
 from ridelog.analysis.ride import analyse, concluded
-from ridelog.analysis.signal.measure import judge_signal
-from ridelog.analysis.signal.subject import rate_words
+from ridelog.analysis.signal.measure import judge_signal, rate_words
 from ridelog.analysis.subject import MeasuredRide
 from ridelog.analysis.top_speed.subject import meaning
 from ridelog.core.estimate import Estimate

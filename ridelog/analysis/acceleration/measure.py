@@ -59,17 +59,17 @@ class AccelerationCurve:
     columns : shape (k, 1 + 2 draws), for joint use, NaN where unknown. [m/s²]
     """
 
-    curve: tuple[AccelerationAt, ...]
-    standing_mps2: Estimate | None
-    peak_power_speed_mps: Estimate | None
-    peak_power_reason: str
-    runs_used: int
-    runs_left_out: int
-    both_ways: bool
-    direction_difference_mps2: Estimate | None
-    reason: str
-    speed_mps: FloatArray = field(repr=False)
-    columns: FloatArray = field(repr=False)
+    curve: tuple[AccelerationAt, ...] = ()
+    standing_mps2: Estimate | None = None
+    peak_power_speed_mps: Estimate | None = None
+    peak_power_reason: str = ""
+    runs_used: int = 0
+    runs_left_out: int = 0
+    both_ways: bool = False
+    direction_difference_mps2: Estimate | None = None
+    reason: str = ""
+    speed_mps: FloatArray = field(default_factory=lambda: np.zeros(0), repr=False)
+    columns: FloatArray = field(default_factory=lambda: np.zeros((0, 3)), repr=False)
 
     def columns_at(self, speed_mps: float) -> FloatArray:
         """Return the acceleration at a speed for every draw, NaN outside the curve. [m/s²]"""
@@ -89,25 +89,12 @@ class AccelerationCurve:
         return estimate(self.columns_at(speed_mps))
 
     def sharp(self, speed_mps: FloatArray) -> FloatArray:
-        """Return the acceleration at any speeds for every draw, freed from the width of the steps.
+        """Return the acceleration at speeds (k,) for every draw, freed from the width of the steps.
 
         The curve tells the mean of 1 / acceleration over a step of h to either side of each speed,
         which rounds a kink off: METHOD.md of acceleration, (3). Between its speeds it is
-        interpolated without overshoot, since a straight line would cut the bend.
-
-        Parameters
-        ----------
-        speed_mps : ndarray, shape (k,)
-            Where to tell it.
-
-        Returns
-        -------
-        ndarray, shape (k, columns)
-            NaN outside the curve, and everywhere if fewer than two speeds are known. [m/s²]
-
-        Source
-        ------
-        Own derivation: METHOD.md of acceleration, (3).
+        interpolated without overshoot, since a straight line would cut the bend. NaN outside the
+        curve, and everywhere if fewer than two speeds are known. [m/s²]
         """
         known = np.isfinite(self.columns).all(axis=1) & (self.columns > 0.0).all(axis=1)
         if known.sum() < 2:
@@ -166,7 +153,6 @@ def measure_acceleration(drawn: tuple[RunDraws, ...]) -> AccelerationCurve:
         runs_left_out=len(drawn) - len(kept),
         both_ways=bool((side > 0).any() and (side < 0).any()),
         direction_difference_mps2=difference,
-        reason="",
         speed_mps=speed,
         columns=columns,
     )
@@ -283,7 +269,4 @@ def _peak_power(
 
 
 def _none(reason: str) -> AccelerationCurve:
-    empty = np.zeros(0)
-    return AccelerationCurve(
-        (), None, None, reason, 0, 0, False, None, reason, empty, np.zeros((0, 3))
-    )
+    return AccelerationCurve(peak_power_reason=reason, reason=reason)

@@ -28,13 +28,7 @@ _SINGULAR = 1e-9
 
 @dataclass(frozen=True)
 class Corner:
-    """One corner on every column of ``Paths``; arrays of shape (k,).
-
-    Attributes
-    ----------
-    at_s : instant at which the speed leaves the first line. [s]
-    speed_mps : speed there. [m/s]
-    """
+    """When the speed leaves the first line on every column of ``Paths``, and its size there."""
 
     at_s: FloatArray
     speed_mps: FloatArray
@@ -50,24 +44,19 @@ def falling_corner(
 ) -> Corner:
     """Return where speeds begin to fall faster than before.
 
+    If the machine still pulled before, it is the top of the speed: that is where braking begins.
+
     Parameters
     ----------
-    time_s : ndarray, shape (m,)
-        Even grid; the speed is taken as straight before the corner and again after the build-up.
-        [s]
-    speed_mps : ndarray, shape (m, k)
-        Speeds along the way, a column for each path. [m/s]
+    time_s, speed_mps : ndarray, shapes (m,), (m, k)
+        Even grid, and a column for each path; taken as straight before the corner and again after
+        the build-up. [s], [m/s]
     between_s : (first, last)
         Where the corner is looked for. [s]
     noise_density : float
         Squared noise times its correlation time, which weighs the trials. [m²/s]
     length_s : ndarray, shape (l,)
         How long the fall may take to build up, each as likely. [s]
-
-    Returns
-    -------
-    Corner
-        If the machine still pulled before, the top of the speed: that is where braking begins.
     """
     corner_s, build_s = _trials(between_s, length_s)
     since_s = time_s - time_s[0]
@@ -214,31 +203,20 @@ _FROM_MPS, _DROP_MPS = 1.67, 1.5
 _PAUSE_S = 0.5
 
 
-@dataclass(frozen=True)
-class Slowing:
-    """One span of the fitted path on which a brake must have worked.
-
-    start_s, end_s : where the deceleration passes half of its usual value. [s]
-    from_mps, to_mps : speed of the fitted path there.
-    """
-
-    start_s: float
-    end_s: float
-    from_mps: float
-    to_mps: float
-
-
 def find_slowings(
     path: FittedPath, speed_sd_mps: float, rate_hz: float, excluded: tuple[Span, ...] = ()
-) -> list[Slowing]:
-    """Return the spans of one piece on which the machine was braked, in time order."""
+) -> list[Span]:
+    """Return the spans of one piece on which the machine was braked, in time order.
+
+    They begin and end where the deceleration passes half of its usual value. [s]
+    """
     spacing = float(path.time_s[1] - path.time_s[0])
     width_s = max(_WIDTH_S, 1.0 / rate_hz)
     decel = -smoothed(path.accel_mps2, max(1, round(width_s / spacing)))
     # A mean over a width is the difference of two speeds by it.
     decel_sd = np.sqrt(2.0) * speed_sd_mps / width_s
     beyond = decel > coasting_limit_mps2(path.speed_mps) + _SURE_SD * decel_sd
-    found: list[Slowing] = []
+    found: list[tuple[int, int]] = []
     for first, stop in joined_runs(beyond, path.time_s, _PAUSE_S):
         usual = float(np.median(decel[first:stop][beyond[first:stop]]))
         strong = decel > 0.5 * usual
@@ -249,17 +227,16 @@ def find_slowings(
             end += 1
         while begin < end and not strong[begin]:
             begin += 1
-        if found and path.time_s[begin] <= found[-1].end_s + _PAUSE_S:
-            before = found.pop()
-            begin = int(np.searchsorted(path.time_s, before.start_s))
+        if found and path.time_s[begin] <= path.time_s[found[-1][1]] + _PAUSE_S:
+            begin = found.pop()[0]
         start_s, end_s = float(path.time_s[begin]), float(path.time_s[end])
-        if any(start_s < last and end_s > start for start, last in excluded):
-            continue
-        found.append(
-            Slowing(start_s, end_s, float(path.speed_mps[begin]), float(path.speed_mps[end]))
-        )
+        if not any(start_s < last and end_s > start for start, last in excluded):
+            found.append((begin, end))
+    speed = path.speed_mps
     return [
-        one for one in found if one.from_mps > _FROM_MPS and one.from_mps - one.to_mps > _DROP_MPS
+        (float(path.time_s[begin]), float(path.time_s[end]))
+        for begin, end in found
+        if speed[begin] > _FROM_MPS and speed[begin] - speed[end] > _DROP_MPS
     ]
 
 

@@ -7,7 +7,6 @@ import numpy as np
 
 from ridelog.analysis.braking.corners import (
     Corner,
-    Slowing,
     falling_corner,
     find_slowings,
     resting_corner,
@@ -123,8 +122,8 @@ def measure_brakings(motion: Motion, *, excluded: tuple[Span, ...] = ()) -> Brak
     found: list[Braking] = []
     doubtful = 0
     for path in fitted_paths(motion):
-        for slowing in find_slowings(path, sd, motion.rate_hz, excluded):
-            braking = _measured(motion, slowing, sd)
+        for span in find_slowings(path, sd, motion.rate_hz, excluded):
+            braking = _measured(motion, span, sd)
             if braking is None:
                 doubtful += 1
             else:
@@ -152,30 +151,31 @@ def mean_decel_mps2(
     return result
 
 
-def _measured(motion: Motion, slowing: Slowing, sd_mps: float) -> Braking | None:
+def _measured(motion: Motion, span: Span, sd_mps: float) -> Braking | None:
+    start_s, end_s = span
     interval = 1.0 / motion.rate_hz
     line = max(_LINE_S, _LINE_INTERVALS * interval)
     search = max(_SEARCH_S, _SEARCH_INTERVALS * interval)
-    if not usable_between(motion, slowing.start_s, slowing.end_s):
+    if not usable_between(motion, start_s, end_s):
         return None
-    paths = motion.paths(slowing.start_s - line, slowing.end_s + line, spacing_s=_SPACING_S)
+    paths = motion.paths(start_s - line, end_s + line, spacing_s=_SPACING_S)
     speed = along_speed(paths)
     time_s = paths.time_s
     density = _noise_density(motion, sd_mps)
-    length = slowing.end_s - slowing.start_s
+    length = end_s - start_s
     after = min(line, _LINE_SHARE * length)
 
-    near = _between(time_s, slowing.start_s - line, slowing.start_s + after)
+    near = _between(time_s, start_s - line, start_s + after)
     begin = falling_corner(
         time_s[near],
         speed[near],
-        (slowing.start_s - search, slowing.start_s + min(search, 0.5 * after)),
+        (start_s - search, start_s + min(search, 0.5 * after)),
         density,
     )
-    near = _between(time_s, slowing.end_s - after, slowing.end_s + line)
-    between = (slowing.end_s - min(search, 0.5 * after), slowing.end_s + search)
+    near = _between(time_s, end_s - after, end_s + line)
+    between = (end_s - min(search, 0.5 * after), end_s + search)
     rest = max(_REST_MPS, _REST_SD * sd_mps)
-    later = (time_s >= slowing.end_s) & (time_s <= slowing.end_s + search)
+    later = (time_s >= end_s) & (time_s <= end_s + search)
     stops = bool(later.any()) and float(np.abs(speed[later, 0]).min()) < rest
     if stops:
         end = resting_corner(time_s[near], speed[near], between, density)

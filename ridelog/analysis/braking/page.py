@@ -216,13 +216,11 @@ def stopping_figure(ride: MeasuredRide, reader: SpeedUnit, shape: Shape) -> Figu
         "How far until it stands",
         f"distance, {LENGTH.label(reader)}; pale band: 90 % range",
     )
-    legend = figure.legend(
+    figure.legend(
         loc="lower left", bbox_to_anchor=(0.0, 0.0), frameon=False, ncols=4 if shape.wide else 1,
         fontsize=shape.small_pt, handlelength=2.4, columnspacing=1.4, borderaxespad=0.1,
-        borderpad=0.1, labelspacing=0.3,
+        borderpad=0.1, labelspacing=0.3, labelcolor=INK.light,
     )  # fmt: skip
-    for text in legend.get_texts():
-        text.set_color(INK.light)
     return figure
 
 

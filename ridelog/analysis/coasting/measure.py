@@ -28,13 +28,9 @@ _SLOPE_SD_MPS2 = 0.0025 * STANDARD_GRAVITY_MPS2
 
 @dataclass(frozen=True)
 class CoastedSpeeds:
-    """Speeds over one span of free rolling.
+    """Speeds over one span of free rolling, on an even grid (m,), a column for each path (m, k).
 
-    Attributes
-    ----------
-    time_s : shape (m,), even grid. [s]
-    speed_mps : shape (m, k), a column for each path. [m/s]
-    side : cosine between the direction of travel and the ride's main direction.
+    ``side`` is the cosine between the direction of travel and the ride's main direction.
     """
 
     time_s: FloatArray
@@ -62,13 +58,8 @@ class ResistanceFit:
 def fit_resistance(coasts: tuple[CoastedSpeeds, ...], *, linear: bool) -> ResistanceFit:
     """Return the resistance that explains the speeds best, for every column.
 
-    Parameters
-    ----------
-    coasts : tuple of CoastedSpeeds
-        In opposite directions, which tell slope and wind from the resistance; all with the same
-        number of columns.
-    linear : bool
-        Whether b is fitted; if not it is 0, as in 40 CFR 86.529-98.
+    The coasts, all with the same number of columns, go in opposite directions, which tell slope and
+    wind from the resistance. Unless ``linear``, b is 0 and not fitted, as in 40 CFR 86.529-98.
 
     Source
     ------
@@ -110,23 +101,13 @@ def fit_resistance(coasts: tuple[CoastedSpeeds, ...], *, linear: bool) -> Resist
 def wind_square(
     slope_mps2: FloatArray, wind_ps: FloatArray, air_pm: FloatArray, speed_mps: float
 ) -> FloatArray:
-    """Return what the wind along the course adds to the mean of both directions, on every column.
+    """Return what wind along the course adds to the mean of both directions, on every column.
 
     Air speed is v + side w, so c w² stays in the mean of both directions. e = 2 c w shows the wind,
     but a short coast leaves e and c open, though not how far the directions differ at its middle,
-    d + e v: any share of that may be wind. Both sayings are weighed by their variances.
-
-    Parameters
-    ----------
-    slope_mps2, wind_ps, air_pm : ndarray, shape (k,)
-        d, e and c of every column. [m/s²], [1/s], [1/m]
-    speed_mps : float
-        Mean speed of the coasts, where d + e v is known best.
-
-    Returns
-    -------
-    ndarray, shape (k,)
-        The first columns have the mean, the last half (the cautious draws) its spread too. [m/s²]
+    d + e v, which is known best at the mean speed of the coasts: any share of that may be wind.
+    Both sayings are weighed by their variances. d, e and c have the shape (k,). The first columns
+    have the mean, the last half (the cautious draws) its spread too. [m/s²]
 
     Source
     ------

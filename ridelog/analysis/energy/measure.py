@@ -97,16 +97,8 @@ def work_j_per_kg(
 ) -> FloatArray:
     """Return the work of the drive for each kilogram on every column, shape (k,).
 
-    Parameters
-    ----------
-    time_s : ndarray, shape (m,)
-        Instants. [s]
-    speed_mps : ndarray, shape (m, k)
-        A column for each path.
-    driven : ndarray of bool, shape (m - 1,)
-        Steps between instants on which the drive pushed.
-    fit : ResistanceFit
-        Of the same columns.
+    From instants (m,), a column of speeds for each path (m, k), and on which of the steps between
+    instants the drive pushed (m - 1,); the fit has the same columns.
     """
     gained = 0.5 * np.diff(np.square(speed_mps), axis=0)
     middle = 0.5 * (speed_mps[1:] + speed_mps[:-1])

@@ -66,14 +66,8 @@ def mean_of_starts(
     ----------
     course_deg : sequence of float
         Direction of each start.
-    time_s : sequence of Estimate or None
-        How long each took, None where it is not known.
-    figure : sequence of Estimate or None
-        What is averaged: the times themselves, or another figure of the same starts.
-
-    Source
-    ------
-    Own derivation: METHOD.md of launches.
+    time_s, figure : sequence of Estimate or None
+        How long each took, and what is averaged: the times themselves, or another figure.
     """
     told = {
         place: (time, one)
@@ -200,20 +194,9 @@ def measure_launches(
 
     A launch starts when the machine first moves. With a rollout allowance the clock of standing
     windows, and the length of those over a distance, count from where it is covered instead: half
-    a second and more on a slow machine, METHOD.md of launches, (4).
-
-    Parameters
-    ----------
-    drawn : tuple of RunDraws
-        From ``draw_runs`` with the same windows and rollout.
-    windows : tuple of Window, optional
-        From ``parse_window``; those that suit the speed reached if left out.
-    rollout_m : float
-        0 for none. [m]
-
-    Source
-    ------
-    Own derivation: METHOD.md of launches, (1) to (4).
+    a second and more on a slow machine, METHOD.md of launches, (1) to (4). ``drawn`` comes from
+    ``draw_runs`` with the same windows and rollout; without windows those that suit the speed
+    reached are timed.
     """
     standing = [one for one in drawn if one.run.standing]
     if windows is None:

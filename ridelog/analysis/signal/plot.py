@@ -14,7 +14,7 @@ from ridelog.core.track import FloatArray
 from ridelog.filtering.motion import Motion
 from ridelog.filtering.quality import FEW_SATELLITES, POOR_HDOP
 from ridelog.present.figure import Shape, axes_in, blank, dress, time_axis, title
-from ridelog.present.palette import INK, LINE, MARK, QUIET, RULE
+from ridelog.present.palette import INK, LINE, MARK, RULE
 from ridelog.present.thinning import in_time, lowest_and_highest, unbroken_parts
 from ridelog.present.time_scale import TimeScale
 from ridelog.present.words import FLAG_WORDS, count_words
@@ -50,12 +50,9 @@ def signal_figure(ride: MeasuredRide, shape: Shape) -> Figure:
         axes = axes_in(figure, left, height - top - _PANEL_IN, 0.12, top)
         _panel(axes, ride.motion, scale, values, limit, shape, clip=values is track.hdop)
         axes.set_title(
-            f"{name}; {words} {limit:g} (dashed)",
-            loc="left",
-            fontsize=shape.small_pt,
-            color=INK.light,
-            pad=3.0,
-        )
+            f"{name}; {words} {limit:g} (dashed)", loc="left", fontsize=shape.small_pt,
+            color=INK.light, pad=3.0,
+        )  # fmt: skip
         time_axis(axes, shape, *ends, named=False, gaps=gaps)
         axes.tick_params(labelbottom=False)
         top += _PANEL_IN + 0.32
@@ -115,11 +112,7 @@ def _flag_lanes(
     axes: Axes, lanes: list[tuple[str, tuple[tuple[float, float], ...], int]], shape: Shape
 ) -> None:
     """Draw a lane for each flag with its name and count above the bars."""
-    axes.patch.set_visible(False)
-    for side in ("top", "right", "left"):
-        axes.spines[side].set_visible(False)
-    axes.spines["bottom"].set_color(QUIET.light)
-    axes.tick_params(colors=QUIET.light, labelsize=shape.small_pt, length=3)
+    dress(axes, shape)
     axes.set_yticks([])
     axes.set_ylim(-float(max(len(lanes), 1)), 0.0)
     if not lanes:

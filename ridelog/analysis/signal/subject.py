@@ -2,7 +2,7 @@
 
 from collections.abc import Iterable
 
-from ridelog.analysis.signal.measure import SignalQuality, judge_signal
+from ridelog.analysis.signal.measure import SignalQuality, judge_signal, rate_words
 from ridelog.analysis.subject import Caution, MeasuredRide, Subject
 from ridelog.core.estimate import QUANTILE
 from ridelog.core.flags import Flag
@@ -41,8 +41,13 @@ class Signal(Subject):
         signal: SignalQuality = ride["signal"]
         yield "Signal", signal.verdict
         yield "", signal_summary(signal)
-        if flags := flags_in_short(signal):
-            yield "", flags
+        flags = [
+            f"{FLAG_WORDS[Flag[name]]} {count:,}"
+            for name, count in signal.counts.items()
+            if Flag[name] is not Flag.STANDSTILL
+        ]
+        if flags:
+            yield "", "Flagged fixes: " + ", ".join(flags)
 
 
 def signal_summary(signal: SignalQuality) -> str:
@@ -61,54 +66,21 @@ def signal_summary(signal: SignalQuality) -> str:
     return f"{words}; no figure is taken from {share_words(left_out)} of them"
 
 
-def flags_in_short(signal: SignalQuality) -> str:
-    """Return how many fixes carry each flag, empty without any."""
-    words = [
-        f"{FLAG_WORDS[Flag[name]]} {count:,}"
-        for name, count in signal.counts.items()
-        if Flag[name] is not Flag.STANDSTILL
-    ]
-    return "Flagged fixes: " + ", ".join(words) if words else ""
-
-
 def signal_items(
     signal: SignalQuality, start_s: float, reader: SpeedUnit
 ) -> Iterable[tuple[str, str]]:
-    """Return (label, words) of everything that is counted about a log.
-
-    Parameters
-    ----------
-    signal : SignalQuality
-        How good the log is.
-    start_s : float
-        Time of its earliest fix. [s]
-    reader : SpeedUnit
-        In which a speed is told.
-    """
+    """Return (label, words) of all that is counted about a log that begins at a time. [s]"""
     yield "Settled", _settled(signal, start_s)
     yield "Fixes", signal_summary(signal)
     longest = signal.longest_step_s
     rest = f", at most {longest:.3g} s between two" if longest == longest else ""
     yield "Rate", f"{rate_words(signal.rate_hz)}{rest}"
-    yield "Gaps", gap_words(signal)
+    gaps = f"{count_words(len(signal.gaps), 'gap')}. {gap_sentence(signal)}"
+    yield "Gaps", gaps if signal.gaps else "none"
     yield "Speed", _speed_source(signal, reader)
     yield "Satellites", _sky(signal)
     if signal.void_epochs:
         yield "Without a fix", f"{count_words(signal.void_epochs, 'time', 'times')} in the log"
-
-
-def rate_words(rate_hz: float) -> str:
-    """Return how often the receiver spoke."""
-    if rate_hz >= 0.95:
-        return f"{rate_hz:.3g} {'fix' if abs(rate_hz - 1.0) < 0.005 else 'fixes'} a second"
-    return f"one fix every {1.0 / rate_hz:.3g} s"
-
-
-def gap_words(signal: SignalQuality) -> str:
-    """Return how many gaps there are and how long they last together."""
-    if not signal.gaps:
-        return "none"
-    return f"{count_words(len(signal.gaps), 'gap')}. {gap_sentence(signal)}"
 
 
 def gap_sentence(signal: SignalQuality) -> str:

@@ -191,10 +191,9 @@ def _legend(figure: Figure, shaded: tuple[Shading, ...], shape: Shape) -> None:
         Patch(facecolor=SHADE.light, edgecolor=HATCH.light, hatch=kind.pattern, label=kind.name)
         for kind in shaded
     ]
-    legend = figure.legend(
+    figure.legend(
         handles=patches, loc="lower left", bbox_to_anchor=(0.0, 0.0), frameon=False,
         ncols=6 if shape.wide else 2, fontsize=shape.small_pt, handlelength=2.2, handleheight=1.0,
         columnspacing=1.2, borderaxespad=0.1, borderpad=0.1, labelspacing=0.3,
+        labelcolor=INK.light,
     )  # fmt: skip
-    for text in legend.get_texts():
-        text.set_color(INK.light)
