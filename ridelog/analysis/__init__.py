@@ -1,1 +1,1 @@
-"""Motion -> figures of the ride, each with its interval; the register is in ``register``."""
+"""Motion -> figures of the ride, each with its interval; the register is in ``ride``."""

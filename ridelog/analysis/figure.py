@@ -1,12 +1,12 @@
 """One number of a ride that can be printed, stored, compared, predicted and listed."""
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
 from ridelog.core.estimate import LEVEL, Estimate
-from ridelog.core.quantity import SPEED, Quantity, is_firm, plain, span, text
+from ridelog.core.quantity import SPEED, Quantity, plain, span, text
 from ridelog.core.units import SI, SpeedUnit
 
 HIGHER, LOWER = "higher", "lower"
@@ -62,7 +62,7 @@ class Figure:
     explained : what the figure is, in a few words.
     at_mps : speed it holds at. [m/s]
     round_in : label of the reader's unit for which it is taken, empty for all.
-    doubt : why only the range of its estimate is shown, empty for a figure that may be named.
+    weak : why no figure of its ride may be named, empty for a ride that is good enough.
     """
 
     name: str
@@ -75,19 +75,14 @@ class Figure:
     explained: str = ""
     at_mps: float | None = None
     round_in: str = ""
-    doubt: str = ""
+    weak: str = ""
 
-    def judged(self, weak: str) -> "Figure":
-        """Return the figure with what stands against naming it.
-
-        Parameters
-        ----------
-        weak : str
-            Why no figure of the ride may be named, empty for a ride that is good enough.
-        """
+    @property
+    def doubt(self) -> str:
+        """Why only the range of its estimate is shown, empty for a figure that may be named."""
         if self.estimate is None:
-            return self
-        return replace(self, doubt=weak or ("" if is_firm(self.estimate) else _WIDE))
+            return ""
+        return self.weak or ("" if self.estimate.firm else _WIDE)
 
     @property
     def firm(self) -> Estimate | None:
@@ -177,13 +172,8 @@ def harmonic_mean_of(estimates: list[Estimate]) -> Estimate:
 
 def mean_of(estimates: list[Estimate]) -> Estimate:
     """Return the mean of several estimates of one ride whose errors are independent."""
-    value = float(np.mean([each.value for each in estimates]))
     count = len(estimates)
-    below, above = (
-        float(np.sqrt(np.sum(np.square(reach)))) / count
-        for reach in (
-            [each.value - each.low for each in estimates],
-            [each.high - each.value for each in estimates],
-        )
-    )
+    value = float(np.mean([each.value for each in estimates]))
+    below = float(np.linalg.norm([each.value - each.low for each in estimates])) / count
+    above = float(np.linalg.norm([each.high - each.value for each in estimates])) / count
     return Estimate(value, value - below, value + above, LEVEL)

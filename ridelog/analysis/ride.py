@@ -1,16 +1,38 @@
-"""A ride measured by every subject of the register."""
+"""The register of what is measured on a ride, and a ride measured by all of it."""
 
 from collections.abc import Callable
 from dataclasses import replace
 from graphlib import TopologicalSorter
 
-from ridelog.analysis.cautions import general_cautions
+from ridelog.analysis.acceleration.subject import Acceleration
+from ridelog.analysis.braking.subject import BrakingOfRide
+from ridelog.analysis.coasting.subject import CoastDownOfRide
+from ridelog.analysis.energy.subject import EnergyOfRide
 from ridelog.analysis.figure import Figures
-from ridelog.analysis.register import SUBJECTS
+from ridelog.analysis.handling.subject import HandlingOfRide
+from ridelog.analysis.launches.subject import StandingStarts
+from ridelog.analysis.phases.subject import PhasesOfRide
+from ridelog.analysis.reverse.subject import ReverseTravel
 from ridelog.analysis.settings import Settings
-from ridelog.analysis.subject import MeasuredRide, RideSource
+from ridelog.analysis.signal.subject import Signal
+from ridelog.analysis.subject import MeasuredRide, RideSource, Subject, general_cautions
+from ridelog.analysis.top_speed.subject import TopSpeedOfRide
 from ridelog.filtering.motion import Motion
 
+# In the order of reading. Whoever adds a subject adds its folder and its entry here; every surface
+# iterates this register.
+SUBJECTS: tuple[Subject, ...] = (
+    TopSpeedOfRide(),
+    StandingStarts(),
+    Acceleration(),
+    BrakingOfRide(),
+    CoastDownOfRide(),
+    EnergyOfRide(),
+    ReverseTravel(),
+    HandlingOfRide(),
+    PhasesOfRide(),
+    Signal(),
+)
 # What the eKFV Annex, no. 1.1-1.7, asks to hold during a speed test and a log cannot show.
 NOT_MEASURED = ("wind", "slope", "rider mass", "battery charge", "tyre pressure")
 
@@ -23,14 +45,7 @@ def analyse(
 ) -> MeasuredRide:
     """Return everything that is measured on one ride, with the choices in ``settings``.
 
-    Parameters
-    ----------
-    motion : Motion
-        The smoothed ride.
-    settings : Settings, optional
-        The usual ones if left out.
-    report_progress : callable, optional
-        Is told the share of the subjects that are measured.
+    ``report_progress`` is told the share of the subjects that are measured.
     """
     ride = MeasuredRide(motion, RideSource.of(motion), settings or Settings())
     by_name = {subject.name: subject for subject in SUBJECTS}
@@ -45,7 +60,9 @@ def concluded(ride: MeasuredRide) -> MeasuredRide:
     """Return a ride whose records all stand with its figures and cautions."""
     cautions = [caution for subject in SUBJECTS for caution in subject.cautions(ride)]
     weak = ride["signal"].too_weak
-    figures = (figure.judged(weak) for subject in SUBJECTS for figure in subject.figures(ride))
+    figures = (
+        replace(figure, weak=weak) for subject in SUBJECTS for figure in subject.figures(ride)
+    )
     return replace(
         ride,
         figures=Figures(tuple(figures)),

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Annotated, Any, get_type_hints
 
 from annotated_types import Ge, Gt, Le
 
+from ridelog.analysis.launches.windows import parse_rollout, parse_window
 from ridelog.core.errors import RideLogError
 from ridelog.core.units import SPEED_UNITS, SPEED_WORDS
 
@@ -82,18 +83,6 @@ def _metres(words: str) -> float:
         raise RideLogError(f'"{words}" is no length in metres.', "write it like 0.66.") from error
 
 
-def _window(words: str) -> str:
-    from ridelog.analysis.launches.windows import parse_window
-
-    return parse_window(words).label
-
-
-def _rollout(words: str) -> float:
-    from ridelog.analysis.launches.windows import parse_rollout
-
-    return parse_rollout(words)
-
-
 def _mark(words: str) -> Any:
     from ridelog.analysis.reverse.measure import read_mark
 
@@ -136,7 +125,7 @@ class Settings:
             "WINDOW",
             "A launch window in words: 0-20 km/h, 10-20 mph (rolling), 0-30 m, 0-60 ft. May be "
             "given several times; without it, windows that suit the speed reached.",
-            _window,
+            lambda words: parse_window(words).label,
             many=True,
         ),
     ] = ()
@@ -148,7 +137,7 @@ class Settings:
             "LENGTH",
             "Start the clock of standing windows only after this distance, such as 1 ft. Off by "
             "default: on a slow machine it hides half a second.",
-            _rollout,
+            parse_rollout,
         ),
     ] = 0.0
     has_reverse: Annotated[
@@ -174,8 +163,7 @@ class Settings:
     ] = ()
     left_out_s: Spans = ()
     reverse_caution_mps: Annotated[
-        _Speed,
-        Option("--reverse-caution", "SPEED", "Caution above this speed backwards.", _speed),
+        _Speed, Option("--reverse-caution", "SPEED", "Caution above this speed backwards.", _speed)
     ] = WALKING_PACE_MPS
     reverse_strong_mps: Annotated[
         _Speed,

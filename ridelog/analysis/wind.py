@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from ridelog.analysis.coasting.resistance import USUAL_AIR_PM
+from ridelog.analysis.coasting.measure import USUAL_AIR_PM
 from ridelog.core.estimate import Estimate
 
 # Directions that differ by less than two standard deviations of that difference tell of no wind.
@@ -28,23 +28,9 @@ def wind_excess(
     directions differ without it, so this is the most that their difference can stand for, not a
     correction.
 
-    Parameters
-    ----------
-    there, back : Estimate
-        Time or distance of the start in both directions.
-    mean : float
-        Their mean, in the same unit.
-    from_mps, to_mps : float
-        The speeds between which it was timed.
-    top_mps : float
-        Speed at which the pull has gone, above ``to_mps``.
-    time_s : float
-        Mean time of the window.
-
-    Returns
-    -------
-    float
-        In the unit of the figure, never negative.
+    ``there`` and ``back`` are the time or distance of the start in both directions, ``mean`` their
+    mean; it was timed between two speeds in ``time_s`` on the average, and at ``top_mps``, above
+    both, the pull has gone.
 
     Source
     ------
@@ -65,23 +51,11 @@ def wind_excess(
 
 
 def wind_loss(there: Estimate, back: Estimate, *, slope_ps: float) -> float:
-    """Return by how much the mean top speed of both directions may fall short of that in still air.
+    """Return by how much the mean top speed of both ways may fall short of still air's. [m/s]
 
     Near the top speed V the acceleration is S (V - v), of which air drag is 2 c V (V - v). A wind w
     shifts the two directions by h = 2 c w V / S to either side, and takes (c w² / S) (1 - 2 c V /
-    S)² from both where the drive's pull falls in a straight line.
-
-    Parameters
-    ----------
-    there, back : Estimate
-        Top speed in both directions. [m/s]
-    slope_ps : float
-        S, by how much the acceleration falls with speed there. [1/s]
-
-    Returns
-    -------
-    float
-        Never negative. [m/s]
+    S)² from both where the drive's pull falls in a straight line. ``slope_ps`` is S. [1/s]
 
     Source
     ------

@@ -5,11 +5,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ridelog.analysis.coverage import LONGEST_HOLE_S
 from ridelog.core.crossings import cumulative_trapezoid
 from ridelog.core.flags import Flag
-from ridelog.core.track import BoolArray, FloatArray
+from ridelog.core.geodesy import to_local
+from ridelog.core.track import BoolArray, FloatArray, IntArray
 from ridelog.filtering.motion import DRAWS, Motion, Paths
+from ridelog.filtering.observations import CRAWL_MPS
 
 _REJECTED = Flag.JUMP | Flag.SPEED_JUMP
 # A window may hold this share of rejected fixes, and one in any case with a fix on either side,
@@ -68,16 +69,8 @@ def windows_of(
 ) -> Windows:
     """Return the windows that start at each used fix and lie inside one piece.
 
-    Parameters
-    ----------
-    motion : Motion
-        The smoothed ride.
-    length_s : float
-        Length of every window. [s]
-    excluded : tuple of (start_s, end_s)
-        Stretches that no window may touch, such as reverse travel.
-    near : (start_s, end_s), optional
-        Only windows between these times; the work is then that of a short ride.
+    None of them touches an ``excluded`` stretch. Given times to stay ``near``, only windows between
+    them are made; the work is then that of a short ride. [s]
     """
     rows = motion.known_rows if near is None else motion.known_between(*near)
     time_s = motion.track.time_s[rows]
@@ -196,29 +189,13 @@ def highest_means(
     noisier: float = 1.0,
     draws: int = DRAWS,
 ) -> FloatArray:
-    """Return the highest means of several choices of windows, all on the same drawn paths.
+    """Return the highest means of several choices of windows, all on the same drawn paths. [m/s]
 
     The first choice is the widest: for it counts every window of its length in all that is looked
-    at for any of them. So no choice exceeds it on any path. Derivation: top_speed (1) and
-    (2).
-
-    Parameters
-    ----------
-    motion : Motion
-        The smoothed ride.
-    sought : sequence of (windows, chosen)
-        Choices of windows, each as long as those of the first or a whole number of times longer.
-    margin_mps, longest_s : float
-        As for ``stretches_near_the_top``.
-    noisier : float
-        How many times further than drawn the draws lie from the fitted path.
-    draws : int
-        As for ``Motion.paths``.
-
-    Returns
-    -------
-    ndarray, shape (choices, 1 + 2 draws)
-        NaN of a choice without windows. [m/s]
+    at for any of them. So no choice exceeds it on any path. The windows of each are as long as
+    those of the first or a whole number of times longer; the draws are taken ``noisier`` times
+    further from the fitted path than drawn. Shape (choices, 1 + 2 draws), NaN of a choice without
+    windows. Derivation: top_speed (1) and (2).
     """
     wanted = [
         stretches_near_the_top(motion, windows, chosen, margin_mps, longest_s)
@@ -279,3 +256,60 @@ def window_means(paths: Paths, length_s: float) -> tuple[FloatArray, FloatArray]
     if part > 1e-9:
         end = end + part * (distance_m[whole + 1 : whole + 1 + starts] - end)
     return paths.time_s[:starts], (end - distance_m[:starts]) / length_s
+
+
+# Fixes further apart than this do not tell what the machine did in any one second between them:
+# METHOD.md, (1). The tenth of a second is for stamps that jitter.
+LONGEST_HOLE_S = 2.1
+# Where less than half of the distance was seen, the fastest second was more likely missed.
+LEAST_SEEN = 0.5
+# The interval is meant to hold in nine rides of ten: from so much of the distance unseen on, the
+# second that was missed can be the whole of that tenth.
+WELL_SEEN = 0.9
+
+
+def rows_in_time(motion: Motion, wanted: BoolArray) -> IntArray:
+    """Return the rows of a mask over the track in order of time."""
+    rows = np.flatnonzero(wanted)
+    return rows[np.argsort(motion.track.time_s[rows], kind="stable")]
+
+
+def raw_places(motion: Motion, rows: IntArray) -> FloatArray:
+    """Return the logged positions of some rows, shape (m, 2), east and north. [m]"""
+    track = motion.track
+    places = to_local(track.latitude_deg[rows], track.longitude_deg[rows], *motion.origin_deg)
+    return np.stack(places, axis=1)
+
+
+def seen_share(motion: Motion) -> float:
+    """Return the share of the distance between fixes LONGEST_HOLE_S apart at most, 0 to 1.
+
+    The distance is counted and not the time, so that a logger which pauses while the machine stands
+    loses nothing. Across a longer interval it is the straight line, the least it can be. Neither
+    what came before the receiver had settled nor what lies between two segments of the log counts:
+    the log does not claim to tell of it. 1 for a ride without any distance. METHOD.md, (2).
+    """
+    track = motion.track
+    after = motion.settled_s if np.isfinite(motion.settled_s) else -np.inf
+    with np.errstate(invalid="ignore"):
+        rows = rows_in_time(motion, motion.used & (track.time_s >= after))
+    smoothed = np.isfinite(motion.speed_mps[rows])
+    # A jump that nobody smoothed would be a long distance.
+    kept = smoothed | ((motion.flags[rows] & np.uint32(Flag.JUMP)) == 0)
+    rows, smoothed = rows[kept], smoothed[kept]
+    step = np.diff(track.time_s[rows])
+    place = np.where(
+        smoothed[:, None],
+        np.stack([motion.east_m[rows], motion.north_m[rows]], axis=1),
+        raw_places(motion, rows),
+    )
+    chord = np.hypot(*np.diff(place, axis=0).T)
+    speed = motion.speed_mps[rows]
+    seen = (step <= LONGEST_HOLE_S) & smoothed[1:] & smoothed[:-1]
+    # Between near fixes the smoothed speed counts: chords would add their noise up.
+    distance_m = np.where(seen, 0.5 * (speed[1:] + speed[:-1]) * step, chord)
+    # On the whole slower than a crawl: it stood, and the position wandered.
+    distance_m[~seen & (chord < CRAWL_MPS * step)] = 0.0
+    distance_m[np.diff(track.segment[rows]) != 0] = 0.0
+    total = float(distance_m.sum())
+    return float(distance_m[seen].sum()) / total if total > 0.0 else 1.0

@@ -4,17 +4,16 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any
 
-from ridelog.analysis.cautions import DOUBT, WARNING, Caution
 from ridelog.analysis.figure import HIGHER, Comparable, Figure
 from ridelog.analysis.launches.windows import Window, parse_window
-from ridelog.analysis.subject import MeasuredRide
+from ridelog.analysis.subject import DOUBT, WARNING, Caution, MeasuredRide
 from ridelog.compare.curves import PullCurves, curves_of
 from ridelog.compare.difference import Difference, difference_by_direction, difference_of
 from ridelog.compare.matching import Matched, Mismatch, Rides, match_directions, mismatches_of
 from ridelog.compare.predicted import Predicted, measured_after, predict_from
 from ridelog.compare.verdict import BETTER, CANNOT_SAY, Verdict, verdicts
 from ridelog.core.errors import RideLogError
-from ridelog.core.quantity import Quantity, is_firm
+from ridelog.core.quantity import Quantity
 from ridelog.core.units import SPEED_UNITS, SpeedUnit
 from ridelog.machine.change import changes_between
 from ridelog.machine.setup import MachineSetup
@@ -290,7 +289,7 @@ def _doubt(difference: Difference | None, rides: Rides, figures: tuple[Figure, .
     wide = [
         side
         for side, mean in (("before", difference.before), ("after", difference.after))
-        if not is_firm(mean)
+        if not mean.firm
     ]
     return f"the rides {' and '.join(wide)} tell it too roughly to name one figure" if wide else ""
 

@@ -9,7 +9,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 from ridelog.core.estimate import Estimate
-from ridelog.core.units import DEGREES_PER_RADIAN, JOULES_PER_WH, SpeedUnit
+from ridelog.core.units import DEGREES_PER_RADIAN, JOULES_PER_WH, SPEED_UNITS, SpeedUnit
 
 MINUS = "\N{MINUS SIGN}"
 # The last decimal printed is worth at least this share of the interval's width: a finer one would
@@ -101,18 +101,18 @@ def span(estimate: Estimate, quantity: Quantity, reader: SpeedUnit) -> str:
     return f"{bounds(estimate, quantity, reader)} {quantity.label(reader)}"
 
 
-def is_firm(estimate: Estimate) -> bool:
-    """Return whether a figure may be named by itself: its interval is narrow enough."""
-    return estimate.firm
-
-
 def text_or_span(
-    estimate: Estimate, quantity: Quantity, reader: SpeedUnit, *, weak: bool = False
+    estimate: Estimate, quantity: Quantity, reader: SpeedUnit, weak: str | None = None
 ) -> str:
-    """Return a firm figure with its interval, else, or if its signal is weak, the range alone."""
-    if is_firm(estimate) and not weak:
+    """Return a firm figure with its interval, else the range alone and why.
+
+    ``weak`` says why no figure of its log may be named, "" for a log that is good enough; None is
+    for what comes from no log, such as a prediction.
+    """
+    if estimate.firm and not weak:
         return text(estimate, quantity, reader)
-    return f"somewhere from {span(estimate, quantity, reader)}"
+    why = "" if weak is None else " (weak signal)" if weak else " (no closer with this log)"
+    return f"somewhere from {span(estimate, quantity, reader)}{why}"
 
 
 def signed(estimate: Estimate, quantity: Quantity, reader: SpeedUnit) -> str:
@@ -161,6 +161,12 @@ def plain(figure: float, quantity: Quantity, reader: SpeedUnit, count: int | Non
         whole = len(f"{abs(scaled):.0f}")
         count = max(0, min(quantity.most_decimals, 3 - whole))
     return f"{number(scaled, count)} {quantity.label(reader)}"
+
+
+def both_units(speed_mps: float, count: int = 0) -> str:
+    """Return a speed in both of the units that readers use: "35 km/h (22 mph)"."""
+    kmh, mph = (plain(speed_mps, SPEED, SPEED_UNITS[name], count) for name in ("km/h", "mph"))
+    return f"{kmh} ({mph})"
 
 
 def decimals(estimate: Estimate, quantity: Quantity, reader: SpeedUnit) -> int:

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ridelog.analysis.acceleration.run_draws import RunDraws
+from ridelog.analysis.acceleration.runs import RunDraws
 from ridelog.analysis.coasting.measure import CoastDown
 from ridelog.analysis.subject import MeasuredRide
 from ridelog.analysis.top_speed.measure import TopSpeed

@@ -6,10 +6,10 @@ from typing import Any
 
 import numpy as np
 
-from ridelog.analysis.cautions import Caution
 from ridelog.analysis.figure import Figure
 from ridelog.analysis.launches.windows import Window
 from ridelog.analysis.settings import REACTION_S
+from ridelog.analysis.subject import Caution
 from ridelog.core.errors import SetupError
 from ridelog.core.estimate import LEVEL, QUANTILE, Estimate
 from ridelog.core.interval import estimate_of_possible

@@ -3,16 +3,9 @@
 from collections.abc import Iterator, Mapping
 from functools import partial
 
-from ridelog.analysis.cautions import (
-    DANGER,
-    WARNING,
-    Caution,
-    age_class_caution,
-    both_units,
-    general_cautions,
-)
+from ridelog.analysis.subject import DANGER, WARNING, Caution, age_class_caution, general_cautions
 from ridelog.core.estimate import Estimate
-from ridelog.core.quantity import CURRENT, plain, text
+from ridelog.core.quantity import CURRENT, both_units, plain, text
 from ridelog.core.units import METRES_PER_FOOT, MPS_PER_KMH, SI, STANDARD_GRAVITY_MPS2
 from ridelog.machine.setup import MachineSetup, pack_voltage
 

@@ -4,7 +4,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from math import pi
 
-from ridelog.analysis.cautions import both_units
+from ridelog.core.quantity import both_units
 from ridelog.core.units import MPS_PER_KMH, RADPS_PER_RPM
 from ridelog.machine.setup import CELLS, MachineSetup, circumference_m, overall_ratio, pack_voltage
 

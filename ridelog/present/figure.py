@@ -6,6 +6,7 @@ import re
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
+from typing import Literal
 
 import matplotlib
 import numpy as np
@@ -172,6 +173,37 @@ def dress(axes: Axes, shape: Shape) -> None:
     axes.tick_params(axis="y", length=0)
     axes.grid(axis="y", color=RULE.light, linewidth=0.8)
     axes.set_axisbelow(True)
+
+
+def limits(
+    axes: Axes, shape: Shape, across: tuple[float, float], up: tuple[float, float], name: str
+) -> None:
+    """Set what a curve's axes reach over, round ticks, and what is counted from left to right."""
+    axes.set_xlim(*across)
+    axes.set_ylim(*up)
+    axes.xaxis.set_major_locator(MaxNLocator(8 if shape.wide else 5, steps=[1, 2, 5, 10]))
+    axes.yaxis.set_major_locator(MaxNLocator(6, steps=[1, 2, 5, 10]))
+    axes.set_xlabel(name, fontsize=shape.small_pt, color=QUIET.light)
+
+
+def note(
+    axes: Axes,
+    shape: Shape,
+    words: str,
+    at: tuple[float, float],
+    away_pt: tuple[float, float],
+    *,
+    ha: Literal["left", "center", "right"] = "left",
+    va: Literal["bottom", "center", "top"] = "bottom",
+    quiet: bool = False,
+) -> None:
+    """Write words beside a point of the data on a pale ground: strong, or quiet ones."""
+    axes.annotate(
+        words, at, xytext=away_pt, textcoords="offset points", ha=ha, va=va, zorder=6,
+        fontsize=shape.small_pt, fontweight="normal" if quiet else "bold",
+        color=(QUIET if quiet else INK).light,
+        bbox={"facecolor": PAPER.light, "edgecolor": "none", "pad": 1.0, "alpha": 0.85},
+    )  # fmt: skip
 
 
 def time_axis(

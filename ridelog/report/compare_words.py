@@ -3,9 +3,9 @@
 import textwrap
 from collections.abc import Sequence
 
-from ridelog.analysis.cautions import ALWAYS, GRAVITY_WORDS
 from ridelog.analysis.figure import HEADLINE_WEIGHT
 from ridelog.analysis.ride import NOT_MEASURED
+from ridelog.analysis.subject import ALWAYS, GRAVITY_WORDS
 from ridelog.compare.comparison import Compared, Comparison, cautions_of
 from ridelog.compare.matching import Rides
 from ridelog.compare.verdict import BETTER, CANNOT_SAY, FAMILY_LEVEL, NOT_SHOWN, WORSE

@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass
 
-from ridelog.analysis.cautions import ALWAYS
+from ridelog.analysis.subject import ALWAYS
 from ridelog.compare.predicted import MeasuredAfter, agreements
 from ridelog.core.estimate import Estimate
 from ridelog.core.quantity import (
@@ -11,7 +11,6 @@ from ridelog.core.quantity import (
     amount,
     bare,
     bounds,
-    is_firm,
     plain,
     signed,
     span,
@@ -75,7 +74,7 @@ def headline_words(prediction: Prediction, reader: SpeedUnit) -> str:
     after = text_or_span(top.changed, SPEED, reader)
     if top.now is None or top.difference is None or not prediction.change.asked:
         return f"Top speed {after}, held back by {held_by(top)}."
-    now = value(top.now, SPEED, reader) if is_firm(top.now) else span(top.now, SPEED, reader)
+    now = value(top.now, SPEED, reader) if top.now.firm else span(top.now, SPEED, reader)
     if top.difference.low <= 0.0 <= top.difference.high:
         verdict = "no change that can be told"
     else:
@@ -228,14 +227,14 @@ def _figure(estimate: Estimate | None, quantity: Quantity, unit: SpeedUnit) -> s
     """Return a firm figure without unit; "-" for none, nothing where only a range can be told."""
     if estimate is None:
         return "-"
-    return bare(estimate, quantity, unit) if is_firm(estimate) else ""
+    return bare(estimate, quantity, unit) if estimate.firm else ""
 
 
 def _figure_or_range(estimate: Estimate | None, quantity: Quantity, unit: SpeedUnit) -> str:
     """Return a figure with its bounds where it is firm, else the bounds alone; nothing for none."""
     if estimate is None:
         return ""
-    return (text if is_firm(estimate) else span)(estimate, quantity, unit)
+    return (text if estimate.firm else span)(estimate, quantity, unit)
 
 
 def _short(one: PredictedFigure) -> str:

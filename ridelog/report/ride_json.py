@@ -6,7 +6,7 @@ from importlib.resources import files
 from typing import Any
 
 from ridelog import __version__
-from ridelog.analysis.register import SUBJECTS
+from ridelog.analysis.ride import SUBJECTS
 from ridelog.analysis.signal.measure import SignalQuality
 from ridelog.analysis.subject import MeasuredRide, RideSource
 from ridelog.core.units import SI

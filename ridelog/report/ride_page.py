@@ -6,13 +6,14 @@ from typing import Any
 from matplotlib.figure import Figure
 
 from ridelog import __version__
-from ridelog.analysis.cautions import Caution
-from ridelog.analysis.register import SUBJECTS
-from ridelog.analysis.ride import NOT_MEASURED
-from ridelog.analysis.signal.page import gap_sentence, rate_words, signal_label, signal_summary
+from ridelog.analysis.ride import NOT_MEASURED, SUBJECTS
+from ridelog.analysis.signal.measure import rate_words
 from ridelog.analysis.signal.plot import signal_figure
-from ridelog.analysis.subject import MeasuredRide
-from ridelog.analysis.top_speed.page import (
+from ridelog.analysis.signal.subject import gap_sentence, signal_label, signal_summary
+from ridelog.analysis.subject import Caution, MeasuredRide
+from ridelog.analysis.top_speed.plot import speed_figure
+from ridelog.analysis.top_speed.plot_path import path_figure
+from ridelog.analysis.top_speed.subject import (
     beside_the_headline,
     directions,
     headline,
@@ -21,8 +22,6 @@ from ridelog.analysis.top_speed.page import (
     path_label,
     speed_label,
 )
-from ridelog.analysis.top_speed.plot import speed_figure
-from ridelog.analysis.top_speed.plot_path import path_figure
 from ridelog.core.flags import FLAG_SENTENCES, Flag
 from ridelog.core.quantity import span, value
 from ridelog.core.units import SpeedUnit

@@ -7,12 +7,11 @@ import json
 from pathlib import Path
 from typing import Any
 
-from ridelog.analysis.cautions import Caution
 from ridelog.analysis.figure import HIGHER, LOWER
-from ridelog.analysis.register import SUBJECTS
+from ridelog.analysis.ride import SUBJECTS
 from ridelog.analysis.settings import Settings
 from ridelog.analysis.signal.measure import SignalQuality
-from ridelog.analysis.subject import RideSource
+from ridelog.analysis.subject import Caution, RideSource
 from ridelog.core.estimate import Estimate
 from ridelog.core.units import SPEED_UNITS
 from ridelog.present.json import ESTIMATE_SCHEMA, FIELD, schema_of_type

@@ -1,11 +1,14 @@
 """One ride on one terminal screen: the figure first, then what it rests on."""
 
-from ridelog.analysis.cautions import ALWAYS, GRAVITY_WORDS
-from ridelog.analysis.register import SUBJECTS
-from ridelog.analysis.ride import NOT_MEASURED
+from ridelog.analysis.ride import NOT_MEASURED, SUBJECTS
 from ridelog.analysis.signal.measure import SignalQuality
-from ridelog.analysis.signal.page import signal_items
-from ridelog.analysis.subject import MeasuredRide, RideSource
+from ridelog.analysis.signal.subject import signal_items
+from ridelog.analysis.subject import (
+    ALWAYS,
+    GRAVITY_WORDS,
+    MeasuredRide,
+    RideSource,
+)
 from ridelog.core.flags import FLAG_SENTENCES, Flag
 from ridelog.core.units import SpeedUnit
 from ridelog.present.words import (

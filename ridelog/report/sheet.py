@@ -4,9 +4,8 @@ from dataclasses import dataclass
 from typing import Any
 
 from ridelog import __version__
-from ridelog.analysis.cautions import GRAVITY_WORDS
 from ridelog.analysis.ride import NOT_MEASURED
-from ridelog.analysis.subject import MeasuredRide
+from ridelog.analysis.subject import GRAVITY_WORDS, MeasuredRide
 from ridelog.compare.comparison import Compared, Comparison, cautions_of
 from ridelog.compare.predicted import agreements
 from ridelog.compare.verdict import CANNOT_SAY, FAMILY_LEVEL, NOT_SHOWN, WORSE

@@ -8,10 +8,10 @@ import pytest
 from filtered_rides import kept, ride_and_log
 from log_in_memory import to_track
 
-from ridelog.analysis.coverage import seen_share
 from ridelog.analysis.signal.measure import judge_signal
 from ridelog.analysis.top_speed.measure import measure_top_speed
 from ridelog.analysis.top_speed.subject import doubts
+from ridelog.analysis.windows import seen_share
 from ridelog.filtering.smoother import estimate_motion
 from ridelog.importer import load_track
 

@@ -11,8 +11,7 @@ import numpy as np
 import pytest
 
 from ridelog.__main__ import main
-from ridelog.analysis.cautions import GRAVITY_WORDS
-from ridelog.analysis.subject import MeasuredRide
+from ridelog.analysis.subject import GRAVITY_WORDS, MeasuredRide
 from ridelog.compare.comparison import Comparison, cautions_of, compare
 from ridelog.core.units import SPEED_UNITS
 from ridelog.present.json import FIELD, digest_of

@@ -4,10 +4,9 @@ from dataclasses import replace
 from types import SimpleNamespace
 from typing import Any
 
-from ridelog.analysis.cautions import DANGER, DOUBT, WARNING, Caution, general_cautions
 from ridelog.analysis.figure import HIGHER, LOWER, Figures
-from ridelog.analysis.register import SUBJECTS
-from ridelog.analysis.subject import MeasuredRide
+from ridelog.analysis.ride import SUBJECTS
+from ridelog.analysis.subject import DANGER, DOUBT, WARNING, Caution, MeasuredRide, general_cautions
 from ridelog.compare.comparison import Comparison, cautions_of, compare
 from ridelog.core.estimate import Estimate
 from ridelog.core.units import SPEED_UNITS

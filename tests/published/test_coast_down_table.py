@@ -7,7 +7,7 @@ C in N/(km/h)², road load at 65 km/h in N and target time from 70 to 60 km/h in
 import numpy as np
 import pytest
 
-from ridelog.analysis.coasting.resistance import CoastedSpeeds, fit_resistance
+from ridelog.analysis.coasting.measure import CoastedSpeeds, fit_resistance
 from ridelog.core.track import FloatArray
 from ridelog.core.units import SPEED_UNITS
 

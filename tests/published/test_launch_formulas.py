@@ -10,30 +10,13 @@ import math
 
 import numpy as np
 import pytest
-from log_in_memory import to_track
-from receiver_presets import preset
 
-from ridelog.analysis.acceleration.run_draws import RunDraws
-from ridelog.analysis.acceleration.runs import AccelerationRun
+from ridelog.analysis.acceleration.runs import AccelerationRun, RunDraws
 from ridelog.analysis.launches.measure import Launch, measure_launches
 from ridelog.analysis.launches.windows import Window, parse_rollout, parse_window
-from ridelog.filtering.motion import Motion
-from ridelog.filtering.smoother import estimate_motion
-from ridelog.simulate import Machine, RideLayout
 
 
-@pytest.fixture(scope="module")
-def motion() -> Motion:
-    """Any ride: its launches are not looked for here."""
-    ride = RideLayout(Machine())
-    ride.stand(20.0)
-    rng = np.random.default_rng(1)
-    return estimate_motion(to_track(preset("clean", 1.0, rng).observe(ride.build(), rng)))
-
-
-def constant(
-    motion: Motion, accel_mps2: float, windows: tuple[Window, ...], rollout_m: float
-) -> Launch:
+def constant(accel_mps2: float, windows: tuple[Window, ...], rollout_m: float) -> Launch:
     """Return the launch of a machine that gains speed evenly from 0.37 s on, between instants."""
     start_s = 0.37
     time_s = np.arange(0.0, 12.0, 0.01)
@@ -41,13 +24,13 @@ def constant(
     speed = accel_mps2 * since
     run = AccelerationRun(True, 0.0, 2.0, 0.0, 12.0, float(speed.max()), 12.0, 0.0)
     drawn = RunDraws(run, np.full(8, start_s), time_s, speed, 0.5 * accel_mps2 * since**2)
-    found = measure_launches(motion, windows=windows, rollout_m=rollout_m, drawn=(drawn,))
+    found = measure_launches((drawn,), windows=windows, rollout_m=rollout_m)
     return found.launches[0]
 
 
-def test_constant_acceleration_to_25_kmh(motion: Motion) -> None:
+def test_constant_acceleration_to_25_kmh() -> None:
     """a = 2 m/s², 25 km/h (6.944 m/s): t = 3.472 s, s = 12.06 m."""
-    timed = constant(motion, 2.0, (parse_window("0-25 km/h"),), 0.0).windows[0]
+    timed = constant(2.0, (parse_window("0-25 km/h"),), 0.0).windows[0]
     assert timed.time_s is not None and timed.length_m is not None
     assert timed.time_s.value == pytest.approx(3.472, abs=0.0005)
     assert timed.length_m.value == pytest.approx(12.06, abs=0.005)
@@ -57,12 +40,10 @@ def test_constant_acceleration_to_25_kmh(motion: Motion) -> None:
     ("accel_mps2", "rollout_s", "speed_kmh"),
     [(1.0, 0.781, 2.81), (2.0, 0.552, 3.98), (3.0, 0.451, 4.87), (5.0, 0.349, 6.29)],
 )
-def test_one_foot_of_rollout(
-    motion: Motion, accel_mps2: float, rollout_s: float, speed_kmh: float
-) -> None:
+def test_one_foot_of_rollout(accel_mps2: float, rollout_s: float, speed_kmh: float) -> None:
     windows = (parse_window("0-25 km/h"), parse_window("0-1 ft"))
-    plain = constant(motion, accel_mps2, windows, 0.0)
-    rolled = constant(motion, accel_mps2, windows, parse_rollout("1 ft"))
+    plain = constant(accel_mps2, windows, 0.0)
+    rolled = constant(accel_mps2, windows, parse_rollout("1 ft"))
     before, after = plain.windows[0].time_s, rolled.windows[0].time_s
     foot, exit_speed = plain.windows[1].time_s, plain.windows[1].exit_speed_mps
     assert before and after and foot and exit_speed

@@ -142,9 +142,10 @@ def test_the_line_says_what_the_figures_say(good_result: MeasuredRide) -> None:
 def test_of_a_weak_signal_ranges_are_told(good_result: MeasuredRide) -> None:
     signal = replace(good_result["signal"], grade="too weak")
     weak = good_result.with_record("signal", signal)
+    why = r"\(weak signal\)"
     assert re.fullmatch(
-        r"somewhere from \S+ to \S+ m/s², mean of 2 stops from speed; somewhere from \S+ to \S+ m "
-        "from 48 km/h to rest with 1 s reaction",
+        rf"somewhere from \S+ to \S+ m/s² {why}, mean of 2 stops from speed; somewhere from \S+ to "
+        rf"\S+ m {why} from 48 km/h to rest with 1 s reaction",
         braking_line(weak, KMH),
     )
     assert "needs somewhere from " in braking_section(weak, KMH).lead

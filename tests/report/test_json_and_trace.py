@@ -10,8 +10,7 @@ import pytest
 from changed_rides import without_top_speed
 from long_rides import hour_of
 
-from ridelog.analysis.register import SUBJECTS
-from ridelog.analysis.ride import concluded
+from ridelog.analysis.ride import SUBJECTS, concluded
 from ridelog.analysis.signal.measure import judge_signal
 from ridelog.analysis.subject import MeasuredRide, RideSource
 from ridelog.filtering.motion import Motion

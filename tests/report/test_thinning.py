@@ -3,7 +3,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from long_rides import hour_of
 
-from ridelog.analysis.signal.shading import shadings
+from ridelog.analysis.signal.plot import shadings
 from ridelog.analysis.subject import MeasuredRide
 from ridelog.core.flags import Flag
 from ridelog.core.spans import flagged_spans

@@ -7,10 +7,9 @@ import pytest
 from changed_rides import without_top_speed
 
 from ridelog.analysis.ride import analyse, concluded
-from ridelog.analysis.signal.measure import judge_signal
-from ridelog.analysis.signal.page import rate_words
+from ridelog.analysis.signal.measure import judge_signal, rate_words
 from ridelog.analysis.subject import MeasuredRide
-from ridelog.analysis.top_speed.page import meaning
+from ridelog.analysis.top_speed.subject import meaning
 from ridelog.core.estimate import Estimate
 from ridelog.core.flags import Flag
 from ridelog.core.quantity import SPEED, text

@@ -27,8 +27,7 @@ from record import Record, add_options
 from scores import Answers
 
 from ridelog.analysis.acceleration.measure import measure_acceleration
-from ridelog.analysis.acceleration.run_draws import draw_runs
-from ridelog.analysis.acceleration.runs import AccelerationRun
+from ridelog.analysis.acceleration.runs import AccelerationRun, draw_runs
 from ridelog.analysis.launches.measure import measure_launches
 from ridelog.core.estimate import Estimate
 from ridelog.filtering.smoother import estimate_motion
@@ -61,7 +60,7 @@ def one_ride(log: str, kind: str, seed: int, number: int) -> tuple[list[Outcome]
     )  # fmt: skip
     motion = estimate_motion(to_track(receiver.observe(ride.truth, rng)))
     drawn = draw_runs(motion)
-    launches = measure_launches(motion, drawn=drawn).launches
+    launches = measure_launches(drawn).launches
     settled = motion.settled_s if np.isfinite(motion.settled_s) else np.inf
     there = [
         span
@@ -91,7 +90,7 @@ def one_ride(log: str, kind: str, seed: int, number: int) -> tuple[list[Outcome]
                 if label not in ("0-20 km/h", "0-30 m"):
                     label = "from standing" if timed.standing else "rolling"
                 outcomes.append((label, timed.time_s, end - begin))
-    pull = measure_acceleration(motion, drawn=drawn)
+    pull = measure_acceleration(drawn)
     for speed in (2.0, 4.0):
         runs = [
             one.run

@@ -5,14 +5,11 @@ from dataclasses import dataclass, field
 import numpy as np
 from scipy.interpolate import PchipInterpolator
 
-from ridelog.analysis.acceleration.run_draws import RunDraws, draw_runs
-from ridelog.analysis.acceleration.runs import GAIN_MPS
-from ridelog.analysis.cautions import both_units
+from ridelog.analysis.acceleration.runs import GAIN_MPS, RunDraws
 from ridelog.core.estimate import Estimate
 from ridelog.core.interval import estimate
-from ridelog.core.spans import Span
+from ridelog.core.quantity import both_units
 from ridelog.core.track import FloatArray
-from ridelog.filtering.motion import Motion
 
 # Acceleration at a speed is taken from the time between this much below and this much above it.
 HALF_STEP_MPS = 0.5
@@ -62,17 +59,17 @@ class AccelerationCurve:
     columns : shape (k, 1 + 2 draws), for joint use, NaN where unknown. [m/s²]
     """
 
-    curve: tuple[AccelerationAt, ...]
-    standing_mps2: Estimate | None
-    peak_power_speed_mps: Estimate | None
-    peak_power_reason: str
-    runs_used: int
-    runs_left_out: int
-    both_ways: bool
-    direction_difference_mps2: Estimate | None
-    reason: str
-    speed_mps: FloatArray = field(repr=False)
-    columns: FloatArray = field(repr=False)
+    curve: tuple[AccelerationAt, ...] = ()
+    standing_mps2: Estimate | None = None
+    peak_power_speed_mps: Estimate | None = None
+    peak_power_reason: str = ""
+    runs_used: int = 0
+    runs_left_out: int = 0
+    both_ways: bool = False
+    direction_difference_mps2: Estimate | None = None
+    reason: str = ""
+    speed_mps: FloatArray = field(default_factory=lambda: np.zeros(0), repr=False)
+    columns: FloatArray = field(default_factory=lambda: np.zeros((0, 3)), repr=False)
 
     def columns_at(self, speed_mps: float) -> FloatArray:
         """Return the acceleration at a speed for every draw, NaN outside the curve. [m/s²]"""
@@ -92,25 +89,12 @@ class AccelerationCurve:
         return estimate(self.columns_at(speed_mps))
 
     def sharp(self, speed_mps: FloatArray) -> FloatArray:
-        """Return the acceleration at any speeds for every draw, freed from the width of the steps.
+        """Return the acceleration at speeds (k,) for every draw, freed from the width of the steps.
 
         The curve tells the mean of 1 / acceleration over a step of h to either side of each speed,
         which rounds a kink off: METHOD.md of acceleration, (3). Between its speeds it is
-        interpolated without overshoot, since a straight line would cut the bend.
-
-        Parameters
-        ----------
-        speed_mps : ndarray, shape (k,)
-            Where to tell it.
-
-        Returns
-        -------
-        ndarray, shape (k, columns)
-            NaN outside the curve, and everywhere if fewer than two speeds are known. [m/s²]
-
-        Source
-        ------
-        Own derivation: METHOD.md of acceleration, (3).
+        interpolated without overshoot, since a straight line would cut the bend. NaN outside the
+        curve, and everywhere if fewer than two speeds are known. [m/s²]
         """
         known = np.isfinite(self.columns).all(axis=1) & (self.columns > 0.0).all(axis=1)
         if known.sum() < 2:
@@ -128,30 +112,14 @@ class AccelerationCurve:
         return 1.0 / found
 
 
-def measure_acceleration(
-    motion: Motion,
-    *,
-    excluded: tuple[Span, ...] = (),
-    drawn: tuple[RunDraws, ...] | None = None,
-) -> AccelerationCurve:
-    """Return the acceleration of a ride against speed.
+def measure_acceleration(drawn: tuple[RunDraws, ...]) -> AccelerationCurve:
+    """Return the acceleration of a ride against speed, from its runs as ``draw_runs`` gives them.
 
     At each speed v the acceleration of a run is 1 m/s over the time that it takes from v - 0.5 to
     v + 0.5 m/s: crossings in time are known far better than a slope at an instant. Times are
     averaged over runs of one direction, both directions have the same weight. METHOD.md of
     acceleration, (1) and (2).
-
-    Parameters
-    ----------
-    motion : Motion
-        The smoothed ride.
-    excluded : tuple of (start_s, end_s)
-        Spans that may not carry it, such as reverse travel.
-    drawn : tuple of RunDraws, optional
-        From ``draw_runs`` with the same spans, if at hand.
     """
-    if drawn is None:
-        drawn = draw_runs(motion, excluded=excluded)
     if not drawn:
         return _none(f"the ride holds no run that gains {both_units(GAIN_MPS)} or more")
     highest = max(_USED_SHARE * d.run.top_mps for d in drawn) - HALF_STEP_MPS
@@ -185,7 +153,6 @@ def measure_acceleration(
         runs_left_out=len(drawn) - len(kept),
         both_ways=bool((side > 0).any() and (side < 0).any()),
         direction_difference_mps2=difference,
-        reason="",
         speed_mps=speed,
         columns=columns,
     )
@@ -302,7 +269,4 @@ def _peak_power(
 
 
 def _none(reason: str) -> AccelerationCurve:
-    empty = np.zeros(0)
-    return AccelerationCurve(
-        (), None, None, reason, 0, 0, False, None, reason, empty, np.zeros((0, 3))
-    )
+    return AccelerationCurve(peak_power_reason=reason, reason=reason)

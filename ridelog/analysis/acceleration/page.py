@@ -2,13 +2,17 @@
 
 from functools import partial
 
+import numpy as np
+from matplotlib.figure import Figure
+
 from ridelog.analysis.acceleration.measure import AccelerationCurve
-from ridelog.analysis.acceleration.plot import acceleration_figure
 from ridelog.analysis.subject import MeasuredRide
 from ridelog.core.estimate import Estimate
-from ridelog.core.quantity import ACCELERATION, SPEED, amount, is_firm, plain
+from ridelog.core.quantity import ACCELERATION, SPEED, Quantity, amount, plain, text_or_span, value
 from ridelog.core.text import count_words
 from ridelog.core.units import STANDARD_GRAVITY_MPS2, SpeedUnit
+from ridelog.present.figure import Shape, axes_in, blank, dress, limits, note, title
+from ridelog.present.palette import BAND, LINE, MARK
 from ridelog.present.section import Section, Table, draw_picture
 
 _WHAT_IS_LEFT = (
@@ -26,7 +30,7 @@ def standing_words(ride: MeasuredRide, reader: SpeedUnit) -> str:
     standing = measured.standing_mps2
     if standing is None:
         return ""
-    words = f"{ride.told(standing, ACCELERATION, reader)} from standing"
+    words = f"{_told(standing, ACCELERATION, ride, reader)} from standing"
     half_mps = _half_mps(measured)
     if half_mps is not None and _is_named(standing, ride):
         words += f"; half as much at {plain(half_mps, SPEED, reader, 0)}"
@@ -39,11 +43,11 @@ def acceleration_section(ride: MeasuredRide, reader: SpeedUnit) -> Section:
     if measured.reason:
         return Section("pull", "Pull against speed", f"No pull curve: {measured.reason}.")
     ends = [
-        ride.told(one.accel_mps2, ACCELERATION, reader)
+        _told(one.accel_mps2, ACCELERATION, ride, reader)
         + f" at {plain(one.speed_mps, SPEED, reader)}"
         for one in (measured.curve[0], measured.curve[-1])
     ]
-    label = f"Acceleration against speed: {ends[0]}, {ends[1]}"
+    label = f"Acceleration against speed: {ends[0]}, {ends[1]}."
     peak = measured.peak_power_speed_mps
     shown = peak if peak is not None and _is_named(peak, ride) else None
     draw = partial(acceleration_figure, measured, shown, reader)
@@ -51,7 +55,7 @@ def acceleration_section(ride: MeasuredRide, reader: SpeedUnit) -> Section:
         name="pull",
         heading="Pull against speed",
         lead=_lead(ride, reader),
-        pictures=(draw_picture("pull", f"{label}.", draw),),
+        pictures=(draw_picture("pull", label, draw),),
         table=_table(ride, reader),
         notes=(
             f"{_basis_words(measured)}. {_slope_words(measured, reader)}.",
@@ -67,13 +71,13 @@ def _lead(ride: MeasuredRide, reader: SpeedUnit) -> str:
     if not words:
         hardest = max(measured.curve, key=lambda one: one.accel_mps2.value)
         words = (
-            f"{ride.told(hardest.accel_mps2, ACCELERATION, reader)} at "
+            f"{_told(hardest.accel_mps2, ACCELERATION, ride, reader)} at "
             f"{plain(hardest.speed_mps, SPEED, reader, 0)}, where it pulls hardest; no standing "
             "start tells more"
         )
     peak = measured.peak_power_speed_mps
     if peak is not None:
-        words += f"; its power is highest at {ride.told(peak, SPEED, reader)}"
+        words += f"; its power is highest at {_told(peak, SPEED, ride, reader)}"
     return f"Pull {words}."
 
 
@@ -81,17 +85,21 @@ def _table(ride: MeasuredRide, reader: SpeedUnit) -> Table:
     measured: AccelerationCurve = ride["acceleration"]
     rows = []
     if measured.standing_mps2 is not None:
-        rows.append(("from standing", ride.told(measured.standing_mps2, ACCELERATION, reader)))
-    for figure in ride.figures.values():
-        if figure.name.startswith("pull_at_") and figure.estimate and figure.at_mps:
-            at = f"at {plain(figure.at_mps, SPEED, reader)}"
-            rows.append((at, ride.told(figure.estimate, ACCELERATION, reader)))
+        rows.append(("from standing", _told(measured.standing_mps2, ACCELERATION, ride, reader)))
+    rows += [
+        (f"at {plain(one.at_mps, SPEED, reader)}", _told(one.estimate, ACCELERATION, ride, reader))
+        for one in ride.figures.values()
+        if one.name.startswith("pull_at_") and one.estimate and one.at_mps
+    ]
     return Table(("Speed", "Pull"), tuple(rows))
 
 
+def _told(estimate: Estimate, quantity: Quantity, ride: MeasuredRide, reader: SpeedUnit) -> str:
+    return text_or_span(estimate, quantity, reader, ride["signal"].too_weak)
+
+
 def _is_named(estimate: Estimate, ride: MeasuredRide) -> bool:
-    """Return whether a figure may be named by itself."""
-    return is_firm(estimate) and ride["signal"].grade != "weak"
+    return estimate.firm and not ride["signal"].too_weak
 
 
 def _half_mps(measured: AccelerationCurve) -> float | None:
@@ -109,12 +117,9 @@ def _half_mps(measured: AccelerationCurve) -> float | None:
 def _basis_words(measured: AccelerationCurve) -> str:
     """Return what the curve rests on."""
     words = f"Mean of {count_words(measured.runs_used, 'run')} at full throttle"
-    if measured.runs_left_out:
-        words += (
-            f"; {measured.runs_left_out} more pulled less than 70 % as hard and count as part "
-            "throttle"
-        )
-    return words
+    if not (slower := measured.runs_left_out):
+        return words
+    return f"{words}; {slower} more pulled less than 70 % as hard and count as part throttle"
 
 
 def _slope_words(measured: AccelerationCurve, reader: SpeedUnit) -> str:
@@ -129,3 +134,39 @@ def _slope_words(measured: AccelerationCurve, reader: SpeedUnit) -> str:
         "Both directions count the same, so that an even slope cancels; they differ by "
         f"{amount(difference, ACCELERATION, reader)}"
     )
+
+
+def acceleration_figure(
+    measured: AccelerationCurve, peak: Estimate | None, unit: SpeedUnit, shape: Shape
+) -> Figure:
+    """Return acceleration against speed, its interval as a band, and where power is highest."""
+    figure = blank(shape)
+    axes = axes_in(figure, shape.left_in, 0.52, 0.12, 0.66)
+    dress(axes, shape)
+    speed = np.array([SPEED.scaled(one.speed_mps, unit) for one in measured.curve])
+    middle, low, high = (
+        np.array(
+            [ACCELERATION.scaled(getattr(one.accel_mps2, name), unit) for one in measured.curve]
+        )
+        for name in ("value", "low", "high")
+    )
+    axes.fill_between(speed, low, high, color=BAND.light, linewidth=0.0, zorder=2)
+    axes.plot(speed, middle, color=LINE.light, linewidth=1.8, zorder=3, solid_joinstyle="round")
+    up = min(0.0, 1.1 * float(low.min())), 1.2 * float(high.max())
+    limits(axes, shape, (0.0, 1.04 * float(speed[-1])), up, f"speed, {SPEED.label(unit)}")
+    if peak is not None:
+        at = SPEED.scaled(peak.value, unit)
+        level = float(np.interp(at, speed, middle))
+        axes.plot([at], [level], marker="D", markersize=7, color=MARK.light, zorder=5)
+        right = at > 0.55 * axes.get_xlim()[1]
+        # Below the falling curve is room, unless the axis is near.
+        below = level > 0.3 * axes.get_ylim()[1]
+        edge = float(np.interp(at, speed, low if below else high))
+        note(
+            axes, shape, f"most power at {value(peak, SPEED, unit)}", (at, edge),
+            (0, -9 if below else 9),
+            ha="right" if right else "left", va="top" if below else "bottom",
+        )  # fmt: skip
+    band = "pale band: its interval at each speed" if shape.wide else "pale band: interval"
+    title(figure, shape, "Pull against speed", f"{ACCELERATION.label(unit)}; {band}")
+    return figure

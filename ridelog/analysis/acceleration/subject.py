@@ -26,7 +26,7 @@ class Acceleration(Subject):
 
     def measure(self, ride: MeasuredRide) -> AccelerationCurve:
         """Return the acceleration against speed over the runs that were drawn for the starts."""
-        return measure_acceleration(ride.motion, drawn=ride["launches"].drawn)
+        return measure_acceleration(ride["launches"].drawn)
 
     def figures(self, ride: MeasuredRide) -> Iterable[Figure]:
         """Return the pull at round speeds, the first of them even where it is not told."""
@@ -67,7 +67,3 @@ class Acceleration(Subject):
         from ridelog.analysis.acceleration.page import acceleration_section
 
         yield acceleration_section(ride, reader)
-
-    def document(self, ride: MeasuredRide) -> dict[str, Any]:
-        """Return the member "pull" of the result."""
-        return {"pull": ride["acceleration"]}

@@ -9,7 +9,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ridelog.core.track import FloatArray
+from ridelog.analysis.fitted import FittedPath
+from ridelog.core.spans import Span, runs_of
+from ridelog.core.track import BoolArray, FloatArray
 
 # How long a brake takes to build up: StVZO § 41 (12) allows 0.6 s for response and build-up
 # together; how long it takes to ease off is not regulated, common practice, no source. A length
@@ -26,13 +28,7 @@ _SINGULAR = 1e-9
 
 @dataclass(frozen=True)
 class Corner:
-    """One corner on every column of ``Paths``; arrays of shape (k,).
-
-    Attributes
-    ----------
-    at_s : instant at which the speed leaves the first line. [s]
-    speed_mps : speed there. [m/s]
-    """
+    """When the speed leaves the first line on every column of ``Paths``, and its size there."""
 
     at_s: FloatArray
     speed_mps: FloatArray
@@ -48,24 +44,19 @@ def falling_corner(
 ) -> Corner:
     """Return where speeds begin to fall faster than before.
 
+    If the machine still pulled before, it is the top of the speed: that is where braking begins.
+
     Parameters
     ----------
-    time_s : ndarray, shape (m,)
-        Even grid; the speed is taken as straight before the corner and again after the build-up.
-        [s]
-    speed_mps : ndarray, shape (m, k)
-        Speeds along the way, a column for each path. [m/s]
+    time_s, speed_mps : ndarray, shapes (m,), (m, k)
+        Even grid, and a column for each path; taken as straight before the corner and again after
+        the build-up. [s], [m/s]
     between_s : (first, last)
         Where the corner is looked for. [s]
     noise_density : float
         Squared noise times its correlation time, which weighs the trials. [m²/s]
     length_s : ndarray, shape (l,)
         How long the fall may take to build up, each as likely. [s]
-
-    Returns
-    -------
-    Corner
-        If the machine still pulled before, the top of the speed: that is where braking begins.
     """
     corner_s, build_s = _trials(between_s, length_s)
     since_s = time_s - time_s[0]
@@ -95,10 +86,7 @@ def falling_corner(
 
 
 def resting_corner(
-    time_s: FloatArray,
-    speed_mps: FloatArray,
-    between_s: tuple[float, float],
-    noise_density: float,
+    time_s: FloatArray, speed_mps: FloatArray, between_s: tuple[float, float], noise_density: float
 ) -> Corner:
     """Return where falling speeds reach zero and stay there; as ``falling_corner``."""
     corner_s, ease_s = _trials(between_s, _EASE_S)
@@ -121,10 +109,7 @@ def resting_corner(
 
 
 def rising_corner(
-    time_s: FloatArray,
-    speed_mps: FloatArray,
-    between_s: tuple[float, float],
-    noise_density: float,
+    time_s: FloatArray, speed_mps: FloatArray, between_s: tuple[float, float], noise_density: float
 ) -> Corner:
     """Return where falling speeds cease to fall while still rolling; as ``falling_corner``."""
     # Read backwards in time and turned over it is a fall that begins.
@@ -200,3 +185,80 @@ class _Odds:
         """Return each path's figure, shape (k,), from those of the pairs; NaN without any."""
         total = np.bincount(self.column, self._weight * figures, minlength=len(self._known))
         return np.where(self._known, total / np.where(self._known, self._total, 1.0), np.nan)
+
+
+# Deceleration that free rolling can reach: rolling resistance on medium soil, 0.08 of the weight
+# (Carvill, Mechanical Engineer's Data Handbook, 1993), of which half is allowed for, ...
+_ROLLING_MPS2 = 0.5
+# ... and air, half density times 0.7 m² (the largest of Cossalter's range) over 100 kg. [1/m]
+_AIR_PM = 0.0042
+# How sure it must be that the deceleration lies above that, in standard deviations of the path.
+_SURE_SD = 2.0
+# Decelerations are means over this long, or the time between two fixes if that is longer.
+_WIDTH_S = 0.4
+# Braking is measured from above walking pace (6 km/h, e.g. StVZO § 63a) and takes off as much as
+# this: common practice, no source.
+_FROM_MPS, _DROP_MPS = 1.67, 1.5
+# Pauses up to this long do not part one braking from the next; common practice, no source.
+_PAUSE_S = 0.5
+
+
+def find_slowings(
+    path: FittedPath, speed_sd_mps: float, rate_hz: float, excluded: tuple[Span, ...] = ()
+) -> list[Span]:
+    """Return the spans of one piece on which the machine was braked, in time order.
+
+    They begin and end where the deceleration passes half of its usual value. [s]
+    """
+    spacing = float(path.time_s[1] - path.time_s[0])
+    width_s = max(_WIDTH_S, 1.0 / rate_hz)
+    decel = -smoothed(path.accel_mps2, max(1, round(width_s / spacing)))
+    # A mean over a width is the difference of two speeds by it.
+    decel_sd = np.sqrt(2.0) * speed_sd_mps / width_s
+    beyond = decel > coasting_limit_mps2(path.speed_mps) + _SURE_SD * decel_sd
+    found: list[tuple[int, int]] = []
+    for first, stop in joined_runs(beyond, path.time_s, _PAUSE_S):
+        usual = float(np.median(decel[first:stop][beyond[first:stop]]))
+        strong = decel > 0.5 * usual
+        begin, end = first, stop - 1
+        while begin > 0 and strong[begin - 1]:
+            begin -= 1
+        while end + 1 < len(decel) and strong[end + 1]:
+            end += 1
+        while begin < end and not strong[begin]:
+            begin += 1
+        if found and path.time_s[begin] <= path.time_s[found[-1][1]] + _PAUSE_S:
+            begin = found.pop()[0]
+        start_s, end_s = float(path.time_s[begin]), float(path.time_s[end])
+        if not any(start_s < last and end_s > start for start, last in excluded):
+            found.append((begin, end))
+    speed = path.speed_mps
+    return [
+        (float(path.time_s[begin]), float(path.time_s[end]))
+        for begin, end in found
+        if speed[begin] > _FROM_MPS and speed[begin] - speed[end] > _DROP_MPS
+    ]
+
+
+def coasting_limit_mps2(speed_mps: FloatArray) -> FloatArray:
+    """Return the deceleration up to which a machine may just roll freely. [m/s²]"""
+    return _ROLLING_MPS2 + _AIR_PM * speed_mps**2
+
+
+def smoothed(values: FloatArray, width: int) -> FloatArray:
+    """Return the mean over ``width`` neighbouring values, the ends repeated."""
+    if width < 2:
+        return values
+    padded = np.pad(values, (width // 2, width - 1 - width // 2), mode="edge")
+    return np.convolve(padded, np.full(width, 1.0 / width), mode="valid")
+
+
+def joined_runs(inside: BoolArray, time_s: FloatArray, pause_s: float) -> list[tuple[int, int]]:
+    """Return first and one-past-last index of each run of True, joined over pauses. [s]"""
+    runs: list[tuple[int, int]] = []
+    for first, stop in runs_of(inside):
+        if runs and time_s[first] - time_s[runs[-1][1] - 1] <= pause_s:
+            runs[-1] = (runs[-1][0], stop)
+        else:
+            runs.append((first, stop))
+    return runs

@@ -5,8 +5,13 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from ridelog.analysis.braking.corners import Corner, falling_corner, resting_corner, rising_corner
-from ridelog.analysis.braking.slowing import Slowing, find_slowings
+from ridelog.analysis.braking.corners import (
+    Corner,
+    falling_corner,
+    find_slowings,
+    resting_corner,
+    rising_corner,
+)
 from ridelog.analysis.fitted import along_speed, fitted_paths, usable_between
 from ridelog.core.crossings import at_own_times, cumulative_trapezoid
 from ridelog.core.estimate import Estimate
@@ -112,20 +117,13 @@ def measure_brakings(motion: Motion, *, excluded: tuple[Span, ...] = ()) -> Brak
     A braking counts from above walking pace on, if it takes off 1.5 m/s and more. Mean
     deceleration is (v1² - v2²) / (2 s) with the distance s from the first touch of the brake to
     rest or release, as the eKFV Annex, no. 2.2.4, has it for stops.
-
-    Parameters
-    ----------
-    motion : Motion
-        The smoothed ride.
-    excluded : tuple of (start_s, end_s)
-        Stretches that may not hold one, such as reverse travel.
     """
     sd = motion.usual_speed_sd_mps
     found: list[Braking] = []
     doubtful = 0
     for path in fitted_paths(motion):
-        for slowing in find_slowings(path, sd, motion.rate_hz, excluded):
-            braking = _measured(motion, slowing, sd)
+        for span in find_slowings(path, sd, motion.rate_hz, excluded):
+            braking = _measured(motion, span, sd)
             if braking is None:
                 doubtful += 1
             else:
@@ -153,30 +151,31 @@ def mean_decel_mps2(
     return result
 
 
-def _measured(motion: Motion, slowing: Slowing, sd_mps: float) -> Braking | None:
+def _measured(motion: Motion, span: Span, sd_mps: float) -> Braking | None:
+    start_s, end_s = span
     interval = 1.0 / motion.rate_hz
     line = max(_LINE_S, _LINE_INTERVALS * interval)
     search = max(_SEARCH_S, _SEARCH_INTERVALS * interval)
-    if not usable_between(motion, slowing.start_s, slowing.end_s):
+    if not usable_between(motion, start_s, end_s):
         return None
-    paths = motion.paths(slowing.start_s - line, slowing.end_s + line, spacing_s=_SPACING_S)
+    paths = motion.paths(start_s - line, end_s + line, spacing_s=_SPACING_S)
     speed = along_speed(paths)
     time_s = paths.time_s
     density = _noise_density(motion, sd_mps)
-    length = slowing.end_s - slowing.start_s
+    length = end_s - start_s
     after = min(line, _LINE_SHARE * length)
 
-    near = _between(time_s, slowing.start_s - line, slowing.start_s + after)
+    near = _between(time_s, start_s - line, start_s + after)
     begin = falling_corner(
         time_s[near],
         speed[near],
-        (slowing.start_s - search, slowing.start_s + min(search, 0.5 * after)),
+        (start_s - search, start_s + min(search, 0.5 * after)),
         density,
     )
-    near = _between(time_s, slowing.end_s - after, slowing.end_s + line)
-    between = (slowing.end_s - min(search, 0.5 * after), slowing.end_s + search)
+    near = _between(time_s, end_s - after, end_s + line)
+    between = (end_s - min(search, 0.5 * after), end_s + search)
     rest = max(_REST_MPS, _REST_SD * sd_mps)
-    later = (time_s >= slowing.end_s) & (time_s <= slowing.end_s + search)
+    later = (time_s >= end_s) & (time_s <= end_s + search)
     stops = bool(later.any()) and float(np.abs(speed[later, 0]).min()) < rest
     if stops:
         end = resting_corner(time_s[near], speed[near], between, density)

@@ -87,14 +87,7 @@ def with_stopping(
 ) -> Brakings:
     """Return brakings with the mean over stops from speed and the stopping distance.
 
-    Parameters
-    ----------
-    brakings : Brakings
-        What the ride shows.
-    best : Estimate or None
-        Fastest second of the ride. [m/s]
-    reaction_s : float
-        Time until the brake is touched.
+    Both are from the fastest second of the ride, ``best``; None where it is not known. [m/s]
     """
     least = _FROM_SPEED * best.value if best is not None else 0.0
     stops = tuple(one for one in brakings.stops if one.from_mps >= least)

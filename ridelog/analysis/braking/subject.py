@@ -5,10 +5,9 @@ from typing import TYPE_CHECKING, Any, ClassVar
 
 from ridelog.analysis.braking.measure import Braking, Brakings, measure_brakings
 from ridelog.analysis.braking.stopping import StoppingDistance, with_stopping
-from ridelog.analysis.cautions import DANGER, WARNING, Caution, both_units
 from ridelog.analysis.figure import HIGHER, Comparable, Figure
-from ridelog.analysis.subject import MeasuredRide, Subject
-from ridelog.core.quantity import ACCELERATION, LENGTH, plain
+from ridelog.analysis.subject import DANGER, WARNING, Caution, MeasuredRide, Subject
+from ridelog.core.quantity import ACCELERATION, LENGTH, both_units, plain
 from ridelog.core.units import SPEED_UNITS, STANDARD_GRAVITY_MPS2, SpeedUnit
 
 if TYPE_CHECKING:

@@ -1,13 +1,16 @@
-"""The section about rolling freely on the page of a ride."""
+"""The section about rolling freely on the page of a ride, and its picture."""
 
 from functools import partial
 
+from matplotlib.figure import Figure
+
 from ridelog.analysis.coasting.measure import CoastDown
-from ridelog.analysis.coasting.plot import coasting_figure
 from ridelog.analysis.subject import MeasuredRide
 from ridelog.core.estimate import Estimate
 from ridelog.core.quantity import ACCELERATION, SPEED, plain, text_or_span
 from ridelog.core.units import STANDARD_GRAVITY_MPS2, SpeedUnit
+from ridelog.present.figure import Shape, axes_in, blank, dress, limits, title
+from ridelog.present.palette import BAND, LINE
 from ridelog.present.section import Picture, Section, Table, draw_picture
 from ridelog.present.words import capital, count_words
 
@@ -24,20 +27,18 @@ def coasting_section(ride: MeasuredRide, reader: SpeedUnit) -> Section | None:
     found: CoastDown = ride["coasting"]
     if not found.coasts:
         return None
-    notes: tuple[str, ...] = (_WHAT_IT_IS,)
-    if found.reason and found.curve:
-        notes = (f"{capital(found.reason)}.", _WHAT_IT_IS)
+    doubts = (f"{capital(found.reason)}.",) if found.reason and found.curve else ()
     return Section(
         name="coasting",
         heading="Coast-down",
-        lead=_lead(found, reader, weak=ride["signal"].grade == "too weak"),
+        lead=_lead(found, reader, ride["signal"].too_weak),
         pictures=_pictures(found, reader),
-        table=_table(found, reader),
-        notes=notes,
+        table=_table(found, reader, ride["signal"].too_weak),
+        notes=(*doubts, _WHAT_IT_IS),
     )
 
 
-def _lead(found: CoastDown, reader: SpeedUnit, *, weak: bool) -> str:
+def _lead(found: CoastDown, reader: SpeedUnit, weak: str) -> str:
     stretches = count_words(len(found.coasts), "stretch", "stretches")
     if not found.curve:
         return f"The ride holds {stretches} of rolling freely, but {found.reason}."
@@ -47,7 +48,7 @@ def _lead(found: CoastDown, reader: SpeedUnit, *, weak: bool) -> str:
     share = 100.0 * middle.decel_mps2.value / STANDARD_GRAVITY_MPS2
     return (
         f"Rolling freely at {plain(middle.speed_mps, SPEED, reader)} it slows by "
-        f"{text_or_span(middle.decel_mps2, ACCELERATION, reader, weak=weak)}, as if {share:.1f} % "
+        f"{text_or_span(middle.decel_mps2, ACCELERATION, reader, weak)}, as if {share:.1f} % "
         f"of its weight pulled back; from {stretches} in both directions, so that slope and wind "
         "cancel."
     )
@@ -61,24 +62,44 @@ def _pictures(found: CoastDown, reader: SpeedUnit) -> tuple[Picture, ...]:
     return (draw_picture("coasting", label, partial(coasting_figure, found, reader)),)
 
 
-def _table(found: CoastDown, reader: SpeedUnit) -> Table | None:
+def _table(found: CoastDown, reader: SpeedUnit, weak: str) -> Table | None:
     """Return what each part takes in the middle of the speeds that were rolled through."""
     if found.rolling_mps2 is None or found.air_pm is None:
         return None
     at_mps = found.curve[len(found.curve) // 2].speed_mps
-    linear = "cannot be told from air"
-    if found.linear_ps is not None:
-        linear = _part(found.linear_ps, at_mps, reader)
+
+    def part(coefficient: Estimate, times: float) -> str:
+        value, low, high = (times * getattr(coefficient, x) for x in ("value", "low", "high"))
+        return text_or_span(Estimate(value, low, high), ACCELERATION, reader, weak)
+
+    linear = part(found.linear_ps, at_mps) if found.linear_ps else "cannot be told from air"
     return Table(
         ("What holds it back", f"Slows it at {plain(at_mps, SPEED, reader)} by"),
         (
-            ("Rolling, the same at every speed", _part(found.rolling_mps2, 1.0, reader)),
+            ("Rolling, the same at every speed", part(found.rolling_mps2, 1.0)),
             ("Bearings and tyres, growing with speed", linear),
-            ("Air, growing with the square of speed", _part(found.air_pm, at_mps**2, reader)),
+            ("Air, growing with the square of speed", part(found.air_pm, at_mps**2)),
         ),
     )
 
 
-def _part(coefficient: Estimate, times: float, reader: SpeedUnit) -> str:
-    value, low, high = (times * x for x in (coefficient.value, coefficient.low, coefficient.high))
-    return text_or_span(Estimate(value, low, high, coefficient.level), ACCELERATION, reader)
+def coasting_figure(found: CoastDown, reader: SpeedUnit, shape: Shape) -> Figure:
+    """Return the deceleration of free rolling against speed, where both directions cover it."""
+    known = [(each.speed_mps, each.decel_mps2) for each in found.curve if each.decel_mps2]
+    figure = blank(shape, 0.85 * shape.height_in)
+    axes = axes_in(figure, shape.left_in, 0.54, 0.14, 0.66)
+    dress(axes, shape)
+    speed = [SPEED.scaled(at_mps, reader) for at_mps, _ in known]
+    value, low, high = (
+        [ACCELERATION.scaled(getattr(decel, end), reader) for _, decel in known]
+        for end in ("value", "low", "high")
+    )
+    axes.fill_between(speed, low, high, color=BAND.light, linewidth=0.0, zorder=2)
+    axes.plot(speed, value, color=LINE.light, linewidth=1.8, zorder=3)
+    name = f"speed, {SPEED.label(reader)}"
+    limits(axes, shape, (0.0, 1.04 * speed[-1]), (0.0, 1.15 * max(high)), name)
+    title(
+        figure, shape, "What slows it when it rolls freely",
+        f"slowing, {ACCELERATION.label(reader)}; pale band: 90 % range",
+    )  # fmt: skip
+    return figure

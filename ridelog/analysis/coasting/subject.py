@@ -58,10 +58,6 @@ class CoastDownOfRide(Subject):
         section = coasting_section(ride, reader)
         return () if section is None else (section,)
 
-    def document(self, ride: MeasuredRide) -> dict[str, Any]:
-        """Return the member "coasting" of the result."""
-        return {"coasting": ride["coasting"]}
-
 
 def _resistance(found: CoastDown, at_mps: float) -> tuple[Estimate | None, str]:
     resistance = found.at(at_mps)

@@ -7,9 +7,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ridelog.analysis.braking.slowing import smoothed
-from ridelog.analysis.coasting.measure import CoastDown
-from ridelog.analysis.coasting.resistance import ResistanceFit
+from ridelog.analysis.braking.corners import smoothed
+from ridelog.analysis.coasting.measure import CoastDown, ResistanceFit
 from ridelog.analysis.fitted import FittedPath, along_speed, fitted_paths
 from ridelog.core.estimate import Estimate
 from ridelog.core.interval import estimate, even_normals
@@ -59,14 +58,7 @@ def measure_energy(
 ) -> WheelEnergy:
     """Return the energy at the wheels over the distance ridden forward.
 
-    Parameters
-    ----------
-    motion : Motion
-        The smoothed ride.
-    found : CoastDown
-        Its resistance; while it rolled freely nothing drove it.
-    excluded : tuple of (start_s, end_s)
-        Spans that may not take part, such as reverse travel.
+    ``found`` gives the resistance, and where the machine rolled freely, so that nothing drove it.
     """
     fit = found.named_fit
     if fit is None:
@@ -105,16 +97,8 @@ def work_j_per_kg(
 ) -> FloatArray:
     """Return the work of the drive for each kilogram on every column, shape (k,).
 
-    Parameters
-    ----------
-    time_s : ndarray, shape (m,)
-        Instants. [s]
-    speed_mps : ndarray, shape (m, k)
-        A column for each path.
-    driven : ndarray of bool, shape (m - 1,)
-        Steps between instants on which the drive pushed.
-    fit : ResistanceFit
-        Of the same columns.
+    From instants (m,), a column of speeds for each path (m, k), and on which of the steps between
+    instants the drive pushed (m - 1,); the fit has the same columns.
     """
     gained = 0.5 * np.diff(np.square(speed_mps), axis=0)
     middle = 0.5 * (speed_mps[1:] + speed_mps[:-1])

@@ -3,17 +3,22 @@
 from collections.abc import Iterable
 from typing import TYPE_CHECKING, Any, ClassVar
 
-from ridelog.analysis.energy.measure import (
-    ENERGY_PER_MASS_AND_LENGTH,
-    WheelEnergy,
-    measure_energy,
-)
+from ridelog.analysis.energy.measure import ENERGY_PER_MASS_AND_LENGTH, WheelEnergy, measure_energy
 from ridelog.analysis.figure import LOWER, Comparable, Figure
 from ridelog.analysis.subject import MeasuredRide, Subject
+from ridelog.core.quantity import TRAVEL, plain
 from ridelog.core.units import SpeedUnit
+from ridelog.present.words import share_words
 
 if TYPE_CHECKING:
     from ridelog.present.section import Section
+
+_WHAT_IT_IS = (
+    "Each kilogram of machine, rider and turning wheels takes so much. Multiplied by their mass in "
+    "kilograms and divided by 3600 it is watt hours; motor, controller and battery take more than "
+    "reaches the wheels. It counts what the drive gave to speed and to rolling and air resistance, "
+    "as the coast-down tells them; a climb, a bend or wind is not seen. Harder riding takes more."
+)
 
 
 class EnergyOfRide(Subject):
@@ -43,17 +48,24 @@ class EnergyOfRide(Subject):
 
     def lines(self, ride: MeasuredRide, reader: SpeedUnit) -> Iterable[tuple[str, str]]:
         """Return the figure for the terminal, if there is one."""
-        from ridelog.analysis.energy.page import energy_words
-
-        words = energy_words(ride, reader)
-        return (("Energy", f"{words} at the wheels"),) if words else ()
+        figure = ride.figures["wheel_energy_j_per_kg_m"]
+        if figure.estimate:
+            yield "Energy", f"{figure.words_in(reader)} at the wheels"
 
     def sections(self, ride: MeasuredRide, reader: SpeedUnit) -> "Iterable[Section]":
-        """Return the section about it."""
-        from ridelog.analysis.energy.page import energy_section
+        """Return the section about it; without a figure one sentence that says why."""
+        from ridelog.present.section import Section
 
-        yield energy_section(ride, reader)
-
-    def document(self, ride: MeasuredRide) -> dict[str, Any]:
-        """Return the member "energy" of the result."""
-        return {"energy": ride["energy"]}
+        energy: WheelEnergy = ride["energy"]
+        figure = ride.figures["wheel_energy_j_per_kg_m"]
+        lead = f"No energy was measured: {energy.reason}."
+        notes: tuple[str, ...] = ()
+        if figure.estimate:
+            lead = (
+                f"The wheels took {figure.words_in(reader)}, over "
+                f"{plain(energy.distance_m, TRAVEL, reader)}, of which "
+                f"{share_words(energy.driven_m / energy.distance_m)} was driven and the rest "
+                "rolled or braked."
+            )
+            notes = (_WHAT_IT_IS,)
+        yield Section("energy", "Energy at the wheels", lead, notes=notes)

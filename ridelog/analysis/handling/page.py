@@ -24,7 +24,6 @@ from ridelog.core.quantity import (
     SPEED,
     YAW_RATE,
     Quantity,
-    is_firm,
     number,
     plain,
     span,
@@ -59,7 +58,9 @@ def handling_lines(ride: MeasuredRide, reader: SpeedUnit) -> tuple[tuple[str, st
     if handling.weave_onset_mps is not None:
         words.append(f"weaves {_from_where(ride, reader)}")
     if handling.max_lateral_accel_mps2 is not None:
-        hardest = ride.told(handling.max_lateral_accel_mps2, ACCELERATION, reader)
+        hardest = text_or_span(
+            handling.max_lateral_accel_mps2, ACCELERATION, reader, ride["signal"].too_weak
+        )
         words.append(f"hardest turn {hardest} sideways")
     return (("Handling", "; ".join(words)),) if words else ()
 
@@ -106,7 +107,7 @@ def handling_section(ride: MeasuredRide, reader: SpeedUnit) -> Section:
 def with_share_of_g(lateral: Estimate, reader: SpeedUnit) -> str:
     """Return a lateral acceleration: "4.4 m/s² (4.3 to 4.5), 0.45 g", or its range alone."""
     words = text_or_span(lateral, ACCELERATION, reader)
-    return f"{words}, {value(lateral, _IN_G, reader)}" if is_firm(lateral) else words
+    return f"{words}, {value(lateral, _IN_G, reader)}" if lateral.firm else words
 
 
 def _from_where(ride: MeasuredRide, reader: SpeedUnit) -> str:
@@ -115,7 +116,7 @@ def _from_where(ride: MeasuredRide, reader: SpeedUnit) -> str:
     assert onset is not None  # asked for only where it weaves
     if handling.weave_or_below:
         return f"at {plain(onset.high, SPEED, reader)} or below already"
-    return f"from {ride.told(onset, SPEED, reader)} on"
+    return f"from {text_or_span(onset, SPEED, reader, ride['signal'].too_weak)} on"
 
 
 def _weave(ride: MeasuredRide, reader: SpeedUnit) -> str:
@@ -135,10 +136,11 @@ def _hardest(ride: MeasuredRide, reader: SpeedUnit) -> str:
     lateral = handling.max_lateral_accel_mps2
     if lateral is None:
         return f"The hardest turn cannot be told: {handling.lateral_reason}."
-    share = f", {value(lateral, _IN_G, reader)}" if is_firm(lateral) else ""
+    weak = ride["signal"].too_weak
+    share = f", {value(lateral, _IN_G, reader)}" if lateral.firm and not weak else ""
     return (
-        f"The hardest turn reached {ride.told(lateral, ACCELERATION, reader)} sideways{share}, as "
-        f"the mean of its best {best_seconds(handling)}."
+        f"The hardest turn reached {text_or_span(lateral, ACCELERATION, reader, weak)} sideways"
+        f"{share}, as the mean of its best {best_seconds(handling)}."
     )
 
 
@@ -289,7 +291,7 @@ def _mark_onset(
     if handling.weave_or_below:
         words, at = f"weaves at {plain(onset.high, SPEED, reader)} or below", first
     else:
-        firm = is_firm(onset)
+        firm = onset.firm
         words = f"weaves from {value(onset, SPEED, reader) if firm else span(onset, SPEED, reader)}"
         axes.axvline(at, color=MARK.light, linewidth=2.2, zorder=1)
     right = at - first > 0.55 * (last - first)

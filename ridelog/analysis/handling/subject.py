@@ -3,7 +3,6 @@
 from collections.abc import Iterable
 from typing import TYPE_CHECKING, Any, ClassVar
 
-from ridelog.analysis.cautions import DANGER, Caution, both_units
 from ridelog.analysis.figure import HIGHER, Comparable, Figure
 from ridelog.analysis.handling.measure import (
     LEAST_TILT_QUAD,
@@ -11,9 +10,9 @@ from ridelog.analysis.handling.measure import (
     TipOver,
     measure_handling,
 )
-from ridelog.analysis.subject import MeasuredRide, Subject
+from ridelog.analysis.subject import DANGER, Caution, MeasuredRide, Subject
 from ridelog.core.estimate import Estimate
-from ridelog.core.quantity import ACCELERATION, LENGTH, SPEED
+from ridelog.core.quantity import ACCELERATION, LENGTH, SPEED, both_units
 from ridelog.core.units import STANDARD_GRAVITY_MPS2, SpeedUnit
 
 if TYPE_CHECKING:

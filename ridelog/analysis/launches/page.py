@@ -3,14 +3,19 @@
 from collections.abc import Iterator
 from functools import partial
 
-from ridelog.analysis.launches.measure import Launches, WindowFigure
-from ridelog.analysis.launches.plot import launches_figure
+import numpy as np
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
+
+from ridelog.analysis.launches.measure import Launch, Launches, WindowFigure
 from ridelog.analysis.launches.windows import suited
 from ridelog.analysis.subject import MeasuredRide
 from ridelog.core.estimate import Estimate
-from ridelog.core.quantity import LENGTH, SPEED, TIME, bare, plain
+from ridelog.core.quantity import LENGTH, SPEED, TIME, bare, plain, text_or_span
 from ridelog.core.text import count_words
 from ridelog.core.units import SpeedUnit
+from ridelog.present.figure import Shape, axes_in, blank, dress, limits, note, title
+from ridelog.present.palette import HATCH, INK, LINE, MARK
 from ridelog.present.section import Section, Table, draw_picture
 from ridelog.present.words import capital
 
@@ -85,7 +90,7 @@ def _figure_words(window: WindowFigure, ride: MeasuredRide, reader: SpeedUnit) -
     slower = window.attempts - full
     basis = f"mean of {full} full starts" if full > 1 else "one full start"
     basis += f", {slower} slower left out" if slower else ""
-    return f"{window.label} in {ride.told(time, TIME, reader)}, {basis}"
+    return f"{window.label} in {text_or_span(time, TIME, reader, ride['signal'].too_weak)}, {basis}"
 
 
 def _rollout_words(launches: Launches, reader: SpeedUnit) -> str:
@@ -102,12 +107,12 @@ def _table(ride: MeasuredRide, windows: list[WindowFigure], reader: SpeedUnit) -
         if not window.attempts:
             continue
         time = window.time_s
-        figure = "cannot be said" if time is None else ride.told(time, TIME, reader)
+        figure = "cannot be said"
+        if time is not None:
+            figure = text_or_span(time, TIME, reader, ride["signal"].too_weak)
         place = launches.windows.index(window)
         starts = [
-            _start_words(
-                launch.windows[place].time_s, reader, left_out=number not in window.full_starts
-            )
+            _start_words(launch.windows[place].time_s, reader, number in window.full_starts)
             for number, launch in enumerate(launches.launches)
         ]
         more = len(starts) - _MOST_STARTS
@@ -116,10 +121,10 @@ def _table(ride: MeasuredRide, windows: list[WindowFigure], reader: SpeedUnit) -
     return Table(("Window", "Mean of the full starts", "Every start in s"), tuple(rows))
 
 
-def _start_words(time: Estimate | None, reader: SpeedUnit, *, left_out: bool) -> str:
+def _start_words(time: Estimate | None, reader: SpeedUnit, full: bool) -> str:
     if time is None:
         return "none"
-    return bare(time, TIME, reader) + (" left out" if left_out else "")
+    return bare(time, TIME, reader) + ("" if full else " left out")
 
 
 def _notes(launches: Launches, windows: list[WindowFigure], reader: SpeedUnit) -> Iterator[str]:
@@ -141,3 +146,56 @@ def _notes(launches: Launches, windows: list[WindowFigure], reader: SpeedUnit) -
         }
         labels = ", ".join(one.label for one in empty)
         yield f"No time for {labels}: {'; '.join(sorted(reasons))}."
+
+
+_MOST_LINES = 12
+
+
+def launches_figure(launches: Launches, unit: SpeedUnit, shape: Shape) -> Figure:
+    """Return the speed of every launch over seconds since it left zero."""
+    figure = blank(shape)
+    axes = axes_in(figure, shape.left_in, 0.52, 0.12, 0.66)
+    dress(axes, shape)
+    quickest = _quickest(launches)
+    factor = SPEED.scaled(1.0, unit)
+    others = [launch for launch in launches.launches if launch is not quickest]
+    for launch in others[:_MOST_LINES]:
+        axes.plot(launch.curve_s, factor * launch.curve_mps, color=HATCH.light, linewidth=1.1)
+    axes.plot(
+        quickest.curve_s, factor * quickest.curve_mps, color=LINE.light, linewidth=2.4, zorder=4
+    )
+    axes.axvline(0.0, color=INK.light, linewidth=0.9, zorder=1)
+    longest = max(float(launch.curve_s[-1]) for launch in launches.launches)
+    up = 0.0, 1.15 * factor * max(float(x.curve_mps.max()) for x in launches.launches)
+    limits(axes, shape, (-1.0, max(longest, 1.0)), up, "seconds since the start")
+    _mark(axes, quickest, unit, shape)
+    title(
+        figure, shape, "Speed from standing",
+        f"{unit.label}; thick: the quickest start, thin: the others" if others else unit.label,
+    )  # fmt: skip
+    return figure
+
+
+def _mark(axes: Axes, quickest: Launch, unit: SpeedUnit, shape: Shape) -> None:
+    """Show where the quickest start reached the speed of the first window in these units."""
+    for window in suited(quickest.windows, unit):
+        if window.to_mps is None or not window.standing or window.time_s is None:
+            continue
+        at = float(np.interp(window.to_mps, quickest.curve_mps, quickest.curve_s))
+        level = SPEED.scaled(window.to_mps, unit)
+        axes.plot([at], [level], marker="D", markersize=7, color=MARK.light, zorder=5)
+        note(axes, shape, plain(window.to_mps, SPEED, unit, 0), (at, level), (8, -3), va="top")
+        return
+
+
+def _quickest(launches: Launches) -> Launch:
+    """Return the launch with the shortest time over the first window that any filled."""
+    for place in range(len(launches.windows)):
+        timed = [
+            (time.value, number)
+            for number, launch in enumerate(launches.launches)
+            if (time := launch.windows[place].time_s) is not None
+        ]
+        if timed:
+            return launches.launches[min(timed)[1]]
+    return max(launches.launches, key=lambda launch: launch.top_mps)

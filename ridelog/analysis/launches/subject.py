@@ -5,10 +5,15 @@ from typing import TYPE_CHECKING, Any, ClassVar
 
 import numpy as np
 
-from ridelog.analysis.acceleration.run_draws import draw_runs
+from ridelog.analysis.acceleration.runs import draw_runs
 from ridelog.analysis.figure import HEADLINE_WEIGHT, LOWER, Comparable, Figure
-from ridelog.analysis.launches.full_starts import MeanOfStarts
-from ridelog.analysis.launches.measure import Launch, Launches, WindowFigure, measure_launches
+from ridelog.analysis.launches.measure import (
+    Launch,
+    Launches,
+    MeanOfStarts,
+    WindowFigure,
+    measure_launches,
+)
 from ridelog.analysis.launches.windows import Window, parse_window, round_in
 from ridelog.analysis.subject import MeasuredRide, Subject
 from ridelog.analysis.wind import wind_excess
@@ -40,7 +45,7 @@ class StandingStarts(Subject):
         windows = tuple(parse_window(words) for words in settings.windows) or None
         rollout_m = settings.rollout_m
         drawn = draw_runs(ride.motion, windows=windows, rollout_m=rollout_m, excluded=ride.excluded)
-        return measure_launches(ride.motion, windows=windows, rollout_m=rollout_m, drawn=drawn)
+        return measure_launches(drawn, windows=windows, rollout_m=rollout_m)
 
     def figures(self, ride: MeasuredRide) -> Iterable[Figure]:
         """Return the time over every window; of the first from standing also the distance."""

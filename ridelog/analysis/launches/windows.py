@@ -140,11 +140,6 @@ def default_windows(top_mps: float) -> tuple[Window, ...]:
 
     From standing to 20 km/h (10 mph) and to the highest round speed that is passed with some
     acceleration left; from half of that to it, rolling; and over 30 m (60 ft).
-
-    Parameters
-    ----------
-    top_mps : float
-        Highest speed that the machine reaches after a standing start. [m/s]
     """
     return tuple(
         parse_window(words)

@@ -12,8 +12,8 @@ from itertools import pairwise
 import numpy as np
 from scipy.special import ndtr
 
+from ridelog.analysis.braking.corners import coasting_limit_mps2, smoothed
 from ridelog.analysis.braking.measure import Brakings
-from ridelog.analysis.braking.slowing import coasting_limit_mps2, smoothed
 from ridelog.analysis.fitted import FittedPath, fitted_paths
 from ridelog.core.spans import Span
 from ridelog.core.track import FloatArray, IntArray

@@ -11,7 +11,7 @@ from ridelog.analysis.reverse.evidence import speed_sd_at
 from ridelog.analysis.reverse.measure import Reverse, Segment
 from ridelog.analysis.subject import MeasuredRide
 from ridelog.core.estimate import QUANTILE
-from ridelog.core.quantity import LENGTH, SPEED, is_firm, plain, span, text_or_span, value
+from ridelog.core.quantity import LENGTH, SPEED, plain, span, text_or_span, value
 from ridelog.core.spans import Span, runs_of
 from ridelog.core.track import BoolArray, FloatArray
 from ridelog.core.units import SpeedUnit
@@ -44,7 +44,7 @@ def reverse_lines(ride: MeasuredRide, reader: SpeedUnit) -> tuple[tuple[str, str
     """Return the line for the terminal, none if nothing went backwards."""
     reverse: Reverse = ride["reverse"]
     if reverse.top_speed_mps is not None:
-        speed = ride.told(reverse.top_speed_mps, SPEED, reader)
+        speed = text_or_span(reverse.top_speed_mps, SPEED, reader, ride["signal"].too_weak)
         return (("Reverse", f"{speed}, {_how_far(reverse, reader)}"),)
     if reverse.possible_spans:
         at = listed([elapsed_words(start) for start, _ in reverse.possible_spans[:3]])
@@ -86,7 +86,7 @@ def _lead(ride: MeasuredRide, reader: SpeedUnit) -> str:
     where = f"{_how_far(reverse, reader)}, {duration_words(seconds)} in all"
     words = f"It went backwards, {where}; how fast cannot be told."
     if reverse.top_speed_mps is not None:
-        speed = ride.told(reverse.top_speed_mps, SPEED, reader)
+        speed = text_or_span(reverse.top_speed_mps, SPEED, reader, ride["signal"].too_weak)
         words = f"Backwards it reached {speed} in its fastest second; {where}."
     if possible:
         more = capital(count_words(possible, "more stretch", "more stretches"))
@@ -221,7 +221,7 @@ def _name_sides(axes: Axes, shape: Shape, shown: Segment, reader: SpeedUnit) -> 
     top = shown.top_speed_mps
     if top is not None:
         axes.annotate(
-            value(top, SPEED, reader) if is_firm(top) else span(top, SPEED, reader),
+            value(top, SPEED, reader) if top.firm else span(top, SPEED, reader),
             (0.5 * (shown.start_s + shown.end_s), -SPEED.scaled(top.value, reader)),
             xytext=(0, -5), textcoords="offset points", ha="center", va="top",
             fontsize=shape.small_pt, fontweight="bold", color=INK.light, zorder=5,

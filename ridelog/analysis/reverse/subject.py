@@ -3,11 +3,10 @@
 from collections.abc import Iterable
 from typing import TYPE_CHECKING, Any, ClassVar
 
-from ridelog.analysis.cautions import DANGER, WARNING, Caution
 from ridelog.analysis.figure import LOWER, Comparable, Figure
 from ridelog.analysis.reverse.measure import Reverse, find_reverse
 from ridelog.analysis.settings import FAR_ABOVE_MPS, WALKING_PACE_MPS
-from ridelog.analysis.subject import MeasuredRide, Subject
+from ridelog.analysis.subject import DANGER, WARNING, Caution, MeasuredRide, Subject
 from ridelog.core.quantity import SPEED, plain
 from ridelog.core.units import SPEED_UNITS, SpeedUnit
 

@@ -5,11 +5,10 @@ from typing import Literal
 
 import numpy as np
 
-from ridelog.analysis.coverage import LEAST_SEEN, LONGEST_HOLE_S, seen_share
+from ridelog.analysis.windows import LEAST_SEEN, LONGEST_HOLE_S, seen_share
 from ridelog.core.estimate import QUANTILE
 from ridelog.core.flags import Flag, flag_counts
-from ridelog.core.quantity import SPEED, number
-from ridelog.core.units import SPEED_UNITS
+from ridelog.core.quantity import both_units
 from ridelog.filtering.motion import Motion
 
 # Fixes from which no figure is taken, although some of them took part in the estimate.
@@ -126,7 +125,7 @@ def _grade(motion: Motion, share: float, speed_sd: float) -> tuple[Grade, str]:
     if share < _FAIR_SHARE:
         return "too weak", f"figures can be taken from only {100 * share:.0f} % of the fixes"
     if speed_sd > _FAIR_SD_MPS:
-        return "too weak", f"speeds are known to ±{_in_both(QUANTILE * speed_sd)} at best"
+        return "too weak", f"speeds are known to ±{both_units(QUANTILE * speed_sd, 1)} at best"
     track_s = motion.track.time_s[np.isfinite(motion.track.time_s)]
     length_s = float(np.ptp(track_s))
     if length_s < _TOO_SHORT_S:
@@ -145,20 +144,11 @@ def _grade(motion: Motion, share: float, speed_sd: float) -> tuple[Grade, str]:
     return "good", ""
 
 
-def _in_both(speed_mps: float) -> str:
-    kmh, mph = (number(SPEED.scaled(speed_mps, unit), 1) for unit in SPEED_UNITS.values())
-    return f"{kmh} km/h ({mph} mph)"
-
-
 def _verdict(motion: Motion, grade: str, why: str) -> str:
     start_s = float(np.nanmin(motion.track.time_s)) if len(motion.track) else 0.0
     settling = motion.settled_s - start_s
-    if not np.isfinite(settling):
-        since = ""
-    elif settling < 1.0:
-        since = "from the first fix on"
-    else:
-        since = f"from {settling:.0f} s after the first fix on"
+    later = f"{settling:.0f} s after " if settling >= 1.0 else ""
+    since = f"from {later}the first fix on"
     if grade == "good":
         return f"Good enough for speed figures, {since}."
     if grade == "fair":
@@ -166,17 +156,18 @@ def _verdict(motion: Motion, grade: str, why: str) -> str:
     return f"Too weak for firm figures: {why}."
 
 
-def _rate(rate_hz: float) -> str:
-    if rate_hz < 0.95:
-        return f"one fix every {1.0 / rate_hz:.3g} s"
-    return f"{rate_hz:.3g} {'fix' if abs(rate_hz - 1.0) < 0.005 else 'fixes'} a second"
+def rate_words(rate_hz: float) -> str:
+    """Return how often the receiver spoke."""
+    if rate_hz >= 0.95:
+        return f"{rate_hz:.3g} {'fix' if abs(rate_hz - 1.0) < 0.005 else 'fixes'} a second"
+    return f"one fix every {1.0 / rate_hz:.3g} s"
 
 
 def _supports(motion: Motion) -> tuple[str, ...]:
     seen_hz = _SEEN_SHARE_OF_RATE * motion.rate_hz
     sentences = [
-        f"At {_rate(motion.rate_hz)}, changes slower than about {seen_hz:.2g} Hz can "
-        "be seen (a fifth of the rate).",
+        f"At {rate_words(motion.rate_hz)}, changes slower than about {seen_hz:.2g} Hz can "
+        "be seen (a fifth of the rate)."
     ]
     if seen_share(motion) >= LEAST_SEEN:
         sentences.insert(0, "Top speed over a second and over five seconds, with intervals.")
@@ -193,13 +184,13 @@ def _cannot_support(motion: Motion, used_s: np.ndarray) -> tuple[str, ...]:
     # A logger set to 5 Hz keeps 4.99 or 5.01.
     if _SEEN_SHARE_OF_RATE * rate < 0.95 * _SLOWEST_WEAVE_HZ:
         sentences.append(
-            f"At {_rate(rate)} weave and wobble cannot be shown, and a fast one "
+            f"At {rate_words(rate)} weave and wobble cannot be shown, and a fast one "
             "may look like a slow wander that was never there."
         )
     elif _SEEN_SHARE_OF_RATE * rate < _FASTEST_WEAVE_HZ:
         sentences.append(
-            f"At {_rate(rate)}, weave faster than {_SEEN_SHARE_OF_RATE * rate:.2g} Hz and wobble "
-            "cannot be shown."
+            f"At {rate_words(rate)}, weave faster than {_SEEN_SHARE_OF_RATE * rate:.2g} Hz and "
+            "wobble cannot be shown."
         )
     if seen_share(motion) < LEAST_SEEN:
         sentences.append(

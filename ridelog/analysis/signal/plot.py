@@ -1,5 +1,7 @@
 """The quality of the signal over time: dilution of precision, satellites, and flags."""
 
+from dataclasses import dataclass
+
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
@@ -12,7 +14,7 @@ from ridelog.core.track import FloatArray
 from ridelog.filtering.motion import Motion
 from ridelog.filtering.quality import FEW_SATELLITES, POOR_HDOP
 from ridelog.present.figure import Shape, TimeScale, axes_in, blank, dress, time_axis, title
-from ridelog.present.palette import INK, LINE, MARK, QUIET, RULE
+from ridelog.present.palette import INK, LINE, MARK, RULE
 from ridelog.present.thinning import in_time, lowest_and_highest, unbroken_parts
 from ridelog.present.words import FLAG_WORDS, count_words
 
@@ -47,12 +49,9 @@ def signal_figure(ride: MeasuredRide, shape: Shape) -> Figure:
         axes = axes_in(figure, left, height - top - _PANEL_IN, 0.12, top)
         _panel(axes, ride.motion, scale, values, limit, shape, clip=values is track.hdop)
         axes.set_title(
-            f"{name}; {words} {limit:g} (dashed)",
-            loc="left",
-            fontsize=shape.small_pt,
-            color=INK.light,
-            pad=3.0,
-        )
+            f"{name}; {words} {limit:g} (dashed)", loc="left", fontsize=shape.small_pt,
+            color=INK.light, pad=3.0,
+        )  # fmt: skip
         time_axis(axes, shape, *ends, named=False, gaps=gaps)
         axes.tick_params(labelbottom=False)
         top += _PANEL_IN + 0.32
@@ -112,11 +111,7 @@ def _flag_lanes(
     axes: Axes, lanes: list[tuple[str, tuple[tuple[float, float], ...], int]], shape: Shape
 ) -> None:
     """Draw a lane for each flag with its name and count above the bars."""
-    axes.patch.set_visible(False)
-    for side in ("top", "right", "left"):
-        axes.spines[side].set_visible(False)
-    axes.spines["bottom"].set_color(QUIET.light)
-    axes.tick_params(colors=QUIET.light, labelsize=shape.small_pt, length=3)
+    dress(axes, shape)
     axes.set_yticks([])
     axes.set_ylim(-float(max(len(lanes), 1)), 0.0)
     if not lanes:
@@ -143,3 +138,50 @@ def _flag_lanes(
                 0.0, -index - 0.28, words, ha="left", va="center",
                 transform=axes.get_yaxis_transform(), fontsize=shape.small_pt, color=INK.light,
             )  # fmt: skip
+
+
+# In order of weight: a moment that several hold is shaded as the first of them. The pattern tells
+# them apart without colour; lines only, since dots make a hundred times larger files.
+_SHADED: tuple[tuple[Flag, str], ...] = (
+    (Flag.NO_FIX, "++++"),
+    (Flag.DEAD_RECKONING, "//--"),
+    (Flag.SETTLING, "////"),
+    (Flag.POOR_GEOMETRY, "\\\\\\\\"),
+    (Flag.SPEED_JUMP, "----"),
+    (Flag.JUMP, "||||"),
+)
+GAP_PATTERN = "xxxx"
+
+
+@dataclass(frozen=True)
+class Shading:
+    """Stretches of one kind."""
+
+    name: str
+    pattern: str
+    stretches: tuple[tuple[float, float], ...]
+
+
+def shadings(motion: Motion, shown_s: float) -> tuple[Shading, ...]:
+    """Return the flagged stretches of a ride as they are shaded, one kind a moment.
+
+    Each takes a share of ``shown_s``, the length of the time axis, or it would not be seen. [s]
+    """
+    time_s = motion.track.time_s
+    if not np.isfinite(time_s).any():
+        return ()
+    step = 1.0 / motion.rate_hz
+    # A single fix must be wide enough to be seen.
+    least = max(step, 0.002 * shown_s)
+    found: list[Shading] = []
+    if motion.gaps:
+        found.append(Shading(FLAG_WORDS[Flag.GAP], GAP_PATTERN, motion.gaps))
+    taken = np.zeros(len(time_s), dtype=np.uint32)
+    for flag, pattern in _SHADED:
+        mine = np.where(taken == 0, motion.flags & np.uint32(flag), 0).astype(np.uint32)
+        stretches = flagged_spans(time_s, mine, flag, join_within_s=max(2.5 * step, least))
+        if stretches:
+            wider = tuple((a - 0.5 * least, b + 0.5 * least) for a, b in stretches)
+            found.append(Shading(FLAG_WORDS[flag], pattern, wider))
+        taken |= mine
+    return tuple(found)

@@ -1,13 +1,17 @@
 """The quality of the log, as a subject of a ride."""
 
 from collections.abc import Iterable
-from typing import Any
 
-from ridelog.analysis.cautions import Caution
-from ridelog.analysis.signal.measure import SignalQuality, judge_signal
-from ridelog.analysis.signal.page import flags_in_short, signal_summary
-from ridelog.analysis.subject import MeasuredRide, Subject
+from ridelog.analysis.signal.measure import SignalQuality, judge_signal, rate_words
+from ridelog.analysis.subject import Caution, MeasuredRide, Subject
+from ridelog.core.estimate import QUANTILE
+from ridelog.core.flags import Flag
+from ridelog.core.quantity import SPEED, plain
 from ridelog.core.units import SpeedUnit
+from ridelog.present.words import FLAG_WORDS, count_words, duration_words, share_words
+
+# Shares of unused fixes below this are not worth a word; common practice, no source.
+_WORTH_TELLING = 0.005
 
 
 class Signal(Subject):
@@ -37,9 +41,92 @@ class Signal(Subject):
         signal: SignalQuality = ride["signal"]
         yield "Signal", signal.verdict
         yield "", signal_summary(signal)
-        if flags := flags_in_short(signal):
-            yield "", flags
+        flags = [
+            f"{FLAG_WORDS[Flag[name]]} {count:,}"
+            for name, count in signal.counts.items()
+            if Flag[name] is not Flag.STANDSTILL
+        ]
+        if flags:
+            yield "", "Flagged fixes: " + ", ".join(flags)
 
-    def document(self, ride: MeasuredRide) -> dict[str, Any]:
-        """Return the member "signal" of the result."""
-        return {"signal": ride["signal"]}
+
+def signal_summary(signal: SignalQuality) -> str:
+    """Return what the log holds: fixes, rate, gaps, and how many carry no figure."""
+    used = (
+        f"all {signal.fixes_read:,} fixes used"
+        if signal.fixes_used == signal.fixes_read
+        else f"{signal.fixes_used:,} of {signal.fixes_read:,} fixes used"
+    )
+    gaps = count_words(len(signal.gaps), "gap") if signal.gaps else "no gaps"
+    words = f"{used}, {rate_words(signal.rate_hz)}, {gaps}"
+    left_out = 1.0 - signal.usable_share
+    # Of a log that is less than good the verdict tells what counts.
+    if left_out < _WORTH_TELLING or signal.grade != "good":
+        return words
+    return f"{words}; no figure is taken from {share_words(left_out)} of them"
+
+
+def signal_items(
+    signal: SignalQuality, start_s: float, reader: SpeedUnit
+) -> Iterable[tuple[str, str]]:
+    """Return (label, words) of all that is counted about a log that begins at a time. [s]"""
+    yield "Settled", _settled(signal, start_s)
+    yield "Fixes", signal_summary(signal)
+    longest = signal.longest_step_s
+    rest = f", at most {longest:.3g} s between two" if longest == longest else ""
+    yield "Rate", f"{rate_words(signal.rate_hz)}{rest}"
+    gaps = f"{count_words(len(signal.gaps), 'gap')}. {gap_sentence(signal)}"
+    yield "Gaps", gaps if signal.gaps else "none"
+    yield "Speed", _speed_source(signal, reader)
+    yield "Satellites", _sky(signal)
+    if signal.void_epochs:
+        yield "Without a fix", f"{count_words(signal.void_epochs, 'time', 'times')} in the log"
+
+
+def gap_sentence(signal: SignalQuality) -> str:
+    """Return how long the gaps last together, as a sentence; empty without one."""
+    if not signal.gaps:
+        return ""
+    lost = duration_words(sum(gap.end_s - gap.start_s for gap in signal.gaps))
+    if len(signal.gaps) == 1:
+        return f"The gap lasts {lost}; nothing is estimated inside it."
+    return f"The gaps last {lost} together; nothing is estimated inside them."
+
+
+def signal_label(signal: SignalQuality) -> str:
+    """Return what the picture of the signal shows, for those who do not see it."""
+    flagged = ", ".join(
+        f"{FLAG_WORDS[Flag[name]]} {count:,}" for name, count in signal.counts.items()
+    )
+    fixes = count_words(signal.fixes_read, "fix", "fixes")
+    return f"Signal quality against time over {fixes}; flagged: {flagged or 'none'}."
+
+
+def _settled(signal: SignalQuality, start_s: float) -> str:
+    if signal.reason:
+        return "never in this log; no figure is taken from it"
+    after = signal.settled_s - start_s
+    if after < 1.0:
+        return "from the first fix on"
+    return f"{after:.0f} s after the first fix; no figure is taken from before"
+
+
+def _speed_source(signal: SignalQuality, reader: SpeedUnit) -> str:
+    source = (
+        "reported by the receiver"
+        if signal.speed_source == "reported"
+        else "worked out from positions, none is reported"
+    )
+    if signal.speed_sd_mps != signal.speed_sd_mps:
+        return source
+    reach = plain(QUANTILE * signal.speed_sd_mps, SPEED, reader, 1)
+    return f"{source}; at one instant known to within {reach}, 9 times out of 10"
+
+
+def _sky(signal: SignalQuality) -> str:
+    words = []
+    if signal.satellites_median == signal.satellites_median:
+        words.append(f"{signal.satellites_median:.0f} used (median)")
+    if signal.hdop_median == signal.hdop_median:
+        words.append(f"dilution of precision (HDOP) {signal.hdop_median:.1f} (median)")
+    return ", ".join(words) or "the log tells neither their number nor the dilution of precision"

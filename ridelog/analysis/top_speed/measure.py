@@ -9,14 +9,16 @@ from typing import Literal
 
 import numpy as np
 
-from ridelog.analysis.coverage import (
+from ridelog.analysis.windows import (
     LEAST_SEEN,
     LONGEST_HOLE_S,
+    Windows,
+    highest_means,
     raw_places,
     rows_in_time,
     seen_share,
+    windows_of,
 )
-from ridelog.analysis.windows import Windows, highest_means, windows_of
 from ridelog.core.estimate import Estimate
 from ridelog.core.interval import estimate, ordered_estimates
 from ridelog.core.track import BoolArray, FloatArray
@@ -82,15 +84,7 @@ class TopSpeed:
 def measure_top_speed(
     motion: Motion, *, excluded: tuple[tuple[float, float], ...] = ()
 ) -> TopSpeed:
-    """Return the top speed of a ride.
-
-    Parameters
-    ----------
-    motion : Motion
-        The smoothed ride.
-    excluded : tuple of (start_s, end_s)
-        Stretches that may not carry it, such as reverse travel.
-    """
+    """Return the top speed of a ride."""
     one = windows_of(motion, 1.0, excluded=excluded)
     peak, kind = raw_peak(motion)
     seen = seen_share(motion)
@@ -158,12 +152,7 @@ def _estimates(
         counted = [usable for _, usable, _ in sought]
         return ordered_estimates(_with_mean(settled), smallest=0.0), counted
     early = highest_means(
-        motion,
-        near,
-        margin_mps=factor * margin,
-        longest_s=_LONGEST_S,
-        noisier=factor,
-        draws=_DRAWS,
+        motion, near, margin_mps=factor * margin, longest_s=_LONGEST_S, noisier=factor, draws=_DRAWS
     )
     both = np.fmax(settled, early)
     faster = np.array([_plainly_faster(*each) for each in zip(early, settled, strict=True)])

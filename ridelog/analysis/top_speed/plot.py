@@ -7,14 +7,14 @@ from matplotlib.patches import Patch
 from matplotlib.ticker import MaxNLocator
 
 from ridelog.analysis.phases.plot import STRIP_IN, draw_key, draw_strip, phase_rows
-from ridelog.analysis.signal.shading import Shading, shadings
+from ridelog.analysis.signal.plot import Shading, shadings
 from ridelog.analysis.subject import MeasuredRide
-from ridelog.analysis.top_speed.page import fastest_places, headline
+from ridelog.analysis.top_speed.subject import fastest_places, headline
 from ridelog.core.estimate import QUANTILE
 from ridelog.core.quantity import SPEED, plain, value
 from ridelog.core.units import SpeedUnit
-from ridelog.present.figure import Shape, TimeScale, axes_in, blank, dress, time_axis, title
-from ridelog.present.palette import BAND, HATCH, INK, LINE, MARK, PAPER, QUIET, SHADE
+from ridelog.present.figure import Shape, TimeScale, axes_in, blank, dress, note, time_axis, title
+from ridelog.present.palette import BAND, HATCH, INK, LINE, MARK, PAPER, SHADE
 from ridelog.present.thinning import lowest_and_highest, rows_in_time, unbroken_parts
 
 # A phase narrower than this on the average is a bar among bars; own rule. [in]
@@ -134,12 +134,8 @@ def _mark_top(axes: Axes, ride: MeasuredRide, unit: SpeedUnit, shape: Shape) -> 
     words = "top speed " + (
         top.words_in(unit) if top.doubt else value(top.estimate, top.quantity, unit)
     )
-    axes.annotate(
-        words, (at + 0.5, level), xytext=(_beside(axes, at, words, shape, bold=True), 7),
-        textcoords="offset points", ha="left", va="bottom",
-        fontsize=shape.small_pt, fontweight="bold", color=INK.light, zorder=6,
-        bbox={"facecolor": PAPER.light, "edgecolor": "none", "pad": 1.0, "alpha": 0.85},
-    )  # fmt: skip
+    away_pt = _beside(axes, at, words, shape, bold=True), 7.0
+    note(axes, shape, words, (at + 0.5, level), away_pt)
 
 
 def _mark_peak(axes: Axes, ride: MeasuredRide, unit: SpeedUnit, shape: Shape) -> None:
@@ -164,13 +160,9 @@ def _mark_peak(axes: Axes, ride: MeasuredRide, unit: SpeedUnit, shape: Shape) ->
     lift = 0.9 * ceiling if outside else level
     if best is not None:
         lift = max(lift, unit.from_mps(best.value) + 0.1 * ceiling)
-    axes.annotate(
-        words, (at, min(lift, 0.9 * ceiling)),
-        xytext=(_beside(axes, at, words, shape), 3 if not outside else -3),
-        textcoords="offset points", ha="left", va="bottom" if not outside else "center",
-        fontsize=shape.small_pt, color=QUIET.light, zorder=6,
-        bbox={"facecolor": PAPER.light, "edgecolor": "none", "pad": 1.0, "alpha": 0.85},
-    )  # fmt: skip
+    away_pt = _beside(axes, at, words, shape), -3.0 if outside else 3.0
+    place = at, min(lift, 0.9 * ceiling)
+    note(axes, shape, words, place, away_pt, va="center" if outside else "bottom", quiet=True)
 
 
 def _beside(axes: Axes, at: float, words: str, shape: Shape, *, bold: bool = False) -> float:
@@ -198,10 +190,9 @@ def _legend(figure: Figure, shaded: tuple[Shading, ...], shape: Shape) -> None:
         Patch(facecolor=SHADE.light, edgecolor=HATCH.light, hatch=kind.pattern, label=kind.name)
         for kind in shaded
     ]
-    legend = figure.legend(
+    figure.legend(
         handles=patches, loc="lower left", bbox_to_anchor=(0.0, 0.0), frameon=False,
         ncols=6 if shape.wide else 2, fontsize=shape.small_pt, handlelength=2.2, handleheight=1.0,
         columnspacing=1.2, borderaxespad=0.1, borderpad=0.1, labelspacing=0.3,
+        labelcolor=INK.light,
     )  # fmt: skip
-    for text in legend.get_texts():
-        text.set_color(INK.light)

@@ -1,6 +1,7 @@
 """The path in local metres: coloured and widened by speed, with arrows and a scale bar."""
 
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 from matplotlib.axes import Axes
@@ -9,8 +10,8 @@ from matplotlib.figure import Figure
 from matplotlib.patches import Polygon, Rectangle
 
 from ridelog.analysis.subject import MeasuredRide
-from ridelog.analysis.top_speed.page import fastest_places
-from ridelog.core.track import FloatArray
+from ridelog.analysis.top_speed.subject import fastest_places
+from ridelog.core.track import BoolArray, FloatArray
 from ridelog.core.units import SpeedUnit
 from ridelog.present.figure import Shape, axes_in, blank, title
 from ridelog.present.palette import INK, MARK, PAPER, QUIET, SPEED_CLASSES, SPEED_ROLES
@@ -19,6 +20,17 @@ from ridelog.present.thinning import rows_in_time, thin_path
 _LEAST_SPAN_M = 12.0
 _MOST_POINTS = 4000
 _MOST_ARROWS = 48
+# Where an arrow head stands and the unit vector of its direction.
+_Arrow = tuple[float, float, float, float]
+
+
+class _Line(NamedTuple):
+    """The path in time order [m], the speed along it [m/s], and after which points it breaks."""
+
+    east: FloatArray
+    north: FloatArray
+    speed: FloatArray
+    broken: BoolArray
 
 
 @dataclass(frozen=True)
@@ -37,13 +49,14 @@ def path_figure(ride: MeasuredRide, unit: SpeedUnit, shape: Shape) -> Figure:
     title(figure, shape, "Path", "seen from above, north up; wider is faster")
     axes = axes_in(figure, 0.1, 0.72, 0.1, 0.5)
     axes.set_axis_off()
-    rows, broken = rows_in_time(ride.motion)
-    east, north = ride.motion.east_m[rows], ride.motion.north_m[rows]
-    frame = _frame(axes, figure, east, north)
+    motion = ride.motion
+    rows, broken = rows_in_time(motion)
+    line = _Line(motion.east_m[rows], motion.north_m[rows], motion.speed_mps[rows], broken)
+    frame = _frame(axes, figure, line.east, line.north)
     if len(rows) > 1:
-        classes, top = _draw_line(axes, ride.motion.speed_mps[rows], east, north, broken, frame)
-        _draw_arrows(axes, east, north, ride.motion.speed_mps[rows], broken, frame)
-        _draw_places(axes, ride, east, north, frame, shape)
+        classes, top = _draw_line(axes, line, frame)
+        _draw_arrows(axes, line, frame)
+        _draw_places(axes, ride, line, frame, shape)
         _draw_scale_of_speed(figure, classes, top, unit, shape)
     _draw_bar(axes, frame, unit, shape)
     _draw_north(axes, shape)
@@ -69,15 +82,9 @@ def _frame(axes: Axes, figure: Figure, east: FloatArray, north: FloatArray) -> _
     return _Frame((float(centre[0]), float(centre[1])), half_width, half_height, scale)
 
 
-def _draw_line(
-    axes: Axes,
-    speed: FloatArray,
-    east: FloatArray,
-    north: FloatArray,
-    broken: np.ndarray,
-    frame: _Frame,
-) -> tuple[np.ndarray, float]:
+def _draw_line(axes: Axes, line: _Line, frame: _Frame) -> tuple[FloatArray, float]:
     """Draw the path; return the speeds between the classes and the highest one. [m/s]"""
+    east, north, speed, broken = line
     top = max(float(speed.max()), 0.1)
     bounds = np.linspace(0.0, top, SPEED_CLASSES + 1)
     grade = np.clip((speed / top * SPEED_CLASSES).astype(np.int64), 0, SPEED_CLASSES - 1)
@@ -116,19 +123,13 @@ def _width_pt(grade: int) -> float:
     return 1.2 + 3.0 * grade / (SPEED_CLASSES - 1)
 
 
-def _draw_arrows(
-    axes: Axes,
-    east: FloatArray,
-    north: FloatArray,
-    speed: FloatArray,
-    broken: np.ndarray,
-    frame: _Frame,
-) -> None:
+def _draw_arrows(axes: Axes, line: _Line, frame: _Frame) -> None:
     """Draw arrow heads on the right-hand side of the path, so both ways of a straight show."""
+    east, north, speed, broken = line
     step = np.hypot(np.diff(east), np.diff(north)) * frame.points_per_m
     step[broken] = 0.0
     along = np.concatenate([[0.0], np.cumsum(step)])
-    placed: list[tuple[float, float, float, float]] = []
+    placed: list[_Arrow] = []
     spacing = max(48.0, along[-1] / 2000.0)
     for goal in np.arange(0.5 * spacing, along[-1], spacing):
         index = int(np.searchsorted(along, goal))
@@ -140,14 +141,14 @@ def _draw_arrows(
         if length * frame.points_per_m < 2.0 or speed[index] < 0.2:
             continue
         ux, uy = dx / length, dy / length
-        x = east[index] + 7.5 * uy / frame.points_per_m
-        y = north[index] - 7.5 * ux / frame.points_per_m
-        if _is_crowded(placed, x, y, ux, uy, frame.points_per_m):
+        away_m = 7.5 / frame.points_per_m
+        arrow = east[index] + away_m * uy, north[index] - away_m * ux, ux, uy
+        if _is_crowded(placed, arrow, frame.points_per_m):
             continue
-        placed.append((x, y, ux, uy))
+        placed.append(arrow)
         axes.add_patch(
             Polygon(
-                _arrow(x, y, ux, uy, frame.points_per_m), closed=True, facecolor=INK.light,
+                _outline(arrow, frame.points_per_m), closed=True, facecolor=INK.light,
                 edgecolor=PAPER.light, linewidth=0.6, zorder=4,
             )
         )  # fmt: skip
@@ -155,14 +156,8 @@ def _draw_arrows(
             break
 
 
-def _is_crowded(
-    placed: list[tuple[float, float, float, float]],
-    x: float,
-    y: float,
-    ux: float,
-    uy: float,
-    points_per_m: float,
-) -> bool:
+def _is_crowded(placed: list[_Arrow], new: _Arrow, points_per_m: float) -> bool:
+    x, y, ux, uy = new
     for other_x, other_y, other_ux, other_uy in placed:
         away = float(np.hypot(x - other_x, y - other_y)) * points_per_m
         same_way = ux * other_ux + uy * other_uy > 0.7
@@ -171,22 +166,17 @@ def _is_crowded(
     return False
 
 
-def _arrow(x: float, y: float, ux: float, uy: float, points_per_m: float) -> FloatArray:
+def _outline(arrow: _Arrow, points_per_m: float) -> FloatArray:
+    x, y, ux, uy = arrow
     outline = np.array([[5.5, 0.0], [-3.5, 3.5], [-1.6, 0.0], [-3.5, -3.5]]) / points_per_m
     turn = np.array([[ux, uy], [-uy, ux]])
     shape: FloatArray = outline @ turn + np.array([x, y])
     return shape
 
 
-def _draw_places(
-    axes: Axes,
-    ride: MeasuredRide,
-    east: FloatArray,
-    north: FloatArray,
-    frame: _Frame,
-    shape: Shape,
-) -> None:
+def _draw_places(axes: Axes, ride: MeasuredRide, line: _Line, frame: _Frame, shape: Shape) -> None:
     """Mark where the log begins and ends, and where it was fastest."""
+    east, north = line.east, line.north
     places = [(float(east[0]), float(north[0]), "start", "o")]
     if np.hypot(east[-1] - east[0], north[-1] - north[0]) * frame.points_per_m > 14.0:
         places.append((float(east[-1]), float(north[-1]), "end", "s"))

@@ -9,8 +9,7 @@ from receiver_presets import preset
 from scipy.special import ndtri
 
 from ridelog.analysis.acceleration.measure import AccelerationCurve, measure_acceleration
-from ridelog.analysis.acceleration.run_draws import RunDraws
-from ridelog.analysis.acceleration.runs import AccelerationRun
+from ridelog.analysis.acceleration.runs import AccelerationRun, RunDraws, draw_runs
 from ridelog.filtering.smoother import estimate_motion
 from ridelog.simulate import Machine, RideLayout, Surroundings
 
@@ -39,7 +38,7 @@ def pull_of(
     ride.stand(4.0)
     rng = np.random.default_rng(seed)
     track = to_track(preset("clean", 10.0, rng).observe(ride.build(), rng))
-    return measure_acceleration(estimate_motion(track))
+    return measure_acceleration(draw_runs(estimate_motion(track)))
 
 
 def true_pull(speed: float) -> float:
@@ -92,29 +91,21 @@ def _drawn(jump_mps: float = 0.0, scatter: float = 0.0) -> RunDraws:
     return RunDraws(run, np.full(300, 1.0), time_s, speed, distance)
 
 
-def _measured(drawn: tuple[RunDraws, ...]) -> AccelerationCurve:
-    ride = RideLayout(Machine())
-    ride.stand(10.0)
-    rng = np.random.default_rng(1)
-    track = to_track(preset("clean", 1.0, rng).observe(ride.build(), rng))
-    return measure_acceleration(estimate_motion(track), drawn=drawn)
-
-
 def test_a_jump_of_the_receiver_counts_no_more_than_its_share() -> None:
-    pull = _measured((_drawn(), _drawn(), _drawn(jump_mps=0.8)))
+    pull = measure_acceleration((_drawn(), _drawn(), _drawn(jump_mps=0.8)))
     assert (pull.runs_used, pull.runs_left_out) == (3, 0)
     struck, beside = pull.at(3.5), pull.at(2.0)
     assert struck is not None and beside is not None
     # The jump leaves 0.2 m/s of the step to be gained: a pull of 10 m/s² in one run of three.
     assert struck.value == pytest.approx(3.0 / (0.5 + 0.5 + 0.1), abs=0.02)
     assert beside.value == pytest.approx(2.0, abs=0.01)
-    faster_than_tyres = _measured((_drawn(), _drawn(), _drawn(jump_mps=0.9))).at(3.5)
+    faster_than_tyres = measure_acceleration((_drawn(), _drawn(), _drawn(jump_mps=0.9))).at(3.5)
     assert faster_than_tyres is not None
     assert faster_than_tyres.value == pytest.approx(2.0, abs=0.01)
 
 
 def test_noise_in_the_times_does_not_raise_the_pull() -> None:
-    pull = _measured((_drawn(scatter=0.25),))
+    pull = measure_acceleration((_drawn(scatter=0.25),))
     seen = pull.at(3.0)
     assert seen is not None
     # The mean of 1 / time would be 2.15.
@@ -127,6 +118,6 @@ def test_a_ride_without_a_pull_says_so() -> None:
     ride.stand(60.0)
     rng = np.random.default_rng(1)
     track = to_track(preset("clean", 5.0, rng).observe(ride.build(), rng))
-    pull = measure_acceleration(estimate_motion(track))
+    pull = measure_acceleration(draw_runs(estimate_motion(track)))
     assert pull.reason == "the ride holds no run that gains 7 km/h (4 mph) or more"
     assert pull.at(2.0) is None and pull.curve == () and pull.standing_mps2 is None

@@ -10,8 +10,12 @@ from log_in_memory import to_track
 from receiver_presets import preset
 
 from ridelog.analysis.braking.measure import measure_brakings
-from ridelog.analysis.coasting.measure import CoastDown, measure_coast_down
-from ridelog.analysis.coasting.resistance import USUAL_AIR_PM, wind_square
+from ridelog.analysis.coasting.measure import (
+    USUAL_AIR_PM,
+    CoastDown,
+    measure_coast_down,
+    wind_square,
+)
 from ridelog.filtering.motion import Motion
 from ridelog.filtering.smoother import estimate_motion
 from ridelog.simulate import Machine, RideLayout, Surroundings

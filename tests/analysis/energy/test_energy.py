@@ -10,11 +10,14 @@ from log_in_memory import to_track
 from receiver_presets import preset
 
 from ridelog.analysis.braking.measure import measure_brakings
-from ridelog.analysis.coasting.measure import CoastDown, ResistanceAt, measure_coast_down
-from ridelog.analysis.coasting.resistance import ResistanceFit
+from ridelog.analysis.coasting.measure import (
+    CoastDown,
+    ResistanceAt,
+    ResistanceFit,
+    measure_coast_down,
+)
 from ridelog.analysis.energy.measure import WheelEnergy, measure_energy, work_j_per_kg
-from ridelog.analysis.register import SUBJECTS
-from ridelog.analysis.ride import analyse
+from ridelog.analysis.ride import SUBJECTS, analyse
 from ridelog.compare.comparison import compared_names
 from ridelog.core.quantity import text
 from ridelog.core.units import SPEED_UNITS

@@ -9,15 +9,27 @@ from log_in_memory import to_track
 from random_rides import starts_and_stops
 from receiver_presets import preset
 
-from ridelog.analysis.acceleration.runs import find_runs
+from ridelog.analysis.acceleration.runs import draw_runs, find_runs
 from ridelog.analysis.launches.measure import Launches, measure_launches
-from ridelog.analysis.launches.windows import parse_window
+from ridelog.analysis.launches.windows import Window, parse_window
 from ridelog.core.flags import Flag
+from ridelog.core.spans import Span
 from ridelog.filtering.motion import Motion
 from ridelog.filtering.smoother import estimate_motion
 from ridelog.simulate import Machine, Receiver, RideLayout
 
 WINDOWS = tuple(map(parse_window, ("0-20 km/h", "10-20 km/h", "0-10 m", "0-90 km/h")))
+
+
+def launches_of(
+    motion: Motion,
+    *,
+    windows: tuple[Window, ...] | None = None,
+    rollout_m: float = 0.0,
+    excluded: tuple[Span, ...] = (),
+) -> Launches:
+    drawn = draw_runs(motion, windows=windows, rollout_m=rollout_m, excluded=excluded)
+    return measure_launches(drawn, windows=windows, rollout_m=rollout_m)
 
 
 def ridden(seed: int, rate_hz: float, **kind: bool) -> tuple[RandomRide, Motion]:
@@ -30,7 +42,7 @@ def ridden(seed: int, rate_hz: float, **kind: bool) -> tuple[RandomRide, Motion]
 @pytest.fixture(scope="module")
 def fast() -> tuple[RandomRide, Motion, Launches]:
     ride, motion = ridden(2, 10.0)
-    return ride, motion, measure_launches(motion, windows=WINDOWS)
+    return ride, motion, launches_of(motion, windows=WINDOWS)
 
 
 def starts(ride: RandomRide) -> list[float]:
@@ -94,7 +106,7 @@ def test_a_rollout_takes_time_off_and_only_when_asked(
     fast: tuple[RandomRide, Motion, Launches],
 ) -> None:
     _, motion, launches = fast
-    rolled = measure_launches(motion, windows=WINDOWS, rollout_m=0.3048)
+    rolled = launches_of(motion, windows=WINDOWS, rollout_m=0.3048)
     assert launches.rollout_m == 0.0
     assert rolled.rollout_m == 0.3048
     for plain, less in zip(launches.launches, rolled.launches, strict=True):
@@ -111,7 +123,7 @@ def test_a_rollout_takes_time_off_and_only_when_asked(
 def test_excluded_stretches_hold_no_launch(fast: tuple[RandomRide, Motion, Launches]) -> None:
     ride, motion, _ = fast
     first = starts(ride)[0]
-    found = measure_launches(motion, windows=WINDOWS, excluded=((first - 1.0, first + 2.0),))
+    found = launches_of(motion, windows=WINDOWS, excluded=((first - 1.0, first + 2.0),))
     assert len(found.launches) == 2
 
 
@@ -136,13 +148,13 @@ def test_badly_placed_satellites_on_the_way_up_leave_no_launch(
 
 def test_the_same_ride_gives_the_same_digits(fast: tuple[RandomRide, Motion, Launches]) -> None:
     _, motion, launches = fast
-    again = measure_launches(motion, windows=WINDOWS)
+    again = launches_of(motion, windows=WINDOWS)
     assert [x.start_s for x in again.launches] == [x.start_s for x in launches.launches]
 
 
 def test_one_fix_a_second_finds_them_too() -> None:
     ride, motion = ridden(4, 1.0)
-    launches = measure_launches(motion, windows=WINDOWS)
+    launches = launches_of(motion, windows=WINDOWS)
     assert [x.start_s for x in launches.launches] == pytest.approx(starts(ride), abs=0.8)
     for launch in launches.launches:
         assert launch.start_estimate_s.high - launch.start_estimate_s.low < 2.5
@@ -159,7 +171,7 @@ def test_a_stationary_log_holds_no_launch() -> None:
         Receiver(rate_hz=1.0, reports_speed=False, position_white_m=1.5, drift_m=6.0),
     ):
         motion = estimate_motion(to_track(receiver.observe(truth, rng)))
-        launches = measure_launches(motion)
+        launches = launches_of(motion)
         assert launches.launches == ()
         assert launches.reason == "the ride holds no standing start to 7 km/h (4 mph) or more"
 
@@ -179,4 +191,4 @@ def test_a_crawl_before_the_pull_is_no_launch() -> None:
     runs = find_runs(motion)
     assert [run.standing for run in runs] == [False]
     assert runs[0].low_mps == pytest.approx(1.5, abs=0.2)
-    assert measure_launches(motion).launches == ()
+    assert launches_of(motion).launches == ()
