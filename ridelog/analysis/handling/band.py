@@ -126,7 +126,11 @@ def seconds_in_band(motion: Motion, *, excluded: tuple[Span, ...] = ()) -> Secon
     for stretch in raw_stretches(motion, reach, excluded):
         even = np.ones(2 * reach + 1) / (2 * reach + 1)
         good = stretch.straight & (np.convolve(stretch.filled, even, "same") <= _MOST_FILLED)
-        powers = _powers(stretch, filters)
+        sine, cosine = np.sin(stretch.course_rad), np.cos(stretch.course_rad)
+        powers = []
+        for kernel in filters:
+            east, north = stretch.passed(kernel)
+            powers += [(east * cosine - north * sine) ** 2, (east * sine + north * cosine) ** 2]
         for first, stop in runs_of(good):
             count = (stop - first) // per_window
             # In the middle of the run, so that both ends keep the same distance from it.
@@ -150,16 +154,6 @@ def seconds_in_band(motion: Motion, *, excluded: tuple[Span, ...] = ()) -> Secon
         np.concatenate, zip(*parts, strict=True)
     )
     return Seconds(start_s, speeds, weight, across, along, across_rate, along_rate, freedom)
-
-
-def _powers(stretch: RawStretch, filters: list[FloatArray]) -> list[FloatArray]:
-    """Return the squares of what each filter passes, across and along the smoothed course."""
-    sine, cosine = np.sin(stretch.course_rad), np.cos(stretch.course_rad)
-    found = []
-    for kernel in filters:
-        east, north = stretch.passed(kernel)
-        found += [(east * cosine - north * sine) ** 2, (east * sine + north * cosine) ** 2]
-    return found
 
 
 def raw_stretches(motion: Motion, reach: int, excluded: tuple[Span, ...]) -> list[RawStretch]:

@@ -82,7 +82,13 @@ def edge_of(along: Projection, near_s: float, side: int, length_s: float) -> Edg
     if last <= first:
         return None
     ends = int(np.floor(outside_s / GRID_S)) - 1, int(np.ceil(inside_s / GRID_S)) + 1
-    model = _EdgeModel.of(along, at_s, taken, sign, (first, last), ends)
+    groups = (
+        Shapes(first, ends[1] + 1, -1.0, BUILD_S),
+        Shapes(ends[0], last + 1, 1.0, EASE_S, before=True),
+        NOTHING,
+    )
+    products = products_of(along, at_s, taken, groups, order=1, sign=sign)
+    model = _EdgeModel(*products, along.drift_mps, first, ends)
     starts = np.arange(first, last + 1)
     others = np.arange(ends[0] + 2, last + 1, _COARSE)
     lengths = np.rint(np.array(LASTS_S) / GRID_S).astype(np.int64)
@@ -95,9 +101,7 @@ def edge_of(along: Projection, near_s: float, side: int, length_s: float) -> Edg
     others = np.append([_NEVER] if alone.any() else [], others[others >= ends[0]]).astype(np.int64)
     start, other, lasts = _together(fine[(fine >= first) & (fine <= last)], others, lengths)
     evidence = model.evidence(start, other, lasts)
-    weight = np.bincount(
-        start - first, np.exp(evidence - evidence.max()), minlength=last - first + 1
-    )
+    weight = np.bincount(start - first, np.exp(evidence - evidence.max()), len(starts))
     below = np.cumsum(weight) - 0.5 * weight
     median = float(np.interp(0.5 * weight.sum(), below, starts))
     return Edge(
@@ -141,24 +145,6 @@ class _EdgeModel:
     drift_mps: float
     first: int
     ends: tuple[int, int]
-
-    @staticmethod
-    def of(
-        along: Projection,
-        at_s: FloatArray,
-        taken: BoolArray,
-        sign: float,
-        starts: tuple[int, int],
-        ends: tuple[int, int],
-    ) -> "_EdgeModel":
-        """Return the products for the fixes taken; ``at_s`` runs into the reverse."""
-        groups = (
-            Shapes(starts[0], ends[1] + 1, -1.0, BUILD_S),
-            Shapes(ends[0], starts[1] + 1, 1.0, EASE_S, before=True),
-            NOTHING,
-        )
-        products = products_of(along, at_s, taken, groups, order=1, sign=sign)
-        return _EdgeModel(*products, along.drift_mps, starts[0], ends)
 
     def evidence(self, start: IntArray, other: IntArray, lasts: IntArray) -> FloatArray:
         """Return the logarithm of the fixes' density under each model, less a constant."""

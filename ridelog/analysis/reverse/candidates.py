@@ -218,17 +218,6 @@ def _best_columns(means: FloatArray) -> FloatArray:
     )
 
 
-def joined(parts: list[Measured]) -> Measured:
-    """Return the figures of several stretches together, the choosing of the best included."""
-    return Measured(
-        fitted_mps=max(part.fitted_mps for part in parts),
-        possible_mps=np.max([part.possible_mps for part in parts], axis=0),
-        distance_m=sum(part.distance_m for part in parts),
-        displacement_m=sum(part.displacement_m for part in parts),
-        displacement_sd_m=float(np.hypot.reduce([part.displacement_sd_m for part in parts])),
-    )
-
-
 @dataclass(frozen=True)
 class Neighbours:
     """What lies around a stretch.

@@ -36,8 +36,7 @@ _TURNED_BY_HAND_PER_S = 0.002
 # Reverse is slower and shorter than riding forward: its cost in nats a second.
 _COST_AT_REST, _COST_AT_SPEED, _SPEED_MPS, _LARGEST_COST = 0.06, 0.25, 2.5, 4.0
 # A ride begins forward with these odds.
-_FORWARD_FIRST = 0.9
-_FIRST = np.array([_FORWARD_FIRST, 1.0 - _FORWARD_FIRST])
+_FIRST = np.array([0.9, 1.0 - 0.9])
 # Only slower than this can a sign change be near; elsewhere two numbers are carried along.
 _SLOW_MPS, _MARGIN_S = 1.5, 1.5
 # What is known before an interruption fades over this time.
