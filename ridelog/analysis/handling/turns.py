@@ -304,8 +304,7 @@ def speed_by_fixes(paths: Paths, fix_s: FloatArray) -> FloatArray:
     right = np.clip(np.searchsorted(time_s[nearest], time_s, side="right"), 1, len(nearest) - 1)
     first, last = nearest[right - 1], nearest[right]
     share = ((time_s - time_s[first]) / (time_s[last] - time_s[first]))[:, None]
-    result: FloatArray = speed[first] + share * (speed[last] - speed[first])
-    return result
+    return speed[first] + share * (speed[last] - speed[first])
 
 
 def mean_laterals(
@@ -333,8 +332,7 @@ def radii(paths: Paths, length_s: float, usable: BoolArray, speed_mps: FloatArra
     course = _summed(paths.turned_rad)
     way = _summed(0.5 * (speed_mps[1:] + speed_mps[:-1]) * np.diff(paths.time_s)[:, None])
     angle = np.abs(course[last] - course[first])
-    result: FloatArray = (way[last] - way[first]) / np.maximum(angle, 1e-6)
-    return result
+    return (way[last] - way[first]) / np.maximum(angle, 1e-6)
 
 
 def _summed(steps: FloatArray) -> FloatArray:
@@ -363,8 +361,7 @@ def _usable_at(windows: Windows, time_s: FloatArray) -> BoolArray:
     last = len(windows.start_s) - 1
     right = np.minimum(np.searchsorted(windows.start_s, time_s - 1e-6), last)
     left = np.maximum(np.searchsorted(windows.start_s, time_s + 1e-6, side="right") - 1, 0)
-    result: BoolArray = windows.usable[left] & windows.usable[right]
-    return result
+    return windows.usable[left] & windows.usable[right]
 
 
 def _windows(paths: Paths, length_s: float, usable: BoolArray) -> tuple[IntArray, IntArray, float]:

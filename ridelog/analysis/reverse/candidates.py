@@ -1,9 +1,8 @@
 """Stretches that may be reverse: where they begin and end, how fast, and what speaks against them.
 
-Between stops a stretch is as certain as its probability; at a stop the sign means nothing, so the
-ends are looked for in the fixes themselves (``boundaries``). Each guard answers for one thing that
-looks the same in a log: noise, a receiver that overshoots at a stop, a machine turned round by
-hand, pivoting on the spot. One that does not hold makes the stretch ``uncertain``.
+At a stop the sign means nothing, so the ends are looked for in the fixes themselves. Each guard
+answers for one thing that looks the same in a log; one that does not hold makes the stretch
+``uncertain``.
 """
 
 from dataclasses import dataclass
@@ -116,11 +115,10 @@ def _candidate(
     backing[moving[0] : moving[-1] + 1] = True
 
     def along(first_s: float, last_s: float, piece: Piece) -> Projection | None:
-        first_s = max(first_s - OUTSIDE_S, piece.start_s)
-        last_s = min(last_s + OUTSIDE_S, piece.end_s)
-        if last_s - first_s <= _FINE_S:
+        span = max(first_s - OUTSIDE_S, piece.start_s), min(last_s + OUTSIDE_S, piece.end_s)
+        if span[1] - span[0] <= _FINE_S:
             return None
-        return projected(motion, readings, steps, backing, first_s, last_s)
+        return projected(motion, readings, steps, backing, span)
 
     seemed: list[float] = steps.time_s[moving[[0, -1]]].tolist()
     pieces = [

@@ -12,7 +12,7 @@ import numpy as np
 from ridelog.analysis.reverse.heading_hmm import Steps
 from ridelog.core.flags import Flag
 from ridelog.core.geodesy import to_local
-from ridelog.core.spans import runs_of
+from ridelog.core.spans import Span, runs_of
 from ridelog.core.track import BoolArray, FloatArray
 from ridelog.filtering.motion import Motion, Paths
 from ridelog.filtering.observations import CRAWL_MPS
@@ -207,17 +207,13 @@ class Projection:
 
 
 def projected(
-    motion: Motion,
-    readings: Readings,
-    steps: Steps,
-    backing: BoolArray,
-    start_s: float,
-    end_s: float,
+    motion: Motion, readings: Readings, steps: Steps, backing: BoolArray, span: Span
 ) -> Projection:
-    """Return the fixes of a stretch inside one piece, laid along the heading.
+    """Return the fixes of a span inside one piece, laid along the heading.
 
     ``backing`` says for each step whether the machine went backwards there.
     """
+    start_s, end_s = span
     path = fitted(motion, start_s, end_s, _FINE_S)
     time_s, place = path.time_s, path.position_m[:, :, 0]
     ahead = _headings(path.velocity_mps[:, :, 0], time_s, steps, backing)

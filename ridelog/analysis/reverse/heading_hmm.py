@@ -1,11 +1,8 @@
 """Forward or backward, at every moment: body heading and sign of travel, inferred over a ride.
 
-A velocity V along a body of heading psi is s |V| u(psi) with a sign s: (s, psi) and (-s, psi + pi)
-look the same. What tells them apart is that a body's heading goes on through a stop, that it turns
-only as it travels, and that riding is mostly forward. All three are the transitions of one hidden
-Markov chain over a grid of headings and the two signs; its forward-backward sums give the
-probability of reverse at every step. Between the slow regions of a ride only the odds of the two
-signs are carried on. Derivation: METHOD.md of reverse, (1) to (3).
+A body's heading goes on through a stop, it turns only as it travels, and riding is mostly forward:
+the transitions of one hidden Markov chain over a grid of headings and the two signs. Between the
+slow regions of a ride only the odds of the signs are carried on. METHOD.md of reverse, (1) to (3).
 """
 
 from dataclasses import dataclass
@@ -201,8 +198,7 @@ def _walks() -> FloatArray:
     # Chances far below the largest come out as rounding errors of either sign.
     row = np.maximum(np.fft.irfft(kept, BINS), 0.0)
     place = (np.arange(BINS)[:, None] - np.arange(BINS)) % BINS
-    result: FloatArray = row[:, place]
-    return result
+    return row[:, place]
 
 
 def _slow_regions(time_s: FloatArray, speed: FloatArray) -> list[tuple[int, int]]:

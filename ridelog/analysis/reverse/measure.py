@@ -105,12 +105,8 @@ def find_reverse(
     first to their last moment, whatever the log shows. [s] If the set-up says that the machine has
     no reverse, nothing is; True or None lets the evidence decide. Own derivation: METHOD.md of
     reverse.
-
-    Raises
-    ------
-    RideLogError
-        If a mark does not lie in the log, ends before it begins, covers an interruption only, or
-        contradicts a set-up without reverse.
+    RideLogError if a mark does not lie in the log, ends before it begins, covers an interruption
+    only, or contradicts a set-up without reverse.
     """
     wanted = _checked(motion, marks, has_reverse)
     if has_reverse is False:
