@@ -10,7 +10,8 @@ from functools import cache, cached_property
 
 import numpy as np
 
-from ridelog.core.track import FloatArray, IntArray
+from ridelog.core.spans import runs_of
+from ridelog.core.track import BoolArray, FloatArray, IntArray
 
 # Bins of heading: 5 degrees, a third of what a heading of 1 m/s is known to.
 BINS = 72
@@ -203,27 +204,23 @@ def _walks() -> FloatArray:
 
 def _slow_regions(time_s: FloatArray, speed: FloatArray) -> list[tuple[int, int]]:
     """Return first and one-past-last step of stretches in which the sign could change."""
+    slow = speed < _SLOW_MPS
     # At an interruption what is known begins anew, so it needs the grid as well.
     broken = np.diff(time_s) > INTERRUPTED_S
-    near = np.append(broken, False) | np.concatenate([[False], broken])
-    slow = np.flatnonzero((speed < _SLOW_MPS) | near)
-    if not len(slow):
-        return []
-    cuts = np.flatnonzero(np.diff(time_s[slow]) > 2.0 * _MARGIN_S)
-    firsts = slow[np.concatenate([[0], cuts + 1])]
-    lasts = slow[np.concatenate([cuts, [len(slow) - 1]])]
-    starts = np.searchsorted(time_s, time_s[firsts] - _MARGIN_S)
-    stops = np.searchsorted(time_s, time_s[lasts] + _MARGIN_S, side="right")
+    slow[1:] |= broken
+    slow[:-1] |= broken
+    near = within(time_s, time_s[slow], _MARGIN_S)
     # At a fix a second the margin holds one step; two are wanted.
-    starts = np.minimum(starts, np.maximum(firsts - 2, 0))
-    stops = np.maximum(stops, np.minimum(lasts + 3, len(time_s)))
-    joined: list[tuple[int, int]] = []
-    for first, stop in zip(starts.tolist(), stops.tolist(), strict=True):
-        if joined and first <= joined[-1][1]:
-            joined[-1] = (joined[-1][0], stop)
-        else:
-            joined.append((first, stop))
-    return joined
+    for steps in (1, 2):
+        near[steps:] |= slow[:-steps]
+        near[:-steps] |= slow[steps:]
+    return runs_of(near)
+
+
+def within(time_s: FloatArray, marks_s: FloatArray, reach_s: float) -> BoolArray:
+    """Return which times lie within a reach of any of the (sorted) marks."""
+    until = np.searchsorted(marks_s, time_s + reach_s, side="right")
+    return until > np.searchsorted(marks_s, time_s - reach_s)
 
 
 def _likelihoods(steps: Steps, moves: _Moves, step: slice) -> FloatArray:
