@@ -162,9 +162,8 @@ def _possible(trials: IntArray) -> BoolArray:
     """Return which trials are in order: pull before brake, other travel outside."""
     first, pulled, brake, last = trials[:, :4].T
     lasts = np.stack([pulled - first, last - brake]) * GRID_S
-    good: BoolArray = (lasts >= _LASTS_S[0] - 1e-6).all(axis=0) & (lasts <= _LASTS_S[1] + 1e-6).all(
-        axis=0
-    )
+    shortest, longest = lasts.min(axis=0), lasts.max(axis=0)
+    good: BoolArray = (shortest >= _LASTS_S[0] - 1e-6) & (longest <= _LASTS_S[1] + 1e-6)
     good &= (last - first > 2 * _BUILD) & (brake - pulled >= _BUILD)
     good &= (trials[:, _BEFORE] <= first) & (trials[:, _AFTER] >= last)
     good &= (trials[:, _LIVELY] >= 0) & (trials[:, _LIVELY] < len(_JERK))
