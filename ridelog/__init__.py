@@ -1,6 +1,8 @@
 """Honest speed figures from a test ride's log, with intervals that hold."""
 
+import sys
 from importlib import import_module
+from types import ModuleType
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
@@ -8,29 +10,49 @@ if TYPE_CHECKING:
     from ridelog.analysis.settings import Settings
     from ridelog.core.errors import RideLogError
     from ridelog.core.estimate import Estimate
-    from ridelog.workflow.ride import Ride, compare, load
+    from ridelog.workflow.ride import Ride, compare, load, predict
+    from ridelog.workflow.verify import verify
 
 __version__ = "0.1.0"
-__all__ = ["Estimate", "Figure", "Ride", "RideLogError", "Settings", "compare", "load"]
+__all__ = [
+    "Estimate",
+    "Figure",
+    "Ride",
+    "RideLogError",
+    "Settings",
+    "compare",
+    "load",
+    "predict",
+    "verify",
+]
 
 # Where each public name lives: loaded when it is first asked for, so that the command line, which
 # imports this package too, answers at once.
 _PLACES = {
     "Estimate": "ridelog.core.estimate",
     "Figure": "ridelog.analysis.figure",
-    "Ride": "ridelog.workflow.ride",
     "RideLogError": "ridelog.core.errors",
     "Settings": "ridelog.analysis.settings",
-    "compare": "ridelog.workflow.ride",
-    "load": "ridelog.workflow.ride",
+    "verify": "ridelog.workflow.verify",
+    **dict.fromkeys(("Ride", "load", "predict"), "ridelog.workflow.ride"),
 }
 
 
-def __getattr__(name: str) -> Any:
-    if name not in _PLACES:
-        raise AttributeError(f"module 'ridelog' has no attribute {name!r}")
-    return getattr(import_module(_PLACES[name]), name)
+class _Package(ModuleType):
+    """A folder is called compare too: the name stands for the function, whoever imports which."""
+
+    @property
+    def compare(self) -> Any:
+        return import_module("ridelog.workflow.ride").compare
+
+    @compare.setter
+    def compare(self, folder: ModuleType) -> None:
+        """Keep the function when the folder is imported, which ``import`` finds by itself."""
+
+    def __getattr__(self, name: str) -> Any:
+        if name not in _PLACES:
+            raise AttributeError(f"module 'ridelog' has no attribute {name!r}")
+        return getattr(import_module(_PLACES[name]), name)
 
 
-def __dir__() -> list[str]:
-    return sorted({*globals(), *_PLACES})
+sys.modules[__name__].__class__ = _Package

@@ -7,13 +7,7 @@ register(app)
 
 
 def main(arguments: list[str] | None = None) -> None:
-    """Run the command line; leave with 0 done, 1 no answer, 2 wrong use.
-
-    Parameters
-    ----------
-    arguments : list of str, optional
-        Instead of those of the process.
-    """
+    """Run the process's or the given command line; leave with 0 done, 1 no answer, 2 wrong use."""
     run(arguments)
 
 

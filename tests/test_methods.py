@@ -18,7 +18,9 @@ def numbers_of(name: str) -> list[int]:
 def test_equations_are_numbered_in_order() -> None:
     assert {"core", "filtering", "receiver", "standing_start"} <= set(METHODS)
     for name in METHODS:
-        assert numbers_of(name) == list(range(1, len(numbers_of(name)) + 1)), name
+        numbers = numbers_of(name)
+        assert numbers[0] in (0, 1), name
+        assert numbers == list(range(numbers[0], numbers[0] + len(numbers))), name
 
 
 def test_cited_equations_exist() -> None:

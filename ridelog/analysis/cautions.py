@@ -12,6 +12,11 @@ _AGE_10_AND_12_MPS = _MPH.to_mps(30.0)
 
 DANGER, WARNING, DOUBT = 3, 2, 1
 GRAVITY_WORDS = {DANGER: "Danger", WARNING: "Warning", DOUBT: "Doubt"}
+# What always holds, where there is no room for ``general_cautions``.
+ALWAYS = (
+    "Protective gear, closed private ground, local law and codes. Wiring, battery and brakes "
+    "belong in competent hands, licensed where codes ask."
+)
 
 
 @dataclass(frozen=True)

@@ -59,7 +59,6 @@ class Figure:
     estimate : None where the ride does not tell it; ``reason`` then says why.
     comparable : how it is compared, None for figures that are listed only.
     short : the title where there is little room; the title if empty.
-    spoken : what a sentence calls it, "top speed" for what stands for it; the title if empty.
     explained : what the figure is, in a few words.
     at_mps : speed it holds at. [m/s]
     round_in : label of the reader's unit for which it is taken, empty for all.
@@ -73,7 +72,6 @@ class Figure:
     reason: str = ""
     comparable: Comparable | None = None
     short: str = ""
-    spoken: str = ""
     explained: str = ""
     at_mps: float | None = None
     round_in: str = ""
@@ -127,10 +125,6 @@ class Figure:
     def title_in(self, reader: SpeedUnit) -> str:
         """Return the title in lower case, its speed in the reader's unit."""
         return self._filled(self.title, reader)
-
-    def spoken_in(self, reader: SpeedUnit) -> str:
-        """Return what a sentence calls it, in lower case."""
-        return self.spoken or self.title_in(reader)
 
     def short_in(self, reader: SpeedUnit) -> str:
         """Return the short title with a capital."""

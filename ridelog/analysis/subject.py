@@ -120,7 +120,7 @@ class MeasuredRide:
 
     def told(self, estimate: Estimate, quantity: Quantity, reader: SpeedUnit) -> str:
         """Return a figure with its interval; the range alone and why, where no figure stands."""
-        if self["signal"].grade == "weak":
+        if self["signal"].too_weak:
             return f"somewhere from {span(estimate, quantity, reader)} (weak signal)"
         if not is_firm(estimate):
             return f"somewhere from {span(estimate, quantity, reader)} (no closer with this log)"

@@ -5,12 +5,11 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from ridelog.book.database import connect
-from ridelog.book.details import Details
 from ridelog.book.machines import Machines
 from ridelog.book.originals import Intake, Original, place_of, read_original
 from ridelog.book.records import RideEntry
 from ridelog.book.results import Results
-from ridelog.book.rides import Rides
+from ridelog.book.rides import Details, Rides
 from ridelog.core.errors import BookError
 
 DATABASE = "book.sqlite3"
@@ -27,24 +26,15 @@ class Check:
     without_ride: tuple[str, ...]
 
 
-def default_folder() -> Path:
-    """Return where the book lies unless told otherwise: the system's place for user data."""
-    from platformdirs import user_data_path
-
-    return user_data_path("ridelog", appauthor=False) / "book"
-
-
 class Book:
-    """An open ride book; use it in a ``with`` block, one object a thread.
-
-    Attributes
-    ----------
-    folder : Path
-    rides, machines, details, results : what it keeps.
-    """
+    """An open ride book; use it in a ``with`` block, one object a thread."""
 
     def __init__(self, folder: Path | None = None) -> None:
-        self.folder = Path(folder) if folder is not None else default_folder()
+        if folder is None:  # the system's place for user data
+            from platformdirs import user_data_path
+
+            folder = user_data_path("ridelog", appauthor=False) / "book"
+        self.folder = folder
         self._originals = self.folder / "originals"
         self._incoming = self.folder / "incoming"
         try:
@@ -93,12 +83,8 @@ class Book:
     def assign(self, ride_id: int, machine: str, setup: str = "") -> RideEntry:
         """Say by their names on which machine, in which set-up, a ride was ridden.
 
-        Names that are new are added to the book; an empty one says that it is not known.
-
-        Raises
-        ------
-        BookError
-            If there is a set-up without a machine.
+        Names that are new are added to the book; an empty one says that it is not known. BookError
+        if there is a set-up without a machine.
         """
         self.rides.get(ride_id)
         if setup and not machine:

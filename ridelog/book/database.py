@@ -103,12 +103,8 @@ STEPS: tuple[tuple[str, ...], ...] = (
 def connect(path: Path) -> sqlite3.Connection:
     """Return a connection to the book's file, which is made or brought up to date if needed.
 
-    Every write is on the disk before it is acknowledged (WAL with synchronous=FULL).
-
-    Raises
-    ------
-    BookError
-        If the file is no book, is damaged, or was written by a newer ridelog.
+    Every write is on the disk before it is acknowledged (WAL with synchronous=FULL). BookError if
+    the file is no book, is damaged, or was written by a newer ridelog.
     """
     try:
         connection = _connected(path)
@@ -139,13 +135,7 @@ class Tables:
         return found
 
     def _known(self, what: str, number: int, statement: str) -> sqlite3.Row:
-        """Return the row of a number.
-
-        Raises
-        ------
-        BookError
-            If there is none.
-        """
+        """Return the row of a number; BookError if there is none."""
         row = self._row(statement, number)
         if row is None:
             raise BookError(f"{what} {number} is not in the book.", "look at the list again.")

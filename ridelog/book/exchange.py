@@ -19,6 +19,7 @@ from ridelog.core.errors import BookError, RideLogError
 from ridelog.core.estimate import Estimate
 
 SCHEMA = "ridelog.book/1"
+_OF_A_RIDE = ("file", "sha256", "format", "start_utc", "duration_s", "added_utc")
 _READ_ME = """A ride book as plain files, written by ridelog.
 
 machines.json          machines and their set-up states; each set-up file also under setups/
@@ -48,17 +49,8 @@ class ImportedRides:
 def export_book(book: Book, folder: Path) -> int:
     """Write everything in the book as plain files; return the number of rides.
 
-    Parameters
-    ----------
-    book : Book
-        What is written; it stays as it is.
-    folder : Path
-        A folder that is not there yet; it appears complete or not at all.
-
-    Raises
-    ------
-    BookError
-        If the folder is there already, cannot be written, or a log has changed.
+    The folder appears complete or not at all. BookError if it is there already, cannot be written,
+    or a log has changed.
     """
     if folder.exists():
         raise BookError(
@@ -93,10 +85,7 @@ def export_book(book: Book, folder: Path) -> int:
 def import_book(book: Book, folder: Path) -> ImportedRides:
     """Add the machines and rides of an export to a book; rides that are there stay as they are.
 
-    Raises
-    ------
-    BookError
-        If the folder is no export of a ride book.
+    BookError if the folder is no export of a ride book.
     """
     machines = _read_json(folder / "machines.json")
     if machines.get("schema") != SCHEMA:
@@ -114,13 +103,11 @@ def import_book(book: Book, folder: Path) -> ImportedRides:
         try:
             new = _add_ride(book, place)
             added, present = added + new, present + (not new)
-        except (RideLogError, TypeError, KeyError, ValueError, AttributeError) as error:
-            problems.append(
-                str(error)
-                if isinstance(error, RideLogError)
-                else f"{place.name}: ride.json is not as it was exported ({error}). "
-                f"What to do: {_ADVICE}"
-            )
+        except RideLogError as error:
+            problems.append(str(error))
+        except (TypeError, KeyError, ValueError, AttributeError) as error:
+            words = f"{place.name}: ride.json is not as it was exported ({error})."
+            problems.append(str(BookError(words, _ADVICE)))
     return ImportedRides(added, present, tuple(problems))
 
 
@@ -145,17 +132,19 @@ def _write_ride(book: Book, ride: RideEntry, rides: Path) -> None:
     place.mkdir(parents=True)
     (place / f"original.{suffix_of(ride.format, data)}").write_bytes(data)
     result = book.results.latest(ride.id)
-    figures = book.results.figures([ride.id])[ride.id]
+    made = None
+    if result is not None:
+        figures = {
+            name: {"value": f.value, "low": f.low, "high": f.high}
+            for name, f in book.results.figures([ride.id])[ride.id].items()
+        }
+        made = {"version": result.version, "settings": result.settings, "figures": figures}
+        _write_json(place / "result.json", result.document)
     _write_json(
         place / "ride.json",
         {
             "schema": SCHEMA,
-            "file": ride.file,
-            "sha256": ride.sha256,
-            "format": ride.format,
-            "start_utc": ride.start_utc,
-            "duration_s": ride.duration_s,
-            "added_utc": ride.added_utc,
+            **{name: getattr(ride, name) for name in _OF_A_RIDE},
             "machine": ride.machine or None,
             "setup": ride.setup or None,
             "conditions": book.details.conditions(ride.id),
@@ -167,20 +156,9 @@ def _write_ride(book: Book, ride: RideEntry, rides: Path) -> None:
                 {"kind": mark.kind, "start_s": mark.start_s, "end_s": mark.end_s}
                 for mark in book.details.marks(ride.id)
             ],
-            "result": None
-            if result is None
-            else {
-                "version": result.version,
-                "settings": result.settings,
-                "figures": {
-                    name: {"value": f.value, "low": f.low, "high": f.high}
-                    for name, f in figures.items()
-                },
-            },
+            "result": made,
         },
     )
-    if result is not None:
-        _write_json(place / "result.json", result.document)
 
 
 def _write_json(path: Path, document: dict[str, Any]) -> None:

@@ -26,13 +26,7 @@ class Machines(Tables):
         return tuple(MachineEntry(**row) for row in rows)
 
     def get(self, machine_id: int) -> MachineEntry:
-        """Return one machine.
-
-        Raises
-        ------
-        BookError
-            If there is none with this number.
-        """
+        """Return one machine; BookError if there is none with this number."""
         return MachineEntry(
             **self._known("machine", machine_id, "SELECT * FROM machine WHERE id = ?")
         )
@@ -63,13 +57,7 @@ class Machines(Tables):
         return tuple(SetupState(**row) for row in rows)
 
     def setup(self, setup_id: int) -> SetupState:
-        """Return one set-up state.
-
-        Raises
-        ------
-        BookError
-            If there is none with this number.
-        """
+        """Return one set-up state; BookError if there is none with this number."""
         return SetupState(**self._known("set-up", setup_id, "SELECT * FROM setup WHERE id = ?"))
 
     def setup_named(self, machine_id: int, name: str) -> SetupState:
@@ -87,16 +75,8 @@ class Machines(Tables):
     def change_setup(self, setup_id: int, *, name: str, since_utc: str, toml: str) -> None:
         """Change the name, first day or set-up file of a set-up state.
 
-        Parameters
-        ----------
-        setup_id : int
-            Which one.
-        name : str
-            How it is called, unlike the machine's others.
-        since_utc : str
-            Day from which it holds, YYYY-MM-DD, or empty.
-        toml : str
-            The set-up file as text, kept as it is; the book does not read it.
+        ``since_utc`` is the day from which it holds, YYYY-MM-DD, or empty; ``toml`` the set-up file
+        as text, kept as it is: the book does not read it.
         """
         name = checked_name("name of the set-up", name)
         since_utc = checked_day(since_utc)

@@ -66,10 +66,7 @@ class Intake:
 def place_of(originals: Path, sha256: str) -> Path:
     """Return where a log lies; only hexadecimal digits ever become part of a path.
 
-    Raises
-    ------
-    BookError
-        If the text is no SHA-256.
+    BookError if the text is no SHA-256.
     """
     if len(sha256) != 64 or set(sha256) - set("0123456789abcdef"):
         raise BookError(
@@ -81,10 +78,7 @@ def place_of(originals: Path, sha256: str) -> Path:
 def read_original(originals: Path, sha256: str) -> bytes:
     """Return the bytes of a log and prove that they are the ones that were given.
 
-    Raises
-    ------
-    BookError
-        If the log is gone or no longer matches its SHA-256.
+    BookError if the log is gone or no longer matches its SHA-256.
     """
     place = place_of(originals, sha256)
     try:

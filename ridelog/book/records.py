@@ -105,14 +105,9 @@ class StoredResult:
 
 @dataclass(frozen=True)
 class NewResult:
-    """A result on its way into the book.
+    """A result on its way into the book, with what made it.
 
-    Attributes
-    ----------
-    version, settings : what made it.
-    document : the JSON object that scripts read.
-    figures : for lists and histories, by name.
-    attachments : what pages need beside it (traces, drawn pictures), by name.
+    ``figures`` are for lists and histories; ``attachments`` are what pages need beside it.
     """
 
     version: str
@@ -128,32 +123,19 @@ def now_utc() -> str:
 
 
 def checked_name(what: str, name: str) -> str:
-    """Return a name of one line.
-
-    Raises
-    ------
-    BookError
-        If it is empty or too long.
-    """
+    """Return a name of one line; BookError if it is empty or too long."""
     name = " ".join(clean(name, mark=" ").split())
     if not name:
         raise BookError(f"{what}: the name is empty.", "give it a name.")
     if len(name) > _MOST_NAME:
         raise BookError(
-            f"{what}: the name has {len(name):,} letters, {_MOST_NAME} are the most.",
-            "shorten it.",
+            f"{what}: the name has {len(name):,} letters, {_MOST_NAME} are the most.", "shorten it."
         )
     return name
 
 
 def checked_text(what: str, text: str, most: int = _MOST_TEXT) -> str:
-    """Return a text of several lines.
-
-    Raises
-    ------
-    BookError
-        If it is too long.
-    """
+    """Return a text of several lines; BookError if it is too long."""
     text = text.replace("\r\n", "\n").replace("\r", "\n")
     text = clean(text, keep="\n\t").strip()
     if len(text) > most:
@@ -164,13 +146,7 @@ def checked_text(what: str, text: str, most: int = _MOST_TEXT) -> str:
 
 
 def checked_day(day: str) -> str:
-    """Return a day as YYYY-MM-DD, or nothing for nothing.
-
-    Raises
-    ------
-    BookError
-        If it is no day.
-    """
+    """Return a day as YYYY-MM-DD, or nothing for nothing; BookError if it is no day."""
     day = day.strip()
     try:
         return date.fromisoformat(day[:10]).isoformat() if day else ""

@@ -14,13 +14,7 @@ class Results(Tables):
     """The results of one book; those of the latest version carry attachments."""
 
     def put(self, ride_id: int, new: NewResult) -> int:
-        """Keep a result as the ride's latest; one of each version is kept, for comparison.
-
-        Returns
-        -------
-        int
-            Number of the result.
-        """
+        """Keep a result as the ride's latest, one of each version; return its number."""
         document = json.dumps(new.document, allow_nan=False, ensure_ascii=False)
         settings = json.dumps(new.settings, allow_nan=False, sort_keys=True)
         with changing(self._connection):

@@ -6,22 +6,19 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from ridelog.cli.options import Units
-from ridelog.cli.progress import progress
-from ridelog.cli.terminal import shown
-from ridelog.core.errors import BookError, RideLogError, UnreadableLogError
+from ridelog.book.book import Book
+from ridelog.book.exchange import export_book, import_book
+from ridelog.book.records import CONDITIONS, MARK_KINDS, RideEntry
+from ridelog.cli.options import Units, UnitsOption, command_group
+from ridelog.cli.terminal import progress, shown
+from ridelog.core.errors import BookError, RideLogError
 from ridelog.core.text import clean
 
 if TYPE_CHECKING:
-    from ridelog.book import Book, RideEntry
     from ridelog.workflow.measuring import MeasuredLog
 
-book_app = typer.Typer(
-    name="book",
-    help="Keep rides: the logs untouched, machines, set-ups, notes, and figures.",
-    no_args_is_help=True,
-    pretty_exceptions_enable=False,
-    rich_markup_mode=None,
+book_app = command_group(
+    "book", "Keep rides: the logs untouched, machines, set-ups, notes, and figures."
 )
 
 BookFolder = Annotated[
@@ -31,12 +28,6 @@ BookFolder = Annotated[
     ),
 ]
 Number = Annotated[int, typer.Argument(metavar="NUMBER", help="Number of the ride in the book.")]
-UnitsOption = Annotated[Units, typer.Option(help="Units of speed to print.")]
-
-
-def register(app: typer.Typer) -> None:
-    """Add the commands of this module to the command line."""
-    app.add_typer(book_app)
 
 
 @book_app.command()
@@ -57,7 +48,7 @@ def add(
     if setup and not machine:
         raise RideLogError("a set-up belongs to a machine.", "name it with --machine as well.")
     problems = []
-    with _book(book) as opened:
+    with Book(book) as opened:
         for path in rides:
             try:
                 _add_one(opened, path, machine, setup, units)
@@ -79,10 +70,10 @@ def list_rides(
     units: UnitsOption = Units.KMH,
 ) -> None:
     """List rides, the latest first."""
-    from ridelog.workflow.ride_words import top_speed
+    from ridelog.workflow.book_ride import top_speed
 
     asked = " ".join(words or [])
-    with _book(book) as opened:
+    with Book(book) as opened:
         rides = opened.rides.found(asked, most=most)
         figures = opened.results.figures([ride.id for ride in rides])
         count = opened.rides.count(asked)
@@ -96,10 +87,9 @@ def list_rides(
 @book_app.command()
 def show(ride: Number, book: BookFolder = None, units: UnitsOption = Units.KMH) -> None:
     """Show what the book knows of a ride."""
-    from ridelog.book import CONDITIONS, MARK_KINDS
-    from ridelog.workflow.ride_words import moment, top_speed
+    from ridelog.workflow.book_ride import moment, top_speed
 
-    with _book(book) as opened:
+    with Book(book) as opened:
         entry = opened.rides.get(ride)
         figures = opened.results.figures([ride])[ride]
         result = opened.results.latest(ride)
@@ -136,7 +126,7 @@ def move(
     book: BookFolder = None,
 ) -> None:
     """Move a ride to another machine or set-up."""
-    with _book(book) as opened:
+    with Book(book) as opened:
         entry = opened.assign(ride, machine, setup or "")
     print(f"Ride {ride}: {entry.machine}{', ' + entry.setup if entry.setup else ''}")
 
@@ -150,9 +140,9 @@ def again(
 ) -> None:
     """Measure rides again whose figures an older ridelog made, and say what changed."""
     from ridelog import __version__
-    from ridelog.report.changes import changed_figures
+    from ridelog.report.ride_json import changed_figures
 
-    with _book(book) as opened:
+    with Book(book) as opened:
         numbers = (ride,) if ride is not None else opened.results.not_of(__version__)
         for number in numbers:
             entry = opened.rides.get(number)
@@ -173,9 +163,7 @@ def export(
     book: BookFolder = None,
 ) -> None:
     """Write everything as plain files: logs, JSON, set-up files."""
-    from ridelog.book.exchange import export_book
-
-    with _book(book) as opened:
+    with Book(book) as opened:
         count = export_book(opened, folder)
     print(f"Wrote {shown(folder)} with {count} {'ride' if count == 1 else 'rides'}")
 
@@ -186,9 +174,7 @@ def import_rides(
     book: BookFolder = None,
 ) -> None:
     """Read an export into the book; rides that are there stay as they are."""
-    from ridelog.book.exchange import import_book
-
-    with _book(book) as opened:
+    with Book(book) as opened:
         found = import_book(opened, folder)
     print(f"{found.added} rides added, {found.present} were there already")
     if found.problems:
@@ -198,7 +184,7 @@ def import_rides(
 @book_app.command()
 def check(book: BookFolder = None) -> None:
     """Compare every log in the book with its SHA-256."""
-    with _book(book) as opened:
+    with Book(book) as opened:
         found = opened.check()
     print(f"{found.sound} logs are as they were given")
     if found.without_ride:
@@ -210,23 +196,11 @@ def check(book: BookFolder = None) -> None:
         )
 
 
-def _book(folder: Path | None) -> "Book":
-    from ridelog.book import Book
+def _add_one(book: Book, path: Path, machine: str | None, setup: str | None, units: Units) -> None:
+    from ridelog.importer import load_track
+    from ridelog.workflow.book_ride import top_speed
 
-    return Book(folder)
-
-
-def _add_one(
-    book: "Book", path: Path, machine: str | None, setup: str | None, units: Units
-) -> None:
-    from ridelog.importer import read_log, require_times
-    from ridelog.workflow.ride_words import top_speed
-
-    if not path.exists():
-        raise UnreadableLogError(
-            f"{shown(path)}: there is no such file.", "check the name and the folder."
-        )
-    require_times(read_log(path))  # what is no log is not kept
+    load_track(path)  # what is no log is not kept
     ride, new = book.rides.add(book.store(path.read_bytes()), path.name)
     if new or ride.state != "ready":
         _measure(book, ride)
@@ -237,12 +211,12 @@ def _add_one(
     print(f"Ride {ride.id}: {shown(Path(ride.file))} {words}, top speed {_speed(best, units)}")
 
 
-def _measure(book: "Book", ride: "RideEntry") -> "MeasuredLog":
+def _measure(book: Book, ride: RideEntry) -> "MeasuredLog":
     """Measure a ride of the book and keep what was found."""
     from ridelog.analysis.ride import analyse
+    from ridelog.workflow.book_ride import settings_of
     from ridelog.workflow.measure import motion_of_bytes
     from ridelog.workflow.measuring import MOST_FIXES, PAGES, keep, measured, pages_bytes
-    from ridelog.workflow.settings_of import settings_of
 
     with progress("smoothing") as report_progress:
         motion = motion_of_bytes(
@@ -259,15 +233,15 @@ def _measure(book: "Book", ride: "RideEntry") -> "MeasuredLog":
     return found
 
 
-def _when(ride: "RideEntry") -> str:
-    from ridelog.workflow.ride_words import moment
+def _when(ride: RideEntry) -> str:
+    from ridelog.workflow.book_ride import moment
 
     return moment(ride.start_utc) if ride.state == "ready" else ride.state
 
 
 def _speed(figure: Any, units: Units) -> str:
     from ridelog.core.units import SPEED_UNITS
-    from ridelog.workflow.ride_words import bounds, speed
+    from ridelog.workflow.book_ride import bounds, speed
 
     if figure is None:
         return "none"

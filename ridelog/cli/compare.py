@@ -2,29 +2,16 @@
 
 from enum import StrEnum
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import Annotated
 
 import typer
 
-from ridelog.cli.options import Force, JsonFile, Units
-from ridelog.cli.progress import progress
-from ridelog.cli.settings_options import Asked, with_settings
-from ridelog.cli.terminal import check_places, deliver, is_stdout, print_lines, warn
-from ridelog.cli.variadic_options import VariadicCommand
+from ridelog.cli.options import Asked, Force, JsonFile, Units, UnitsOption
+from ridelog.cli.terminal import check_places, deliver, progress, warn
 from ridelog.core.errors import RideLogError
 
-if TYPE_CHECKING:
-    from ridelog.analysis.settings import Settings
-    from ridelog.analysis.subject import MeasuredRide
-
 # What holds for every ride of a comparison.
-_SHARED = ("windows", "rollout_m", "adult_rider")
-
-
-def register(app: typer.Typer) -> None:
-    """Add the commands of this module to the command line."""
-    app.command(cls=VariadicCommand)(with_settings(compare, only=_SHARED))
-    app.command()(verify)
+SHARED = ("windows", "rollout_m", "adult_rider")
 
 
 class Paper(StrEnum):
@@ -53,7 +40,7 @@ def compare(
             help="Write the owner's sheet (sheet.html, sheet.pdf), result.json and measures.csv.",
         ),
     ] = None,
-    units: Annotated[Units, typer.Option(help="Units of speed to print.")] = Units.KMH,
+    units: UnitsOption = Units.KMH,
     json: JsonFile = None,
     noted_before: Annotated[
         list[str] | None,
@@ -90,13 +77,13 @@ def compare(
 ) -> None:
     """Say what a change did to the machine: rides before against rides after."""
     from ridelog.cli.machine import both_setups
-    from ridelog.workflow.measure import logs_in
+    from ridelog.workflow.measure import logs_in, measure_rides
 
     setups = both_setups(setup_before, setup_after)
     logs: dict[str, list[Path]] = {}
     for side, places in (("before", before), ("after", after)):
         logs[side], others = logs_in(places, side)
-        warn(tuple(f"{name}: no log, left out." for name in others))
+        warn(f"{name}: no log, left out." for name in others)
     every = [*logs["before"], *logs["after"]]
     tracks = _smoothed_names(smoothed, every)
     sheet = [out / name for name in (*_OUT, *(_FORETOLD if setups else ()))] if out else []
@@ -105,24 +92,23 @@ def compare(
         if smoothed is not None:
             check_places(list(tracks.values()), log, force, folder=smoothed)
     notes = [_notes(words or []) for words in (noted_before, noted_after)]
-    rides = _measured(every, asked.settings)
+    with progress("measuring the rides") as report_progress:
+        rides = measure_rides(every, asked.settings, report_progress=report_progress)
+    for ride in rides:
+        warn(f"{ride.name}: {warning}" for warning in ride.warnings)
 
     from ridelog.compare.comparison import compare as compare_rides
     from ridelog.core.units import SPEED_UNITS
-    from ridelog.report.compare_files import gpx_files, sheet_files
     from ridelog.report.compare_json import compare_json
-    from ridelog.report.compare_screen import compare_lines
+    from ridelog.report.compare_words import compare_lines
     from ridelog.report.ride_json import to_bytes
+    from ridelog.report.sheet_pdf import gpx_files, sheet_files
 
     unit = SPEED_UNITS[units.value]
     cut = len(logs["before"])
+    sides = tuple(rides[:cut]), tuple(rides[cut:])
     comparison = compare_rides(
-        tuple(rides[:cut]),
-        tuple(rides[cut:]),
-        unit=unit,
-        noted_before=notes[0],
-        noted_after=notes[1],
-        setups=setups,
+        *sides, unit=unit, noted_before=notes[0], noted_after=notes[1], setups=setups
     )
     document = to_bytes(compare_json(comparison))
     files: dict[Path, bytes] = {}
@@ -132,14 +118,13 @@ def compare(
         )
         warn((lacking,) if lacking else ())
         files = {out / name: data for name, data in made.items()}
-    deliver(json, document, files, every[0], force, folder=out)
     if smoothed is not None:
         made = gpx_files(dict(zip(tracks, rides, strict=True)))
         exports = {tracks[name]: data for name, data in made.items()}
         deliver(None, b"", exports, every[0], force, folder=smoothed)
         warn(("the smoothed rides hold coordinates: they show where the rides were made.",))
-    if not is_stdout(json):
-        print_lines(compare_lines(comparison, unit))
+    lines = compare_lines(comparison, unit)
+    deliver(json, document, files, every[0], force, folder=out, lines=lines)
 
 
 _OUT = ("sheet.html", "sheet.pdf", "runs.png", "result.json", "measures.csv")
@@ -169,45 +154,27 @@ def verify(
     check_places([json], result, force)
 
     from ridelog.report.ride_json import to_bytes
-    from ridelog.workflow.verify import (
-        failure_of,
-        verification_json,
-        verification_lines,
-    )
+    from ridelog.workflow.verify import failure_of, verification_json, verification_lines
     from ridelog.workflow.verify import verify as verify_result
 
     with progress("verifying") as report_progress:
-        found = verify_result(result, logs, report_progress)
-    deliver(json, to_bytes(verification_json(found)), {}, result, force)
-    if not is_stdout(json):
-        print_lines(verification_lines(found))
+        found = verify_result(result, logs=logs, report_progress=report_progress)
+    lines = verification_lines(found)
+    deliver(json, to_bytes(verification_json(found)), {}, result, force, lines=lines)
     if not found.same:
         raise failure_of(found)
 
 
 def _smoothed_names(folder: Path | None, logs: list[Path]) -> dict[str, Path]:
     """Return where each smoothed ride goes, by a key of its own; equal names get a number."""
-    names: dict[str, Path] = {}
-    taken: set[str] = set()
+    places: dict[str, Path] = {}
     for number, log in enumerate(logs):
         stem = log.name.split(".")[0] or "ride"
-        name = f"{stem}-smoothed.gpx"
-        if name in taken:
-            name = f"{stem}-{number + 1}-smoothed.gpx"
-        taken.add(name)
-        names[str(number)] = (folder or Path()) / name
-    return names
-
-
-def _measured(logs: list[Path], settings: "Settings") -> list["MeasuredRide"]:
-    """Return the rides, telling on a terminal how far the work is."""
-    from ridelog.workflow.measure import measure_rides
-
-    with progress("measuring the rides") as report_progress:
-        rides = measure_rides(logs, settings, report_progress=report_progress)
-    for ride in rides:
-        warn(tuple(f"{ride.name}: {warning}" for warning in ride.warnings))
-    return rides
+        place = (folder or Path()) / f"{stem}-smoothed.gpx"
+        if place in places.values():
+            place = place.with_name(f"{stem}-{number + 1}-smoothed.gpx")
+        places[str(number)] = place
+    return places
 
 
 def _notes(words: list[str]) -> dict[str, str]:

@@ -2,23 +2,18 @@
 
 import sys
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from ridelog.cli.options import Force, JsonFile, Units
-from ridelog.cli.terminal import check_places, deliver, is_stdout, motion_of, print_lines, warn
-from ridelog.cli.variadic_options import VariadicCommand
+from ridelog.cli.options import Force, JsonFile, Units, UnitsOption, command_group
+from ridelog.cli.terminal import check_places, deliver, motion_of, warn
 
 if TYPE_CHECKING:
     from ridelog.machine.setup import MachineSetup
 
-setup_app = typer.Typer(
-    name="setup",
-    help="Write and check the file that describes a machine in one state.",
-    no_args_is_help=True,
-    pretty_exceptions_enable=False,
-    rich_markup_mode=None,
+setup_app = command_group(
+    "setup", "Write and check the file that describes a machine in one state."
 )
 
 SetupPath = Annotated[
@@ -27,12 +22,6 @@ SetupPath = Annotated[
         metavar="SETUP", help="The set-up: a TOML file, one machine and state.", show_default=False
     ),
 ]
-
-
-def register(app: typer.Typer) -> None:
-    """Add the commands of this module to the command line."""
-    app.add_typer(setup_app)
-    app.command(cls=VariadicCommand)(predict)
 
 
 @setup_app.command()
@@ -46,6 +35,7 @@ def new(
     """Ask for everything about a machine in order, and write its set-up file."""
     from ridelog.core.errors import SetupError
     from ridelog.machine.setup import MachineSetup
+    from ridelog.machine.setup_check import contradictions
     from ridelog.machine.setup_file import ask_setup, setup_text
     from ridelog.present.files import check_free, write_files
 
@@ -55,7 +45,7 @@ def new(
     else:
         print("Press Enter for what you do not know: it stays unknown.", file=sys.stderr)
         try:
-            answers = ask_setup(_ask, _tell)
+            answers = ask_setup(_ask, lambda line: print(line, file=sys.stderr))
         except EOFError as error:
             raise SetupError(
                 f"{setup}: the answers ended before the questions; nothing was written.",
@@ -63,7 +53,7 @@ def new(
             ) from error
     write_files({setup: setup_text(answers).encode()}, force=force)
     print(f"Wrote {setup}", file=sys.stderr)
-    _say_doubts(answers)
+    warn(doubt.text for doubt in contradictions(answers))
 
 
 @setup_app.command()
@@ -75,7 +65,7 @@ def check(setup: SetupPath) -> None:
 
     problems = problems_in(setup)
     if not problems:
-        known = read_setup(setup).setup
+        known = read_setup(setup)
         problems = [doubt.text for doubt in contradictions(known)]
         if not problems:
             print(f"{setup.name}: {len(known.given())} keys given, no contradiction found.")
@@ -89,15 +79,6 @@ def check(setup: SetupPath) -> None:
     )
 
 
-def _say_doubts(setup: object) -> None:
-    from ridelog.machine.setup import MachineSetup
-    from ridelog.machine.setup_check import contradictions
-
-    assert isinstance(setup, MachineSetup)
-    for doubt in contradictions(setup):
-        print(f"Warning: {doubt.text}", file=sys.stderr)
-
-
 def _ask(question: str) -> str:
     # Questions go where warnings go, so that standard output stays free of them.
     sys.stderr.write(question)
@@ -106,10 +87,6 @@ def _ask(question: str) -> str:
     if not line:
         raise EOFError
     return line
-
-
-def _tell(line: str) -> None:
-    print(line, file=sys.stderr)
 
 
 def predict(
@@ -137,7 +114,7 @@ def predict(
         list[str] | None,
         typer.Option(metavar="WINDOW...", help='Launch windows, such as "0-20 km/h" or "0-30 m".'),
     ] = None,
-    units: Annotated[Units, typer.Option(help="Units of speed to print.")] = Units.KMH,
+    units: UnitsOption = Units.KMH,
     json: JsonFile = None,
     out: Annotated[
         Path | None,
@@ -157,37 +134,22 @@ def predict(
     places = [json, *([out / name for name in names] if out else [])]
     for log in [setup, *(ride or []), *(ridden or [])]:
         check_places(places, log, force, folder=out)
-    known = read_setup(setup).setup
+    known = read_setup(setup)
     asked = dict(parse_change(text) for text in change or [])
     swept = parse_sweep(sweep) if sweep else None
     if not asked and swept is None:
         raise SetupError("nothing is to be changed.", "add --change KEY=VALUE or --sweep KEY=A:B.")
     # What cannot be is said before the rides are read, not after.
     changed(known, asked)
-    for value in swept[1] if swept else ():
-        assert swept is not None
-        changed(known, {**asked, swept[0]: value})
-    warn(tuple(doubt.text for doubt in contradictions(known)))
+    for key, values in [swept] if swept else []:
+        for value in values:
+            changed(known, {**asked, key: value})
+    warn(doubt.text for doubt in contradictions(known))
     if ridden and not asked:
         raise SetupError(
             "rides after a change are given, but no change.", "add --change KEY=VALUE."
         )
-    logs = (ride or [], ridden or [])
-    _predict(known, logs, asked, swept, window or [], units, json, out, force, setup)
 
-
-def _predict(
-    known: "MachineSetup",
-    logs: tuple[list[Path], list[Path]],
-    asked: dict[str, Any],
-    swept: "tuple[str, list[Any]] | None",
-    words: list[str],
-    units: Units,
-    json: Path | None,
-    out: Path | None,
-    force: bool,
-    place: Path,
-) -> None:
     from ridelog.analysis.launches.windows import parse_window
     from ridelog.analysis.ride import analyse
     from ridelog.analysis.settings import Settings
@@ -199,27 +161,31 @@ def _predict(
     from ridelog.report.ride_json import to_bytes
 
     unit = SPEED_UNITS[units.value]
-    windows = tuple(parse_window(text) for text in words)
-    settings = Settings(has_reverse=known.has_reverse, windows=tuple(words))
+    windows = tuple(parse_window(text) for text in window or [])
+    settings = Settings(
+        windows=tuple(window or []),
+        has_reverse=known.has_reverse,
+        adult_rider=bool(known.adult_rider),
+    )
     sides = []
-    for side in logs:
+    for side in (ride or [], ridden or []):
         motions = [motion_of(log) for log in side]
         for log, motion in zip(side, motions, strict=True):
-            warn(tuple(f"{log.name}: {warning}" for warning in motion.warnings))
+            warn(f"{log.name}: {warning}" for warning in motion.warnings)
         sides.append(tuple(analyse(motion, settings) for motion in motions))
-    before, ridden = sides
-    for ride in before:
-        if not ride["launches"].launches:
-            warn((f"{ride.name}: no standing start was found in this ride.",))
+    before, later = sides
+    for found in before:
+        if not found["launches"].launches:
+            warn((f"{found.name}: no standing start was found in this ride.",))
     after = None
-    if before and ridden:
+    if before and later:
         # As a comparison of the same rides has it, figure by figure.
-        compared = compare(before, ridden, unit=unit)
+        compared = compare(before, later, unit=unit)
         told = predicted_change(compared, known, asked, windows=windows, sweep=swept)
         prediction, after = told.prediction, told.after
     else:
         prediction = predict_from(known, before, asked, unit, windows=windows, sweep=swept)
-        after = measured_after(ridden) if ridden else None
+        after = measured_after(later) if later else None
     document = to_bytes(predict_json(prediction, after))
     files: dict[Path, bytes] = {}
     if out is not None:
@@ -231,9 +197,8 @@ def _predict(
         files[out / "prediction.html"] = page.encode("utf-8", errors="replace")
         files |= {out / f"{picture.name}.png": picture.png for picture in pictures}
         files[out / "prediction.json"] = document
-    deliver(json, document, files, place, force, folder=out)
-    if not is_stdout(json):
-        print_lines(predict_lines(prediction, unit, after))
+    lines = predict_lines(prediction, unit, after)
+    deliver(json, document, files, setup, force, folder=out, lines=lines)
 
 
 def both_setups(
@@ -241,10 +206,7 @@ def both_setups(
 ) -> "tuple[MachineSetup, MachineSetup] | None":
     """Return the set-ups of both states, None without any.
 
-    Raises
-    ------
-    SetupError
-        If one of the two is missing, cannot be read, or the change between them cannot be.
+    SetupError if one of the two is missing, cannot be read, or the change between them cannot be.
     """
     if before is None and after is None:
         return None
@@ -256,7 +218,7 @@ def both_setups(
         raise SetupError(
             "only one set-up is given.", "give both, --setup-before and --setup-after, or neither."
         )
-    old, new = read_setup(before).setup, read_setup(after).setup
+    old, new = read_setup(before), read_setup(after)
     asked = changes_between(old, new)
     if not asked:
         raise SetupError(

@@ -8,27 +8,27 @@ from typing import Annotated
 
 import typer
 
-from ridelog.cli import book as cli_book
-from ridelog.cli import compare as cli_compare
-from ridelog.cli import machine as cli_machine
-from ridelog.cli.options import Force, JsonFile, Ride, Units
-from ridelog.cli.progress import progress
-from ridelog.cli.settings_options import Asked, with_settings
-from ridelog.cli.terminal import check_places as _check_places
-from ridelog.cli.terminal import deliver as _deliver
-from ridelog.cli.terminal import is_stdout as _is_stdout
-from ridelog.cli.terminal import motion_of as _motion_of
-from ridelog.cli.terminal import print_lines as _print
-from ridelog.cli.terminal import warn as _warn
+from ridelog.cli.book import book_app
+from ridelog.cli.compare import SHARED, compare, verify
+from ridelog.cli.machine import predict, setup_app
+from ridelog.cli.options import (
+    Asked,
+    Force,
+    JsonFile,
+    Ride,
+    Units,
+    UnitsOption,
+    VariadicCommand,
+    command_group,
+    with_settings,
+)
+from ridelog.cli.terminal import check_places, deliver, motion_of, progress, warn
 from ridelog.core.errors import RideLogError
 
-app = typer.Typer(
-    name="ridelog",
-    help="Honest speed figures, with intervals that hold, from a test ride's GPX or NMEA log.",
-    no_args_is_help=True,
-    pretty_exceptions_enable=False,
-    rich_markup_mode=None,
-)
+_WORDS = "Honest speed figures, with intervals that hold, from a test ride's GPX or NMEA log."
+app = command_group("ridelog", _WORDS)
+app.add_typer(book_app)
+app.add_typer(setup_app)
 
 
 @app.callback()
@@ -47,7 +47,7 @@ def report(
             metavar="DIR", help="Write ride.html, its figures as PNG and result.json here."
         ),
     ] = None,
-    units: Annotated[Units, typer.Option(help="Units of speed to print.")] = Units.KMH,
+    units: UnitsOption = Units.KMH,
     json: JsonFile = None,
     force: Force = False,
     show_coordinates: Annotated[
@@ -57,31 +57,30 @@ def report(
     asked: Asked,
 ) -> None:
     """Print the honest top speed of a ride; write the page to show to the owner."""
-    _check_places([json, *([out / name for name in _NAMES] if out else [])], ride, force, out)
-    motion = _motion_of(ride)
+    check_places([json, *([out / name for name in _NAMES] if out else [])], ride, force, out)
+    motion = motion_of(ride)
 
     from ridelog.analysis.ride import analyse
     from ridelog.core.units import SPEED_UNITS
-    from ridelog.report.ride_files import ride_files
     from ridelog.report.ride_json import ride_json, to_bytes
+    from ridelog.report.ride_page import ride_files
     from ridelog.report.screen import ride_lines
 
     unit = SPEED_UNITS[units.value]
     settings = asked.on(motion.track)
     with progress("measuring") as report_progress:
         result = analyse(motion, settings, report_progress=report_progress)
-    _warn(result.warnings)
+    warn(result.warnings)
     files: dict[Path, bytes] = {}
     if out is not None:
         with progress("drawing the page"):
             made = ride_files(result, unit, show_coordinates=show_coordinates)
         files = {out / name: data for name, data in made.items()}
-    _deliver(json, to_bytes(ride_json(result)), files, ride, force, folder=out)
-    if not _is_stdout(json):
-        _print(ride_lines(result, unit))
+    lines = ride_lines(result, unit)
+    deliver(json, to_bytes(ride_json(result)), files, ride, force, folder=out, lines=lines)
 
 
-# As ``report.ride_files`` has them; looked at before anything heavy is loaded.
+# As ``report.ride_page`` has them; looked at before anything heavy is loaded.
 _NAMES = ("ride.html", "speed.png", "path.png", "signal.png", "result.json")
 
 
@@ -97,8 +96,8 @@ def trace(
     asked: Asked,
 ) -> None:
     """Write the smoothed motion as a CSV table, a row for each fix read."""
-    _check_places([csv], ride, force)
-    motion = _motion_of(ride)
+    check_places([csv], ride, force)
+    motion = motion_of(ride)
 
     from ridelog.analysis.reverse.measure import find_reverse
     from ridelog.report.trace import trace_csv
@@ -110,20 +109,17 @@ def trace(
         )
     with progress("writing the table"):
         table = trace_csv(motion, found.spans, found.possible_spans)
-    _warn(motion.warnings)
-    _deliver(csv, table, {}, ride, force)
+    warn(motion.warnings)
+    deliver(csv, table, {}, ride, force)
 
 
 @app.command()
 def signal(
-    ride: Ride,
-    units: Annotated[Units, typer.Option(help="Units of speed to print.")] = Units.KMH,
-    json: JsonFile = None,
-    force: Force = False,
+    ride: Ride, units: UnitsOption = Units.KMH, json: JsonFile = None, force: Force = False
 ) -> None:
     """Tell whether a log is good enough, from when on, and what it can support."""
-    _check_places([json], ride, force)
-    motion = _motion_of(ride)
+    check_places([json], ride, force)
+    motion = motion_of(ride)
 
     from ridelog.analysis.signal.measure import judge_signal
     from ridelog.analysis.subject import RideSource
@@ -132,25 +128,18 @@ def signal(
     from ridelog.report.screen import signal_lines
 
     source, quality = RideSource.of(motion), judge_signal(motion)
-    _warn(motion.warnings)
-    _deliver(json, to_bytes(signal_json(source, quality)), {}, ride, force)
-    if not _is_stdout(json):
-        _print(signal_lines(source, quality, SPEED_UNITS[units.value]))
+    warn(motion.warnings)
+    lines = signal_lines(source, quality, SPEED_UNITS[units.value])
+    deliver(json, to_bytes(signal_json(source, quality)), {}, ride, force, lines=lines)
 
 
-cli_compare.register(app)
-cli_book.register(app)
-cli_machine.register(app)
+app.command(cls=VariadicCommand)(with_settings(compare, only=SHARED))
+app.command()(verify)
+app.command(cls=VariadicCommand)(predict)
 
 
 def run(arguments: list[str] | None = None) -> None:
-    """Run the command line; leave with 0 done, 1 no answer, 2 wrong use.
-
-    Parameters
-    ----------
-    arguments : list of str, optional
-        Instead of those of the process.
-    """
+    """Run the process's or the given command line; leave with 0 done, 1 no answer, 2 wrong use."""
     for stream in (sys.stdout, sys.stderr):
         # A terminal that cannot show a letter shows a mark instead of ending the run.
         if hasattr(stream, "reconfigure"):

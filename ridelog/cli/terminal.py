@@ -1,27 +1,25 @@
-"""What every command shares: reading a ride, checking places, delivering, warnings.
-
-Heavy imports wait until a command needs them.
-"""
+"""What every command shares: reading a ride, progress, checking places, delivering."""
 
 import sys
+import threading
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from ridelog.cli.progress import progress
 from ridelog.core.errors import OutputError
 from ridelog.core.text import clean
 
 if TYPE_CHECKING:
     from ridelog.filtering.motion import Motion
+# Shorter work is not worth a line. [s]
+QUIET_S = 1.0
 
 
 def motion_of(ride: Path) -> "Motion":
     """Return the smoothed motion of a log, showing progress on a terminal.
 
-    Raises
-    ------
-    UnreadableLogError
-        If there is no such file.
+    UnreadableLogError if there is no such file.
     """
     from ridelog.workflow.measure import load_motion
 
@@ -35,7 +33,7 @@ def check_places(
     """Fail before the work, not after it, if a file is in the way."""
     from ridelog.present.files import check_free
 
-    wanted = [place for place in places if place is not None and not is_stdout(place)]
+    wanted = [place for place in places if place is not None and not _is_stdout(place)]
     if folder is not None and folder.exists() and not folder.is_dir():
         raise OutputError(
             f"{shown(folder)}: this is a file, not a folder.", "give the name of a folder."
@@ -52,33 +50,36 @@ def deliver(
     ride: Path,
     force: bool,
     folder: Path | None = None,
+    lines: Sequence[tuple[str, str]] = (),
 ) -> None:
-    """Write one result to its place or to standard output, and the files that go with it."""
+    """Write one result and its files; print lines unless it goes to standard output itself."""
     from ridelog.present.files import make_folder, write_files, write_stdout
 
-    if place is not None and not is_stdout(place):
+    if place is not None and not _is_stdout(place):
         files = {**files, place: data}
     if folder is not None:
         make_folder(folder)
     write_files(files, force=force, log=ride)
     for path in files:
         print(f"Wrote {shown(path)}", file=sys.stderr)
-    if is_stdout(place):
+    if _is_stdout(place):
         write_stdout(data)
+    elif lines:
+        _print_lines(lines)
 
 
-def is_stdout(place: Path | None) -> bool:
+def _is_stdout(place: Path | None) -> bool:
     """Return whether a place is "-", standard output."""
     return place is not None and str(place) == "-"
 
 
-def warn(warnings: tuple[str, ...]) -> None:
+def warn(warnings: Iterable[str]) -> None:
     """Write warnings to standard error."""
     for warning in warnings:
         print(f"Warning: {clean(warning)}", file=sys.stderr)
 
 
-def print_lines(lines: list[tuple[str, str]]) -> None:
+def _print_lines(lines: Sequence[tuple[str, str]]) -> None:
     """Print lines; on a terminal with colour, which repeats only what the words say."""
     styles = {"headline": "bold", "caution": "yellow", "quiet": "dim", "": ""}
     if not sys.stdout.isatty():
@@ -95,3 +96,32 @@ def print_lines(lines: list[tuple[str, str]]) -> None:
 def shown(path: Path) -> str:
     """Return a path that cannot steer a terminal."""
     return clean(str(path))
+
+
+@contextmanager
+def progress(what: str) -> Iterator[Callable[[float], None]]:
+    """Show on a terminal that work is going on; yields a function that takes its share, 0 to 1.
+
+    Where standard error is no terminal nothing is drawn and no thread started.
+    """
+    if not sys.stderr.isatty():
+        yield lambda share: None
+        return
+    from rich.console import Console
+    from rich.progress import BarColumn, Progress, TaskProgressColumn, TextColumn, TimeElapsedColumn
+
+    bar = Progress(
+        TextColumn("  {task.description}"), BarColumn(24), TaskProgressColumn(),
+        TimeElapsedColumn(), console=Console(stderr=True), transient=True,
+        redirect_stdout=False, redirect_stderr=False,
+    )  # fmt: skip
+    task = bar.add_task(what, total=None)
+    begin = threading.Timer(QUIET_S, bar.start)
+    begin.daemon = True
+    begin.start()
+    try:
+        yield lambda share: bar.update(task, total=1.0, completed=share)
+    finally:
+        begin.cancel()
+        begin.join()
+        bar.live.stop()

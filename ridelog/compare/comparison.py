@@ -1,23 +1,24 @@
-"""Rides before and after a change: every measure with its difference and verdict."""
+"""Rides before and after a change: every figure with its difference and verdict."""
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any
 
+from ridelog.analysis.cautions import DOUBT, WARNING, Caution
 from ridelog.analysis.figure import HIGHER, Comparable, Figure
 from ridelog.analysis.launches.windows import Window, parse_window
 from ridelog.analysis.subject import MeasuredRide
 from ridelog.compare.curves import PullCurves, curves_of
 from ridelog.compare.difference import Difference, difference_by_direction, difference_of
-from ridelog.compare.matching import Matched, Rides, match_directions
-from ridelog.compare.mismatches import Mismatch, mismatches_of
+from ridelog.compare.matching import Matched, Mismatch, Rides, match_directions, mismatches_of
 from ridelog.compare.predicted import Predicted, measured_after, predict_from
-from ridelog.compare.verdict import CANNOT_SAY, Verdict, verdicts
+from ridelog.compare.verdict import BETTER, CANNOT_SAY, Verdict, verdicts
 from ridelog.core.errors import RideLogError
 from ridelog.core.quantity import Quantity, is_firm
 from ridelog.core.units import SPEED_UNITS, SpeedUnit
 from ridelog.machine.change import changes_between
 from ridelog.machine.setup import MachineSetup
+from ridelog.present.words import share_words
 
 TOP_SPEED = "top speed"
 
@@ -98,16 +99,10 @@ def compare(
 ) -> Comparison:
     """Return the comparison of two sides of at least one ride each.
 
-    Parameters
-    ----------
-    before, after : tuple of MeasuredRide
-        Each carries the settings it was measured with; marks may differ from ride to ride.
-    unit : SpeedUnit
-        In which the usual launch windows are round; windows that were asked for are all taken.
-    noted_before, noted_after : dict, optional
-        What the user noted for a side.
-    setups : tuple of MachineSetup, optional
-        The machine before and after: what the rides before predict is then told as well.
+    Each ride carries the settings it was measured with; marks may differ from ride to ride. The
+    usual launch windows are those round in ``unit``; windows that were asked for are all taken.
+    ``noted_before`` and ``noted_after`` are what the user noted for a side. With ``setups``, the
+    machine before and after, what the rides before predict is told as well.
 
     Raises
     ------
@@ -152,12 +147,7 @@ def predicted_change(
 ) -> Predicted:
     """Return what the rides before predict, and what those after showed, as they are compared.
 
-    Parameters
-    ----------
-    comparison : Comparison
-        Of the rides before and after.
-    setup, asked, windows, sweep
-        As for ``predict_from``; the windows are those of the rides if left out.
+    Arguments as for ``predict_from``; the windows are those of the rides if left out.
     """
     told = [(each.figure.name, each.difference) for each in comparison.figures if each.difference]
     if not windows:
@@ -324,3 +314,58 @@ def _wind_parts(readings: tuple[Figure, ...]) -> list[float]:
     ]
     parts = [one.value - both.value + excess for one, both, excess in told if both is not None]
     return parts if len(parts) == len(told) else []
+
+
+def cautions_of(comparison: Comparison) -> tuple[Caution, ...]:
+    """Return the cautions of a comparison, the gravest first, then those that always hold.
+
+    What the rides after the change warn of counts. Of the rides before it count what makes their
+    figures doubtful and what the machine may still do: go backwards.
+    """
+    found: dict[str, Caution] = {}
+    for ride in comparison.after:
+        for caution in ride.cautions:
+            known = found.get(caution.code)
+            if known is None or _beyond(caution) > _beyond(known):
+                found[caution.code] = caution
+    for ride in comparison.before:
+        for caution in ride.cautions:
+            lasts = caution.gravity == DOUBT or caution.code.startswith("reverse")
+            if lasts and not caution.general and caution.code not in found:
+                text = f"{caution.text} (In the rides before the change.)"
+                found[caution.code] = replace(caution, text=text)
+    particular = [caution for caution in found.values() if not caution.general]
+    particular += _faster(comparison)
+    return (
+        *sorted(particular, key=lambda one: -one.gravity),
+        *(caution for caution in found.values() if caution.general),
+    )
+
+
+def _beyond(caution: Caution) -> float:
+    """Return how far a caution's value is beyond its limit, on whichever side of it."""
+    if caution.value is None:
+        return 0.0
+    return abs(caution.value - (caution.limit or 0.0))
+
+
+def _faster(comparison: Comparison) -> list[Caution]:
+    """Return the warning that a higher top speed needs a longer way to stand still."""
+    top = comparison.get("two_way_mps") or comparison.get("best_1s_mps")
+    if top is None or top.difference is None or top.verdict.word != BETTER:
+        return []
+    before, after = top.difference.before.value, top.difference.after.value
+    if before <= 0.0:
+        return []
+    longer = (after / before) ** 2 - 1.0
+    return [
+        Caution(
+            "faster_needs_room",
+            "Faster needs more room: from top speed, with the same brakes, the braking distance "
+            f"grows by {share_words(longer)}.",
+            longer,
+            None,
+            "physics: distance = speed² / (2 × deceleration)",
+            gravity=WARNING,
+        )
+    ]

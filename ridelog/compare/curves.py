@@ -40,8 +40,6 @@ class Crossing:
 class PullCurves:
     """Both sides' pull at the speeds that both hold.
 
-    Attributes
-    ----------
     speed_mps : shape (k,), increasing.
     differences : one for each speed.
     crossing : None if the curves do not cross, or not clearly.
@@ -52,46 +50,35 @@ class PullCurves:
     crossing: Crossing | None
 
 
-@dataclass(frozen=True)
-class PullTable:
-    """The pull of every ride at certain speeds.
-
-    speed_mps : shape (k,), increasing.
-    before, after : for each ride its pull at these speeds, None where a ride does not tell.
-    """
-
-    speed_mps: FloatArray
-    before: list[tuple[Estimate | None, ...]]
-    after: list[tuple[Estimate | None, ...]]
-
-    def differences(self) -> tuple[FloatArray, list[Difference]]:
-        """Return the speeds that every ride tells, and the difference at each of them."""
-        speeds: list[float] = []
-        differences: list[Difference] = []
-        for k, speed in enumerate(self.speed_mps):
-            first = [ride[k] for ride in self.before]
-            second = [ride[k] for ride in self.after]
-            # The same rides at every speed: a ride that drops out would bend the curve.
-            if all(each is not None for each in (*first, *second)):
-                speeds.append(float(speed))
-                differences.append(difference_of([e for e in first if e], [e for e in second if e]))
-        return np.asarray(speeds), differences
+Pulls = list[tuple[Estimate | None, ...]]
 
 
-def pull_curves_of(table: PullTable, sharp: PullTable) -> PullCurves | None:
+def pull_curves_of(
+    speed_mps: FloatArray, before: Pulls, after: Pulls, sharp: tuple[FloatArray, Pulls, Pulls]
+) -> PullCurves | None:
     """Return both sides' curves, None if fewer than two speeds are held by both.
 
-    Parameters
-    ----------
-    table : PullTable
-        The curves as measured.
-    sharp : PullTable
-        The same in fine steps, freed from the width of the windows: where they cross.
+    A side holds for each ride its pull at these speeds, None where the ride does not tell.
+    ``sharp`` is the same in fine steps, freed from the width of the windows: where they cross.
     """
-    speed_mps, differences = table.differences()
+    speed_mps, differences = _differences(speed_mps, before, after)
     if len(speed_mps) < 2:
         return None
-    return PullCurves(speed_mps, tuple(differences), crossing_of(*sharp.differences()))
+    return PullCurves(speed_mps, tuple(differences), crossing_of(*_differences(*sharp)))
+
+
+def _differences(
+    speed_mps: FloatArray, before: Pulls, after: Pulls
+) -> tuple[FloatArray, list[Difference]]:
+    """Return the speeds that every ride tells, and the difference at each of them."""
+    columns = zip(zip(*before, strict=True), zip(*after, strict=True), strict=True)
+    # The same rides at every speed: a ride that drops out would bend the curve.
+    told = {
+        k: difference_of([e for e in first if e], [e for e in second if e])
+        for k, (first, second) in enumerate(columns)
+        if all((*first, *second))
+    }
+    return speed_mps[list(told)], list(told.values())
 
 
 def crossing_of(speed_mps: FloatArray, differences: list[Difference]) -> Crossing | None:
@@ -149,7 +136,7 @@ def curves_of(before: Rides, after: Rides) -> PullCurves | None:
     sides = [[tuple(pull.at(float(v)) for v in speed) for pull in side] for side in told]
     fine = np.arange(lowest, highest + 1e-9, _FINE_STEP_MPS)
     sharp = [[tuple(map(estimate, pull.sharp(fine))) for pull in side] for side in told]
-    return pull_curves_of(PullTable(speed, sides[0], sides[1]), PullTable(fine, sharp[0], sharp[1]))
+    return pull_curves_of(speed, sides[0], sides[1], (fine, sharp[0], sharp[1]))
 
 
 @dataclass(frozen=True)

@@ -1,10 +1,16 @@
-"""Which rides of both sides may be compared: directions must match, or wind passes for a gain."""
+"""Whether the sides match: which rides may be compared, and what else differs between them."""
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
+
+import numpy as np
 
 from ridelog.analysis.figure import Figure
 from ridelog.analysis.subject import MeasuredRide
-from ridelog.core.geodesy import SAME_WAY_DEG, courses_apart_deg
+from ridelog.analysis.top_speed.measure import OppositeRun
+from ridelog.core.geodesy import SAME_WAY_DEG, courses_apart_deg, to_local
+from ridelog.core.quantity import SPEED, TRAVEL, Quantity, plain
+from ridelog.core.units import SpeedUnit
 
 # The rides of one side of a comparison.
 Rides = tuple[MeasuredRide, ...]
@@ -81,3 +87,264 @@ def _only_shared(figure: Figure, direction: int | None, shared: set[int]) -> Fig
         return figure
     reason = _NO_COURSE if figure.terms.course_deg is None else _OTHER_WAY
     return replace(figure, estimate=None, reason=reason)
+
+
+# From where on a difference is worth a warning; common practice, no source, unless named.
+_RATE_FACTOR = 1.5
+_SPEED_SD_FACTOR = 2.0
+_PLACE_APART_M = 300.0
+_WIND_MPS = 0.15
+# eKFV Annex, no. 1.1: a test track's grade of at most 1 %.
+_SLOPE_APART = 0.01
+_LEAST_LENGTH_M = 40.0
+
+
+@dataclass(frozen=True)
+class Mismatch:
+    """One thing that differs between the sides.
+
+    code : stable and meant for scripts.
+    text : a sentence; ``{}`` in it stands for what is ``told``, if anything is.
+    told : values in SI with what they are.
+    """
+
+    code: str
+    text: str
+    told: tuple[tuple[float, Quantity], ...] = ()
+
+    def text_in(self, reader: SpeedUnit) -> str:
+        """Return the sentence in the reader's units."""
+        if not self.told:
+            return self.text
+        return self.text.format(*(plain(value, kind, reader, 1) for value, kind in self.told))
+
+
+def mismatches_of(
+    before: Rides, after: Rides, noted_before: dict[str, str], noted_after: dict[str, str]
+) -> tuple[Mismatch, ...]:
+    """Return what differs between the sides and could be taken for the change."""
+    found = [
+        _few_rides(before, after),
+        _wind(before, after),
+        _directions(before, after),
+        _slope(before, after),
+        _place(before, after),
+        _rate(before, after),
+        _speed_source(before, after),
+        _signal(before, after),
+        _day(before, after),
+        *_noted(noted_before, noted_after),
+    ]
+    return tuple(each for each in found if each is not None)
+
+
+def direction_gap_mps(ride: MeasuredRide, axis_deg: float) -> float | None:
+    """Return how much faster a ride went along an axis than against it, None without both."""
+    runs: tuple[OppositeRun, ...] = ride["top_speed"].two_way_runs
+    if len(runs) != 2:
+        return None
+    along = [courses_apart_deg(run.course_deg, axis_deg) <= 90.0 for run in runs]
+    if along[0] == along[1]:
+        return None
+    gap = runs[0].speed_mps.value - runs[1].speed_mps.value
+    return gap if along[0] else -gap
+
+
+def _few_rides(before: Rides, after: Rides) -> Mismatch | None:
+    if len(before) > 1 and len(after) > 1:
+        return None
+    if len(before) == len(after) == 1:
+        text = (
+            "There is one ride a side. How far two rides differ by themselves is not known, so no "
+            "figure can be called better or worse; the intervals are those within each ride."
+        )
+    else:
+        side = "before" if len(before) == 1 else "after"
+        text = (
+            f"There is one ride {side} the change. It is taken to repeat as well as the others do, "
+            "which nothing shows."
+        )
+    return Mismatch("one_ride", text)
+
+
+def _along(
+    before: Rides, after: Rides, of: Callable[[MeasuredRide, float], float | None]
+) -> tuple[float, float, float] | None:
+    """Return both sides' means of what rides tell along the first run's axis, and their range."""
+    axes = [run.course_deg for ride in before for run in ride["top_speed"].two_way_runs[:1]]
+    told = [
+        [one for ride in side if axes and (one := of(ride, axes[0])) is not None]
+        for side in (before, after)
+    ]
+    if not all(told):
+        return None
+    return float(np.mean(told[0])), float(np.mean(told[1])), float(max(map(np.ptp, told)))
+
+
+def _wind(before: Rides, after: Rides) -> Mismatch | None:
+    """Compare how much faster one direction was than the other on each side."""
+    told = _along(before, after, direction_gap_mps)
+    if told is None or abs(told[1] - told[0]) <= max(_WIND_MPS, told[2] / 2.0):
+        return None
+    return Mismatch(
+        "wind_or_slope",
+        "One direction was faster than the other by {} before and {} after (minus: slower): wind "
+        "or slope differed. Means of both directions cancel most of it; a fastest second does not.",
+        ((told[0], SPEED), (told[1], SPEED)),
+    )
+
+
+def _directions(before: Rides, after: Rides) -> Mismatch | None:
+    single = [ride.name for ride in (*before, *after) if ride["top_speed"].two_way_mps is None]
+    if not single:
+        return None
+    return Mismatch(
+        "unbalanced_directions",
+        f"No runs in two opposite directions in {', '.join(single)}: wind and slope cannot be told "
+        "from the machine there.",
+    )
+
+
+def _slope(before: Rides, after: Rides) -> Mismatch | None:
+    told = _along(before, after, _slope_along)
+    # Heights drift by a metre: only a difference beyond the rides' own spread says anything.
+    if told is None or abs(told[1] - told[0]) <= max(_SLOPE_APART, told[2]):
+        return None
+    return Mismatch(
+        "unequal_slope",
+        f"By the heights in the logs the ground rose {100 * told[0]:+.1f} % along the straight "
+        f"before and {100 * told[1]:+.1f} % after; more than 1 % between them (limit after the "
+        "eKFV Annex, no. 1.1) can make or hide a difference.",
+    )
+
+
+def _slope_along(ride: MeasuredRide, axis_deg: float) -> float | None:
+    """Return rise over run along an axis by least squares over the whole ride."""
+    motion = ride.motion
+    height = motion.track.height_m
+    known = motion.used & np.isfinite(height) & np.isfinite(motion.east_m)
+    if np.count_nonzero(known) < 10:
+        return None
+    axis = np.radians(axis_deg)
+    along_m = motion.east_m[known] * np.sin(axis) + motion.north_m[known] * np.cos(axis)
+    if np.ptp(along_m) < _LEAST_LENGTH_M:
+        return None
+    return float(np.polyfit(along_m - along_m.mean(), height[known], 1)[0])
+
+
+def _place(before: Rides, after: Rides) -> Mismatch | None:
+    """Compare where and which way the rides went; the text holds distances only."""
+    origin = before[0].motion.origin_deg
+    centres = []
+    for side in (before, after):
+        places = [_centre(ride, origin) for ride in side]
+        centres.append(np.mean(places, axis=0))
+    apart = float(np.hypot(*(centres[1] - centres[0])))
+    if np.isfinite(apart) and apart > _PLACE_APART_M:
+        return Mismatch(
+            "other_place",
+            "The rides before and after were made {} apart: another ground may be faster or slower "
+            "by itself.",
+            ((apart, TRAVEL),),
+        )
+    courses = [
+        [run.course_deg for ride in side for run in ride["top_speed"].two_way_runs[:1]]
+        for side in (before, after)
+    ]
+    if all(courses):
+        turned = courses_apart_deg(courses[0][0], courses[1][0])
+        turned = min(turned, 180.0 - turned)
+        if turned > SAME_WAY_DEG:
+            return Mismatch(
+                "other_course",
+                f"The fastest runs before and after lie {turned:.0f}° apart: not the same "
+                "straight, so wind and slope may differ.",
+            )
+    return None
+
+
+def _centre(ride: MeasuredRide, origin_deg: tuple[float, float]) -> np.ndarray:
+    track = ride.motion.track
+    used = ride.motion.used
+    if not used.any():
+        return np.full(2, np.nan)
+    east, north = to_local(track.latitude_deg[used], track.longitude_deg[used], *origin_deg)
+    return np.array([np.median(east), np.median(north)])
+
+
+def _rate(before: Rides, after: Rides) -> Mismatch | None:
+    rates = [[ride.source.rate_hz for ride in side] for side in (before, after)]
+    low, high = min(map(min, rates)), max(map(max, rates))
+    if not high > _RATE_FACTOR * low:
+        return None
+    return Mismatch(
+        "other_rate",
+        f"The logs hold {_range(rates[0])} fixes a second before and {_range(rates[1])} after: a "
+        "slower log blurs short moments and tells figures more roughly.",
+    )
+
+
+def _speed_source(before: Rides, after: Rides) -> Mismatch | None:
+    kinds = [{ride.source.speed_source for ride in side} for side in (before, after)]
+    if len(kinds[0] | kinds[1]) == 1:
+        return None
+    return Mismatch(
+        "other_receiver",
+        "Some logs hold the receiver's own speed and others only positions: they come from "
+        "different receivers or settings, whose errors differ.",
+    )
+
+
+def _signal(before: Rides, after: Rides) -> Mismatch | None:
+    weak = [ride.name for ride in (*before, *after) if ride["signal"].too_weak]
+    if weak:
+        return Mismatch(
+            "poor_signal",
+            f"The signal was too weak for firm figures in {', '.join(weak)}: leave such a ride out "
+            "or ride again.",
+        )
+    noise = [max(ride["signal"].speed_sd_mps for ride in side) for side in (before, after)]
+    share = [min(ride["signal"].usable_share for ride in side) for side in (before, after)]
+    worse = max(noise) > _SPEED_SD_FACTOR * min(noise)
+    if not worse and abs(share[0] - share[1]) <= 0.25:
+        return None
+    side = 1 if noise[1] * (1.0 - share[1] + 0.1) > noise[0] * (1.0 - share[0] + 0.1) else 0
+    ride = min(
+        (before, after)[side],
+        key=lambda each: each["signal"].usable_share - each["signal"].speed_sd_mps,
+    )
+    return Mismatch(
+        "poor_signal",
+        f"The signal was poorer {('before', 'after')[side]} the change: in {ride.name} "
+        f"{100 * ride['signal'].usable_share:.0f} % of its fixes are usable.",
+    )
+
+
+def _day(before: Rides, after: Rides) -> Mismatch | None:
+    days = [
+        {ride.source.start_utc[:10] for ride in side if ride.source.date_known}
+        for side in (before, after)
+    ]
+    if not days[0] or not days[1] or days[0] & days[1]:
+        return None
+    return Mismatch(
+        "other_day",
+        "The rides before and after were made on different days: air, ground, tyre pressure and "
+        "charge may have differed.",
+    )
+
+
+def _noted(first: dict[str, str], second: dict[str, str]) -> list[Mismatch]:
+    return [
+        Mismatch(
+            "noted_differently",
+            f"{key}: {first[key]} before, {second[key]} after. This alone may make a difference.",
+        )
+        for key in sorted(first.keys() & second.keys())
+        if first[key] != second[key]
+    ]
+
+
+def _range(rates_hz: list[float]) -> str:
+    low, high = min(rates_hz), max(rates_hz)
+    return f"{low:.3g}" if high < 1.05 * low else f"{low:.3g} to {high:.3g}"

@@ -14,16 +14,13 @@ from ridelog.core.estimate import LEVEL, Estimate
 from ridelog.core.track import FloatArray
 from ridelog.core.units import SpeedUnit
 from ridelog.machine.calibration_data import calibration_data_of
-from ridelog.machine.predict import PredictedFigure, Prediction, predict
+from ridelog.machine.predict import PREDICTED_NAMES, PredictedFigure, Prediction, predict
 from ridelog.machine.setup import MachineSetup
 
 # The launch windows of a machine whose rides tell no top speed: as of one that reaches 30 km/h.
 _USUAL_TOP_MPS = 25.0 / 3.0
 # Points of the measured pull curve are this far apart. [m/s]
 _STEP_MPS = 0.5
-# What a prediction calls the figures of rides that have another name there. The machine's top speed
-# is on the level in still air, which the mean of both directions comes nearest to.
-PREDICTED_NAMES = {"two_way_mps": "top_speed_mps"}
 # Figures that the rider decides as much as the machine: no test of a prediction.
 _RIDERS = ("stopping_distance_m",)
 
@@ -81,19 +78,10 @@ def predict_from(
 ) -> Prediction:
     """Return what a change will do to the machine of some rides.
 
-    Parameters
-    ----------
-    setup, asked, sweep
-        As for ``machine.predict.predict``.
-    rides : tuple of MeasuredRide
-        On the machine as it is; may be empty.
-    unit : SpeedUnit
-        In which the usual launch windows are round.
-    windows : sequence of Window, optional
-        Windows of the standing start, those that suit the rides if left out.
-    told : mapping, optional
-        What a comparison says of these rides, name of a figure to their mean; the rest is found
-        here.
+    ``setup``, ``asked`` and ``sweep`` are as for ``machine.predict.predict``; ``rides``, on the
+    machine as it is, may be none. The windows of the standing start are those that suit the rides
+    if left out. ``told`` is what a comparison says of these rides, name of a figure to their mean;
+    the rest is found here.
     """
     data = [calibration_data_of(ride) for ride in rides]
     if not windows:

@@ -39,8 +39,6 @@ class Tested:
 class Verdict:
     """What may be said of one figure.
 
-    Attributes
-    ----------
     word : what may be said.
     smallest_shown : difference that rides like these would show nine times out of ten; None where
         nothing can be tested.
@@ -63,14 +61,7 @@ def step_down(
     The figure with the smallest ratio of p value to weight is tested at its share of the level;
     if it is shown, its share passes to those that remain, until one is not shown.
 
-    Parameters
-    ----------
-    p_values : list of float
-        Two-sided, one for each figure.
-    weights : list of float
-        Positive shares, any scale.
-    family : float
-        Chance of any false claim that is allowed.
+    p values are two-sided; weights are positive shares on any scale.
 
     Source
     ------
@@ -97,14 +88,7 @@ def verdicts(
 ) -> list[Verdict]:
     """Return the verdicts of all figures of one comparison.
 
-    Parameters
-    ----------
-    differences : list of Difference
-        One for each figure.
-    weights : list of float
-        Shares of the level, see ``step_down``.
-    better_when : list of int
-        1 where more is better, -1 where less is.
+    Each figure has its weight (see ``step_down``) and 1 where more is better, -1 where less is.
     """
     can = [i for i, each in enumerate(differences) if each.contrast is not None]
     tested = step_down([differences[i].p_value for i in can], [weights[i] for i in can])

@@ -2,8 +2,10 @@
 
 import unicodedata
 from collections.abc import Sequence
+from typing import TYPE_CHECKING
 
-from ridelog.core.track import IntArray
+if TYPE_CHECKING:  # the command line starts without numpy
+    from ridelog.core.track import IntArray
 
 # Longer values are cut: the sentence must stay one line on a terminal.
 _SHOWN_LETTERS = 40
@@ -49,7 +51,9 @@ def count_words(count: int, one: str, many: str | None = None) -> str:
     return f"{count:,} {one if count == 1 else many or one + 's'}"
 
 
-def about_lines(lines: IntArray, noun: str, what: str, end: str = "", first: str = "") -> list[str]:
+def about_lines(
+    lines: "IntArray", noun: str, what: str, end: str = "", first: str = ""
+) -> list[str]:
     """Return one sentence about some lines of a log, none if there are none.
 
     Such as "2 values of ele cannot be read as a number (lines 7 and 9; first 'x') and were not

@@ -19,12 +19,7 @@ from ridelog.core.spans import Span
 from ridelog.core.track import FloatArray
 from ridelog.filtering.motion import Motion
 from ridelog.filtering.standing_start.paths import UNSEEN_START_S
-from ridelog.machine.passages import (
-    Curve,
-    mean_curve,
-    passage_of_coast,
-    passage_of_start,
-)
+from ridelog.machine.passages import Curve, mean_curve, passage_of
 
 # The grid of speeds: steps of about this, at most so many.
 _STEP_MPS, _MOST_STEPS = 0.5, 24
@@ -116,7 +111,7 @@ def calibration_data_of(ride: MeasuredRide) -> CalibrationData:
     hardest = max((stop.value for stop in stops), default=0.0)
     return CalibrationData(
         name=ride.name,
-        pull=pull_of(starts),
+        pull=pull_of(ride.motion, starts),
         coasting=coasting_of(ride.motion, ride["coasting"], doubtful),
         top_mps=None if top is None else top_of(top),
         near_top=() if top is None else near_top_of(ride.motion, top),
@@ -126,18 +121,16 @@ def calibration_data_of(ride: MeasuredRide) -> CalibrationData:
     )
 
 
-def pull_of(starts: Sequence[RunDraws]) -> Curve | None:
+def pull_of(motion: Motion, starts: Sequence[RunDraws]) -> Curve | None:
     """Return the acceleration at full throttle over speed, None if no start tells it.
 
-    The draws are those of the launches. The pull curve of the subject "acceleration" is not taken:
-    it tells means over windows 1 m/s wide, which round off the bend where one limit hands over to
-    the next, counts starts from 0.7 of the hardest, and does not tell speeds that one direction
-    alone passed from those of both.
+    The starts are those of the launches, but not their draws, which bind a whole start to one
+    shape: with them fewer intervals of predicted times held (tests/suites/predict.py). The pull
+    curve of the subject "acceleration" is not taken: it tells means over windows 1 m/s wide, which
+    round off the bend where one limit hands over to the next, counts starts from 0.7 of the
+    hardest, and does not tell speeds that one direction alone passed from those of both.
 
-    Parameters
-    ----------
-    starts : sequence of RunDraws
-        Standing starts; those that gain nearly as much as the best count as full throttle.
+    Standing starts that gain nearly as much as the best count as full throttle.
     """
     best = max((one.run.top_mps for one in starts), default=0.0)
     starts = [one for one in starts if one.run.top_mps > _LEAST_OF_BEST * best]
@@ -146,7 +139,7 @@ def pull_of(starts: Sequence[RunDraws]) -> Curve | None:
         return None
     passages = []
     for start in starts:
-        one = passage_of_start(start, grid)
+        one = passage_of(motion, (start.run.earliest_s, start.run.top_s), grid)
         eased = start.run.top_mps - max(_EASED_MPS, _EASED_SHARE * start.run.top_mps)
         one.rate_mps2[grid[1:] > eased] = np.nan
         passages.append(one)
@@ -183,7 +176,7 @@ def coasting_of(
     grid = _grid(max(min(one.to_mps for one in kept), 1.0), max(one.from_mps for one in kept))
     if len(grid) < 3:
         return None
-    passages = [passage_of_coast(motion, (one.start_s, one.end_s), grid[::-1]) for one in kept]
+    passages = [passage_of(motion, (one.start_s, one.end_s), grid[::-1]) for one in kept]
     return mean_curve(passages, grid[::-1])
 
 

@@ -9,20 +9,28 @@ import numpy as np
 from ridelog.core.errors import SetupError
 from ridelog.core.track import FloatArray
 from ridelog.core.units import STANDARD_GRAVITY_MPS2
-from ridelog.machine.components import (
+from ridelog.machine.drive import AIR_DENSITY_KGPM3, Drive
+from ridelog.machine.setup import (
+    KEYS,
+    MachineSetup,
     cells_of_voltage,
     circumference_m,
     overall_ratio,
     pack_voltage,
 )
-from ridelog.machine.drive import AIR_DENSITY_KGPM3, Drive
-from ridelog.machine.setup import KEYS, MachineSetup
 from ridelog.machine.setup_check import contradictions
 from ridelog.machine.setup_file import problems_of, read_value, unknown_key
 
 # Words that name a state and change nothing.
 _NAMES = ("name", "state")
 _MOST_SWEPT = 41
+# What acts through the present tyre, the present ratio, or its own present value.
+_TYRE = ("tyre_diameter_m", "tyre_circumference_m")
+_GEARING = ("front_teeth rear_teeth second_front_teeth second_rear_teeth gearbox_ratio").split()
+_RELATIVE = (
+    "machine_mass_kg rider_mass_kg motor_rpm_per_v motor_resistance_ohm motor_stall_torque_nm "
+    "battery_resistance_ohm"
+).split()
 _REFUSED = ("motor_rated_v", "motor_rated_power_w", "motor_rated_rpm")
 
 
@@ -140,20 +148,12 @@ def changed(setup: MachineSetup, asked: Mapping[str, Any]) -> SetupChange:
             new["tyre_circumference_m"] = round(way, 4)
             notes.append(f"tyre_circumference_m follows the diameter: {way:.3f} m.")
     after = MachineSetup(**new)
-    for name in ("tyre_diameter_m", "tyre_circumference_m"):
-        if name in asked and circumference_m(setup) is None:
+    for name in asked:
+        if name in _TYRE and circumference_m(setup) is None:
             _unrelated(name, name)
-    for name in (
-        "front_teeth", "rear_teeth", "second_front_teeth", "second_rear_teeth", "gearbox_ratio",
-    ):  # fmt: skip
-        if name in asked and overall_ratio(setup) is None:
+        if name in _GEARING and overall_ratio(setup) is None:
             _unrelated(name, "front_teeth and rear_teeth")
-    for name in ("machine_mass_kg", "rider_mass_kg"):
-        if name in asked and getattr(setup, name) is None:
-            _unrelated(name, name)
-    for name in ("motor_rpm_per_v", "motor_resistance_ohm", "motor_stall_torque_nm",
-                 "battery_resistance_ohm"):  # fmt: skip
-        if name in asked and getattr(setup, name) is None:
+        if name in _RELATIVE and getattr(setup, name) is None:
             _unrelated(name, name)
     doubts = contradictions(after)
     _refuse([doubt.text for doubt in doubts if doubt.blocks])
@@ -178,8 +178,7 @@ def changed_drive(drive: Drive, before: MachineSetup, change: SetupChange) -> Dr
         if old is not None:
             return float(new / old)
         noise = np.random.default_rng(3).normal(0.0, 0.05, len(now))
-        result: FloatArray = new * np.exp(noise) / now
-        return result
+        return np.asarray(new * np.exp(noise) / now)
 
     mass = drive.mass_kg + _mass(after) - _mass(before)
     heavier = mass / drive.mass_kg

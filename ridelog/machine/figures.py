@@ -1,11 +1,11 @@
-"""The figures of a prediction, each as values on equally likely possible machines."""
+"""The figures of a prediction on equally likely possible machines, and what would narrow them."""
 
 from collections.abc import Iterable
 from dataclasses import dataclass
-from typing import Protocol
 
 import numpy as np
 
+from ridelog.analysis.launches.windows import Window
 from ridelog.analysis.settings import REACTION_S
 from ridelog.core.quantity import (
     ACCELERATION,
@@ -20,35 +20,13 @@ from ridelog.core.quantity import (
 )
 from ridelog.core.track import FloatArray
 from ridelog.core.units import COULOMBS_PER_AH
-from ridelog.machine.components import pack_voltage
-from ridelog.machine.drive import LIMITS, Drive, IntArray
-from ridelog.machine.performance import PossibleLaunch, launch, peak, top_speed
-from ridelog.machine.setup import MachineSetup
+from ridelog.machine.drive import LIMITS, Drive, IntArray, PossibleLaunch, launch, peak, top_speed
+from ridelog.machine.setup import MachineSetup, pack_voltage
 
 # Speeds at which the pull is told. [m/s]
 PULL_SPEEDS_MPS = (0.0, 2.0, 4.0, 6.0, 8.0)
 # Of the capacity printed on a battery, so much is ridden; common practice, no source.
 _USABLE_SHARE = 0.9
-
-
-class LaunchWindow(Protocol):
-    """A window of a standing start or of rolling, as ``analysis.launches.windows`` makes them."""
-
-    @property
-    def label(self) -> str:
-        """Return its words, such as "0-20 km/h"."""
-
-    @property
-    def from_mps(self) -> float:
-        """Return the speed at which it begins. [m/s]"""
-
-    @property
-    def to_mps(self) -> float | None:
-        """Return the speed at which it ends, None for a window over a distance. [m/s]"""
-
-    @property
-    def distance_m(self) -> float | None:
-        """Return its distance from the start, None for a window of speeds. [m]"""
 
 
 @dataclass(frozen=True)
@@ -78,7 +56,7 @@ class PossibleFigure:
 def figures_of(
     drive: Drive,
     setup: MachineSetup,
-    windows: Iterable[LaunchWindow],
+    windows: Iterable[Window],
     *,
     decel_mps2: FloatArray,
     lateral_mps2: FloatArray | None = None,
@@ -86,20 +64,8 @@ def figures_of(
 ) -> list[PossibleFigure]:
     """Return every figure of some possible machines.
 
-    Parameters
-    ----------
-    drive : Drive
-        The machines.
-    setup : MachineSetup
-        What belongs to them, for the capacity of the battery.
-    windows : iterable of LaunchWindow
-        Windows of the standing start.
-    decel_mps2 : ndarray, shape (n,)
-        Deceleration of a hard stop. [m/s²]
-    lateral_mps2 : ndarray, shape (n,), optional
-        Lateral acceleration in the hardest turn of the rides, at the speed ridden then. [m/s²]
-    speed_factor : ndarray or float
-        How much faster than in the rides that turn is taken.
+    ``decel_mps2`` is that of a hard stop, ``lateral_mps2`` that in the hardest turn of the rides at
+    the speed ridden then, both (n,); ``speed_factor`` is how much faster that turn is taken.
     """
     top, top_limit = top_speed(drive)
     start = launch(drive)
@@ -153,7 +119,7 @@ def figures_of(
     return found
 
 
-def _window(start: PossibleLaunch, window: LaunchWindow) -> PossibleFigure:
+def _window(start: PossibleLaunch, window: Window) -> PossibleFigure:
     if window.distance_m is not None:
         time_s = start.time_to_distance_s(window.distance_m)
         end = np.nan_to_num(start.speed_at_distance_mps(window.distance_m))
@@ -163,3 +129,67 @@ def _window(start: PossibleLaunch, window: LaunchWindow) -> PossibleFigure:
         time_s = start.window_s(window.from_mps, window.to_mps)
         limit = start.longest_limit(window.from_mps, window.to_mps)
     return PossibleFigure(window.label, window.label, TIME, time_s, limit)
+
+
+# Machines a slice; the spread inside a slice is what remains after a good measurement.
+_SLICES = 25
+_AT_MPS = 3.0
+
+
+@dataclass(frozen=True)
+class Narrowing:
+    """One measurement and what it would leave.
+
+    words : what to measure and how. remaining : spread of the prediction afterwards as a share of
+    that before, 0 to 1.
+    """
+
+    name: str
+    words: str
+    remaining: float
+
+
+def narrowings(
+    drive: Drive, target: FloatArray, known_already: frozenset[str] = frozenset()
+) -> tuple[Narrowing, ...]:
+    """Return what each possible measurement would leave of a prediction's spread, best first.
+
+    The possible machines are sliced by what the measurement would show; the root mean square of
+    the target's spread inside slices over its whole spread is what remains (one minus the
+    correlation ratio, Pearson 1905; own estimate by slices).
+
+    ``target`` is the predicted figure on each machine, (n,), NaN where it has none; measurements in
+    ``known_already`` were made and are left out.
+    """
+    known = np.isfinite(target)
+    whole = float(np.std(target[known])) if known.sum() > 2 * _SLICES else 0.0
+    if whole == 0.0:
+        return ()
+    found = []
+    for name, words, values in _measurements(drive):
+        if name in known_already:
+            continue
+        order = np.argsort(values[known], kind="stable")
+        slices = np.array_split(target[known][order], _SLICES)
+        inside = float(np.sqrt(np.mean([np.var(part, ddof=1) for part in slices])))
+        found.append(Narrowing(name, words, min(inside / whole, 1.0)))
+    return tuple(sorted(found, key=lambda one: one.remaining))
+
+
+def _measurements(drive: Drive) -> list[tuple[str, str, FloatArray]]:
+    at = np.array([_AT_MPS])
+    top, _ = top_speed(drive)
+    known = np.nan_to_num(top)
+    return [
+        ("top speed", "the top speed in both directions, logged on a ride", known),
+        ("pull", "standing starts at full throttle, logged on a ride", drive.pull_mps2(at)[:, 0]),
+        ("coasting", "coasting down from top speed in both directions, logged on a ride",
+         drive.coasting_mps2(np.array([6.0]))[:, 0]),
+        ("mass", "the mass of machine and rider, on a scale", drive.mass_kg),
+        ("motor speed", "the motor's speed without load for each volt, on the stand",
+         drive.constant_nmpa),
+        ("battery current", "the largest battery current, with a clamp meter (competent hands)",
+         drive.limit_power_w),
+        ("wheel speed", "the driven wheel's speed off the ground at full throttle, on a safe stand",
+         drive.no_load_mps),
+    ]  # fmt: skip

@@ -10,9 +10,8 @@ from ridelog.core.resampling import systematic
 from ridelog.core.track import FloatArray
 from ridelog.filtering.standing_start.paths import UNSEEN_START_S
 from ridelog.machine.calibration_data import CalibrationData, NearTop
-from ridelog.machine.drive import Drive
+from ridelog.machine.drive import Drive, launch_time_s, top_speed
 from ridelog.machine.passages import Curve
-from ridelog.machine.performance import launch_time_s, top_speed
 from ridelog.machine.priors import COUNT, UNKNOWNS, draw, machines_of
 from ridelog.machine.setup import MachineSetup
 
@@ -63,14 +62,7 @@ def fit(setup: MachineSetup, rides: Sequence[CalibrationData], count: int = MACH
     large as keeps half of the sample's weight, and after each step every machine is moved by
     random walks that leave the present distribution unchanged.
 
-    Parameters
-    ----------
-    setup : MachineSetup
-        What is known of the machine besides.
-    rides : sequence of CalibrationData
-        What each ride told; rides are taken as independent.
-    count : int
-        How many machines to carry.
+    Rides are taken as independent; ``count`` machines are carried.
 
     Source
     ------
@@ -181,8 +173,7 @@ def _curve_term(curve: Curve, of: Callable[[Drive, FloatArray], FloatArray]) -> 
 
     def term(drive: Drive) -> FloatArray:
         miss = solve_triangular(root, (seen - of(drive, curve.speed_mps)).T, lower=True)
-        value: FloatArray = -0.5 * np.sum(miss**2, axis=0)
-        return value
+        return np.asarray(-0.5 * np.sum(miss**2, axis=0))
 
     return term
 
@@ -226,18 +217,19 @@ def _near_top_term(ends: Sequence[NearTop]) -> Likelihood:
         # Held back: each speed may be anything below the top, over as wide a range as that.
         slower = np.where(middle > 0.0, -beyond, -np.inf)
         slower = slower - count * np.log(_HELD_BACK_SCALE * float(at.mean()) / np.sqrt(2.0 * np.pi))
-        value: FloatArray = np.logaddexp(
-            np.log(1.0 - _HELD_BACK) + reached, np.log(_HELD_BACK) + slower
-        )
-        return value
+        return _either(reached, slower)
 
     return term
 
 
 def _log_student(deviation: FloatArray) -> FloatArray:
     """Return the logarithm of Student's t density, bar a constant: one odd day may be far off."""
-    value: FloatArray = -0.5 * (_FREEDOM + 1.0) * np.log1p(deviation**2 / _FREEDOM)
-    return value
+    return -0.5 * (_FREEDOM + 1.0) * np.log1p(deviation**2 / _FREEDOM)
+
+
+def _either(reached: FloatArray, slower: FloatArray) -> FloatArray:
+    """Return the likelihood of a top speed that was reached, or held back from."""
+    return np.asarray(np.logaddexp(np.log(1.0 - _HELD_BACK) + reached, np.log(_HELD_BACK) + slower))
 
 
 def _top_term(top_mps: float, sd_mps: float) -> Likelihood:
@@ -249,10 +241,7 @@ def _top_term(top_mps: float, sd_mps: float) -> Likelihood:
         reached = -0.5 * miss**2 - np.log(whole_sd)
         beyond = np.maximum(speed / top_mps - 1.0, 0.0) / _HELD_BACK_SCALE
         held_back = np.where(miss > 0.0, -beyond, reached) - np.log(_HELD_BACK_SCALE * top_mps)
-        value: FloatArray = np.logaddexp(
-            np.log(1.0 - _HELD_BACK) + reached, np.log(_HELD_BACK) + held_back
-        )
-        return value
+        return _either(reached, held_back)
 
     return term
 
@@ -271,7 +260,6 @@ def _starts_term(starts: Sequence[tuple[float, float, float]]) -> Likelihood:
     def term(drive: Drive) -> FloatArray:
         times = np.stack([launch_time_s(drive, speed) for speed in speeds])
         miss = times[ride] - time_s[:, None]
-        value: FloatArray = -0.5 * np.sum(miss * (precision @ miss), axis=0)
-        return value
+        return np.asarray(-0.5 * np.sum(miss * (precision @ miss), axis=0))
 
     return term

@@ -5,7 +5,6 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ridelog.analysis.acceleration.run_draws import RunDraws
 from ridelog.core.crossings import first_reached
 from ridelog.core.spans import Span
 from ridelog.core.track import BoolArray, FloatArray
@@ -50,25 +49,15 @@ class Passage:
     course_rad: float
 
 
-def passage_of_start(start: RunDraws, grid_mps: FloatArray) -> Passage:
-    """Return the rates of a start over a rising grid of k + 1 speeds, from the draws of its run."""
-    rate = _rates(grid_mps, start.passes(grid_mps))
-    return Passage(np.array([start.columns(row) for row in rate]), start.run.course_rad)
-
-
-def passage_of_coast(motion: Motion, stretch: Span, grid_mps: FloatArray) -> Passage:
-    """Return the rates of a stretch of rolling freely over a falling grid of k + 1 speeds."""
-    paths = motion.paths(*stretch, spacing_s=_SPACING_S)
-    reached = np.maximum.accumulate(-paths.speed_mps, axis=0)
-    passed = first_reached(paths.time_s, reached, reached, -grid_mps)
+def passage_of(motion: Motion, span: Span, grid_mps: FloatArray) -> Passage:
+    """Return the rates of a span over a grid of k + 1 speeds, rising or falling."""
+    sign = 1.0 if grid_mps[-1] > grid_mps[0] else -1.0
+    paths = motion.paths(*span, spacing_s=_SPACING_S)
+    reached = np.maximum.accumulate(sign * paths.speed_mps, axis=0)
+    taken = np.diff(first_reached(paths.time_s, reached, reached, sign * grid_mps), axis=0)
+    rate = np.abs(np.diff(grid_mps))[:, None] / np.where(taken > 0.02, taken, np.nan)
     moved = paths.position_m[-1, :, 0] - paths.position_m[0, :, 0]
-    return Passage(_rates(grid_mps, passed), float(np.arctan2(moved[0], moved[1])))
-
-
-def _rates(grid_mps: FloatArray, passed_s: FloatArray) -> FloatArray:
-    taken = np.diff(passed_s, axis=0)
-    rate: FloatArray = np.abs(np.diff(grid_mps))[:, None] / np.where(taken > 0.02, taken, np.nan)
-    return rate
+    return Passage(rate, float(np.arctan2(moved[0], moved[1])))
 
 
 def mean_curve(passages: Sequence[Passage], grid_mps: FloatArray) -> Curve | None:

@@ -8,6 +8,7 @@ import numpy as np
 
 from ridelog.analysis.cautions import Caution
 from ridelog.analysis.figure import Figure
+from ridelog.analysis.launches.windows import Window
 from ridelog.analysis.settings import REACTION_S
 from ridelog.core.errors import SetupError
 from ridelog.core.estimate import LEVEL, QUANTILE, Estimate
@@ -16,21 +17,23 @@ from ridelog.core.track import FloatArray
 from ridelog.core.units import STANDARD_GRAVITY_MPS2
 from ridelog.machine.calibration_data import CalibrationData
 from ridelog.machine.change import SetupChange, changed, changed_drive
-from ridelog.machine.drive import Drive
-from ridelog.machine.figures import LaunchWindow, PossibleFigure, figures_of
+from ridelog.machine.drive import Drive, top_speed
+from ridelog.machine.figures import Narrowing, PossibleFigure, figures_of, narrowings
 from ridelog.machine.fit import Fitted, fit, from_setup
-from ridelog.machine.performance import top_speed
 from ridelog.machine.priors import UNKNOWNS, Unknown
 from ridelog.machine.risks import risks
 from ridelog.machine.setup import MachineSetup
 from ridelog.machine.setup_check import contradictions
-from ridelog.machine.value_of_measurement import Narrowing, narrowings
 
 # An unknown whose spread the rides left at more than this share of what it was, they cannot tell.
 _UNIDENTIFIED = 0.7
 # A hard stop of a small machine if nobody measured one; 3.5 m/s² is asked of vehicles up to
 # 25 km/h (StVZO § 41 (4), eKFV § 4 (1)); the spread is common practice, no source.
 _DECEL_MPS2, _DECEL_LOG_SD = 3.5, 0.25
+
+# What a prediction calls the figures of rides that have another name there. The machine's top speed
+# is on the level in still air, which the mean of both directions comes nearest to.
+PREDICTED_NAMES = {"two_way_mps": "top_speed_mps"}
 
 
 @dataclass(frozen=True)
@@ -43,7 +46,7 @@ class PredictedFigure:
     fitted_now : what the possible machines have now.
     difference : after the change less now, both of the possible machines.
     limited_by : what holds the changed machine back (one of drive.LIMITS), limited_now the present
-        one; shares : the share of possible machines for which each is so.
+        one; share : the share of possible machines that the former holds back.
     """
 
     figure: Figure
@@ -52,7 +55,6 @@ class PredictedFigure:
     difference: Estimate | None
     limited_now: str
     limited_by: str
-    share_now: float
     share: float
 
     @property
@@ -110,6 +112,14 @@ class Prediction:
     bands: tuple[Band, Band]
     measured: frozenset[str] = frozenset()
 
+    def __getitem__(self, name: str) -> PredictedFigure:
+        """Return a figure by its name here or in rides."""
+        found = self.get(PREDICTED_NAMES.get(name, name))
+        if found is None:
+            names = ", ".join(one.figure.name for one in self.figures)
+            raise KeyError(f"{name!r}; predicted were {names}")
+        return found
+
     def get(self, name: str) -> PredictedFigure | None:
         """Return a figure by its name, None if it was not predicted."""
         return next((one for one in self.figures if one.figure.name == name), None)
@@ -124,28 +134,17 @@ def predict(
     setup: MachineSetup,
     rides: Sequence[CalibrationData],
     asked: Mapping[str, Any],
-    windows: Sequence[LaunchWindow],
+    windows: Sequence[Window],
     *,
     sweep: tuple[str, Sequence[Any]] | None = None,
     measured: Mapping[str, Estimate] | None = None,
 ) -> Prediction:
     """Return what a change will do, from the set-up and the rides on it.
 
-    Parameters
-    ----------
-    setup : MachineSetup
-        The machine as it was in the rides.
-    rides : sequence of CalibrationData
-        What the rides told; may be empty, then the answer rests on the set-up alone.
-    asked : mapping
-        Keys of the set-up and their new values; may be empty when sweeping.
-    windows : sequence of LaunchWindow
-        Windows of the standing start.
-    sweep : (key, values), optional
-        A key to be tried at several values, on top of the change.
-    measured : mapping, optional
-        Figures of the present machine, by the names of a prediction, as all else says them of these
-        rides: they stand as "now". METHOD.md, (9), has how they go with what is predicted.
+    ``rides`` is what rides on ``setup`` told; without any the answer rests on the set-up alone.
+    ``asked`` may be empty when sweeping; a sweep tries a key at several values on top of it.
+    ``measured`` holds figures of the present machine, by the names of a prediction, as all else
+    says them of these rides: they stand as "now". How they go with the prediction: METHOD.md, (9).
 
     Raises
     ------
@@ -241,7 +240,7 @@ class _Machines:
             self.measured["lateral_accel_mps2"] = hardest
         self.top, _ = top_speed(fitted.drive)
 
-    def figures(self, change: SetupChange, windows: Sequence[LaunchWindow]) -> list[PossibleFigure]:
+    def figures(self, change: SetupChange, windows: Sequence[Window]) -> list[PossibleFigure]:
         drive = changed_drive(self.fitted.drive, self.fitted.setup, change)
         decel = self.decel
         if "brake_decel_mps2" in change.asked:
@@ -268,7 +267,7 @@ def _figures(
             if before is None or first is None or second is None
             else estimate_of_possible(one.values - before.values)
         )
-        limited_now, share_now = before.limited_by if before else ("", 0.0)
+        limited_now = before.limited_by[0] if before else ""
         limited_by, share = one.limited_by
         reason = ""
         if second is None:
@@ -281,7 +280,7 @@ def _figures(
         found.append(
             PredictedFigure(
                 figure, measured.get(one.name, first), first, difference, limited_now, limited_by,
-                share_now, share,
+                share,
             )
         )  # fmt: skip
     return tuple(found)

@@ -20,9 +20,8 @@ from ridelog.core.units import (
     STANDARD_GRAVITY_MPS2,
     SpeedUnit,
 )
-from ridelog.machine.components import circumference_m, overall_ratio, pack_voltage, stages
 from ridelog.machine.drive import Drive, road_load_of
-from ridelog.machine.setup import MachineSetup
+from ridelog.machine.setup import MachineSetup, circumference_m, overall_ratio, pack_voltage, stages
 
 _NONE = "common practice, no source"
 
@@ -44,11 +43,11 @@ class Unknown:
 
 def _kind(si: str, decimals: int, mph: tuple[str, float] | None = None) -> Quantity:
     """Return a quantity of a machine; ``mph`` is its unit for those who read mph, in SI units."""
-    return Quantity(si, si, decimals, lambda reader: mph if mph and _reads_mph(reader) else (si, 1))
 
+    def reading(reader: SpeedUnit) -> tuple[str, float]:
+        return mph if mph and reader.label == "mph" else (si, 1.0)
 
-def _reads_mph(reader: SpeedUnit) -> bool:
-    return reader.label == "mph"
+    return Quantity(si, si, decimals, reading)
 
 
 _SHARE = _kind("", 3)
@@ -105,19 +104,13 @@ _RATED_SPEED_SHARE = 0.85
 
 def draw(count: int, seed: int = 1) -> FloatArray:
     """Return ``count`` rows of standard normal numbers; equal seeds give equal digits."""
-    z: FloatArray = np.random.default_rng(seed).standard_normal((count, COUNT))
-    return z
+    return np.random.default_rng(seed).standard_normal((count, COUNT))
 
 
 def machines_of(setup: MachineSetup, z: FloatArray) -> Drive:
     """Return the possible machines that rows of standard normal numbers stand for.
 
-    Parameters
-    ----------
-    setup : MachineSetup
-        What is given.
-    z : ndarray, shape (n, COUNT)
-        A row for each machine, a column for each of UNKNOWNS.
+    ``z`` has a row for each machine and a column for each of UNKNOWNS.
 
     Source
     ------
@@ -125,13 +118,11 @@ def machines_of(setup: MachineSetup, z: FloatArray) -> Drive:
     """
 
     def around(name: str, centre: float | FloatArray, log_sd: float) -> FloatArray:
-        value: FloatArray = centre * np.exp(log_sd * z[:, _INDEX[name]])
-        return value
+        return centre * np.exp(log_sd * z[:, _INDEX[name]])
 
     def share(name: str, centre: float, spread: float) -> FloatArray:
         logit = np.log(centre / (1.0 - centre)) + spread * z[:, _INDEX[name]]
-        value: FloatArray = 1.0 / (1.0 + np.exp(-logit))
-        return value
+        return np.asarray(1.0 / (1.0 + np.exp(-logit)))
 
     mass = around("mass_kg", *_mass(setup))
     way = circumference_m(setup)

@@ -1,6 +1,7 @@
 """What a change would break: fuse, voltages, class, brakes, tipping over, lithium."""
 
 from collections.abc import Iterator, Mapping
+from functools import partial
 
 from ridelog.analysis.cautions import (
     DANGER,
@@ -11,9 +12,9 @@ from ridelog.analysis.cautions import (
     general_cautions,
 )
 from ridelog.core.estimate import Estimate
-from ridelog.core.units import METRES_PER_FOOT, MPS_PER_KMH, STANDARD_GRAVITY_MPS2
-from ridelog.machine.components import pack_voltage
-from ridelog.machine.setup import MachineSetup
+from ridelog.core.quantity import CURRENT, plain, text
+from ridelog.core.units import METRES_PER_FOOT, MPS_PER_KMH, SI, STANDARD_GRAVITY_MPS2
+from ridelog.machine.setup import MachineSetup, pack_voltage
 
 _NONE = "common practice, no source"
 # Continuous load of a fuse at 25 °C as a share of its rating: maker guidance, from memory.
@@ -29,6 +30,7 @@ _YARDSTICK_MPS2 = 3.5
 _SPEED_STEP = 1.02
 _WALKING_MPS = 6.0 * MPS_PER_KMH
 
+_warning = partial(Caution, gravity=WARNING)
 Pair = tuple[Estimate | None, Estimate | None]
 
 
@@ -37,12 +39,7 @@ def risks(
 ) -> tuple[Caution, ...]:
     """Return the cautions of a change, particular ones first, the gravest of them first.
 
-    Parameters
-    ----------
-    before, after : MachineSetup
-        Without and with the change.
-    measures : mapping
-        Name of each measure to its estimates now and changed.
+    Each measure has its estimates now and changed.
     """
     particular = (
         *_fuse(after, measures),
@@ -73,29 +70,27 @@ def _fuse(after: MachineSetup, measures: Mapping[str, Pair]) -> Iterator[Caution
         allowed = _FUSE_SHARE * after.fuse_a
         if current.high > allowed:
             sure = current.low > allowed
-            yield Caution(
+            yield _warning(
                 "fuse_amperes",
-                f"The battery current {'reaches' if sure else 'may reach'} {current.value:.0f} A "
-                f"({current.low:.0f} to {current.high:.0f}); a fuse of {after.fuse_a:g} A carries "
+                f"The battery current {'reaches' if sure else 'may reach'} "
+                f"{text(current, CURRENT, SI)}; a fuse of {after.fuse_a:g} A carries "
                 f"{allowed:.0f} A for long. Size fuse, wires and connectors together; a larger "
                 "fuse on the same wires protects nothing.",
                 current.value,
                 allowed,
                 "fuse makers' guidance of 75 % at 25 °C, from memory",
-                gravity=WARNING,
             )
     pack = pack_voltage(after)
     if pack is None:
         return
     if after.fuse_v is not None and pack.full_v > after.fuse_v:
-        yield Caution(
+        yield _warning(
             "fuse_volts",
             f"Full, the battery has {pack.full_v:.1f} V; the fuse is rated {after.fuse_v:g} V and "
             "may not break the current.",
             pack.full_v,
             after.fuse_v,
             "ISO 8820-3: blade fuses of 32 V or 58 V",
-            gravity=WARNING,
         )
     elif after.fuse_v is None and pack.full_v > _BLADE_FUSE_V:
         yield Caution(
@@ -108,14 +103,13 @@ def _fuse(after: MachineSetup, measures: Mapping[str, Pair]) -> Iterator[Caution
         )
     if after.battery_max_a is not None and current is not None:
         if current.high > after.battery_max_a:
-            yield Caution(
+            yield _warning(
                 "battery_amperes",
-                f"The battery current may reach {current.high:.0f} A; the battery allows "
-                f"{after.battery_max_a:g} A.",
+                f"The battery current may reach {plain(current.high, CURRENT, SI)}; the battery "
+                f"allows {after.battery_max_a:g} A.",
                 current.high,
                 after.battery_max_a,
                 "the set-up's battery_max_a",
-                gravity=WARNING,
             )
 
 
@@ -136,7 +130,7 @@ def _voltages(before: MachineSetup, after: MachineSetup) -> Iterator[Caution]:
                 gravity=DANGER,
             )
     if old is not None and pack.full_v > 1.001 * old.full_v:
-        yield Caution(
+        yield _warning(
             "more_volts",
             f"From {old.full_v:.1f} to {pack.full_v:.1f} V when full: motor, controller, wiring, "
             "connectors, switch, charger and fuse must each be rated for the full voltage and the "
@@ -144,7 +138,6 @@ def _voltages(before: MachineSetup, after: MachineSetup) -> Iterator[Caution]:
             pack.full_v,
             old.full_v,
             "engineering judgement; " + _NONE,
-            gravity=WARNING,
         )
 
 
@@ -155,7 +148,7 @@ def _speed(after: MachineSetup, measures: Mapping[str, Pair]) -> Iterator[Cautio
     limit = after.class_speed_kmh
     if limit is not None and top.high > limit * MPS_PER_KMH:
         sure = top.low > limit * MPS_PER_KMH
-        yield Caution(
+        yield _warning(
             "class_speed",
             f"The top speed {'is' if sure else 'may be'} above {both_units(limit * MPS_PER_KMH)}, "
             f"its class or advised speed: {both_units(top.value)}, at most "
@@ -164,9 +157,8 @@ def _speed(after: MachineSetup, measures: Mapping[str, Pair]) -> Iterator[Cautio
             top.value,
             limit * MPS_PER_KMH,
             "the set-up's class speed; compare StVZO § 30a (1)",
-            gravity=WARNING,
         )
-    by_age = age_class_caution(top.value)
+    by_age = None if after.adult_rider else age_class_caution(top.value)
     if by_age is not None:
         yield by_age
     now = measures["top_speed_mps"][0]
@@ -185,24 +177,22 @@ def _brakes(after: MachineSetup, measures: Mapping[str, Pair]) -> Iterator[Cauti
     now, stop = measures.get("stopping_distance_m", (None, None))
     if now is not None and stop is not None and stop.value > _LONGER_STOP * now.value:
         longer = stop.value / now.value - 1.0
-        yield Caution(
+        yield _warning(
             "longer_stop",
             f"From the new top speed it needs {_both_lengths(stop.value)} to stop, "
             f"{100 * longer:.0f} % more than now: brakes first, then speed.",
             stop.value,
             now.value,
             "physics: distance = speed × reaction time + speed² / (2 × deceleration)",
-            gravity=WARNING,
         )
     if after.brakes in ("none", "one"):
-        yield Caution(
+        yield _warning(
             "brakes",
             f"The set-up names {'no brake' if after.brakes == 'none' else 'one brake'}; two that "
             "work apart from each other are asked of small electric vehicles on German roads.",
             None,
             None,
             "eKFV § 4 (1)",
-            gravity=WARNING,
         )
     weak = after.brake_decel_mps2
     if weak is not None and weak < _YARDSTICK_MPS2:
@@ -242,7 +232,7 @@ def _lithium(before: MachineSetup, after: MachineSetup) -> Iterator[Caution]:
              "battery_capacity_ah")  # fmt: skip
     if all(getattr(before, name) == getattr(after, name) for name in names):
         return
-    yield Caution(
+    yield _warning(
         "battery_care",
         "A battery is changed: use only a battery and a charger made for each other and for this "
         "machine, tested and marked; do not charge unattended, overnight, near an exit, below 0 °C "
@@ -251,5 +241,4 @@ def _lithium(before: MachineSetup, after: MachineSetup) -> Iterator[Caution]:
         None,
         None,
         "NFPA tip sheets, as printed by fire services",
-        gravity=WARNING,
     )

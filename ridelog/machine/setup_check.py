@@ -6,8 +6,7 @@ from math import pi
 
 from ridelog.analysis.cautions import both_units
 from ridelog.core.units import MPS_PER_KMH, RADPS_PER_RPM
-from ridelog.machine.components import CELLS, circumference_m, overall_ratio, pack_voltage
-from ridelog.machine.setup import MachineSetup
+from ridelog.machine.setup import CELLS, MachineSetup, circumference_m, overall_ratio, pack_voltage
 
 # How far two figures for one thing may differ before they contradict each other; common practice,
 # no source. Nominal voltages are rounded (10 cells: 36 or 37 V; 13: 46.8 or 48 V), a loaded tyre
@@ -27,9 +26,8 @@ class Doubt:
     have to choose which of two figures to believe.
     """
 
-    keys: tuple[str, ...]
     text: str
-    blocks: bool
+    blocks: bool = False
 
 
 def contradictions(setup: MachineSetup) -> tuple[Doubt, ...]:
@@ -42,10 +40,9 @@ def _battery(setup: MachineSetup) -> Iterator[Doubt]:
     chemistry = setup.battery_chemistry
     if nominal is not None and full is not None and full < nominal:
         yield Doubt(
-            ("battery_full_v", "battery_nominal_v"),
             f"battery_full_v = {full:g} V is below battery_nominal_v = {nominal:g} V; a full "
             "battery has more than its nominal voltage.",
-            True,
+            blocks=True,
         )
     if cells is not None and chemistry is not None:
         cell = CELLS[chemistry]
@@ -56,10 +53,9 @@ def _battery(setup: MachineSetup) -> Iterator[Doubt]:
             if value is not None and abs(value / (cells * each) - 1.0) > within:
                 word = "nominal" if key == "battery_nominal_v" else "full"
                 yield Doubt(
-                    ("battery_cells", key),
                     f"{key} = {value:g} V does not fit {cells} cells of {cell.name} in series, "
                     f"which are {cells * each:.1f} V {word}.",
-                    True,
+                    blocks=True,
                 )
     pack = pack_voltage(setup)
     cutoff = setup.controller_cutoff_v
@@ -67,17 +63,13 @@ def _battery(setup: MachineSetup) -> Iterator[Doubt]:
         return
     if cutoff >= pack.nominal_v:
         yield Doubt(
-            ("controller_cutoff_v",),
             f"controller_cutoff_v = {cutoff:g} V is not below the nominal {pack.nominal_v:.1f} V: "
             "the controller would cut off with the battery half full.",
-            False,
         )
     elif cutoff < 0.97 * pack.empty_v:
         yield Doubt(
-            ("controller_cutoff_v",),
             f"controller_cutoff_v = {cutoff:g} V is below the {pack.empty_v:.1f} V of an empty "
             f"pack ({pack.source}): the controller would not protect it from deep discharge.",
-            False,
         )
 
 
@@ -87,25 +79,19 @@ def _currents(setup: MachineSetup) -> Iterator[Doubt]:
         return
     if setup.fuse_a is not None and limit > setup.fuse_a:
         yield Doubt(
-            ("battery_limit_a", "fuse_a"),
             f"battery_limit_a = {limit:g} A is above fuse_a = {setup.fuse_a:g} A: the controller "
             "may draw more than the fuse carries.",
-            False,
         )
     if setup.battery_max_a is not None and limit > setup.battery_max_a:
         yield Doubt(
-            ("battery_limit_a", "battery_max_a"),
             f"battery_limit_a = {limit:g} A is above battery_max_a = {setup.battery_max_a:g} A: "
             "the controller may draw more than the battery allows.",
-            False,
         )
     if setup.motor_limit_a is not None and setup.motor_limit_a < limit:
         yield Doubt(
-            ("motor_limit_a", "battery_limit_a"),
             f"motor_limit_a = {setup.motor_limit_a:g} A is below battery_limit_a = {limit:g} A: "
             "the motor side never carries less than the battery side, so the battery limit can "
             "never be reached; were the two exchanged?",
-            False,
         )
 
 
@@ -113,24 +99,21 @@ def _drive(setup: MachineSetup) -> Iterator[Doubt]:
     pair = (setup.second_front_teeth, setup.second_rear_teeth)
     if (pair[0] is None) != (pair[1] is None):
         missing = "second_front_teeth" if pair[0] is None else "second_rear_teeth"
-        yield Doubt((missing,), f"The second stage lacks {missing}; give both or neither.", True)
+        yield Doubt(f"The second stage lacks {missing}; give both or neither.", blocks=True)
     front, rear = setup.front_teeth, setup.rear_teeth
     if front is not None and rear is not None and front > rear and setup.gearbox_ratio is None:
         yield Doubt(
-            ("front_teeth", "rear_teeth"),
             f"front_teeth = {front} is more than rear_teeth = {rear}: the motor would turn slower "
             "than the wheel; were they exchanged?",
-            False,
         )
     circumference, diameter = setup.tyre_circumference_m, setup.tyre_diameter_m
     if circumference is not None and diameter is not None:
         share = circumference / (pi * diameter)
         if not _TYRE_SHARES[0] <= share <= _TYRE_SHARES[1]:
             yield Doubt(
-                ("tyre_circumference_m", "tyre_diameter_m"),
                 f"tyre_circumference_m = {circumference:g} m does not fit tyre_diameter_m = "
                 f"{diameter:g} m, whose outside is {pi * diameter:.3f} m round.",
-                True,
+                blocks=True,
             )
 
 
@@ -144,20 +127,18 @@ def _motor(setup: MachineSetup) -> Iterator[Doubt]:
         no_load = per_volt * rated_v
         if rated_rpm is not None and rated_rpm >= no_load:
             yield Doubt(
-                ("motor_rated_rpm", "motor_rpm_per_v"),
                 f"motor_rated_rpm = {rated_rpm:g} is not below {no_load:g} rpm, the speed without "
                 f"load of {per_volt:g} rpm/V at {rated_v:g} V.",
-                True,
+                blocks=True,
             )
         stall, ohm = setup.motor_stall_torque_nm, setup.motor_resistance_ohm
         if stall is not None and ohm is not None:
             wanted = rated_v / ohm / (per_volt * RADPS_PER_RPM)
             if not wanted / _STALL_FACTOR <= stall <= wanted * _STALL_FACTOR:
                 yield Doubt(
-                    ("motor_stall_torque_nm", "motor_resistance_ohm"),
                     f"motor_stall_torque_nm = {stall:g} N m does not fit {ohm:g} ohm and "
                     f"{per_volt:g} rpm/V at {rated_v:g} V, which give {wanted:.3g} N m.",
-                    True,
+                    blocks=True,
                 )
     pack, ratio, way = pack_voltage(setup), overall_ratio(setup), circumference_m(setup)
     if per_volt is None or pack is None or ratio is None or way is None:
@@ -165,33 +146,26 @@ def _motor(setup: MachineSetup) -> Iterator[Doubt]:
     speed = per_volt * pack.nominal_v / 60.0 * way / ratio
     if not _NO_LOAD_KMH[0] <= speed / MPS_PER_KMH <= _NO_LOAD_KMH[1]:
         yield Doubt(
-            ("motor_rpm_per_v", "battery_nominal_v", "front_teeth", "rear_teeth"),
             f"Motor, battery, teeth and tyre together give {both_units(speed)} without load: "
             "one of them must be wrong.",
-            True,
+            blocks=True,
         )
 
 
 def _use(setup: MachineSetup) -> Iterator[Doubt]:
     if setup.has_reverse is False and setup.reverse_limit_kmh is not None:
         yield Doubt(
-            ("has_reverse", "reverse_limit_kmh"),
             f"reverse_limit_kmh = {setup.reverse_limit_kmh:g} km/h is given for a machine that has "
             "no reverse.",
-            False,
         )
     top, back = setup.class_speed_kmh, setup.reverse_limit_kmh
     if top is not None and back is not None and back > top:
         yield Doubt(
-            ("reverse_limit_kmh", "class_speed_kmh"),
             f"reverse_limit_kmh = {back:g} km/h is above class_speed_kmh = {top:g} km/h.",
-            False,
         )
     height, base = setup.cg_height_m, setup.wheelbase_m
     if height is not None and base is not None and height > base:
         yield Doubt(
-            ("cg_height_m", "wheelbase_m"),
             f"cg_height_m = {height:g} m is more than wheelbase_m = {base:g} m: it would tip over "
             "backwards at the first pull; is one of them in another unit?",
-            False,
         )

@@ -4,7 +4,6 @@ import json
 import re
 import tomllib
 from collections.abc import Callable
-from dataclasses import dataclass
 from difflib import get_close_matches
 from pathlib import Path
 from typing import Any
@@ -14,6 +13,7 @@ from pydantic import ValidationError
 from ridelog.core.errors import SetupError
 from ridelog.core.units import SETUP_UNITS
 from ridelog.machine.setup import KEYS, Key, MachineSetup
+from ridelog.machine.setup_check import contradictions
 
 # A set-up is a page of text; anything longer is another file.
 _MOST_BYTES = 200_000
@@ -21,15 +21,7 @@ _NUMBER = re.compile(r"line (\d+): ")
 _NEXT = "mend it in the file; `ridelog setup new` writes one with every key explained."
 
 
-@dataclass(frozen=True)
-class SetupFile:
-    """A set-up and where it came from."""
-
-    path: str
-    setup: MachineSetup
-
-
-def read_setup(path: Path) -> SetupFile:
+def read_setup(path: Path) -> MachineSetup:
     """Return the set-up in a TOML file.
 
     Raises
@@ -39,15 +31,13 @@ def read_setup(path: Path) -> SetupFile:
         problem, with the number of further ones. ``problems_in`` lists all.
     """
     text = _text_of(path)
-    values = _parsed(path.name, text)
+    values = _parsed(f"{path.name}: this", text)
     problems = problems_of(values, text)
     if problems:
         more = len(problems) - 1
-        advice = f"{_NEXT[:-1]}" + (
-            f"; {more} more found by `ridelog setup check`." if more else "."
-        )
+        advice = _NEXT[:-1] + (f"; {more} more found by `ridelog setup check`." if more else ".")
         raise SetupError(f"{path.name}: {problems[0]}", advice)
-    return SetupFile(str(path), MachineSetup(**values))
+    return MachineSetup(**values)
 
 
 def problems_in(path: Path) -> list[str]:
@@ -59,7 +49,32 @@ def problems_in(path: Path) -> list[str]:
         If the file cannot be read or is no TOML at all.
     """
     text = _text_of(path)
-    return problems_of(_parsed(path.name, text), text)
+    return problems_of(_parsed(f"{path.name}: this", text), text)
+
+
+def setup_of_text(text: str) -> MachineSetup:
+    """Return the set-up that a file's text describes; an empty one describes nothing.
+
+    Raises
+    ------
+    SetupError
+        With the first thing that cannot be.
+    """
+    values = _parsed("the set-up file", text)
+    problems = problems_of(values, text)
+    if problems:
+        raise SetupError(problems[0], "mend it in the set-up file.")
+    return MachineSetup(**values)
+
+
+def problems_in_text(text: str) -> list[str]:
+    """Return a sentence for everything in a set-up file's text that cannot be."""
+    try:
+        values = _parsed("the set-up file", text)
+    except SetupError as error:
+        return [error.problem]
+    problems = problems_of(values, text)
+    return problems or [doubt.text for doubt in contradictions(MachineSetup(**values))]
 
 
 def problems_of(values: dict[str, Any], text: str = "") -> list[str]:
@@ -184,8 +199,7 @@ def _text_of(path: Path) -> str:
         return path.read_bytes().decode("utf-8-sig").replace("\r\n", "\n")
     except UnicodeDecodeError as error:
         raise SetupError(
-            f"{path.name}: byte {error.start} is no UTF-8 text.",
-            "save the file as UTF-8 text.",
+            f"{path.name}: byte {error.start} is no UTF-8 text.", "save the file as UTF-8 text."
         ) from error
     except OSError as error:
         raise SetupError(
@@ -194,12 +208,12 @@ def _text_of(path: Path) -> str:
         ) from error
 
 
-def _parsed(name: str, text: str) -> dict[str, Any]:
+def _parsed(what: str, text: str) -> dict[str, Any]:
     try:
         return tomllib.loads(text)
     except (tomllib.TOMLDecodeError, RecursionError) as error:
         raise SetupError(
-            f"{name}: this is no TOML: {error}.",
+            f"{what} is no TOML: {error}.",
             "a line is `key = value`; words stand in quotation marks, a comment after #.",
         ) from error
 
@@ -210,12 +224,7 @@ def ask_setup(ask: Callable[[str], str], tell: Callable[[str], None]) -> Machine
     An empty answer leaves a key out; a comma is taken as a decimal point; a wrong answer is told
     and asked again.
 
-    Parameters
-    ----------
-    ask : callable
-        Shows a question and returns what was typed.
-    tell : callable
-        Shows a line: headings, and what was wrong with an answer.
+    ``ask`` shows a question and returns what was typed; ``tell`` shows a line.
     """
     answers: dict[str, Any] = {}
     group = ""
@@ -224,7 +233,7 @@ def ask_setup(ask: Callable[[str], str], tell: Callable[[str], None]) -> Machine
             group = key.group
             tell(f"\n{group}")
         while True:
-            typed = ask(_prompt(key)).strip()
+            typed = ask(f"{key.question}{f' [{key.unit}]' if key.unit else ''}: ").strip()
             if not typed:
                 break
             value = read_value(key, typed)
@@ -260,13 +269,13 @@ def setup_text(setup: MachineSetup) -> str:
     return text
 
 
-def _prompt(key: Key) -> str:
-    return f"{key.question}" + (f" [{key.unit}]: " if key.unit else ": ")
+# Keys that are answered with yes or no.
+_YES_OR_NO = ("has_reverse", "adult_rider")
 
 
 def read_value(key: Key, typed: str) -> Any:
     """Return an answer as the kind of value that its key takes, or as typed if it is none."""
-    if typed.lower() in ("true", "yes", "y", "false", "no", "n") and key.name == "has_reverse":
+    if typed.lower() in ("true", "yes", "y", "false", "no", "n") and key.name in _YES_OR_NO:
         return typed.lower() in ("true", "yes", "y")
     if key.low is None:
         return typed

@@ -11,15 +11,6 @@ from ridelog.present.words import clean
 def check_free(paths: list[Path], *, force: bool, log: Path | None = None) -> None:
     """Raise if one of the files to be written is there already, or is the log itself.
 
-    Parameters
-    ----------
-    paths : list of Path
-        Files that are about to be written.
-    force : bool
-        Whether files that are there may be replaced.
-    log : Path, optional
-        The ride itself, which is never replaced.
-
     Raises
     ------
     OutputError

@@ -12,12 +12,8 @@ from ridelog.present.palette import css_variables
 def laid_out(template: str, **values: Any) -> str:
     """Return a page as HTML.
 
-    Parameters
-    ----------
-    template : str
-        A file of ``templates/`` that extends ``document.html``.
-    values :
-        What it says: text, which is escaped, and drawings, which the templates pass as they are.
+    The template is a file of ``templates/`` that extends ``document.html``; text among the values
+    is escaped, drawings the templates pass as they are.
     """
     page: str = _templates().get_template(template).render(
         light_css=Markup(css_variables(dark=False)),

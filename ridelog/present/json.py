@@ -1,6 +1,8 @@
-"""Records as JSON, and the JSON Schema of records: SI units, null where nothing can be said."""
+"""Records as JSON and their JSON Schema: SI units, null where nothing can be said; their digest."""
 
 import dataclasses
+import hashlib
+import json
 import math
 import types
 import typing
@@ -77,8 +79,6 @@ def schema_of_type(kind: Any) -> dict[str, Any]:
         return {"enum": list(inner)}
     if origin in (typing.Union, types.UnionType):
         return {"anyOf": [schema_of_type(each) for each in inner]}
-    if origin is typing.Literal:
-        return {"enum": list(inner)}
     if origin in (list, tuple):
         if origin is tuple and inner[-1] is not Ellipsis:
             parts = [schema_of_type(each) for each in inner]
@@ -100,11 +100,24 @@ def schema_of_type(kind: Any) -> dict[str, Any]:
     raise TypeError(f"no JSON for {kind}")
 
 
-def estimate_json(estimate: Estimate | None) -> dict[str, Any] | None:
-    """Return an estimate, or null."""
-    return None if estimate is None else estimate.as_json()
-
-
 def number(value: float) -> float | None:
     """Return a number, or null for one that is not finite."""
     return float(value) if math.isfinite(value) else None
+
+
+FIELD = "content_sha256"
+
+
+def sealed(document: dict[str, Any]) -> dict[str, Any]:
+    """Return a result with the digest of everything else in it as its last field."""
+    content = {name: value for name, value in document.items() if name != FIELD}
+    return {**content, FIELD: digest_of(content)}
+
+
+def digest_of(document: dict[str, Any]) -> str:
+    """Return the SHA-256 of a result without its digest, independent of spacing and order."""
+    content = {name: value for name, value in document.items() if name != FIELD}
+    text = json.dumps(
+        content, allow_nan=False, ensure_ascii=True, sort_keys=True, separators=(",", ":")
+    )
+    return hashlib.sha256(text.encode("ascii")).hexdigest()

@@ -12,8 +12,6 @@ from ridelog.present.figure import NARROW, WIDE, Shape, drawing, png_of, svg_of
 class Picture:
     """One figure for the page and as a file.
 
-    Attributes
-    ----------
     name : what it is called, also the file's stem, such as "speed".
     wide_svg, narrow_svg : SVG elements for wide and narrow pages.
     png : the wide one as a file's bytes.
@@ -39,8 +37,6 @@ class Table:
 class Section:
     """What one analysis puts on the page, and in at most three lines on the terminal.
 
-    Attributes
-    ----------
     name : its place on the page (HTML id), such as "launches".
     heading : words over it.
     lead : one or two sentences that give the answer first.
@@ -62,12 +58,7 @@ class Section:
 def draw_picture(name: str, label: str, figure_of: Callable[[Shape], Figure]) -> Picture:
     """Return a picture, wide and narrow; equal figures give equal bytes.
 
-    Parameters
-    ----------
-    name, label : str
-        As in ``Picture``.
-    figure_of : callable
-        Draws the figure on a canvas of the given shape (``canvas.WIDE`` or ``canvas.NARROW``).
+    ``figure_of`` draws it in a shape, ``figure.WIDE`` or ``figure.NARROW``.
     """
     with drawing():
         wide, narrow = figure_of(WIDE), figure_of(NARROW)

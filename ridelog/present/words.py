@@ -1,14 +1,16 @@
 """How figures, times and names are put into words, the same on the terminal and on the page."""
 
+import textwrap
 from datetime import datetime
 
-from ridelog.core.estimate import Estimate
 from ridelog.core.flags import Flag
-from ridelog.core.quantity import SPEED, plain, value
 from ridelog.core.text import clean as clean
 from ridelog.core.text import count_words as count_words
-from ridelog.core.units import SpeedUnit
 
+WIDTH = 80
+# A screen: its lines, each with "headline", "caution", "quiet" or "" as a style that only adds
+# colour, since the text says it.
+Lines = list[tuple[str, str]]
 # What every screen and page says once about what stands in brackets.
 BRACKETS = "In brackets: where the true value should lie, right 9 times out of 10."
 # Short names of the flags, for labels; the sentences are in ridelog.core.flags.
@@ -35,6 +37,15 @@ _MONTHS = (
 _POINTS = ("north", "north-east", "east", "south-east", "south", "south-west", "west", "north-west")
 
 
+def wrapped(text: str, style: str = "", label: str = "") -> Lines:
+    """Return a text as lines of at most WIDTH letters, its label before the first of them."""
+    lines = textwrap.wrap(
+        clean(text), WIDTH, initial_indent=label, subsequent_indent=" " * len(label),
+        break_on_hyphens=False,
+    )  # fmt: skip
+    return [(line, style) for line in lines]
+
+
 def capital(text: str) -> str:
     """Return a text that begins with a capital letter."""
     return text[:1].upper() + text[1:]
@@ -46,16 +57,6 @@ def shortened(text: str, width: int) -> str:
         return text
     tail = (width - 1) // 2
     return text[: width - 1 - tail] + "…" + text[-tail:]
-
-
-def speed_words(estimate: Estimate, unit: SpeedUnit) -> str:
-    """Return a speed with its unit, such as "18.3 km/h"."""
-    return value(estimate, SPEED, unit)
-
-
-def plain_speed(speed_mps: float, unit: SpeedUnit, decimals: int = 1) -> str:
-    """Return a speed without interval, such as "18.3 km/h"."""
-    return plain(speed_mps, SPEED, unit, decimals)
 
 
 def duration_words(duration_s: float) -> str:

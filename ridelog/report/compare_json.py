@@ -1,21 +1,16 @@
 """A comparison as the JSON object that scripts read: SI units, null where nothing can be said.
 
-``python -m ridelog.report.compare_json`` writes its schema, made from the records here; a test
-holds both equal. Sentences in the JSON speak SI, as its figures do.
+Its schema is made from the records here. Sentences in the JSON speak SI, as its figures do.
 """
 
-import json
 from dataclasses import dataclass
-from pathlib import Path
 from typing import Any
 
 from ridelog import __version__
-from ridelog.analysis.cautions import Caution
-from ridelog.analysis.figure import HIGHER, LOWER, Figure
+from ridelog.analysis.figure import Figure
 from ridelog.analysis.ride import NOT_MEASURED
 from ridelog.analysis.settings import Settings
-from ridelog.compare.cautions import cautions_of
-from ridelog.compare.comparison import Compared, Comparison
+from ridelog.compare.comparison import Compared, Comparison, cautions_of
 from ridelog.compare.curves import PullCurves
 from ridelog.compare.difference import Method
 from ridelog.compare.matching import Rides
@@ -25,17 +20,11 @@ from ridelog.core.estimate import LEVEL, Estimate
 from ridelog.core.quantity import span
 from ridelog.core.track import FloatArray
 from ridelog.core.units import SI
-from ridelog.present.digest import FIELD
-from ridelog.present.json import ESTIMATE_SCHEMA, as_json, schema_of_type
-from ridelog.report.compare_words import (
-    false_alarm_words,
-    method_words,
-    reason_words,
-    tested_count,
-)
+from ridelog.present.json import as_json
+from ridelog.report.compare_words import false_alarm_words, method_words, reason_words, tested_count
 from ridelog.report.predict_json import agreements_json
 from ridelog.report.predict_words import verdict_words
-from ridelog.report.ride_json import COMPARE_SCHEMA, source_json
+from ridelog.report.ride_json import COMPARE_SCHEMA
 
 SHARED, OWN = "settings", "ride_settings"
 
@@ -123,8 +112,8 @@ def compare_json(comparison: Comparison) -> dict[str, Any]:
         "schema": COMPARE_SCHEMA,
         "ridelog_version": __version__,
         **settings_json(comparison.before, comparison.after),
-        "before": [source_json(ride.source) for ride in comparison.before],
-        "after": [source_json(ride.source) for ride in comparison.after],
+        "before": [as_json(ride.source) for ride in comparison.before],
+        "after": [as_json(ride.source) for ride in comparison.after],
         **as_json(members),
         "predicted": _predicted(comparison.predicted),
     }
@@ -222,12 +211,7 @@ def settings_json(before: Rides, after: Rides) -> dict[str, Any]:
 def settings_in(document: dict[str, Any], count: int) -> list[Settings]:
     """Return the settings of every ride of a result on file, those before the change first.
 
-    Parameters
-    ----------
-    document : dict
-        A result of one ride or of several.
-    count : int
-        How many rides it holds.
+    The document is of one ride or of several, ``count`` in all.
 
     Raises
     ------
@@ -240,79 +224,3 @@ def settings_in(document: dict[str, Any], count: int) -> list[Settings]:
     if len(own) != count:
         raise ValueError(f"{len(own)} settings for {count} rides")
     return [Settings.from_json({**shared, **each}) for each in own]
-
-
-def compare_schema() -> dict[str, Any]:
-    """Return the JSON Schema (draft 2020-12) of what ``ridelog compare`` writes."""
-    text, thing, digest = {"type": "string"}, {"type": "object"}, "^[0-9a-f]{64}$"
-    utc = {"type": "string", "pattern": r"^((\d{4}-\d{2}-\d{2})?T\d{2}:\d{2}:\d{2}(\.\d+)?Z)?$"}
-    source = _object(
-        file=text,
-        sha256={"type": "string", "pattern": digest},
-        format={"enum": ["gpx-1.0", "gpx-1.1", "nmea-0183"]},
-        fixes_read={"type": "integer", "minimum": 0},
-        fixes_used={"type": "integer", "minimum": 0},
-        start_utc=utc,
-        end_utc=utc,
-        date_known={"type": "boolean"},
-        duration_s={"type": "number", "minimum": 0},
-        rate_hz={"type": ["number", "null"]},
-        speed_source={"enum": ["reported", "positions"]},
-    )
-    sources, notes = _list(source) | {"minItems": 1}, {**thing, "additionalProperties": text}
-    agreement = _object(
-        **dict.fromkeys(("name", "unit"), text),
-        **dict.fromkeys(("predicted", "measured", "difference"), schema_of_type(Estimate)),
-        agrees={"type": "boolean"},
-    )
-    figure = schema_of_type(ComparedFigure)
-    figure["properties"]["better_when"] = {"enum": [HIGHER, LOWER]}
-    predicted = _object(
-        setup_before=thing, setup_after=thing, changes=thing, text=text, measures=_list(agreement)
-    )
-    members = {
-        "schema": {"const": COMPARE_SCHEMA},
-        "ridelog_version": text,
-        SHARED: thing,
-        OWN: _object(before=_list(thing), after=_list(thing)),
-        "before": sources,
-        "after": sources,
-        "round_in": {"enum": ["km/h", "mph"]},
-        "noted": _object(before=notes, after=notes),
-        "mismatches": _list(_object(code=text, text=text)),
-        "level": {"type": "number"},
-        "false_alarms": schema_of_type(FalseAlarms),
-        "intervals": text,
-        "measures": _list(figure),
-        "pull_curve": schema_of_type(ComparedPull | None),
-        "cautions": schema_of_type(tuple[Caution, ...]),
-        "not_measured": _list(text),
-        "predicted": {"anyOf": [predicted, {"type": "null"}]},
-        FIELD: {"type": "string", "pattern": digest},
-    }
-    return {
-        "$schema": "https://json-schema.org/draft/2020-12/schema",
-        "$id": "urn:ridelog:compare:1",
-        "title": "Rides before and after a change: what ridelog compare writes. SI units; "
-        "difference is after minus before. What rides differ in of settings is in ride_settings.",
-        "$defs": {"estimate": ESTIMATE_SCHEMA},
-        **_object(**members),
-    }
-
-
-def stored_schema() -> str:
-    """Return the schema as it is stored."""
-    return json.dumps(compare_schema(), indent=1, ensure_ascii=False) + "\n"
-
-
-def _object(**properties: dict[str, Any]) -> dict[str, Any]:
-    return {"type": "object", "required": list(properties), "properties": properties}
-
-
-def _list(items: dict[str, Any]) -> dict[str, Any]:
-    return {"type": "array", "items": items}
-
-
-if __name__ == "__main__":
-    place = Path(__file__).parent / "schemas" / "compare-1.json"
-    place.write_text(stored_schema(), encoding="utf-8")

@@ -1,6 +1,6 @@
 """The picture of a comparison: fastest runs since they pulled away, and how hard they pull."""
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from functools import partial
 
 from matplotlib.axes import Axes
@@ -68,15 +68,15 @@ def _label(runs: Sides, curves: PullCurves | None, unit: SpeedUnit) -> str:
 
 
 def _figure(runs: Sides, curves: PullCurves | None, unit: SpeedUnit, shape: Shape) -> Figure:
-    panels: list[tuple[str, object]] = []
+    panels: list[Callable[[Axes], None]] = []
     if any(runs):
-        panels.append(("runs", runs))
+        panels.append(lambda axes: _draw_runs(axes, runs, unit, shape))
     if curves is not None:
-        panels.append(("pull", curves))
+        panels.append(lambda axes: _draw_pull(axes, curves, unit, shape))
     side_by_side = shape.wide and len(panels) == 2
     height = shape.height_in * (1 if side_by_side or len(panels) == 1 else 2)
     figure = blank(shape, height)
-    for place, (name, _) in enumerate(panels):
+    for place, draw in enumerate(panels):
         if side_by_side:
             half = shape.width_in / 2.0
             axes = axes_in(
@@ -88,10 +88,7 @@ def _figure(runs: Sides, curves: PullCurves | None, unit: SpeedUnit, shape: Shap
                 figure, shape.left_in, below + 0.55, 0.12, height - below - shape.height_in + 0.42
             )
         dress(axes, shape)
-        if name == "runs":
-            _draw_runs(axes, runs, unit, shape)
-        elif curves is not None:
-            _draw_pull(axes, curves, unit, shape)
+        draw(axes)
     return figure
 
 

@@ -1,13 +1,27 @@
-"""What a comparison says: the sentence it comes down to, and why each verdict reads as it does."""
+"""A comparison in words: its sentences, and the terminal screen made of them."""
 
+import textwrap
 from collections.abc import Sequence
 
+from ridelog.analysis.cautions import ALWAYS, GRAVITY_WORDS
 from ridelog.analysis.figure import HEADLINE_WEIGHT
-from ridelog.compare.comparison import Compared, Comparison
+from ridelog.analysis.ride import NOT_MEASURED
+from ridelog.compare.comparison import Compared, Comparison, cautions_of
+from ridelog.compare.matching import Rides
 from ridelog.compare.verdict import BETTER, CANNOT_SAY, FAMILY_LEVEL, NOT_SHOWN, WORSE
-from ridelog.core.quantity import SPEED, amount, bounds, rough, text, together
+from ridelog.core.quantity import SPEED, amount, bare, bounds, rough, text, together
 from ridelog.core.units import SpeedUnit
-from ridelog.present.words import capital, count_words, joined
+from ridelog.present.words import (
+    WIDTH,
+    Lines,
+    capital,
+    clock_words,
+    count_words,
+    joined,
+    shortened,
+    wrapped,
+)
+from ridelog.report.predict_words import agreement_lines
 
 # What may be wind is told from this share of the interval's width on.
 _WORTH_TELLING = 0.1
@@ -97,14 +111,7 @@ def _list(figures: list[Compared], unit: SpeedUnit) -> str:
 def reason_words(compared: Compared, reader: SpeedUnit, figures: int) -> str:
     """Return why one verdict reads as it does, and why a figure in doubt shows ranges only.
 
-    Parameters
-    ----------
-    compared : Compared
-        One figure.
-    reader : SpeedUnit
-        Who reads it.
-    figures : int
-        How many figures were tested together.
+    ``figures`` is how many were tested together.
     """
     words = _verdict_reason(compared, reader, figures)
     return f"{words} Only ranges are told: {compared.doubt}." if compared.doubt else words
@@ -205,3 +212,93 @@ def method_words(comparison: Comparison) -> str:
         f"{first} (Student's t; where a side has few rides, the rides of both sides are taken to "
         "scatter alike)."
     )
+
+
+_BRACKETS = "In brackets: where the true change should lie, right 9 times out of 10."
+_LABEL, _NO_BREAK = 9, "\N{NO-BREAK SPACE}"
+# The longest verdict would leave the titles too little room.
+_IN_SHORT = {NOT_SHOWN: "not shown"}
+_HEAD = ("", "before", "after", "change", "verdict")
+
+
+def compare_lines(comparison: Comparison, unit: SpeedUnit) -> Lines:
+    """Return the screen about a comparison, the sentence first, then every figure."""
+    rides = (("Before", comparison.before), ("After", comparison.after))
+    lines = [line for name, side in rides for line in wrapped(_side(side), "quiet", f"{name:<8}")]
+    lines += [("", ""), *wrapped(headline(comparison, unit), "headline")]
+    lines += [("", ""), *_table(comparison, unit), ("", "")]
+    for remark in (crossing_words(comparison, unit), *_reasons(comparison, unit)):
+        lines += wrapped(remark)
+    lines.append(("", ""))
+    for words in (_BRACKETS, method_words(comparison), false_alarm_words(comparison)):
+        lines += wrapped(words, "quiet")
+    if comparison.mismatches:
+        lines += [("", ""), ("Besides the change itself:", "caution")]
+        for mismatch in comparison.mismatches:
+            lines += wrapped(mismatch.text_in(unit), "caution", "  - ")
+    lines.append(("", ""))
+    for caution in cautions_of(comparison):
+        if not caution.general:
+            label = GRAVITY_WORDS[caution.gravity]
+            lines += wrapped(caution.text, "caution", f"{label:<{_LABEL}}")
+    lines += [*wrapped(ALWAYS, "caution", f"{'Always':<{_LABEL}}"), ("", "")]
+    lines += wrapped(f"Not measured: {joined(list(NOT_MEASURED))}.")
+    if comparison.predicted is not None:
+        told = comparison.predicted
+        lines += [("", ""), *agreement_lines(told.prediction, unit, told.after)]
+    return lines
+
+
+def _reasons(comparison: Comparison, unit: SpeedUnit) -> list[str]:
+    """Return why figures cannot be told, and why a headline figure was not shown to differ."""
+    figures = tested_count(comparison)
+    first = [each.figure.name for each in headline_figures(comparison)]
+    titles: dict[str, list[str]] = {}
+    for each in comparison.figures:
+        lone = each.difference is not None and each.difference.contrast is None
+        # One ride a side is told once, with the method.
+        told = each.verdict.word in (BETTER, WORSE) or lone
+        open_one = each.figure.name in first or each.verdict.word == CANNOT_SAY
+        if each.doubt or (open_one and not told):
+            reason = reason_words(each, unit, figures)
+            titles.setdefault(reason, []).append(each.figure.title_in(unit))
+    return [f"{capital(joined(names))}: {reason}" for reason, names in titles.items()]
+
+
+def _side(rides: Rides) -> str:
+    names = joined([shortened(ride.name, 40) for ride in rides])
+    return f"{count_words(len(rides), 'ride')}, {days_words(rides)}: {names}"
+
+
+def days_words(rides: Rides) -> str:
+    """Return the days of some rides, each once."""
+    moments = (clock_words(ride.source.start_utc, ride.source.end_utc) for ride in rides)
+    return joined(list(dict.fromkeys(each.split(",")[0] for each in moments)))
+
+
+def _table(comparison: Comparison, unit: SpeedUnit) -> Lines:
+    """Return a row for each figure; titles that find no room go on in the next line."""
+    rows = [_HEAD, *(_cells(each, unit) for each in comparison.figures)]
+    widths = [max(len(row[place]) for row in rows) for place in (1, 2, 3, 4)]
+    room = WIDTH - sum(widths) - 2 * len(widths)
+    lines = []
+    for row in rows:
+        cells = [f"{row[1]:>{widths[0]}}", f"{row[2]:>{widths[1]}}", f"{row[3]:<{widths[2]}}"]
+        title = textwrap.wrap(row[0], room, break_on_hyphens=False) or [""]
+        first, *more = (line.replace(_NO_BREAK, " ") for line in title)
+        style = "quiet" if row is _HEAD else "headline" if row[4] in (BETTER, WORSE) else ""
+        lines.append(("  ".join((f"{first:<{room}}", *cells, row[4])), style))
+        lines += [(f"  {line}", style) for line in more]
+    return lines
+
+
+def _cells(compared: Compared, unit: SpeedUnit) -> tuple[str, str, str, str, str]:
+    quantity, word, change = compared.quantity, compared.verdict.word, ""
+    if compared.difference is not None:
+        moved = compared.difference.difference
+        change = f"{bare(moved, quantity, unit, signed=True)} "
+        change += f"({bounds(moved, quantity, unit, signed=True)})"
+    # A unit such as "J/kg per km" goes to the next line whole.
+    label = quantity.label(unit).replace(" ", _NO_BREAK)
+    title = f"{compared.figure.short_in(unit)} ({label})"
+    return (title, *side_words(compared, unit), change, _IN_SHORT.get(word, word))

@@ -7,7 +7,8 @@ from ridelog.compare.predicted import MeasuredAfter, agreements
 from ridelog.core.estimate import LEVEL
 from ridelog.core.units import SI
 from ridelog.machine.predict import PredictedFigure, Prediction
-from ridelog.report.ride_json import PREDICT_SCHEMA, caution_json, estimate_json
+from ridelog.present.json import as_json
+from ridelog.report.ride_json import PREDICT_SCHEMA
 
 
 def predict_json(prediction: Prediction, after: MeasuredAfter | None = None) -> dict[str, Any]:
@@ -16,26 +17,22 @@ def predict_json(prediction: Prediction, after: MeasuredAfter | None = None) -> 
     ``setup``, ``changes`` and ``changed_setup`` hold the set-up file's own keys, whose names carry
     their units; every figure is in SI units.
     """
-    return {
-        "schema": PREDICT_SCHEMA,
-        "ridelog_version": __version__,
+    members = {
         "setup": prediction.setup.given(),
-        "changes": dict(prediction.change.asked),
+        "changes": prediction.change.asked,
         "changed_setup": prediction.change.setup.given(),
         "fitted_from": ", ".join(prediction.rides) if prediction.rides else None,
-        "rides": list(prediction.rides),
+        "rides": prediction.rides,
         "level": LEVEL,
         "measures": [_figure(one) for one in prediction.figures],
         "sweep": None if not prediction.sweep_key else _sweep(prediction),
-        "ridden": None
-        if after is None
-        else {"rides": list(after.names), "measures": agreements_json(prediction, after)},
+        "ridden": after and {"rides": after.names, "measures": agreements_json(prediction, after)},
         "unknowns": [
             {
                 "name": one.unknown.name,
                 "title": one.unknown.words,
                 "unit": one.unknown.quantity.si,
-                "value": one.estimate.as_json(),
+                "value": one.estimate,
                 "told_by_rides": bool(one.told),
                 "prior_source": one.unknown.source,
             }
@@ -45,9 +42,10 @@ def predict_json(prediction: Prediction, after: MeasuredAfter | None = None) -> 
             {"name": one.name, "text": one.words, "remaining": one.remaining}
             for one in prediction.narrowings
         ],
-        "notes": list(prediction.notes),
-        "cautions": [caution_json(caution) for caution in prediction.cautions],
+        "notes": prediction.notes,
+        "cautions": prediction.cautions,
     }
+    return {"schema": PREDICT_SCHEMA, "ridelog_version": __version__, **as_json(members)}
 
 
 def agreements_json(prediction: Prediction, after: MeasuredAfter) -> list[dict[str, Any]]:
@@ -56,7 +54,7 @@ def agreements_json(prediction: Prediction, after: MeasuredAfter) -> list[dict[s
         {
             "name": one.name,
             "unit": one.predicted.figure.quantity.si,
-            "predicted": estimate_json(one.predicted.changed),
+            "predicted": as_json(one.predicted.changed),
             "measured": one.measured.as_json(),
             "difference": one.apart.as_json(),
             "agrees": one.agrees,
@@ -66,17 +64,15 @@ def agreements_json(prediction: Prediction, after: MeasuredAfter) -> list[dict[s
 
 
 def _sweep(prediction: Prediction) -> dict[str, Any]:
-    return {
-        "key": prediction.sweep_key,
-        "points": [
-            {
-                "value": point.value,
-                "present": point.present,
-                "measures": [_figure(one) for one in point.figures],
-            }
-            for point in prediction.sweep
-        ],
-    }
+    points = [
+        {
+            "value": point.value,
+            "present": point.present,
+            "measures": [_figure(one) for one in point.figures],
+        }
+        for point in prediction.sweep
+    ]
+    return {"key": prediction.sweep_key, "points": points}
 
 
 def _figure(one: PredictedFigure) -> dict[str, Any]:
@@ -84,9 +80,9 @@ def _figure(one: PredictedFigure) -> dict[str, Any]:
         "name": one.figure.name,
         "title": one.figure.short_in(SI),
         "unit": one.figure.quantity.si,
-        "now": estimate_json(one.now),
-        "changed": estimate_json(one.changed),
-        "difference": estimate_json(one.difference),
+        "now": one.now,
+        "changed": one.changed,
+        "difference": one.difference,
         "limited_by": one.limited_by or None,
         "limited_by_share": one.share,
         "limited_by_now": one.limited_now or None,

@@ -33,16 +33,7 @@ def predict_page(
 ) -> str:
     """Return the page about a prediction as HTML.
 
-    Parameters
-    ----------
-    prediction : Prediction
-        What was predicted.
-    pictures : tuple of Picture
-        From ``predict_pictures`` in the same unit.
-    unit : SpeedUnit
-        In which speeds are given.
-    after : MeasuredAfter, optional
-        What rides after the change showed.
+    The pictures come from ``predict_pictures`` in the same unit.
     """
     words = prediction_words(prediction, unit, after)
     return laid_out("prediction.html", pictures=pictures, **words)

@@ -16,20 +16,11 @@ from ridelog.report.predict_words import SWEPT_PULL_MPS, headline_words, swept, 
 
 
 def predict_pictures(
-    prediction: Prediction,
-    unit: SpeedUnit,
-    after: MeasuredAfter | None = None,
+    prediction: Prediction, unit: SpeedUnit, after: MeasuredAfter | None = None
 ) -> tuple[Picture, ...]:
     """Return the pictures of a prediction.
 
-    Parameters
-    ----------
-    prediction : Prediction
-        What was predicted.
-    unit : SpeedUnit
-        In which speeds are given.
-    after : MeasuredAfter, optional
-        What rides after the change showed, drawn as points.
+    What rides after the change showed is drawn as points.
     """
     pictures = []
     if prediction.change.asked:
@@ -50,10 +41,7 @@ def predict_pictures(
 
 
 def _pull(
-    prediction: Prediction,
-    unit: SpeedUnit,
-    shape: Shape,
-    after: MeasuredAfter | None,
+    prediction: Prediction, unit: SpeedUnit, shape: Shape, after: MeasuredAfter | None
 ) -> Figure:
     figure = blank(shape)
     title(
@@ -103,15 +91,7 @@ def _band(axes: Axes, band: Band, unit: SpeedUnit, label: str, colour: str, styl
         speed, np.maximum(low, 0.0), np.maximum(high, 0.0),
         color=BAND.light, linewidth=0.0, alpha=0.6, zorder=1,
     )  # fmt: skip
-    axes.plot(
-        speed,
-        middle,
-        color=colour,
-        linewidth=2.2,
-        linestyle=style,
-        label=label,
-        zorder=3,
-    )
+    axes.plot(speed, middle, color=colour, linewidth=2.2, linestyle=style, label=label, zorder=3)
 
 
 def _top_mark(
@@ -139,21 +119,15 @@ def _sweep(prediction: Prediction, unit: SpeedUnit, shape: Shape) -> Figure:
         top, pull = swept(point)
         if top is None or pull is None or top.changed is None or pull.changed is None:
             continue
-        left, x, right = (
-            SPEED.scaled(end, unit)
-            for end in (top.changed.low, top.changed.value, top.changed.high)
-        )
-        below, y, above = (
-            ACCELERATION.scaled(end, unit)
-            for end in (pull.changed.low, pull.changed.value, pull.changed.high)
+        (left, x, right), (below, y, above) = (
+            [quantity.scaled(end, unit) for end in (one.low, one.value, one.high)]
+            for quantity, one in ((SPEED, top.changed), (ACCELERATION, pull.changed))
         )
         line.append((x, y))
-        colour = LINE.light if point.present else MARK.light
         axes.errorbar(
-            [x], [y],
-            xerr=[[x - left], [right - x]],
-            yerr=[[y - below], [above - y]],
-            fmt="o" if point.present else "D", color=colour, markersize=7, linewidth=1.4, zorder=3,
+            [x], [y], xerr=[[x - left], [right - x]], yerr=[[y - below], [above - y]],
+            fmt="o" if point.present else "D", markersize=7, linewidth=1.4, zorder=3,
+            color=LINE.light if point.present else MARK.light,
         )  # fmt: skip
         axes.annotate(
             swept_words(point), (x, y), textcoords="offset points", xytext=(8, 7),

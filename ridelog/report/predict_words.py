@@ -1,8 +1,8 @@
 """A prediction in words: its sentences, and the terminal screen made of them."""
 
-import textwrap
 from dataclasses import dataclass
 
+from ridelog.analysis.cautions import ALWAYS
 from ridelog.compare.predicted import MeasuredAfter, agreements
 from ridelog.core.estimate import Estimate
 from ridelog.core.quantity import (
@@ -22,10 +22,8 @@ from ridelog.core.quantity import (
 from ridelog.core.units import SpeedUnit
 from ridelog.machine.predict import PredictedFigure, Prediction, SweepPoint
 from ridelog.machine.setup import KEYS
-from ridelog.present.words import clean, joined
+from ridelog.present.words import Lines, clean, joined, wrapped
 
-Lines = list[tuple[str, str]]
-WIDTH = 80
 # The pull that a sweep shows beside the top speed. [m/s]
 SWEPT_PULL_MPS = 2.0
 # How a limit is named in a sentence and in a column; it is named firmly where so many of the
@@ -39,10 +37,6 @@ _LIMITS = {
 _AGREE_SHARE = 0.8
 # A measurement that narrows by less is not worth naming.
 _LEAST_CUT = 0.1
-_ALWAYS = (
-    "Always: protective gear, closed private ground, local law and codes. Wiring, battery and "
-    "brakes belong in competent hands, licensed where codes ask."
-)
 
 
 def change_asked(prediction: Prediction) -> str:
@@ -177,26 +171,11 @@ def verdict_words(prediction: Prediction, after: MeasuredAfter) -> str:
 def predict_lines(
     prediction: Prediction, unit: SpeedUnit, after: MeasuredAfter | None = None
 ) -> Lines:
-    """Return the screen about a prediction, lines of at most 80 letters.
-
-    Parameters
-    ----------
-    prediction : Prediction
-        What was predicted.
-    unit : SpeedUnit
-        In which speeds are given.
-    after : MeasuredAfter, optional
-        What rides after the change showed.
-
-    Returns
-    -------
-    list of (text, style)
-        ``style`` is "headline", "caution", "quiet" or "" and only adds colour: the text says it.
-    """
+    """Return the screen about a prediction, lines of at most 80 letters."""
     name = clean(prediction.setup.name or "The machine")
-    lines = _wrapped(f"{name}: {change_asked(prediction)}, {basis_words(prediction)}", "quiet")
+    lines = wrapped(f"{name}: {change_asked(prediction)}, {basis_words(prediction)}", "quiet")
     lines.append(("", ""))
-    lines += _wrapped(headline_words(prediction, unit), "headline")
+    lines += wrapped(headline_words(prediction, unit), "headline")
     lines.append(("", ""))
     lines.append(
         (f"{'':<26}{'now':>8}{'changed':>9}        9 of 10 within   held back by", "quiet")
@@ -209,15 +188,15 @@ def predict_lines(
     lines.append(("", ""))
     for caution in prediction.cautions:
         if not caution.general:
-            lines += _wrapped(f"Caution: {caution.text}", "caution")
+            lines += wrapped(f"Caution: {caution.text}", "caution")
     for words in note_words(prediction):
-        lines += _wrapped(words, "quiet")
-    return lines + _wrapped(_ALWAYS, "caution")
+        lines += wrapped(words, "quiet")
+    return lines + wrapped(f"Always: {ALWAYS}", "caution")
 
 
 def agreement_lines(prediction: Prediction, unit: SpeedUnit, after: MeasuredAfter) -> Lines:
     """Return what was predicted beside what rides after the change showed, as on the screen."""
-    lines = _wrapped(verdict_words(prediction, after), "headline")
+    lines = wrapped(verdict_words(prediction, after), "headline")
     lines.append((f"{'':<19}{'predicted':<27}{'measured':<26}", "quiet"))
     for one in agreement_words(prediction, after, unit):
         verdict = "agrees" if one.verdict == "agrees" else "differs"
@@ -280,7 +259,3 @@ def _sweep(prediction: Prediction, unit: SpeedUnit) -> Lines:
         ]
         lines.append((f"{swept_words(point):<14}{told[0]:<27}{told[1]:<27}{_short(top)}", ""))
     return lines
-
-
-def _wrapped(words: str, style: str) -> Lines:
-    return [(line, style) for line in textwrap.wrap(words, WIDTH)]

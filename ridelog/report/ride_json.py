@@ -1,21 +1,16 @@
-"""Results as JSON objects: SI units, null where nothing can be said, never NaN."""
+"""Results as JSON: SI units, null where nothing can be said; what changed between two."""
 
 import json
+from dataclasses import dataclass
 from importlib.resources import files
 from typing import Any
 
 from ridelog import __version__
-from ridelog.analysis.cautions import Caution
 from ridelog.analysis.register import SUBJECTS
 from ridelog.analysis.signal.measure import SignalQuality
 from ridelog.analysis.subject import MeasuredRide, RideSource
 from ridelog.core.units import SI
-from ridelog.present.digest import sealed
-
-# Named here too for those who know them from here.
-from ridelog.present.json import as_json
-from ridelog.present.json import estimate_json as estimate_json
-from ridelog.present.json import number as number
+from ridelog.present.json import as_json, sealed
 
 RIDE_SCHEMA = "ridelog.ride/2"
 SIGNAL_SCHEMA = "ridelog.signal/2"
@@ -29,7 +24,7 @@ def ride_json(ride: MeasuredRide) -> dict[str, Any]:
         "schema": RIDE_SCHEMA,
         "ridelog_version": __version__,
         "settings": ride.settings.as_json(),
-        "source": source_json(ride.source),
+        "source": as_json(ride.source),
         **{
             key: as_json(part)
             for subject in SUBJECTS
@@ -45,7 +40,7 @@ def ride_json(ride: MeasuredRide) -> dict[str, Any]:
             }
             for figure in ride.figures.values()
         ],
-        "cautions": [caution_json(caution) for caution in ride.cautions],
+        "cautions": as_json(ride.cautions),
         "warnings": list(ride.warnings),
         "history": list(ride.history),
     }
@@ -56,21 +51,9 @@ def signal_json(source: RideSource, signal: SignalQuality) -> dict[str, Any]:
     return {
         "schema": SIGNAL_SCHEMA,
         "ridelog_version": __version__,
-        "source": source_json(source),
+        "source": as_json(source),
         "signal": as_json(signal),
     }
-
-
-def source_json(source: RideSource) -> dict[str, Any]:
-    """Return the log behind a result as a JSON object."""
-    record: dict[str, Any] = as_json(source)
-    return record
-
-
-def caution_json(caution: Caution) -> dict[str, Any]:
-    """Return one caution as a JSON object."""
-    record: dict[str, Any] = as_json(caution)
-    return record
 
 
 def to_bytes(document: dict[str, Any]) -> bytes:
@@ -94,3 +77,51 @@ def schema_of(name: str) -> dict[str, Any]:
     text = (files("ridelog.report") / "schemas" / stored).read_text(encoding="utf-8")
     schema: dict[str, Any] = json.loads(text)
     return schema
+
+
+# A record of the result that tells what made it, not what was found.
+_NOT_FIGURES = ("ridelog_version", "history", "warnings", "settings", "cautions")
+
+
+@dataclass(frozen=True)
+class Change:
+    """One figure that came out different; None where a result does not hold it."""
+
+    name: str
+    before: float | str | None
+    after: float | str | None
+
+
+def changed_figures(before: dict[str, Any], after: dict[str, Any]) -> tuple[Change, ...]:
+    """Return the figures that differ between two results, in the order of their names.
+
+    Both are ``ridelog.ride/2`` objects of one ride.
+    """
+    one, two = dict(_figures(before, "")), dict(_figures(after, ""))
+    return tuple(
+        Change(name, one.get(name), two.get(name))
+        for name in sorted(one.keys() | two.keys())
+        if one.get(name) != two.get(name)
+    )
+
+
+def _figures(part: Any, name: str) -> list[tuple[str, float | str]]:
+    if isinstance(part, dict):
+        return [
+            figure
+            for key, value in part.items()
+            if name or key not in _NOT_FIGURES
+            for figure in _figures(value, f"{name}.{key}" if name else key)
+        ]
+    if isinstance(part, list):
+        return [
+            figure
+            for index, value in enumerate(part)
+            for figure in _figures(value, f"{name}[{index}]")
+        ]
+    # Sentences are no figures, but short words such as the state of reverse are answers.
+    if isinstance(part, str):
+        return [(name, part)] if len(part) < 30 else []
+    if isinstance(part, int | float):
+        return [(name, float(part))]
+    return []

@@ -1,11 +1,16 @@
 """One ride as one self-contained HTML page: no script, no network, no coordinates unless asked."""
 
+from functools import partial
 from typing import Any
+
+from matplotlib.figure import Figure
 
 from ridelog import __version__
 from ridelog.analysis.cautions import Caution
+from ridelog.analysis.register import SUBJECTS
 from ridelog.analysis.ride import NOT_MEASURED
-from ridelog.analysis.signal.page import gap_sentence, rate_words, signal_summary
+from ridelog.analysis.signal.page import gap_sentence, rate_words, signal_label, signal_summary
+from ridelog.analysis.signal.plot import signal_figure
 from ridelog.analysis.subject import MeasuredRide
 from ridelog.analysis.top_speed.page import (
     beside_the_headline,
@@ -13,12 +18,17 @@ from ridelog.analysis.top_speed.page import (
     headline,
     highest_reading,
     meaning,
+    path_label,
+    speed_label,
 )
+from ridelog.analysis.top_speed.plot import speed_figure
+from ridelog.analysis.top_speed.plot_path import path_figure
 from ridelog.core.flags import FLAG_SENTENCES, Flag
 from ridelog.core.quantity import span, value
 from ridelog.core.units import SpeedUnit
+from ridelog.present.figure import Shape
 from ridelog.present.html import laid_out
-from ridelog.present.section import Picture, Section
+from ridelog.present.section import Picture, Section, draw_picture
 from ridelog.present.words import (
     BRACKETS,
     FLAG_WORDS,
@@ -29,10 +39,28 @@ from ridelog.present.words import (
     duration_words,
     joined,
 )
+from ridelog.report.ride_json import ride_json, to_bytes
 
-_CONDITIONS_SOURCE = (
+CONDITIONS_SOURCE = (
     "eKFV (Elektrokleinstfahrzeuge-Verordnung), Annex, no. 1.1 to 1.7: conditions of a speed test"
 )
+
+
+class Sources:
+    """The sources of a page in the order in which its sentences name them, each once."""
+
+    def __init__(self) -> None:
+        self.listed: dict[str, int] = {}
+
+    def mark(self, source: str) -> int | None:
+        """Return the number of a source in the list, None without one."""
+        return self.listed.setdefault(source, len(self.listed) + 1) if source else None
+
+    def told(self, caution: Caution) -> dict[str, Any]:
+        """Return a caution with the number of its source."""
+        return {"text": caution.text, "source": caution.source, "mark": self.mark(caution.source)}
+
+
 _HEADINGS = {"speed": "Speed over time", "path": "Where it was ridden", "signal": "The signal"}
 
 
@@ -46,20 +74,8 @@ def ride_page(
 ) -> str:
     """Return the page about one ride as HTML.
 
-    Parameters
-    ----------
-    motion : Motion
-        The smoothed ride.
-    ride : MeasuredRide
-        Its figures.
-    pictures : tuple of Picture
-        From ``ride_pictures`` in the same unit.
-    unit : SpeedUnit
-        In which speeds and lengths are given.
-    sections : tuple of Section
-        What the analyses add, shown between the picture of speed and that of the path.
-    show_coordinates : bool
-        Whether the page may tell where on earth the ride took place.
+    Pictures and sections come from ``ride_pictures`` and ``ride_sections`` in the same unit; only
+    if ``show_coordinates`` may the page tell where on earth the ride took place.
     """
     return page_of(
         page_words(ride, pictures, unit, sections=sections, show_coordinates=show_coordinates)
@@ -94,7 +110,7 @@ def page_words(
             if not caution.general and caution.code != "weak_signal"
         ],
         "general": [sources.told(caution) for caution in ride.cautions if caution.general],
-        "conditions_mark": sources.mark(_CONDITIONS_SOURCE),
+        "conditions_mark": sources.mark(CONDITIONS_SOURCE),
     }
     return {
         **said,
@@ -119,7 +135,10 @@ def page_words(
             for flag, count in ((Flag[name], count) for name, count in signal.counts.items())
         ],
         "cannot": list(signal.cannot_support),
-        "not_measured": _not_measured(),
+        "not_measured": (
+            f"{capital(joined(list(NOT_MEASURED)))}. The figures hold for this ride as it was "
+            "ridden; another day, rider or charge can move them by more than the brackets say."
+        ),
         "history": [clean(line) for line in ride.history],
         "version": __version__,
         "format": source.format,
@@ -129,21 +148,6 @@ def page_words(
         else None,
         "sha256": source.sha256,
     }
-
-
-class Sources:
-    """The sources of a page in the order in which its sentences name them, each once."""
-
-    def __init__(self) -> None:
-        self.listed: dict[str, int] = {}
-
-    def mark(self, source: str) -> int | None:
-        """Return the number of a source in the list, None without one."""
-        return self.listed.setdefault(source, len(self.listed) + 1) if source else None
-
-    def told(self, caution: Caution) -> dict[str, Any]:
-        """Return a caution with the number of its source."""
-        return {"text": caution.text, "source": caution.source, "mark": self.mark(caution.source)}
 
 
 def _rows(ride: MeasuredRide, unit: SpeedUnit) -> list[dict[str, Any]]:
@@ -164,11 +168,12 @@ def _row(name: str, value: str, why: str) -> dict[str, Any]:
     return {"name": name, "value": value, "words": f"{capital(why)}.", "short": len(value) < 32}
 
 
-def _not_measured() -> str:
-    return (
-        f"{capital(joined(list(NOT_MEASURED)))}. The figures hold for this ride as it was ridden; "
-        "another day, rider or charge can move them by more than the brackets say."
-    )
+def _svgs(picture: Picture) -> dict[str, Any]:
+    return {
+        "name": picture.name,
+        "wide_svg": picture.wide_svg,
+        "narrow_svg": picture.narrow_svg,
+    }
 
 
 def _added(section: Section) -> dict[str, Any]:
@@ -177,11 +182,7 @@ def _added(section: Section) -> dict[str, Any]:
         "heading": section.heading,
         "lead": section.lead,
         "pictures": [
-            {
-                "name": picture.name,
-                "wide_svg": picture.wide_svg,
-                "narrow_svg": picture.narrow_svg,
-            }
+            {"name": picture.name, "wide_svg": picture.wide_svg, "narrow_svg": picture.narrow_svg}
             for picture in section.pictures
         ],
         "table": None
@@ -211,10 +212,57 @@ def _section(picture: Picture, ride: MeasuredRide) -> dict[str, Any]:
         ),
     }[picture.name]
     return {
-        "name": picture.name,
+        **_svgs(picture),
         "heading": _HEADINGS[picture.name],
         "words": words,
         "caption": caption,
-        "wide_svg": picture.wide_svg,
-        "narrow_svg": picture.narrow_svg,
+    }
+
+
+NAMES = ("speed", "path", "signal")
+
+
+def ride_pictures(
+    ride: MeasuredRide, unit: SpeedUnit, names: tuple[str, ...] = NAMES
+) -> tuple[Picture, ...]:
+    """Return speed, path and signal of a ride, or some of them; equal rides give equal bytes."""
+    return tuple(
+        draw_picture(name, label, partial(_drawn, name, ride, unit))
+        for name, label in (
+            ("speed", speed_label(ride, unit)),
+            ("path", path_label(ride, unit)),
+            ("signal", signal_label(ride["signal"])),
+        )
+        if name in names
+    )
+
+
+def _drawn(name: str, ride: MeasuredRide, unit: SpeedUnit, shape: Shape) -> Figure:
+    if name == "speed":
+        return speed_figure(ride, unit, shape)
+    if name == "path":
+        return path_figure(ride, unit, shape)
+    return signal_figure(ride, shape)
+
+
+def ride_sections(ride: MeasuredRide, unit: SpeedUnit) -> tuple[Section, ...]:
+    """Return what every subject adds to the page of a ride."""
+    return tuple(section for subject in SUBJECTS for section in subject.sections(ride, unit))
+
+
+def ride_files(
+    ride: MeasuredRide, unit: SpeedUnit, *, show_coordinates: bool = False
+) -> dict[str, bytes]:
+    """Return every file about a ride.
+
+    Only if ``show_coordinates`` may the page tell where on earth the ride took place.
+    """
+    pictures = ride_pictures(ride, unit)
+    sections = ride_sections(ride, unit)
+    page = ride_page(ride, pictures, unit, sections=sections, show_coordinates=show_coordinates)
+    drawn = (*pictures, *(picture for section in sections for picture in section.pictures))
+    return {
+        "ride.html": page.encode("utf-8", errors="replace"),
+        **{f"{picture.name}.png": picture.png for picture in drawn},
+        "result.json": to_bytes(ride_json(ride)),
     }

@@ -1,4 +1,4 @@
-"""The JSON Schemas of a ride and of a signal, made from the records that the results hold.
+"""The JSON Schemas of rides, signals and comparisons, made from the records in the results.
 
 ``python -m ridelog.report.schema`` writes them to ``schemas/``; a test holds them equal.
 """
@@ -8,13 +8,16 @@ from pathlib import Path
 from typing import Any
 
 from ridelog.analysis.cautions import Caution
+from ridelog.analysis.figure import HIGHER, LOWER
 from ridelog.analysis.register import SUBJECTS
 from ridelog.analysis.settings import Settings
 from ridelog.analysis.signal.measure import SignalQuality
 from ridelog.analysis.subject import RideSource
-from ridelog.present.digest import FIELD
-from ridelog.present.json import ESTIMATE_SCHEMA, schema_of_type
-from ridelog.report.ride_json import RIDE_SCHEMA, SIGNAL_SCHEMA
+from ridelog.core.estimate import Estimate
+from ridelog.core.units import SPEED_UNITS
+from ridelog.present.json import ESTIMATE_SCHEMA, FIELD, schema_of_type
+from ridelog.report.compare_json import OWN, SHARED, ComparedFigure, ComparedPull, FalseAlarms
+from ridelog.report.ride_json import COMPARE_SCHEMA, RIDE_SCHEMA, SIGNAL_SCHEMA
 
 _TEXT = {"type": "string"}
 _MAYBE_ESTIMATE = {"anyOf": [{"$ref": "#/$defs/estimate"}, {"type": "null"}]}
@@ -45,10 +48,10 @@ def ride_schema() -> dict[str, Any]:
             "settings": schema_of_type(Settings),
             "source": _source(),
             **members,
-            "figures": {"type": "array", "items": _FIGURE},
-            "cautions": {"type": "array", "items": schema_of_type(Caution)},
-            "warnings": {"type": "array", "items": _TEXT},
-            "history": {"type": "array", "items": _TEXT},
+            "figures": _list(_FIGURE),
+            "cautions": _list(schema_of_type(Caution)),
+            "warnings": _list(_TEXT),
+            "history": _list(_TEXT),
         },
     )
 
@@ -62,7 +65,45 @@ def signal_schema() -> dict[str, Any]:
     )
 
 
-MADE = {RIDE_SCHEMA: ride_schema, SIGNAL_SCHEMA: signal_schema}
+def compare_schema() -> dict[str, Any]:
+    """Return the JSON Schema (draft 2020-12) of what ``ridelog compare`` writes."""
+    thing: dict[str, Any] = {"type": "object"}
+    sources, notes = _list(_source()) | {"minItems": 1}, {**thing, "additionalProperties": _TEXT}
+    figure = schema_of_type(ComparedFigure)
+    figure["properties"]["better_when"] = {"enum": [HIGHER, LOWER]}
+    agreement = _object(
+        **dict.fromkeys(("name", "unit"), _TEXT),
+        **dict.fromkeys(("predicted", "measured", "difference"), schema_of_type(Estimate)),
+        agrees={"type": "boolean"},
+    )
+    predicted = _object(
+        setup_before=thing, setup_after=thing, changes=thing, text=_TEXT, measures=_list(agreement)
+    )
+    return _document(
+        COMPARE_SCHEMA,
+        "Rides before and after a change: what ridelog compare writes. SI units; difference is "
+        "after minus before. What rides differ in of settings is in ride_settings.",
+        {
+            SHARED: thing,
+            OWN: _object(before=_list(thing), after=_list(thing)),
+            "before": sources,
+            "after": sources,
+            "round_in": {"enum": list(SPEED_UNITS)},
+            "noted": _object(before=notes, after=notes),
+            "mismatches": _list(_object(code=_TEXT, text=_TEXT)),
+            "level": {"type": "number"},
+            "false_alarms": schema_of_type(FalseAlarms),
+            "intervals": _TEXT,
+            "measures": _list(figure),
+            "pull_curve": schema_of_type(ComparedPull | None),
+            "cautions": _list(schema_of_type(Caution)),
+            "not_measured": _list(_TEXT),
+            "predicted": {"anyOf": [predicted, {"type": "null"}]},
+        },
+    )
+
+
+MADE = {RIDE_SCHEMA: ride_schema, SIGNAL_SCHEMA: signal_schema, COMPARE_SCHEMA: compare_schema}
 
 
 def stored_text(name: str) -> str:
@@ -81,6 +122,14 @@ def _document(name: str, title: str, properties: dict[str, Any]) -> dict[str, An
         "required": [*head, *properties],
         "properties": {**head, **properties, FIELD: _DIGEST},
     }
+
+
+def _object(**properties: dict[str, Any]) -> dict[str, Any]:
+    return {"type": "object", "required": list(properties), "properties": properties}
+
+
+def _list(items: dict[str, Any]) -> dict[str, Any]:
+    return {"type": "array", "items": items}
 
 
 def _source() -> dict[str, Any]:

@@ -7,12 +7,12 @@ from ridelog import __version__
 from ridelog.analysis.cautions import GRAVITY_WORDS
 from ridelog.analysis.ride import NOT_MEASURED
 from ridelog.analysis.subject import MeasuredRide
-from ridelog.compare.cautions import cautions_of
-from ridelog.compare.comparison import Compared, Comparison
-from ridelog.compare.predicted import PREDICTED_NAMES, agreements
+from ridelog.compare.comparison import Compared, Comparison, cautions_of
+from ridelog.compare.predicted import agreements
 from ridelog.compare.verdict import CANNOT_SAY, FAMILY_LEVEL, NOT_SHOWN, WORSE
 from ridelog.core.quantity import PERCENT, bare, bounds
 from ridelog.core.units import SpeedUnit
+from ridelog.machine.predict import PREDICTED_NAMES
 from ridelog.present.html import laid_out
 from ridelog.present.section import Picture
 from ridelog.present.words import (
@@ -26,6 +26,7 @@ from ridelog.present.words import (
 )
 from ridelog.report.compare_words import (
     crossing_words,
+    days_words,
     headline,
     headline_figures,
     moved_words,
@@ -34,11 +35,7 @@ from ridelog.report.compare_words import (
     tested_count,
 )
 from ridelog.report.predict_words import AgreementWords, agreement_words, verdict_words
-from ridelog.report.sources import Sources
-
-_CONDITIONS_SOURCE = (
-    "eKFV (Elektrokleinstfahrzeuge-Verordnung), Annex, no. 1.1 to 1.7: conditions of a speed test"
-)
+from ridelog.report.ride_page import CONDITIONS_SOURCE, Sources
 
 
 @dataclass(frozen=True)
@@ -106,14 +103,7 @@ def sheet_words(
 ) -> SheetWords:
     """Return what the owner's sheet says about a comparison.
 
-    Parameters
-    ----------
-    comparison : Comparison
-        Both sides with their verdicts.
-    unit : SpeedUnit
-        In which speeds are told.
-    workshop, note : str
-        Free text from the workshop; empty for none.
+    Workshop and note are free text, empty for none.
     """
     sources, cautions = Sources(), cautions_of(comparison)
     particular = tuple(
@@ -122,7 +112,7 @@ def sheet_words(
         if not caution.general
     )
     general = tuple(sources.told(caution) for caution in cautions if caution.general)
-    conditions_mark = sources.mark(_CONDITIONS_SOURCE)
+    conditions_mark = sources.mark(CONDITIONS_SOURCE)
     first = headline_figures(comparison)
     others = [each for each in comparison.figures if each not in first]
     tested = tested_count(comparison)
@@ -130,7 +120,7 @@ def sheet_words(
         title="What the change did",
         workshop=clean(workshop.strip()),
         note=clean(note.strip()),
-        days=_days(comparison),
+        days=f"before: {days_words(comparison.before)}; after: {days_words(comparison.after)}",
         sentence=headline(comparison, unit),
         figures=tuple(_figure(each, unit, tested) for each in first),
         curves=crossing_words(comparison, unit),
@@ -251,23 +241,10 @@ def _agreements(comparison: Comparison, unit: SpeedUnit) -> tuple[AgreementWords
     )
 
 
-def _days(comparison: Comparison) -> str:
-    sides = []
-    for name, rides in (("before", comparison.before), ("after", comparison.after)):
-        days = list(dict.fromkeys(_day(ride) for ride in rides))
-        sides.append(f"{name}: {joined(days)}")
-    return "; ".join(sides)
-
-
 def _last_day(comparison: Comparison) -> str:
     """Return the day of the last ride as YYYY-MM-DD, empty if no log tells it."""
     sources = [ride.source for ride in (*comparison.before, *comparison.after)]
     return max((s.end_utc[:10] for s in sources if s.date_known), default="")
-
-
-def _day(ride: MeasuredRide) -> str:
-    source = ride.source
-    return clock_words(source.start_utc, source.end_utc).split(",")[0]
 
 
 def _ride(side: str, ride: MeasuredRide) -> SheetRide:
@@ -283,13 +260,5 @@ def _ride(side: str, ride: MeasuredRide) -> SheetRide:
 
 
 def sheet_html(words: SheetWords, picture: Picture | None) -> str:
-    """Return the sheet as one HTML page that stands alone: no script, no network, no coordinates.
-
-    Parameters
-    ----------
-    words : SheetWords
-        What it says.
-    picture : Picture or None
-        From ``compare_picture`` in the same unit.
-    """
+    """Return the sheet as an HTML page that stands alone: no script, network or coordinates."""
     return laid_out("sheet.html", words=words, picture=picture)

@@ -1,5 +1,7 @@
-"""The owner's sheet as a tagged PDF that carries its result: laid out by typst, without network."""
+"""The owner's sheet as a tagged PDF that carries its result, and the files beside it."""
 
+import csv
+import io
 import json
 import re
 import shutil
@@ -10,8 +12,19 @@ from pathlib import Path
 
 import matplotlib
 
+from ridelog.analysis.subject import MeasuredRide
+from ridelog.compare.comparison import Comparison
+from ridelog.compare.matching import Rides
 from ridelog.core.errors import OutputError
-from ridelog.report.sheet import SheetWords
+from ridelog.core.estimate import Estimate
+from ridelog.core.units import SpeedUnit
+from ridelog.report.compare_json import ComparedFigure, RideReading, compared_figures
+from ridelog.report.compare_plot import compare_picture, sheet_svg
+from ridelog.report.predict_json import predict_json
+from ridelog.report.predict_plot import predict_pictures
+from ridelog.report.ride_json import to_bytes
+from ridelog.report.sheet import SheetWords, sheet_html, sheet_words
+from ridelog.report.trace import smoothed_gpx
 
 PAPERS = ("a4", "us-letter")
 # Letters become smaller until the sheet is one page; at the last size it may take its back too.
@@ -30,16 +43,8 @@ def sheet_pdf(
 
     Equal input gives equal bytes: the file's date is that of the last ride.
 
-    Parameters
-    ----------
-    words : SheetWords
-        What it says.
-    picture_svg, label : str
-        The picture and what it shows; empty for none.
-    result : bytes
-        The JSON of the comparison, attached as result.json.
-    paper : str
-        One of PAPERS.
+    ``picture_svg`` and its ``label`` are empty for no picture; ``result`` is the JSON of the
+    comparison, attached as result.json; paper is one of PAPERS.
 
     Raises
     ------
@@ -100,7 +105,7 @@ def _compiled(source: str, inputs: dict[str, str], fonts: str) -> tuple[bytes, s
                 pdf_standards=["ua-1", "a-3a"] if strict else [],
             )
         except typst.TypstError as error:
-            failure = _first_line(error)
+            failure = (str(error).splitlines() or [type(error).__name__])[0]
             continue
         if not isinstance(data, bytes):
             raise TypeError("one PDF was asked for")
@@ -111,11 +116,93 @@ def _compiled(source: str, inputs: dict[str, str], fonts: str) -> tuple[bytes, s
     )
 
 
-def _first_line(error: Exception) -> str:
-    lines = str(error).splitlines()
-    return lines[0] if lines else type(error).__name__
-
-
 def _plain_svg(svg: str) -> str:
     """Return a picture with plain colours: variables of a page mean nothing outside it."""
     return re.sub(r"var\(--[a-z0-9]+,(#[0-9a-fA-F]{6})\)", r"\1", svg)
+
+
+COLUMNS = ("measure", "title", "unit", "row", "file", "value", "low", "high", "level", "words")
+
+
+def sheet_files(
+    comparison: Comparison,
+    unit: SpeedUnit,
+    document: bytes,
+    *,
+    workshop: str = "",
+    note: str = "",
+    paper: str = "a4",
+) -> tuple[dict[str, bytes], str]:
+    """Return the sheet with what belongs to it, and what the PDF had to do without, if anything.
+
+    ``document`` is the comparison as JSON, written as result.json and attached to the PDF; workshop
+    and note are free text; paper is one of PAPERS.
+    """
+    words = sheet_words(comparison, unit, workshop=workshop, note=note)
+    picture = compare_picture(comparison, unit)
+    label = picture.label if picture else ""
+    pdf, lacking = sheet_pdf(words, sheet_svg(comparison, unit, label), label, document, paper)
+    files = {
+        "sheet.html": sheet_html(words, picture).encode("utf-8", errors="replace"),
+        "sheet.pdf": pdf,
+        "result.json": document,
+        "measures.csv": measures_csv(comparison),
+    }
+    if picture is not None:
+        files["runs.png"] = picture.png
+    if comparison.predicted is not None:
+        told = comparison.predicted
+        files["predicted.json"] = to_bytes(predict_json(told.prediction, told.after))
+        files["predicted.png"] = predict_pictures(told.prediction, unit, told.after)[0].png
+    return files, lacking
+
+
+def gpx_files(rides: dict[str, MeasuredRide]) -> dict[str, bytes]:
+    """Return each ride's smoothed motion as GPX under the same name."""
+    return {name: smoothed_gpx(ride.motion) for name, ride in rides.items()}
+
+
+def measures_csv(comparison: Comparison) -> bytes:
+    """Return every figure of a comparison as CSV in UTF-8, in SI units.
+
+    ``row`` is "ride before", "ride after", "before", "after", "difference" or "percent"; values are
+    empty where nothing can be said, and ``words`` then says why; beside a difference they are the
+    verdict.
+    """
+    stream = io.StringIO()
+    writer = csv.writer(stream, lineterminator="\n")
+    writer.writerow(COLUMNS)
+    for figure in compared_figures(comparison):
+        writer.writerows(_rows(figure, comparison))
+    return stream.getvalue().encode("utf-8", errors="replace")
+
+
+def _rows(figure: ComparedFigure, comparison: Comparison) -> list[tuple[str, ...]]:
+    head = (figure.name, figure.title, figure.unit)
+    sides: tuple[tuple[str, Rides, tuple[RideReading, ...]], ...] = (
+        ("ride before", comparison.before, figure.rides_before),
+        ("ride after", comparison.after, figure.rides_after),
+    )
+    rows = [
+        (*head, name, ride.name, *_numbers(reading.estimate), reading.reason)
+        for name, rides, readings in sides
+        for ride, reading in zip(rides, readings, strict=True)
+    ]
+    if figure.difference is None:
+        words = f"{figure.verdict}: {figure.reason}"
+        return [*rows, (*head, "difference", "", *_numbers(None), words)]
+    why = "" if figure.before else figure.reason
+    return [
+        *rows,
+        (*head, "before", "", *_numbers(figure.before), why),
+        (*head, "after", "", *_numbers(figure.after), why),
+        (*head, "difference", "", *_numbers(figure.difference), figure.verdict),
+        (*head[:2], "%", "percent", "", *_numbers(figure.percent), why),
+    ]
+
+
+def _numbers(estimate: Estimate | None) -> tuple[str, str, str, str]:
+    if estimate is None:
+        return "", "", "", ""
+    value, low, high = (f"{x:.6g}" for x in (estimate.value, estimate.low, estimate.high))
+    return value, low, high, f"{estimate.level:g}"

@@ -1,29 +1,23 @@
-"""The smoothed motion as CSV: a row for each fix read, in the order of the file."""
+"""The smoothed motion of a ride as CSV, a row for each fix read, and as GPX for other programs."""
 
+from datetime import timedelta
+
+import gpxpy.gpx
 import numpy as np
-import numpy.typing as npt
 
+from ridelog import __version__
 from ridelog.core.flags import flag_names
+from ridelog.core.geodesy import from_local
 from ridelog.core.track import FloatArray, Track
 from ridelog.filtering.motion import Motion
-from ridelog.present.table_letters import decimal_letters, joined_rows, word_letters
+from ridelog.present.words import clean
 
-COLUMNS = (
-    "time_s",
-    "utc",
-    "east_m",
-    "north_m",
-    "speed_mps",
-    "speed_sd_mps",
-    "velocity_mps",
-    "accel_mps2",
-    "accel_sd_mps2",
-    "yaw_rate_radps",
-    "course_deg",
-    "flags",
+COLUMNS = tuple(
+    (
+        "time_s utc east_m north_m speed_mps speed_sd_mps velocity_mps accel_mps2 accel_sd_mps2 "
+        "yaw_rate_radps course_deg flags"
+    ).split()
 )
-# Rows put into letters at once: a whole day's would take far more memory than its table.
-_AT_ONCE = 20_000
 
 
 def trace_csv(
@@ -36,15 +30,8 @@ def trace_csv(
     Values are empty where nothing can be said. The first line is a comment with the origin of
     ``east_m`` and ``north_m``.
 
-    Parameters
-    ----------
-    motion : Motion
-        The smoothed ride.
-    reverse : tuple of (start_s, end_s), optional
-        Stretches of reverse travel, where ``velocity_mps`` is negative. None means that nobody
-        looked: the direction is then unknown and ``velocity_mps`` stays empty.
-    undecided : tuple of (start_s, end_s)
-        Stretches that may be either: ``velocity_mps`` stays empty there.
+    ``reverse`` are stretches (start_s, end_s) where ``velocity_mps`` is negative; None means that
+    nobody looked, and it stays empty, as it does in ``undecided`` ones, which may be either.
     """
     track = motion.track
     latitude, longitude = motion.origin_deg
@@ -62,39 +49,34 @@ def trace_csv(
         (motion.yaw_rate_radps, 5),
         (np.degrees(motion.course_rad), 3),
     )
-    kinds, flags = np.unique(motion.flags, return_inverse=True)
-    names = np.array(["|".join(flag_names(int(kind))).encode("ascii") for kind in kinds])
-    parts = [
+    columns = [_decimals(*each) for each in numbers]
+    columns.insert(1, _utc_texts(track))
+    names = {int(kind): "|".join(flag_names(int(kind))) for kind in np.unique(motion.flags)}
+    columns.append([names[kind] for kind in motion.flags.tolist()])
+    head = (
         f"# origin of east_m and north_m (WGS84): latitude_deg={latitude:.9f} "
-        f"longitude_deg={longitude:.9f}\n{','.join(COLUMNS)}\n".encode()
-    ]
-    for start in range(0, len(track), _AT_ONCE):
-        rows = slice(start, start + _AT_ONCE)
-        columns = [decimal_letters(values[rows], decimals) for values, decimals in numbers]
-        columns.insert(1, word_letters(_utc_words(track, rows)))
-        columns.append(word_letters(names[flags[rows]]))
-        parts.append(joined_rows(columns))
-    return b"".join(parts)
+        f"longitude_deg={longitude:.9f}"
+    )
+    lines = [head, ",".join(COLUMNS), *map(",".join, zip(*columns, strict=True)), ""]
+    return "\n".join(lines).encode()
 
 
-def utc_texts(track: Track) -> list[str]:
+def _decimals(values: FloatArray, count: int) -> list[str]:
+    """Return numbers with so many decimals; adding nought takes the sign from -0.0."""
+    rounded = np.where(np.isfinite(values), np.round(values, count) + 0.0, np.nan)
+    return [f"{each:.{count}f}" if each == each else "" for each in rounded.tolist()]
+
+
+def _utc_texts(track: Track) -> list[str]:
     """Return the time of each fix as ``Track.utc_text`` writes it, with milliseconds always."""
-    return [word.decode("ascii") for word in _utc_words(track, slice(None)).tolist()]
-
-
-def _utc_words(track: Track, rows: slice) -> npt.NDArray[np.bytes_]:
-    time_s = track.time_s[rows]
     if track.start_utc is None:
-        return np.zeros(len(time_s), dtype="S1")
-    known = np.isfinite(time_s)
-    since = np.where(known, np.round(time_s * 1000.0), 0.0).astype(np.int64)
-    start = np.datetime64(track.start_utc.replace(tzinfo=None), "us").astype("datetime64[us]")
-    moments = (start + since.astype("timedelta64[ms]")).astype("datetime64[ms]")
+        return [""] * len(track)
+    known = np.isfinite(track.time_s)
+    since = np.where(known, np.round(track.time_s * 1000.0), 0.0).astype("timedelta64[ms]")
+    moments = np.datetime64(track.start_utc.replace(tzinfo=None), "us") + since
+    texts = np.datetime_as_string(moments.astype("datetime64[ms]"), unit="ms").tolist()
     skip = 0 if track.date_known else 10
-    words = word_letters(np.datetime_as_string(moments, unit="ms").astype("S23"))[:, skip:]
-    words = np.pad(words, ((0, 0), (0, 1)), constant_values=ord("Z"))
-    words[~known] = 0
-    return words.view(f"S{words.shape[1]}")[:, 0]
+    return [f"{each[skip:]}Z" if there else "" for each, there in zip(texts, known, strict=True)]
 
 
 def _signed_speed(
@@ -110,3 +92,40 @@ def _signed_speed(
             inside = (motion.track.time_s >= start_s) & (motion.track.time_s <= end_s)
             signed[inside] *= factor
     return signed
+
+
+def smoothed_gpx(motion: Motion) -> bytes:
+    """Return the smoothed motion as GPX 1.0, which has elements for speed and course.
+
+    A new segment begins after every gap; fixes of which nothing can be said are left out. Times are
+    left out where the log holds no date.
+    """
+    gpx = gpxpy.gpx.GPX()
+    gpx.creator = f"ridelog {__version__}"
+    track = gpxpy.gpx.GPXTrack(name=f"smoothed {clean(motion.track.source.file)}")
+    gpx.tracks.append(track)
+    latitude, longitude = from_local(motion.east_m, motion.north_m, *motion.origin_deg)
+    time_s = motion.track.time_s
+    known = motion.used & np.isfinite(motion.speed_mps) & np.isfinite(latitude)
+    start = motion.track.start_utc if motion.track.date_known else None
+    for piece in motion.pieces:
+        inside = known & (time_s >= piece.start_s - 1e-6) & (time_s <= piece.end_s + 1e-6)
+        rows = np.flatnonzero(inside)
+        rows = rows[np.argsort(time_s[rows], kind="stable")]
+        segment = gpxpy.gpx.GPXTrackSegment()
+        for row in rows:
+            point = gpxpy.gpx.GPXTrackPoint(
+                latitude=round(float(latitude[row]), 9),
+                longitude=round(float(longitude[row]), 9),
+                speed=round(float(motion.speed_mps[row]), 4),
+            )
+            if start is not None:
+                point.time = start + timedelta(seconds=round(float(time_s[row]), 3))
+            course = float(motion.course_rad[row])
+            if np.isfinite(course):
+                degrees = round(float(np.degrees(course)) % 360.0, 2)
+                point.course = degrees  # type: ignore[assignment]  # gpxpy starts it as None
+            segment.points.append(point)
+        if segment.points:
+            track.segments.append(segment)
+    return str(gpx.to_xml(version="1.0", prettyprint=True)).encode("utf-8", errors="replace")

@@ -1,40 +1,22 @@
 """Simulated rides whose truth is known: a vehicle, a receiver, and the files they write."""
 
-from ridelog.simulate.disturbances import Disturbance, Settling
-from ridelog.simulate.log import Place, to_track
-from ridelog.simulate.machine import Machine, random_machine
-from ridelog.simulate.presets import RECEIVER_KINDS, ReceiverKind, preset
+from ridelog.simulate.disturbances import Settling
+from ridelog.simulate.machine import Machine, Surroundings
 from ridelog.simulate.receiver import Observation, Receiver
-from ridelog.simulate.spans import Span, Surroundings
-from ridelog.simulate.truth import STEP_S, BestMean, Truth, TwoWay
-from ridelog.simulate.vehicle import Ride
-from ridelog.simulate.wobble import Wobble, hard_steering, steady_hand, weave
-from ridelog.simulate.write_gpx import gpx_text
-from ridelog.simulate.write_nmea import nmea_text
+from ridelog.simulate.truth import Span, Truth
+from ridelog.simulate.vehicle import RideLayout
+from ridelog.simulate.write_log import Place, gpx_text, nmea_text
 
 __all__ = [
-    "RECEIVER_KINDS",
-    "STEP_S",
-    "BestMean",
-    "Disturbance",
     "Machine",
     "Observation",
     "Place",
     "Receiver",
-    "ReceiverKind",
-    "Ride",
+    "RideLayout",
     "Settling",
     "Span",
     "Surroundings",
     "Truth",
-    "TwoWay",
-    "Wobble",
     "gpx_text",
-    "hard_steering",
     "nmea_text",
-    "preset",
-    "random_machine",
-    "steady_hand",
-    "to_track",
-    "weave",
 ]

@@ -1,18 +1,12 @@
-"""A finished ride with the list of what is in it, for suites that check what was found."""
+"""A finished ride with the list of what is in it, to check what is found."""
 
 from dataclasses import dataclass
 
 import numpy as np
 
 from ridelog.core.spans import runs_of
-from ridelog.simulate.machine import Machine
-from ridelog.simulate.spans import Span
-from ridelog.simulate.truth import STEP_S, Truth
-from ridelog.simulate.vehicle import Ride
-from ridelog.simulate.wobble import Wobble, steady_hand
-
-# Kinds of spans that make up a run, forward and straight on.
-_RUN_KINDS = {"launch", "pull", "steady", "coast", "braking", "release", "shift"}
+from ridelog.simulate.truth import STEP_S, Span, Truth
+from ridelog.simulate.vehicle import RideLayout, steady_hand
 
 
 @dataclass(frozen=True)
@@ -26,43 +20,33 @@ class LabelledRide:
         launches: standing starts forward to more than 1 m/s, up to the end of the pull.
         brakings: from the first touch of the brake to its release.
         reverses: every stretch of backward travel, read from the truth's sign.
-        runs: straight forward stretches between stands and turns, longer than 10 m.
-        turns, coasts, steady, stands: as laid out.
-    machine : Machine
-    weave_onset_mps : float or None
-        Speed from which the machine weaves, None if it does not. [m/s]
+        turns, coasts: as laid out.
     """
 
     truth: Truth
     labels: dict[str, tuple[Span, ...]]
-    machine: Machine
-    weave_onset_mps: float | None = None
 
 
-def finish(
-    ride: Ride,
-    rng: np.random.Generator,
-    *,
-    wobbles: tuple[Wobble, ...] | None = None,
-    weave_onset_mps: float | None = None,
-) -> LabelledRide:
-    """Return a laid-out ride with its labels; a steady hand steers unless told otherwise."""
-    truth = ride.build(rng, (steady_hand(),) if wobbles is None else wobbles)
+def finish(ride: RideLayout, rng: np.random.Generator) -> LabelledRide:
+    """Return a laid-out ride with its labels; a steady hand steers."""
+    truth = ride.build(rng, (steady_hand(),))
+    return LabelledRide(truth, labels_of(ride, truth))
+
+
+def labels_of(ride: RideLayout, truth: Truth) -> dict[str, tuple[Span, ...]]:
+    """Return what is in a ride, as LabelledRide has it."""
     spans = ride.spans
-    labels = {
+    return {
         "launches": tuple(_launches(spans)),
-        "brakings": _of_kind(spans, "braking"),
+        "brakings": of_kind(spans, "braking"),
         "reverses": tuple(_reverses(truth)),
-        "runs": tuple(_runs(spans)),
         "turns": tuple(s for s in spans if s.turn_rad != 0.0 and s.distance_m > 0.0),
-        "coasts": _of_kind(spans, "coast"),
-        "steady": tuple(s for s in spans if s.kind == "steady" and s.turn_rad == 0.0),
-        "stands": _of_kind(spans, "stand"),
+        "coasts": of_kind(spans, "coast"),
     }
-    return LabelledRide(truth, labels, ride.machine, weave_onset_mps)
 
 
-def _of_kind(spans: list[Span], kind: str) -> tuple[Span, ...]:
+def of_kind(spans: list[Span], kind: str) -> tuple[Span, ...]:
+    """Return the pieces of one kind as they were laid out."""
     return tuple(span for span in spans if span.kind == kind)
 
 
@@ -75,26 +59,7 @@ def _launches(spans: list[Span]) -> list[Span]:
         whole = [span]
         if i + 1 < len(spans) and spans[i + 1].kind == "release":
             whole.append(spans[i + 1])
-        found.append(_joined("launch", whole))
-    return found
-
-
-def _runs(spans: list[Span]) -> list[Span]:
-    """Return the straight forward stretches of more than 10 m."""
-    found: list[Span] = []
-    group: list[Span] = []
-
-    def straight(span: Span) -> bool:
-        forward = span.to_mps > -1e-9 and span.from_mps > -1e-9
-        return span.kind in _RUN_KINDS and span.turn_rad == 0.0 and forward
-
-    for span in [*spans, None]:
-        if span is not None and straight(span):
-            group.append(span)
-            continue
-        if group and sum(part.distance_m for part in group) > 10.0:
-            found.append(_joined("run", group))
-        group = []
+        found.append(joined("launch", whole))
     return found
 
 
@@ -119,7 +84,8 @@ def _reverses(truth: Truth) -> list[Span]:
     return found
 
 
-def _joined(kind: str, parts: list[Span]) -> Span:
+def joined(kind: str, parts: list[Span]) -> Span:
+    """Return neighbouring pieces as one."""
     first, last = parts[0], parts[-1]
     return Span(
         kind=kind,

@@ -1,4 +1,4 @@
-"""The drive of an electric machine: how hard it pulls at a speed, and what holds it back."""
+"""An electric machine: how hard it pulls at a speed, and what holds it back, wind and slope too."""
 
 from dataclasses import dataclass, replace
 
@@ -7,8 +7,28 @@ import numpy as np
 from ridelog.core.track import FloatArray
 from ridelog.core.units import STANDARD_GRAVITY_MPS2
 
-# Dry air as an ideal gas at 20 °C and 1013.25 hPa: 101325 / (287.05 * 293.15). [kg/m³]
-AIR_DENSITY_KGPM3 = 1.2041
+
+@dataclass(frozen=True)
+class Surroundings:
+    """Where the ride takes place: wind and slope, the same everywhere.
+
+    ``wind_east_mps`` and ``wind_north_mps`` are where the air goes to. The ground is a plane that
+    rises by ``slope`` (rise over run) towards ``slope_bearing_rad``.
+    """
+
+    wind_east_mps: float = 0.0
+    wind_north_mps: float = 0.0
+    slope: float = 0.0
+    slope_bearing_rad: float = 0.0
+
+    def headwind_mps(self, heading_rad: float) -> float:
+        """Return the wind against a body of some heading. [m/s]"""
+        east, north = np.sin(heading_rad), np.cos(heading_rad)
+        return float(-(self.wind_east_mps * east + self.wind_north_mps * north))
+
+    def grade(self, heading_rad: float) -> float:
+        """Return the slope met by a body of some heading, positive uphill."""
+        return float(self.slope * np.cos(heading_rad - self.slope_bearing_rad))
 
 
 @dataclass(frozen=True)
@@ -146,36 +166,3 @@ class Machine:
             )
         factor = steady_mps / (1.0 - share) / self.no_load_mps
         return replace(self, no_load_radps=self.no_load_radps * factor)
-
-
-def random_machine(rng: np.random.Generator, steady_mps: float) -> Machine:
-    """Return a machine drawn widely that settles at a speed on the level in still air.
-
-    Half of them are held by motor speed, half nearly by power; pull and resistance grow with the
-    speed the machine is made for. The ranges are invented, not measured.
-    """
-    mass_kg = float(rng.uniform(60.0, 90.0) + 4.0 * steady_mps)
-    pull_mps2 = float(rng.uniform(1.2, 3.2))
-    draft = Machine(
-        mass_kg=mass_kg,
-        front_teeth=int(rng.integers(9, 15)),
-        rear_teeth=int(rng.integers(48, 72)),
-        circumference_m=float(rng.uniform(0.8, 1.5)),
-        efficiency=float(rng.uniform(0.82, 0.94)),
-        traction_n=mass_kg * float(rng.uniform(3.5, 5.0)),
-        resistance_a_n=mass_kg * STANDARD_GRAVITY_MPS2 * float(rng.uniform(0.012, 0.03)),
-        resistance_b_nspm=float(rng.uniform(0.0, 1.2)),
-        resistance_c_ns2pm2=0.5 * AIR_DENSITY_KGPM3 * float(rng.uniform(0.35, 0.6)),
-    )
-    scale = draft.force_per_torque_pm
-    resisting = float(draft.resistance_n(np.asarray([steady_mps]))[0])
-    limit_n = max(mass_kg * pull_mps2 + draft.resistance_a_n, 1.2 * resisting)
-    line_n = limit_n * float(rng.uniform(1.5, 6.0))
-    spare = float(rng.uniform(1.05, 1.3)) if rng.random() < 0.5 else float(rng.uniform(1.5, 3.0))
-    return replace(
-        draft,
-        limit_torque_nm=limit_n / scale,
-        line_torque_nm=line_n / scale,
-        power_w=spare * resisting * steady_mps / draft.efficiency,
-        traction_n=max(draft.traction_n, limit_n),
-    ).with_steady_speed(steady_mps)

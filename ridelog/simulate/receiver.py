@@ -4,16 +4,13 @@ from dataclasses import dataclass, field, fields
 from typing import Literal
 
 import numpy as np
-from scipy.signal import lfilter
 
 from ridelog.core.track import FixKind, FloatArray, IntArray
 from ridelog.simulate import disturbances as bad
 from ridelog.simulate import slow
-from ridelog.simulate.truth import STEP_S, Truth
+from ridelog.simulate.truth import Truth
 
 Drift = Literal["sinusoids", "second order"]
-SpeedDrift = Literal["moving average", "reflected walk"]
-LagKind = Literal["mean", "delay", "first order"]
 
 
 @dataclass(frozen=True)
@@ -67,15 +64,9 @@ class Receiver:
     drift_m, drift_scale_s, drift_kind : slow position error per axis; its rate of change is about
         drift_m / drift_scale_s. [m], [s]
     speed_white_mps, speed_tail : the same for each axis of the reported velocity. [m/s]
-    speed_slow_mps, speed_slow_s, speed_slow_kind : its slow error per axis. [m/s], [s]
+    speed_slow_mps, speed_slow_s : its slow error per axis, a moving average. [m/s], [s]
     height_white_m, height_drift_m : errors of the height. [m]
-    lag_s : how far the reported velocity runs behind. [s]
-    lag_kind : how it comes about. mean: over twice the lag; delay: by the lag, nothing else;
-        first order: an exponential memory of the lag.
-    ahead_m : how far the antenna sits ahead of the body's reference point. [m]
     course_blank_mps : below this reported speed the course is left blank. [m/s]
-    course_freezes : the course repeats its last value there instead of being blank.
-    hold_mps : below this true speed the receiver reports 0 and repeats its position. [m/s]
     speed_step_mps, course_step_deg : rounding of what is reported; 0 for none.
     drop_share : share of fixes that are lost one by one.
     stamp_jitter_s : half width of an even error of the stamps. [s]
@@ -98,15 +89,9 @@ class Receiver:
     speed_tail: float = np.inf
     speed_slow_mps: float = 0.03
     speed_slow_s: float = 3.0
-    speed_slow_kind: SpeedDrift = "moving average"
     height_white_m: float = 0.3
     height_drift_m: float = 2.0
-    lag_s: float = 0.0
-    lag_kind: LagKind = "mean"
-    ahead_m: float = 0.0
     course_blank_mps: float = 0.3
-    course_freezes: bool = False
-    hold_mps: float = 0.0
     speed_step_mps: float = 0.01
     course_step_deg: float = 0.01
     drop_share: float = 0.0
@@ -127,30 +112,8 @@ class Receiver:
         noisier = 1.0 if self.settling is None else 1.0 + (self.settling.noise_factor - 1.0) * left
         hdop, satellites = self._geometry(time_s, left, events, rng)
 
-        east, north = self._antenna(truth, time_s)
-        height = np.interp(time_s, truth.time_s, truth.height_m)
-        for axis in (east, north):
-            axis += self._drift(time_s, self.drift_m, rng)
-            axis += noisier * self.position_white_m * _white(count, self.position_tail, rng)
-        height += self._drift(time_s, self.height_drift_m, rng)
-        height += noisier * self.height_white_m * rng.standard_normal(count)
-        for axis, moved in zip((east, north), bad.displacement(events, time_s), strict=True):
-            axis += moved
-        if self.settling is not None:
-            bearing = float(rng.uniform(0.0, 2.0 * np.pi))
-            east += self.settling.offset_m * left * np.sin(bearing)
-            north += self.settling.offset_m * left * np.cos(bearing)
-
+        east, north, height = self._positions(truth, time_s, noisier, left, events, rng)
         speed, course = self._reported(truth, time_s, noisier, events, rng)
-        if self.hold_mps > 0.0:
-            held = np.interp(time_s, truth.time_s, truth.speed_mps) < self.hold_mps
-            last = np.maximum.accumulate(np.where(held, 0, np.arange(count)))
-            east, north = east[last], north[last]
-            speed[held] = np.where(np.isnan(speed[held]), np.nan, 0.0)
-            course[held] = np.nan
-        if self.course_freezes:
-            blank = np.isnan(course)
-            course = course[np.maximum.accumulate(np.where(blank, 0, np.arange(count)))]
 
         kept = ~bad.in_holes(events, time_s) & (rng.random(count) >= self.drop_share)
         kept[0] = True
@@ -177,12 +140,33 @@ class Receiver:
         )
 
     def _antenna(self, truth: Truth, time_s: FloatArray) -> tuple[FloatArray, FloatArray]:
-        east, north = truth.position_at(time_s)
-        if self.ahead_m != 0.0:
-            heading = np.interp(time_s, truth.time_s, truth.heading_rad)
-            east = east + self.ahead_m * np.sin(heading)
-            north = north + self.ahead_m * np.cos(heading)
-        return east, north
+        return truth.position_at(time_s)
+
+    def _positions(
+        self,
+        truth: Truth,
+        time_s: FloatArray,
+        noisier: FloatArray | float,
+        left: FloatArray,
+        events: tuple[bad.Disturbance, ...],
+        rng: np.random.Generator,
+    ) -> tuple[FloatArray, FloatArray, FloatArray]:
+        """Return east, north and height with their errors. [m]"""
+        count = time_s.size
+        east, north = self._antenna(truth, time_s)
+        height = np.interp(time_s, truth.time_s, truth.height_m)
+        for axis in (east, north):
+            axis += self._drift(time_s, self.drift_m, rng)
+            axis += noisier * self.position_white_m * _white(count, self.position_tail, rng)
+        height += self._drift(time_s, self.height_drift_m, rng)
+        height += noisier * self.height_white_m * rng.standard_normal(count)
+        for axis, moved in zip((east, north), bad.displacement(events, time_s), strict=True):
+            axis += moved
+        if self.settling is not None:
+            bearing = float(rng.uniform(0.0, 2.0 * np.pi))
+            east += self.settling.offset_m * left * np.sin(bearing)
+            north += self.settling.offset_m * left * np.cos(bearing)
+        return east, north, height
 
     def _drift(self, time_s: FloatArray, rms_m: float, rng: np.random.Generator) -> FloatArray:
         make = slow.sinusoids if self.drift_kind == "sinusoids" else slow.second_order
@@ -201,11 +185,9 @@ class Receiver:
         if not self.reports_speed:
             return np.full(count, np.nan), np.full(count, np.nan)
         true_velocity = self._true_velocity(truth, time_s)
-        walk = self.speed_slow_kind == "reflected walk"
-        make = slow.reflected_walk if walk else slow.moving_average
         east, north = (
             true
-            + make(time_s, self.speed_slow_mps, self.speed_slow_s, rng)
+            + self._speed_drift(time_s, rng)
             + noisier * self.speed_white_mps * _white(count, self.speed_tail, rng)
             for true in true_velocity
         )
@@ -216,27 +198,14 @@ class Receiver:
         course[speed < self.course_blank_mps] = np.nan
         return speed, course
 
+    def _speed_drift(self, time_s: FloatArray, rng: np.random.Generator) -> FloatArray:
+        return slow.moving_average(time_s, self.speed_slow_mps, self.speed_slow_s, rng)
+
     def _true_velocity(self, truth: Truth, time_s: FloatArray) -> list[FloatArray]:
-        """Return the antenna's velocity, east and north, as late as the receiver tells it."""
-        if self.lag_s > 0.0 and self.lag_kind == "mean":
-            # The mean velocity of a stretch is the way across it by its length.
-            now, before = (self._antenna(truth, time_s - back) for back in (0.0, 2.0 * self.lag_s))
-            return [(a - b) / (2.0 * self.lag_s) for a, b in zip(now, before, strict=True)]
-        at_s = truth.time_s if self.lag_s > 0.0 else time_s
-        velocity = np.interp(at_s, truth.time_s, truth.velocity_mps)
-        heading = np.interp(at_s, truth.time_s, truth.heading_rad)
-        across = self.ahead_m * np.interp(at_s, truth.time_s, truth.yaw_rate_radps)
-        both = [
-            velocity * np.sin(heading) + across * np.cos(heading),
-            velocity * np.cos(heading) - across * np.sin(heading),
-        ]
-        if self.lag_s <= 0.0:
-            return both
-        if self.lag_kind == "delay":
-            return [np.interp(time_s - self.lag_s, truth.time_s, axis) for axis in both]
-        keep = float(np.exp(-STEP_S / self.lag_s))
-        late = [lfilter([1.0 - keep], [1.0, -keep], axis - axis[0]) + axis[0] for axis in both]
-        return [np.interp(time_s, truth.time_s, axis) for axis in late]
+        """Return the velocity, east and north. [m/s]"""
+        velocity = np.interp(time_s, truth.time_s, truth.velocity_mps)
+        heading = np.interp(time_s, truth.time_s, truth.heading_rad)
+        return [velocity * np.sin(heading), velocity * np.cos(heading)]
 
     def _geometry(
         self,

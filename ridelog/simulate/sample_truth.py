@@ -7,8 +7,7 @@ import numpy as np
 from ridelog.core.units import MPS_PER_KMH
 from ridelog.simulate.labels import LabelledRide
 from ridelog.simulate.machine import Machine
-from ridelog.simulate.spans import Span
-from ridelog.simulate.truth import Truth
+from ridelog.simulate.truth import Span, Truth
 
 Record = dict[str, Any]
 

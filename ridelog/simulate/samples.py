@@ -12,22 +12,17 @@ import numpy as np
 
 from ridelog.simulate.disturbances import Settling
 from ridelog.simulate.labels import LabelledRide, finish
-from ridelog.simulate.log import Place
-from ridelog.simulate.machine import Machine
+from ridelog.simulate.machine import Machine, Surroundings
 from ridelog.simulate.receiver import Observation, Receiver
-from ridelog.simulate.rides import still_air
-from ridelog.simulate.sample_readme import readme_text
-from ridelog.simulate.sample_setup import SETUP_FILE, SETUP_TEXT
+from ridelog.simulate.sample_pages import SETUP_FILE, SETUP_TEXT, readme_text
 from ridelog.simulate.sample_truth import (
     Record,
     crossing_speed_mps,
     machine_figures,
     ride_figures,
 )
-from ridelog.simulate.spans import Surroundings
-from ridelog.simulate.vehicle import Ride
-from ridelog.simulate.write_gpx import gpx_text
-from ridelog.simulate.write_nmea import nmea_text
+from ridelog.simulate.vehicle import RideLayout
+from ridelog.simulate.write_log import Place, gpx_text, nmea_text
 
 # The straight runs to the south-south-east.
 _HEADING_RAD = float(np.radians(152.0))
@@ -115,7 +110,7 @@ SAMPLES = (
 def sample_ride(sample: Sample) -> tuple[LabelledRide, Observation]:
     """Return the truth behind a sample and what its receiver logged."""
     rng = np.random.default_rng(sample.seed)
-    ride = Ride(
+    ride = RideLayout(
         still_air(sample.machine, rng, scatter_mps=_SCATTER_MPS),
         _HEADING_RAD,
         Surroundings(
@@ -128,6 +123,12 @@ def sample_ride(sample: Sample) -> tuple[LabelledRide, Observation]:
     _lay_out(ride, rng, reverse=sample.reverse)
     labelled = finish(ride, rng)
     return labelled, sample.receiver.observe(labelled.truth, rng)
+
+
+def still_air(machine: Machine, rng: np.random.Generator, *, scatter_mps: float) -> Machine:
+    """Return the machine of another day: charge and tyres move its no-load speed a little."""
+    factor = 1.0 + float(rng.normal(0.0, scatter_mps)) / machine.steady_mps()
+    return replace(machine, no_load_radps=machine.no_load_radps * factor)
 
 
 def generate() -> dict[str, bytes]:
@@ -167,7 +168,7 @@ def _writer(sample: Sample) -> Callable[[Observation], str]:
     )
 
 
-def _lay_out(ride: Ride, rng: np.random.Generator, *, reverse: bool) -> None:
+def _lay_out(ride: RideLayout, rng: np.random.Generator, *, reverse: bool) -> None:
     """Lay out two stops from top speed, then two coast-downs, in both directions each."""
     ride.stand(float(rng.uniform(10.0, 14.0)))
     if reverse:
@@ -195,7 +196,7 @@ def _lay_out(ride: Ride, rng: np.random.Generator, *, reverse: bool) -> None:
     ride.stand(float(rng.uniform(3.0, 6.0)))
 
 
-def _stop(ride: Ride, rng: np.random.Generator) -> None:
+def _stop(ride: RideLayout, rng: np.random.Generator) -> None:
     ride.brake(
         decel_mps2=float(rng.uniform(3.0, 4.0)),
         build_s=float(rng.uniform(0.15, 0.35)),

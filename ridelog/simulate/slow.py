@@ -1,8 +1,7 @@
 """Slowly varying receiver errors, of kinds that ridelog's own smoother does not assume.
 
 The smoother takes first-order Gauss-Markov processes; these are sums of sinusoids, a second-order
-process, a moving average and a reflected random walk. A smoother tested only on its own model
-proves nothing.
+process and a moving average. A smoother tested only on its own model proves nothing.
 """
 
 import numpy as np
@@ -58,25 +57,4 @@ def moving_average(
     total = np.concatenate([[0.0], np.cumsum(white)])
     box = (total[12:] - total[:-12]) * (rms / np.sqrt(12.0))
     between: FloatArray = np.interp(time_s, time_s[0] + step_s * np.arange(box.size), box)
-    return between
-
-
-def reflected_walk(
-    time_s: FloatArray, rms: float, scale_s: float, rng: np.random.Generator
-) -> FloatArray:
-    """Return a random walk between two walls: evenly distributed, RMS ``rms``.
-
-    ``scale_s`` is its slowest relaxation time, (2 L)² / (pi² D) for walls 2 L apart.
-    """
-    wall = rms * np.sqrt(3.0)
-    step_s = scale_s / 40.0
-    n = int((time_s[-1] - time_s[0]) / step_s) + 3
-    # Variance of a step is 2 D times its length, D the diffusion constant.
-    diffusion = (2.0 * wall) ** 2 / (np.pi**2 * scale_s)
-    free = rng.uniform(-wall, wall) + np.cumsum(
-        rng.standard_normal(n) * np.sqrt(2.0 * diffusion * step_s)
-    )
-    # Unfolding a walk between mirrors: the triangle wave of the free walk.
-    folded = np.abs(np.mod(free + wall, 4.0 * wall) - 2.0 * wall) - wall
-    between: FloatArray = np.interp(time_s, time_s[0] + step_s * np.arange(n), folded)
     return between

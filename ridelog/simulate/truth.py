@@ -1,4 +1,4 @@
-"""What really happened on a simulated ride, on a fine grid, and the figures read from it."""
+"""What really happened on a simulated ride, piece by piece and on a fine grid, and its figures."""
 
 from dataclasses import dataclass, fields
 
@@ -8,6 +8,32 @@ from ridelog.core.track import FloatArray
 
 # Spacing of the grid of every truth, chosen fine beside the fastest receiver (25 Hz). [s]
 STEP_S = 0.01
+
+
+@dataclass(frozen=True)
+class Span:
+    """One labelled stretch of a ride: what it is, when, and its true figures.
+
+    Attributes
+    ----------
+    kind : word for what it is.
+    start_s, end_s : when. [s]
+    from_mps, to_mps : velocity at its ends, negative in reverse. [m/s]
+    top_mps : highest speed inside, never negative. [m/s]
+    distance_m : way covered, never negative. [m]
+    heading_rad : where the nose was meant to point at its start. [rad]
+    turn_rad : how far the nose was turned on purpose, clockwise positive. [rad]
+    """
+
+    kind: str
+    start_s: float
+    end_s: float
+    from_mps: float
+    to_mps: float
+    top_mps: float
+    distance_m: float
+    heading_rad: float = 0.0
+    turn_rad: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -69,11 +95,6 @@ class Truth:
         return np.abs(self.velocity_mps)
 
     @property
-    def course_rad(self) -> FloatArray:
-        """Return the direction of travel, 0 to 2 pi; in reverse the heading turned round. [rad]"""
-        return np.mod(self.heading_rad + np.pi * (self.velocity_mps < 0.0), 2.0 * np.pi)
-
-    @property
     def velocity_east_mps(self) -> FloatArray:
         """Return the eastward velocity. [m/s]"""
         return self.velocity_mps * np.sin(self.heading_rad)
@@ -87,25 +108,6 @@ class Truth:
     def distance_m(self) -> FloatArray:
         """Return the way covered since the start, forward and backward alike. [m]"""
         return running_integral(self.speed_mps)
-
-    def at(self, time_s: FloatArray) -> "Truth":
-        """Return the truth at other times of the ride, which need not be evenly spaced.
-
-        Positions are cubic in time (Hermite, with the velocities), the rest linear. Times outside
-        the ride give its first or last state.
-        """
-        east, north = self.position_at(time_s)
-        rest = {
-            name: np.interp(time_s, self.time_s, getattr(self, name))
-            for name in (
-                "height_m",
-                "velocity_mps",
-                "accel_mps2",
-                "yaw_rate_radps",
-                "heading_rad",
-            )
-        }
-        return Truth(np.array(time_s, dtype=np.float64), east, north, **rest)
 
     def position_at(self, time_s: FloatArray) -> tuple[FloatArray, FloatArray]:
         """Return east and north at any times of the ride. [m]"""
@@ -123,11 +125,6 @@ class Truth:
                 p0 + u * (m0 + u * (3 * (p1 - p0) - 2 * m0 - m1 + u * (2 * (p0 - p1) + m0 + m1)))
             )
         return result[0], result[1]
-
-    def distance_between(self, start_s: float, end_s: float) -> float:
-        """Return the way covered between two times. [m]"""
-        way = np.interp([start_s, end_s], self.time_s, self.distance_m)
-        return float(way[1] - way[0])
 
     def window_means(self, window_s: float, *, reverse: bool = False) -> FloatArray:
         """Return the mean speed of the window that starts at each grid time. [m/s]

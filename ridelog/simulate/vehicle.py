@@ -9,7 +9,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from ridelog.core.track import FloatArray
-from ridelog.simulate.machine import Machine
+from ridelog.simulate.machine import Machine, Surroundings
 from ridelog.simulate.profiles import (
     FreeMotion,
     Piece,
@@ -20,16 +20,56 @@ from ridelog.simulate.profiles import (
     towards_limit,
     towards_steady,
 )
-from ridelog.simulate.spans import Span, Surroundings
-from ridelog.simulate.truth import STEP_S, Truth, running_integral
-from ridelog.simulate.wobble import Wobble
+from ridelog.simulate.truth import STEP_S, Span, Truth, running_integral
 
 # Share of a turn's way over which the steering is put on, and again taken off.
 _STEERING_SHARE = 0.25
+# Lines in the spectrum of one wobble; enough for the sum to look irregular for minutes.
+_LINES = 7
+
+
+@dataclass(frozen=True)
+class Wobble:
+    """A narrow-band yaw rate whose strength depends on speed.
+
+    Attributes
+    ----------
+    rms_radps : yaw-rate RMS at full strength. [rad/s]
+    low_hz, high_hz : edges of its band. [Hz]
+    onset_mps : speed below which there is none. [m/s]
+    growth_mps : how far above the onset it reaches full strength. [m/s]
+    """
+
+    rms_radps: float
+    low_hz: float
+    high_hz: float
+    onset_mps: float = 0.3
+    growth_mps: float = 1.0
+
+    def yaw_rate_radps(
+        self, time_s: FloatArray, speed_mps: FloatArray, rng: np.random.Generator
+    ) -> FloatArray:
+        """Return one realisation: a sum of lines of random frequency and phase. [rad/s]"""
+        # One line in each part of the band: lines that fall together would beat for minutes.
+        place = (np.arange(_LINES) + rng.uniform(0.0, 1.0, _LINES)) / _LINES
+        frequency_hz = self.low_hz + (self.high_hz - self.low_hz) * place
+        phase = rng.uniform(0.0, 2.0 * np.pi, _LINES)
+        share = rng.uniform(0.5, 1.5, _LINES)
+        share *= self.rms_radps * np.sqrt(2.0 / np.sum(share**2))
+        total = np.zeros_like(time_s)
+        for f, p, a in zip(frequency_hz, phase, share, strict=True):
+            total += a * np.sin((2.0 * np.pi * f) * time_s + p)
+        strength = np.clip((speed_mps - self.onset_mps) / self.growth_mps, 0.0, 1.0)
+        return total * strength
+
+
+def steady_hand(rms_radps: float = 0.02) -> Wobble:
+    """Return the small, slow wandering of anybody who rides straight on."""
+    return Wobble(rms_radps, 0.08, 0.4)
 
 
 @dataclass
-class Ride:
+class RideLayout:
     """A ride being laid out; every method adds one piece at the end of it.
 
     Times, speeds and accelerations are SI. Methods raise ValueError for a piece that cannot be
@@ -52,7 +92,6 @@ class Ride:
         self._velocity: list[FloatArray] = [np.zeros(1)]
         self._accel: list[FloatArray] = [np.zeros(1)]
         self._curvature: list[FloatArray] = [np.zeros(1)]
-        self._hand_turn: list[tuple[int, FloatArray]] = []
         self._count = 1
         self.spans: list[Span] = []
 
@@ -66,25 +105,12 @@ class Ride:
         """Return the velocity at the end of what is laid out. [m/s]"""
         return float(self._velocity[-1][-1])
 
-    def steady_mps(self) -> float:
-        """Return the speed at which the machine settles in this wind and on this slope. [m/s]"""
-        return float(self.machine.steady_mps(1.0, **self._conditions()))
-
     def stand(self, for_s: float) -> None:
         """Stand still; the ride must have come to rest."""
         if abs(self.velocity_mps) > 1e-9:
             raise ValueError(f"cannot stand while moving at {self.velocity_mps:.3f} m/s")
         n = grid(for_s).size
         self._add("stand", (np.zeros(n), np.zeros(n)))
-
-    def turn_by_hand(self, turn_rad: float, for_s: float) -> None:
-        """Stand still while the machine is turned round on the spot."""
-        start = self._count
-        self.stand(for_s)
-        n = self._count - start
-        rate = turn_rad * (1.0 - np.cos(2.0 * np.pi * np.arange(n) / n)) / (n * STEP_S)
-        self._hand_turn.append((start, rate))
-        self.heading_rad += turn_rad
 
     def drive(
         self,
@@ -211,8 +237,6 @@ class Ride:
         velocity = np.concatenate(self._velocity)
         time_s: FloatArray = STEP_S * np.arange(float(velocity.size))
         yaw_rate = velocity * np.concatenate(self._curvature)
-        for start, rate in self._hand_turn:
-            yaw_rate[start : start + rate.size] += rate
         if wobbles:
             if rng is None:
                 raise ValueError("wobbles need a random generator")

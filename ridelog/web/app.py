@@ -1,11 +1,11 @@
 """The application: every address of the workshop page and what answers it."""
 
 import asyncio
+import io
 import json
 import time
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
-from functools import cache
 from importlib.resources import files
 from pathlib import Path
 
@@ -13,11 +13,12 @@ from starlette.applications import Starlette
 from starlette.convertors import IntegerConvertor, register_url_convertor
 from starlette.exceptions import HTTPException
 from starlette.requests import Request
-from starlette.responses import JSONResponse, Response, StreamingResponse
+from starlette.responses import JSONResponse, RedirectResponse, Response, StreamingResponse
 from starlette.routing import Route
 
+from ridelog.book.book import Book
 from ridelog.present.palette import css_variables
-from ridelog.web import compare_pages, machine_pages, pairing, ride_pages, trace, upload
+from ridelog.web import compare_pages, machine_pages, ride_pages, trace
 from ridelog.web.job_queue import JobQueue
 from ridelog.web.security import (
     CODE_LIFE_S,
@@ -26,15 +27,22 @@ from ridelog.web.security import (
     RateLimiter,
     SecurityMiddleware,
     Sessions,
+    session_cookie,
 )
 from ridelog.web.views import (
+    UNIT_COOKIE,
+    UNIT_WORDS,
     Form,
     PageError,
     ServerState,
     changes_book,
+    form_of,
     number_of,
+    page,
     problem_page,
+    problems_as_pages,
     redirect,
+    safe_back,
     server_of,
 )
 from ridelog.web.worker import Worker
@@ -64,16 +72,8 @@ def make_app(
 ) -> SecurityMiddleware:
     """Return the workshop page as an ASGI application.
 
-    Parameters
-    ----------
-    folder : Path
-        The ride book.
-    hosts : frozenset of str
-        Values of Host that are served, with port.
-    lan_address : str, optional
-        "http://ADDRESS:PORT" for telephones.
-    worker, codes : optional
-        Such as are at work already.
+    ``hosts`` are the values of Host that are served, with port; ``lan_address`` is
+    "http://ADDRESS:PORT" for telephones.
     """
     queue = JobQueue(folder, worker or Worker())
     sessions = Sessions()
@@ -93,7 +93,7 @@ def make_app(
         codes=codes or PairingCodes(),
         code_tries=RateLimiter(TRIES_A_CLIENT, CODE_LIFE_S),
         uploads=RateLimiter(600, 60.0),
-        upload_slots=asyncio.Semaphore(upload.MOST_AT_ONCE),
+        upload_slots=asyncio.Semaphore(ride_pages.MOST_AT_ONCE),
         lan_address=lan_address,
     )
     # Outermost, so that even an error's page carries the headers.
@@ -121,13 +121,13 @@ def _routes() -> list[Route]:
         f"{_SETUP}/what-if": machine_pages.what_if,
         "/compare": compare_pages.compare_page,
         "/compare/{name}": compare_pages.compare_file,
-        "/phone": pairing.phone_page,
-        "/enter": pairing.enter_page,
+        "/phone": phone_page,
+        "/enter": enter_page,
         "/static/{name}": static_file,
     }
     changes = {
         "/tasks/dismiss": dismiss_task,
-        "/units": pairing.choose_unit,
+        "/units": choose_unit,
         f"{_RIDE}/details": ride_pages.change_details,
         f"{_RIDE}/notes/remove": ride_pages.remove_note,
         f"{_RIDE}/marks": ride_pages.add_mark,
@@ -138,11 +138,11 @@ def _routes() -> list[Route]:
         _MACHINE: machine_pages.change_machine,
         f"{_MACHINE}/setups": machine_pages.add_setup,
         _SETUP: machine_pages.change_setup,
-        "/phone/code": pairing.new_code,
-        "/enter": pairing.enter,
+        "/phone/code": new_code,
+        "/enter": enter,
     }
     return [
-        Route("/logs", upload.put_log, methods=["PUT"]),
+        Route("/logs", ride_pages.put_log, methods=["PUT"]),
         *(Route(path, page, methods=["GET"]) for path, page in pages.items()),
         *(Route(path, change, methods=["POST"]) for path, change in changes.items()),
     ]
@@ -152,9 +152,12 @@ async def static_file(request: Request) -> Response:
     """Return a style sheet or script; only known names reach the file system."""
     name = request.path_params["name"]
     if name == "colours.css":
-        data = _colours()
+        data = (
+            f":root{{{css_variables(dark=False)}color-scheme:light dark}}\n"
+            f"@media (prefers-color-scheme:dark){{:root{{{css_variables(dark=True)}}}}}\n"
+        ).encode()
     elif name == "bokeh.min.js":
-        data = _bokeh()
+        data = (files("bokeh") / "server" / "static" / "js" / name).read_bytes()
     elif name in _STATIC:
         data = _STATIC[name].read_bytes()
     else:
@@ -163,19 +166,6 @@ async def static_file(request: Request) -> Response:
     # The library changes with its package only; our own files may change with any update.
     age = "max-age=86400" if name == "bokeh.min.js" else "no-cache"
     return Response(data, media_type=kind, headers={"cache-control": age})
-
-
-@cache
-def _colours() -> bytes:
-    return (
-        f":root{{{css_variables(dark=False)}color-scheme:light dark}}\n"
-        f"@media (prefers-color-scheme:dark){{:root{{{css_variables(dark=True)}}}}}\n"
-    ).encode()
-
-
-@cache
-def _bokeh() -> bytes:
-    return (files("bokeh") / "server" / "static" / "js" / "bokeh.min.js").read_bytes()
 
 
 async def tasks(request: Request) -> Response:
@@ -216,3 +206,74 @@ async def _broken(request: Request, error: Exception) -> Response:
     problem = f"ridelog made a mistake here ({type(error).__name__})."
     advice = "go back and try again; nothing in the book is lost. If it stays, please report it."
     return problem_page(request, PageError(problem, advice), 500)
+
+
+_UNIT_LIFE_S = 365 * 86_400
+
+
+def code_picture(address: str) -> str:
+    """Return a QR code as an SVG element."""
+    import segno
+
+    stream = io.BytesIO()
+    segno.make(address, error="m").save(
+        stream, kind="svg", scale=6, border=4, dark="#000000", light="#ffffff", xmldecl=False,
+        svgns=True, title="QR code with the address of this page and its one-time code",
+    )  # fmt: skip
+    return stream.getvalue().decode("utf-8")
+
+
+async def phone_page(request: Request) -> Response:
+    """Return how a telephone of the same network gets in; for this machine only."""
+    return page(request, "phone.html", address=server_of(request).lan_address, code="", picture="")
+
+
+@changes_book
+def new_code(request: Request, book: Book, form: Form) -> Response:
+    """Make a fresh one-time code and show it."""
+    server = server_of(request)
+    address = server.lan_address
+    if address is None or not request.state.local:
+        raise PageError(
+            "the page is open to this machine only.", "start it with `ridelog serve --lan`.", 403
+        )
+    code = server.codes.new()
+    return page(
+        request, "phone.html", address=address, code=code,
+        minutes=round(CODE_LIFE_S / 60.0),
+        # In the fragment, which browsers never send: it lands in no log.
+        picture=code_picture(f"{address}/enter#{code}"),
+    )  # fmt: skip
+
+
+async def enter_page(request: Request) -> Response:
+    """Return the page on which a telephone gives its code."""
+    return page(request, "enter.html", problem="")
+
+
+@problems_as_pages
+async def enter(request: Request) -> Response:
+    """Let a telephone in, if its code is right."""
+    server = server_of(request)
+    if not server.code_tries.allow(request.state.client):
+        problem = "Too many tries. Wait ten minutes."
+        return page(request, "enter.html", 429, problem=problem)
+    form = await form_of(request)
+    if not server.codes.use(form.get("code", "")):
+        problem = "The code is wrong, used or too old. Make a new one on the workshop's machine."
+        return page(request, "enter.html", 403, problem=problem)
+    answer = RedirectResponse("/", 303)
+    session = server.sessions.new(local=request.state.local)
+    answer.headers["set-cookie"] = session_cookie(request.headers["host"].lower(), session)
+    return answer
+
+
+@changes_book
+def choose_unit(request: Request, book: Book, form: Form) -> Response:
+    """Switch the units everywhere."""
+    word = form.get("unit", "")
+    if word not in UNIT_WORDS:
+        raise PageError(f"{word[:20]!r} is no unit.", f"choose {' or '.join(UNIT_WORDS)}.")
+    answer = redirect(safe_back(form.get("back", "/")))
+    answer.set_cookie(UNIT_COOKIE, word, max_age=_UNIT_LIFE_S, samesite="strict", httponly=True)
+    return answer

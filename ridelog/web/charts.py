@@ -24,10 +24,12 @@ from ridelog.present.palette import ROLES, SPEED_ROLES
 
 # Names under which the page's script finds the parts.
 SPEED, STRIP, PATH = "speed-chart", "strip-chart", "path-chart"
-_PHASE_HATCH = {
-    "standstill": "blank", "launch": "right_diagonal_line", "pull": "right_diagonal_line",
-    "steady": "blank", "coasting": "dot", "braking": "left_diagonal_line",
-    "turning": "vertical_line", "reverse": "cross",
+# How a phase is drawn: role of its fill, pattern of its hatch.
+_PHASES = {
+    "standstill": ("paper", "blank"), "launch": ("shade", "right_diagonal_line"),
+    "pull": ("shade", "right_diagonal_line"), "steady": ("band", "blank"),
+    "coasting": ("shade", "dot"), "braking": ("shade", "left_diagonal_line"),
+    "turning": ("shade", "vertical_line"), "reverse": ("mark", "cross"),
 }  # fmt: skip
 
 
@@ -58,20 +60,9 @@ def time_item(
 ) -> dict[str, Any]:
     """Return speed over time, without data (the page asks for what is in view), under its phases.
 
-    Parameters
-    ----------
-    unit : SpeedUnit
-        In which speeds are given.
-    shade : str
-        "light" or "dark".
-    start_s, end_s : float
-        The whole ride. [s]
-    top : float
-        Upper end of the axis. [unit]
-    spans : list of (start_s, end_s, kind)
-        Stretches to shade: "best", "reverse", "left_out", "gap".
-    phases : list of (start_s, end_s, name)
-        What the machine was doing when, in time order; empty for no strip.
+    ``shade`` is "light" or "dark"; times are in s, ``top`` is the upper end of the axis [unit].
+    ``spans`` are shaded by their kind: "best", "reverse", "left_out", "gap"; ``phases`` tell by
+    name, in time order, what the machine was doing; without any there is no strip.
     """
     colours = _colours(shade)
     # Milliseconds, because Bokeh then labels the axis as a clock does.
@@ -99,16 +90,8 @@ def path_item(
 ) -> dict[str, Any]:
     """Return the chart of the path in local metres (or feet).
 
-    Parameters
-    ----------
-    unit : SpeedUnit
-        In which speeds and lengths are given.
-    shade : str
-        "light" or "dark".
-    path : dict
-        Lists "east", "north" [m or ft], "speed" [unit] and "time" [s]; null at interruptions.
-    top : float
-        Speed at the upper end of the scale. [unit]
+    ``path`` holds lists "east", "north" [m or ft], "speed" [unit] and "time" [s], null at
+    interruptions; ``top`` is the speed at the upper end of the scale [unit].
     """
     colours = _colours(shade)
     chart = figure(
@@ -156,18 +139,14 @@ def _strip(colours: Colours, range_ms: Any, phases: list[tuple[float, float, str
     """Return the strip that says what the machine was doing when."""
     chart = _blank(colours, STRIP, 56, range_ms)
     chart.y_range = Range1d(0.0, 1.0)
-    chart.yaxis.visible = False
-    chart.ygrid.visible = False
-    chart.xaxis.visible = False
-    fills = {
-        "standstill": colours["paper"], "steady": colours["band"], "reverse": colours["mark"],
-    }  # fmt: skip
+    chart.yaxis.visible = chart.ygrid.visible = chart.xaxis.visible = False
+    drawn = [_PHASES.get(name, ("shade", "blank")) for _, _, name in phases]
     source = ColumnDataSource(
         {
             "left": [1000.0 * start for start, _, _ in phases],
             "right": [1000.0 * end for _, end, _ in phases],
-            "fill": [fills.get(name, colours["shade"]) for _, _, name in phases],
-            "hatch": [_PHASE_HATCH.get(name, "blank") for _, _, name in phases],
+            "fill": [colours[role] for role, _ in drawn],
+            "hatch": [hatch for _, hatch in drawn],
         },
         name="phases",
     )

@@ -1,6 +1,5 @@
 """Before and after: the page that answers, and the owner's sheet with its files."""
 
-from dataclasses import dataclass
 from typing import Any
 from urllib.parse import urlencode
 
@@ -8,12 +7,12 @@ from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
 from starlette.responses import Response
 
-from ridelog.book import CONDITIONS, Book, RideEntry
+from ridelog.book.book import Book
+from ridelog.book.records import CONDITIONS, RideEntry
 from ridelog.present.words import joined
-from ridelog.web.security import ALONE_POLICY
-from ridelog.web.views import PageError, page, problems_as_pages, server_of, unit_of
+from ridelog.web.views import PageError, attachment, page, problems_as_pages, server_of, unit_of
 from ridelog.web.worker import ComparedRides, Job
-from ridelog.workflow.settings_of import log_at
+from ridelog.workflow.book_ride import log_at
 
 # Rides a side that the page compares; comparisons that it remembers. Own choice.
 _MOST_A_SIDE, _MOST_KEPT = 20, 20
@@ -27,31 +26,26 @@ _FILES = {
 }
 
 
-@dataclass(frozen=True)
-class _AskedComparison:
-    """What a comparison is asked for: its rides, and what the worker is given."""
-
-    before: tuple[RideEntry, ...]
-    after: tuple[RideEntry, ...]
-    arguments: dict[str, Any]
+# The rides before, those after, and what the worker is given.
+_AskedComparison = tuple[tuple[RideEntry, ...], tuple[RideEntry, ...], dict[str, Any]]
 
 
 @problems_as_pages
 async def compare_page(request: Request) -> Response:
     """Return what a change did, from the rides ticked as before and after."""
-    asked, compared = await _compared(request)
+    (before, after, arguments), compared = await _compared(request)
     return page(
         request,
         "compare.html",
-        before=asked.before,
-        after=asked.after,
+        before=before,
+        after=after,
         words=compared.words,
         cautions=[{**told, "source": ""} for told in compared.words["cautions"]],
         picture=compared.picture,
         lacking=compared.lacking,
         query=_query(request),
         papers=_PAPERS,
-        **{name: asked.arguments[name] for name in ("paper", "workshop", "note")},
+        **{name: arguments[name] for name in ("paper", "workshop", "note")},
     )
 
 
@@ -62,18 +56,15 @@ async def compare_file(request: Request) -> Response:
     _, compared = await _compared(request)
     if name not in _FILES or name not in compared.files:
         raise PageError("There is no such file.", "go back to the comparison.", 404)
-    headers = {"content-disposition": f'attachment; filename="{name}"'}
-    if name == "sheet.html":
-        headers["content-security-policy"] = ALONE_POLICY
-    return Response(compared.files[name], media_type=_FILES[name], headers=headers)
+    return attachment(compared.files[name], _FILES[name], name, alone=name == "sheet.html")
 
 
 async def _compared(request: Request) -> tuple[_AskedComparison, ComparedRides]:
     asked = await run_in_threadpool(_asked, request)
-    server = server_of(request)
-    key = repr(sorted(asked.arguments.items()))
+    server, arguments = server_of(request), asked[2]
+    key = repr(sorted(arguments.items()))
     if key not in server.comparisons:
-        server.comparisons[key] = await server.queue.ask(Job("compare_rides", asked.arguments))
+        server.comparisons[key] = await server.queue.ask(Job("compare_rides", arguments))
         while len(server.comparisons) > _MOST_KEPT:
             server.comparisons.popitem(last=False)
     return asked, server.comparisons[key]
@@ -84,20 +75,17 @@ def _asked(request: Request) -> _AskedComparison:
     with Book(server_of(request).folder) as book:
         before, after = (_rides(book, query.getlist(side), side) for side in ("before", "after"))
         paper = query.get("paper", "a4")
-        return _AskedComparison(
-            before,
-            after,
-            {
-                "before": [log_at(book, ride) for ride in before],
-                "after": [log_at(book, ride) for ride in after],
-                "noted_before": _noted(book, before),
-                "noted_after": _noted(book, after),
-                "unit": unit_of(request).label,
-                "workshop": query.get("workshop", "")[:100],
-                "note": query.get("note", "")[:500],
-                "paper": paper if paper in _PAPERS else "a4",
-            },
-        )
+        arguments = {
+            "before": [log_at(book, ride) for ride in before],
+            "after": [log_at(book, ride) for ride in after],
+            "noted_before": _noted(book, before),
+            "noted_after": _noted(book, after),
+            "unit": unit_of(request).label,
+            "workshop": query.get("workshop", "")[:100],
+            "note": query.get("note", "")[:500],
+            "paper": paper if paper in _PAPERS else "a4",
+        }
+    return before, after, arguments
 
 
 def _rides(book: Book, numbers: list[str], side: str) -> tuple[RideEntry, ...]:

@@ -4,21 +4,26 @@ import asyncio
 import itertools
 import queue
 import threading
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from concurrent.futures import Future
-from dataclasses import asdict, dataclass, field
+from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import Any
 
-from ridelog.book import Book, RideEntry
+from ridelog.book.book import Book
+from ridelog.book.records import RideEntry
 from ridelog.core.errors import RideLogError
 from ridelog.web.worker import Job, JobError, Worker
+from ridelog.workflow.book_ride import log_at
 from ridelog.workflow.measuring import PAGES, keep
-from ridelog.workflow.settings_of import log_at
 
 # Rides that may wait at once; and finished ones that the page still shows. Own choice.
 MOST_WAITING, _MOST_SHOWN = 500, 50
+# What waits goes by rank, then by a number that is never given twice.
+_Waiting = tuple[int, int, Callable[[], None]]
 _QUESTION, _RIDE, _STOP = 0, 1, -1
+# States of a task that will still bring figures.
+BUSY = ("waiting", "working", "drawing")
 
 
 @dataclass
@@ -37,20 +42,13 @@ class Task:
     problem: str = ""
 
 
-@dataclass(order=True)
-class _QueuedJob:
-    rank: int
-    number: int
-    work: Callable[[], None] = field(compare=False)
-
-
 class JobQueue:
     """Does one piece of work after the other in a thread of its own."""
 
     def __init__(self, folder: Path, worker: Worker) -> None:
         self._folder = folder
         self._worker = worker
-        self._waiting: queue.PriorityQueue[_QueuedJob] = queue.PriorityQueue()
+        self._waiting: queue.PriorityQueue[_Waiting] = queue.PriorityQueue()
         self._numbers = itertools.count(1)
         self._lock = threading.Lock()
         self._tasks: dict[int, Task] = {}
@@ -68,16 +66,16 @@ class JobQueue:
 
     def stop(self) -> None:
         """End; what is not done is done at the next start."""
-        self._waiting.put(_QueuedJob(_STOP, 0, lambda: None))
+        self._waiting.put((_STOP, 0, lambda: None))
         self._worker.stop()
         if self._thread.is_alive():
             self._thread.join(timeout=5.0)
 
-    def submit(self, ride: RideEntry) -> Task:
-        """Let a ride wait to be measured; one that waits already waits only once."""
+    def submit(self, ride: RideEntry, unless: Sequence[str] = ("waiting",)) -> Task:
+        """Let a ride wait to be measured, unless a task of it is in one of such states."""
         with self._lock:
             for task in self._tasks.values():
-                if task.ride_id == ride.id and task.state == "waiting":
+                if task.ride_id == ride.id and task.state in unless:
                     return task
             task = Task(next(self._numbers), ride.id, ride.file)
             self._tasks[task.number] = task
@@ -85,18 +83,8 @@ class JobQueue:
             for old in shown[: max(0, len(shown) - _MOST_SHOWN)]:
                 del self._tasks[old.number]
             self.version += 1
-        self._waiting.put(_QueuedJob(_RIDE, task.number, lambda: self._measure(task)))
+        self._waiting.put((_RIDE, task.number, lambda: self._measure(task)))
         return task
-
-    def ensure(self, ride: RideEntry) -> None:
-        """Have a ride measured unless that is on its way already."""
-        with self._lock:
-            busy = any(
-                task.ride_id == ride.id and task.state in ("waiting", "working", "drawing")
-                for task in self._tasks.values()
-            )
-        if not busy:
-            self.submit(ride)
 
     async def ask(self, job: Job) -> Any:
         """Return the worker's answer to a question of the page, which goes before waiting rides."""
@@ -110,7 +98,7 @@ class JobQueue:
             except Exception as error:
                 answer.set_exception(error)
 
-        self._waiting.put(_QueuedJob(_QUESTION, next(self._numbers), work))
+        self._waiting.put((_QUESTION, next(self._numbers), work))
         return await asyncio.wrap_future(answer)
 
     def tasks(self) -> list[dict[str, Any]]:
@@ -132,11 +120,11 @@ class JobQueue:
 
     def _work(self) -> None:
         while True:
-            next_job = self._waiting.get()
-            if next_job.rank == _STOP:
+            rank, _, work = self._waiting.get()
+            if rank == _STOP:
                 return
             try:
-                next_job.work()
+                work()
             except Exception as error:  # nothing that happens to one ride may end the queue
                 print(f"ridelog: the queue met {error!r}")
 

@@ -1,22 +1,25 @@
-"""The list of rides with its drop zone, and the page of one ride: what can be read and changed."""
+"""The list of rides, logs that come in, and the page of one ride."""
 
+import asyncio
 import json
-from typing import Any
+import shutil
 from urllib.parse import urlencode
 
 from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
-from starlette.responses import Response
+from starlette.responses import JSONResponse, Response
 
 from ridelog import __version__
-from ridelog.book import CONDITIONS, MARK_KINDS, Book, RideEntry, StoredResult
+from ridelog.book.book import Book
 from ridelog.book.originals import suffix_of
-from ridelog.report.changes import changed_figures
-from ridelog.report.ride_json import to_bytes
-from ridelog.web.security import ALONE_POLICY
+from ridelog.book.records import CONDITIONS, MARK_KINDS, RideEntry, StoredResult, shown_file
+from ridelog.report.ride_json import changed_figures, to_bytes
+from ridelog.web.job_queue import BUSY, MOST_WAITING
+from ridelog.web.security import TOKEN_HEADER, token_is_right
 from ridelog.web.views import (
     Form,
     PageError,
+    attachment,
     changes_book,
     number_of,
     page,
@@ -28,9 +31,16 @@ from ridelog.web.views import (
     unit_of,
 )
 from ridelog.web.worker import Job
-from ridelog.workflow.settings_of import log_at, settings_of
+from ridelog.workflow.book_ride import log_at, settings_of
+from ridelog.workflow.measuring import PAGES
 
 _ROWS_A_PAGE = 50
+# A day at 5 Hz as GPX is about 100 MB; the command line reads larger ones. Own choice.
+MOST_UPLOAD_BYTES = 128 * 1024 * 1024
+# Uploads at one time, and how long one may stand still. Own choice.
+MOST_AT_ONCE, _LONGEST_PAUSE_S = 8, 30.0
+# What the disk keeps free for everything else.
+_LEAST_FREE_BYTES = 256 * 1024 * 1024
 
 
 @reads_book
@@ -76,10 +86,11 @@ def ride_page(request: Request, book: Book) -> Response:
     result = book.results.latest(ride.id)
     marks = book.details.marks(ride.id)
     current = result is not None and result.settings == settings_of(book, ride).as_json()
-    words = _words(book, ride, request)
+    drawn = book.results.attachment(ride.id, PAGES)
+    words = json.loads(drawn)[unit_of(request).label] if drawn else None
     if ride.state != "failed" and (words is None or not current):
         # Read from an export, or left by a run that was stopped: figures follow by themselves.
-        server_of(request).queue.ensure(ride)
+        server_of(request).queue.submit(ride, unless=BUSY)
     older = [old for old in book.results.all(ride.id) if result and old.id != result.id]
     return page(
         request,
@@ -107,7 +118,7 @@ def ride_page(request: Request, book: Book) -> Response:
 def ride_json_file(request: Request, book: Book) -> Response:
     """Return the figures of a ride as the JSON object that scripts read."""
     result = result_of(request, book)
-    return _file(to_bytes(result.document), "application/json", f"ride-{result.ride_id}.json")
+    return attachment(to_bytes(result.document), "application/json", f"ride-{result.ride_id}.json")
 
 
 @problems_as_pages
@@ -120,9 +131,8 @@ async def ride_report(request: Request) -> Response:
             return Job("report_page", {"log": log_at(book, ride), "unit": unit_of(request).label})
 
     data = await server_of(request).queue.ask(await run_in_threadpool(asked))
-    answer = _file(data, "text/html; charset=utf-8", f"ride-{request.path_params['ride']}.html")
-    answer.headers["content-security-policy"] = ALONE_POLICY
-    return answer
+    name = f"ride-{request.path_params['ride']}.html"
+    return attachment(data, "text/html; charset=utf-8", name, alone=True)
 
 
 @reads_book
@@ -131,7 +141,7 @@ def ride_original(request: Request, book: Book) -> Response:
     ride = ride_of(request, book)
     data = book.original(ride.sha256)
     name = f"ride-{ride.id}.{suffix_of(ride.format, data)}"
-    return _file(data, "application/octet-stream", name)
+    return attachment(data, "application/octet-stream", name)
 
 
 @changes_book
@@ -198,10 +208,7 @@ def ride_of(request: Request, book: Book) -> RideEntry:
 def result_of(request: Request, book: Book) -> StoredResult:
     """Return the newest result of the ride that the address names.
 
-    Raises
-    ------
-    PageError
-        If there is none yet.
+    PageError if there is none yet.
     """
     ride = ride_of(request, book)
     result = book.results.latest(ride.id)
@@ -210,17 +217,72 @@ def result_of(request: Request, book: Book) -> StoredResult:
     return result
 
 
-def _words(book: Book, ride: RideEntry, request: Request) -> dict[str, Any] | None:
-    """Return what the ride's page says in the chosen unit, once it is drawn."""
-    data = book.results.attachment(ride.id, "pages")
-    if data is None:
-        return None
-    words: dict[str, Any] = json.loads(data)[unit_of(request).label]
-    return words
+@problems_as_pages
+async def put_log(request: Request) -> Response:
+    """Take one log; answer 202 once it is safe, with the ride and its place in the queue."""
+    slots = server_of(request).upload_slots
+    if slots.locked():
+        raise PageError(
+            "too many logs are coming in at once.", "try this one again in a moment.", 503
+        )
+    async with slots:
+        return await _take(request)
 
 
-def _file(data: bytes, kind: str, name: str) -> Response:
-    # The name is ours: nothing from the log reaches a header.
-    return Response(
-        data, media_type=kind, headers={"content-disposition": f'attachment; filename="{name}"'}
+async def _take(request: Request) -> Response:
+    server = server_of(request)
+    _check(request)
+    name = shown_file(request.query_params.get("name", ""))
+    with Book(server.folder) as book:
+        with book.intake() as intake:
+            stream = request.stream()
+            while True:
+                try:
+                    part = await asyncio.wait_for(anext(stream, None), _LONGEST_PAUSE_S)
+                except TimeoutError as error:
+                    raise PageError(
+                        f"{name}: nothing came for {_LONGEST_PAUSE_S:.0f} s.",
+                        "send it again.", 408,
+                    ) from error  # fmt: skip
+                if part is None:
+                    break
+                if intake.size_bytes + len(part) > MOST_UPLOAD_BYTES:
+                    raise _too_large(name)
+                await run_in_threadpool(intake.write, part)
+            if not intake.size_bytes:
+                raise PageError(f"{name}: the file is empty.", "copy the log again.")
+            original = await run_in_threadpool(intake.finish)
+        ride, new = await run_in_threadpool(book.rides.add, original, name)
+    task = server.queue.submit(ride).number if new or ride.state != "ready" else None
+    return JSONResponse(
+        {"ride": ride.id, "file": ride.file, "sha256": ride.sha256, "new": new, "task": task},
+        202 if new else 200,
     )
+
+
+def _check(request: Request) -> None:
+    server = server_of(request)
+    if not token_is_right(request.state.session, request.headers.get(TOKEN_HEADER, "")):
+        raise PageError(
+            "the page was older than the server, so the log was not taken.",
+            "load the page again and drop the log once more.", 403,
+        )  # fmt: skip
+    if not server.uploads.allow(request.state.client):
+        raise PageError("too many logs in a short time.", "wait a minute.", 429)
+    if server.queue.waiting() >= MOST_WAITING:
+        raise PageError(
+            f"{MOST_WAITING} rides wait for their figures already.",
+            "wait until some of them are done.", 503,
+        )  # fmt: skip
+    declared = request.headers.get("content-length", "")
+    if declared.isdigit() and len(declared) < 20 and int(declared) > MOST_UPLOAD_BYTES:
+        raise _too_large(shown_file(request.query_params.get("name", "")))
+    if shutil.disk_usage(server.folder).free < _LEAST_FREE_BYTES + MOST_UPLOAD_BYTES:
+        raise PageError("the disk is nearly full.", "make room on it first.", 507)
+
+
+def _too_large(name: str) -> PageError:
+    return PageError(
+        f"{name}: the log is larger than the page takes ({MOST_UPLOAD_BYTES // 1024**2} MiB).",
+        "cut it down to the one test ride, or use `ridelog report`.", 413,
+    )  # fmt: skip

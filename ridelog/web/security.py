@@ -154,25 +154,12 @@ class RateLimiter:
 class SecurityMiddleware:
     """Middleware: host, origin, session, rate; adds the headers that keep a page to itself.
 
-    Parameters
-    ----------
-    app : Starlette
-        What answers the requests that pass.
-    hosts : frozenset of str
-        Values of Host that are served, with port.
-    sessions : Sessions
-        Browsers that are let in.
-    requests : RateLimiter
-        How often a client from the network may ask.
+    ``hosts`` are the values of Host that are served, with port; ``requests`` says how often a
+    client from the network may ask.
     """
 
     def __init__(
-        self,
-        app: Starlette,
-        *,
-        hosts: frozenset[str],
-        sessions: Sessions,
-        requests: RateLimiter,
+        self, app: Starlette, *, hosts: frozenset[str], sessions: Sessions, requests: RateLimiter
     ) -> None:
         self.inner, self._hosts = app, hosts
         self._sessions, self._requests = sessions, requests

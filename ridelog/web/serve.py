@@ -38,7 +38,7 @@ def serve(
     ] = False,
 ) -> None:
     """Open the workshop page on this machine: drop logs, read figures, compare."""
-    from ridelog.book import Book
+    from ridelog.book.book import Book
 
     with Book(book) as opened:  # made or brought up to date before anyone asks
         folder = opened.folder
@@ -93,10 +93,7 @@ def lan_host() -> str | None:
 def listening(host: str, port: int) -> socket.socket:
     """Return a socket that listens on an address.
 
-    Raises
-    ------
-    ServeError
-        If the port is taken or may not be used.
+    ServeError if the port is taken or may not be used.
     """
     opened = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
     try:

@@ -12,13 +12,15 @@ import numpy as np
 from starlette.requests import Request
 from starlette.responses import JSONResponse, Response
 
-from ridelog.book import Book, StoredResult
+from ridelog.book.book import Book
+from ridelog.book.records import StoredResult
 from ridelog.core.estimate import QUANTILE
-from ridelog.core.track import BoolArray, FloatArray
+from ridelog.core.track import BoolArray, FloatArray, IntArray
 from ridelog.core.units import SpeedUnit
 from ridelog.present.thinning import lowest_and_highest, thin_path
 from ridelog.web.ride_pages import result_of
 from ridelog.web.views import PageError, reads_book, server_of, unit_of
+from ridelog.workflow.measuring import TRACE
 
 _MOST_COLUMNS = 4_000
 # Points of the path on the page, and how far one may lie from the line that leaves it out. [m]
@@ -38,16 +40,6 @@ class RideTrace:
     speed_sd_mps: FloatArray
     east_m: FloatArray
     north_m: FloatArray
-
-    @classmethod
-    def from_bytes(cls, data: bytes) -> "RideTrace":
-        """Return the trace that ``measuring.trace_bytes`` wrote."""
-        with np.load(io.BytesIO(data), allow_pickle=False) as arrays:
-            numbers = ("time_s", "speed_mps", "speed_sd_mps", "east_m", "north_m")
-            return cls(
-                broken=arrays["broken"].astype(bool),
-                **{name: arrays[name].astype(np.float64) for name in numbers},
-            )
 
 
 @reads_book
@@ -105,12 +97,15 @@ def _trace(request: Request, book: Book) -> tuple[RideTrace, StoredResult]:
 def _read_trace(folder: str, ride_id: int, result_id: int) -> RideTrace:
     """Return a trace; a result's number never means another result."""
     with Book(Path(folder)) as book:
-        data = book.results.attachment(ride_id, "trace")
+        data = book.results.attachment(ride_id, TRACE)
     if data is None:
         raise PageError(
             f"ride {ride_id} was read from an export without its trace.", "measure it again.", 404
         )
-    return RideTrace.from_bytes(data)
+    with np.load(io.BytesIO(data), allow_pickle=False) as arrays:  # as measuring.trace_bytes wrote
+        numbers = ("time_s", "speed_mps", "speed_sd_mps", "east_m", "north_m")
+        broken = arrays["broken"].astype(bool)
+        return RideTrace(broken=broken, **{n: arrays[n].astype(np.float64) for n in numbers})
 
 
 def _number(request: Request, name: str, otherwise: float) -> float:
@@ -144,21 +139,7 @@ def speed_columns(
     The lowest and highest point of every column stay, so no peak is lost; with fewer points than
     that, all of them are there. One point beyond either end is kept, so that the line goes on.
 
-    Parameters
-    ----------
-    trace : RideTrace
-        The whole ride.
-    unit : SpeedUnit
-        In which speeds are given.
-    start_s, end_s : float
-        The stretch in view. [s]
-    columns : int
-        Columns of pixels.
-
-    Returns
-    -------
-    dict
-        Lists "time" [s], "speed", "low", "high" [unit]; null where the line is interrupted.
+    Lists "time" [s], "speed", "low", "high" [unit]; null where the line is interrupted.
     """
     first = max(0, int(np.searchsorted(trace.time_s, start_s)) - 1)
     last = min(len(trace.time_s), int(np.searchsorted(trace.time_s, end_s, side="right")) + 1)
@@ -169,38 +150,37 @@ def speed_columns(
     columns = int(np.clip(columns, 50, _MOST_COLUMNS))
     rows = lowest_and_highest(time_s, broken, speed, columns)
     half = QUANTILE * trace.speed_sd_mps[first:last][rows]
-    # After thinning a break lies between two kept rows if one lay anywhere between them.
-    breaks = np.concatenate([[0], np.cumsum(broken)])[rows]
-    gap_after = np.flatnonzero(np.diff(breaks) > 0)
     known = {
         "time": time_s[rows],
         "speed": unit.from_mps(1.0) * speed[rows],
         "low": unit.from_mps(1.0) * np.maximum(speed[rows] - half, 0.0),
         "high": unit.from_mps(1.0) * (speed[rows] + half),
     }
-    return {
-        name: _with_gaps(values, gap_after, 4 if name == "time" else 3)
-        for name, values in known.items()
-    }
+    return _lists(known, trace.broken[first:last], rows, time_decimals=4)
 
 
 def path_columns(trace: RideTrace, unit: SpeedUnit) -> dict[str, list[float | None]]:
     """Return the path in the unit's lengths with the time and speed of every point kept."""
     beside = trace.broken | np.append(trace.broken[1:], False)
     rows = thin_path(trace.east_m, trace.north_m, beside, _PATH_TOLERANCE_M, _MOST_PATH)
-    breaks = np.cumsum(trace.broken)[rows]
-    gap_after = np.flatnonzero(np.diff(breaks) > 0)
     known = {
         "time": trace.time_s[rows],
         "east": unit.from_metres(1.0) * trace.east_m[rows],
         "north": unit.from_metres(1.0) * trace.north_m[rows],
         "speed": unit.from_mps(1.0) * trace.speed_mps[rows],
     }
-    return {name: _with_gaps(values, gap_after, 3) for name, values in known.items()}
+    return _lists(known, trace.broken, rows, time_decimals=3)
 
 
-def _with_gaps(values: FloatArray, gap_after: Any, decimals: int) -> list[float | None]:
-    rounded: list[float | None] = np.round(values, decimals).tolist()
-    for place in gap_after[::-1].tolist():
-        rounded.insert(place + 1, None)
-    return rounded
+def _lists(
+    known: dict[str, FloatArray], broken: BoolArray, rows: IntArray, time_decimals: int
+) -> dict[str, list[float | None]]:
+    """Return columns of the rows kept, rounded, with None where the line is interrupted."""
+    # After thinning a break lies between two kept rows if one lay anywhere between them.
+    gap_after = np.flatnonzero(np.diff(np.cumsum(broken)[rows]) > 0)[::-1].tolist()
+    lists: dict[str, list[float | None]] = {}
+    for name, values in known.items():
+        lists[name] = np.round(values, time_decimals if name == "time" else 3).tolist()
+        for place in gap_after:
+            lists[name].insert(place + 1, None)
+    return lists

@@ -13,18 +13,18 @@ from urllib.parse import parse_qs
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from starlette.concurrency import run_in_threadpool
 from starlette.requests import ClientDisconnect, Request
-from starlette.responses import HTMLResponse, RedirectResponse, Response
+from starlette.responses import HTMLResponse, JSONResponse, RedirectResponse, Response
 
 from ridelog import __version__
-from ridelog.book import Book
+from ridelog.book.book import Book
 from ridelog.core.errors import BookError, RideLogError
 from ridelog.core.text import clean
 from ridelog.core.units import SPEED_UNITS, SpeedUnit
 from ridelog.present.words import elapsed_words
 from ridelog.web.job_queue import JobQueue
-from ridelog.web.security import PairingCodes, RateLimiter, Sessions, token_is_right
+from ridelog.web.security import ALONE_POLICY, PairingCodes, RateLimiter, Sessions, token_is_right
 from ridelog.web.worker import ComparedRides
-from ridelog.workflow import ride_words
+from ridelog.workflow import book_ride
 
 Form = dict[str, str]
 Endpoint = Callable[[Request], Awaitable[Response]]
@@ -33,11 +33,11 @@ UNIT_COOKIE = "ridelog_unit"
 UNIT_WORDS = {"kmh": "km/h", "mph": "mph"}
 _MOST_FORM_BYTES = 256 * 1024
 _FILTERS: dict[str, Callable[..., object]] = {
-    "top_speed": ride_words.top_speed,
-    "speed": ride_words.speed,
-    "bounds": ride_words.bounds,
-    "moment": ride_words.moment,
-    "lasting": ride_words.lasting,
+    "top_speed": book_ride.top_speed,
+    "speed": book_ride.speed,
+    "bounds": book_ride.bounds,
+    "moment": book_ride.moment,
+    "lasting": book_ride.lasting,
     "clock": elapsed_words,
     "clean": clean,
 }
@@ -130,11 +130,7 @@ def reads_book(function: Callable[[Request, Book], Response]) -> Endpoint:
 
     @wraps(function)
     async def endpoint(request: Request) -> Response:
-        def work() -> Response:
-            with Book(server_of(request).folder) as book:
-                return function(request, book)
-
-        return await run_in_threadpool(work)
+        return await _with_book(request, function)
 
     return problems_as_pages(endpoint)
 
@@ -151,29 +147,42 @@ def changes_book(function: Callable[[Request, Book, Form], Response]) -> Endpoin
                 "load the page again and repeat it.", 403,
             )  # fmt: skip
 
-        def work() -> Response:
-            with Book(server_of(request).folder) as book:
-                return function(request, book, form)
-
-        return await run_in_threadpool(work)
+        return await _with_book(request, function, form)
 
     return problems_as_pages(endpoint)
 
 
+async def _with_book(request: Request, function: Callable[..., Response], *form: Form) -> Response:
+    def work() -> Response:
+        with Book(server_of(request).folder) as book:
+            return function(request, book, *form)
+
+    return await run_in_threadpool(work)
+
+
 def problem_page(request: Request, error: RideLogError, status: int) -> Response:
-    """Return a page that says what is wrong and what to do."""
-    return page(
-        request, "problem.html", status, problem=clean(error.problem), advice=clean(error.advice)
-    )
+    """Return a page that says what is wrong and what to do; as JSON where a script put a log."""
+    words = {"problem": clean(error.problem), "advice": clean(error.advice)}
+    if request.method == "PUT":
+        return JSONResponse(words, status)
+    return page(request, "problem.html", status, **words)
+
+
+def attachment(data: bytes, kind: str, name: str, *, alone: bool = False) -> Response:
+    """Return a file to keep, under a name of ours: nothing from a log reaches a header.
+
+    ``alone`` is for a page that was made to stand alone.
+    """
+    headers = {"content-disposition": f'attachment; filename="{name}"'}
+    if alone:
+        headers["content-security-policy"] = ALONE_POLICY
+    return Response(data, media_type=kind, headers=headers)
 
 
 async def form_of(request: Request) -> Form:
     """Return the fields of a form, the first value of each.
 
-    Raises
-    ------
-    PageError
-        If it is too large, or no form.
+    PageError if it is too large, or no form.
     """
     body = b""
     async for part in request.stream():
@@ -191,13 +200,7 @@ async def form_of(request: Request) -> Form:
 
 
 def number_of(text: str, what: str) -> int:
-    """Return a number from a form.
-
-    Raises
-    ------
-    PageError
-        If it is none.
-    """
+    """Return a number from a form; PageError if it is none."""
     if not text.isdigit() or len(text) > 12:
         raise PageError(f"{what}: {text[:20]!r} is no number.", "load the page again.")
     return int(text)
@@ -206,10 +209,7 @@ def number_of(text: str, what: str) -> int:
 def seconds_of(text: str, what: str) -> float:
     """Return a time in a ride: seconds, or such as 1:23.4 or 1:04:36 as a clock shows it.
 
-    Raises
-    ------
-    PageError
-        If it is neither.
+    PageError if it is neither.
     """
     match = re.fullmatch(r"\s*(?:(?:(\d{1,3}):)?(\d{1,5}):)?(\d{1,6}(?:[.,]\d{1,6})?)\s*", text)
     if match is None:

@@ -20,18 +20,17 @@ from ridelog.compare.predicted import predict_from
 from ridelog.core.errors import RideLogError
 from ridelog.core.units import SPEED_UNITS
 from ridelog.machine.setup import MachineSetup
-from ridelog.report.compare_files import sheet_files
+from ridelog.present.section import Picture
 from ridelog.report.compare_json import compare_json
 from ridelog.report.compare_plot import compare_picture
 from ridelog.report.predict_page import prediction_words
 from ridelog.report.predict_plot import predict_pictures
 from ridelog.report.ride_json import to_bytes
-from ridelog.report.ride_page import ride_page
-from ridelog.report.ride_pictures import ride_pictures
-from ridelog.report.ride_sections import ride_sections
+from ridelog.report.ride_page import ride_page, ride_pictures, ride_sections
 from ridelog.report.sheet import sheet_words
-from ridelog.workflow.measuring import first_figures, measured, pages_bytes
-from ridelog.workflow.ride_cache import LogAt, RideCache
+from ridelog.report.sheet_pdf import sheet_files
+from ridelog.workflow.book_ride import LogAt
+from ridelog.workflow.measuring import RideCache, first_figures, measured, pages_bytes
 
 # The largest child, and the longest job. Own choice: far beyond what a day at 5 Hz takes.
 _MOST_BYTES = 4 * 1024**3
@@ -87,11 +86,8 @@ class Worker:
     def run(self, job: Job) -> Iterator[tuple[str, Any]]:
         """Do a job; yield its messages as they come, such as ("progress", 0.4).
 
-        Raises
-        ------
-        RideLogError
-            What the job itself raised about its input; JobError if the child broke, died or took
-            too long.
+        RideLogError as the job itself raised it about its input; JobError if the child broke, died
+        or took too long.
         """
         if self._process is None or not self._process.is_alive():
             self.stop()
@@ -132,17 +128,9 @@ class ComparedRides:
     """A comparison for the page: what it says, its picture, and its files by name."""
 
     words: dict[str, Any]
-    picture: dict[str, str] | None
+    picture: Picture | None
     files: dict[str, bytes]
     lacking: str
-
-
-@dataclass(frozen=True)
-class PredictedChange:
-    """A prediction for the page: what it says, and its pictures."""
-
-    words: dict[str, Any]
-    pictures: list[dict[str, str]]
 
 
 def measure_ride(send: Send, cache: RideCache, *, log: LogAt) -> None:
@@ -188,8 +176,7 @@ def compare_rides(
         comparison, reader, to_bytes(compare_json(comparison)), workshop=workshop, note=note,
         paper=paper,
     )  # fmt: skip
-    drawn = compare_picture(comparison, reader)
-    picture = {"wide_svg": drawn.wide_svg, "narrow_svg": drawn.narrow_svg} if drawn else None
+    picture = compare_picture(comparison, reader)
     words = asdict(sheet_words(comparison, reader, workshop=workshop, note=note))
     send("answer", ComparedRides(words, picture, files, lacking))
 
@@ -204,15 +191,12 @@ def predict_change(
     sweep: tuple[str, list[Any]] | None,
     unit: str,
 ) -> None:
-    """Predict a change of a machine; sends "answer" (PredictedChange)."""
+    """Predict a change of a machine; sends "answer": its words and pictures."""
     reader, known = SPEED_UNITS[unit], MachineSetup(**setup)
     rides = tuple(cache.ridden(log) for log in logs)
     prediction = predict_from(known, rides, asked, reader, sweep=sweep)
-    pictures = [
-        {"wide_svg": p.wide_svg, "narrow_svg": p.narrow_svg}
-        for p in predict_pictures(prediction, reader)
-    ]
-    send("answer", PredictedChange(prediction_words(prediction, reader), pictures))
+    pictures = predict_pictures(prediction, reader)
+    send("answer", {"words": prediction_words(prediction, reader), "pictures": pictures})
 
 
 _JOBS: dict[str, Callable[..., None]] = {
@@ -236,7 +220,7 @@ def _serve(pipe: Connection) -> None:
         except RideLogError as error:
             answer = ("refused", (error.problem, error.advice))
         except MemoryError:
-            cache.clear()
+            cache = RideCache()
             answer = ("failed", _TOO_LARGE)
         except Exception as error:  # a mistake in ridelog must not stop the queue
             print(f"ridelog: {job.function} failed: {error!r}", file=sys.stderr)

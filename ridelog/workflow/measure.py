@@ -8,7 +8,6 @@ from ridelog.analysis.settings import Settings
 from ridelog.analysis.subject import MeasuredRide
 from ridelog.core.errors import NotEnoughDataError, RideLogError, UnreadableLogError
 from ridelog.core.text import shown_name
-from ridelog.core.track import Track
 from ridelog.filtering.motion import Motion
 from ridelog.filtering.smoother import estimate_motion
 from ridelog.importer import load_track, log_from_bytes, require_times
@@ -17,50 +16,30 @@ from ridelog.importer.containers import MAX_LOG_BYTES, unpack
 Progress = Callable[[float], None]
 
 
-def _silent(done: float) -> None:
-    """Tell nobody."""
-
-
-def load_motion(log: Path, *, report_progress: Progress = _silent) -> Motion:
+def load_motion(log: Path, *, report_progress: Progress = lambda done: None) -> Motion:
     """Return the smoothed motion of a log.
 
-    Raises
-    ------
-    RideLogError
-        If there is no such file, or whatever reading and smoothing raise.
+    RideLogError if there is no such file, or whatever reading and smoothing raise.
     """
     if not log.exists():
         raise UnreadableLogError(
             f"{shown_name(str(log))}: there is no such file.", "check the name and the folder."
         )
-    return _smoothed(load_track(log), report_progress)
+    return estimate_motion(load_track(log), report_progress=report_progress)
 
 
 def motion_of_bytes(
     name: str,
     data: bytes,
     *,
-    report_progress: Progress = _silent,
+    report_progress: Progress = lambda done: None,
     most_bytes: int = MAX_LOG_BYTES,
     most_fixes: int | None = None,
 ) -> Motion:
     """Return the smoothed motion of a log's bytes.
 
-    Parameters
-    ----------
-    name : str
-        File name, for messages.
-    data : bytes
-        The whole file.
-    report_progress : callable
-        Told the share that is done.
-    most_bytes, most_fixes : int
-        Most that the log may hold once it is unpacked; no bound on its fixes if None.
-
-    Raises
-    ------
-    RideLogError
-        If the bytes are no log, hold too much, or cannot give a speed.
+    ``most_bytes`` and ``most_fixes`` bound what the log may hold once it is unpacked.
+    RideLogError if the bytes are no log, hold too much, or cannot give a speed.
     """
     # Unpacked twice, so that a bomb ends at the smaller limit; the second time costs little.
     unpack(name, data, limit_bytes=most_bytes)
@@ -71,15 +50,11 @@ def motion_of_bytes(
             f"page takes ({most_fixes:,}).",
             "cut the log down to the one test ride, or use `ridelog report`.",
         )
-    return _smoothed(track, report_progress)
-
-
-def _smoothed(track: Track, report_progress: Progress) -> Motion:
     return estimate_motion(track, report_progress=report_progress)
 
 
 def measure_ride(
-    log: Path, settings: Settings, *, report_progress: Progress = _silent
+    log: Path, settings: Settings, *, report_progress: Progress = lambda done: None
 ) -> MeasuredRide:
     """Return one ride measured with the given settings; errors as for ``load_motion``.
 
@@ -92,33 +67,21 @@ def measure_ride(
 
 
 def measure_rides(
-    logs: Sequence[Path], settings: Settings, *, report_progress: Progress = _silent
+    logs: Sequence[Path], settings: Settings, *, report_progress: Progress = lambda done: None
 ) -> list[MeasuredRide]:
     """Return rides measured with the same settings; errors as for ``load_motion``."""
-    rides = []
-    for number, log in enumerate(logs):
 
-        def part(done: float, number: int = number) -> None:
-            report_progress((number + done) / len(logs))
+    def part(number: int) -> Progress:
+        return lambda done: report_progress((number + done) / len(logs))
 
-        rides.append(measure_ride(log, settings, report_progress=part))
-    return rides
+    return [measure_ride(log, settings, report_progress=part(k)) for k, log in enumerate(logs)]
 
 
 def logs_in(places: list[Path], side: str) -> tuple[list[Path], list[str]]:
     """Return the logs of one side, folders opened, and the names in folders that are no logs.
 
-    Parameters
-    ----------
-    places : list of Path
-        Files and folders.
-    side : str
-        "before" or "after", for messages.
-
-    Raises
-    ------
-    UnreadableLogError
-        If a place does not exist or a folder holds no log.
+    ``side`` is "before" or "after", for messages. UnreadableLogError if a place does not exist or a
+    folder holds no log.
     """
     logs: list[Path] = []
     others: list[str] = []
@@ -131,14 +94,9 @@ def logs_in(places: list[Path], side: str) -> tuple[list[Path], list[str]]:
         if not place.is_dir():
             logs.append(place)
             continue
-        found = []
-        for path in sorted(place.iterdir()):
-            if not path.is_file() or path.name.startswith("."):
-                continue
-            if _is_log(path):
-                found.append(path)
-            else:
-                others.append(str(path))
+        inside = [p for p in sorted(place.iterdir()) if p.is_file() and p.name[0] != "."]
+        found = [path for path in inside if _is_log(path)]
+        others += [str(path) for path in inside if path not in found]
         if not found:
             raise UnreadableLogError(
                 f"{shown_name(str(place))}: this folder holds no log (rides {side}).",

@@ -1,40 +1,49 @@
-"""One log measured for the book, in stages: first figures, the whole result, drawn pages."""
+"""A ride of the book measured in stages, the rides asked for last kept in memory."""
 
 import io
 import json
+from collections import OrderedDict
+from collections.abc import Callable
 from dataclasses import dataclass
+from pathlib import Path
 from typing import Any
 
 import numpy as np
 
 from ridelog import __version__
+from ridelog.analysis.ride import analyse
 from ridelog.analysis.settings import Settings
-from ridelog.analysis.subject import MeasuredRide
+from ridelog.analysis.subject import MeasuredRide, RideSource
 from ridelog.analysis.windows import window_means, windows_of
-from ridelog.book import Book, NewResult
+from ridelog.book.book import Book
+from ridelog.book.records import NewResult
+from ridelog.core.errors import UnreadableLogError
 from ridelog.core.interval import estimate
 from ridelog.core.quantity import SPEED, bounds, value
 from ridelog.core.units import SPEED_UNITS
 from ridelog.filtering.motion import Motion
+from ridelog.present.thinning import rows_in_time
 from ridelog.report.ride_json import ride_json
-from ridelog.report.ride_page import page_words
-from ridelog.report.ride_pictures import ride_pictures
-from ridelog.report.ride_sections import ride_sections
+from ridelog.report.ride_page import page_words, ride_pictures, ride_sections
+from ridelog.workflow.book_ride import LogAt
+from ridelog.workflow.measure import motion_of_bytes
 
 TRACE, PAGES = "trace", "pages"
 # How far about the best second the first look draws. [s]
 _LOOK_S = 2.0
 # More fixes than a day at 5 Hz is not one test ride, and its memory would not be bounded.
 MOST_FIXES = 432_000
+# As much as may come in at once; the command line reads larger logs.
+MOST_UNPACKED_BYTES = 128 * 1024 * 1024
+# So many fixes are kept at hand (about 0.5 GB), but never fewer than one ride. Own choice.
+_MOST_FIXES = 60_000
 
 
 @dataclass(frozen=True)
 class MeasuredLog:
     """What was measured of one log, ready for the book."""
 
-    format: str
-    start_utc: str
-    duration_s: float
+    source: RideSource
     result: NewResult
 
 
@@ -42,12 +51,8 @@ def first_figures(motion: Motion, settings: Settings) -> dict[str, Any]:
     """Return a first look at the headline, before everything else is measured.
 
     The best second is drawn about where the fitted path has it, and nowhere else: the result, which
-    weighs all riding near the top, may differ by a part of its interval and replaces it.
-
-    Returns
-    -------
-    dict
-        ``best_1s_mps``: E or None; ``words``: value and bounds in each unit, empty without.
+    weighs all riding near the top, may differ by a part of its interval and replaces it. Holds
+    ``best_1s_mps``: E or None, and ``words``: value and bounds in each unit, empty without.
     """
     windows = windows_of(motion, 1.0, excluded=settings.left_out_s)
     best = None
@@ -66,25 +71,21 @@ def first_figures(motion: Motion, settings: Settings) -> dict[str, Any]:
 
 def measured(motion: Motion, result: MeasuredRide) -> MeasuredLog:
     """Return everything that was measured on a ride, with its trace but without pictures."""
-    document = ride_json(result)
     new = NewResult(
         version=__version__,
         settings=result.settings.as_json(),
-        document=document,
-        figures={
-            name: figure.firm for name, figure in result.figures.items() if figure.firm is not None
-        },
+        document=ride_json(result),
+        figures={name: each.firm for name, each in result.figures.items() if each.firm},
         attachments={TRACE: trace_bytes(motion)},
     )
-    source = result.source
-    return MeasuredLog(source.format, source.start_utc, source.duration_s, new)
+    return MeasuredLog(result.source, new)
 
 
 def keep(book: Book, ride_id: int, found: MeasuredLog) -> int:
     """Write into the book what was measured of a ride; return the number of the result."""
-    number = book.results.put(ride_id, found.result)
+    number, log = book.results.put(ride_id, found.result), found.source
     book.rides.describe(
-        ride_id, format=found.format, start_utc=found.start_utc, duration_s=found.duration_s
+        ride_id, format=log.format, start_utc=log.start_utc, duration_s=log.duration_s
     )
     return number
 
@@ -108,22 +109,64 @@ def trace_bytes(motion: Motion) -> bytes:
     Arrays of shape (m,): time_s (float64), speed_mps, speed_sd_mps, east_m, north_m
     (float32), broken (bool, whether the line is interrupted before the row). [SI]
     """
-    rows = np.flatnonzero(motion.used & np.isfinite(motion.speed_mps))
-    rows = rows[np.argsort(motion.track.time_s[rows], kind="stable")]
-    time_s = motion.track.time_s[rows]
-    broken = np.zeros(len(rows), dtype=bool)
-    for start_s, end_s in motion.gaps:
-        after = int(np.searchsorted(time_s, 0.5 * (start_s + end_s)))
-        if 0 < after < len(rows):
-            broken[after] = True
+    rows, broken_after = rows_in_time(motion)
     stream = io.BytesIO()
     np.savez_compressed(
         stream,
-        time_s=time_s,
-        broken=broken,
+        time_s=motion.track.time_s[rows],
+        broken=np.append(False, broken_after)[: len(rows)],
         **{
             name: getattr(motion, name)[rows].astype(np.float32)
             for name in ("speed_mps", "speed_sd_mps", "east_m", "north_m")
         },
     )
     return stream.getvalue()
+
+
+class RideCache:
+    """The motions and figures of the rides asked for last."""
+
+    def __init__(self) -> None:
+        self._motions: OrderedDict[tuple[str, str], Motion] = OrderedDict()
+        self._rides: dict[tuple[str, str, str], MeasuredRide] = {}
+
+    def motion(
+        self, log: LogAt, report_progress: Callable[[float], None] = lambda done: None
+    ) -> Motion:
+        """Return the smoothed motion of a log.
+
+        RideLogError if the log is gone, or cannot give a speed.
+        """
+        key = (log.sha256, log.name)
+        if key not in self._motions:
+            try:
+                data = Path(log.place).read_bytes()
+            except OSError as error:
+                raise UnreadableLogError(
+                    f"{log.name}: the log is not in the book's folder any more ({error.strerror}).",
+                    "add the log again.",
+                ) from error
+            self._motions[key] = motion_of_bytes(
+                log.name,
+                data,
+                report_progress=report_progress,
+                most_bytes=MOST_UNPACKED_BYTES,
+                most_fixes=MOST_FIXES,
+            )
+            self._drop_the_oldest()
+        self._motions.move_to_end(key)
+        return self._motions[key]
+
+    def ridden(self, log: LogAt) -> MeasuredRide:
+        """Return a ride with everything that is measured on it."""
+        key = (log.sha256, log.name, json.dumps(log.settings, sort_keys=True))
+        if key not in self._rides:
+            self._rides[key] = analyse(self.motion(log), Settings.from_json(log.settings))
+        return self._rides[key]
+
+    def _drop_the_oldest(self) -> None:
+        fixes = sum(len(motion.track) for motion in self._motions.values())
+        while len(self._motions) > 1 and fixes > _MOST_FIXES:
+            gone, motion = self._motions.popitem(last=False)
+            fixes -= len(motion.track)
+            self._rides = {key: ride for key, ride in self._rides.items() if key[:2] != gone}

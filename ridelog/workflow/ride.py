@@ -1,4 +1,4 @@
-"""What other programs use of ridelog: load a ride, save it, compare, predict, verify."""
+"""What other programs use of ridelog: load a ride, save it, compare, predict."""
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, fields
@@ -10,10 +10,13 @@ from ridelog.analysis.settings import Settings
 from ridelog.analysis.subject import MeasuredRide
 from ridelog.compare.comparison import Comparison
 from ridelog.compare.comparison import compare as compare_rides
+from ridelog.compare.predicted import predict_from
 from ridelog.core.errors import RideLogError
 from ridelog.core.units import SPEED_UNITS, SpeedUnit
+from ridelog.machine.predict import Prediction
+from ridelog.machine.setup_file import read_setup
 from ridelog.present.files import make_folder, write_files
-from ridelog.report.ride_files import ride_files
+from ridelog.report.ride_page import ride_files
 from ridelog.workflow.measure import measure_ride
 
 
@@ -123,6 +126,31 @@ def compare(
         noted_before=dict(noted_before or {}),
         noted_after=dict(noted_after or {}),
     )
+
+
+def predict(
+    setup: str | Path, rides: Sequence[MeasuredRide] = (), *, units: str = "km/h", **changes: object
+) -> Prediction:
+    """Return what a change would do: ``predict(...)["two_way_mps"].changed``.
+
+    Parameters
+    ----------
+    setup : str or Path
+        The machine's set-up file as it is now.
+    rides : sequence of Ride
+        On the machine as it is; without any the answer rests on the set-up alone.
+    units : str
+        "km/h" or "mph": in which the usual launch windows are round.
+    **changes
+        Keys of the set-up file and their new values, such as ``rear_teeth=56``.
+
+    Raises
+    ------
+    RideLogError
+        If the set-up or a change cannot be.
+    """
+    known = read_setup(Path(setup))
+    return predict_from(known, tuple(rides), changes, _unit(units))
 
 
 def _unit(words: str) -> SpeedUnit:

@@ -1,8 +1,10 @@
 """Compute a result again from its logs and say whether every value is the same."""
 
+import hashlib
 import json
+import math
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import Any
 
@@ -12,10 +14,11 @@ from ridelog.analysis.signal.measure import judge_signal
 from ridelog.analysis.subject import RideSource
 from ridelog.compare.comparison import compare
 from ridelog.core.errors import RideLogError, UnreadableLogError
+from ridelog.core.text import shown_name
 from ridelog.core.units import SPEED_UNITS
-from ridelog.filtering.motion import Motion
+from ridelog.importer.containers import MAX_LOG_BYTES
 from ridelog.machine.setup import MachineSetup
-from ridelog.present.digest import FIELD, digest_of
+from ridelog.present.json import FIELD, digest_of
 from ridelog.present.words import clean
 from ridelog.report.compare_json import compare_json, settings_in
 from ridelog.report.ride_json import (
@@ -26,25 +29,44 @@ from ridelog.report.ride_json import (
     signal_json,
     to_bytes,
 )
-from ridelog.workflow.agreement import Disagreement, count_values, disagreements
-from ridelog.workflow.find_logs import FoundLog, find_logs
 from ridelog.workflow.measure import motion_of_bytes
 
 VERIFY_SCHEMA = "ridelog.verify/1"
+_AS_WRITTEN = "give the result as ridelog wrote it."
+# Arithmetic on another machine may differ in the last digits, never by this share.
+_TOLERANCE = 1e-6
+# Fields that tell who made a result, not what it says.
+NOT_COMPARED = ("ridelog_version", "content_sha256")
+
+
+@dataclass(frozen=True)
+class FoundLog:
+    """One log behind a result, as it names it, and where it is: None if nowhere.
+
+    ``same_bytes`` is False for a file of the same name whose bytes differ.
+    """
+
+    file: str
+    sha256: str
+    path: Path | None
+    same_bytes: bool
+
+
+@dataclass(frozen=True)
+class Disagreement:
+    """One value that differs, such as ``measures[two_way_mps].difference.low``; None if missing."""
+
+    name: str
+    recorded: Any
+    computed: Any
 
 
 @dataclass(frozen=True)
 class Verification:
-    """What came of computing a result again.
+    """What came of computing a result again: how many values, which are not the same.
 
-    Attributes
-    ----------
-    file : name of the result.
-    logs : where each of its logs was found.
-    values : how many values were compared.
-    differing : those that are not the same.
-    untouched : whether the result's content still has the digest it was written with.
-    notes : sentences about what limits the answer.
+    ``untouched`` says that the content still has the digest it was written with; ``notes`` are
+    sentences about what limits the answer.
     """
 
     file: str
@@ -61,42 +83,35 @@ class Verification:
 
 
 def verify(
-    path: Path, folder: Path, report_progress: Callable[[float], None] | None = None
+    result: str | Path,
+    *,
+    logs: str | Path,
+    report_progress: Callable[[float], None] = lambda done: None,
 ) -> Verification:
-    """Return whether a result follows from the logs it names.
+    """Return whether a result follows from its logs: ``verify(...).same``.
 
-    Parameters
-    ----------
-    path : Path
-        A result as ``report``, ``signal`` or ``compare`` writes it.
-    folder : Path
-        Where its logs are, in any folder inside it and under any name.
-    report_progress : callable, optional
-        Told how far the work is, 0 to 1.
-
-    Raises
-    ------
-    RideLogError
-        If the result cannot be read, or a log is not in the folder at all.
+    ``result`` is a file as ``report``, ``signal`` or ``compare`` writes it; its logs lie in any
+    folder inside ``logs`` and under any name. RideLogError if the result cannot be read, or a log
+    is not in the folder at all.
     """
+    path, folder = Path(result), Path(logs)
     name = clean(path.name)
     document = _read(path, name)
-    wanted = [(source["file"], source["sha256"]) for source in _sources(document, name)]
-    logs = find_logs(folder, wanted)
-    lost = [log for log in logs if log.path is None]
+    found = _find_logs(folder, _sources(document, name))
+    lost = [log for log in found if log.path is None]
     if lost:
         raise UnreadableLogError(
             f"{name}: the log {clean(lost[0].file)} (SHA-256 {lost[0].sha256[:12]}…) is not in "
             f"{clean(str(folder))}.",
             "put all logs of the result into that folder; their names do not matter.",
         )
-    computed = json.loads(to_bytes(_computed(document, logs, report_progress)))
+    computed = json.loads(to_bytes(_computed(document, found, report_progress)))
     untouched = document.get(FIELD) is None or document[FIELD] == digest_of(document)
     # An untouched result may come from a machine whose arithmetic differs in the last digits.
     exact = FIELD not in document or not untouched
     differing = disagreements(document, computed, exact=exact)
     return Verification(
-        name, tuple(logs), count_values(document), tuple(differing), untouched, _notes(document)
+        name, tuple(found), count_values(document), tuple(differing), untouched, _notes(document)
     )
 
 
@@ -113,10 +128,7 @@ def verification_json(verification: Verification) -> dict[str, Any]:
             {"file": log.file, "sha256": log.sha256, "same_bytes": log.same_bytes}
             for log in verification.logs
         ],
-        "differing": [
-            {"name": each.name, "recorded": each.recorded, "computed": each.computed}
-            for each in verification.differing
-        ],
+        "differing": [asdict(each) for each in verification.differing],
         "notes": list(verification.notes),
     }
 
@@ -128,20 +140,14 @@ def verification_lines(verification: Verification, most: int = 12) -> list[tuple
         state = "same bytes" if log.same_bytes else "its bytes have CHANGED since"
         lines.append((f"{clean(log.file)}: {state}", "" if log.same_bytes else "caution"))
     for each in verification.differing[:most]:
-        lines.append(
-            (
-                f"differs: {each.name}: recorded {_shown(each.recorded)}, computed "
-                f"{_shown(each.computed)}",
-                "caution",
-            )
-        )
+        values = f"recorded {_shown(each.recorded)}, computed {_shown(each.computed)}"
+        lines.append((f"differs: {each.name}: {values}", "caution"))
     if len(verification.differing) > most:
         lines.append((f"... and {len(verification.differing) - most} more", "caution"))
     lines += [(note, "quiet") for note in verification.notes]
     if verification.same:
-        lines.append(
-            (f"All {verification.values:,} values of the result are the same.", "headline")
-        )
+        words = f"All {verification.values:,} values of the result are the same."
+        lines.append((words, "headline"))
     return lines
 
 
@@ -185,36 +191,31 @@ def _read(path: Path, name: str) -> dict[str, Any]:
     return document
 
 
-def _sources(document: dict[str, Any], name: str) -> list[dict[str, str]]:
+def _sources(document: dict[str, Any], name: str) -> list[tuple[str, str]]:
+    """Return file and SHA-256 of each log that a result names."""
     try:
-        if document["schema"] == COMPARE_SCHEMA:
-            sources = [*document["before"], *document["after"]]
-        else:
-            sources = [document["source"]]
-        return [{"file": str(each["file"]), "sha256": str(each["sha256"])} for each in sources]
+        compared = document["schema"] == COMPARE_SCHEMA
+        sources = document["before"] + document["after"] if compared else [document["source"]]
+        return [(str(each["file"]), str(each["sha256"])) for each in sources]
     except (KeyError, TypeError) as error:
         raise UnreadableLogError(
-            f"{name}: the result does not name its logs ({error}).",
-            "give the result as ridelog wrote it.",
+            f"{name}: the result does not name its logs ({error}).", _AS_WRITTEN
         ) from error
 
 
 def _computed(
-    document: dict[str, Any],
-    logs: list[FoundLog],
-    report_progress: Callable[[float], None] | None,
+    document: dict[str, Any], logs: list[FoundLog], report_progress: Callable[[float], None]
 ) -> dict[str, Any]:
-    report_progress = report_progress or (lambda done: None)
     try:
         settings = settings_in(document, len(logs))
     except (LookupError, TypeError, ValueError, AttributeError) as error:
         raise UnreadableLogError(
-            f"The settings in the result cannot be read ({error}).",
-            "give the result as ridelog wrote it.",
+            f"The settings in the result cannot be read ({error}).", _AS_WRITTEN
         ) from error
     rides = []
     for number, log in enumerate(logs):
-        motion = _motion(log)
+        assert log.path is not None  # what is lost was told before
+        motion = motion_of_bytes(log.file, log.path.read_bytes())
         if document["schema"] == SIGNAL_SCHEMA:
             return signal_json(RideSource.of(motion), judge_signal(motion))
         rides.append(analyse(motion, settings[number]))
@@ -244,15 +245,8 @@ def _setups(predicted: Any) -> tuple[MachineSetup, MachineSetup] | None:
     except (LookupError, TypeError, ValueError) as error:
         raise UnreadableLogError(
             "The set-ups in the result cannot be read, so its prediction cannot be computed again.",
-            "give the result as ridelog wrote it.",
+            _AS_WRITTEN,
         ) from error
-
-
-def _motion(log: FoundLog) -> Motion:
-    """Return the motion of a log under the name that the result gave it."""
-    if log.path is None:
-        raise ValueError("a log that was not found cannot be read")
-    return motion_of_bytes(log.file, log.path.read_bytes())
 
 
 def _notes(document: dict[str, Any]) -> tuple[str, ...]:
@@ -271,3 +265,86 @@ def _notes(document: dict[str, Any]) -> tuple[str, ...]:
 def _shown(value: Any) -> str:
     text = clean(json.dumps(value, ensure_ascii=False))
     return text if len(text) <= 60 else text[:59] + "…"
+
+
+def _find_logs(folder: Path, wanted: list[tuple[str, str]]) -> list[FoundLog]:
+    """Return where the logs of a result (file and SHA-256) are, the nearest of several."""
+    if not folder.is_dir():
+        raise UnreadableLogError(
+            f"{shown_name(str(folder))}: there is no such folder.", "name the folder of the logs."
+        )
+    hashes = {sha256 for _, sha256 in wanted}
+    by_hash: dict[str, Path] = {}
+    by_name: dict[str, Path] = {}
+    for path in sorted(folder.rglob("*"), key=lambda path: (len(path.parts), path)):
+        if path.is_file():
+            by_name.setdefault(path.name, path)
+            if (sha256 := _sha256(path)) in hashes:
+                by_hash.setdefault(sha256, path)
+    return [
+        FoundLog(file, sha256, by_hash.get(sha256, by_name.get(file)), sha256 in by_hash)
+        for file, sha256 in wanted
+    ]
+
+
+def _sha256(path: Path) -> str:
+    try:
+        if path.stat().st_size > MAX_LOG_BYTES:
+            return ""
+        return hashlib.sha256(path.read_bytes()).hexdigest()
+    except OSError:
+        return ""
+
+
+def disagreements(
+    recorded: Any, computed: Any, *, exact: bool, name: str = ""
+) -> list[Disagreement]:
+    """Return every value in which two results differ.
+
+    ``exact`` asks whether numbers must agree in every digit, or within the arithmetic of another
+    machine; ``name`` is where the values are in the result.
+    """
+    found: list[Disagreement] = []
+    if isinstance(recorded, dict) and isinstance(computed, dict):
+        for key in {**recorded, **computed}:
+            place = f"{name}.{key}" if name else key
+            if not name and key in NOT_COMPARED:
+                continue
+            if key in recorded and key in computed:
+                found += disagreements(recorded[key], computed[key], exact=exact, name=place)
+            else:
+                found.append(Disagreement(place, recorded.get(key), computed.get(key)))
+    elif isinstance(recorded, list) and isinstance(computed, list):
+        for k, (one, other) in enumerate(zip(recorded, computed, strict=False)):
+            found += disagreements(one, other, exact=exact, name=f"{name}[{_label(one, k)}]")
+        if len(recorded) != len(computed):
+            found.append(Disagreement(f"{name} (how many)", len(recorded), len(computed)))
+    elif not _same(recorded, computed, exact):
+        found.append(Disagreement(name, recorded, computed))
+    return found
+
+
+def count_values(record: Any) -> int:
+    """Return how many values a result holds, fields that are not compared left out."""
+    if isinstance(record, dict):
+        return sum(count_values(v) for k, v in record.items() if k not in NOT_COMPARED)
+    if isinstance(record, list):
+        return sum(map(count_values, record))
+    return 1
+
+
+def _label(record: Any, position: int) -> str:
+    """Return what an entry of a list is called: by its own name where it has one."""
+    names = [record.get(n) for n in ("name", "label", "code")] if isinstance(record, dict) else []
+    return next((name for name in names if isinstance(name, str)), str(position))
+
+
+def _same(recorded: Any, computed: Any, exact: bool) -> bool:
+    numbers = (int, float)
+    if isinstance(recorded, bool) or isinstance(computed, bool):
+        return recorded is computed
+    if isinstance(recorded, numbers) and isinstance(computed, numbers):
+        if exact:
+            return recorded == computed
+        return math.isclose(recorded, computed, rel_tol=_TOLERANCE, abs_tol=_TOLERANCE**2)
+    return type(recorded) is type(computed) and recorded == computed

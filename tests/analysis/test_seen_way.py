@@ -6,6 +6,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 from filtered_rides import kept, ride_and_log
+from log_in_memory import to_track
 
 from ridelog.analysis.coverage import seen_share
 from ridelog.analysis.signal.measure import judge_signal
@@ -13,7 +14,6 @@ from ridelog.analysis.top_speed.measure import measure_top_speed
 from ridelog.analysis.top_speed.subject import doubts
 from ridelog.filtering.smoother import estimate_motion
 from ridelog.importer import load_track
-from ridelog.simulate import to_track
 
 REAL = Path(__file__).resolve().parents[3] / "shared" / "real-tracks" / "gpx"
 
@@ -106,4 +106,4 @@ def test_another_segment_of_the_log_is_not_a_way_unseen() -> None:
 def test_real_logs_of_distant_fixes_give_no_second(file: str, share: int) -> None:
     top = measure_top_speed(estimate_motion(load_track(REAL / file)))
     assert top.best_1s_mps is None
-    assert top.reason.startswith(f"only {share} % of the way was logged by fixes")
+    assert top.reason.startswith(f"only {share} % of the distance was logged by fixes")

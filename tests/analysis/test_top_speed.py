@@ -6,6 +6,10 @@ from pathlib import Path
 import numpy as np
 import pytest
 from filtered_rides import ride_and_log
+from labelled_rides import finish
+from log_in_memory import to_track
+from random_rides import out_and_back, start_ride
+from receiver_presets import preset
 
 from ridelog.analysis.top_speed.measure import TopSpeed, measure_top_speed
 from ridelog.analysis.windows import highest_means, windows_of
@@ -13,10 +17,7 @@ from ridelog.core.interval import estimate
 from ridelog.filtering.motion import Motion
 from ridelog.filtering.smoother import estimate_motion
 from ridelog.importer import load_track
-from ridelog.simulate import preset, to_track
-from ridelog.simulate.disturbances import Settling
-from ridelog.simulate.labels import finish
-from ridelog.simulate.rides import out_and_back, start_ride
+from ridelog.simulate import Settling
 
 REAL = Path(__file__).resolve().parents[3] / "shared" / "real-tracks"
 

@@ -3,13 +3,14 @@
 from dataclasses import replace
 
 import numpy as np
+from log_in_memory import to_track
+from random_rides import out_and_back
+from receiver_presets import preset
 
 from ridelog.analysis.windows import windows_of
 from ridelog.core.flags import Flag
 from ridelog.core.track import BoolArray
 from ridelog.filtering.smoother import estimate_motion
-from ridelog.simulate import preset, to_track
-from ridelog.simulate.rides import out_and_back
 
 
 def _touching(count: int) -> tuple[BoolArray, BoolArray]:

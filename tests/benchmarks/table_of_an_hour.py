@@ -14,11 +14,12 @@ import numpy as np
 
 from ridelog.filtering.smoother import estimate_motion
 from ridelog.report.trace import trace_csv
-from ridelog.simulate import preset, to_track
-from ridelog.simulate.rides import out_and_back
 
-sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "report"))
-from long_rides import hour_of  # noqa: E402  # found only after the line above
+sys.path[:0] = [str(Path(__file__).resolve().parents[1] / part) for part in ("report", "suites")]
+from log_in_memory import to_track  # noqa: E402  # found only after the line above
+from long_rides import hour_of  # noqa: E402
+from random_rides import out_and_back  # noqa: E402
+from receiver_presets import preset  # noqa: E402
 
 
 def main() -> None:

@@ -6,13 +6,13 @@ import sys
 import time
 from pathlib import Path
 
-from ridelog.book import Book
+from ridelog.book.book import Book
 
 # Says the hash of each log only after the book has acknowledged it.
 _ADD = """
 import hashlib, sys
 from pathlib import Path
-from ridelog.book import Book
+from ridelog.book.book import Book
 with Book(Path(sys.argv[1])) as book:
     for number in range(10**6):
         data = b"ride %s %d " % (sys.argv[2].encode(), number) * 3000

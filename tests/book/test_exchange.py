@@ -6,8 +6,9 @@ from pathlib import Path
 
 import pytest
 
-from ridelog.book import Book, NewResult
+from ridelog.book.book import Book
 from ridelog.book.exchange import export_book, import_book
+from ridelog.book.records import NewResult
 from ridelog.core.errors import BookError
 from ridelog.core.estimate import Estimate
 

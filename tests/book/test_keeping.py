@@ -8,7 +8,8 @@ from pathlib import Path
 
 import pytest
 
-from ridelog.book import Book, NewResult, RideEntry
+from ridelog.book.book import Book
+from ridelog.book.records import NewResult, RideEntry
 from ridelog.core.errors import BookError
 from ridelog.core.estimate import Estimate
 

@@ -6,8 +6,8 @@ from pathlib import Path
 
 import pytest
 
-from ridelog.book import Book, database
-from ridelog.book.book import DATABASE
+from ridelog.book import database
+from ridelog.book.book import DATABASE, Book
 from ridelog.book.database import STEPS
 from ridelog.core.errors import BookError
 

@@ -6,7 +6,8 @@ from pathlib import Path
 import pytest
 
 from ridelog.__main__ import main
-from ridelog.book import Book, NewResult
+from ridelog.book.book import Book
+from ridelog.book.records import NewResult
 from ridelog.core.estimate import Estimate
 
 SAMPLES = Path(__file__).resolve().parents[2] / "sample_tracks"

@@ -6,8 +6,8 @@ import threading
 
 import pytest
 
-import ridelog.cli.progress
-from ridelog.cli.progress import progress
+import ridelog.cli.terminal
+from ridelog.cli.terminal import progress
 
 
 class Terminal(io.StringIO):
@@ -38,7 +38,7 @@ def on_terminal(monkeypatch: pytest.MonkeyPatch) -> Terminal:
 
 def test_work_that_takes_long_is_drawn_and_wiped_away(monkeypatch: pytest.MonkeyPatch) -> None:
     terminal = on_terminal(monkeypatch)
-    monkeypatch.setattr(ridelog.cli.progress, "QUIET_S", 0.0)
+    monkeypatch.setattr(ridelog.cli.terminal, "QUIET_S", 0.0)
     with progress("smoothing") as report_progress:
         report_progress(0.25)
         assert terminal.written.wait(20.0)
@@ -50,7 +50,7 @@ def test_work_that_takes_long_is_drawn_and_wiped_away(monkeypatch: pytest.Monkey
 
 def test_work_whose_share_nobody_knows_is_shown_too(monkeypatch: pytest.MonkeyPatch) -> None:
     terminal = on_terminal(monkeypatch)
-    monkeypatch.setattr(ridelog.cli.progress, "QUIET_S", 0.0)
+    monkeypatch.setattr(ridelog.cli.terminal, "QUIET_S", 0.0)
     with progress("reading the log"):
         for _ in range(200):
             if "  reading the log" in terminal.getvalue():
@@ -61,17 +61,17 @@ def test_work_whose_share_nobody_knows_is_shown_too(monkeypatch: pytest.MonkeyPa
 
 def test_quick_work_draws_nothing(monkeypatch: pytest.MonkeyPatch) -> None:
     terminal = on_terminal(monkeypatch)
-    assert ridelog.cli.progress.QUIET_S == 1.0
-    monkeypatch.setattr(ridelog.cli.progress, "QUIET_S", 1000.0)
-    before = threading.active_count()
+    assert ridelog.cli.terminal.QUIET_S == 1.0
+    monkeypatch.setattr(ridelog.cli.terminal, "QUIET_S", 1000.0)
+    before = set(threading.enumerate())
     with progress("smoothing") as report_progress:
         report_progress(0.5)
-    assert terminal.getvalue() == "" and threading.active_count() == before
+    assert terminal.getvalue() == "" and set(threading.enumerate()) <= before
 
 
 def test_work_that_fails_leaves_the_terminal_as_it_was(monkeypatch: pytest.MonkeyPatch) -> None:
     terminal = on_terminal(monkeypatch)
-    monkeypatch.setattr(ridelog.cli.progress, "QUIET_S", 0.0)
+    monkeypatch.setattr(ridelog.cli.terminal, "QUIET_S", 0.0)
     with pytest.raises(KeyboardInterrupt), progress("smoothing") as report_progress:
         report_progress(0.25)
         assert terminal.written.wait(20.0)
@@ -83,9 +83,9 @@ def test_nothing_is_drawn_into_a_file(monkeypatch: pytest.MonkeyPatch) -> None:
     stream = io.StringIO()
     monkeypatch.setattr(sys, "stderr", stream)
     monkeypatch.setenv("FORCE_COLOR", "1")
-    monkeypatch.setattr(ridelog.cli.progress, "QUIET_S", 0.0)
-    before = threading.active_count()
+    monkeypatch.setattr(ridelog.cli.terminal, "QUIET_S", 0.0)
+    before = set(threading.enumerate())
     with progress("reading the log") as report_progress:
         report_progress(0.5)
-        assert threading.active_count() == before
+        assert set(threading.enumerate()) <= before
     assert stream.getvalue() == ""

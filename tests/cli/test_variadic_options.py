@@ -1,6 +1,6 @@
 """Options that take several values after one name."""
 
-from ridelog.cli.variadic_options import spread
+from ridelog.cli.options import spread
 
 NAMES = ["--before", "--after"]
 

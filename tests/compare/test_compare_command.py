@@ -13,13 +13,12 @@ import pytest
 from ridelog.__main__ import main
 from ridelog.analysis.cautions import GRAVITY_WORDS
 from ridelog.analysis.subject import MeasuredRide
-from ridelog.compare.cautions import cautions_of
-from ridelog.compare.comparison import Comparison, compare
+from ridelog.compare.comparison import Comparison, cautions_of, compare
 from ridelog.core.units import SPEED_UNITS
-from ridelog.present.digest import FIELD, digest_of
-from ridelog.report.compare_json import compare_json, compare_schema
+from ridelog.present.json import FIELD, digest_of
+from ridelog.report.compare_json import compare_json
 from ridelog.report.compare_plot import compare_picture
-from ridelog.report.compare_screen import compare_lines
+from ridelog.report.compare_words import compare_lines
 from ridelog.report.ride_json import schema_of
 from ridelog.report.sheet import sheet_words
 from ridelog.workflow.measure import logs_in
@@ -142,10 +141,6 @@ def test_the_table_has_columns(thin_comparison: Comparison) -> None:
     start = head.index("verdict")
     shown = {"better", "worse", "not shown", "cannot say"}
     assert all(row[start:] in shown for row in rows if not row.startswith("  "))
-
-
-def test_the_stored_schema_is_that_of_the_records() -> None:
-    assert schema_of("ridelog.compare/1") == compare_schema()
 
 
 def test_one_ride_a_side_cannot_say(thin_logs: Path, capsys: pytest.CaptureFixture[str]) -> None:

@@ -4,14 +4,11 @@ from dataclasses import replace
 from types import SimpleNamespace
 from typing import Any
 
-import numpy as np
-
 from ridelog.analysis.cautions import DANGER, DOUBT, WARNING, Caution, general_cautions
 from ridelog.analysis.figure import HIGHER, LOWER, Figures
 from ridelog.analysis.register import SUBJECTS
 from ridelog.analysis.subject import MeasuredRide
-from ridelog.compare.cautions import cautions_of
-from ridelog.compare.comparison import Comparison, compare
+from ridelog.compare.comparison import Comparison, cautions_of, compare
 from ridelog.core.estimate import Estimate
 from ridelog.core.units import SPEED_UNITS
 from ridelog.report.compare_json import compared_figures
@@ -72,9 +69,8 @@ def test_reverse_needs_both_sides(thin_rides: Sides) -> None:
 def test_a_loss_that_is_no_better_known_than_none_is_no_figure(thin_rides: Sides) -> None:
     def coasting(half: float) -> Any:
         loss = Estimate(0.3, 0.3 - half, 0.3 + half)
-        return SimpleNamespace(
-            speed_mps=np.array([5.0, 7.0]), at=lambda v: loss, reason="", both_ways=True
-        )
+        curve = tuple(SimpleNamespace(speed_mps=speed) for speed in (5.0, 7.0))
+        return SimpleNamespace(curve=curve, at=lambda v: loss, reason="")
 
     for half, told in ((0.29, True), (0.31, False)):
         rides = with_parts(thin_rides, coasting=coasting(half))
@@ -119,7 +115,12 @@ def test_a_ride_without_a_figure_says_why(thin_rides: Sides) -> None:
 def test_top_speed_is_that_of_both_directions_else_the_fastest_second(thin_rides: Sides) -> None:
     one_way = {
         side: tuple(
-            changed(ride, top_speed=replace(ride["top_speed"], two_way_mps=None, runs=()))
+            changed(
+                ride,
+                top_speed=replace(
+                    ride["top_speed"], two_way_mps=None, two_way_runs=(), headline="best_1s_mps"
+                ),
+            )
             for ride in each
         )
         for side, each in thin_rides.items()
@@ -155,7 +156,7 @@ def test_a_figure_in_doubt_is_no_headline_and_shows_ranges(thin_rides: Sides) ->
 
 def test_a_ride_too_weak_names_no_figure(thin_rides: Sides) -> None:
     first, second = thin_rides["after"]
-    weak = first.with_record("signal", replace(first["signal"], grade="weak"))
+    weak = first.with_record("signal", replace(first["signal"], grade="too weak"))
     comparison = compare(thin_rides["before"], (weak, second))
     assert comparison["two_way_mps"].doubt == "the signal was too weak in after-1.gpx"
     assert headline_figures(comparison) == []

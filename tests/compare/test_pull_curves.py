@@ -8,7 +8,7 @@ import pytest
 
 from ridelog.analysis.acceleration.measure import HALF_STEP_MPS, AccelerationCurve
 from ridelog.compare.comparison import Comparison
-from ridelog.compare.curves import PullCurves, PullTable, pull_curves_of
+from ridelog.compare.curves import PullCurves, pull_curves_of
 from ridelog.core.estimate import Estimate
 from ridelog.core.track import FloatArray
 
@@ -22,8 +22,7 @@ def ride(pull: np.ndarray, sd: float = 0.03) -> tuple[Estimate | None, ...]:
 
 
 def curves_of(speed: FloatArray, before: Any, after: Any) -> PullCurves | None:
-    table = PullTable(speed, before, after)
-    return pull_curves_of(table, table)
+    return pull_curves_of(speed, before, after, (speed, before, after))
 
 
 def sides(rng: np.random.Generator) -> tuple[list[tuple[Estimate | None, ...]], ...]:

@@ -3,11 +3,13 @@
 from dataclasses import fields, replace
 
 import numpy as np
+from labelled_rides import RandomRide
+from log_in_memory import to_track
+from random_rides import out_and_back
+from receiver_presets import preset
 
 from ridelog.core.track import BoolArray, Track
-from ridelog.simulate import Observation, preset, to_track
-from ridelog.simulate.labels import LabelledRide
-from ridelog.simulate.rides import out_and_back
+from ridelog.simulate import Observation
 
 
 def ride_and_log(
@@ -18,7 +20,7 @@ def ride_and_log(
     reports_speed: bool = True,
     position_white_m: float | None = None,
     plateau_s: float = 8.0,
-) -> tuple[LabelledRide, Observation]:
+) -> tuple[RandomRide, Observation]:
     """Return a ride there and back, and what a receiver logged of it."""
     rng = np.random.default_rng(seed)
     ride = out_and_back(rng, top_mps=9.0, plateau_s=plateau_s, passes=2, pull_end="settles")

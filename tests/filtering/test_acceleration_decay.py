@@ -2,6 +2,8 @@
 
 import numpy as np
 import pytest
+from log_in_memory import to_track
+from receiver_presets import preset
 
 from ridelog.filtering.motion import Motion
 from ridelog.filtering.smoother import estimate_motion
@@ -12,7 +14,7 @@ from ridelog.filtering.standing_start.acceleration_decay import (
     decay_of_start,
 )
 from ridelog.filtering.standing_start.paths import draw_standing_start
-from ridelog.simulate import Machine, Ride, preset, to_track
+from ridelog.simulate import Machine, RideLayout
 
 # A motor on its straight line all the way: no limit of current, power or grip is reached, and
 # only rolling resistance, so that acceleration falls evenly with speed.
@@ -24,7 +26,7 @@ STARTS = ((3.0, 11.0), (18.0, 27.0), (33.0, 42.0))
 
 
 def _ride(rate_hz: float, machine: Machine = LINEAR, *, reports_speed: bool = True) -> Motion:
-    ride = Ride(machine)
+    ride = RideLayout(machine)
     for _ in range(3):
         ride.stand(5.0)
         ride.drive(until_mps=8.0, build_s=0.2)

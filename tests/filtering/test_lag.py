@@ -6,15 +6,17 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from filtered_rides import kept, ride_and_log
+from labelled_rides import RandomRide
+from log_in_memory import to_track
+from odd_receiver import LagKind
+from random_rides import out_and_back
+from receiver_presets import ReceiverKind, preset
 
 from ridelog.core.track import FloatArray
 from ridelog.filtering.observations import observations_of
 from ridelog.filtering.receiver.lag import Lag, find_lag, without_lag
 from ridelog.filtering.smoother import estimate_motion
-from ridelog.simulate import Observation, ReceiverKind, preset, to_track
-from ridelog.simulate.labels import LabelledRide
-from ridelog.simulate.receiver import LagKind
-from ridelog.simulate.rides import out_and_back
+from ridelog.simulate import Observation
 
 
 def late_ride(
@@ -24,7 +26,7 @@ def late_ride(
     rate_hz: float = 10.0,
     lag_kind: LagKind = "mean",
     kind: ReceiverKind = "clean",
-) -> tuple[LabelledRide, Observation]:
+) -> tuple[RandomRide, Observation]:
     rng = np.random.default_rng(seed)
     ride = out_and_back(rng, top_mps=9.0, plateau_s=6.0, passes=2)
     receiver = replace(

@@ -1,12 +1,13 @@
 """Pulls that end in braking, seen by positions a second apart: the top of the corner is lost."""
 
 import numpy as np
+from log_in_memory import to_track
+from random_rides import out_and_back
+from receiver_presets import preset
 
 from ridelog.analysis.top_speed.measure import measure_top_speed
 from ridelog.core.estimate import Estimate
 from ridelog.filtering.smoother import estimate_motion
-from ridelog.simulate import preset, to_track
-from ridelog.simulate.rides import out_and_back
 
 RIDES = 16
 

@@ -4,11 +4,11 @@ import numpy as np
 import pytest
 from filtered_rides import ride_and_log
 from filterpy.kalman import KalmanFilter
+from log_in_memory import to_track
 from plain_smoother import START_SD, Log, Noise, Smoothed, best_second, fitted, log_of
 from scores import Answers, interval_score
 
 from ridelog.core.estimate import LEVEL
-from ridelog.simulate import to_track
 
 NOISE = Noise(jerk=0.8, position_m=0.1, velocity_mps=0.09)
 

@@ -4,10 +4,10 @@ from dataclasses import replace
 
 import numpy as np
 from filtered_rides import ride_and_log
+from log_in_memory import to_track
 
 from ridelog.filtering.posterior import Posterior
 from ridelog.filtering.smoother import estimate_motion
-from ridelog.simulate import to_track
 
 
 def test_a_stretch_without_a_believed_fix_can_be_drawn() -> None:

@@ -5,13 +5,13 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from filtered_rides import ride_and_log
+from log_in_memory import to_track
 
 from ridelog.core.units import MPS_PER_KMH, MPS_PER_KNOT
 from ridelog.filtering.observations import written_step
 from ridelog.filtering.receiver import habits
 from ridelog.filtering.receiver.habits import lasting_rounding, rounding_sd
 from ridelog.filtering.smoother import estimate_motion
-from ridelog.simulate import to_track
 
 
 @pytest.mark.parametrize("step", [MPS_PER_KMH, 0.1 * MPS_PER_KNOT, 0.01])

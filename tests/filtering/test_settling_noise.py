@@ -4,6 +4,7 @@ from dataclasses import replace
 
 import numpy as np
 from filtered_rides import ride_and_log
+from log_in_memory import to_track
 
 from ridelog.analysis.top_speed.measure import measure_top_speed
 from ridelog.analysis.windows import windows_of
@@ -11,7 +12,6 @@ from ridelog.filtering.observations import observations_of
 from ridelog.filtering.outliers import screen
 from ridelog.filtering.quality import settling_factor
 from ridelog.filtering.smoother import estimate_motion
-from ridelog.simulate import to_track
 
 
 def test_the_factor_is_how_much_noisier_the_start_was() -> None:

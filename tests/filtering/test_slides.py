@@ -5,10 +5,11 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from filtered_rides import ride_and_log
+from log_in_memory import to_track
 
 from ridelog.core.track import BoolArray
 from ridelog.filtering.smoother import estimate_motion
-from ridelog.simulate import Observation, to_track
+from ridelog.simulate import Observation
 
 
 def _plateau(log: Observation) -> BoolArray:

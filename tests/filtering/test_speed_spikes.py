@@ -5,10 +5,10 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from filtered_rides import kept, ride_and_log
+from log_in_memory import to_track
 
 from ridelog.core.flags import Flag
 from ridelog.filtering.smoother import estimate_motion
-from ridelog.simulate import to_track
 
 
 @pytest.mark.parametrize("rate_hz", [1.0, 5.0])

@@ -2,13 +2,15 @@
 
 import numpy as np
 import pytest
+from log_in_memory import to_track
+from receiver_presets import preset
 
 from ridelog.core.track import FloatArray
 from ridelog.filtering.banded import BandedFactor
 from ridelog.filtering.smoother import estimate_motion
 from ridelog.filtering.standing_start.paths import draw_standing_start
 from ridelog.filtering.state_space import Precisions, Solution, StateSpace
-from ridelog.simulate import Machine, Ride, preset, to_track
+from ridelog.simulate import Machine, RideLayout
 
 
 def test_the_determinant_is_that_of_the_matrix() -> None:
@@ -86,7 +88,7 @@ def test_the_evidence_is_the_density_of_the_data() -> None:
 
 @pytest.mark.parametrize("rate_hz", [25.0, 5.0, 1.0])
 def test_the_start_lies_where_it_was(rate_hz: float) -> None:
-    ride = Ride(Machine())
+    ride = RideLayout(Machine())
     ride.stand(7.23)
     ride.drive(until_mps=7.0, build_s=0.3)
     ride.hold(2.0)

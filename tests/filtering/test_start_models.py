@@ -4,6 +4,8 @@ from typing import Literal
 
 import numpy as np
 import pytest
+from log_in_memory import to_track
+from receiver_presets import preset
 
 from ridelog.analysis.acceleration.runs import find_runs
 from ridelog.filtering.motion import Motion
@@ -16,7 +18,7 @@ from ridelog.filtering.standing_start.acceleration_decay import (
 )
 from ridelog.filtering.standing_start.models import StartModels
 from ridelog.filtering.standing_start.paths import draw_start
-from ridelog.simulate import Machine, Ride, preset, to_track
+from ridelog.simulate import Machine, RideLayout
 
 _END_S = 10.0
 
@@ -24,7 +26,7 @@ _END_S = 10.0
 def _ridden(
     rate_hz: float, kind: Literal["clean", "jumpy"], reports_speed: bool
 ) -> tuple[Motion, StartDecay | None]:
-    ride = Ride(Machine())
+    ride = RideLayout(Machine())
     ride.stand(5.2)
     ride.drive(until_mps=7.0, build_s=0.3)
     ride.hold(4.0)

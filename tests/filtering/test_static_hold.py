@@ -5,17 +5,19 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from filtered_rides import ride_and_log
+from labelled_rides import RandomRide
+from log_in_memory import to_track
+from random_rides import starts_and_stops
+from receiver_presets import ReceiverKind, preset
 
 from ridelog.core.units import MPS_PER_KMH
 from ridelog.filtering.observations import observations_of
 from ridelog.filtering.receiver.habits import find_static_hold
 from ridelog.filtering.smoother import estimate_motion
-from ridelog.simulate import Observation, ReceiverKind, preset, to_track
-from ridelog.simulate.labels import LabelledRide
-from ridelog.simulate.rides import starts_and_stops
+from ridelog.simulate import Observation
 
 
-def held_ride(seed: int, hold_mps: float, **options: float) -> tuple[LabelledRide, Observation]:
+def held_ride(seed: int, hold_mps: float, **options: float) -> tuple[RandomRide, Observation]:
     rng = np.random.default_rng(seed)
     ride = starts_and_stops(rng, attempts=3)
     receiver = replace(preset("clean", 10.0, rng), hold_mps=hold_mps, **options)  # type: ignore[arg-type]  # only numbers are given

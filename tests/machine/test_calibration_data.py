@@ -6,6 +6,8 @@ from typing import Any, cast
 
 import numpy as np
 import pytest
+from log_in_memory import to_track
+from receiver_presets import preset
 
 from ridelog.analysis.ride import analyse
 from ridelog.analysis.subject import MeasuredRide
@@ -15,7 +17,7 @@ from ridelog.core.geodesy import courses_apart_deg
 from ridelog.filtering.motion import Motion, Paths, Piece
 from ridelog.filtering.smoother import estimate_motion
 from ridelog.machine.calibration_data import calibration_data_of, coasting_of, near_top_of
-from ridelog.simulate import Machine, Ride, preset, to_track
+from ridelog.simulate import Machine, RideLayout
 
 
 class _Steady:
@@ -35,7 +37,7 @@ class _Steady:
 def _top(at_s: float) -> TopSpeed:
     best = Estimate(7.0, 6.9, 7.1)
     told: dict[str, Any] = dict.fromkeys(TopSpeed.__dataclass_fields__)
-    told |= {"best_1s_mps": best, "at_s": at_s, "runs": ()}
+    told |= {"best_1s_mps": best, "at_s": at_s, "two_way_runs": ()}
     return cast(TopSpeed, SimpleNamespace(**told))
 
 
@@ -54,7 +56,7 @@ def test_speed_and_trend_of_the_last_seconds(at_s: float) -> None:
 @pytest.fixture(scope="module")
 def ride() -> MeasuredRide:
     """Two runs there and two back, each rolled out and then braked to rest."""
-    ride = Ride(Machine())
+    ride = RideLayout(Machine())
     for _ in range(4):
         ride.stand(4.0)
         ride.drive(until_mps=7.0)

@@ -7,8 +7,8 @@ import pytest
 
 from ridelog.core.errors import SetupError
 from ridelog.machine.change import changed, changed_drive, parse_change, parse_sweep
+from ridelog.machine.drive import top_speed
 from ridelog.machine.fit import from_setup
-from ridelog.machine.performance import top_speed
 from ridelog.machine.setup import MachineSetup
 
 SETUP = MachineSetup(

@@ -3,12 +3,11 @@
 import numpy as np
 import pytest
 from machines import drive, like, one
+from random_rides import random_machine
 from scipy.integrate import solve_ivp
 from scipy.optimize import brentq
 
-from ridelog.machine.drive import LIMITS, RoadLoad, road_load_of, slope_force_n
-from ridelog.machine.performance import launch, peak, top_speed
-from ridelog.simulate.machine import random_machine
+from ridelog.machine.drive import LIMITS, RoadLoad, launch, peak, road_load_of, top_speed
 
 
 @pytest.mark.parametrize("seed", range(8))
@@ -104,12 +103,6 @@ def test_the_longest_limit_of_a_window() -> None:
     top = float(start.top_mps[0])
     assert LIMITS[start.longest_limit(0.0, 2.0)[0]] == "current"
     assert LIMITS[start.longest_limit(0.97 * top, top)[0]] == "motor speed"
-
-
-def test_the_force_of_a_slope() -> None:
-    # m g sin(atan(0.05)), 100 kg: 48.972 N, and as much the other way downhill.
-    assert slope_force_n(100.0, 0.05) == pytest.approx(48.972, abs=5e-4)
-    assert slope_force_n(100.0, -0.05) == -slope_force_n(100.0, 0.05)
 
 
 def test_road_load_from_its_parts() -> None:

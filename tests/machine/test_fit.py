@@ -7,12 +7,12 @@ import pytest
 from machines import like
 
 from ridelog.machine.calibration_data import CalibrationData, NearTop
+from ridelog.machine.drive import launch_time_s, top_speed
+from ridelog.machine.figures import narrowings
 from ridelog.machine.fit import Fitted, fit, from_setup
 from ridelog.machine.passages import Curve
-from ridelog.machine.performance import launch_time_s, top_speed
 from ridelog.machine.priors import COUNT, UNKNOWNS, draw, machines_of
 from ridelog.machine.setup import MachineSetup
-from ridelog.machine.value_of_measurement import narrowings
 from ridelog.simulate import Machine
 
 TRUE = Machine().with_steady_speed(9.0)

@@ -6,6 +6,8 @@ from typing import Any
 
 import numpy as np
 import pytest
+from log_in_memory import to_track
+from receiver_presets import preset
 
 from ridelog.analysis.launches.windows import parse_window
 from ridelog.analysis.ride import analyse
@@ -18,7 +20,7 @@ from ridelog.machine.predict import Prediction, predict
 from ridelog.machine.risks import risks
 from ridelog.machine.setup import MachineSetup
 from ridelog.machine.setup_file import read_setup
-from ridelog.simulate import Machine, Ride, preset, to_track
+from ridelog.simulate import Machine, RideLayout
 
 SAMPLES = Path(__file__).resolve().parents[2] / "sample_tracks"
 WINDOWS = (parse_window("0-20 km/h"), parse_window("0-30 m"))
@@ -31,7 +33,7 @@ def before_ride() -> CalibrationData:
 
 @pytest.fixture(scope="module")
 def sample(before_ride: CalibrationData) -> Prediction:
-    setup = read_setup(SAMPLES / "thistledrake-before.toml").setup
+    setup = read_setup(SAMPLES / "thistledrake-before.toml")
     return predict(
         setup, [before_ride], {"rear_teeth": 56}, WINDOWS, sweep=("rear_teeth", [56, 64, 72])
     )
@@ -124,7 +126,7 @@ def test_the_class_and_the_fuse_are_cautioned(sample: Prediction) -> None:
 
 
 def test_now_is_what_the_rides_measured(before_ride: CalibrationData) -> None:
-    setup = read_setup(SAMPLES / "thistledrake-before.toml").setup
+    setup = read_setup(SAMPLES / "thistledrake-before.toml")
     seen = Estimate(13.0, 12.9, 13.1)
     found = predict(
         setup, [before_ride], {"rear_teeth": 56}, WINDOWS, measured={"top_speed_mps": seen}
@@ -245,7 +247,7 @@ def test_no_caution_without_cause() -> None:
 
 def test_a_log_without_riding_is_no_evidence() -> None:
     """A machine that stood is not one with a top speed of nothing."""
-    truth = Ride(Machine())
+    truth = RideLayout(Machine())
     truth.stand(40.0)
     receiver = preset("clean", 10.0, np.random.default_rng(1))
     seen = receiver.observe(truth.build(), np.random.default_rng(2))

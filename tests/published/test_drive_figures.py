@@ -8,9 +8,10 @@ from ridelog.core.units import METRES_PER_INCH, MPS_PER_KMH, MPS_PER_MPH, RADPS_
 from ridelog.machine.drive import (
     Drive,
     RoadLoad,
+    launch,
     road_load_of,
+    top_speed,
 )
-from ridelog.machine.performance import launch, top_speed
 
 
 def _a(value: float) -> FloatArray:

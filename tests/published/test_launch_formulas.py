@@ -10,6 +10,8 @@ import math
 
 import numpy as np
 import pytest
+from log_in_memory import to_track
+from receiver_presets import preset
 
 from ridelog.analysis.acceleration.run_draws import RunDraws
 from ridelog.analysis.acceleration.runs import AccelerationRun
@@ -17,13 +19,13 @@ from ridelog.analysis.launches.measure import Launch, measure_launches
 from ridelog.analysis.launches.windows import Window, parse_rollout, parse_window
 from ridelog.filtering.motion import Motion
 from ridelog.filtering.smoother import estimate_motion
-from ridelog.simulate import Machine, Ride, preset, to_track
+from ridelog.simulate import Machine, RideLayout
 
 
 @pytest.fixture(scope="module")
 def motion() -> Motion:
     """Any ride: its launches are not looked for here."""
-    ride = Ride(Machine())
+    ride = RideLayout(Machine())
     ride.stand(20.0)
     rng = np.random.default_rng(1)
     return estimate_motion(to_track(preset("clean", 1.0, rng).observe(ride.build(), rng)))

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from ridelog.core.units import MPS_PER_KMH, STANDARD_GRAVITY_MPS2
-from ridelog.simulate import Machine, Ride
+from ridelog.simulate import Machine, RideLayout
 
 # P = (Crr m g + rho CdA v² / 2) v with rho 1.2041 kg/m³ and g 9.80665 m/s²: the textbook balance of
 # power on the level in still air (from memory: D. G. Wilson, Bicycling Science, MIT Press 2004).
@@ -49,7 +49,7 @@ def test_steady_speed_by_root(
 def test_steady_speed_by_riding_there(
     power_w: float, mass_kg: float, crr: float, area_m2: float, kmh: float
 ) -> None:
-    ride = Ride(_held_by_power(power_w, mass_kg, crr, area_m2))
+    ride = RideLayout(_held_by_power(power_w, mass_kg, crr, area_m2))
     ride.drive(for_s=400.0)
     assert ride.velocity_mps / MPS_PER_KMH == pytest.approx(kmh, abs=0.01)
 

@@ -140,7 +140,7 @@ def test_the_line_says_what_the_figures_say(good_result: MeasuredRide) -> None:
 
 
 def test_of_a_weak_signal_ranges_are_told(good_result: MeasuredRide) -> None:
-    signal = replace(good_result["signal"], grade="weak")
+    signal = replace(good_result["signal"], grade="too weak")
     weak = good_result.with_record("signal", signal)
     assert re.fullmatch(
         r"somewhere from \S+ to \S+ m/s², mean of 2 stops from speed; somewhere from \S+ to \S+ m "

@@ -24,7 +24,7 @@ from ridelog.report.ride_json import (
     to_bytes,
 )
 from ridelog.report.schema import MADE, stored_text
-from ridelog.report.trace import COLUMNS, trace_csv, utc_texts
+from ridelog.report.trace import COLUMNS, _utc_texts, trace_csv
 
 
 def check(document: bytes, name: str) -> dict[str, Any]:
@@ -154,14 +154,14 @@ def test_times_are_written_as_the_track_writes_them(good_motion: Motion) -> None
     track = good_motion.track
     for index in (0, 3, 500):
         expected = track.utc_text(float(track.time_s[index]))
-        assert utc_texts(track)[index].replace(".000Z", "Z") == expected
+        assert _utc_texts(track)[index].replace(".000Z", "Z") == expected
     undated = replace(track, date_known=False)
-    assert utc_texts(undated)[0].startswith("T09:00")
+    assert _utc_texts(undated)[0].startswith("T09:00")
     timeless = replace(track, start_utc=None)
-    assert set(utc_texts(timeless)) == {""}
+    assert set(_utc_texts(timeless)) == {""}
     some = track.time_s.copy()
     some[1] = np.nan
-    assert utc_texts(replace(track, time_s=some))[1] == ""
+    assert _utc_texts(replace(track, time_s=some))[1] == ""
 
 
 def test_an_hour_at_ten_hertz_is_written_row_by_row(good_motion: Motion) -> None:

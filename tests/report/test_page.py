@@ -13,8 +13,7 @@ from ridelog.core.units import SPEED_UNITS
 from ridelog.filtering.motion import Motion
 from ridelog.present.palette import ROLES
 from ridelog.present.section import Picture
-from ridelog.report.ride_page import page_of, page_words, ride_page
-from ridelog.report.ride_pictures import ride_pictures
+from ridelog.report.ride_page import page_of, page_words, ride_page, ride_pictures
 
 KMH = SPEED_UNITS["km/h"]
 

@@ -12,7 +12,7 @@ from ridelog.analysis.launches.windows import parse_window
 from ridelog.core.units import SPEED_UNITS
 from ridelog.machine.predict import Prediction, predict
 from ridelog.machine.setup import MachineSetup
-from ridelog.present.digest import FIELD, digest_of
+from ridelog.present.json import FIELD, digest_of
 from ridelog.report.predict_json import predict_json
 from ridelog.report.predict_page import predict_page
 from ridelog.report.predict_plot import predict_pictures

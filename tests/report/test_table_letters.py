@@ -1,16 +1,15 @@
-"""Columns of letters against Python's own formatting, one number after the other."""
+"""Numbers of the table against Python's own formatting, one number after the other."""
 
 import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from ridelog.present.table_letters import decimal_letters, joined_rows, word_letters
+from ridelog.report.trace import _decimals
 
 
 def _texts(values: list[float], decimals: int) -> list[str]:
-    column = decimal_letters(np.array(values, dtype=np.float64), decimals)
-    return joined_rows([column]).decode().split("\n")[:-1]
+    return _decimals(np.array(values, dtype=np.float64), decimals)
 
 
 @given(st.lists(st.floats(-1e9, 1e9), max_size=20), st.integers(1, 5))
@@ -35,10 +34,3 @@ def test_numbers_are_written_as_python_writes_them(values: list[float], decimals
 )
 def test_edges(value: float, text: str) -> None:
     assert _texts([value, 5.0], 3) == [text, "5.000"]
-
-
-def test_rows_are_joined() -> None:
-    words = word_letters(np.array([b"", b"JUMP|GAP", b"GAP"]))
-    numbers = decimal_letters(np.array([1.5, np.nan, -2.0]), 1)
-    assert joined_rows([numbers, words]) == b"1.5,\n,JUMP|GAP\n-2.0,GAP\n"
-    assert joined_rows([words, numbers, words]).splitlines()[1] == b"JUMP|GAP,,JUMP|GAP"

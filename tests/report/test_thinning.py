@@ -10,7 +10,7 @@ from ridelog.core.spans import flagged_spans
 from ridelog.core.units import SPEED_UNITS
 from ridelog.filtering.motion import Motion
 from ridelog.present.thinning import lowest_and_highest, thin_path
-from ridelog.report.ride_pictures import ride_pictures
+from ridelog.report.ride_page import ride_pictures
 
 
 @given(st.integers(0, 2**32 - 1), st.integers(20, 200))

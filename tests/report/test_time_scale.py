@@ -2,8 +2,7 @@ import numpy as np
 import pytest
 from matplotlib.figure import Figure
 
-from ridelog.present.figure import NARROW, WIDE, time_axis
-from ridelog.present.time_scale import TimeScale
+from ridelog.present.figure import NARROW, WIDE, TimeScale, time_axis
 
 HOURS_16 = (214.0, 57_600.0)
 

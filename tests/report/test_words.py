@@ -20,6 +20,7 @@ from ridelog.filtering.smoother import estimate_motion
 from ridelog.present.words import (
     BRACKETS,
     FLAG_WORDS,
+    WIDTH,
     clean,
     clock_words,
     course_words,
@@ -28,7 +29,7 @@ from ridelog.present.words import (
     share_words,
     shortened,
 )
-from ridelog.report.screen import WIDTH, ride_lines, signal_lines
+from ridelog.report.screen import ride_lines, signal_lines
 
 KMH, MPH = SPEED_UNITS["km/h"], SPEED_UNITS["mph"]
 

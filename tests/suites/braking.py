@@ -3,22 +3,29 @@
 Run from the repository root, with a fresh seed each time unless one is given:
 
     python tests/suites/braking.py [--rides N] [--seed S] [--kinds clean,jumpy] [--logs 10r,1p]
-                                   [--parts brakings,coasting,phases]
+                                   [--parts brakings,coasting,phases] [--record]
 
 brakings: of the labelled ones that take off 1.5 m/s and more, how many were found, bias and root
 mean square error of mean deceleration, distance and initial speed with the share of intervals that
-hold the truth, errors of brake-on and end, and how many were found that the truth does not hold
+hold the truth, errors of its start and end, and how many were found that the truth does not hold
 (the truth slows down by less than 0.4 m/s² there). coasting: the resistance at three speeds.
 phases: the share of labelled time that carries its name. The receivers differ in kind from the
 filter's model: see ridelog.simulate. Kind "mixed" takes the kinds of receiver in turn.
 """
 
 import argparse
-import secrets
 from collections import defaultdict
+from collections.abc import Iterator
 from functools import partial
 
 import numpy as np
+from handling_rides import turning_ride
+from labelled_rides import RandomRide, finish
+from log_in_memory import to_track
+from random_rides import brake_anyhow, out_and_back, start_ride, starts_and_stops, u_turn
+from receiver_presets import RECEIVER_KINDS, preset
+from record import Cell, Record, add_options
+from scores import Answers
 
 from ridelog.analysis.braking.measure import Brakings, measure_brakings
 from ridelog.analysis.coasting.measure import measure_coast_down
@@ -26,11 +33,7 @@ from ridelog.analysis.phases.measure import divide_ride
 from ridelog.core.estimate import Estimate
 from ridelog.filtering.motion import Motion
 from ridelog.filtering.smoother import estimate_motion
-from ridelog.simulate import RECEIVER_KINDS, preset, to_track
-from ridelog.simulate.handling_rides import turning_ride
-from ridelog.simulate.labels import LabelledRide, finish
-from ridelog.simulate.rides import brake_anyhow, out_and_back, start_ride, starts_and_stops, u_turn
-from ridelog.simulate.spans import Span
+from ridelog.simulate import Span
 
 # Name: fixes a second, whether the log reports speed, white noise of a position.
 LOGS = {
@@ -55,7 +58,7 @@ NAMES = {
 Row = dict[str, float]
 
 
-def logged(ride: LabelledRide, log: str, kind: str, rng: np.random.Generator) -> Motion:
+def logged(ride: RandomRide, log: str, kind: str, rng: np.random.Generator) -> Motion:
     """Return what the filter makes of a ride logged in one way."""
     rate_hz, reports, white_m = LOGS[log]
     receiver = preset(
@@ -83,7 +86,7 @@ def _kind_of(kind: str, number: int) -> str:
     return RECEIVER_KINDS[number // 2 % len(RECEIVER_KINDS)] if kind == "mixed" else kind
 
 
-def _compared(ride: LabelledRide, found: Brakings) -> list[Row]:
+def _compared(ride: RandomRide, found: Brakings) -> list[Row]:
     rows: list[Row] = []
     for true in ride.labels["brakings"]:
         if true.from_mps - true.to_mps < LEAST_DROP_MPS:
@@ -99,15 +102,16 @@ def _compared(ride: LabelledRide, found: Brakings) -> list[Row]:
             continue
         one = match[0]
         decel = (true.from_mps**2 - true.to_mps**2) / (2.0 * true.distance_m)
-        row = {"missed": 0.0, "on": one.start_s - true.start_s, "end": one.end_s - true.end_s}
+        row = {"missed": 0.0, "start": one.start_s - true.start_s, "end": one.end_s - true.end_s}
         for name, estimate, value in (
-            ("decel", one.mean_decel_mps2, decel),
-            ("way", one.distance_m, true.distance_m),
-            ("speed", one.initial_speed_mps, true.from_mps),
+            ("mean deceleration", one.mean_decel_mps2, decel),
+            ("distance", one.distance_m, true.distance_m),
+            ("initial speed", one.initial_speed_mps, true.from_mps),
         ):
             row |= _errors(name, estimate, value)
         if one.developed_decel_mps2 is not None and true.to_mps == 0.0:
-            row |= _errors("developed", one.developed_decel_mps2, _developed(ride, true))
+            developed = _developed(ride, true)
+            row |= _errors("developed deceleration", one.developed_decel_mps2, developed)
         rows.append(row)
     truth = ride.truth
     for one in found.each:
@@ -117,7 +121,7 @@ def _compared(ride: LabelledRide, found: Brakings) -> list[Row]:
     return rows
 
 
-def _developed(ride: LabelledRide, true: Span) -> float:
+def _developed(ride: RandomRide, true: Span) -> float:
     """Return the true mean fully developed deceleration of a stop. [m/s²]"""
     truth = ride.truth
     inside = (truth.time_s >= true.start_s) & (truth.time_s <= true.end_s)
@@ -131,45 +135,41 @@ def _developed(ride: LabelledRide, true: Span) -> float:
 def _errors(name: str, estimate: Estimate, value: float) -> Row:
     return {
         name: estimate.value - value,
-        f"{name} held": float(estimate.low <= value <= estimate.high),
-        f"{name} width": estimate.high - estimate.low,
+        f"{name} low": estimate.low - value,
+        f"{name} high": estimate.high - value,
     }
 
 
-def braked_line(rows: list[Row]) -> str:
-    """Return the figures of brakings in one line."""
-    asked = [row for row in rows if "missed" in row]
-    words = f"{sum(row['missed'] == 0.0 for row in asked)}/{len(asked)} found, "
-    words += f"{sum('invented' in row for row in rows)} invented"
-    for name, unit in (
-        ("decel", "m/s2"),
-        ("developed", "m/s2"),
-        ("way", "m"),
-        ("speed", "m/s"),
-    ):
-        words += f"; {_line(asked, name)} {unit}"
-    for name in ("on", "end"):
+def braked_rows(found: list[Row]) -> Iterator[dict[str, Cell]]:
+    """Yield a row for each figure of brakings."""
+    asked = [row for row in found if "missed" in row]
+    yield {
+        "figure": "brakings",
+        "asked": len(asked),
+        "n": sum(row["missed"] == 0.0 for row in asked),
+        "invented": sum("invented" in row for row in found),
+    }
+    for name in ("mean deceleration", "developed deceleration", "distance", "initial speed"):
+        yield _figures(asked, name)
+    for name in ("start", "end"):
         errors = _column(asked, name)
-        words += f"; {name} {np.mean(errors):+.3f} sd {np.std(errors):.3f} s"
-    return words
+        bias, rms = np.nan, np.nan
+        if len(errors):
+            bias, rms = float(np.mean(errors)), float(np.sqrt(np.mean(errors**2)))
+        yield {"figure": name, "n": len(errors), "bias": bias, "rms": rms}
 
 
-def _column(rows: list[Row], name: str) -> np.ndarray:
-    return np.array([row[name] for row in rows if name in row])
+def _column(found: list[Row], name: str) -> np.ndarray:
+    return np.array([row[name] for row in found if name in row])
 
 
-def _line(rows: list[Row], name: str) -> str:
-    error = _column(rows, name)
-    if not len(error):
-        return f"{name} none"
-    return (
-        f"{name} bias {np.mean(error):+.3f} rms {np.sqrt(np.mean(error**2)):.3f} "
-        f"held {np.mean(_column(rows, f'{name} held')):.3f} "
-        f"(width {np.median(_column(rows, f'{name} width')):.2f})"
-    )
+def _figures(found: list[Row], name: str) -> dict[str, Cell]:
+    """Return the columns of one figure from the errors of its value and of its ends."""
+    value, low, high = (_column(found, f"{name}{end}") for end in ("", " low", " high"))
+    return {"figure": name, **Answers(np.zeros_like(value), value, low, high).figures()}
 
 
-def coasting_ride(rng: np.random.Generator) -> LabelledRide:
+def coasting_ride(rng: np.random.Generator) -> RandomRide:
     """Return runs there and back, each rolled out, in some wind on a slight slope."""
     ride = start_ride(rng, steady_mps=float(rng.uniform(6.0, 15.0)))
     ride.stand(float(rng.uniform(4.0, 8.0)))
@@ -196,13 +196,15 @@ def one_coasted(log: str, kind: str, seed: int, number: int) -> list[Row]:
     if found.fit is None:
         return [{"none": 1.0}]
     machine, row = ride.machine, {"none": 0.0}
-    places = zip(("low", "middle", "high"), (0, len(found.curve) // 2, -1), strict=True)
-    for name, index in places:
+    for name, index in (
+        ("at its lowest speed", 0),
+        ("in the middle", len(found.curve) // 2),
+        ("at its highest speed", -1),
+    ):
         speed, decel = found.curve[index].speed_mps, found.curve[index].decel_mps2
         true = float(machine.resistance_n(np.array([speed]))[0]) / machine.mass_kg
         if decel is not None:
             row |= _errors(name, decel, true)
-    row["apart"] = float(found.linear_ps is not None)
     if found.linear_ps and found.rolling_mps2 and found.air_pm:
         row |= _errors("a", found.rolling_mps2, machine.resistance_a_n / machine.mass_kg)
         row |= _errors("b", found.linear_ps, machine.resistance_b_nspm / machine.mass_kg)
@@ -210,18 +212,12 @@ def one_coasted(log: str, kind: str, seed: int, number: int) -> list[Row]:
     return [row]
 
 
-def coasted_line(rows: list[Row]) -> str:
-    """Return the figures of resistance in one line."""
-    given = [row for row in rows if row["none"] == 0.0]
-    words = (
-        f"{len(given)}/{len(rows)} rides, b told from c in {np.sum(_column(given, 'apart')):.0f}"
-    )
-    for name in ("low", "middle", "high"):
-        words += f"; {_line(given, name)}"
-    for name in ("a", "b", "c"):
-        held = _column(given, f"{name} held")
-        words += f"; {name} held {np.mean(held) if len(held) else float('nan'):.3f}"
-    return words
+def coasted_rows(found: list[Row]) -> Iterator[dict[str, Cell]]:
+    """Yield a row for each figure of the resistance."""
+    given = [row for row in found if row["none"] == 0.0]
+    yield {"figure": "resistance", "asked": len(found), "n": len(given)}
+    for name in ("at its lowest speed", "in the middle", "at its highest speed", "a", "b", "c"):
+        yield _figures(given, name)
 
 
 def one_divided(log: str, kind: str, seed: int, number: int) -> list[Row]:
@@ -243,40 +239,40 @@ def one_divided(log: str, kind: str, seed: int, number: int) -> list[Row]:
     return [dict(counted)]
 
 
-def divided_line(rows: list[Row]) -> str:
-    """Return the share of each label's time that carries its name."""
-    shares = []
+def divided_rows(found: list[Row]) -> Iterator[dict[str, Cell]]:
+    """Yield the share of each label's time that carries its name."""
     for label in NAMES:
-        seconds = sum(row.get(label, 0.0) for row in rows)
-        named = sum(row.get(f"{label} named", 0.0) for row in rows)
-        shares.append(f"{label} {named / seconds if seconds else float('nan'):.3f}")
-    return ", ".join(shares)
+        seconds = sum(row.get(label, 0.0) for row in found)
+        named = sum(row.get(f"{label} named", 0.0) for row in found)
+        yield {"figure": label, "share named": named / seconds if seconds else np.nan}
 
 
 PARTS = {
-    "brakings": (one_braked, braked_line),
-    "coasting": (one_coasted, coasted_line),
-    "phases": (one_divided, divided_line),
+    "brakings": (one_braked, braked_rows),
+    "coasting": (one_coasted, coasted_rows),
+    "phases": (one_divided, divided_rows),
 }
 
 
 def main() -> None:
-    """Run the suite and print a line for each kind."""
+    """Run the suite and print the rows of each kind."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--rides", type=int, default=200)
-    parser.add_argument("--seed", type=int, default=secrets.randbelow(10**9))
+    add_options(parser, "braking")
     parser.add_argument("--kinds", default=",".join(RECEIVER_KINDS))
     parser.add_argument("--logs", default=",".join(LOGS))
     parser.add_argument("--parts", default=",".join(PARTS))
     chosen = parser.parse_args()
-    print(f"seed {chosen.seed}")
+    record = Record("braking", chosen, rides=chosen.rides)
     for part in chosen.parts.split(","):
-        one, line = PARTS[part]
+        one, rows = PARTS[part]
         for log in chosen.logs.split(","):
             for kind in chosen.kinds.split(","):
                 ride = partial(one, log, kind, chosen.seed)
-                rows = [row for number in range(chosen.rides) for row in ride(number)]
-                print(part, log, kind, line(rows), flush=True)
+                found = [row for number in range(chosen.rides) for row in ride(number)]
+                for row in rows(found):
+                    record.add(part=part, log=log, receiver=kind, **row)
+    record.save()
 
 
 if __name__ == "__main__":

@@ -3,42 +3,44 @@
 Run from the repository root, with a fresh seed each time unless one is given:
 
     python tests/suites/compare.py [--pairs N] [--seed S] [--kinds none,sprocket] [--rates 10,1]
+                                   [--synthetic] [--record]
 
 Every pair has its own machine, its own receiver, a wind of its own on each side that helps one
 direction and hinders the other, and rides that differ by 0.08 m/s in steady speed. Kinds: none (no
 change), gain (1 m/s more steady speed), sprocket (the machine of the samples at any steady speed,
 with the rear sprocket of the samples after the change, or the two the other way round).
 
-Each line: in how many pairs any figure was called better or worse, in how many the top speed was;
-for each difference the share of intervals that hold the truth, bias, spread, width, and without a
-change how many p values lie below 0.1 and 0.5; for sprocket also the crossing of the pull curves.
-The lines of a kind are printed after every tenth pair, so that a run that is ended early has told
-what it had.
+In which share of the pairs any figure was called better or worse; for each figure the same, with
+bias, error, coverage and width of its difference, and without a change the share of p values below
+0.1 and 0.5; for sprocket also the crossing of the pull curves. The rows of a kind are printed after
+every tenth pair, so that a run that is ended early has told what it had.
 With --synthetic the statistics alone are tried on normal figures, which takes seconds.
 """
 
 import argparse
-import secrets
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 
 import numpy as np
+from labelled_rides import finish
+from log_in_memory import to_track
+from random_rides import random_machine
+from receiver_presets import preset
+from record import Cell, Record, add_options
+from scores import Answers
 
 from ridelog.analysis.launches.windows import Window, parse_window
 from ridelog.analysis.ride import analyse
 from ridelog.analysis.subject import MeasuredRide
-from ridelog.compare.comparison import Comparison, compare
+from ridelog.compare.comparison import Compared, Comparison, compare
 from ridelog.compare.difference import difference_of
 from ridelog.compare.verdict import BETTER, WORSE
+from ridelog.core.errors import RideLogError
 from ridelog.core.estimate import Estimate
 from ridelog.filtering.smoother import estimate_motion
-from ridelog.simulate import preset, to_track
-from ridelog.simulate.labels import finish
-from ridelog.simulate.machine import Machine, random_machine
-from ridelog.simulate.rides import still_air
+from ridelog.simulate import Machine, RideLayout, Surroundings
 from ridelog.simulate.sample_truth import crossing_speed_mps
-from ridelog.simulate.samples import AFTER, BEFORE
-from ridelog.simulate.spans import Surroundings
-from ridelog.simulate.vehicle import Ride
+from ridelog.simulate.samples import AFTER, BEFORE, still_air
 
 SCATTER_MPS = 0.08
 GAIN_MPS = 1.0
@@ -47,8 +49,10 @@ RIDES_A_SIDE = 3
 RUN_S = 14.0
 # Then the machine rolls out for so long. [s]
 COAST_S = 7.0
-# Lines are printed after so many pairs.
+# Rows are printed after so many pairs.
 EVERY = 10
+# Of the statistics alone.
+TRIALS = 2000
 
 
 @dataclass(frozen=True)
@@ -85,7 +89,7 @@ def machines(kind: str, rng: np.random.Generator) -> tuple[Machine, Machine]:
 
 def top_in_a_run(machine: Machine) -> float:
     """Return the best second of a run on the level in still air."""
-    ride = Ride(machine, 1.1, Surroundings())
+    ride = RideLayout(machine, 1.1, Surroundings())
     ride.stand(1.0)
     ride.drive(for_s=RUN_S, build_s=0.3)
     return ride.build().best_mean_speed().speed_mps
@@ -95,7 +99,7 @@ def one_ride(
     machine: Machine, around: Surroundings, rate_hz: float, name: str, rng: np.random.Generator
 ) -> MeasuredRide:
     """Return one measured ride there and back: starts at full throttle, rolling out, stops."""
-    ride = Ride(still_air(machine, rng, scatter_mps=SCATTER_MPS), 1.1, around)
+    ride = RideLayout(still_air(machine, rng, scatter_mps=SCATTER_MPS), 1.1, around)
     ride.stand(float(rng.uniform(3.0, 5.0)))
     for _ in range(2):
         ride.drive(for_s=RUN_S, build_s=float(rng.uniform(0.15, 0.4)))
@@ -136,24 +140,31 @@ def one_pair(kind: str, rate_hz: float, seed: int, number: int) -> Pair:
     return Pair(replace(found, before=(), after=()), before, after)
 
 
-def summary(pairs: list[Pair], kind: str) -> list[str]:
-    """Return the lines of one kind."""
-    claimed = [
-        any(each.verdict.word in (BETTER, WORSE) for each in pair.comparison.figures)
-        for pair in pairs
-    ]
-    top = [word_of(pair, "two_way_mps") in (BETTER, WORSE) for pair in pairs]
-    best = [word_of(pair, "best_1s_mps") in (BETTER, WORSE) for pair in pairs]
-    lines = [
-        f"any figure claimed {np.mean(claimed):.3f}, top speed {np.mean(top):.3f}, best second "
-        f"{np.mean(best):.3f} of {len(pairs)} pairs"
-    ]
-    names = [each.figure.name for pair in pairs for each in pair.comparison.figures]
-    for name in sorted(set(map(kind_of, names)), key=[kind_of(name) for name in names].index):
-        lines.append(f"  {name}: {held(pairs, name)}")
+def rows(pairs: list[Pair], kind: str) -> Iterator[dict[str, Cell]]:
+    """Yield how often anything was claimed, then a row for each figure."""
+    count = len(pairs)
+    claims = [{kind_of(one.figure.name) for one in claimed(pair)} for pair in pairs]
+    yield {"figure": "any figure", "pairs": count, "claimed": share(map(bool, claims))}
+    names = [kind_of(each.figure.name) for pair in pairs for each in pair.comparison.figures]
+    for name in dict.fromkeys(names):
+        yield {
+            "figure": name,
+            "pairs": count,
+            "claimed": share(name in one for one in claims),
+            **differences(pairs, name),
+        }
     if kind == "sprocket":
-        lines += sprocket_lines(pairs)
-    return lines
+        yield from sprocket_rows(pairs)
+
+
+def claimed(pair: Pair) -> list[Compared]:
+    """Return the figures that were called better or worse."""
+    return [one for one in pair.comparison.figures if one.verdict.word in (BETTER, WORSE)]
+
+
+def share(answers: Iterable[bool]) -> float:
+    """Return the share of what is true."""
+    return float(np.mean(list(answers)))
 
 
 def word_of(pair: Pair, name: str) -> str:
@@ -166,30 +177,22 @@ def kind_of(name: str) -> str:
     return "coasting" if name.startswith("coasting") else name
 
 
-def held(pairs: list[Pair], name: str) -> str:
-    """Return the coverage of one measure's differences, with bias and mean width."""
-    inside, error, width, chance = [], [], [], []
+def differences(pairs: list[Pair], name: str) -> dict[str, Cell]:
+    """Return bias and coverage of one measure's differences, and its p values without a change."""
+    told, chance = [], []
     for pair in pairs:
         measures = pair.comparison.figures
         found = next((each for each in measures if kind_of(each.figure.name) == name), None)
         if found is None or found.difference is None:
             continue
-        interval, true = found.difference.difference, true_difference(name, pair)
-        inside.append(interval.low <= true <= interval.high)
-        error.append(interval.value - true)
-        width.append(interval.high - interval.low)
+        told.append((found.difference.difference, true_difference(name, pair)))
         if found.difference.contrast is not None:
             chance.append(found.difference.p_value)
-    if not inside:
-        return "none told"
-    words = (
-        f"{len(inside)} told, held {np.mean(inside):.3f}, bias {np.mean(error):+.3f}, sd "
-        f"{np.std(error):.3f}, width {np.mean(width):.3f}"
-    )
-    if not chance or any(pair.before != pair.after for pair in pairs):
-        return words
-    below = [np.mean(np.less(chance, level)) for level in (0.1, 0.5)]
-    return f"{words}, p below 0.1 {below[0]:.2f}, 0.5 {below[1]:.2f}"
+    figures = Answers.given(told).figures()
+    if chance and all(pair.before == pair.after for pair in pairs):
+        for level in (0.1, 0.5):
+            figures[f"p below {level:g}"] = share(p < level for p in chance)
+    return figures
 
 
 def true_difference(name: str, pair: Pair) -> float:
@@ -201,7 +204,11 @@ def true_difference(name: str, pair: Pair) -> float:
     if name == "pull_at_2_mps":
         return pull(pair.after, 2.0) - pull(pair.before, 2.0)
     label = name.removesuffix(" distance")
-    figures = [start(machine, parse_window(label)) for machine in (pair.before, pair.after)]
+    try:
+        window = parse_window(label)
+    except RideLogError:
+        return float("nan")  # what the driver does, not the machine, has no truth here
+    figures = [start(machine, window) for machine in (pair.before, pair.after)]
     return figures[1][label != name] - figures[0][label != name]
 
 
@@ -221,74 +228,72 @@ def start(machine: Machine, window: Window) -> tuple[float, float]:
     return float(np.interp(reached, speed, time_s)), float(np.interp(reached, speed, way_m))
 
 
-def sprocket_lines(pairs: list[Pair]) -> list[str]:
-    """Return what became of the trade-off: words and crossing."""
-    right = []
+def sprocket_rows(pairs: list[Pair]) -> Iterator[dict[str, Cell]]:
+    """Yield what became of the trade-off: words and crossing."""
+    right, crossings = [], []
     for pair in pairs:
         taller = pair.after.rear_teeth < pair.before.rear_teeth
         wanted = (BETTER, WORSE) if taller else (WORSE, BETTER)
-        words = (word_of(pair, "two_way_mps"), word_of(pair, "pull_at_2_mps"))
-        right.append(words == wanted)
-    errors, inside = [], []
-    for pair in pairs:
+        right.append((word_of(pair, "two_way_mps"), word_of(pair, "pull_at_2_mps")) == wanted)
         curves = pair.comparison.pull
         if curves is not None and curves.crossing is not None:
             true = crossing_speed_mps(pair.before, pair.after)
-            errors.append(curves.crossing.speed_mps.value - true)
-            inside.append(curves.crossing.speed_mps.low <= true <= curves.crossing.speed_mps.high)
-    return [
-        f"  top speed against pull, both told the right way: {np.mean(right):.3f}",
-        f"  crossing told {len(errors)}, within 1 m/s {np.mean(np.abs(errors) < 1.0):.3f}, held "
-        f"{np.mean(inside):.3f}, rms {np.sqrt(np.mean(np.square(errors))):.3f} m/s"
-        if errors
-        else "  crossing never told",
-    ]
+            crossings.append((curves.crossing.speed_mps, true))
+    both = "top speed against pull, both told the right way"
+    yield {"figure": both, "pairs": len(pairs), "claimed": share(right)}
+    yield {"figure": "crossing", "pairs": len(pairs), **Answers.given(crossings).figures()}
 
 
 def pull(machine: Machine, speed_mps: float) -> float:
     return float(machine.acceleration_mps2(np.asarray([speed_mps]))[0])
 
 
-def synthetic(trials: int, seed: int) -> list[str]:
-    """Return the coverage of the statistics alone, on normal figures of known spread."""
+def synthetic(trials: int, seed: int) -> Iterator[dict[str, Cell]]:
+    """Yield the coverage of the statistics alone, on normal figures of known spread."""
     rng = np.random.default_rng(seed)
-    lines = []
     for n, m in ((1, 3), (2, 2), (2, 3), (3, 3), (2, 5), (5, 5)):
         for scatter in (0.0, 0.5, 1.0, 3.0):
-            inside = 0
+            told = []
             for _ in range(trials):
                 sides = []
                 for count in (n, m):
                     values = rng.normal(0.0, np.hypot(1.0, scatter), count)
                     sides.append([Estimate(v, v - 1.6449, v + 1.6449) for v in map(float, values)])
-                interval = difference_of(sides[0], sides[1]).difference
-                inside += interval.low <= 0.0 <= interval.high
-            lines.append(
-                f"{n} and {m} rides, scatter {scatter} of the receiver's: {inside / trials:.3f}"
-            )
-    return lines
+                told.append((difference_of(sides[0], sides[1]).difference, 0.0))
+            yield {
+                "before": n,
+                "after": m,
+                "scatter / receiver's": scatter,
+                **Answers.given(told).figures(),
+            }
 
 
 def main() -> None:
-    """Run the suite and print its lines."""
+    """Run the suite and print its rows."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--pairs", type=int, default=200)
-    parser.add_argument("--seed", type=int, default=secrets.randbelow(10**9))
+    add_options(parser, "compare")
     parser.add_argument("--kinds", default="none,gain,sprocket")
     parser.add_argument("--rates", default="10,1")
     parser.add_argument("--synthetic", action="store_true")
     chosen = parser.parse_args()
-    print(f"seed {chosen.seed}")
+    record = Record("compare", chosen, rides=TRIALS if chosen.synthetic else chosen.pairs)
+    for row in synthetic(TRIALS, chosen.seed) if chosen.synthetic else ():
+        record.add(**row)
     if chosen.synthetic:
-        print("\n".join(synthetic(2000, chosen.seed)))
+        record.save()
         return
     for rate in map(float, chosen.rates.split(",")):
         for kind in chosen.kinds.split(","):
             pairs: list[Pair] = []
             for number in range(chosen.pairs):
                 pairs.append(one_pair(kind, rate, chosen.seed, number))
-                if len(pairs) % EVERY == 0 or len(pairs) == chosen.pairs:
-                    print(f"{rate:g} Hz, {kind}:", *summary(pairs, kind), sep="\n  ", flush=True)
+                if len(pairs) % EVERY == 0 and len(pairs) < chosen.pairs:
+                    for row in rows(pairs, kind):
+                        record.show(rate_hz=rate, change=kind, **row)
+            for row in rows(pairs, kind):
+                record.add(rate_hz=rate, change=kind, **row)
+    record.save()
 
 
 if __name__ == "__main__":

@@ -3,20 +3,25 @@
 Run from the repository root, with a fresh seed each time unless one is given:
 
     python tests/suites/handling.py [--rides N] [--seed S] [--kinds clean] [--logs 10r,1p]
-        [--rides-of weave,weave15,steady,hard,turning]
+        [--rides-of weave,weave15,steady,hard,turning] [--record]
 
-Weave, a line each: rides with a claim, onsets within 1 m/s of all rides, error and coverage of the
+Weave: rides with a claim, onsets within 1 m/s of all rides, error and coverage of the
 onset, and of the yaw-rate RMS of each class of speed against the truth's in the same seconds.
 Turning rides: lateral acceleration and radius of every turn and of the ride, against the truth's
-best window of the same length; "none" counts rides without a figure.
+best window of the same length; "n" of "asked" have a figure.
 """
 
 import argparse
-import secrets
-from dataclasses import dataclass, field
+from collections.abc import Iterator
 
 import numpy as np
+from handling_rides import hard_steered_ride, steady_ride, turning_ride, weave_ride
+from labelled_rides import RandomRide
+from log_in_memory import to_track
+from receiver_presets import preset
+from record import Cell, Record, add_options
 from scipy.signal import butter, sosfiltfilt
+from scores import Answers
 
 from ridelog.analysis.handling.band import seconds_in_band
 from ridelog.analysis.handling.turns import Turns, measure_turns
@@ -24,15 +29,7 @@ from ridelog.analysis.handling.weave import LEAST_RATE_HZ, measure_weave
 from ridelog.core.estimate import Estimate
 from ridelog.filtering.motion import Motion
 from ridelog.filtering.smoother import estimate_motion
-from ridelog.simulate import STEP_S, preset, to_track
-from ridelog.simulate.handling_rides import (
-    hard_steered_ride,
-    steady_ride,
-    turning_ride,
-    weave_ride,
-)
-from ridelog.simulate.labels import LabelledRide
-from ridelog.simulate.truth import running_integral
+from ridelog.simulate.truth import STEP_S, running_integral
 
 # Name: fixes a second, whether the log reports speed, white noise of a position.
 LOGS = {
@@ -58,34 +55,10 @@ RIDES = {
 }
 
 
-@dataclass
-class Tally:
-    """Estimates beside their truths."""
-
-    pairs: list[tuple[float, float, float, float]] = field(default_factory=list)
-    none: int = 0
-
-    def add(self, found: Estimate | None, true: float) -> None:
-        """Count one figure."""
-        if found is None:
-            self.none += 1
-        else:
-            self.pairs.append((found.value, found.low, found.high, true))
-
-    def words(self, *, relative: bool = False) -> str:
-        """Return bias, root mean square error and coverage in words."""
-        if not self.pairs:
-            return f"none of {self.none}"
-        value, low, high, true = np.array(self.pairs).T
-        error = (value / true - 1.0) if relative else value - true
-        held = float(np.mean((low <= true) & (true <= high)))
-        return (
-            f"n {len(value)} (none {self.none}) bias {error.mean():+.3f} rms "
-            f"{np.sqrt(np.mean(error**2)):.3f} held {held:.3f} width {np.mean(high - low):.2f}"
-        )
+Pairs = list[tuple[Estimate | None, float]]
 
 
-def turns_of_ride(ride: LabelledRide, motion: Motion, tallies: dict[str, Tally]) -> None:
+def turns_of_ride(ride: RandomRide, motion: Motion, tallies: dict[str, Pairs]) -> None:
     """Add the figures of one ride's turns."""
     found: Turns = measure_turns(motion)
     truth = ride.truth
@@ -98,7 +71,7 @@ def turns_of_ride(ride: LabelledRide, motion: Motion, tallies: dict[str, Tally])
             continue
         first = max(0, round((turn.start_s - 0.5 * found.lateral_window_s) / STEP_S))
         last = round((turn.end_s - 0.5 * found.lateral_window_s) / STEP_S) + 1
-        tallies["turn lateral"].add(turn.lateral_accel_mps2, float(means[first:last].max()))
+        tallies["turn lateral"].append((turn.lateral_accel_mps2, float(means[first:last].max())))
         if turn.radius_m is None:
             continue
         inner = round(min(found.lateral_window_s, (turn.end_s - turn.start_s) * 2.0 / 3.0) / STEP_S)
@@ -111,36 +84,40 @@ def turns_of_ride(ride: LabelledRide, motion: Motion, tallies: dict[str, Tally])
             - truth.heading_rad[first : last + 1 - inner]
         )
         radius = float((way / np.abs(swung)).min())
-        tallies["turn radius"].add(turn.radius_m, radius)
+        tallies["turn radius"].append((turn.radius_m, radius))
         least = min(least, radius)
-    tallies["ride lateral"].add(found.max_lateral_accel_mps2, float(means.max()))
+    tallies["ride lateral"].append((found.max_lateral_accel_mps2, float(means.max())))
     if np.isfinite(least):
-        tallies["ride radius"].add(found.min_turn_radius_m, least)
+        tallies["ride radius"].append((found.min_turn_radius_m, least))
 
 
 def main() -> None:
-    """Run the suite and print lines for each log, kind of receiver and kind of ride."""
+    """Run the suite and print rows for each log, kind of receiver and kind of ride."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--rides", type=int, default=100)
-    parser.add_argument("--seed", type=int, default=secrets.randbelow(10**9))
+    add_options(parser, "handling")
     parser.add_argument("--kinds", default="clean")
     parser.add_argument("--logs", default=",".join(LOGS))
     parser.add_argument("--rides-of", default="weave,weave15,weave05,steady,hard,turning")
     chosen = parser.parse_args()
-    print(f"seed {chosen.seed}")
+    record = Record("handling", chosen, rides=chosen.rides)
     for log in chosen.logs.split(","):
         for kind in chosen.kinds.split(","):
             for name in chosen.rides_of.split(","):
-                one_line(log, kind, name, chosen.rides, chosen.seed)
+                for row in rows(log, kind, name, chosen.rides, chosen.seed):
+                    record.add(log=log, receiver=kind, ride=name, **row)
+    record.save()
 
 
-def one_line(log: str, kind: str, name: str, rides: int, seed: int) -> None:
-    """Print what was found on rides of one kind."""
+def rows(log: str, kind: str, name: str, rides: int, seed: int) -> Iterator[dict[str, Cell]]:
+    """Yield a row for each figure of rides of one kind."""
     rate_hz, reports, white_m = LOGS[log]
     claims = near = 0
-    onset, classes = Tally(), Tally()
-    turns = {name: Tally() for name in ("turn lateral", "ride lateral", "turn radius",
-                                        "ride radius")}  # fmt: skip
+    onset: Pairs = []
+    classes: Pairs = []
+    turns: dict[str, Pairs] = {
+        figure: [] for figure in ("turn lateral", "ride lateral", "turn radius", "ride radius")
+    }
     for number in range(rides):
         rng = np.random.default_rng([seed, number])
         ride = RIDES[name](rng)
@@ -156,20 +133,16 @@ def one_line(log: str, kind: str, name: str, rides: int, seed: int) -> None:
             claims += 1
             if ride.weave_onset_mps is not None:
                 near += abs(found.weave_onset_mps.value - ride.weave_onset_mps) <= 1.0
-                onset.add(found.weave_onset_mps, ride.weave_onset_mps)
+                onset.append((found.weave_onset_mps, ride.weave_onset_mps))
         if rate_hz >= LEAST_RATE_HZ:
             add_classes(ride, motion, classes)
-    print(f"{log} {kind} {name}: claimed {claims} of {rides}", end="")
-    if onset.pairs:
-        print(f", within 1 m/s {near / rides:.3f} of all; onset {onset.words()}", end="")
-    print(f"; RMS by class {classes.words()}" if classes.pairs else "")
-    if name == "turning":
-        for figure, tally in turns.items():
-            print(f"    {figure}: {tally.words(relative='radius' in figure)}")
-    print("", end="", flush=True)
+    yield {"figure": "weave claimed", "asked": rides, "n": claims, "within 1 m/s": near}
+    for figure, pairs in (("onset", onset), ("RMS of a class", classes), *turns.items()):
+        if pairs:
+            yield {"figure": figure, "asked": len(pairs), **Answers.given(pairs).figures()}
 
 
-def add_classes(ride: LabelledRide, motion: Motion, tally: Tally) -> None:
+def add_classes(ride: RandomRide, motion: Motion, tally: Pairs) -> None:
     """Add the yaw-rate RMS of every class of speed, beside the truth's in the same seconds."""
     seconds = seconds_in_band(motion)
     band = butter(4, [0.75, 3.2], "bandpass", fs=1.0 / STEP_S, output="sos")
@@ -180,7 +153,7 @@ def add_classes(ride: LabelledRide, motion: Motion, tally: Tally) -> None:
     for part in measure_weave(motion).weave:
         if part.yaw_rate_rms_radps is not None:
             inside = (speed >= part.from_mps) & (speed < part.to_mps)
-            tally.add(part.yaw_rate_rms_radps, float(np.sqrt(means[inside].mean())))
+            tally.append((part.yaw_rate_rms_radps, float(np.sqrt(means[inside].mean()))))
 
 
 if __name__ == "__main__":

@@ -3,16 +3,16 @@
 Run from the repository root, with a fresh seed each time unless one is given:
 
     python tests/suites/intervals.py [--rides N] [--seed S] [--jobs J] [--kinds clean] [--logs 10r]
+                                     [--record]
 
 Machines of 4-25 m/s, plateaus of 1.5-20 s, receivers that differ in kind from the filter's model
-(see ridelog.simulate). For each kind three lines. The first is ridelog's best second: rides
-answered, then bias, root mean square error and share of intervals that hold the truth on plateaus
-of 4 s and more (long) and on shorter ones; the share over all rides, and the same against the best
-second after the receiver had settled (from before that no figure is taken). The second line is that
-of the best five seconds and of the two-way mean, and in how many rides one of these, or a run,
-exceeds the best second by its value or by an end of its interval. The third line is the mean
-interval score (Gneiting and Raftery 2007, equation 43; less is better) of
-ridelog and of three baselines on the same rides, each with its bias and share held:
+(see receiver_presets.py). A row for each figure: rides answered, bias, root mean square error and
+share of intervals that hold the truth. "Best second" is told of all rides, of plateaus of 4 s and
+more (long), of shorter ones, and against the best second after the receiver had settled (from
+before that no figure is taken). "Out of order" counts rides in which the best five seconds, the
+two-way mean or a run exceeds the best second by its value or by an end of its interval. "Score" is
+the mean interval score (Gneiting and Raftery 2007, equation 43; less is better) of ridelog and of
+three baselines on the same rides:
 
     smoother  plain_smoother.py, the interval its own posterior gives
     reported  highest reported speed, an interval without width: it claims to be the figure
@@ -20,21 +20,23 @@ ridelog and of three baselines on the same rides, each with its bias and share h
 """
 
 import argparse
-import secrets
+from collections.abc import Iterator
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
 from functools import partial
 
 import numpy as np
+from log_in_memory import to_track
 from plain_smoother import best_second, fitted, log_of
-from scores import Answers
+from random_rides import out_and_back
+from receiver_presets import RECEIVER_KINDS, preset
+from record import Cell, Record, add_options
+from scores import Answers, Interval
 
 from ridelog.analysis.top_speed.measure import TopSpeed, measure_top_speed
 from ridelog.core.estimate import LEVEL, Estimate
 from ridelog.filtering.smoother import estimate_motion
-from ridelog.simulate import RECEIVER_KINDS, preset, to_track
-from ridelog.simulate.rides import out_and_back
-from ridelog.simulate.truth import Truth
+from ridelog.simulate import Truth
 
 # Name: fixes a second, whether the log reports speed, white noise of a position.
 LOGS = {
@@ -46,7 +48,7 @@ LOGS = {
     "1p": (1.0, False, 0.3),
 }
 LONG_S = 4.0
-Interval = tuple[float, float, float]
+Row = dict[str, Cell]
 
 
 @dataclass(frozen=True)
@@ -135,55 +137,47 @@ def out_of_order(top: TopSpeed) -> bool:
     )
 
 
-def answers(pairs: list[tuple[float, Interval]]) -> Answers:
-    """Return pairs of truth and interval as columns."""
-    table = np.array([(true, *interval) for true, interval in pairs]).reshape(-1, 4)
-    return Answers(*table.T)
-
-
-def summary(outcomes: list[Outcome]) -> list[str]:
-    """Return the three lines of figures of one kind."""
+def rows(outcomes: list[Outcome]) -> Iterator[Row]:
+    """Yield a row for each figure, then one for each baseline."""
     said = [(o, o.found) for o in outcomes if o.found is not None]
-    found = answers([(o.true_mps, e) for o, e in said])
-    settled = answers([(o.settled_mps, e) for o, e in said])
+    found = Answers.of_intervals((o.true_mps, e) for o, e in said)
+    settled = Answers.of_intervals((o.settled_mps, e) for o, e in said)
     long = np.array([o.plateau_s >= LONG_S for o, _ in said], dtype=bool)
-    parts = [f"{len(said)}/{len(outcomes)} answered"]
-    for name, part in (("long", found.of(long)), ("short", found.of(~long))):
-        parts.append(
-            f"{name} {len(part)}: {part.bias:+.3f} rms {part.rms:.3f} held {part.held:.2f}"
-        )
-    parts.append(f"all: {found.bias:+.3f} rms {found.rms:.3f} held {found.held:.3f}")
-    parts.append(f"settled held {settled.held:.3f}")
-    others = []
-    for name, told in (
-        ("five", [(o.true_5s_mps, o.five) for o in outcomes]),
-        ("two-way", [(o.true_two_way_mps, o.two_way) for o in outcomes]),
+    count, wrong = len(outcomes), sum(o.out_of_order for o in outcomes)
+    yield {
+        "figure": "best second",
+        "rides": count,
+        **found.figures(),
+        "score": found.score,
+        "out of order": wrong,
+    }
+    for name, part in (
+        ("best second, long", found.of(long)),
+        ("best second, short", found.of(~long)),
+        ("best second, settled", settled),
+        ("best five", Answers.of_intervals((o.true_5s_mps, o.five) for o in outcomes)),
+        ("two-way", Answers.of_intervals((o.true_two_way_mps, o.two_way) for o in outcomes)),
     ):
-        part = answers([(true, e) for true, e in told if true is not None and e is not None])
-        others.append(
-            f"{name} {len(part)}: {part.bias:+.3f} rms {part.rms:.3f} held {part.held:.3f}"
-        )
-    others.append(f"out of order: {sum(o.out_of_order for o in outcomes)} of {len(said)}")
-    scores = [f"ridelog {found.score:.3f}"]
+        yield {"figure": name, "rides": count, **part.figures()}
     # The same rides for all, so that no score profits from a ride left out.
     for name in ("smoother", "reported", "raw"):
-        other = answers([(o.true_mps, o.baselines[name]) for o, _ in said if name in o.baselines])
+        other = Answers.of_intervals((o.true_mps, o.baselines.get(name)) for o, _ in said)
         if len(other):
-            scores.append(f"{name} {other.score:.3f} ({other.bias:+.3f}, held {other.held:.2f})")
-    return ["; ".join(parts), "; ".join(others), "score " + "; ".join(scores)]
+            figure = f"best second by {name}"
+            yield {"figure": figure, "rides": count, **other.figures(), "score": other.score}
 
 
 def main() -> None:
-    """Run the suite and print the lines of each kind."""
+    """Run the suite and print the rows of each kind."""
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("--rides", type=int, default=200)
-    parser.add_argument("--seed", type=int, default=secrets.randbelow(10**9))
+    add_options(parser, "intervals")
     parser.add_argument("--jobs", type=int, default=1, help="processes side by side")
     parser.add_argument("--kinds", default=",".join(RECEIVER_KINDS))
     parser.add_argument("--logs", default=",".join(LOGS))
     parser.add_argument("--without-baselines", action="store_true", help="a third faster")
     chosen = parser.parse_args()
-    print(f"seed {chosen.seed}, {chosen.rides} rides a kind, level {LEVEL}; m/s")
+    record = Record("intervals", chosen, rides=chosen.rides)
     with ProcessPoolExecutor(chosen.jobs) as pool:
         run = pool.map if chosen.jobs > 1 else map
         for log in chosen.logs.split(","):
@@ -191,8 +185,9 @@ def main() -> None:
                 ride = partial(
                     one_ride, log, kind, chosen.seed, baselines=not chosen.without_baselines
                 )
-                for line in summary(list(run(ride, range(chosen.rides)))):
-                    print(f"{log:>3} {kind:<8} {line}", flush=True)
+                for row in rows(list(run(ride, range(chosen.rides)))):
+                    record.add(log=log, receiver=kind, **row)
+    record.save()
 
 
 if __name__ == "__main__":

@@ -29,7 +29,7 @@ sys.path += [str(ROOT / "tests" / "book"), str(ROOT / "tests" / "web")]
 from killed import add_until_killed, check_after_kills  # noqa: E402  (needs the path above)
 from live_page import Served  # noqa: E402
 
-from ridelog.book import Book  # noqa: E402
+from ridelog.book.book import Book  # noqa: E402
 
 LOG = (ROOT / "sample_tracks" / "before-2.nmea").read_bytes()
 

@@ -3,6 +3,7 @@
 Run from the repository root, with a fresh seed each time unless one is given:
 
     python tests/suites/launches.py [--rides N] [--seed S] [--kinds clean,jumpy] [--logs 10r,1p]
+                                    [--record]
 
 Kind "mixed" takes the kinds of receiver in turn.
 
@@ -14,12 +15,16 @@ the standing pull.
 """
 
 import argparse
-import secrets
 from collections import defaultdict
 from concurrent.futures import ProcessPoolExecutor
 from functools import partial
 
 import numpy as np
+from log_in_memory import to_track
+from random_rides import starts_and_stops
+from receiver_presets import RECEIVER_KINDS, preset
+from record import Record, add_options
+from scores import Answers
 
 from ridelog.analysis.acceleration.measure import measure_acceleration
 from ridelog.analysis.acceleration.run_draws import draw_runs
@@ -27,8 +32,7 @@ from ridelog.analysis.acceleration.runs import AccelerationRun
 from ridelog.analysis.launches.measure import measure_launches
 from ridelog.core.estimate import Estimate
 from ridelog.filtering.smoother import estimate_motion
-from ridelog.simulate import RECEIVER_KINDS, Truth, preset, to_track
-from ridelog.simulate.rides import starts_and_stops
+from ridelog.simulate import Truth
 
 # Name: fixes a second, whether the log reports speed, white noise of a position.
 LOGS = {
@@ -140,43 +144,37 @@ def _true_pull(
     return float(np.mean(means)) if means else float("nan")
 
 
-def summary(outcomes: list[Outcome]) -> str:
-    """Return one line of figures."""
-    said = [(e, true) for _, e, true in outcomes if e is not None and np.isfinite(true)]
-    if not said:
-        return f"none of {len(outcomes)}"
-    error = np.array([e.value - true for e, true in said])
-    held = np.mean([e.low <= true <= e.high for e, true in said])
-    width = np.mean([e.high - e.low for e, _ in said])
-    return (
-        f"{len(said)}/{len(outcomes)}, bias {error.mean():+.3f}, rms "
-        f"{float(np.sqrt(np.mean(error**2))):.3f}, held {held:.3f}, width {width:.3f}"
-    )
-
-
 def main() -> None:
-    """Run the suite and print the lines of each kind."""
+    """Run the suite and print the rows of each kind."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--rides", type=int, default=200)
-    parser.add_argument("--seed", type=int, default=secrets.randbelow(10**9))
+    add_options(parser, "launches")
     parser.add_argument("--kinds", default=",".join(RECEIVER_KINDS))
     parser.add_argument("--logs", default=",".join(LOGS))
     parser.add_argument("--workers", type=int, default=None)
     chosen = parser.parse_args()
-    print(f"seed {chosen.seed}")
+    record = Record("launches", chosen, rides=chosen.rides)
     with ProcessPoolExecutor(chosen.workers) as pool:
         for log in chosen.logs.split(","):
             for kind in chosen.kinds.split(","):
                 ride = partial(one_ride, log, kind, chosen.seed)
                 results = list(pool.map(ride, range(chosen.rides)))
                 there, found, invented = np.sum([r[1:] for r in results], axis=0)
-                print(f"{log} {kind}: {found} of {there} launches found, {invented} invented")
+                record.add(
+                    log=log, receiver=kind, figure="launches", asked=int(there), n=int(found),
+                    invented=int(invented),
+                )  # fmt: skip
                 grouped: dict[str, list[Outcome]] = defaultdict(list)
                 for outcomes, *_ in results:
                     for outcome in outcomes:
                         grouped[outcome[0]].append(outcome)
                 for label in sorted(grouped):
-                    print(f"    {label:<14} {summary(grouped[label])}", flush=True)
+                    told = Answers.given((one, true) for _, one, true in grouped[label])
+                    record.add(
+                        log=log, receiver=kind, figure=label, asked=len(grouped[label]),
+                        **told.figures(),
+                    )  # fmt: skip
+    record.save()
 
 
 if __name__ == "__main__":

@@ -3,31 +3,34 @@
 Run from the repository root, with a fresh seed each time unless one is given:
 
     python tests/suites/receivers.py [--rides N] [--seed S] [--habits late,held] [--rates 10,1]
+                                     [--record]
 
 Each habit twice on the same rides, recognised and not: bias, root mean square error and share held
-of the best second; then root mean square error and share held of the speed at every instant, above
-and below 1 m/s.
+of the best second; then those of the speed at every fix, above and below 1 m/s.
 """
 
 import argparse
-import secrets
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from contextlib import ExitStack
 from dataclasses import replace
 from unittest import mock
 
 import numpy as np
+from log_in_memory import to_track
+from odd_receiver import OddReceiver
+from random_rides import out_and_back
+from receiver_presets import preset
+from record import Cell, Record, add_options
 from scores import Answers
 
 from ridelog.analysis.top_speed.measure import measure_top_speed
-from ridelog.core.track import BoolArray, FloatArray
+from ridelog.core.estimate import Estimate
+from ridelog.core.track import FloatArray
 from ridelog.core.units import MPS_PER_KMH, MPS_PER_KNOT
 from ridelog.filtering.receiver.habits import ReceiverHabits
 from ridelog.filtering.smoother import estimate_motion
-from ridelog.simulate import Receiver, preset, to_track
-from ridelog.simulate.rides import out_and_back
 
-HABITS: dict[str, Callable[[Receiver, np.random.Generator], Receiver]] = {
+HABITS: dict[str, Callable[[OddReceiver, np.random.Generator], OddReceiver]] = {
     "none": lambda receiver, rng: receiver,
     "late": lambda receiver, rng: replace(
         receiver,
@@ -40,11 +43,13 @@ HABITS: dict[str, Callable[[Receiver, np.random.Generator], Receiver]] = {
 }
 
 
-def summary(habit: str, rate_hz: float, seed: int, rides: int, *, recognise: bool) -> str:
-    """Return the figures of one habit at one rate."""
-    rows: list[tuple[float, float, float, float]] = []
+def rows(
+    habit: str, rate_hz: float, seed: int, rides: int, *, recognise: bool
+) -> Iterator[dict[str, Cell]]:
+    """Yield the best second, then the speed of every fix, of one habit at one rate."""
+    best: list[tuple[Estimate | None, float]] = []
     error: list[FloatArray] = []
-    inside: list[BoolArray] = []
+    half: list[FloatArray] = []
     pace: list[FloatArray] = []
     for number in range(rides):
         rng = np.random.default_rng([seed, number])
@@ -59,40 +64,37 @@ def summary(habit: str, rate_hz: float, seed: int, rides: int, *, recognise: boo
                 for name in ("lasting_rounding", "rounding_sd"):
                     stack.enter_context(mock.patch(where + name, lambda step: 0.0))
             motion = estimate_motion(to_track(log))
-            best = measure_top_speed(motion).best_1s_mps
-        if best is not None:
-            true = ride.truth.best_mean_speed().speed_mps
-            rows.append((true, best.value, best.low, best.high))
+            top = measure_top_speed(motion).best_1s_mps
+        best.append((top, ride.truth.best_mean_speed().speed_mps))
         known = np.isfinite(motion.speed_mps)
         speed = np.interp(log.true_time_s, ride.truth.time_s, ride.truth.speed_mps)[known]
         pace.append(speed)
         error.append(motion.speed_mps[known] - speed)
-        inside.append(np.abs(error[-1]) <= 1.645 * motion.speed_sd_mps[known])
-    found = Answers(*np.array(rows).reshape(-1, 4).T)
-    every, held, speed = np.concatenate(error), np.concatenate(inside), np.concatenate(pace)
-    parts = [f"best second {found.bias:+.3f} rms {found.rms:.3f} held {found.held:.2f}"]
-    parts.append(f"width {float(np.mean(found.high - found.low)):.3f}")
+        half.append(1.645 * motion.speed_sd_mps[known])
+    yield {"figure": "best second", "rides": rides, **Answers.given(best).figures()}
+    every, wide, speed = np.concatenate(error), np.concatenate(half), np.concatenate(pace)
+    fixes = Answers(np.zeros_like(every), every, every - wide, every + wide)
     for name, which in (("riding", speed > 1.0), ("slow", (speed > 0.05) & (speed <= 1.0))):
-        rms = float(np.sqrt(np.mean(every[which] ** 2)))
-        parts.append(f"{name} rms {rms:.3f} held {float(np.mean(held[which])):.2f}")
-    return "; ".join(parts)
+        figure = f"speed of a fix, {name}"
+        yield {"figure": figure, "rides": rides, **fixes.of(which).figures()}
 
 
 def main() -> None:
-    """Run the suite and print two lines for each habit and rate."""
+    """Run the suite and print the rows of each habit and rate."""
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("--rides", type=int, default=40)
-    parser.add_argument("--seed", type=int, default=secrets.randbelow(10**9))
+    add_options(parser, "receivers")
     parser.add_argument("--habits", default=",".join(HABITS))
     parser.add_argument("--rates", default="10,1")
     chosen = parser.parse_args()
-    print(f"seed {chosen.seed}, {chosen.rides} rides a line; m/s")
+    record = Record("receivers", chosen, rides=chosen.rides)
     for habit in chosen.habits.split(","):
         for rate in map(float, chosen.rates.split(",")):
             for recognise in (False, True):
                 words = "recognised" if recognise else "ignored"
-                line = summary(habit, rate, chosen.seed, chosen.rides, recognise=recognise)
-                print(f"{habit} {rate:g} Hz {words}: {line}", flush=True)
+                for row in rows(habit, rate, chosen.seed, chosen.rides, recognise=recognise):
+                    record.add(habit=habit, rate_hz=rate, its_habit=words, **row)
+    record.save()
 
 
 if __name__ == "__main__":

@@ -3,34 +3,32 @@
 Run from the repository root, with a fresh seed each time unless one is given:
 
     python tests/suites/reverse.py [--rides N] [--seed S] [--logs 10r,5p0.3,1r] [--hands N]
-        [--shaped N]
+        [--shaped N] [--record]
 
 For each kind of log N rides with reverses, N forward ones that look like it, and some that are
 turned round by hand. Counted are reverses of at least 0.5 m/s for 2 s: "two-sided" ones with
 forward travel before and after, "one-sided" ones at the start or end of a log. "Covered" is the
 share of the true stretch that the found or uncertain one covers, "overlap" the time both share over
 the time of either. The top reverse speed is compared with the best second of the truth
-inside each that is found. A second line is of reverses whose speed is not held: peaked, uneven.
+inside each that is found. Reverses whose speed is not held have rows of their own: peaked, uneven.
 What acceptance asks for: at 5 Hz and more all two-sided claimed (found or uncertain), 90 % found,
 covered 0.95; at 1 Hz reported the same with 0.92; at 1 Hz positions 90 % claimed, 80 % found, 0.8;
 no forward ride found, none turned by hand found.
 """
 
 import argparse
-import secrets
 from collections import Counter
+from collections.abc import Iterator
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass, field
 from functools import partial
 
 import numpy as np
-
-from ridelog.analysis.reverse.measure import Reverse, find_reverse
-from ridelog.filtering.motion import Motion
-from ridelog.filtering.smoother import estimate_motion
-from ridelog.simulate import Span, Truth, preset, to_track
-from ridelog.simulate.labels import LabelledRide
-from ridelog.simulate.manoeuvres import (
+from labelled_rides import RandomRide
+from log_in_memory import to_track
+from receiver_presets import preset
+from record import Cell, Record, add_options
+from reverse_rides import (
     FORWARD_KINDS,
     REVERSE_KINDS,
     SHAPED_KINDS,
@@ -38,6 +36,12 @@ from ridelog.simulate.manoeuvres import (
     reverse_ride,
     turned_by_hand,
 )
+from scores import Answers, Interval
+
+from ridelog.analysis.reverse.measure import Reverse, find_reverse
+from ridelog.filtering.motion import Motion
+from ridelog.filtering.smoother import estimate_motion
+from ridelog.simulate import Span, Truth
 
 LOGS = ("10r", "5r", "1r", "10p0.02", "10p0.05", "10p0.3", "5p0.02", "5p0.3",
         "1p0.02", "1p0.1", "1p0.3")  # fmt: skip
@@ -53,8 +57,7 @@ class Seen:
     state: str
     covered: float = 0.0
     overlap: float = 0.0
-    error_mps: float = float("nan")
-    held: bool = False
+    error_mps: Interval | None = None
 
 
 @dataclass
@@ -65,7 +68,7 @@ class Outcome:
     seen: list[Seen] = field(default_factory=list)
 
 
-def logged(ride: LabelledRide, log: str, rng: np.random.Generator) -> Motion:
+def logged(ride: RandomRide, log: str, rng: np.random.Generator) -> Motion:
     """Return the motion that a random receiver of a kind of log gives of a ride."""
     reports = "r" in log
     rate, _, white = log.partition("r" if reports else "p")
@@ -119,72 +122,70 @@ def _seen(kind: str, truth: Truth, span: Span, found: Reverse) -> Seen:
     either = max(span.end_s, *(s.end_s for _, s in shared)) - min(
         span.start_s, *(s.start_s for _, s in shared)
     )
-    result = Seen(kind, two_sided, best.state, common / span.duration_s, common / either)
+    covered = common / (span.end_s - span.start_s)
+    result = Seen(kind, two_sided, best.state, covered, common / either)
     if best.top_speed_mps is not None:
         true = truth.best_mean_speed(
             1.0, start_s=span.start_s, end_s=span.end_s, reverse=True
         ).speed_mps
-        result.error_mps = best.top_speed_mps.value - true
-        result.held = best.top_speed_mps.low <= true <= best.top_speed_mps.high
+        top = best.top_speed_mps
+        result.error_mps = (top.value - true, top.low - true, top.high - true)
     return result
 
 
-def summary(log: str, outcomes: dict[str, list[Outcome]]) -> str:
-    """Return the figures of one kind of log in a few lines."""
-    seen = [s for outcome in outcomes["reverse"] for s in outcome.seen]
-    claimed = [s for s in seen if s.state != "missed"]
-    # A figure is only given of what is found.
-    given = [s for s in seen if s.state == "found" and np.isfinite(s.error_mps)]
-    errors = np.array([s.error_mps for s in given])
-    parts = []
-    for name, wanted in (("two-sided", True), ("one-sided", False)):
-        some = [s for s in seen if s.two_sided is wanted]
-        states = Counter(s.state for s in some)
-        parts.append(
-            f"{name} {len(some)}: claimed {len(some) - states['missed']}, found {states['found']}"
-        )
-    forward = Counter(outcome.state for outcome in outcomes["forward"])
-    hands = Counter(outcome.state for outcome in outcomes["by hand"])
-    missed = Counter(s.kind for s in seen if s.state == "missed")
-    return (
-        f"{log}: {'; '.join(parts)}; covered {np.mean([s.covered for s in claimed]):.3f}, overlap "
-        f"{np.mean([s.overlap for s in claimed]):.3f}; top speed bias {errors.mean():+.3f}, "
-        f"rms {np.sqrt(np.mean(errors**2)):.3f} m/s, held "
-        f"{np.mean([s.held for s in given]):.3f}; invented beside "
-        f"true ones {sum(o.invented for o in outcomes['reverse'])}; forward rides found "
-        f"{forward['found']}, uncertain {forward['uncertain']} of {len(outcomes['forward'])}; by "
-        f"hand found {hands['found']}, uncertain {hands['uncertain']} of "
-        f"{len(outcomes['by hand'])}; missed {dict(missed)}"
-    )
+def rows(outcomes: dict[str, list[Outcome]]) -> Iterator[dict[str, Cell]]:
+    """Yield what became of true reverses, of forward rides and of those turned round by hand."""
+    seen = [one for outcome in outcomes["reverse"] for one in outcome.seen]
+    for name, some in (
+        ("two-sided", [one for one in seen if one.two_sided]),
+        ("one-sided", [one for one in seen if not one.two_sided]),
+    ):
+        yield {"what": name, **told(some)}
+    yield {
+        "what": "beside true ones",
+        "asked": len(outcomes["reverse"]),
+        "found": sum(outcome.invented for outcome in outcomes["reverse"]),
+    }
+    for what in ("forward", "by hand"):
+        states = Counter(outcome.state for outcome in outcomes[what])
+        yield {
+            "what": what,
+            "asked": len(outcomes[what]),
+            "found": states["found"],
+            "claimed": states["found"] + states["uncertain"],
+        }
+    shaped = [one for outcome in outcomes["shaped"] for one in outcome.seen]
+    for kind in SHAPED_KINDS if shaped else ():
+        yield {"what": kind, **told([one for one in shaped if one.kind == kind])}
 
 
-def shaped_summary(log: str, outcomes: list[Outcome]) -> str:
-    """Return what was found of reverses whose speed is not held, and how well measured."""
-    seen = [s for outcome in outcomes for s in outcome.seen]
-    states = Counter(s.state for s in seen)
-    parts = [f"claimed {len(seen) - states['missed']}, found {states['found']} of {len(seen)}"]
-    for kind in SHAPED_KINDS:
-        given = [s for s in seen if s.kind == kind and s.state == "found"]
-        errors = np.array([s.error_mps for s in given])
-        parts.append(
-            f"{kind} {len(given)}: overlap {np.mean([s.overlap for s in given]):.3f}, top speed "
-            f"bias {errors.mean():+.3f}, rms {np.sqrt(np.mean(errors**2)):.3f} m/s, held "
-            f"{np.mean([s.held for s in given]):.3f}"
-        )
-    return f"{log} shaped: {'; '.join(parts)}"
+def told(seen: list[Seen]) -> dict[str, Cell]:
+    """Return how many reverses were claimed and found, how well placed and how well measured."""
+    claimed = [one for one in seen if one.state != "missed"]
+    found = [one for one in seen if one.state == "found"]
+    # A figure is only given of what is found; the truth stands at zero error.
+    speeds = Answers.of_intervals((0.0, one.error_mps) for one in found)
+    return {
+        "asked": len(seen),
+        "found": len(found),
+        "claimed": len(claimed),
+        "covered": float(np.mean([one.covered for one in claimed])) if claimed else None,
+        "overlap": float(np.mean([one.overlap for one in claimed])) if claimed else None,
+        **speeds.figures(),
+    }
 
 
 def main() -> None:
-    """Run the suite and print a line for each kind of log."""
+    """Run the suite and print the rows of each kind of log."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--rides", type=int, default=200)
     parser.add_argument("--hands", type=int, default=40)
     parser.add_argument("--shaped", type=int, default=60)
-    parser.add_argument("--seed", type=int, default=secrets.randbelow(10**9))
+    add_options(parser, "reverse")
     parser.add_argument("--logs", default=",".join(LOGS))
     parser.add_argument("--processes", type=int, default=None)
     chosen = parser.parse_args()
-    print(f"seed {chosen.seed}")
+    record = Record("reverse", chosen, rides=chosen.rides)
     with ProcessPoolExecutor(chosen.processes) as pool:
         for log in chosen.logs.split(","):
             outcomes = {
@@ -194,9 +195,9 @@ def main() -> None:
                     ("shaped", chosen.shaped),
                 )
             }  # fmt: skip
-            print(summary(log, outcomes), flush=True)
-            if chosen.shaped:
-                print(shaped_summary(log, outcomes["shaped"]), flush=True)
+            for row in rows(outcomes):
+                record.add(log=log, **row)
+    record.save()
 
 
 if __name__ == "__main__":

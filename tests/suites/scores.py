@@ -1,21 +1,41 @@
 """How good figures with intervals are: bias, error, coverage and the mean interval score."""
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 import numpy as np
 
-from ridelog.core.estimate import LEVEL
+from ridelog.core.estimate import LEVEL, Estimate
 from ridelog.core.track import BoolArray, FloatArray
+
+# Value, low, high.
+Interval = tuple[float, float, float]
 
 
 @dataclass(frozen=True)
 class Answers:
-    """Figures of many rides beside their truth; arrays of shape (n,). [m/s]"""
+    """Figures of many rides beside their truth, in the figure's unit; arrays of shape (n,)."""
 
     true: FloatArray
     value: FloatArray
     low: FloatArray
     high: FloatArray
+
+    @classmethod
+    def given(cls, pairs: Iterable[tuple[Estimate | None, float]]) -> "Answers":
+        """Return those of the figures that were given and have a truth."""
+        told = [
+            (true, one.value, one.low, one.high)
+            for one, true in pairs
+            if one is not None and np.isfinite(true)
+        ]
+        return cls(*np.array(told).reshape(-1, 4).T)
+
+    @classmethod
+    def of_intervals(cls, pairs: Iterable[tuple[float | None, Interval | None]]) -> "Answers":
+        """Return those pairs of a truth and a value, low and high that lack neither."""
+        told = [(true, *one) for true, one in pairs if true is not None and one is not None]
+        return cls(*np.array(told).reshape(-1, 4).T)
 
     def __len__(self) -> int:
         return len(self.true)
@@ -41,10 +61,25 @@ class Answers:
         return float(np.mean(inside)) if len(self) else float("nan")
 
     @property
+    def width(self) -> float:
+        """Return the mean length of the intervals; NaN of none."""
+        return float(np.mean(self.high - self.low)) if len(self) else float("nan")
+
+    @property
     def score(self) -> float:
         """Return the mean interval score; NaN of none."""
         scores = interval_score(self.low, self.high, self.true)
         return float(np.mean(scores)) if len(self) else float("nan")
+
+    def figures(self) -> dict[str, float | int | str | None]:
+        """Return the columns of a suite's row."""
+        return {
+            "n": len(self),
+            "bias": self.bias,
+            "rms": self.rms,
+            "held": self.held,
+            "width": self.width,
+        }
 
 
 def interval_score(

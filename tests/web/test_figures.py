@@ -6,12 +6,12 @@ from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
 
-from ridelog.book import RideEntry
+from ridelog.book.records import RideEntry
 from ridelog.core.estimate import Estimate
 from ridelog.core.units import SPEED_UNITS
 from ridelog.present.words import elapsed_words
-from ridelog.web.history import Point, _panel
-from ridelog.workflow.ride_words import bounds, day_and_year, lasting, moment, speed, top_speed
+from ridelog.web.machine_pages import Point, _panel
+from ridelog.workflow.book_ride import bounds, day_and_year, lasting, moment, speed, top_speed
 
 
 def test_top_speed_is_the_mean_of_both_directions_if_there_is_one() -> None:

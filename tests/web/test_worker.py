@@ -12,7 +12,7 @@ from visitor import short_log
 from ridelog.analysis.settings import Settings
 from ridelog.core.errors import RideLogError
 from ridelog.web.worker import Job, JobError, Worker
-from ridelog.workflow.ride_cache import LogAt
+from ridelog.workflow.book_ride import LogAt
 
 
 def log_in(folder: Path, data: bytes) -> LogAt:

@@ -68,7 +68,7 @@ def braking_section(ride: MeasuredRide, reader: SpeedUnit) -> Section:
 
 def _teller(ride: MeasuredRide, reader: SpeedUnit) -> Callable[[Estimate, Quantity], str]:
     """Return how a figure of this ride is written: as a range if its signal is weak."""
-    weak = ride["signal"].grade == "weak"
+    weak = ride["signal"].grade == "too weak"
     return lambda estimate, quantity: text_or_span(estimate, quantity, reader, weak=weak)
 
 

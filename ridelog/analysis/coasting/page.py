@@ -30,7 +30,7 @@ def coasting_section(ride: MeasuredRide, reader: SpeedUnit) -> Section | None:
     return Section(
         name="coasting",
         heading="Coast-down",
-        lead=_lead(found, reader, weak=ride["signal"].grade == "weak"),
+        lead=_lead(found, reader, weak=ride["signal"].grade == "too weak"),
         pictures=_pictures(found, reader),
         table=_table(found, reader),
         notes=notes,

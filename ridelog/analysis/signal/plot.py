@@ -11,10 +11,9 @@ from ridelog.core.spans import flagged_spans
 from ridelog.core.track import FloatArray
 from ridelog.filtering.motion import Motion
 from ridelog.filtering.quality import FEW_SATELLITES, POOR_HDOP
-from ridelog.present.figure import Shape, axes_in, blank, dress, time_axis, title
+from ridelog.present.figure import Shape, TimeScale, axes_in, blank, dress, time_axis, title
 from ridelog.present.palette import INK, LINE, MARK, QUIET, RULE
 from ridelog.present.thinning import in_time, lowest_and_highest, unbroken_parts
-from ridelog.present.time_scale import TimeScale
 from ridelog.present.words import FLAG_WORDS, count_words
 
 # Over-range values such as 99.9 would flatten everything else.

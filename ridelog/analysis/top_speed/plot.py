@@ -13,10 +13,9 @@ from ridelog.analysis.top_speed.page import fastest_places, headline
 from ridelog.core.estimate import QUANTILE
 from ridelog.core.quantity import SPEED, plain, value
 from ridelog.core.units import SpeedUnit
-from ridelog.present.figure import Shape, axes_in, blank, dress, time_axis, title
+from ridelog.present.figure import Shape, TimeScale, axes_in, blank, dress, time_axis, title
 from ridelog.present.palette import BAND, HATCH, INK, LINE, MARK, PAPER, QUIET, SHADE
 from ridelog.present.thinning import lowest_and_highest, rows_in_time, unbroken_parts
-from ridelog.present.time_scale import TimeScale
 
 # A phase narrower than this on the average is a bar among bars; own rule. [in]
 _LEAST_PHASE_IN = 0.05

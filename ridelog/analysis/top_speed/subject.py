@@ -53,7 +53,6 @@ class TopSpeedOfRide(Subject):
                 both_ways=top.two_way_mps,
                 course_deg=ride.course_at(top.at_s + 0.5),
             ),
-            spoken="top speed",
             explained="highest mean speed over one second",
         )
         yield Figure(
@@ -65,7 +64,6 @@ class TopSpeedOfRide(Subject):
             Comparable(
                 HIGHER, HEADLINE_WEIGHT, both_ways=top.two_way_mps, wind_excess=-_wind_loss(ride)
             ),
-            spoken="top speed",
             explained="mean of the fastest second in either direction",
         )
         none = top.reason if top.best_1s_mps is None else NO_FIVE

@@ -4,13 +4,15 @@ import functools
 
 import numpy as np
 import pytest
+from log_in_memory import to_track
+from receiver_presets import preset
 from scipy.special import ndtri
 
 from ridelog.analysis.acceleration.measure import AccelerationCurve, measure_acceleration
 from ridelog.analysis.acceleration.run_draws import RunDraws
 from ridelog.analysis.acceleration.runs import AccelerationRun
 from ridelog.filtering.smoother import estimate_motion
-from ridelog.simulate import Machine, Ride, Surroundings, preset, to_track
+from ridelog.simulate import Machine, RideLayout, Surroundings
 
 SLOPE = 0.02
 
@@ -19,7 +21,7 @@ SLOPE = 0.02
 def pull_of(
     *, both_ways: bool, slope: float, seed: int = 5, share: float = 1.0
 ) -> AccelerationCurve:
-    ride = Ride(Machine(), 0.5, Surroundings(slope=slope, slope_bearing_rad=0.5))
+    ride = RideLayout(Machine(), 0.5, Surroundings(slope=slope, slope_bearing_rad=0.5))
     for number in range(4):
         ride.stand(5.0)
         full = number < 3 or share == 1.0
@@ -91,7 +93,7 @@ def _drawn(jump_mps: float = 0.0, scatter: float = 0.0) -> RunDraws:
 
 
 def _measured(drawn: tuple[RunDraws, ...]) -> AccelerationCurve:
-    ride = Ride(Machine())
+    ride = RideLayout(Machine())
     ride.stand(10.0)
     rng = np.random.default_rng(1)
     track = to_track(preset("clean", 1.0, rng).observe(ride.build(), rng))
@@ -121,7 +123,7 @@ def test_noise_in_the_times_does_not_raise_the_pull() -> None:
 
 
 def test_a_ride_without_a_pull_says_so() -> None:
-    ride = Ride(Machine())
+    ride = RideLayout(Machine())
     ride.stand(60.0)
     rng = np.random.default_rng(1)
     track = to_track(preset("clean", 5.0, rng).observe(ride.build(), rng))

@@ -103,7 +103,7 @@ def test_the_picture_names_the_speed_of_most_power_if_there_is_one(
 def test_a_pull_that_is_not_firm_is_a_range(result: MeasuredRide) -> None:
     wide = with_curve(result, standing_mps2=Estimate(1.86, 1.0, 2.7))
     assert line(wide) == "somewhere from 1.0 to 2.7 m/s² (no closer with this log) from standing"
-    weak = result.with_record("signal", replace(result["signal"], grade="weak"))
+    weak = result.with_record("signal", replace(result["signal"], grade="too weak"))
     assert line(weak).startswith("somewhere from ")
     assert "half as much" not in line(weak)
     section = acceleration_section(weak, KMH)

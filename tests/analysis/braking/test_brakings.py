@@ -4,24 +4,26 @@ from dataclasses import fields, replace
 
 import numpy as np
 import pytest
+from labelled_rides import RandomRide, finish
+from log_in_memory import to_track
+from random_rides import starts_and_stops
+from receiver_presets import preset
 
 from ridelog.analysis.braking.corners import falling_corner, resting_corner, rising_corner
 from ridelog.analysis.braking.measure import Brakings, measure_brakings
 from ridelog.core.track import FloatArray
 from ridelog.filtering.motion import Motion
 from ridelog.filtering.smoother import estimate_motion
-from ridelog.simulate import Machine, Receiver, Ride, preset, to_track
-from ridelog.simulate.labels import LabelledRide, finish
-from ridelog.simulate.rides import starts_and_stops
+from ridelog.simulate import Machine, Receiver, RideLayout
 
 
-def logged(ride: LabelledRide, rate_hz: float, *, speed: bool = True, seed: int = 5) -> Motion:
+def logged(ride: RandomRide, rate_hz: float, *, speed: bool = True, seed: int = 5) -> Motion:
     rng = np.random.default_rng(seed)
     receiver = preset("clean", rate_hz, rng, reports_speed=speed)
     return estimate_motion(to_track(receiver.observe(ride.truth, rng)))
 
 
-def pairs(ride: LabelledRide, found: Brakings) -> list[tuple[float, float, float]]:
+def pairs(ride: RandomRide, found: Brakings) -> list[tuple[float, float, float]]:
     """Return the true mean deceleration and start of each braking beside the one found."""
     result = []
     for true in ride.labels["brakings"]:
@@ -53,8 +55,8 @@ def test_brakings_are_found_where_and_as_hard_as_they_were(rate_hz: float, speed
         assert len(braking.decel_columns) == 301
 
 
-def ride_of(*, brake_mps2: float = 3.0, to_mps: float = 0.0) -> LabelledRide:
-    ride = Ride()
+def ride_of(*, brake_mps2: float = 3.0, to_mps: float = 0.0) -> RandomRide:
+    ride = RideLayout()
     ride.stand(5.0)
     ride.drive(until_mps=7.0)
     ride.hold(4.0)
@@ -88,7 +90,7 @@ def test_a_braking_that_rolls_on_has_no_developed_deceleration() -> None:
 
 
 def test_rolling_out_is_no_braking() -> None:
-    ride = Ride()
+    ride = RideLayout()
     ride.stand(5.0)
     ride.drive(until_mps=9.0)
     ride.hold(2.0)
@@ -101,7 +103,7 @@ def test_rolling_out_is_no_braking() -> None:
 
 
 def test_a_machine_at_rest_brakes_nowhere() -> None:
-    ride = Ride()
+    ride = RideLayout()
     ride.stand(60.0)
     found = measure_brakings(logged(finish(ride, np.random.default_rng(2)), 1.0, speed=False))
     assert found.each == ()
@@ -167,7 +169,7 @@ def test_rest_and_release_of_a_formula() -> None:
 
 def test_a_receiver_that_freezes_while_moving_is_no_braking() -> None:
     """At 14 m/s the positions stop dead for some seconds, then catch up: no tyre does that."""
-    ride = Ride(Machine().with_steady_speed(14.0))
+    ride = RideLayout(Machine().with_steady_speed(14.0))
     ride.stand(5.0)
     ride.drive(for_s=40.0)
     ride.brake(decel_mps2=2.0)

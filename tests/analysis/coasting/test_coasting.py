@@ -4,14 +4,17 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from hand_turn import HandTurnedRide
+from labelled_rides import finish
+from log_in_memory import to_track
+from receiver_presets import preset
 
 from ridelog.analysis.braking.measure import measure_brakings
 from ridelog.analysis.coasting.measure import CoastDown, measure_coast_down
 from ridelog.analysis.coasting.resistance import USUAL_AIR_PM, wind_square
 from ridelog.filtering.motion import Motion
 from ridelog.filtering.smoother import estimate_motion
-from ridelog.simulate import Machine, Ride, Surroundings, preset, to_track
-from ridelog.simulate.labels import finish
+from ridelog.simulate import Machine, RideLayout, Surroundings
 
 MACHINE = Machine().with_steady_speed(11.0)
 
@@ -21,7 +24,9 @@ def rolled_out(
 ) -> Motion:
     """Return the motion of runs there and back, each rolled out, in wind and on a slope."""
     rng = np.random.default_rng(seed)
-    ride = Ride(machine, 0.4, Surroundings(wind_east_mps=0.4, wind_north_mps=1.0, slope=0.003))
+    ride = HandTurnedRide(
+        machine, 0.4, Surroundings(wind_east_mps=0.4, wind_north_mps=1.0, slope=0.003)
+    )
     ride.stand(5.0)
     for _ in range(ways):
         ride.drive(for_s=16.0)
@@ -127,7 +132,7 @@ def test_one_direction_says_nothing_about_the_machine() -> None:
 
 
 def test_a_ride_without_rolling_out_says_so() -> None:
-    ride = Ride(MACHINE)
+    ride = RideLayout(MACHINE)
     ride.stand(5.0)
     ride.drive(for_s=12.0)
     ride.brake(decel_mps2=3.0)
@@ -159,7 +164,7 @@ def test_more_resistance_is_found_to_be_more() -> None:
 def test_stretches_that_contradict_each_other_say_nothing() -> None:
     """One way rolled out, the other way eased off slowly under half throttle."""
     rng = np.random.default_rng(6)
-    ride = Ride(MACHINE)
+    ride = HandTurnedRide(MACHINE)
     ride.stand(5.0)
     for accel_mps2 in (0.12, 0.45, 0.14, 0.5):
         ride.drive(for_s=14.0)

@@ -4,6 +4,10 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from hand_turn import HandTurnedRide
+from labelled_rides import RandomRide, finish
+from log_in_memory import to_track
+from receiver_presets import preset
 
 from ridelog.analysis.braking.measure import measure_brakings
 from ridelog.analysis.coasting.measure import CoastDown, ResistanceAt, measure_coast_down
@@ -17,9 +21,8 @@ from ridelog.core.units import SPEED_UNITS
 from ridelog.filtering.motion import Motion
 from ridelog.filtering.smoother import estimate_motion
 from ridelog.report.ride_json import ride_json
-from ridelog.report.ride_sections import ride_sections
-from ridelog.simulate import Machine, Ride, preset, to_track
-from ridelog.simulate.labels import LabelledRide, finish
+from ridelog.report.ride_page import ride_sections
+from ridelog.simulate import Machine
 
 KMH, MPH = SPEED_UNITS["km/h"], SPEED_UNITS["mph"]
 MACHINE = Machine().with_steady_speed(11.0)
@@ -49,9 +52,9 @@ def test_without_resistance_it_is_the_gain_of_speed() -> None:
 
 def ridden(
     rng: np.random.Generator, *, coasts: bool = True, machine: Machine = MACHINE
-) -> LabelledRide:
+) -> RandomRide:
     """Return runs there and back on the level in still air, pulled, held, let roll and braked."""
-    ride = Ride(machine)
+    ride = HandTurnedRide(machine)
     ride.stand(5.0)
     for _ in range(4):
         ride.drive(until_mps=float(rng.uniform(8.0, 10.0)))
@@ -65,7 +68,7 @@ def ridden(
     return finish(ride, rng)
 
 
-def truth_of(ride: LabelledRide) -> float:
+def truth_of(ride: RandomRide) -> float:
     """Return the work of the drive for a kilogram and metre, from the simulator's own force."""
     true, machine = ride.truth, ride.machine
     force_n = machine.mass_kg * true.accel_mps2 + machine.resistance_n(true.velocity_mps)
@@ -75,7 +78,7 @@ def truth_of(ride: LabelledRide) -> float:
     return float(work_j / machine.mass_kg / np.trapezoid(true.velocity_mps, true.time_s))
 
 
-def logged(ride: LabelledRide, rate_hz: float, rng: np.random.Generator, *, speed: bool) -> Motion:
+def logged(ride: RandomRide, rate_hz: float, rng: np.random.Generator, *, speed: bool) -> Motion:
     receiver = preset("clean", rate_hz, rng, reports_speed=speed)
     return estimate_motion(to_track(receiver.observe(ride.truth, rng)))
 

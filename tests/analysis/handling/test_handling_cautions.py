@@ -4,6 +4,9 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from handling_rides import weave_ride
+from log_in_memory import to_track
+from receiver_presets import preset
 
 from ridelog.analysis.handling.measure import (
     Handling,
@@ -16,8 +19,6 @@ from ridelog.core.errors import RideLogError
 from ridelog.core.estimate import Estimate
 from ridelog.filtering.motion import Motion
 from ridelog.filtering.smoother import estimate_motion
-from ridelog.simulate import preset, to_track
-from ridelog.simulate.handling_rides import weave_ride
 
 
 @pytest.fixture(scope="module")

@@ -7,6 +7,10 @@ from pathlib import Path
 import jsonschema
 import numpy as np
 import pytest
+from handling_rides import weave_ride
+from labelled_rides import finish
+from log_in_memory import to_track
+from receiver_presets import preset
 from typer.testing import CliRunner
 
 from ridelog.analysis.handling.page import handling_section, with_share_of_g
@@ -20,9 +24,7 @@ from ridelog.filtering.motion import Motion
 from ridelog.filtering.smoother import estimate_motion
 from ridelog.report.ride_json import RIDE_SCHEMA, ride_json, schema_of, to_bytes
 from ridelog.report.screen import ride_lines
-from ridelog.simulate import Ride, preset, to_track
-from ridelog.simulate.handling_rides import weave_ride
-from ridelog.simulate.labels import finish
+from ridelog.simulate import RideLayout
 
 KMH, MPH = SPEED_UNITS["km/h"], SPEED_UNITS["mph"]
 SAMPLE = Path(__file__).resolve().parents[3] / "sample_tracks" / "after-1.gpx"
@@ -40,7 +42,7 @@ def weaving() -> tuple[Motion, MeasuredRide]:
 def slow() -> tuple[Motion, MeasuredRide]:
     """One fix a second, straight on: neither turns nor weave can be told."""
     rng = np.random.default_rng(4)
-    ride = Ride()
+    ride = RideLayout()
     ride.stand(5.0)
     ride.shift(6.0)
     ride.hold(12.0)

@@ -2,25 +2,27 @@
 
 import numpy as np
 import pytest
+from handling_rides import turning_ride
+from labelled_rides import RandomRide, finish
+from log_in_memory import to_track
+from receiver_presets import preset
 
 from ridelog.analysis.handling.turns import least_duration_s, measure_turns, turns_of
 from ridelog.filtering.motion import Motion
 from ridelog.filtering.smoother import estimate_motion
-from ridelog.simulate import STEP_S, Ride, preset, to_track
-from ridelog.simulate.handling_rides import turning_ride
-from ridelog.simulate.labels import LabelledRide, finish
-from ridelog.simulate.truth import running_integral
+from ridelog.simulate import RideLayout
+from ridelog.simulate.truth import STEP_S, running_integral
 
 
-def logged(ride: LabelledRide, rate_hz: float, *, speed: bool = True, seed: int = 7) -> Motion:
+def logged(ride: RandomRide, rate_hz: float, *, speed: bool = True, seed: int = 7) -> Motion:
     rng = np.random.default_rng(seed)
     receiver = preset("clean", rate_hz, rng, reports_speed=speed)
     return estimate_motion(to_track(receiver.observe(ride.truth, rng)))
 
 
-def ride_with_turns(*turns: tuple[float, float, float]) -> LabelledRide:
+def ride_with_turns(*turns: tuple[float, float, float]) -> RandomRide:
     """Return a ride with turns of (speed, angle, radius) between straights."""
-    ride = Ride()
+    ride = RideLayout()
     ride.stand(5.0)
     for speed_mps, angle_rad, radius_m in turns:
         ride.shift(speed_mps)
@@ -32,7 +34,7 @@ def ride_with_turns(*turns: tuple[float, float, float]) -> LabelledRide:
     return finish(ride, np.random.default_rng(1))
 
 
-def best_lateral_mps2(ride: LabelledRide, window_s: float) -> float:
+def best_lateral_mps2(ride: RandomRide, window_s: float) -> float:
     lateral = running_integral(ride.truth.velocity_mps * ride.truth.yaw_rate_radps)
     width = round(window_s / STEP_S)
     return float(np.abs(lateral[width:] - lateral[:-width]).max() / window_s)
@@ -93,7 +95,7 @@ def test_a_short_turn_that_may_be_the_hardest_forbids_a_figure() -> None:
 
 
 def test_no_turn_no_figure() -> None:
-    ride = Ride()
+    ride = RideLayout()
     ride.stand(5.0)
     ride.shift(6.0)
     ride.hold(10.0)
@@ -132,7 +134,7 @@ def test_turning_the_map_changes_nothing() -> None:
     motion = logged(ride, 10.0)
     found = measure_turns(motion).max_lateral_accel_mps2
     rng = np.random.default_rng(7)
-    turned = Ride(heading_rad=1.0)
+    turned = RideLayout(heading_rad=1.0)
     turned.stand(5.0)
     turned.shift(4.0)
     turned.hold(4.0)

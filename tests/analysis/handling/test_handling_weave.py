@@ -4,6 +4,10 @@ import math
 
 import numpy as np
 import pytest
+from handling_rides import hard_steered_ride, steady_ride, weave_ride
+from labelled_rides import RandomRide
+from log_in_memory import to_track
+from receiver_presets import preset
 from scipy.optimize import minimize
 
 from ridelog.analysis.handling.band import (
@@ -21,13 +25,10 @@ from ridelog.analysis.handling.measure import (
 from ridelog.analysis.handling.weave import _fitted, condensed, fit_onset, measure_weave
 from ridelog.filtering.motion import Motion
 from ridelog.filtering.smoother import estimate_motion
-from ridelog.simulate import preset, to_track
-from ridelog.simulate.handling_rides import hard_steered_ride, steady_ride, weave_ride
-from ridelog.simulate.labels import LabelledRide
 
 
 def logged(
-    ride: LabelledRide, rate_hz: float, *, speed: bool = True, white_m: float = 0.05, seed: int = 7
+    ride: RandomRide, rate_hz: float, *, speed: bool = True, white_m: float = 0.05, seed: int = 7
 ) -> Motion:
     rng = np.random.default_rng(seed)
     receiver = preset("clean", rate_hz, rng, reports_speed=speed, position_white_m=white_m)

@@ -4,6 +4,10 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from labelled_rides import RandomRide
+from log_in_memory import to_track
+from random_rides import starts_and_stops
+from receiver_presets import preset
 
 from ridelog.analysis.acceleration.runs import find_runs
 from ridelog.analysis.launches.measure import Launches, measure_launches
@@ -11,14 +15,12 @@ from ridelog.analysis.launches.windows import parse_window
 from ridelog.core.flags import Flag
 from ridelog.filtering.motion import Motion
 from ridelog.filtering.smoother import estimate_motion
-from ridelog.simulate import Machine, Receiver, Ride, preset, to_track
-from ridelog.simulate.labels import LabelledRide
-from ridelog.simulate.rides import starts_and_stops
+from ridelog.simulate import Machine, Receiver, RideLayout
 
 WINDOWS = tuple(map(parse_window, ("0-20 km/h", "10-20 km/h", "0-10 m", "0-90 km/h")))
 
 
-def ridden(seed: int, rate_hz: float, **kind: bool) -> tuple[LabelledRide, Motion]:
+def ridden(seed: int, rate_hz: float, **kind: bool) -> tuple[RandomRide, Motion]:
     rng = np.random.default_rng(seed)
     ride = starts_and_stops(rng, attempts=3, top_mps=8.0)
     receiver = preset("clean", rate_hz, rng, **kind)
@@ -26,17 +28,17 @@ def ridden(seed: int, rate_hz: float, **kind: bool) -> tuple[LabelledRide, Motio
 
 
 @pytest.fixture(scope="module")
-def fast() -> tuple[LabelledRide, Motion, Launches]:
+def fast() -> tuple[RandomRide, Motion, Launches]:
     ride, motion = ridden(2, 10.0)
     return ride, motion, measure_launches(motion, windows=WINDOWS)
 
 
-def starts(ride: LabelledRide) -> list[float]:
+def starts(ride: RandomRide) -> list[float]:
     return [span.start_s for span in ride.labels["launches"] if span.top_mps > 2.2]
 
 
 def test_every_start_is_found_to_a_tenth_of_a_second(
-    fast: tuple[LabelledRide, Motion, Launches],
+    fast: tuple[RandomRide, Motion, Launches],
 ) -> None:
     ride, _, launches = fast
     found = [launch.start_s for launch in launches.launches]
@@ -45,7 +47,7 @@ def test_every_start_is_found_to_a_tenth_of_a_second(
     assert abs(float(np.mean(np.subtract(found, starts(ride))))) < 0.1
 
 
-def test_times_are_near_the_truth_and_held(fast: tuple[LabelledRide, Motion, Launches]) -> None:
+def test_times_are_near_the_truth_and_held(fast: tuple[RandomRide, Motion, Launches]) -> None:
     ride, _, launches = fast
     truth = ride.truth
     for start, launch in zip(starts(ride), launches.launches, strict=True):
@@ -68,7 +70,7 @@ def test_times_are_near_the_truth_and_held(fast: tuple[LabelledRide, Motion, Lau
 
 
 def test_the_figure_of_a_window_is_the_mean_of_its_full_starts(
-    fast: tuple[LabelledRide, Motion, Launches],
+    fast: tuple[RandomRide, Motion, Launches],
 ) -> None:
     _, _, launches = fast
     figures = {window.label: window for window in launches.windows}
@@ -89,7 +91,7 @@ def test_the_figure_of_a_window_is_the_mean_of_its_full_starts(
 
 
 def test_a_rollout_takes_time_off_and_only_when_asked(
-    fast: tuple[LabelledRide, Motion, Launches],
+    fast: tuple[RandomRide, Motion, Launches],
 ) -> None:
     _, motion, launches = fast
     rolled = measure_launches(motion, windows=WINDOWS, rollout_m=0.3048)
@@ -106,7 +108,7 @@ def test_a_rollout_takes_time_off_and_only_when_asked(
         assert same.value == pytest.approx(still.value, abs=0.02)
 
 
-def test_excluded_stretches_hold_no_launch(fast: tuple[LabelledRide, Motion, Launches]) -> None:
+def test_excluded_stretches_hold_no_launch(fast: tuple[RandomRide, Motion, Launches]) -> None:
     ride, motion, _ = fast
     first = starts(ride)[0]
     found = measure_launches(motion, windows=WINDOWS, excluded=((first - 1.0, first + 2.0),))
@@ -114,7 +116,7 @@ def test_excluded_stretches_hold_no_launch(fast: tuple[LabelledRide, Motion, Lau
 
 
 def test_badly_placed_satellites_on_the_way_up_leave_no_launch(
-    fast: tuple[LabelledRide, Motion, Launches],
+    fast: tuple[RandomRide, Motion, Launches],
 ) -> None:
     _, motion, _ = fast
     runs = find_runs(motion)
@@ -132,7 +134,7 @@ def test_badly_placed_satellites_on_the_way_up_leave_no_launch(
     assert found(run.earliest_s, run.earliest_s + 1.0, "positions") == len(runs)
 
 
-def test_the_same_ride_gives_the_same_digits(fast: tuple[LabelledRide, Motion, Launches]) -> None:
+def test_the_same_ride_gives_the_same_digits(fast: tuple[RandomRide, Motion, Launches]) -> None:
     _, motion, launches = fast
     again = measure_launches(motion, windows=WINDOWS)
     assert [x.start_s for x in again.launches] == [x.start_s for x in launches.launches]
@@ -147,7 +149,7 @@ def test_one_fix_a_second_finds_them_too() -> None:
 
 
 def test_a_stationary_log_holds_no_launch() -> None:
-    ride = Ride(Machine())
+    ride = RideLayout(Machine())
     ride.stand(120.0)
     truth = ride.build()
     rng = np.random.default_rng(8)
@@ -164,7 +166,7 @@ def test_a_stationary_log_holds_no_launch() -> None:
 
 def test_a_crawl_before_the_pull_is_no_launch() -> None:
     """From rest to a crawl, held, then a pull: the pull is a rolling one."""
-    ride = Ride(Machine())
+    ride = RideLayout(Machine())
     ride.stand(6.0)
     ride.shift(1.5, accel_mps2=1.0)
     ride.hold(5.0)

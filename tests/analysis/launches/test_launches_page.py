@@ -122,7 +122,7 @@ def test_a_figure_that_is_not_firm_is_a_range(result: MeasuredRide) -> None:
     assert line(wide).startswith(
         "0-20 km/h in somewhere from 1.3 to 3.5 s (no closer with this log), mean of "
     )
-    weak = result.with_record("signal", replace(result["signal"], grade="weak"))
+    weak = result.with_record("signal", replace(result["signal"], grade="too weak"))
     assert " s (weak signal), mean of" in line(weak)
     table = launches_section(weak, KMH).table
     assert table is not None and all(row[1].startswith("somewhere from") for row in table.rows)

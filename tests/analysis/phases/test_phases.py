@@ -5,18 +5,20 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from labelled_rides import RandomRide, finish
+from log_in_memory import to_track
+from receiver_presets import preset
 
 from ridelog.analysis.braking.measure import measure_brakings
 from ridelog.analysis.phases.measure import KINDS, LIKELY, Phases, divide_ride, most_probable
 from ridelog.filtering.motion import Motion
 from ridelog.filtering.smoother import estimate_motion
-from ridelog.simulate import Ride, preset, to_track
-from ridelog.simulate.labels import LabelledRide, finish
+from ridelog.simulate import RideLayout
 
 
-def ridden() -> LabelledRide:
+def ridden() -> RandomRide:
     """One of everything that motion alone can tell."""
-    ride = Ride()
+    ride = RideLayout()
     ride.stand(6.0)
     ride.drive(until_mps=8.0)
     ride.hold(5.0)

@@ -4,14 +4,16 @@ from functools import cache
 
 import numpy as np
 import pytest
+from labelled_rides import RandomRide
+from log_in_memory import to_track
+from receiver_presets import preset
+from reverse_rides import forward_ride, reverse_ride, turned_by_hand
 
 from ridelog.analysis.reverse.measure import Reverse, find_reverse
 from ridelog.core.errors import RideLogError
 from ridelog.filtering.motion import Motion
 from ridelog.filtering.smoother import estimate_motion
-from ridelog.simulate import Ride, Span, preset, to_track
-from ridelog.simulate.labels import LabelledRide
-from ridelog.simulate.manoeuvres import forward_ride, reverse_ride, turned_by_hand
+from ridelog.simulate import RideLayout, Span
 
 MAKERS = {"reverse": reverse_ride, "forward": forward_ride}
 
@@ -19,7 +21,7 @@ MAKERS = {"reverse": reverse_ride, "forward": forward_ride}
 @cache
 def ridden(
     kind: str, rate_hz: float = 10.0, reports: bool = True, seed: int = 11
-) -> tuple[LabelledRide, Motion]:
+) -> tuple[RandomRide, Motion]:
     rng = np.random.default_rng(seed)
     made = {
         "by hand": lambda: turned_by_hand(rng, slow=True),
@@ -33,7 +35,8 @@ def overlap(found: Reverse, truth: Span) -> float:
     """Return the time in common over the time of both."""
     spans = found.spans
     common = sum(max(0.0, min(b, truth.end_s) - max(a, truth.start_s)) for a, b in spans)
-    return common / (sum(b - a for a, b in spans) + truth.duration_s - common)
+    lengths = sum(b - a for a, b in spans) + truth.end_s - truth.start_s
+    return common / (lengths - common)
 
 
 @pytest.mark.parametrize("reports", [True, False])
@@ -77,7 +80,7 @@ def test_turned_by_hand_is_never_found() -> None:
 
 
 def test_a_ride_all_one_way_is_called_forward() -> None:
-    ride = Ride()
+    ride = RideLayout()
     ride.stand(3.0)
     ride.drive(until_mps=5.0)
     ride.hold(4.0)

@@ -5,16 +5,18 @@ from datetime import UTC, datetime
 
 import numpy as np
 import pytest
+from log_in_memory import to_track
+from receiver_presets import preset
 
 from ridelog.analysis.reverse.measure import lay_marks, read_mark
 from ridelog.core.errors import RideLogError
 from ridelog.core.track import Track
-from ridelog.simulate import Ride, preset, to_track
+from ridelog.simulate import RideLayout
 
 
 def log_of(start: datetime | None) -> Track:
     """Return a log of 60 s that begins at a given moment."""
-    ride = Ride()
+    ride = RideLayout()
     ride.stand(60.0)
     rng = np.random.default_rng(1)
     track = to_track(preset("clean", 1.0, rng).observe(ride.build(rng), rng))

@@ -6,6 +6,9 @@ from dataclasses import replace
 import jsonschema
 import numpy as np
 import pytest
+from log_in_memory import to_track
+from receiver_presets import preset
+from reverse_rides import reverse_ride, turned_by_hand
 
 from ridelog.analysis.register import SUBJECTS
 from ridelog.analysis.reverse.page import reverse_section
@@ -19,8 +22,6 @@ from ridelog.filtering.motion import Motion
 from ridelog.filtering.smoother import estimate_motion
 from ridelog.present.json import ESTIMATE_SCHEMA, as_json, schema_of_type
 from ridelog.report.screen import ride_lines
-from ridelog.simulate import preset, to_track
-from ridelog.simulate.manoeuvres import reverse_ride, turned_by_hand
 
 KMH, MPH = SPEED_UNITS["km/h"], SPEED_UNITS["mph"]
 
@@ -98,7 +99,7 @@ def test_a_mark_is_told_as_one(backed: tuple[Motion, MeasuredRide]) -> None:
 
 def test_a_weak_signal_gives_a_range(backed: tuple[Motion, MeasuredRide]) -> None:
     ride = backed[1]
-    weak = ride.with_record("signal", replace(ride["signal"], grade="weak"))
+    weak = ride.with_record("signal", replace(ride["signal"], grade="too weak"))
     lead = reverse_section(weak, KMH).lead
     assert re.match(
         r"Backwards it reached somewhere from [\d.]+ to [\d.]+ km/h \(weak signal\) in", lead
