@@ -1,9 +1,7 @@
 """Sideways and lengthways motion in the band of weave, second by second, from the log's own fixes.
 
-The smoothed motion must not be asked: a smoother takes a fast wobble for noise, and how much of it
-is left depends on how lively the ride is. So the velocities (or positions) that the log itself
-reports are filtered into the band, and split along the smoothed course, which only has to be right
-to a few degrees for that.
+The log's own velocities (or positions) are filtered into the band, since a smoother takes a fast
+wobble for noise, and split along the smoothed course.
 
 Source
 ------
@@ -126,7 +124,11 @@ def seconds_in_band(motion: Motion, *, excluded: tuple[Span, ...] = ()) -> Secon
     for stretch in raw_stretches(motion, reach, excluded):
         even = np.ones(2 * reach + 1) / (2 * reach + 1)
         good = stretch.straight & (np.convolve(stretch.filled, even, "same") <= _MOST_FILLED)
-        powers = _powers(stretch, filters)
+        sine, cosine = np.sin(stretch.course_rad), np.cos(stretch.course_rad)
+        powers = []
+        for kernel in filters:
+            east, north = stretch.passed(kernel)
+            powers += [(east * cosine - north * sine) ** 2, (east * sine + north * cosine) ** 2]
         for first, stop in runs_of(good):
             count = (stop - first) // per_window
             # In the middle of the run, so that both ends keep the same distance from it.
@@ -150,16 +152,6 @@ def seconds_in_band(motion: Motion, *, excluded: tuple[Span, ...] = ()) -> Secon
         np.concatenate, zip(*parts, strict=True)
     )
     return Seconds(start_s, speeds, weight, across, along, across_rate, along_rate, freedom)
-
-
-def _powers(stretch: RawStretch, filters: list[FloatArray]) -> list[FloatArray]:
-    """Return the squares of what each filter passes, across and along the smoothed course."""
-    sine, cosine = np.sin(stretch.course_rad), np.cos(stretch.course_rad)
-    found = []
-    for kernel in filters:
-        east, north = stretch.passed(kernel)
-        found += [(east * cosine - north * sine) ** 2, (east * sine + north * cosine) ** 2]
-    return found
 
 
 def raw_stretches(motion: Motion, reach: int, excluded: tuple[Span, ...]) -> list[RawStretch]:
@@ -229,16 +221,12 @@ def _straight(
 
 
 def filter_of(rate_hz: float, low_hz: float, high_hz: float, derivative: int = 0) -> FloatArray:
-    """Return a filter that passes a band, and may also differentiate, for ``np.convolve``.
+    """Return a filter that passes a band, shape (2 x round(_REACH_S rate_hz) + 1,), for convolve.
 
     Least squares over frequency: one in the band, nothing outside it, free over the edges, every
     error relative to what the derivative (0, 1 or 2) does to that frequency. Below the band errors
     count four times, and more the slower they are, since a ride's slow motion is large. The edges
     are given by their middles, ``low_hz`` 0 for all that is slower than the other.
-
-    Returns
-    -------
-    ndarray, shape (2 x round(_REACH_S rate_hz) + 1,)
     """
     reach = round(_REACH_S * rate_hz)
     time_s = np.arange(reach + 1) / rate_hz

@@ -147,37 +147,36 @@ def measure_turns(motion: Motion, *, excluded: tuple[Span, ...] = ()) -> Turns:
             curvatures += [] if curvature is None else [curvature]
             radius = None if curvature is None else _radius(curvature)
             turns.append(replace(turn, lateral_accel_mps2=accel, radius_m=radius))
-    none, needs = _why_none(seen, turns, motion, least), ": " + _needs(motion, least)
-    hardest, reason = _extreme(laterals, [(x, lasted) for x, _, lasted in short])
-    tightest, radius_reason = _extreme(
-        curvatures, [(x, lasted) for _, x, lasted in short if x is not None]
-    )
+    needs = _needs(motion, least)
+    none = _why_none(seen, turns, needs)
+    hardest, reason = _extreme("hardest", laterals, [(x, t) for x, _, t in short], needs)
+    bends = [(x, t) for _, x, t in short if x is not None]
+    tightest, radius_reason = _extreme("tightest", curvatures, bends, needs)
     return Turns(
         turns=tuple(turns),
         turns_seen=len(seen),
         lateral_window_s=length,
         max_lateral_accel_mps2=None if hardest is None else estimate(hardest, smallest=0.0),
         min_turn_radius_m=None if tightest is None else _radius(tightest),
-        lateral_reason=_reason("hardest", reason, needs, "" if laterals else none),
-        radius_reason=_reason("tightest", radius_reason, needs, "" if curvatures else none),
+        lateral_reason=reason if laterals else none,
+        radius_reason=radius_reason if curvatures else none,
     )
 
 
-def _reason(which: str, short: str, needs: str, none: str) -> str:
-    return f"the {which} turn {short}{needs}" if short else none
-
-
 def _extreme(
-    long: list[FloatArray], short: list[tuple[FloatArray, float]]
+    which: str, long: list[FloatArray], short: list[tuple[FloatArray, float]], needs: str
 ) -> tuple[FloatArray | None, str]:
     """Return the columns of the greatest of the long turns, or why a short one forbids it."""
     if not long:
         return None, ""
-    greatest = _greatest_of(long)
+    stacked = np.stack(long)
+    inflated = 1 + stacked.shape[1] // 2
+    chosen = stacked[:, :inflated].max(axis=0)
+    greatest = np.concatenate([chosen, stacked[int(stacked[:, 0].argmax()), inflated:]])
     for columns, lasted in short:
         if np.mean(columns[1:] > greatest[1:]) > _MAY_BE:
             # Whatever the longer turns show, the ride's extreme may have been this one's.
-            return None, f"may be one of {lasted:.1f} s"
+            return None, f"the {which} turn may be one of {lasted:.1f} s: {needs}"
     return greatest, ""
 
 
@@ -220,13 +219,12 @@ def _needs(motion: Motion, least_s: float) -> str:
     )
 
 
-def _why_none(seen: tuple[Turn, ...], turns: list[Turn], motion: Motion, least_s: float) -> str:
+def _why_none(seen: tuple[Turn, ...], turns: list[Turn], needs: str) -> str:
     if not seen:
         return "the ride holds no turn of 15 degrees or more that the log shows"
     if all(turn.reason == _NO_SIGNAL for turn in turns):
         return "no turn is free of settling, poor geometry, jumps and gaps"
-    longest = max(turn.duration_s for turn in seen)
-    return f"the longest turn lasted {longest:.1f} s: " + _needs(motion, least_s)
+    return f"the longest turn lasted {max(turn.duration_s for turn in seen):.1f} s: {needs}"
 
 
 def turns_of(motion: Motion, *, excluded: tuple[Span, ...] = ()) -> tuple[Turn, ...]:
@@ -306,8 +304,7 @@ def speed_by_fixes(paths: Paths, fix_s: FloatArray) -> FloatArray:
     right = np.clip(np.searchsorted(time_s[nearest], time_s, side="right"), 1, len(nearest) - 1)
     first, last = nearest[right - 1], nearest[right]
     share = ((time_s - time_s[first]) / (time_s[last] - time_s[first]))[:, None]
-    result: FloatArray = speed[first] + share * (speed[last] - speed[first])
-    return result
+    return speed[first] + share * (speed[last] - speed[first])
 
 
 def mean_laterals(
@@ -335,8 +332,7 @@ def radii(paths: Paths, length_s: float, usable: BoolArray, speed_mps: FloatArra
     course = _summed(paths.turned_rad)
     way = _summed(0.5 * (speed_mps[1:] + speed_mps[:-1]) * np.diff(paths.time_s)[:, None])
     angle = np.abs(course[last] - course[first])
-    result: FloatArray = (way[last] - way[first]) / np.maximum(angle, 1e-6)
-    return result
+    return (way[last] - way[first]) / np.maximum(angle, 1e-6)
 
 
 def _summed(steps: FloatArray) -> FloatArray:
@@ -358,14 +354,6 @@ def _chosen_and_held(figures: FloatArray, spread: FloatArray | None = None) -> F
     return np.concatenate([best[: 1 + draws - half], best[1 + draws : 1 + draws + half], held])
 
 
-def _greatest_of(columns: list[FloatArray]) -> FloatArray:
-    """Return the columns of the greatest among turns, each from ``_chosen_and_held``."""
-    stacked = np.stack(columns)
-    draws = (stacked.shape[1] - 1) // 2
-    chosen = stacked[:, : 1 + draws].max(axis=0)
-    return np.concatenate([chosen, stacked[int(stacked[:, 0].argmax()), 1 + draws :]])
-
-
 def _usable_at(windows: Windows, time_s: FloatArray) -> BoolArray:
     """Return where a window may start: the windows at the fixes on either side are usable."""
     if not len(windows.start_s):
@@ -373,8 +361,7 @@ def _usable_at(windows: Windows, time_s: FloatArray) -> BoolArray:
     last = len(windows.start_s) - 1
     right = np.minimum(np.searchsorted(windows.start_s, time_s - 1e-6), last)
     left = np.maximum(np.searchsorted(windows.start_s, time_s + 1e-6, side="right") - 1, 0)
-    result: BoolArray = windows.usable[left] & windows.usable[right]
-    return result
+    return windows.usable[left] & windows.usable[right]
 
 
 def _windows(paths: Paths, length_s: float, usable: BoolArray) -> tuple[IntArray, IntArray, float]:

@@ -1,12 +1,7 @@
 """Weave: how strongly a machine swings from side to side at each speed, and from which speed on.
 
-The mean square P of a second's sideways velocity in band is, in expectation, noise of the receiver,
-a yaw rate that is there at every speed, and a weave that starts at the onset x and is full G
-faster:
-
-    m = b + c v² + S (v r)²,    r = 0 below the onset x, (v - x) / G up to x + G, 1 above
-
-P / m is gamma distributed. Derivation: METHOD.md of handling, (5) to (11).
+The mean square of a second's sideways velocity in band is noise of the receiver, a yaw rate that is
+there at every speed, and a weave that starts at the onset: METHOD.md of handling, (5) to (11).
 """
 
 from dataclasses import dataclass, replace
@@ -18,7 +13,7 @@ from ridelog.core.estimate import Estimate
 from ridelog.core.interval import estimate, estimate_of_possible
 from ridelog.core.quantity import YAW_RATE, plain
 from ridelog.core.spans import Span
-from ridelog.core.track import BoolArray, FloatArray
+from ridelog.core.track import FloatArray
 from ridelog.core.units import SI
 from ridelog.filtering.motion import Motion
 
@@ -163,32 +158,29 @@ def _classes(seconds: Seconds, fit: OnsetFit) -> tuple[SpeedClass, ...]:
     for low in np.arange(width * np.floor(speed.min() / width), speed.max(), width).tolist():
         inside = (speed >= low) & (speed < low + width)
         if count := int(inside.sum()):
-            square, enough = float(squares[inside].mean()), count >= _LEAST_IN_CLASS
-            rms = _rms(seconds, inside, square, fit.noise_rate, random) if enough else None
+            rms = None
+            if count >= _LEAST_IN_CLASS:
+                power, square = seconds.across_rate[inside], float(squares[inside].mean())
+                rms = _rms(power, seconds.freedom, square, fit.noise_rate, random)
             found.append(SpeedClass(low, low + width, float(count), rms))
     return tuple(found)
 
 
 def _rms(
-    seconds: Seconds,
-    inside: BoolArray,
-    square_mps2: float,
-    noise: FloatArray,
-    random: np.random.Generator,
+    power: FloatArray, freedom: float, square: float, noise: FloatArray, random: np.random.Generator
 ) -> Estimate | None:
-    """Return the yaw-rate RMS of some seconds with its interval. [rad/s]"""
-    power = seconds.across_rate[inside]
+    """Return the yaw-rate RMS of some seconds, of a mean square of speed [m²/s²]. [rad/s]"""
     # Scatter among the seconds shows by itself how well their mean is known; never better than
     # for filtered noise.
-    relative = max(float(power.std() / power.mean()), float(np.sqrt(2.0 / seconds.freedom)))
+    relative = max(float(power.std() / power.mean()), float(np.sqrt(2.0 / freedom)))
     shape = len(power) / relative**2
     drawn = power.mean() * random.gamma(shape, 1.0 / shape, _DRAWS)
     fitted = np.full(1 + _DRAWS, power.mean() - noise[0])
     # The interval is made for the square, whose errors are even, and may reach below zero there.
-    square = estimate(np.concatenate([fitted, drawn - noise[1 + _DRAWS :]]) / square_mps2)
-    if square is None:
+    found = estimate(np.concatenate([fitted, drawn - noise[1 + _DRAWS :]]) / square)
+    if found is None:
         return None
-    return Estimate(*(max(x, 0.0) ** 0.5 for x in (square.value, square.low, square.high)))
+    return Estimate(*(max(x, 0.0) ** 0.5 for x in (found.value, found.low, found.high)))
 
 
 def _why_none(visible_radps: float, seconds: int) -> str:
@@ -288,8 +280,7 @@ def _rates(
     _, drawn = _fitted(again, bases, hold, _ROUNDS_AGAIN)
     fitted = np.append(shares, _fastest(best[None], shares), axis=1)
     drawn = np.append(drawn, _fastest(bases, drawn), axis=1)
-    result: FloatArray = np.concatenate([fitted, np.tile(fitted, (_DRAWS, 1)), drawn[:_DRAWS]])
-    return result
+    return np.concatenate([fitted, np.tile(fitted, (_DRAWS, 1)), drawn[:_DRAWS]])
 
 
 def _fastest(bases: FloatArray, parts: FloatArray) -> FloatArray:
@@ -299,9 +290,8 @@ def _fastest(bases: FloatArray, parts: FloatArray) -> FloatArray:
     """
     squares = bases[:, :-1, 1]
     fast = np.argsort(squares[0])[-_LEAST_ABOVE:]
-    grown = bases[:, fast, 2].mean(axis=1) / squares[:, fast].mean(axis=1)
-    result: FloatArray = (parts[:, 1] + grown * parts[:, 2])[:, None]
-    return result
+    grown: FloatArray = bases[:, fast, 2].mean(axis=1) / squares[:, fast].mean(axis=1)
+    return parts[:, 1:2] + grown[:, None] * parts[:, 2:]
 
 
 def _bases(seconds: Seconds, onset_mps: FloatArray, growth_mps: FloatArray) -> FloatArray:

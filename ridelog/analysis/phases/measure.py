@@ -201,10 +201,8 @@ def _log_odds(path: FittedPath, speed_sd_mps: float, rate_hz: float) -> FloatArr
 
 
 def most_probable(odds: FloatArray) -> IntArray:
-    """Return the kind of each instant in the likeliest sequence (Viterbi), shape (m,).
+    """Return the kind of each instant in the likeliest sequence, shape (m,).
 
-    Source
-    ------
     A. J. Viterbi, "Error bounds for convolutional codes and an asymptotically optimum decoding
     algorithm", IEEE Trans. Inf. Theory 13 (1967) 260-269.
     """
@@ -232,10 +230,9 @@ def _between(
     """Return the density of a value anywhere between two bounds, seen with an error."""
     spread = np.maximum(sd, 1e-6)
     inside = ndtr((value - low) / spread) - ndtr((value - high) / spread)
-    result: FloatArray = np.maximum(inside, 0.0) / (high - low)
-    return result
+    return np.maximum(inside, 0.0) / (high - low)
 
 
 def _normal(value: FloatArray, sd: FloatArray) -> FloatArray:
-    result: FloatArray = np.exp(-0.5 * (value / sd) ** 2) / (np.sqrt(2.0 * np.pi) * sd)
-    return result
+    density: FloatArray = np.exp(-0.5 * (value / sd) ** 2) / (np.sqrt(2.0 * np.pi) * sd)
+    return density

@@ -82,7 +82,13 @@ def edge_of(along: Projection, near_s: float, side: int, length_s: float) -> Edg
     if last <= first:
         return None
     ends = int(np.floor(outside_s / GRID_S)) - 1, int(np.ceil(inside_s / GRID_S)) + 1
-    model = _EdgeModel.of(along, at_s, taken, sign, (first, last), ends)
+    groups = (
+        Shapes(first, ends[1] + 1, -1.0, BUILD_S),
+        Shapes(ends[0], last + 1, 1.0, EASE_S, before=True),
+        NOTHING,
+    )
+    products = products_of(along, at_s, taken, groups, order=1, sign=sign)
+    model = _EdgeModel(*products, along.drift_mps, first, ends)
     starts = np.arange(first, last + 1)
     others = np.arange(ends[0] + 2, last + 1, _COARSE)
     lengths = np.rint(np.array(LASTS_S) / GRID_S).astype(np.int64)
@@ -95,18 +101,13 @@ def edge_of(along: Projection, near_s: float, side: int, length_s: float) -> Edg
     others = np.append([_NEVER] if alone.any() else [], others[others >= ends[0]]).astype(np.int64)
     start, other, lasts = _together(fine[(fine >= first) & (fine <= last)], others, lengths)
     evidence = model.evidence(start, other, lasts)
-    weight = np.bincount(
-        start - first, np.exp(evidence - evidence.max()), minlength=last - first + 1
-    )
+    weight = np.bincount(start - first, np.exp(evidence - evidence.max()), len(starts))
     below = np.cumsum(weight) - 0.5 * weight
     median = float(np.interp(0.5 * weight.sum(), below, starts))
-    return Edge(
-        median_s=near_s + sign * GRID_S * median,
-        at_s=np.asarray(near_s + sign * GRID_S * start, dtype=np.float64),
-        other_s=np.where(other > _NEVER, near_s + sign * GRID_S * other, np.nan),
-        lasts_s=np.asarray(GRID_S * lasts, dtype=np.float64),
-        evidence=evidence,
-    )
+    at_s, other_s = (near_s + sign * GRID_S * each.astype(np.float64) for each in (start, other))
+    other_s[other == _NEVER] = np.nan
+    lasts_s: FloatArray = GRID_S * lasts.astype(np.float64)
+    return Edge(near_s + sign * GRID_S * median, at_s, other_s, lasts_s, evidence)
 
 
 def _around(likely: IntArray, most: int) -> IntArray:
@@ -130,9 +131,8 @@ def _together(
 class _EdgeModel:
     """Products of every shape that a model may be made of with each other and with the fixes.
 
-    A model is a choice of shapes, so its normal equations are picked out of these: each shape is a
-    change of slope of the speed at one instant of the grid, of the reverse after it or of the other
-    travel before it, and what it does to fixes and reported speeds divided by their noise.
+    A model is a choice of shapes, so its normal equations are picked out of these: constant, drift,
+    a change of slope at each instant of the reverse and of the other travel before it, nothing.
     """
 
     products: FloatArray
@@ -141,24 +141,6 @@ class _EdgeModel:
     drift_mps: float
     first: int
     ends: tuple[int, int]
-
-    @staticmethod
-    def of(
-        along: Projection,
-        at_s: FloatArray,
-        taken: BoolArray,
-        sign: float,
-        starts: tuple[int, int],
-        ends: tuple[int, int],
-    ) -> "_EdgeModel":
-        """Return the products for the fixes taken; ``at_s`` runs into the reverse."""
-        groups = (
-            Shapes(starts[0], ends[1] + 1, -1.0, BUILD_S),
-            Shapes(ends[0], starts[1] + 1, 1.0, EASE_S, before=True),
-            NOTHING,
-        )
-        products = products_of(along, at_s, taken, groups, order=1, sign=sign)
-        return _EdgeModel(*products, along.drift_mps, starts[0], ends)
 
     def evidence(self, start: IntArray, other: IntArray, lasts: IntArray) -> FloatArray:
         """Return the logarithm of the fixes' density under each model, less a constant."""
@@ -279,12 +261,11 @@ def _slid(since_s: FloatArray, time_s: float) -> FloatArray:
     """
     one, two = since_s[:, None], since_s
     rate = 1.0 / time_s
-    result: FloatArray = time_s * (
+    return time_s * (
         2.0 * np.minimum(one, two)
         - time_s
         * (1.0 - np.exp(-rate * one) - np.exp(-rate * two) + np.exp(-rate * abs(one - two)))
     )
-    return result
 
 
 def way_for_one(after_s: FloatArray, build_s: float) -> FloatArray:
@@ -292,5 +273,4 @@ def way_for_one(after_s: FloatArray, build_s: float) -> FloatArray:
     inside = np.clip(after_s / build_s, 0.0, 1.0)
     later = np.maximum(after_s - build_s, 0.0)
     grown = 0.25 * inside**2 + (np.cos(np.pi * inside) - 1.0) / (2.0 * np.pi**2)
-    result: FloatArray = build_s**2 * grown + 0.5 * later * (build_s + later)
-    return result
+    return build_s**2 * grown + 0.5 * later * (build_s + later)

@@ -1,9 +1,8 @@
 """Stretches that may be reverse: where they begin and end, how fast, and what speaks against them.
 
-Between stops a stretch is as certain as its probability; at a stop the sign means nothing, so the
-ends are looked for in the fixes themselves (``boundaries``). Each guard answers for one thing that
-looks the same in a log: noise, a receiver that overshoots at a stop, a machine turned round by
-hand, pivoting on the spot. One that does not hold makes the stretch ``uncertain``.
+At a stop the sign means nothing, so the ends are looked for in the fixes themselves. Each guard
+answers for one thing that looks the same in a log; one that does not hold makes the stretch
+``uncertain``.
 """
 
 from dataclasses import dataclass
@@ -116,11 +115,10 @@ def _candidate(
     backing[moving[0] : moving[-1] + 1] = True
 
     def along(first_s: float, last_s: float, piece: Piece) -> Projection | None:
-        first_s = max(first_s - OUTSIDE_S, piece.start_s)
-        last_s = min(last_s + OUTSIDE_S, piece.end_s)
-        if last_s - first_s <= _FINE_S:
+        span = max(first_s - OUTSIDE_S, piece.start_s), min(last_s + OUTSIDE_S, piece.end_s)
+        if span[1] - span[0] <= _FINE_S:
             return None
-        return projected(motion, readings, steps, backing, first_s, last_s)
+        return projected(motion, readings, steps, backing, span)
 
     seemed: list[float] = steps.time_s[moving[[0, -1]]].tolist()
     pieces = [
@@ -215,17 +213,6 @@ def _best_columns(means: FloatArray) -> FloatArray:
     even = float(added.mean()) * np.linspace(-0.5, 0.5, draws)
     return np.concatenate(
         [fitted[fastest, None], fitted[fastest] + 0.5 * added, cautious.max(axis=0) + even]
-    )
-
-
-def joined(parts: list[Measured]) -> Measured:
-    """Return the figures of several stretches together, the choosing of the best included."""
-    return Measured(
-        fitted_mps=max(part.fitted_mps for part in parts),
-        possible_mps=np.max([part.possible_mps for part in parts], axis=0),
-        distance_m=sum(part.distance_m for part in parts),
-        displacement_m=sum(part.displacement_m for part in parts),
-        displacement_sd_m=float(np.hypot.reduce([part.displacement_sd_m for part in parts])),
     )
 
 

@@ -9,10 +9,10 @@ from itertools import pairwise
 
 import numpy as np
 
-from ridelog.analysis.reverse.heading_hmm import Steps
+from ridelog.analysis.reverse.heading_hmm import Steps, within
 from ridelog.core.flags import Flag
 from ridelog.core.geodesy import to_local
-from ridelog.core.spans import runs_of
+from ridelog.core.spans import Span, runs_of
 from ridelog.core.track import BoolArray, FloatArray
 from ridelog.filtering.motion import Motion, Paths
 from ridelog.filtering.observations import CRAWL_MPS
@@ -59,8 +59,7 @@ def steps_of(motion: Motion) -> Steps:
     velocity = np.concatenate([path.velocity_mps[:, :, 0] for path in parts])
     slow = time_s[np.hypot(velocity[:, 0], velocity[:, 1]) < _SLOW_MPS]
     kept = np.arange(len(time_s)) % _THINNED == 0
-    until = np.searchsorted(slow, time_s + _AROUND_S, side="right")
-    kept |= until > np.searchsorted(slow, time_s - _AROUND_S)
+    kept |= within(time_s, slow, _AROUND_S)
     # The ends of a piece stay, and the instant that two parts share is taken once.
     kept |= np.diff(time_s, append=np.inf) > 2.0 * STEP_S
     kept |= np.diff(time_s, prepend=-np.inf) > 2.0 * STEP_S
@@ -207,17 +206,13 @@ class Projection:
 
 
 def projected(
-    motion: Motion,
-    readings: Readings,
-    steps: Steps,
-    backing: BoolArray,
-    start_s: float,
-    end_s: float,
+    motion: Motion, readings: Readings, steps: Steps, backing: BoolArray, span: Span
 ) -> Projection:
-    """Return the fixes of a stretch inside one piece, laid along the heading.
+    """Return the fixes of a span inside one piece, laid along the heading.
 
     ``backing`` says for each step whether the machine went backwards there.
     """
+    start_s, end_s = span
     path = fitted(motion, start_s, end_s, _FINE_S)
     time_s, place = path.time_s, path.position_m[:, :, 0]
     ahead = _headings(path.velocity_mps[:, :, 0], time_s, steps, backing)

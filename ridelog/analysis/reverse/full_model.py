@@ -119,8 +119,6 @@ def _next_share(likely: FloatArray, weighed: FloatArray, share: float) -> float:
 # reached; when other travel ends and begins (far away: there is none); how lively the hand is.
 # Instants are in steps of GRID_S from a common origin.
 _START, _PULLED, _BRAKE, _END, _BEFORE, _AFTER, _LIVELY = range(7)
-
-
 # What is moved together: one end, either pull or brake, the other travel, everything.
 _TOGETHER = np.array(
     [[1, 1, 0, 0, 0, 0], [0, 0, 1, 1, 0, 0], [1, 0, 0, 1, 1, 1], [0, 1, 0, 0, 0, 0],
@@ -164,14 +162,12 @@ def _possible(trials: IntArray) -> BoolArray:
     """Return which trials are in order: pull before brake, other travel outside."""
     first, pulled, brake, last = trials[:, :4].T
     lasts = np.stack([pulled - first, last - brake]) * GRID_S
-    result: BoolArray = (
-        (last - first > 2 * _BUILD)
-        & (lasts >= _LASTS_S[0] - 1e-6).all(axis=0) & (lasts <= _LASTS_S[1] + 1e-6).all(axis=0)
-        & (brake - pulled >= _BUILD)
-        & (trials[:, _BEFORE] <= first) & (trials[:, _AFTER] >= last)
-        & (trials[:, _LIVELY] >= 0) & (trials[:, _LIVELY] < len(_JERK))
-    )  # fmt: skip
-    return result
+    shortest, longest = lasts.min(axis=0), lasts.max(axis=0)
+    good: BoolArray = (shortest >= _LASTS_S[0] - 1e-6) & (longest <= _LASTS_S[1] + 1e-6)
+    good &= (last - first > 2 * _BUILD) & (brake - pulled >= _BUILD)
+    good &= (trials[:, _BEFORE] <= first) & (trials[:, _AFTER] >= last)
+    good &= (trials[:, _LIVELY] >= 0) & (trials[:, _LIVELY] < len(_JERK))
+    return good
 
 
 def _moved(trials: IntArray, random: np.random.Generator) -> IntArray:
@@ -256,15 +252,15 @@ class _Fixes:
         )  # fmt: skip
 
     @cached_property
-    def prior(self) -> "_Prior":
-        """What is known of the factors beforehand: the same for all trials, however often moved."""
+    def prior(self) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
+        """The factors of the shapes before anything is seen, for each level of liveliness.
+
+        Precision, precision times mean, the mean's square under it, half its log determinant.
+        """
         outer = [RIDE[1] ** -2, *[1.0 / (JERK_OUT * BEND_S)] * _BENDS_OUT]
         pull, inner = PULL[1] ** -2, np.arange(5, 5 + self.bends)
         # The pull ends in about no acceleration, the brake begins from it: their changes cancel.
-        once = np.diag(
-            [ANYWHERE_M**-2, pull, 0.0, 0.0, pull]
-            + [0.0] * self.bends + outer + outer
-        )  # fmt: skip
+        once = np.diag([ANYWHERE_M**-2, pull, 0.0, 0.0, pull, *[0.0] * self.bends, *outer, *outer])
         even, bend = np.zeros_like(once), np.zeros_like(once)
         even[1:3, 1:3] = even[3:5, 3:5] = 1.0
         bend[inner, inner] = 1.0 / (GRID_S * self.bend)
@@ -273,23 +269,8 @@ class _Fixes:
         mean[[5 + self.bends, 6 + self.bends + _BENDS_OUT]] = RIDE[0]
         levels = zip(_EVEN, _JERK, strict=True)
         precision = np.stack([once + even / e**2 + bend / j for e, j in levels])
-        return _Prior(
-            precision, precision @ mean, precision @ mean @ mean,
-            0.5 * np.linalg.slogdet(precision)[1],
-        )  # fmt: skip
-
-
-@dataclass(frozen=True)
-class _Prior:
-    """The factors of the shapes before anything is seen, for each of so many levels of liveliness.
-
-    ``pulled`` is the precision times the mean, ``square`` the mean's square under it.
-    """
-
-    precision: FloatArray
-    pulled: FloatArray
-    square: FloatArray
-    half_log_det: FloatArray
+        half_log_det = 0.5 * np.linalg.slogdet(precision)[1]
+        return precision, precision @ mean, precision @ mean @ mean, half_log_det
 
 
 @dataclass(frozen=True)
@@ -314,19 +295,19 @@ class _WholeModel:
         trials = np.where(good[:, None], trials, trials[np.argmax(good)])
         changes, used = fixes.changes(trials)
         picked = fixes.picked(trials, changes, used)
-        prior = fixes.prior
+        precision, pulled, square, half_log_det = fixes.prior
         lively = trials[:, _LIVELY]
         among = picked[:, :, None] * len(fixes.onto) + picked[:, None, :]
-        normal = np.take(fixes.products, among) + prior.precision[lively]
+        normal = np.take(fixes.products, among) + precision[lively]
         # Speed and slope at the end are zero.
         left_s: FloatArray = GRID_S * (trials[:, [_END]] - changes).astype(np.float64)
         rest = np.stack([np.where(used, built_up(left_s, BUILD_S), 0.0), used], axis=1) / _AT_REST
         inner = slice(1, 1 + changes.shape[1])
         normal[:, inner, inner] += np.swapaxes(rest, 1, 2) @ rest
-        corner = 1.001 * (fixes.square + float(prior.square.max())) + 10.0
-        factor, pivots = bordered(normal, fixes.onto[picked] + prior.pulled[lively], corner)
-        likely = 0.5 * (corner - pivots[:, -1] ** 2 - prior.square[lively])
-        likely += prior.half_log_det[lively] - np.log(pivots[:, :-1]).sum(axis=1)
+        corner = 1.001 * (fixes.square + float(square.max())) + 10.0
+        factor, pivots = bordered(normal, fixes.onto[picked] + pulled[lively], corner)
+        likely = 0.5 * (corner - pivots[:, -1] ** 2 - square[lively])
+        likely += half_log_det[lively] - np.log(pivots[:, :-1]).sum(axis=1)
         # Any length of pull, hold and brake is as likely by its logarithm.
         lengths = np.diff(trials[:, [_START, _PULLED, _BRAKE, _END]], axis=1)
         lengths[:, 1] += round(_HELD_S / GRID_S) - _BUILD

@@ -1,11 +1,8 @@
 """Forward or backward, at every moment: body heading and sign of travel, inferred over a ride.
 
-A velocity V along a body of heading psi is s |V| u(psi) with a sign s: (s, psi) and (-s, psi + pi)
-look the same. What tells them apart is that a body's heading goes on through a stop, that it turns
-only as it travels, and that riding is mostly forward. All three are the transitions of one hidden
-Markov chain over a grid of headings and the two signs; its forward-backward sums give the
-probability of reverse at every step. Between the slow regions of a ride only the odds of the two
-signs are carried on. Derivation: METHOD.md of reverse, (1) to (3).
+A body's heading goes on through a stop, it turns only as it travels, and riding is mostly forward:
+the transitions of one hidden Markov chain over a grid of headings and the two signs. Between the
+slow regions of a ride only the odds of the signs are carried on. METHOD.md of reverse, (1) to (3).
 """
 
 from dataclasses import dataclass
@@ -13,7 +10,8 @@ from functools import cache, cached_property
 
 import numpy as np
 
-from ridelog.core.track import FloatArray, IntArray
+from ridelog.core.spans import runs_of
+from ridelog.core.track import BoolArray, FloatArray, IntArray
 
 # Bins of heading: 5 degrees, a third of what a heading of 1 m/s is known to.
 BINS = 72
@@ -36,8 +34,7 @@ _TURNED_BY_HAND_PER_S = 0.002
 # Reverse is slower and shorter than riding forward: its cost in nats a second.
 _COST_AT_REST, _COST_AT_SPEED, _SPEED_MPS, _LARGEST_COST = 0.06, 0.25, 2.5, 4.0
 # A ride begins forward with these odds.
-_FORWARD_FIRST = 0.9
-_FIRST = np.array([_FORWARD_FIRST, 1.0 - _FORWARD_FIRST])
+_FIRST = np.array([0.9, 1.0 - 0.9])
 # Only slower than this can a sign change be near; elsewhere two numbers are carried along.
 _SLOW_MPS, _MARGIN_S = 1.5, 1.5
 # What is known before an interruption fades over this time.
@@ -202,33 +199,28 @@ def _walks() -> FloatArray:
     # Chances far below the largest come out as rounding errors of either sign.
     row = np.maximum(np.fft.irfft(kept, BINS), 0.0)
     place = (np.arange(BINS)[:, None] - np.arange(BINS)) % BINS
-    result: FloatArray = row[:, place]
-    return result
+    return row[:, place]
 
 
 def _slow_regions(time_s: FloatArray, speed: FloatArray) -> list[tuple[int, int]]:
     """Return first and one-past-last step of stretches in which the sign could change."""
+    slow = speed < _SLOW_MPS
     # At an interruption what is known begins anew, so it needs the grid as well.
     broken = np.diff(time_s) > INTERRUPTED_S
-    near = np.append(broken, False) | np.concatenate([[False], broken])
-    slow = np.flatnonzero((speed < _SLOW_MPS) | near)
-    if not len(slow):
-        return []
-    cuts = np.flatnonzero(np.diff(time_s[slow]) > 2.0 * _MARGIN_S)
-    firsts = slow[np.concatenate([[0], cuts + 1])]
-    lasts = slow[np.concatenate([cuts, [len(slow) - 1]])]
-    starts = np.searchsorted(time_s, time_s[firsts] - _MARGIN_S)
-    stops = np.searchsorted(time_s, time_s[lasts] + _MARGIN_S, side="right")
+    slow[1:] |= broken
+    slow[:-1] |= broken
+    near = within(time_s, time_s[slow], _MARGIN_S)
     # At a fix a second the margin holds one step; two are wanted.
-    starts = np.minimum(starts, np.maximum(firsts - 2, 0))
-    stops = np.maximum(stops, np.minimum(lasts + 3, len(time_s)))
-    joined: list[tuple[int, int]] = []
-    for first, stop in zip(starts.tolist(), stops.tolist(), strict=True):
-        if joined and first <= joined[-1][1]:
-            joined[-1] = (joined[-1][0], stop)
-        else:
-            joined.append((first, stop))
-    return joined
+    for steps in (1, 2):
+        near[steps:] |= slow[:-steps]
+        near[:-steps] |= slow[steps:]
+    return runs_of(near)
+
+
+def within(time_s: FloatArray, marks_s: FloatArray, reach_s: float) -> BoolArray:
+    """Return which times lie within a reach of any of the (sorted) marks."""
+    until = np.searchsorted(marks_s, time_s + reach_s, side="right")
+    return until > np.searchsorted(marks_s, time_s - reach_s)
 
 
 def _likelihoods(steps: Steps, moves: _Moves, step: slice) -> FloatArray:

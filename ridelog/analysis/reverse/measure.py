@@ -13,11 +13,9 @@ import numpy as np
 
 from ridelog.analysis.reverse.candidates import (
     Candidate,
-    Measured,
     candidates_of,
     doubts,
     is_noise,
-    joined,
     measured,
     neighbours_of,
 )
@@ -25,8 +23,9 @@ from ridelog.analysis.reverse.evidence import fitted, readings_of, steps_of
 from ridelog.analysis.reverse.heading_hmm import Steps, reverse_probability
 from ridelog.core.errors import NotEnoughDataError, RideLogError
 from ridelog.core.estimate import Estimate
+from ridelog.core.interval import estimate_of_possible
 from ridelog.core.spans import Span
-from ridelog.core.track import Track
+from ridelog.core.track import FloatArray, Track
 from ridelog.filtering.motion import Motion
 
 # A mark whose edge lies in this much speed cuts through travel: worth a word.
@@ -106,12 +105,8 @@ def find_reverse(
     first to their last moment, whatever the log shows. [s] If the set-up says that the machine has
     no reverse, nothing is; True or None lets the evidence decide. Own derivation: METHOD.md of
     reverse.
-
-    Raises
-    ------
-    RideLogError
-        If a mark does not lie in the log, ends before it begins, covers an interruption only, or
-        contradicts a set-up without reverse.
+    RideLogError if a mark does not lie in the log, ends before it begins, covers an interruption
+    only, or contradicts a set-up without reverse.
     """
     wanted = _checked(motion, marks, has_reverse)
     if has_reverse is False:
@@ -133,20 +128,22 @@ def find_reverse(
             figures.distance_m, figures.top_speed, candidate.probability,
             _evidence(steps, candidate, around.forward, against),
         )  # fmt: skip
-        stretches.append((segment, figures))
+        stretches.append((segment, figures.possible_mps))
     return _together(stretches)
 
 
-def _together(stretches: list[tuple[Segment, Measured]]) -> Reverse:
+def _together(stretches: list[tuple[Segment, FloatArray]]) -> Reverse:
     stretches.sort(key=lambda stretch: stretch[0].start_s)
     segments = tuple(segment for segment, _ in stretches)
-    sure = [(one.state, figures) for one, figures in stretches if one.state != "uncertain"]
+    sure = [stretch for stretch in stretches if stretch[0].state != "uncertain"]
     if sure:
-        states = {state for state, _ in sure}
+        states = {one.state for one, _ in sure}
         told = {"marked": "the rider's marks", "found": "the course through the stops"}
         by = " and ".join(words for state, words in told.items() if state in states)
-        figures = joined([figures for _, figures in sure])
-        return Reverse("found", figures.top_speed, figures.distance_m, segments, f"told by {by}.")
+        # The choosing of the best of several is included.
+        top = estimate_of_possible(np.max([possible_mps for _, possible_mps in sure], axis=0))
+        way_m = sum(one.distance_m for one, _ in sure)
+        return Reverse("found", top, way_m, segments, f"told by {by}.")
     if segments:
         reason = (
             "something looks like reverse, but the log cannot settle it; mark it if it was "
@@ -183,7 +180,7 @@ def _turned_deg(steps: Steps, own: slice) -> float:
     return float(np.degrees(np.abs((turned + np.pi) % (2.0 * np.pi) - np.pi)))
 
 
-def _marked(motion: Motion, start_s: float, end_s: float) -> tuple[Segment, Measured]:
+def _marked(motion: Motion, start_s: float, end_s: float) -> tuple[Segment, FloatArray]:
     """Return the stretch of a mark, measured on what the log covers of it."""
     covered = [(max(start_s, p.start_s), min(end_s, p.end_s)) for p in motion.pieces]
     parts = [(first_s, last_s) for first_s, last_s in covered if last_s - first_s > _SHORTEST_S]
@@ -193,7 +190,8 @@ def _marked(motion: Motion, start_s: float, end_s: float) -> tuple[Segment, Meas
             "interruption of the log.",
             "mark a stretch that the log covers.",
         )
-    figures = joined([measured(motion, *part) for part in parts])
+    figures = [measured(motion, *part) for part in parts]
+    possible_mps = np.max([each.possible_mps for each in figures], axis=0)
     evidence = "marked by the rider"
     first, last = (fitted(motion, *part, 0.1).speed_mps[:, 0] for part in (parts[0], parts[-1]))
     ends = (("begins", first[0]), ("ends", last[-1]))
@@ -202,10 +200,11 @@ def _marked(motion: Motion, start_s: float, end_s: float) -> tuple[Segment, Meas
             f"; the mark {' and '.join(cut)} while the machine moves, so travel in the other "
             "direction may be counted in"
         )
-    return Segment(
-        start_s, end_s, "marked", figures.distance_m, figures.top_speed, float("nan"),
-        evidence + ".",
-    ), figures  # fmt: skip
+    segment = Segment(
+        start_s, end_s, "marked", sum(each.distance_m for each in figures),
+        estimate_of_possible(possible_mps), float("nan"), evidence + ".",
+    )  # fmt: skip
+    return segment, possible_mps
 
 
 def _checked(motion: Motion, marks: Sequence[Span], has_reverse: bool | None) -> list[Span]:
