@@ -1,5 +1,6 @@
 """One ride as one self-contained HTML page: no script, no network, no coordinates unless asked."""
 
+from collections.abc import Callable
 from functools import partial
 from typing import Any
 
@@ -58,9 +59,6 @@ class Sources:
     def told(self, caution: Caution) -> dict[str, Any]:
         """Return a caution with the number of its source."""
         return {"text": caution.text, "source": caution.source, "mark": self.mark(caution.source)}
-
-
-_HEADINGS = {"speed": "Speed over time", "path": "Where it was ridden", "signal": "The signal"}
 
 
 def ride_page(
@@ -192,8 +190,9 @@ def _added(section: Section) -> dict[str, Any]:
 
 
 def _section(picture: Picture, ride: MeasuredRide) -> dict[str, Any]:
-    words, caption = {
+    heading, words, caption = {
         "speed": (
+            "Speed over time",
             "The line is the speed that fits all fixes together. Nothing is taken from shaded "
             "stretches for the reason named on them, except that a lone jump is bridged by its "
             "neighbours.",
@@ -202,17 +201,19 @@ def _section(picture: Picture, ride: MeasuredRide) -> dict[str, Any]:
             "seconds behind the top speed, the diamond or triangle is the highest single reading.",
         ),
         "path": (
+            "Where it was ridden",
             "Local metres only: the picture does not tell where on earth it lies.",
             "Arrows stand to the right of the path in the direction of travel.",
         ),
         "signal": (
+            "The signal",
             f"{capital(signal_summary(ride['signal']))}." + f" {gap_sentence(ride['signal'])}",
             "Each bar is a stretch of fixes that carry the flag, with their number.",
         ),
     }[picture.name]
     return {
         **_svgs(picture),
-        "heading": _HEADINGS[picture.name],
+        "heading": heading,
         "words": words,
         "caption": caption,
     }
@@ -225,23 +226,12 @@ def ride_pictures(
     ride: MeasuredRide, unit: SpeedUnit, names: tuple[str, ...] = NAMES
 ) -> tuple[Picture, ...]:
     """Return speed, path and signal of a ride, or some of them; equal rides give equal bytes."""
-    return tuple(
-        draw_picture(name, label, partial(_drawn, name, ride, unit))
-        for name, label in (
-            ("speed", speed_label(ride, unit)),
-            ("path", path_label(ride, unit)),
-            ("signal", signal_label(ride["signal"])),
-        )
-        if name in names
-    )
-
-
-def _drawn(name: str, ride: MeasuredRide, unit: SpeedUnit, shape: Shape) -> Figure:
-    if name == "speed":
-        return speed_figure(ride, unit, shape)
-    if name == "path":
-        return path_figure(ride, unit, shape)
-    return signal_figure(ride, shape)
+    drawings: dict[str, tuple[str, Callable[[Shape], Figure]]] = {
+        "speed": (speed_label(ride, unit), partial(speed_figure, ride, unit)),
+        "path": (path_label(ride, unit), partial(path_figure, ride, unit)),
+        "signal": (signal_label(ride["signal"]), partial(signal_figure, ride)),
+    }
+    return tuple(draw_picture(name, *drawings[name]) for name in NAMES if name in names)
 
 
 def ride_sections(ride: MeasuredRide, unit: SpeedUnit) -> tuple[Section, ...]:
