@@ -6,7 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.linalg import solve_triangular
 
-from ridelog.core.resampling import systematic
+from ridelog.core.interval import systematic
 from ridelog.core.track import FloatArray
 from ridelog.filtering.standing_start.paths import UNSEEN_START_S
 from ridelog.machine.calibration_data import CalibrationData, NearTop

@@ -4,7 +4,7 @@ import numpy as np
 from hypothesis import given
 from hypothesis import strategies as st
 
-from ridelog.core.resampling import systematic
+from ridelog.core.interval import systematic
 
 
 @given(

@@ -30,7 +30,7 @@ from ridelog.analysis.reverse.boundaries import (
     way_for_one,
 )
 from ridelog.analysis.reverse.evidence import Projection
-from ridelog.core.resampling import systematic
+from ridelog.core.interval import systematic
 from ridelog.core.track import BoolArray, FloatArray, IntArray
 
 # Instants tried as the ends alone have them; walkers among the likely ones, their rounds at every

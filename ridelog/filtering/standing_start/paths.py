@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.special import ndtr
 
-from ridelog.core.resampling import systematic
+from ridelog.core.interval import systematic
 from ridelog.core.track import FloatArray, IntArray
 from ridelog.filtering.banded import BandedFactor
 from ridelog.filtering.motion import Motion, Paths
