@@ -5,6 +5,7 @@ deserves. Every surface writes its numbers through this module, so one figure re
 """
 
 import math
+import re
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
@@ -167,6 +168,24 @@ def both_units(speed_mps: float, count: int = 0) -> str:
     """Return a speed in both of the units that readers use: "35 km/h (22 mph)"."""
     kmh, mph = (plain(speed_mps, SPEED, SPEED_UNITS[name], count) for name in ("km/h", "mph"))
     return f"{kmh} ({mph})"
+
+
+def for_reader(words: str, reader: SpeedUnit) -> str:
+    """Return a sentence whose values stand in both units with the reader's alone.
+
+    What is stored for both kinds of readers reads "48 km/h (30 mph)" and "40 m (130 ft)"; one of
+    them sees 48 km/h and 40 m, the other 30 mph and 130 ft.
+    """
+    metric, imperial = SPEED_UNITS["km/h"], SPEED_UNITS["mph"]
+    if reader not in (metric, imperial):
+        return words
+    for one, other in (
+        (metric.label, imperial.label),
+        (metric.distance_label, imperial.distance_label),
+    ):
+        pair = rf"([\d.,]+ {re.escape(one)}) \(([\d.,]+ {re.escape(other)})\)"
+        words = re.sub(pair, r"\1" if reader == metric else r"\2", words)
+    return words
 
 
 def decimals(estimate: Estimate, quantity: Quantity, reader: SpeedUnit) -> int:

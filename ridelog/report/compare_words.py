@@ -9,7 +9,7 @@ from ridelog.analysis.subject import ALWAYS, GRAVITY_WORDS
 from ridelog.compare.comparison import Compared, Comparison, cautions_of
 from ridelog.compare.matching import Rides
 from ridelog.compare.verdict import BETTER, CANNOT_SAY, FAMILY_LEVEL, NOT_SHOWN, WORSE
-from ridelog.core.quantity import SPEED, amount, bare, bounds, rough, text, together
+from ridelog.core.quantity import SPEED, amount, bare, bounds, for_reader, rough, text, together
 from ridelog.core.units import SpeedUnit
 from ridelog.present.words import (
     WIDTH,
@@ -240,7 +240,7 @@ def compare_lines(comparison: Comparison, unit: SpeedUnit) -> Lines:
     for caution in cautions_of(comparison):
         if not caution.general:
             label = GRAVITY_WORDS[caution.gravity]
-            lines += wrapped(caution.text, "caution", f"{label:<{_LABEL}}")
+            lines += wrapped(for_reader(caution.text, unit), "caution", f"{label:<{_LABEL}}")
     lines += [*wrapped(ALWAYS, "caution", f"{'Always':<{_LABEL}}"), ("", "")]
     lines += wrapped(f"Not measured: {joined(list(NOT_MEASURED))}.")
     if comparison.predicted is not None:

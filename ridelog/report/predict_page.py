@@ -5,7 +5,7 @@ from typing import Any
 from ridelog import __version__
 from ridelog.compare.predicted import MeasuredAfter
 from ridelog.core.estimate import Estimate
-from ridelog.core.quantity import SPEED, plain, signed, text_or_span
+from ridelog.core.quantity import SPEED, for_reader, plain, signed, text_or_span
 from ridelog.core.units import SpeedUnit
 from ridelog.machine.predict import KnownOfMachine, PredictedFigure, Prediction
 from ridelog.present.html import laid_out
@@ -53,17 +53,17 @@ def prediction_words(
         "title": f"{name}: {change_asked(prediction)}",
         "basis": f"Predicted {basis_words(prediction)}.",
         "headline": headline_words(prediction, unit),
-        "particular": _cautions(prediction, general=False),
-        "general": _cautions(prediction, general=True),
+        "particular": _cautions(prediction, unit, general=False),
+        "general": _cautions(prediction, unit, general=True),
         "tables": [*tables, _machine(prediction, unit)],
         "notes": note_words(prediction),
         "version": __version__,
     }
 
 
-def _cautions(prediction: Prediction, *, general: bool) -> list[dict[str, str]]:
+def _cautions(prediction: Prediction, unit: SpeedUnit, *, general: bool) -> list[dict[str, str]]:
     return [
-        {"text": caution.text, "source": caution.source}
+        {"text": for_reader(caution.text, unit), "source": caution.source}
         for caution in prediction.cautions
         if caution.general is general
     ]

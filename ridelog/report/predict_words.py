@@ -11,6 +11,7 @@ from ridelog.core.quantity import (
     amount,
     bare,
     bounds,
+    for_reader,
     plain,
     signed,
     span,
@@ -187,7 +188,7 @@ def predict_lines(
     lines.append(("", ""))
     for caution in prediction.cautions:
         if not caution.general:
-            lines += wrapped(f"Caution: {caution.text}", "caution")
+            lines += wrapped(f"Caution: {for_reader(caution.text, unit)}", "caution")
     for words in note_words(prediction):
         lines += wrapped(words, "quiet")
     return lines + wrapped(f"Always: {ALWAYS}", "caution")

@@ -24,7 +24,7 @@ from ridelog.analysis.top_speed.subject import (
     speed_label,
 )
 from ridelog.core.flags import FLAG_SENTENCES, Flag
-from ridelog.core.quantity import span, value
+from ridelog.core.quantity import for_reader, span, value
 from ridelog.core.units import SpeedUnit
 from ridelog.present.figure import Shape
 from ridelog.present.html import laid_out
@@ -56,9 +56,10 @@ class Sources:
         """Return the number of a source in the list, None without one."""
         return self.listed.setdefault(source, len(self.listed) + 1) if source else None
 
-    def told(self, caution: Caution) -> dict[str, Any]:
+    def told(self, caution: Caution, reader: SpeedUnit) -> dict[str, Any]:
         """Return a caution with the number of its source."""
-        return {"text": caution.text, "source": caution.source, "mark": self.mark(caution.source)}
+        words, source = for_reader(caution.text, reader), caution.source
+        return {"text": words, "source": source, "mark": self.mark(source)}
 
 
 def ride_page(
@@ -102,11 +103,11 @@ def page_words(
     sources = Sources()
     said = {
         "particular": [
-            sources.told(caution)
+            sources.told(caution, unit)
             for caution in ride.cautions
             if not caution.general and caution.code != "weak_signal"
         ],
-        "general": [sources.told(caution) for caution in ride.cautions if caution.general],
+        "general": [sources.told(caution, unit) for caution in ride.cautions if caution.general],
         "conditions_mark": sources.mark(CONDITIONS_SOURCE),
     }
     return {

@@ -10,6 +10,7 @@ from ridelog.analysis.subject import (
     RideSource,
 )
 from ridelog.core.flags import FLAG_SENTENCES, Flag
+from ridelog.core.quantity import for_reader
 from ridelog.core.units import SpeedUnit
 from ridelog.present.words import (
     BRACKETS,
@@ -40,7 +41,8 @@ def ride_lines(ride: MeasuredRide, unit: SpeedUnit) -> Lines:
     for caution in ride.cautions:
         # The verdict on the signal stands above already.
         if not caution.general and caution.code != "weak_signal":
-            lines += _item(GRAVITY_WORDS[caution.gravity], caution.text, "caution", _SHORT_LABEL)
+            words = for_reader(caution.text, unit)
+            lines += _item(GRAVITY_WORDS[caution.gravity], words, "caution", _SHORT_LABEL)
     lines += [*_item("Always", ALWAYS, "caution", _SHORT_LABEL), ("", "")]
     return lines + _item("Not measured", joined(list(NOT_MEASURED)) + ".")
 

@@ -106,11 +106,11 @@ def sheet_words(
     """
     sources, cautions = Sources(), cautions_of(comparison)
     particular = tuple(
-        {"label": GRAVITY_WORDS[caution.gravity], **sources.told(caution)}
+        {"label": GRAVITY_WORDS[caution.gravity], **sources.told(caution, unit)}
         for caution in cautions
         if not caution.general
     )
-    general = tuple(sources.told(caution) for caution in cautions if caution.general)
+    general = tuple(sources.told(caution, unit) for caution in cautions if caution.general)
     conditions_mark = sources.mark(CONDITIONS_SOURCE)
     first = headline_figures(comparison)
     others = [each for each in comparison.figures if each not in first]
