@@ -13,6 +13,7 @@ import pytest
 from ridelog.__main__ import main
 from ridelog.analysis.subject import GRAVITY_WORDS, MeasuredRide
 from ridelog.compare.comparison import Comparison, cautions_of, compare
+from ridelog.core.quantity import for_reader
 from ridelog.core.units import SPEED_UNITS
 from ridelog.present.json import FIELD, digest_of
 from ridelog.report.compare_json import compare_json
@@ -128,7 +129,8 @@ def test_the_screen_says_every_particular_caution_whole(thin_comparison: Compari
     particular = [each for each in cautions_of(thin_comparison) if not each.general]
     assert len(particular) >= 3
     for caution in particular:
-        assert f"{GRAVITY_WORDS[caution.gravity]} {caution.text}" in screen
+        words = for_reader(caution.text, SPEED_UNITS["km/h"])
+        assert f"{GRAVITY_WORDS[caution.gravity]} {words}" in screen
 
 
 def test_the_table_has_columns(thin_comparison: Comparison) -> None:

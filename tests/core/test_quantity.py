@@ -1,13 +1,80 @@
-"""Values in both units become the reader's alone."""
+"""Numbers become words in one place: decimals, signs, ranges, units of the reader."""
 
-from ridelog.core.quantity import both_units, for_reader
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from ridelog.core.estimate import Estimate
+from ridelog.core.quantity import (
+    ACCELERATION,
+    LENGTH,
+    MINUS,
+    SPEED,
+    TIME,
+    amount,
+    both_units,
+    bounds,
+    decimals,
+    for_reader,
+    number,
+    plain,
+    signed,
+    span,
+    text,
+    value,
+)
 from ridelog.core.units import SI, SPEED_UNITS
 
 KMH, MPH = SPEED_UNITS["km/h"], SPEED_UNITS["mph"]
+START = Estimate(2.81, 2.70, 2.92)
+
+
+def test_a_figure_with_its_interval() -> None:
+    assert text(START, TIME, KMH) == "2.81 s (2.70 to 2.92)"
+    assert value(START, TIME, KMH) == "2.81 s" and bounds(START, TIME, KMH) == "2.70 to 2.92"
+    assert span(START, TIME, MPH) == "2.70 to 2.92 s"
+    # A mile is 1609.344 m, a foot 0.3048 m: 13.4112 m/s are 30 mph, 3.048 m 10 ft.
+    top = Estimate(13.4112, 13.3, 13.5)
+    assert text(top, SPEED, MPH) == "30.0 mph (29.8 to 30.2)"
+    assert text(top, SPEED, KMH) == "48.3 km/h (47.9 to 48.6)"
+    assert text(Estimate(3.048, 2.9, 3.2), LENGTH, MPH) == "10.0 ft (9.5 to 10.5)"
+    assert value(Estimate(0.89408, 0.88, 0.91), ACCELERATION, MPH) == "2.00 mph/s"
+
+
+def test_a_difference_keeps_its_sign_and_an_amount_has_none() -> None:
+    fell = Estimate(-0.75, -0.90, -0.60)
+    assert signed(fell, SPEED, SI) == f"{MINUS}0.8 m/s ({MINUS}0.9 to {MINUS}0.6)"
+    assert amount(fell, SPEED, SI) == "0.8 m/s (0.6 to 0.9)"
+    assert signed(START, TIME, KMH).startswith("+2.81 s (+2.70")
+    assert number(-0.004, 2) == "0.00" and number(-1234.5, 0) == f"{MINUS}1,234"
+
+
+@pytest.mark.parametrize(
+    ("width", "count"), [(30.0, 0), (6.0, 0), (4.9, 1), (0.6, 1), (0.4, 2), (0.0, 2)]
+)
+def test_the_last_decimal_is_worth_a_fifth_of_the_interval(width: float, count: int) -> None:
+    assert decimals(Estimate(50.0, 50.0 - width / 2, 50.0 + width / 2), TIME, KMH) == count
+
+
+@given(st.floats(-500.0, 500.0), st.floats(0.0, 50.0), st.floats(0.0, 50.0))
+def test_a_figure_never_reads_outside_its_interval(
+    middle: float, below: float, above: float
+) -> None:
+    one = Estimate(middle, middle - below, middle + above)
+    for reader in (KMH, MPH):
+        low, high = (
+            float(end.replace(MINUS, "-").replace(",", ""))
+            for end in bounds(one, SPEED, reader).split(" to ")
+        )
+        read = value(one, SPEED, reader).split(" ")[0]
+        assert low <= float(read.replace(MINUS, "-").replace(",", "")) <= high
+
+
+def test_a_value_without_an_interval() -> None:
+    assert plain(9.72222, SPEED, KMH, 0) == "35 km/h" and plain(40.0, LENGTH, MPH, 0) == "131 ft"
 
 
 def test_a_sentence_for_both_readers_is_said_to_one() -> None:
-    # 13.4112 m/s are exactly 30 mph (mile of 1609.344 m) and 48.28 km/h.
     words = f"It reached {both_units(13.4112)}; about 40 m (130 ft) to rest, 1,234 m (4,049 ft)."
     assert for_reader(words, KMH) == "It reached 48 km/h; about 40 m to rest, 1,234 m."
     assert for_reader(words, MPH) == "It reached 30 mph; about 130 ft to rest, 4,049 ft."

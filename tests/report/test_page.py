@@ -9,6 +9,7 @@ from changed_rides import without_top_speed
 
 from ridelog.analysis.ride import analyse, concluded
 from ridelog.analysis.subject import MeasuredRide
+from ridelog.core.quantity import for_reader
 from ridelog.core.units import SPEED_UNITS
 from ridelog.filtering.motion import Motion
 from ridelog.present.palette import ROLES
@@ -94,7 +95,8 @@ def test_a_source_stands_in_one_list_and_its_number_at_the_caution(
     for caution in rough_result.cautions:
         if caution.code != "weak_signal" and caution.source:
             (number,) = (k for k, words in listed.items() if html.unescape(words) == caution.source)
-            marked = f'{html.escape(caution.text, quote=False)}<sup><a href="#source-{number}"'
+            words = html.escape(for_reader(caution.text, KMH), quote=False)
+            marked = f'{words}<sup><a href="#source-{number}"'
             assert marked.replace("'", "&#39;") in page
 
 

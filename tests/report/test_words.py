@@ -12,7 +12,7 @@ from ridelog.analysis.subject import MeasuredRide
 from ridelog.analysis.top_speed.subject import meaning
 from ridelog.core.estimate import Estimate
 from ridelog.core.flags import Flag
-from ridelog.core.quantity import SPEED, text
+from ridelog.core.quantity import SPEED, for_reader, text
 from ridelog.core.units import SPEED_UNITS, SpeedUnit
 from ridelog.filtering.motion import Motion
 from ridelog.filtering.smoother import estimate_motion
@@ -125,7 +125,7 @@ def test_every_particular_caution_is_whole_and_the_gravest_first(
     text = " ".join(" ".join(line for line, _ in ride_lines(result, KMH)).split())
     particular = [one for one in result.cautions if not one.general and one.code != "weak_signal"]
     assert particular
-    places = [text.index(" ".join(one.text.split())) for one in particular]
+    places = [text.index(" ".join(for_reader(one.text, KMH).split())) for one in particular]
     assert places == sorted(places)
     assert [one.gravity for one in particular] == sorted(
         (one.gravity for one in particular), reverse=True
