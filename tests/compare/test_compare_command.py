@@ -129,7 +129,7 @@ def test_the_screen_says_every_particular_caution_whole(thin_comparison: Compari
     particular = [each for each in cautions_of(thin_comparison) if not each.general]
     assert len(particular) >= 3
     for caution in particular:
-        words = for_reader(caution.text, SPEED_UNITS["km/h"])
+        words = for_reader(caution.text, SPEED_UNITS["mph"])
         assert f"{GRAVITY_WORDS[caution.gravity]} {words}" in screen
 
 
