@@ -5,7 +5,7 @@ from typing import Any
 from ridelog import __version__
 from ridelog.compare.predicted import MeasuredAfter
 from ridelog.core.estimate import Estimate
-from ridelog.core.quantity import SPEED, for_reader, plain, signed, text_or_span
+from ridelog.core.quantity import SPEED, plain, signed, text_or_span
 from ridelog.core.units import SpeedUnit
 from ridelog.machine.predict import KnownOfMachine, PredictedFigure, Prediction
 from ridelog.present.html import laid_out
@@ -23,6 +23,7 @@ from ridelog.report.predict_words import (
     swept_words,
     verdict_words,
 )
+from ridelog.report.ride_page import Sources
 
 
 def predict_page(
@@ -49,24 +50,22 @@ def prediction_words(
         tables.insert(0, _predicted_and_measured(prediction, unit, after))
     if prediction.sweep:
         tables.append(_sweep(prediction, unit))
+    sources = Sources()
+    particular, general = (
+        [sources.told(one, unit) for one in prediction.cautions if one.general is always]
+        for always in (False, True)
+    )
     return {
         "title": f"{name}: {change_asked(prediction)}",
         "basis": f"Predicted {basis_words(prediction)}.",
         "headline": headline_words(prediction, unit),
-        "particular": _cautions(prediction, unit, general=False),
-        "general": _cautions(prediction, unit, general=True),
+        "particular": particular,
+        "general": general,
+        "sources": list(sources.listed),
         "tables": [*tables, _machine(prediction, unit)],
         "notes": note_words(prediction),
         "version": __version__,
     }
-
-
-def _cautions(prediction: Prediction, unit: SpeedUnit, *, general: bool) -> list[dict[str, str]]:
-    return [
-        {"text": for_reader(caution.text, unit), "source": caution.source}
-        for caution in prediction.cautions
-        if caution.general is general
-    ]
 
 
 def _predicted_and_measured(
