@@ -45,8 +45,8 @@ _UNSEEN_BRAKE_ON_S = 0.065
 _SEED = 20261127
 # The cautious draws spread every corner of the ride over two seconds. Of a braking's two corners
 # more is known, since a line on either side locates them: the spread of distance and deceleration
-# counts to this share. Chosen by the coverage on simulated rides (DEVELOPERS.md), where positions
-# five times a second and more carry more than the cautious draws grant, once a second less.
+# counts to this share. Chosen by the coverage on simulated rides, where positions five times a
+# second and more carry more than the cautious draws grant, once a second less.
 _SHARE_REPORTED, _SHARE_POSITIONS, _SHARE_SLOW_POSITIONS = 0.75, 0.6, 1.0
 _SLOW_S = 0.3
 
