@@ -288,9 +288,10 @@ def test_the_rarer_pages_stand_in_nobodys_way(
     page.set_content(
         laid_out(
             "prediction.html", title="Quad", basis="From a set-up.", headline="Faster.",
-            particular=[{"text": "Too fast.", "source": "us"}], general=[], notes=["A note."],
-            pictures=[], version="0", tables=[{"heading": "All", "caption": "With bounds.",
-            "head": ["Measure", "Now"], "rows": [["Top speed", "34 km/h"], ["Pull", ""]]}],
+            particular=[{"text": "Too fast.", "source": "us", "mark": 1}], general=[],
+            notes=["A note."], sources=["us"], pictures=[], version="0",
+            tables=[{"heading": "All", "caption": "With bounds.", "head": ["Measure", "Now"],
+            "rows": [["Top speed", "34 km/h"], ["Pull", ""]]}],
         )
     )  # fmt: skip
     nothing_serious(page, "the page of a prediction")
