@@ -33,9 +33,11 @@ def test_text_is_escaped_and_drawings_are_not() -> None:
     picture = {"name": "pull", "wide_svg": "<svg id='w'/>", "narrow_svg": "<svg id='n'/>"}
     page = laid_out(
         "prediction.html", title="<b>", basis="", headline="a < b", pictures=[picture],
-        particular=[{"text": "one <i>", "source": "us"}], general=[], notes=[], version="0",
+        particular=[{"text": "one <i>", "source": "<u>", "mark": 1}], general=[], notes=[],
+        sources=["<u>"], version="0",
         tables=[{"heading": "<h>", "caption": "", "head": ["A", "B"], "rows": [["<x>", ""]]}],
     )  # fmt: skip
     assert "<b>" not in page and "<i>" not in page and "<x>" not in page and "<h>" not in page
+    assert "&lt;u&gt;" in page and "<u>" not in page
     assert "<svg id='w'/>" in page and "<svg id='n'/>" in page
     assert "<strong>Caution</strong>" in page and "--paper:#14171a" in page
