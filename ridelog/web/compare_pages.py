@@ -40,7 +40,7 @@ async def compare_page(request: Request) -> Response:
         before=before,
         after=after,
         words=compared.words,
-        cautions=[{**told, "source": ""} for told in compared.words["cautions"]],
+        cautions=compared.words["cautions"],
         picture=compared.picture,
         lacking=compared.lacking,
         query=_query(request),

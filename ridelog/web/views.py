@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import Any
 from urllib.parse import parse_qs
 
-from jinja2 import Environment, PackageLoader, StrictUndefined
+from jinja2 import ChoiceLoader, Environment, PackageLoader, PrefixLoader, StrictUndefined
 from starlette.concurrency import run_in_threadpool
 from starlette.requests import ClientDisconnect, Request
 from starlette.responses import HTMLResponse, JSONResponse, RedirectResponse, Response
@@ -233,7 +233,13 @@ def safe_back(place: str) -> str:
 @cache
 def _templates() -> Environment:
     environment = Environment(
-        loader=PackageLoader("ridelog.web", "templates"),
+        loader=ChoiceLoader(
+            [
+                PackageLoader("ridelog.web", "templates"),
+                # A caution and its source are laid out as on the page for the owner.
+                PrefixLoader({"report": PackageLoader("ridelog.report", "templates")}),
+            ]
+        ),
         autoescape=True,
         undefined=StrictUndefined,
         trim_blocks=True,
