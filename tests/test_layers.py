@@ -19,16 +19,17 @@ ORDER = (
     "report",
     "book",
     "workflow",
-    "simulate",
     "cli",
     "web",
 )
 # Beside the order: what these may import besides themselves.
-ONLY = {"book": {"core"}, "simulate": {"core"}}
+ONLY = {"book": {"core"}}
 # These parts may be imported by those alone.
-BY_FEW = {"book": {"workflow", "cli", "web"}, "simulate": set[str](), "cli": set[str]()}
+BY_FEW = {"book": {"workflow", "cli", "web"}, "cli": set[str]()}
 DRAWN = ("page", "plot")
 MODULES = sorted(PACKAGE.rglob("*.py"))
+# Simulated rides judge the product, so they share its records and units with it and nothing else.
+SIMULATOR = sorted((PACKAGE.parent / "tests/rides/simulate").glob("*.py"))
 
 
 def imported(path: Path) -> set[str]:
@@ -60,7 +61,7 @@ def allowed(part: str) -> set[str]:
     if part == "__main__":
         return {"cli", "web"}
     if part == "__init__":
-        return {*ORDER[: ORDER.index("simulate")]}
+        return {*ORDER[: ORDER.index("cli")]}
     if part in ONLY:
         return {part, *ONLY[part]}
     before = set(ORDER[: ORDER.index(part) + 1])
@@ -76,6 +77,12 @@ def test_every_part_stands_in_the_order() -> None:
 @pytest.mark.parametrize("path", MODULES, ids=lambda p: str(p.relative_to(PACKAGE)))
 def test_no_step_back_in_the_flow(path: Path) -> None:
     assert imported_parts(path) <= allowed(part_of(path))
+
+
+def test_the_simulator_shares_nothing_with_what_it_judges_but_the_ground() -> None:
+    assert SIMULATOR
+    for path in SIMULATOR:
+        assert imported_parts(path) <= {"core"}, path
 
 
 @pytest.mark.parametrize("path", MODULES, ids=lambda p: str(p.relative_to(PACKAGE)))

@@ -10,6 +10,7 @@ from labelled_rides import finish
 from log_in_memory import to_track
 from random_rides import out_and_back, start_ride
 from receiver_presets import preset
+from simulate import Settling
 
 from ridelog.analysis.top_speed.measure import TopSpeed, measure_top_speed
 from ridelog.analysis.windows import highest_means, windows_of
@@ -17,7 +18,6 @@ from ridelog.core.interval import estimate
 from ridelog.filtering.motion import Motion
 from ridelog.filtering.smoother import estimate_motion
 from ridelog.importer import load_track
-from ridelog.simulate import Settling
 
 REAL = Path(__file__).resolve().parents[3] / "shared" / "real-tracks"
 

@@ -19,8 +19,7 @@ from dataclasses import fields, replace
 from pathlib import Path
 
 import numpy as np
-
-from ridelog.simulate import Place, gpx_text
+from simulate import Place, gpx_text
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "suites"))
 from random_rides import out_and_back  # noqa: E402  # found only after the line above

@@ -25,11 +25,11 @@ sys.path += [str(ROOT / "tests" / "web"), str(ROOT / "tests" / "suites")]
 from live_page import Served  # noqa: E402  (needs the path above)
 from random_rides import out_and_back  # noqa: E402
 from receiver_presets import preset  # noqa: E402
+from simulate import Place, gpx_text  # noqa: E402
 
 from ridelog.book.book import Book  # noqa: E402
 from ridelog.book.records import NewResult  # noqa: E402
 from ridelog.core.estimate import Estimate  # noqa: E402
-from ridelog.simulate import Place, gpx_text  # noqa: E402
 
 
 class Link:

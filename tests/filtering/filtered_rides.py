@@ -7,9 +7,9 @@ from labelled_rides import RandomRide
 from log_in_memory import to_track
 from random_rides import out_and_back
 from receiver_presets import preset
+from simulate import Observation
 
 from ridelog.core.track import BoolArray, Track
-from ridelog.simulate import Observation
 
 
 def ride_and_log(

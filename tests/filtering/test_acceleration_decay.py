@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 from log_in_memory import to_track
 from receiver_presets import preset
+from simulate import Machine, RideLayout
 
 from ridelog.filtering.motion import Motion
 from ridelog.filtering.smoother import estimate_motion
@@ -14,7 +15,6 @@ from ridelog.filtering.standing_start.acceleration_decay import (
     decay_of_start,
 )
 from ridelog.filtering.standing_start.paths import draw_standing_start
-from ridelog.simulate import Machine, RideLayout
 
 # A motor on its straight line all the way: no limit of current, power or grip is reached, and
 # only rolling resistance, so that acceleration falls evenly with speed.

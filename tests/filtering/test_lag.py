@@ -11,12 +11,12 @@ from log_in_memory import to_track
 from odd_receiver import LagKind
 from random_rides import out_and_back
 from receiver_presets import ReceiverKind, preset
+from simulate import Observation
 
 from ridelog.core.track import FloatArray
 from ridelog.filtering.observations import observations_of
 from ridelog.filtering.receiver.lag import Lag, find_lag, without_lag
 from ridelog.filtering.smoother import estimate_motion
-from ridelog.simulate import Observation
 
 
 def late_ride(

@@ -11,12 +11,12 @@ from hypothesis import strategies as st
 from log_in_memory import to_track
 from random_rides import out_and_back
 from receiver_presets import preset
+from simulate import Observation, Place
+from simulate.write_log import START_UTC
 
 from ridelog.analysis.top_speed.measure import TopSpeed, measure_top_speed
 from ridelog.core.track import FloatArray
 from ridelog.filtering.smoother import estimate_motion
-from ridelog.simulate import Observation, Place
-from ridelog.simulate.write_log import START_UTC
 
 # One ride at one fix a second: the properties hold for any, and this one is quick.
 _RIDE, _LOG = ride_and_log(81, rate_hz=1.0)

@@ -6,13 +6,13 @@ import numpy as np
 import pytest
 from filtered_rides import ride_and_log
 from log_in_memory import to_track
+from simulate import Observation
 
 from ridelog.core.flags import Flag
 from ridelog.core.track import BoolArray
 from ridelog.filtering.observations import Observations, observations_of
 from ridelog.filtering.shared_offsets import find_shared_offsets
 from ridelog.filtering.smoother import estimate_motion
-from ridelog.simulate import Observation
 
 
 def _moved(log: Observation, first: int, count: int, aside_m: float) -> Observation:

@@ -6,10 +6,10 @@ import numpy as np
 import pytest
 from filtered_rides import ride_and_log
 from log_in_memory import to_track
+from simulate import Observation
 
 from ridelog.core.track import BoolArray
 from ridelog.filtering.smoother import estimate_motion
-from ridelog.simulate import Observation
 
 
 def _plateau(log: Observation) -> BoolArray:

@@ -6,12 +6,12 @@ import numpy as np
 import pytest
 from filtered_rides import displaced, ride_and_log
 from log_in_memory import to_track
+from simulate import Place
 
 from ridelog.analysis.top_speed.measure import measure_top_speed
 from ridelog.core.errors import NotEnoughDataError
 from ridelog.core.flags import Flag
 from ridelog.filtering.smoother import estimate_motion
-from ridelog.simulate import Place
 
 
 def test_smoothed_speed_follows_the_truth_closer_than_the_reported_one() -> None:

@@ -4,13 +4,13 @@ import numpy as np
 import pytest
 from log_in_memory import to_track
 from receiver_presets import preset
+from simulate import Machine, RideLayout
 
 from ridelog.core.track import FloatArray
 from ridelog.filtering.banded import BandedFactor
 from ridelog.filtering.smoother import estimate_motion
 from ridelog.filtering.standing_start.paths import draw_standing_start
 from ridelog.filtering.state_space import Precisions, Solution, StateSpace
-from ridelog.simulate import Machine, RideLayout
 
 
 def test_the_determinant_is_that_of_the_matrix() -> None:

@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 from log_in_memory import to_track
 from receiver_presets import preset
+from simulate import Machine, RideLayout
 
 from ridelog.analysis.acceleration.runs import find_runs
 from ridelog.filtering.motion import Motion
@@ -18,7 +19,6 @@ from ridelog.filtering.standing_start.acceleration_decay import (
 )
 from ridelog.filtering.standing_start.models import StartModels
 from ridelog.filtering.standing_start.paths import draw_start
-from ridelog.simulate import Machine, RideLayout
 
 _END_S = 10.0
 

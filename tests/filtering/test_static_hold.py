@@ -9,12 +9,12 @@ from labelled_rides import RandomRide
 from log_in_memory import to_track
 from random_rides import starts_and_stops
 from receiver_presets import ReceiverKind, preset
+from simulate import Observation
 
 from ridelog.core.units import MPS_PER_KMH
 from ridelog.filtering.observations import observations_of
 from ridelog.filtering.receiver.habits import find_static_hold
 from ridelog.filtering.smoother import estimate_motion
-from ridelog.simulate import Observation
 
 
 def held_ride(seed: int, hold_mps: float, **options: float) -> tuple[RandomRide, Observation]:

@@ -8,14 +8,14 @@ import numpy as np
 import pynmea2
 import pytest
 from random_rides import out_and_back
+from simulate import Observation, Place, Receiver, nmea_text
+from simulate.write_log import sentence
 
 from ridelog.core.errors import RideLogError
 from ridelog.core.flags import Flag
 from ridelog.core.track import Track
 from ridelog.core.units import MPS_PER_KNOT
 from ridelog.importer import log_from_bytes
-from ridelog.simulate import Observation, Place, Receiver, nmea_text
-from ridelog.simulate.write_log import sentence
 
 # South and west, so that every sign is used; midnight falls inside the ride.
 PLACE = Place(-41.5, -71.25, 800.0, datetime.fromisoformat("2025-12-31T23:59:50+00:00"))

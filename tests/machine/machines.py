@@ -3,10 +3,10 @@
 from typing import Any
 
 import numpy as np
+from simulate import Machine
 
 from ridelog.core.track import FloatArray
 from ridelog.machine.drive import Drive, RoadLoad
-from ridelog.simulate import Machine
 
 
 def one(value: float) -> FloatArray:

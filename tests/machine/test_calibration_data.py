@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 from log_in_memory import to_track
 from receiver_presets import preset
+from simulate import Machine, RideLayout
 
 from ridelog.analysis.ride import analyse
 from ridelog.analysis.subject import MeasuredRide
@@ -17,7 +18,6 @@ from ridelog.core.geodesy import courses_apart_deg
 from ridelog.filtering.motion import Motion, Paths, Piece
 from ridelog.filtering.smoother import estimate_motion
 from ridelog.machine.calibration_data import calibration_data_of, coasting_of, near_top_of
-from ridelog.simulate import Machine, RideLayout
 
 
 class _Steady:

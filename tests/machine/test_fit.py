@@ -5,6 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from machines import like
+from simulate import Machine
 
 from ridelog.machine.calibration_data import CalibrationData, NearTop
 from ridelog.machine.drive import launch_time_s, top_speed
@@ -13,7 +14,6 @@ from ridelog.machine.fit import Fitted, fit, from_setup
 from ridelog.machine.passages import Curve
 from ridelog.machine.priors import COUNT, UNKNOWNS, draw, machines_of
 from ridelog.machine.setup import MachineSetup
-from ridelog.simulate import Machine
 
 TRUE = Machine().with_steady_speed(9.0)
 SETUP = MachineSetup(

@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 from log_in_memory import to_track
 from receiver_presets import preset
+from simulate import Machine, RideLayout
 
 from ridelog.analysis.launches.windows import parse_window
 from ridelog.analysis.ride import analyse
@@ -20,7 +21,6 @@ from ridelog.machine.predict import Prediction, predict
 from ridelog.machine.risks import risks
 from ridelog.machine.setup import MachineSetup
 from ridelog.machine.setup_file import read_setup
-from ridelog.simulate import Machine, RideLayout
 
 SAMPLES = Path(__file__).resolve().parents[2] / "sample_tracks"
 WINDOWS = (parse_window("0-20 km/h"), parse_window("0-30 m"))

@@ -4,9 +4,9 @@ from typing import Any
 
 import numpy as np
 import pytest
+from simulate import Machine, RideLayout
 
 from ridelog.core.units import MPS_PER_KMH, STANDARD_GRAVITY_MPS2
-from ridelog.simulate import Machine, RideLayout
 
 # P = (Crr m g + rho CdA v² / 2) v with rho 1.2041 kg/m³ and g 9.80665 m/s²: the textbook balance of
 # power on the level in still air (from memory: D. G. Wilson, Bicycling Science, MIT Press 2004).

@@ -10,7 +10,7 @@ mean square error of mean deceleration, distance and initial speed with the shar
 hold the truth, errors of its start and end, and how many were found that the truth does not hold
 (the truth slows down by less than 0.4 m/s² there). coasting: the resistance at three speeds.
 phases: the share of labelled time that carries its name. The receivers differ in kind from the
-filter's model: see ridelog.simulate. Kind "mixed" takes the kinds of receiver in turn.
+filter's model: see tests/rides/simulate. Kind "mixed" takes the kinds of receiver in turn.
 """
 
 import argparse
@@ -26,6 +26,7 @@ from random_rides import brake_anyhow, out_and_back, start_ride, starts_and_stop
 from receiver_presets import RECEIVER_KINDS, preset
 from record import Cell, Record, add_options
 from scores import Answers
+from simulate import Span
 
 from ridelog.analysis.braking.measure import Brakings, measure_brakings
 from ridelog.analysis.coasting.measure import measure_coast_down
@@ -33,7 +34,6 @@ from ridelog.analysis.phases.measure import divide_ride
 from ridelog.core.estimate import Estimate
 from ridelog.filtering.motion import Motion
 from ridelog.filtering.smoother import estimate_motion
-from ridelog.simulate import Span
 
 # Name: fixes a second, whether the log reports speed, white noise of a position.
 LOGS = {

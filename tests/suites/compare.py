@@ -28,6 +28,9 @@ from random_rides import random_machine
 from receiver_presets import preset
 from record import Cell, Record, add_options
 from scores import Answers
+from simulate import Machine, RideLayout, Surroundings
+from simulate.sample_truth import crossing_speed_mps
+from simulate.samples import AFTER, BEFORE, still_air
 
 from ridelog.analysis.launches.windows import Window, parse_window
 from ridelog.analysis.ride import analyse
@@ -38,9 +41,6 @@ from ridelog.compare.verdict import BETTER, WORSE
 from ridelog.core.errors import RideLogError
 from ridelog.core.estimate import Estimate
 from ridelog.filtering.smoother import estimate_motion
-from ridelog.simulate import Machine, RideLayout, Surroundings
-from ridelog.simulate.sample_truth import crossing_speed_mps
-from ridelog.simulate.samples import AFTER, BEFORE, still_air
 
 SCATTER_MPS = 0.08
 GAIN_MPS = 1.0

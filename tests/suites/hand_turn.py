@@ -3,11 +3,11 @@
 from dataclasses import dataclass
 
 import numpy as np
+from simulate import RideLayout, Truth
+from simulate.truth import STEP_S
+from simulate.vehicle import Wobble
 
 from ridelog.core.track import FloatArray
-from ridelog.simulate import RideLayout, Truth
-from ridelog.simulate.truth import STEP_S
-from ridelog.simulate.vehicle import Wobble
 
 
 @dataclass(frozen=True)

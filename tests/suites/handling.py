@@ -22,6 +22,7 @@ from receiver_presets import preset
 from record import Cell, Record, add_options
 from scipy.signal import butter, sosfiltfilt
 from scores import Answers
+from simulate.truth import STEP_S, running_integral
 
 from ridelog.analysis.handling.band import seconds_in_band
 from ridelog.analysis.handling.turns import Turns, measure_turns
@@ -29,7 +30,6 @@ from ridelog.analysis.handling.weave import LEAST_RATE_HZ, measure_weave
 from ridelog.core.estimate import Estimate
 from ridelog.filtering.motion import Motion
 from ridelog.filtering.smoother import estimate_motion
-from ridelog.simulate.truth import STEP_S, running_integral
 
 # Name: fixes a second, whether the log reports speed, white noise of a position.
 LOGS = {

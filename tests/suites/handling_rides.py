@@ -3,9 +3,8 @@
 import numpy as np
 from labelled_rides import RandomRide, finish
 from random_rides import brake_anyhow, start_ride, u_turn
-
-from ridelog.simulate import RideLayout
-from ridelog.simulate.vehicle import Wobble, steady_hand
+from simulate import RideLayout
+from simulate.vehicle import Wobble, steady_hand
 
 
 def hard_steering(rms_radps: float = 0.2) -> Wobble:

@@ -32,11 +32,11 @@ from random_rides import out_and_back
 from receiver_presets import RECEIVER_KINDS, preset
 from record import Cell, Record, add_options
 from scores import Answers, Interval
+from simulate import Truth
 
 from ridelog.analysis.top_speed.measure import TopSpeed, measure_top_speed
 from ridelog.core.estimate import LEVEL, Estimate
 from ridelog.filtering.smoother import estimate_motion
-from ridelog.simulate import Truth
 
 # Name: fixes a second, whether the log reports speed, white noise of a position.
 LOGS = {

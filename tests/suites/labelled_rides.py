@@ -3,10 +3,9 @@
 from dataclasses import dataclass
 
 import numpy as np
-
-from ridelog.simulate import Machine, RideLayout, Span
-from ridelog.simulate.labels import LabelledRide, joined, labels_of, of_kind
-from ridelog.simulate.vehicle import Wobble, steady_hand
+from simulate import Machine, RideLayout, Span
+from simulate.labels import LabelledRide, joined, labels_of, of_kind
+from simulate.vehicle import Wobble, steady_hand
 
 # Kinds of spans that make up a run, forward and straight on.
 _RUN_KINDS = {"launch", "pull", "steady", "coast", "braking", "release", "shift"}

@@ -25,13 +25,13 @@ from random_rides import starts_and_stops
 from receiver_presets import RECEIVER_KINDS, preset
 from record import Record, add_options
 from scores import Answers
+from simulate import Truth
 
 from ridelog.analysis.acceleration.measure import measure_acceleration
 from ridelog.analysis.acceleration.runs import AccelerationRun, draw_runs
 from ridelog.analysis.launches.measure import measure_launches
 from ridelog.core.estimate import Estimate
 from ridelog.filtering.smoother import estimate_motion
-from ridelog.simulate import Truth
 
 # Name: fixes a second, whether the log reports speed, white noise of a position.
 LOGS = {

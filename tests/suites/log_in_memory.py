@@ -3,9 +3,9 @@
 import hashlib
 
 import numpy as np
+from simulate import Observation, Place
 
 from ridelog.core.track import Source, Track
-from ridelog.simulate import Observation, Place
 
 
 def to_track(

@@ -5,11 +5,11 @@ from typing import Literal
 
 import numpy as np
 from scipy.signal import lfilter
+from simulate import Receiver, Truth
+from simulate.disturbances import Disturbance
+from simulate.truth import STEP_S
 
 from ridelog.core.track import FloatArray
-from ridelog.simulate import Receiver, Truth
-from ridelog.simulate.disturbances import Disturbance
-from ridelog.simulate.truth import STEP_S
 
 SpeedDrift = Literal["moving average", "reflected walk"]
 LagKind = Literal["mean", "delay", "first order"]

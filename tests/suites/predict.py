@@ -28,6 +28,7 @@ from random_rides import brake_anyhow, random_machine, start_ride
 from receiver_presets import preset
 from record import Cell, Record, add_options
 from scores import Answers, Interval
+from simulate import Machine
 
 from ridelog.analysis.ride import analyse
 from ridelog.core.units import MPS_PER_KMH
@@ -38,7 +39,6 @@ from ridelog.machine.drive import LIMITS, launch, top_speed
 from ridelog.machine.fit import fit, from_setup
 from ridelog.machine.passages import Curve
 from ridelog.machine.setup import MachineSetup
-from ridelog.simulate import Machine
 
 _GOAL_MPS = 20.0 * MPS_PER_KMH
 _CLEAR = 1.15

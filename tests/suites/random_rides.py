@@ -4,9 +4,9 @@ from dataclasses import replace
 
 import numpy as np
 from labelled_rides import RandomRide, finish
+from simulate import Machine, RideLayout, Surroundings
 
 from ridelog.core.units import STANDARD_GRAVITY_MPS2
-from ridelog.simulate import Machine, RideLayout, Surroundings
 
 # Dry air as an ideal gas at 20 °C and 1013.25 hPa: 101325 / (287.05 * 293.15). [kg/m³]
 AIR_DENSITY_KGPM3 = 1.2041

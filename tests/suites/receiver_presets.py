@@ -4,8 +4,7 @@ from typing import Literal
 
 import numpy as np
 from odd_receiver import OddReceiver
-
-from ridelog.simulate import Settling
+from simulate import Settling
 
 ReceiverKind = Literal["clean", "drifting", "jumpy", "warmup"]
 RECEIVER_KINDS: tuple[ReceiverKind, ...] = ("clean", "drifting", "jumpy", "warmup")

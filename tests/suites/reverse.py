@@ -37,11 +37,11 @@ from reverse_rides import (
     turned_by_hand,
 )
 from scores import Answers, Interval
+from simulate import Span, Truth
 
 from ridelog.analysis.reverse.measure import Reverse, find_reverse
 from ridelog.filtering.motion import Motion
 from ridelog.filtering.smoother import estimate_motion
-from ridelog.simulate import Span, Truth
 
 LOGS = ("10r", "5r", "1r", "10p0.02", "10p0.05", "10p0.3", "5p0.02", "5p0.3",
         "1p0.02", "1p0.1", "1p0.3")  # fmt: skip

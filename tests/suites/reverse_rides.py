@@ -6,8 +6,7 @@ import numpy as np
 from hand_turn import HandTurnedRide
 from labelled_rides import RandomRide, finish
 from random_rides import brake_anyhow, start_ride, steady_mps, u_turn
-
-from ridelog.simulate import RideLayout
+from simulate import RideLayout
 
 REVERSE_KINDS = (
     "straight",

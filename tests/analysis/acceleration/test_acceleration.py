@@ -7,11 +7,11 @@ import pytest
 from log_in_memory import to_track
 from receiver_presets import preset
 from scipy.special import ndtri
+from simulate import Machine, RideLayout, Surroundings
 
 from ridelog.analysis.acceleration.measure import AccelerationCurve, measure_acceleration
 from ridelog.analysis.acceleration.runs import AccelerationRun, RunDraws, draw_runs
 from ridelog.filtering.smoother import estimate_motion
-from ridelog.simulate import Machine, RideLayout, Surroundings
 
 SLOPE = 0.02
 

@@ -8,13 +8,13 @@ from labelled_rides import RandomRide, finish
 from log_in_memory import to_track
 from random_rides import starts_and_stops
 from receiver_presets import preset
+from simulate import Machine, Receiver, RideLayout
 
 from ridelog.analysis.braking.corners import falling_corner, resting_corner, rising_corner
 from ridelog.analysis.braking.measure import Brakings, measure_brakings
 from ridelog.core.track import FloatArray
 from ridelog.filtering.motion import Motion
 from ridelog.filtering.smoother import estimate_motion
-from ridelog.simulate import Machine, Receiver, RideLayout
 
 
 def logged(ride: RandomRide, rate_hz: float, *, speed: bool = True, seed: int = 5) -> Motion:

@@ -8,6 +8,7 @@ from hand_turn import HandTurnedRide
 from labelled_rides import finish
 from log_in_memory import to_track
 from receiver_presets import preset
+from simulate import Machine, RideLayout, Surroundings
 
 from ridelog.analysis.braking.measure import measure_brakings
 from ridelog.analysis.coasting.measure import (
@@ -18,7 +19,6 @@ from ridelog.analysis.coasting.measure import (
 )
 from ridelog.filtering.motion import Motion
 from ridelog.filtering.smoother import estimate_motion
-from ridelog.simulate import Machine, RideLayout, Surroundings
 
 MACHINE = Machine().with_steady_speed(11.0)
 

@@ -8,6 +8,7 @@ from hand_turn import HandTurnedRide
 from labelled_rides import RandomRide, finish
 from log_in_memory import to_track
 from receiver_presets import preset
+from simulate import Machine
 
 from ridelog.analysis.braking.measure import measure_brakings
 from ridelog.analysis.coasting.measure import (
@@ -25,7 +26,6 @@ from ridelog.filtering.motion import Motion
 from ridelog.filtering.smoother import estimate_motion
 from ridelog.report.ride_json import ride_json
 from ridelog.report.ride_page import ride_sections
-from ridelog.simulate import Machine
 
 KMH, MPH = SPEED_UNITS["km/h"], SPEED_UNITS["mph"]
 MACHINE = Machine().with_steady_speed(11.0)

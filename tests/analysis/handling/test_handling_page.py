@@ -11,6 +11,7 @@ from handling_rides import weave_ride
 from labelled_rides import finish
 from log_in_memory import to_track
 from receiver_presets import preset
+from simulate import RideLayout
 from typer.testing import CliRunner
 
 from ridelog.analysis.handling.page import handling_section, with_share_of_g
@@ -24,7 +25,6 @@ from ridelog.filtering.motion import Motion
 from ridelog.filtering.smoother import estimate_motion
 from ridelog.report.ride_json import RIDE_SCHEMA, ride_json, schema_of, to_bytes
 from ridelog.report.screen import ride_lines
-from ridelog.simulate import RideLayout
 
 KMH, MPH = SPEED_UNITS["km/h"], SPEED_UNITS["mph"]
 SAMPLE = Path(__file__).resolve().parents[3] / "sample_tracks" / "after-1.gpx"

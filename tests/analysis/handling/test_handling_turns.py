@@ -6,12 +6,12 @@ from handling_rides import turning_ride
 from labelled_rides import RandomRide, finish
 from log_in_memory import to_track
 from receiver_presets import preset
+from simulate import RideLayout
+from simulate.truth import STEP_S, running_integral
 
 from ridelog.analysis.handling.turns import least_duration_s, measure_turns, turns_of
 from ridelog.filtering.motion import Motion
 from ridelog.filtering.smoother import estimate_motion
-from ridelog.simulate import RideLayout
-from ridelog.simulate.truth import STEP_S, running_integral
 
 
 def logged(ride: RandomRide, rate_hz: float, *, speed: bool = True, seed: int = 7) -> Motion:

@@ -8,6 +8,7 @@ from labelled_rides import RandomRide
 from log_in_memory import to_track
 from random_rides import starts_and_stops
 from receiver_presets import preset
+from simulate import Machine, Receiver, RideLayout
 
 from ridelog.analysis.acceleration.runs import draw_runs, find_runs
 from ridelog.analysis.launches.measure import Launches, measure_launches
@@ -16,7 +17,6 @@ from ridelog.core.flags import Flag
 from ridelog.core.spans import Span
 from ridelog.filtering.motion import Motion
 from ridelog.filtering.smoother import estimate_motion
-from ridelog.simulate import Machine, Receiver, RideLayout
 
 WINDOWS = tuple(map(parse_window, ("0-20 km/h", "10-20 km/h", "0-10 m", "0-90 km/h")))
 

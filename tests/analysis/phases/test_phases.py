@@ -8,12 +8,12 @@ import pytest
 from labelled_rides import RandomRide, finish
 from log_in_memory import to_track
 from receiver_presets import preset
+from simulate import RideLayout
 
 from ridelog.analysis.braking.measure import measure_brakings
 from ridelog.analysis.phases.measure import KINDS, LIKELY, Phases, divide_ride, most_probable
 from ridelog.filtering.motion import Motion
 from ridelog.filtering.smoother import estimate_motion
-from ridelog.simulate import RideLayout
 
 
 def ridden() -> RandomRide:

@@ -8,12 +8,12 @@ from labelled_rides import RandomRide
 from log_in_memory import to_track
 from receiver_presets import preset
 from reverse_rides import forward_ride, reverse_ride, turned_by_hand
+from simulate import RideLayout, Span
 
 from ridelog.analysis.reverse.measure import Reverse, find_reverse
 from ridelog.core.errors import RideLogError
 from ridelog.filtering.motion import Motion
 from ridelog.filtering.smoother import estimate_motion
-from ridelog.simulate import RideLayout, Span
 
 MAKERS = {"reverse": reverse_ride, "forward": forward_ride}
 

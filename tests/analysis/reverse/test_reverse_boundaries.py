@@ -2,11 +2,11 @@
 
 import numpy as np
 import pytest
+from simulate.profiles import change
 
 from ridelog.analysis.reverse.boundaries import edge_of
 from ridelog.analysis.reverse.evidence import Projection
 from ridelog.core.track import FloatArray
-from ridelog.simulate.profiles import change
 
 STAND_S, HELD_S, STEP_S = 1.2, 4.0, 0.01
 

@@ -2,12 +2,12 @@
 
 import numpy as np
 import pytest
+from simulate.profiles import change
 
 from ridelog.analysis.reverse.boundaries import edge_of
 from ridelog.analysis.reverse.evidence import Projection
 from ridelog.analysis.reverse.full_model import POSSIBLE, possible_best_mps
 from ridelog.core.track import FloatArray
-from ridelog.simulate.profiles import change
 
 STEP_S = 0.01
 

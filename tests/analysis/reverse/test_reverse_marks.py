@@ -7,11 +7,11 @@ import numpy as np
 import pytest
 from log_in_memory import to_track
 from receiver_presets import preset
+from simulate import RideLayout
 
 from ridelog.analysis.reverse.measure import lay_marks, read_mark
 from ridelog.core.errors import RideLogError
 from ridelog.core.track import Track
-from ridelog.simulate import RideLayout
 
 
 def log_of(start: datetime | None) -> Track:

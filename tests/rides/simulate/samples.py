@@ -10,19 +10,19 @@ from datetime import UTC, datetime
 
 import numpy as np
 
-from ridelog.simulate.disturbances import Settling
-from ridelog.simulate.labels import LabelledRide, finish
-from ridelog.simulate.machine import Machine, Surroundings
-from ridelog.simulate.receiver import Observation, Receiver
-from ridelog.simulate.sample_pages import SETUP_FILE, SETUP_TEXT, readme_text
-from ridelog.simulate.sample_truth import (
+from simulate.disturbances import Settling
+from simulate.labels import LabelledRide, finish
+from simulate.machine import Machine, Surroundings
+from simulate.receiver import Observation, Receiver
+from simulate.sample_pages import SETUP_FILE, SETUP_TEXT, readme_text
+from simulate.sample_truth import (
     Record,
     crossing_speed_mps,
     machine_figures,
     ride_figures,
 )
-from ridelog.simulate.vehicle import RideLayout
-from ridelog.simulate.write_log import Place, gpx_text, nmea_text
+from simulate.vehicle import RideLayout
+from simulate.write_log import Place, gpx_text, nmea_text
 
 # The straight runs to the south-south-east.
 _HEADING_RAD = float(np.radians(152.0))

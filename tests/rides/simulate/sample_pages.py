@@ -3,7 +3,7 @@
 from textwrap import fill
 
 from ridelog.core.units import MPS_PER_KMH
-from ridelog.simulate.sample_truth import Record
+from simulate.sample_truth import Record
 
 # The machine before its change: what its workshop could know.
 SETUP_FILE = "thistledrake-before.toml"
@@ -37,8 +37,9 @@ _INTRO = """\
 
 Everything here is invented. There is no workshop called Quillgarth Works, no owner called Edda
 Quellmann, no electric kart called Thistledrake 2 and no Saddlow strip to drive it on. The logs were
-computed by `ridelog.simulate`: a vehicle whose true motion is known and a receiver with errors. The
-coordinates lie in the open sea in the Gulf of Guinea, where no one lives.
+computed by the project's own simulator (`tests/rides/simulate`): a vehicle whose true motion is
+known and a receiver with errors. The coordinates lie in the open sea in the Gulf of Guinea, where
+no one lives.
 
 The story: Edda Quellmann finds that her kart runs out of speed halfway down the old runway. The
 workshop fits a rear sprocket with 56 teeth instead of 64 and drives it three times before and three
@@ -53,8 +54,9 @@ every result.
 _MAKE = """\
 ## How they are made
 
-    python -m ridelog.simulate --out sample_tracks --force    # write them again
-    python -m ridelog.simulate --out sample_tracks --check    # compare with what is here
+    export PYTHONPATH=tests/rides
+    python -m simulate --out sample_tracks --force    # write them again
+    python -m simulate --out sample_tracks --check    # compare with what is here
 
 Each file has its own seed (in `truth.json`), so the same bytes come out every time. This page is
 written by the same command.

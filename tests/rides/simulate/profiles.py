@@ -10,7 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ridelog.core.track import FloatArray
-from ridelog.simulate.truth import STEP_S
+from simulate.truth import STEP_S
 
 Piece = tuple[FloatArray, FloatArray]
 

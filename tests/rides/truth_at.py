@@ -1,9 +1,9 @@
 """The truth of a ride at times between those of its grid."""
 
 import numpy as np
+from simulate import Truth
 
 from ridelog.core.track import FloatArray
-from ridelog.simulate import Truth
 
 
 def truth_at(truth: Truth, time_s: FloatArray) -> Truth:

@@ -18,12 +18,12 @@ from labelled_rides import RandomRide
 from random_rides import PULL_ENDS, out_and_back, random_machine, starts_and_stops
 from reverse_rides import FORWARD_KINDS, REVERSE_KINDS, forward_ride, reverse_ride, turned_by_hand
 from scipy.integrate import solve_ivp
+from simulate import Machine, RideLayout, Surroundings, Truth
+from simulate.truth import STEP_S
+from simulate.vehicle import steady_hand
 from truth_at import truth_at
 
 from ridelog.core.track import FloatArray
-from ridelog.simulate import Machine, RideLayout, Surroundings, Truth
-from ridelog.simulate.truth import STEP_S
-from ridelog.simulate.vehicle import steady_hand
 
 MAKERS: list[Callable[[np.random.Generator], RandomRide]] = [
     out_and_back,

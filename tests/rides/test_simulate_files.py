@@ -11,16 +11,16 @@ import pytest
 from log_in_memory import to_track
 from random_rides import out_and_back
 from receiver_presets import preset
+from simulate import Observation, Place, Receiver, gpx_text, nmea_text
+from simulate.__main__ import check, run, write
+from simulate.sample_truth import crossing_speed_mps
+from simulate.samples import AFTER, BEFORE, SAMPLES, generate, sample_ride
+from simulate.write_log import NAMESPACE, sentence
 
 from ridelog.core.errors import OutputError
 from ridelog.core.geodesy import to_local
 from ridelog.core.track import FloatArray
 from ridelog.core.units import MPS_PER_KMH, MPS_PER_KNOT
-from ridelog.simulate import Observation, Place, Receiver, gpx_text, nmea_text
-from ridelog.simulate.__main__ import check, run, write
-from ridelog.simulate.sample_truth import crossing_speed_mps
-from ridelog.simulate.samples import AFTER, BEFORE, SAMPLES, generate, sample_ride
-from ridelog.simulate.write_log import NAMESPACE, sentence
 
 FOLDER = Path(__file__).parents[2] / "sample_tracks"
 # South and west, so that every sign is used.

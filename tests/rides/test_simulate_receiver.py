@@ -7,12 +7,12 @@ import pytest
 from odd_receiver import LagKind, OddReceiver, reflected_walk
 from random_rides import out_and_back
 from receiver_presets import RECEIVER_KINDS, ReceiverKind, preset
+from simulate import Observation, Receiver, RideLayout, Settling, Truth, slow
+from simulate.disturbances import Disturbance, displacement, draw
 from truth_at import truth_at
 
 from ridelog.core.track import FloatArray
 from ridelog.core.units import MPS_PER_KNOT
-from ridelog.simulate import Observation, Receiver, RideLayout, Settling, Truth, slow
-from ridelog.simulate.disturbances import Disturbance, displacement, draw
 
 EXACT = OddReceiver(
     position_white_m=0.0,

@@ -5,9 +5,9 @@ from typing import Any
 import numpy as np
 
 from ridelog.core.units import MPS_PER_KMH
-from ridelog.simulate.labels import LabelledRide
-from ridelog.simulate.machine import Machine
-from ridelog.simulate.truth import Span, Truth
+from simulate.labels import LabelledRide
+from simulate.machine import Machine
+from simulate.truth import Span, Truth
 
 Record = dict[str, Any]
 

@@ -6,9 +6,9 @@ from typing import Literal
 import numpy as np
 
 from ridelog.core.track import FixKind, FloatArray, IntArray
-from ridelog.simulate import disturbances as bad
-from ridelog.simulate import slow
-from ridelog.simulate.truth import Truth
+from simulate import disturbances as bad
+from simulate import slow
+from simulate.truth import Truth
 
 Drift = Literal["sinusoids", "second order"]
 

@@ -5,8 +5,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from ridelog.core.spans import runs_of
-from ridelog.simulate.truth import STEP_S, Span, Truth
-from ridelog.simulate.vehicle import RideLayout, steady_hand
+from simulate.truth import STEP_S, Span, Truth
+from simulate.vehicle import RideLayout, steady_hand
 
 
 @dataclass(frozen=True)

@@ -5,7 +5,7 @@ import sys
 from pathlib import Path
 
 from ridelog.core.errors import OutputError, RideLogError
-from ridelog.simulate.samples import generate
+from simulate.samples import generate
 
 
 def run(arguments: list[str] | None = None) -> int:
@@ -14,7 +14,7 @@ def run(arguments: list[str] | None = None) -> int:
     Problems go to standard error as one sentence, with status 1.
     """
     parser = argparse.ArgumentParser(
-        prog="python -m ridelog.simulate",
+        prog="python -m simulate",
         description="Compute the invented sample rides from their seeds and write them as GPX and "
         "NMEA logs, with their true figures in truth.json and a README.",
     )

@@ -12,7 +12,7 @@ import numpy as np
 from ridelog.core.geodesy import from_local
 from ridelog.core.track import FixKind, FloatArray
 from ridelog.core.units import MPS_PER_KMH, MPS_PER_KNOT
-from ridelog.simulate.receiver import Observation
+from simulate.receiver import Observation
 
 # ridelog's own namespace for what GPX 1.1 has no element for; a name, not an address to fetch.
 NAMESPACE = "urn:ridelog:fix:1"

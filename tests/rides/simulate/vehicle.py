@@ -9,8 +9,8 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from ridelog.core.track import FloatArray
-from ridelog.simulate.machine import Machine, Surroundings
-from ridelog.simulate.profiles import (
+from simulate.machine import Machine, Surroundings
+from simulate.profiles import (
     FreeMotion,
     Piece,
     change,
@@ -20,7 +20,7 @@ from ridelog.simulate.profiles import (
     towards_limit,
     towards_steady,
 )
-from ridelog.simulate.truth import STEP_S, Span, Truth, running_integral
+from simulate.truth import STEP_S, Span, Truth, running_integral
 
 # Share of a turn's way over which the steering is put on, and again taken off.
 _STEERING_SHARE = 0.25
