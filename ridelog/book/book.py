@@ -74,7 +74,7 @@ class Book:
 
     def original(self, sha256: str) -> bytes:
         """Return the bytes of a log, proven by its SHA-256."""
-        return read_original(self._originals, sha256)
+        return read_original(self.place(sha256), sha256)
 
     def place(self, sha256: str) -> Path:
         """Return where a log lies."""
@@ -109,7 +109,7 @@ class Book:
         damaged: list[str] = []
         for sha256 in sorted(known):
             try:
-                read_original(self._originals, sha256)
+                self.original(sha256)
             except BookError:
                 damaged.append(sha256)
         there = {path.name for path in self._originals.glob("??/*")}

@@ -75,12 +75,11 @@ def place_of(originals: Path, sha256: str) -> Path:
     return originals / sha256[:2] / sha256
 
 
-def read_original(originals: Path, sha256: str) -> bytes:
+def read_original(place: Path, sha256: str) -> bytes:
     """Return the bytes of a log and prove that they are the ones that were given.
 
     BookError if the log is gone or no longer matches its SHA-256.
     """
-    place = place_of(originals, sha256)
     try:
         data = place.read_bytes()
     except OSError as error:

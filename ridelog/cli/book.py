@@ -216,14 +216,11 @@ def _measure(book: Book, ride: RideEntry) -> "MeasuredLog":
     from ridelog.analysis.ride import analyse
     from ridelog.workflow.book_ride import settings_of
     from ridelog.workflow.measure import motion_of_bytes
-    from ridelog.workflow.measuring import MOST_FIXES, PAGES, keep, measured, pages_bytes
+    from ridelog.workflow.measuring import PAGES, keep, measured, pages_bytes
 
     with progress("smoothing") as report_progress:
         motion = motion_of_bytes(
-            ride.file,
-            book.original(ride.sha256),
-            report_progress=report_progress,
-            most_fixes=MOST_FIXES,
+            ride.file, book.original(ride.sha256), report_progress=report_progress
         )
     with progress("measuring"):
         result = analyse(motion, settings_of(book, ride))

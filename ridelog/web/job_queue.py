@@ -12,7 +12,7 @@ from typing import Any
 
 from ridelog.book.book import Book
 from ridelog.book.records import RideEntry
-from ridelog.core.errors import RideLogError
+from ridelog.core.errors import BookError, RideLogError
 from ridelog.web.worker import Job, JobError, Worker
 from ridelog.workflow.book_ride import log_at
 from ridelog.workflow.measuring import PAGES, keep
@@ -135,44 +135,48 @@ class JobQueue:
             self.version += 1
 
     def _measure(self, task: Task) -> None:
-        with Book(self._folder) as book:
-            try:
-                ride = book.rides.get(task.ride_id)
-            except RideLogError:
-                self._set(task, state="done")  # removed while it waited
-                return
-            self._set(task, state="working")
-            job = Job("measure_ride", {"log": log_at(book, ride)})
-            result_id = 0
-            try:
-                for kind, value in self._worker.run(job):
-                    if kind == "progress":
-                        self._set(task, progress=value)
-                    elif kind == "first":
-                        self._set(task, first=value)
-                    elif kind == "result":
-                        result_id = keep(book, ride.id, value)
-                        self._set(task, state="drawing", progress=0.8)
-                    elif kind == "pages":
-                        book.results.attach(result_id, PAGES, value)
-            except RideLogError as error:
-                self._fail(book, ride, task, error, kept=bool(result_id))
-            except Exception as error:
-                words = f"ridelog made a mistake here ({type(error).__name__})."
-                self._fail(book, ride, task, JobError(words), kept=bool(result_id))
-                raise
-            else:
-                self._set(task, state="done", progress=1.0)
+        try:
+            with Book(self._folder) as book:
+                self._measure_in(book, task)
+        except RideLogError as error:  # the book itself is out of reach for now
+            self._set(task, state="failed", problem=str(error))
 
-    def _fail(
-        self, book: Book, ride: RideEntry, task: Task, error: RideLogError, *, kept: bool
-    ) -> None:
-        """Let a log that was never read go again, with its sentence shown; others stay."""
-        if book.rides.by_hash(ride.sha256) is None:
+    def _measure_in(self, book: Book, task: Task) -> None:
+        try:
+            ride = book.rides.get(task.ride_id)
+        except RideLogError:
+            self._set(task, state="done")  # removed while it waited
+            return
+        self._set(task, state="working")
+        job = Job("measure_ride", {"log": log_at(book, ride)})
+        result_id = 0
+        try:
+            for kind, value in self._worker.run(job):
+                if kind == "progress":
+                    self._set(task, progress=value)
+                elif kind == "first":
+                    self._set(task, first=value)
+                elif kind == "result":
+                    result_id = keep(book, ride.id, value)
+                    self._set(task, state="drawing", progress=0.8)
+                elif kind == "pages":
+                    book.results.attach(result_id, PAGES, value)
+        except RideLogError as error:
+            self._fail(book, task, error, kept=bool(result_id))
+        except Exception as error:
+            words = f"ridelog made a mistake here ({type(error).__name__})."
+            self._fail(book, task, JobError(words), kept=bool(result_id))
+            raise
+        else:
+            self._set(task, state="done", progress=1.0)
+
+    def _fail(self, book: Book, task: Task, error: RideLogError, *, kept: bool) -> None:
+        """Write down why a ride has no figures; it stays until its owner removes it."""
+        try:
+            ride = book.rides.get(task.ride_id)
+        except BookError:
             self._set(task, state="done", progress=1.0)  # removed while it was measured
             return
-        if ride.state == "waiting" and not kept and not isinstance(error, JobError):
-            book.rides.remove(ride.id)
-        elif not kept:
+        if not kept:
             book.rides.fail(ride.id, str(error))
         self._set(task, state="failed", problem=str(error))

@@ -6,7 +6,7 @@ from pathlib import Path
 from ridelog.analysis.ride import analyse
 from ridelog.analysis.settings import Settings
 from ridelog.analysis.subject import MeasuredRide
-from ridelog.core.errors import NotEnoughDataError, RideLogError, UnreadableLogError
+from ridelog.core.errors import RideLogError, UnreadableLogError
 from ridelog.core.text import shown_name
 from ridelog.filtering.motion import Motion
 from ridelog.filtering.smoother import estimate_motion
@@ -34,23 +34,17 @@ def motion_of_bytes(
     *,
     report_progress: Progress = lambda done: None,
     most_bytes: int = MAX_LOG_BYTES,
-    most_fixes: int | None = None,
 ) -> Motion:
     """Return the smoothed motion of a log's bytes.
 
-    ``most_bytes`` and ``most_fixes`` bound what the log may hold once it is unpacked.
-    RideLogError if the bytes are no log, hold too much, or cannot give a speed.
+    ``most_bytes`` bounds what the log may hold once it is unpacked. RideLogError if the bytes are
+    no log, hold too much, or cannot give a speed.
     """
     # Unpacked twice, so that a bomb ends at the smaller limit; the second time costs little.
     unpack(name, data, limit_bytes=most_bytes)
-    track = require_times(log_from_bytes(name, data))
-    if most_fixes is not None and len(track) > most_fixes:
-        raise NotEnoughDataError(
-            f"{track.source.file}: the log holds {len(track):,} fixes, more than the workshop "
-            f"page takes ({most_fixes:,}).",
-            "cut the log down to the one test ride, or use `ridelog report`.",
-        )
-    return estimate_motion(track, report_progress=report_progress)
+    return estimate_motion(
+        require_times(log_from_bytes(name, data)), report_progress=report_progress
+    )
 
 
 def measure_ride(

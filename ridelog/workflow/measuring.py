@@ -16,8 +16,8 @@ from ridelog.analysis.settings import Settings
 from ridelog.analysis.subject import MeasuredRide, RideSource
 from ridelog.analysis.windows import window_means, windows_of
 from ridelog.book.book import Book
+from ridelog.book.originals import read_original
 from ridelog.book.records import NewResult
-from ridelog.core.errors import UnreadableLogError
 from ridelog.core.interval import estimate
 from ridelog.core.quantity import SPEED, bounds, value
 from ridelog.core.units import SPEED_UNITS
@@ -31,8 +31,6 @@ from ridelog.workflow.measure import motion_of_bytes
 TRACE, PAGES = "trace", "pages"
 # How far about the best second the first look draws. [s]
 _LOOK_S = 2.0
-# More fixes than a day at 5 Hz is not one test ride, and its memory would not be bounded.
-MOST_FIXES = 432_000
 # As much as may come in at once; the command line reads larger logs.
 MOST_UNPACKED_BYTES = 128 * 1024 * 1024
 # So many fixes are kept at hand (about 0.5 GB), but never fewer than one ride. Own choice.
@@ -135,23 +133,14 @@ class RideCache:
     ) -> Motion:
         """Return the smoothed motion of a log.
 
-        RideLogError if the log is gone, or cannot give a speed.
+        RideLogError if the log is gone, is not the one that was given, or cannot give a speed.
         """
+        # Proven each time: what lies on the disk now must be what was given.
+        data = read_original(Path(log.place), log.sha256)
         key = (log.sha256, log.name)
         if key not in self._motions:
-            try:
-                data = Path(log.place).read_bytes()
-            except OSError as error:
-                raise UnreadableLogError(
-                    f"{log.name}: the log is not in the book's folder any more ({error.strerror}).",
-                    "add the log again.",
-                ) from error
             self._motions[key] = motion_of_bytes(
-                log.name,
-                data,
-                report_progress=report_progress,
-                most_bytes=MOST_UNPACKED_BYTES,
-                most_fixes=MOST_FIXES,
+                log.name, data, report_progress=report_progress, most_bytes=MOST_UNPACKED_BYTES
             )
             self._drop_the_oldest()
         self._motions.move_to_end(key)
@@ -159,9 +148,10 @@ class RideCache:
 
     def ridden(self, log: LogAt) -> MeasuredRide:
         """Return a ride with everything that is measured on it."""
+        motion = self.motion(log)
         key = (log.sha256, log.name, json.dumps(log.settings, sort_keys=True))
         if key not in self._rides:
-            self._rides[key] = analyse(self.motion(log), Settings.from_json(log.settings))
+            self._rides[key] = analyse(motion, Settings.from_json(log.settings))
         return self._rides[key]
 
     def _drop_the_oldest(self) -> None:

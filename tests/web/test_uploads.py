@@ -33,13 +33,15 @@ def leftovers(folder: Path) -> list[Path]:
 
 
 def problem_of(visitor: Visitor, name: str, data: bytes) -> str:
-    """Return what the queue says about a log that cannot be used, which is then not kept."""
+    """Return what the queue says about a log that cannot be used; it is kept all the same."""
     answer = visitor.put(name, data)
     assert answer.status == 202, answer.text
     number = answer.json()["task"]
     task = next(t for t in wait_until_measured(visitor) if t["number"] == number)
     assert task["state"] == "failed", task
-    assert visitor.get(f"/rides/{answer.json()['ride']}").status == 404
+    page = visitor.get(f"/rides/{answer.json()['ride']}")
+    assert page.status == 200 and "This ride could not be measured." in page.words
+    assert "The log, notes and marks stay in the book. Try again" in page.words
     return str(task["problem"])
 
 

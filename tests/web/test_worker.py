@@ -1,5 +1,6 @@
 """The worker outlives whatever happens to a job."""
 
+import hashlib
 import os
 import signal
 import time
@@ -10,15 +11,16 @@ import pytest
 from visitor import short_log
 
 from ridelog.analysis.settings import Settings
-from ridelog.core.errors import RideLogError
+from ridelog.core.errors import BookError, RideLogError
 from ridelog.web.worker import Job, JobError, Worker
 from ridelog.workflow.book_ride import LogAt
+from ridelog.workflow.measuring import RideCache
 
 
 def log_in(folder: Path, data: bytes) -> LogAt:
     place = folder / "log"
     place.write_bytes(data)
-    return LogAt("ride.nmea", str(place), str(hash(data)), Settings().as_json())
+    return LogAt("ride.nmea", str(place), hashlib.sha256(data).hexdigest(), Settings().as_json())
 
 
 def test_a_job_ends_in_an_answer_a_refusal_or_a_mistake_and_the_next_one_is_done(
@@ -35,10 +37,26 @@ def test_a_job_ends_in_an_answer_a_refusal_or_a_mistake_and_the_next_one_is_done
         with pytest.raises(RideLogError, match="is not in the book's folder any more"):
             list(worker.run(Job("measure_ride", {"log": gone})))
         log = log_in(tmp_path, short_log("before-2.nmea", 60))
+        other = LogAt(log.name, log.place, "0" * 64, log.settings)
+        with pytest.raises(RideLogError, match="is not the one that was added: it has changed"):
+            list(worker.run(Job("measure_ride", {"log": other})))
         kinds = [kind for kind, _ in worker.run(Job("measure_ride", {"log": log}))]
         assert kinds[-3:] == ["progress", "result", "pages"] and "first" in kinds
     finally:
         worker.stop()
+
+
+def test_a_log_changed_on_the_disk_is_not_measured_from_memory(tmp_path: Path) -> None:
+    log = log_in(tmp_path, short_log("before-2.nmea", 60))
+    cache = RideCache()
+    cache.ridden(log)
+    place = Path(log.place)
+    place.write_bytes(place.read_bytes().replace(b",A,", b",V,", 1))
+    with pytest.raises(BookError, match="it has changed"):
+        cache.ridden(log)
+    place.unlink()
+    with pytest.raises(BookError, match="is not in the book's folder any more"):
+        cache.ridden(log)
 
 
 def test_a_child_that_dies_is_replaced(tmp_path: Path) -> None:
