@@ -9,6 +9,8 @@ if TYPE_CHECKING:  # the command line starts without numpy
 
 # Longer values are cut: the sentence must stay one line on a terminal.
 _SHOWN_LETTERS = 40
+# No more of a value is looked at: a log may hold one of a hundred million letters.
+_LOOKED_AT = 1000
 
 # Control and format characters, half surrogates, and what ends a line or a paragraph.
 _UNSEEN = ("Cc", "Cf", "Cs", "Zl", "Zp")
@@ -34,7 +36,8 @@ def clean(text: str, mark: str = "\N{REPLACEMENT CHARACTER}", keep: str = "") ->
 
 def shown(value: str | bytes) -> str:
     """Return a value from a log, quoted, printable and short enough for one sentence."""
-    text = value.decode("utf-8", "replace") if isinstance(value, bytes) else value
+    head = value[:_LOOKED_AT]
+    text = head.decode("utf-8", "replace") if isinstance(head, bytes) else head
     text = clean(" ".join(text.split()))
     if len(text) > _SHOWN_LETTERS:
         text = text[:_SHOWN_LETTERS] + "..."

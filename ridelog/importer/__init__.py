@@ -6,10 +6,20 @@ from pathlib import Path
 
 import numpy as np
 
+from ridelog.core.bounded_read import read_at_most
 from ridelog.core.errors import NotEnoughDataError, UnreadableLogError
 from ridelog.core.text import count_words, shown_name
 from ridelog.core.track import Track
-from ridelog.importer.containers import MAX_LOG_BYTES, LogKind, sniff, too_large, unpack
+from ridelog.importer.containers import (
+    MAX_LOG_BYTES,
+    SEARCH_BYTES,
+    LogKind,
+    is_packed,
+    looks_like_log,
+    sniff,
+    too_large,
+    unpack,
+)
 from ridelog.importer.gpx import read_gpx
 from ridelog.importer.nmea import read_nmea
 
@@ -42,7 +52,12 @@ def read_log(path: Path | str) -> Track:
         size_bytes = place.stat().st_size
         if size_bytes > MAX_LOG_BYTES:
             raise too_large(place.name, size_bytes)
-        data = place.read_bytes()
+        data = read_at_most(place, SEARCH_BYTES)
+        # What shows no log so far shows none later: a device need not be read to its end.
+        if len(data) > SEARCH_BYTES and (is_packed(data) or looks_like_log(data)):
+            data = read_at_most(place, MAX_LOG_BYTES)
+            if len(data) > MAX_LOG_BYTES:
+                raise too_large(place.name, len(data))
     except (OSError, ValueError) as error:
         reason = error.strerror if isinstance(error, OSError) and error.strerror else str(error)
         raise UnreadableLogError(

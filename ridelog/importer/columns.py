@@ -6,6 +6,7 @@ import numpy as np
 import numpy.typing as npt
 
 from ridelog.core.track import FloatArray, IntArray
+from ridelog.importer.bounds import LONGEST_VALUE
 
 ByteArray = npt.NDArray[np.uint8]
 BoolArray = npt.NDArray[np.bool_]
@@ -21,7 +22,8 @@ _MOST_DIGITS = 18
 # below 2**53 and the power of ten at most 10**22 (IEEE 754, and any text on reading decimals).
 _EXACT_INTEGER = 2**53
 _POWERS_OF_TEN = 10.0 ** np.arange(23)
-_NUMBER = re.compile(rb"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d{1,3})?")
+# Written so that no letter can be read in two ways: a failed match costs one pass.
+_NUMBER = re.compile(rb"[+-]?(?:\d+(?:\.\d*)?|\.\d+)(?:[eE][+-]?\d{1,3})?")
 
 
 def padded(data: bytes) -> ByteArray:
@@ -54,7 +56,7 @@ def decimals(buffer: ByteArray, start: IntArray, length: IntArray) -> FloatArray
     Returns
     -------
     ndarray, shape (n,)
-        Exactly what ``float`` makes of each text.
+        Exactly what ``float`` makes of each text of up to LONGEST_VALUE letters.
     """
     n = start.shape[0]
     integer = np.zeros(n, dtype=np.int64)
@@ -87,15 +89,14 @@ def decimals(buffer: ByteArray, start: IntArray, length: IntArray) -> FloatArray
     result = np.where(negative, -result, result)
     result[digits == 0] = np.nan
     for i in np.flatnonzero(odd):
-        result[i] = _one_decimal(text_at((buffer, start, length), int(i)))
+        result[i] = _one_decimal(text_at((buffer, start, length), int(i)).strip())
     return result
 
 
 def _one_decimal(text: bytes) -> float:
-    stripped = text.strip()
-    if not _NUMBER.fullmatch(stripped):
+    if len(text) > LONGEST_VALUE or not _NUMBER.fullmatch(text):
         return float("nan")
-    value = float(stripped)
+    value = float(text)
     return value if np.isfinite(value) else float("nan")
 
 

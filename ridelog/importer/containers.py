@@ -2,9 +2,12 @@
 
 import codecs
 import io
+import lzma
 import re
+import struct
 import zipfile
 import zlib
+from collections.abc import Iterator
 from dataclasses import dataclass
 from enum import Enum
 
@@ -15,16 +18,21 @@ from ridelog.core.text import shown, shown_name
 MAX_LOG_BYTES = 512 * 1024 * 1024
 # An archive with more members than this is not a ride that someone packed. Own choice.
 MAX_MEMBERS = 1000
+# More than this out of each byte is no log: of a receiver at rest, whose lines differ in their
+# times alone, deflate makes less than a fiftieth. Below the second bound nothing is asked. Own
+# choices.
+MAX_RATIO, _RATIO_FROM_BYTES = 200, 32 * 1024 * 1024
 _HEAD_BYTES = 64 * 1024
 _CHUNK_BYTES = 1024 * 1024
 # A logger may write a long header before the first sentence; 4 MiB of it is no log any more.
-_SEARCH_BYTES = 4 * 1024 * 1024
+SEARCH_BYTES = 4 * 1024 * 1024
 _SENTENCE = re.compile(rb"\$[A-Z][A-Z0-9](?:RMC|GGA|GNS|GLL|VTG|GSA|GST|GSV|ZDA),")
 _GPX_ROOT = re.compile(rb"<(?:[\w.-]+:)?gpx[\s/>]")
 _ANY_ROOT = re.compile(rb"<(?![?!])((?:[\w.-]+:)?[A-Za-z_][\w.-]*)")
 _COMMENT = re.compile(rb"<!--.*?(?:-->|\Z)", re.DOTALL)
 _UTF16_MARKS = (codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)
 
+_GZIP, _ZIP = b"\x1f\x8b\x08", (b"PK\x03\x04", b"PK\x05\x06")
 _PACK_ADVICE = "unpack it and give ridelog the one log of the ride."
 
 
@@ -65,11 +73,16 @@ def unpack(name: str, data: bytes, *, limit_bytes: int = MAX_LOG_BYTES) -> Unpac
     """
     if len(data) > limit_bytes:
         raise too_large(name, len(data), limit_bytes)
-    if data[:3] == b"\x1f\x8b\x08":
+    if data[:3] == _GZIP:
         return _gunzip(name, data, limit_bytes)
-    if data[:4] in (b"PK\x03\x04", b"PK\x05\x06"):
+    if data[:4] in _ZIP:
         return _unzip(name, data, limit_bytes)
     return Unpacked(data, "plain")
+
+
+def is_packed(data: bytes) -> bool:
+    """Return whether the bytes begin a gzip or zip file."""
+    return data[:3] == _GZIP or data[:4] in _ZIP
 
 
 def too_large(name: str, seen_bytes: int, limit_bytes: int = MAX_LOG_BYTES) -> UnreadableLogError:
@@ -81,49 +94,69 @@ def too_large(name: str, seen_bytes: int, limit_bytes: int = MAX_LOG_BYTES) -> U
     )
 
 
+def _most_from(packed_bytes: int, limit_bytes: int) -> int:
+    """Return how many bytes may come out of a packed file."""
+    return min(limit_bytes, max(MAX_RATIO * packed_bytes, _RATIO_FROM_BYTES))
+
+
+def _member(data: bytes, place: int) -> Iterator[tuple[bytes, int]]:
+    """Yield what comes out of the gzip member at a place, and where reading goes on.
+
+    The place of the last one is that of the next member, or -1 if the data end before the member.
+    It is fed in pieces that grow, so that neither what a long member leaves for later nor what
+    stands behind a short one is copied again and again.
+    """
+    engine = zlib.decompressobj(wbits=zlib.MAX_WBITS | 16)
+    size = 256
+    while not engine.eof and place < len(data):
+        rest = data[place : place + size]
+        place += len(rest)
+        size = min(2 * size, _HEAD_BYTES)
+        while rest and not engine.eof:
+            part = engine.decompress(rest, _CHUNK_BYTES)
+            rest = engine.unconsumed_tail
+            yield part, place
+    yield b"", place - len(engine.unused_data) if engine.eof else -1
+
+
 def _gunzip(name: str, data: bytes, limit_bytes: int) -> Unpacked:
     """Return the bytes of all gzip members; a cut-off last member keeps what came out."""
     parts: list[bytes] = []
-    total = 0
-    rest: bytes = data
-    while rest[:2] == b"\x1f\x8b":
-        engine = zlib.decompressobj(wbits=zlib.MAX_WBITS | 16)
+    total = place = reached = 0
+    looked = False
+    most = _most_from(len(data), limit_bytes)
+    while place >= 0 and data[place : place + 2] == b"\x1f\x8b":
         try:
-            while rest and not engine.eof:
-                part = engine.decompress(rest, _CHUNK_BYTES)
-                rest = engine.unconsumed_tail
-                if not part and not rest and not engine.eof:
-                    break
-                total += len(part)
-                if total > limit_bytes:
-                    raise too_large(name, total, limit_bytes)
-                parts.append(part)
-                if len(parts) == 1 and not _may_be_log(part):
-                    return Unpacked(part, "gzip")
+            for part, after in _member(data, place):
+                total, reached = total + len(part), after
+                if total > most:
+                    raise too_large(name, total, most)
+                if part:
+                    parts.append(part)
+                # A long head without a sign of a log: stop unpacking.
+                if not looked and total >= _HEAD_BYTES:
+                    looked, head = True, b"".join(parts)
+                    if not looks_like_log(head):
+                        return Unpacked(head, "gzip")
         except zlib.error as error:
             raise UnreadableLogError(
                 f"{shown_name(name)}, after {total:,} unpacked bytes: the gzip data are damaged "
                 f"({error}).",
                 "copy the file from the logger again.",
             ) from error
-        if not engine.eof and total == 0:
+        place = reached
+        if place < 0 and total == 0:
             raise UnreadableLogError(
                 f"{shown_name(name)}: the gzip file is cut off before any content "
                 f"(after {len(data):,} bytes).",
                 "copy the file from the logger again.",
             )
-        if not engine.eof:
+        if place < 0:
             warning = (
                 f"The gzip file is cut off; the {total:,} bytes that could be unpacked were read."
             )
             return Unpacked(b"".join(parts), "gzip", (warning,))
-        rest = engine.unused_data
     return Unpacked(b"".join(parts), "gzip")
-
-
-def _may_be_log(part: bytes) -> bool:
-    """Return False only if a first chunk is long and shows no sign of a log: stop unpacking."""
-    return len(part) < _HEAD_BYTES or looks_like_log(part)
 
 
 def _unzip(name: str, data: bytes, limit_bytes: int) -> Unpacked:
@@ -148,16 +181,26 @@ def _unzip(name: str, data: bytes, limit_bytes: int) -> Unpacked:
             ]
             if len(logs) != 1:
                 raise _wrong_number(who, members, logs)
-            inside = _read(archive, logs[0], limit_bytes + 1, name)
-            if len(inside) > limit_bytes:
-                raise too_large(name, len(inside), limit_bytes)
+            most = _most_from(len(data), limit_bytes)
+            inside = _read(archive, logs[0], most + 1, name)
+            if len(inside) > most:
+                raise too_large(name, len(inside), most)
             return Unpacked(inside, "zip")
-    except (zipfile.BadZipFile, zlib.error, EOFError, NotImplementedError, OSError) as error:
+    except (
+        zipfile.BadZipFile, zlib.error, lzma.LZMAError, EOFError, NotImplementedError, OSError,
+    ) as error:  # fmt: skip
         raise UnreadableLogError(
             f"{who}: the zip file is damaged or packed in an unknown way ({error}).",
             "copy the file from the logger again, or unpack it first.",
         ) from error
-    except (ValueError, RuntimeError, OverflowError, LookupError) as error:
+    except (
+        ValueError,
+        RuntimeError,
+        ArithmeticError,
+        LookupError,
+        struct.error,
+        MemoryError,
+    ) as error:
         # zipfile raises these on some damaged directories (offsets, names, dates out of range).
         raise UnreadableLogError(
             f"{who}: the directory of the zip file is damaged ({type(error).__name__}).",
@@ -238,7 +281,7 @@ def _kind(data: bytes) -> LogKind | None:
     head = _head_as_ascii(data)
     if head.startswith(b"<") and _GPX_ROOT.search(_COMMENT.sub(b"", head)):
         return LogKind.GPX
-    if _SENTENCE.search(as_ascii_text(data[:_SEARCH_BYTES])):
+    if _SENTENCE.search(as_ascii_text(data[:SEARCH_BYTES])):
         return LogKind.NMEA
     return None
 

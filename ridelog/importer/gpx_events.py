@@ -5,6 +5,7 @@ from xml.parsers import expat
 
 from ridelog.core.errors import UnreadableLogError
 from ridelog.core.text import shown, shown_name
+from ridelog.importer.bounds import LONGEST_TEXT, MAX_ELEMENTS, MAX_FIXES, too_many
 
 COLUMN_NAMES: Final = ("lat", "lon", "ele", "time", "fix", "sat", "hdop", "speed", "course")
 # A GPX log nests about eight deep; each open element costs memory. Own choice.
@@ -15,6 +16,10 @@ _CHILDREN = {name: place for place, name in enumerate(COLUMN_NAMES) if place >= 
 # GPX 1.1 has no speed, so it sits somewhere in extensions, under any prefix.
 _ANY_DEPTH = {name: _CHILDREN[name] for name in ("speed", "course")}
 _NOTHING = -1
+
+
+def _cut(text: str | None) -> str | None:
+    return text if text is None else text[:LONGEST_TEXT]
 
 
 class Events:
@@ -31,7 +36,8 @@ class Events:
     Raises
     ------
     UnreadableLogError
-        If the document declares entities or nests more than MOST_DEPTH deep.
+        If the document declares entities or attributes, nests more than MOST_DEPTH deep, or holds
+        more elements or points than ridelog reads.
 
     Source
     ------
@@ -39,11 +45,13 @@ class Events:
     """
 
     def __init__(self, name: str) -> None:
+        self._file = name
         self._name = shown_name(name)
         self.parser = expat.ParserCreate()
         self.parser.buffer_text = True
         self.parser.EntityDeclHandler = self._refuse_entity
         self.parser.SkippedEntityHandler = self._refuse_skipped
+        self.parser.AttlistDeclHandler = self._refuse_attribute
         self.parser.StartElementHandler = self._start
         self.parser.EndElementHandler = self._end
         self.parser.CharacterDataHandler = self._text
@@ -53,6 +61,7 @@ class Events:
         self.way_points = 0
         self.own_speed = False
         self._depth = 0
+        self._elements = 0
         self.rows: list[list[str | None]] = []
         self.marks: list[tuple[int, int]] = []
         self._row: list[str | None] | None = None
@@ -63,6 +72,9 @@ class Events:
 
     def _start(self, name: str, attributes: dict[str, str]) -> None:
         self._depth += 1
+        self._elements += 1
+        if self._elements > MAX_ELEMENTS:
+            raise too_many(self._file, "elements", MAX_ELEMENTS)
         if self._depth > MOST_DEPTH:
             self._refuse(
                 "elements are nested too deeply", f"{self._depth:,} levels at {shown(name)}"
@@ -85,8 +97,8 @@ class Events:
         local = name.rpartition(":")[2]
         if local == "trkpt":
             row = _ROW.copy()
-            row[0] = attributes.get("lat")
-            row[1] = attributes.get("lon")
+            row[0] = _cut(attributes.get("lat"))
+            row[1] = _cut(attributes.get("lon"))
             self._row = row
             self._outside = self._depth
             self._prefix = name[: -len(local)]
@@ -104,6 +116,8 @@ class Events:
     def _end(self, name: str) -> None:
         row = self._row
         if row is not None and self._depth == self._outside:
+            if len(self.rows) == MAX_FIXES:
+                raise too_many(self._file, "track points", MAX_FIXES)
             self.rows.append(row)
             self.marks.append(self._mark)
             self._row = None
@@ -115,8 +129,10 @@ class Events:
         row = self._row
         if place == _NOTHING or row is None:
             return
-        before = row[place]
-        row[place] = text if before is None else before + text
+        before = row[place] or ""
+        # What is appended to without a bound is copied without one.
+        if len(before) < LONGEST_TEXT:
+            row[place] = _cut(before + text)
         if place in (7, 8) and self._depth == self._outside + 1:
             self.own_speed = True
 
@@ -128,6 +144,10 @@ class Events:
 
     def _refuse_entity(self, entity: str, *_details: object) -> None:
         self._refuse("the file declares an XML entity, which no ride log needs", shown(entity))
+
+    def _refuse_attribute(self, element: str, *_details: object) -> None:
+        # Each element would get all that are declared for it: work beyond the file's own size.
+        self._refuse("the file declares attributes, which no ride log needs", shown(element))
 
     def _refuse_skipped(self, entity: str, _is_parameter: bool) -> None:
         self._refuse("the file uses an XML entity that it does not hold", shown(entity))

@@ -10,20 +10,21 @@ where points stand, and not inside a comment; the rest is read event by event.
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass
-from itertools import groupby
+from itertools import groupby, islice
 
 import numpy as np
 
 from ridelog.core.errors import UnreadableLogError
 from ridelog.core.track import IntArray
+from ridelog.importer.bounds import LONGEST_TEXT, MAX_FIXES, too_many
 from ridelog.importer.columns import Column, joined
 from ridelog.importer.gpx_events import COLUMN_NAMES, Events
 
 _BEGIN, _END = b"<trkpt", b"</trkpt>"
 _TAG, _QUOTED = re.compile(rb"(<[^<>]*>)"), re.compile(rb'(?<==")([^"]*)(?=")')
 _SPACE = re.compile(rb"[ \t\r\n]*")
-# Printable ASCII without quotation mark, "&", "<" and ">".
-_TEXT = rb"([ !#-%'-;=?-~]+)"
+# Printable ASCII without quotation mark, "&", "<" and ">", as long as a text may be.
+_TEXT = rb"([ !#-%%'-;=?-~]{1,%d})" % LONGEST_TEXT
 # What stands for a text; a log that holds this is read event by event.
 _MARK = "~text "
 # A logger has a few kinds of points, such as with and without a speed; runs are cut so that their
@@ -94,6 +95,8 @@ def read_points(name: str, data: bytes) -> GpxPoints:
         If the document must not be trusted: see ``Events``.
     """
     short, runs = _shortened(data)
+    if sum(len(run.line) for run in runs if run is not None) > MAX_FIXES:
+        raise too_many(name, "track points", MAX_FIXES)
     points = None
     try:
         points = _points(name, short, runs) if runs else None
@@ -120,13 +123,16 @@ def _points(name: str, data: bytes, runs: list[_Block | None]) -> GpxPoints | No
     segments: list[IntArray] = []
     waiting = runs[::-1]
     rows = zip(events.rows, events.marks, strict=True)
-    for marked, group in groupby(rows, key=lambda row: _is_marked(row[0])):
-        if not marked:
-            texts, marks = zip(*group, strict=True)
+    for marked, group in groupby(rows, key=lambda row: bool(runs) and _is_marked(row[0])):
+        while not marked and (some := list(islice(group, _LONGEST_RUN))):
+            texts, marks = zip(*some, strict=True)
             line, segment = np.asarray(marks, dtype=np.int64).T
             blocks.append(_packed([[_encoded(one) for one in row] for row in texts], line))
             segments.append(segment)
         for _, mark in group if marked else ():
+            # A text may look like a mark: then there are too many, or one stands elsewhere.
+            if not waiting or (waiting[-1] is not None and waiting[-1].line[0] != mark[0]):
+                return None
             run = waiting.pop()
             if run is not None:
                 blocks.append(run)
@@ -176,9 +182,11 @@ def _shortened(data: bytes) -> tuple[bytes, list[_Block | None]]:
         return data, runs
     kinds: list[_Kind | None] = []
     parts: list[bytes] = []
-    copied = place = counted = missed = 0
+    copied = place = counted = missed = found_points = 0
     line = 1
     while missed < _MOST_MISSED and (place := data.find(_BEGIN, place)) >= 0:
+        if found_points > MAX_FIXES:
+            break
         begin, end = place, place + len(_BEGIN)
         rows: list[list[bytes]] = []
         lines: list[int] = []
@@ -200,6 +208,7 @@ def _shortened(data: bytes) -> tuple[bytes, list[_Block | None]]:
             parts += [data[copied:begin], marked, b"\n" * more]
             copied = end
             runs += [_packed(rows, lines), *[None] * (len(present) - 1)]
+            found_points += len(rows)
         missed += not rows
         place = end
     return b"".join([*parts, data[copied:]]), runs

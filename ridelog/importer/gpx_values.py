@@ -7,6 +7,7 @@ import numpy as np
 
 from ridelog.core.text import about_lines, shown
 from ridelog.core.track import FixKind, FloatArray, IntArray
+from ridelog.importer.bounds import LONGEST_VALUE
 from ridelog.importer.columns import (
     BoolArray,
     ByteArray,
@@ -235,7 +236,7 @@ def _regular(buffer: ByteArray, start: IntArray, length: IntArray) -> tuple[IntA
 
 def _single(text: bytes) -> int | None:
     """Return one stamp in microseconds since 1970, None if it is no time."""
-    match = _STAMP.fullmatch(text)
+    match = _STAMP.fullmatch(text) if len(text) <= LONGEST_VALUE else None
     if match is None:
         return None
     date, clock, fraction, sign, zone_hours, zone_minutes = match.groups()

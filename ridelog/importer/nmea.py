@@ -6,11 +6,12 @@ from ridelog.core.errors import NotEnoughDataError, UnreadableLogError
 from ridelog.core.flags import Flag
 from ridelog.core.text import about_lines, count_words, shown_name
 from ridelog.core.track import FixKind, FlagArray, FloatArray, IntArray, Source, Track
+from ridelog.importer.bounds import MAX_FIXES, too_many
 from ridelog.importer.columns import BoolArray
 from ridelog.importer.containers import as_ascii_text
 from ridelog.importer.nmea_epochs import Epochs, group
-from ridelog.importer.nmea_readings import NO_TIME_OF_DAY, SentenceReadings, read_all
-from ridelog.importer.nmea_sentences import Sentences, find_sentences
+from ridelog.importer.nmea_log import NmeaLog, read_nmea_log
+from ridelog.importer.nmea_readings import NO_TIME_OF_DAY, SentenceReadings
 from ridelog.importer.timeline import clock_set_back, start_of, time_flags
 
 FORMAT = "nmea-0183"
@@ -45,18 +46,19 @@ def read_nmea(name: str, data: bytes, sha256: str, size_bytes: int) -> Track:
     Layouts: standards sheet rows A12 to A18. A fix is an epoch with a position in a checksum-valid
     RMC with status A or GGA with quality above 0; in logs without both, in GNS or GLL.
     """
-    sentences = find_sentences(as_ascii_text(data))
-    if len(sentences) == 0:
-        raise _no_sentences(name, sentences)
-    readings = read_all(sentences)
-    epochs = group(readings, len(sentences))
+    log = read_nmea_log(name, as_ascii_text(data))
+    if len(log) == 0:
+        raise _no_sentences(name, log)
+    epochs = group(log.readings, len(log))
     if epochs is None:
-        raise _no_fixes(name, sentences, readings)
-    return _track(name, sentences, readings, epochs, sha256, size_bytes)
+        raise _no_fixes(name, log)
+    if len(epochs) > MAX_FIXES:
+        raise too_many(name, "fixes", MAX_FIXES)
+    return _track(name, log, epochs, sha256, size_bytes)
 
 
-def _no_sentences(name: str, sentences: Sentences) -> UnreadableLogError:
-    wrong, unchecked = sentences.wrong_lines, sentences.unchecked_lines
+def _no_sentences(name: str, log: NmeaLog) -> UnreadableLogError:
+    wrong, unchecked = log.wrong_lines, log.unchecked_lines
     if wrong.shape[0] + unchecked.shape[0] == 0:
         return UnreadableLogError(
             f"{shown_name(name)}: the log holds no RMC, GGA, GNS or GLL sentence.",
@@ -70,11 +72,9 @@ def _no_sentences(name: str, sentences: Sentences) -> UnreadableLogError:
     )
 
 
-def _no_fixes(
-    name: str, sentences: Sentences, readings: dict[str, SentenceReadings]
-) -> NotEnoughDataError:
-    who = f"{shown_name(name)}, line {int(sentences.line[0])} on"
-    main = [readings[kind] for kind in ("RMC", "GGA", "GNS", "GLL")]
+def _no_fixes(name: str, log: NmeaLog) -> NotEnoughDataError:
+    who = f"{shown_name(name)}, line {int(log.line[0])} on"
+    main = [log.readings[kind] for kind in ("RMC", "GGA", "GNS", "GLL")]
     untimed = sum(
         int(np.count_nonzero(one.says_fix & one.has_place & (one.tod_us == NO_TIME_OF_DAY)))
         for one in main
@@ -86,7 +86,7 @@ def _no_fixes(
             "record the ride with RMC or GGA sentences that hold the time.",
         )
     seen = sum(one.which.shape[0] for one in main)
-    wrong = sentences.wrong_lines.shape[0]
+    wrong = log.wrong_lines.shape[0]
     also = f", {count_words(wrong, 'sentence')} with a wrong checksum" if wrong else ""
     return NotEnoughDataError(
         f"{who}: the receiver never had a fix in this log (0 valid of "
@@ -95,22 +95,15 @@ def _no_fixes(
     )
 
 
-def _track(
-    name: str,
-    sentences: Sentences,
-    readings: dict[str, SentenceReadings],
-    epochs: Epochs,
-    sha256: str,
-    size_bytes: int,
-) -> Track:
-    dated = epochs.dated
+def _track(name: str, log: NmeaLog, epochs: Epochs, sha256: str, size_bytes: int) -> Track:
+    readings, dated = log.readings, epochs.dated
     start_utc, time_s = start_of(dated.stamp_us, dated.usable)
     latitude_deg, longitude_deg = _positions(readings, epochs)
     speed_mps, course_deg = _motion(readings, epochs)
     kind = _fix_kind(readings, epochs, time_s)
-    line = sentences.line[epochs.first_sentence]
+    line = log.line[epochs.first_sentence]
     set_back, doubt = clock_set_back(time_s, line)
-    warnings = [*_sentence_warnings(sentences), *dated.warnings, *doubt]
+    warnings = [*_sentence_warnings(log), *dated.warnings, *doubt]
     if epochs.repeated:
         warnings.append(
             f"{count_words(epochs.repeated, 'epoch')} came again with another position; "
@@ -122,7 +115,7 @@ def _track(
         warnings.append("The log has neither RMC nor GGA; its fixes were read from GNS and GLL.")
     history = (
         f"Read {shown_name(name)} as {FORMAT}: {count_words(len(epochs), 'fix', 'fixes')} from "
-        f"{count_words(len(sentences), 'sentence')}, "
+        f"{count_words(len(log), 'sentence')}, "
         f"{count_words(epochs.void_epochs, 'epoch')} without a fix."
     )
     hdop = _geometry(readings, epochs, time_s, "hdop")
@@ -151,8 +144,8 @@ def _track(
     )
 
 
-def _sentence_warnings(sentences: Sentences) -> list[str]:
-    wrong, short = sentences.wrong_lines, sentences.unchecked_lines
+def _sentence_warnings(log: NmeaLog) -> list[str]:
+    wrong, short = log.wrong_lines, log.unchecked_lines
     return [
         *about_lines(wrong, "sentence", "with a wrong checksum", "were not read"),
         *about_lines(short, "sentence", "cut short or without a checksum", "were not read"),

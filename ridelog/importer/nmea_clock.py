@@ -136,11 +136,13 @@ def _settled_shifts(
     stretch = np.concatenate([[0], np.cumsum(broken)])
     settled = shift.copy()
     for number in np.unique(stretch[1:][(np.diff(shift) != 0) & ~broken]):
-        members = stretch == number
-        settled[members] = _one_shift(shift[members])
-    for residue in np.unique(settled % _ROLLOVER_DAYS):
-        members = settled % _ROLLOVER_DAYS == residue
-        settled[members] = settled[members].max()
+        # Stretches are numbered in order: one is found without looking at all the others.
+        first, stop = np.searchsorted(stretch, [number, number + 1])
+        settled[first:stop] = _one_shift(shift[first:stop])
+    _, rolled = np.unique(settled % _ROLLOVER_DAYS, return_inverse=True)
+    latest = np.full(int(rolled.max()) + 1, np.iinfo(np.int64).min)
+    np.maximum.at(latest, rolled, settled)
+    settled = latest[rolled]
     changed = np.flatnonzero(settled != shift)
     if changed.shape[0] == 0:
         return settled, []

@@ -1,6 +1,6 @@
 """What single NMEA sentences say: each type's fields as columns in SI units."""
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -73,6 +73,10 @@ class SentenceReadings:
         """Return which sentences make an epoch a fix: valid, with position and time."""
         made: BoolArray = self.says_fix & self.has_place & (self.tod_us != NO_TIME_OF_DAY)
         return made
+
+    def after(self, count: int) -> "SentenceReadings":
+        """Return the same readings as those of a part of a log after so many sentences."""
+        return replace(self, which=self.which + count)
 
     def column(self, name: str) -> FloatArray:
         """Return a column, NaN throughout if the type does not have it."""

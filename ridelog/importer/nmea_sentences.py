@@ -6,6 +6,7 @@ from typing import Final
 import numpy as np
 
 from ridelog.core.track import IntArray
+from ridelog.importer.bounds import LONGEST_SENTENCE
 from ridelog.importer.columns import BoolArray, ByteArray, padded
 
 # The sentences that carry something a ride needs, by their three letters.
@@ -72,12 +73,14 @@ class Sentences:
         return begin, np.where(present, end - begin, 0)
 
 
-def find_sentences(data: bytes) -> Sentences:
+def find_sentences(data: bytes, line_end: bytes = b"\n") -> Sentences:
     """Return the valid sentences among whatever else a log holds.
 
-    A sentence starts at "$" and must reach its "*" and two hexadecimal digits before the line ends
-    or the next "$" comes; what stands before or after it (logger stamps, binary runs, a second
-    sentence on the same line) does not matter.
+    Lines are counted by ``line_end``: old systems end them with a carriage return alone.
+
+    A sentence starts at "$" and must reach its "*" and two hexadecimal digits before the line ends,
+    the next "$" comes or it is longer than LONGEST_SENTENCE; what stands before or after it (logger
+    stamps, binary runs, a second sentence on the same line) does not matter.
 
     Source
     ------
@@ -91,15 +94,15 @@ def find_sentences(data: bytes) -> Sentences:
     feeds = np.flatnonzero(buffer[:size] == ord("\n"))
     returns = np.flatnonzero(buffer[:size] == ord("\r"))
     star = _following(np.flatnonzero(buffer[:size] == ord("*")), dollar, size)
-    line_end = np.minimum(_following(feeds, dollar, size), _following(returns, dollar, size))
-    whole = (star < line_end) & (star < _following(all_dollars, dollar + 1, size))
+    last = np.minimum(_following(feeds, dollar, size), _following(returns, dollar, size))
+    whole = (star < last) & (star < _following(all_dollars, dollar + 1, size))
+    whole &= star - dollar < LONGEST_SENTENCE - 2
     star = np.where(whole, star, 0)
     high, low = _HEX[buffer[star + 1]], _HEX[buffer[star + 2]]
     whole &= (high < 16) & (low < 16)
     running = np.bitwise_xor.accumulate(buffer)
     right = whole & ((running[star - 1] ^ running[dollar]) == (high << 4 | low))
-    # Old systems end a line with a carriage return alone.
-    lines = feeds if feeds.shape[0] else returns
+    lines = feeds if line_end == b"\n" else returns
     line = np.searchsorted(lines, dollar) + 1
     kind = _types(buffer, dollar)
     kept = right & (kind >= 0)

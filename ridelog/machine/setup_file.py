@@ -10,6 +10,7 @@ from typing import Any
 
 from pydantic import ValidationError
 
+from ridelog.core.bounded_read import read_at_most
 from ridelog.core.errors import SetupError
 from ridelog.core.units import SETUP_UNITS
 from ridelog.machine.setup import KEYS, Key, MachineSetup
@@ -191,12 +192,14 @@ def _text_of(path: Path) -> str:
             "check the name, or write one with `ridelog setup new FILE`.",
         )
     try:
-        if path.stat().st_size > _MOST_BYTES:
+        data = read_at_most(path, _MOST_BYTES)
+        if len(data) > _MOST_BYTES:
             raise SetupError(
-                f"{path.name}: {path.stat().st_size} bytes are too many for a set-up.",
+                f"{path.name}: {max(path.stat().st_size, len(data))} bytes are too many for a "
+                "set-up.",
                 "give the set-up's TOML file, not a log.",
             )
-        return path.read_bytes().decode("utf-8-sig").replace("\r\n", "\n")
+        return data.decode("utf-8-sig").replace("\r\n", "\n")
     except UnicodeDecodeError as error:
         raise SetupError(
             f"{path.name}: byte {error.start} is no UTF-8 text.", "save the file as UTF-8 text."

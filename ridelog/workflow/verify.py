@@ -13,6 +13,7 @@ from ridelog.analysis.ride import analyse
 from ridelog.analysis.signal.measure import judge_signal
 from ridelog.analysis.subject import RideSource
 from ridelog.compare.comparison import compare
+from ridelog.core.bounded_read import read_at_most
 from ridelog.core.errors import RideLogError, UnreadableLogError
 from ridelog.core.text import shown_name
 from ridelog.core.units import SPEED_UNITS
@@ -35,6 +36,8 @@ VERIFY_SCHEMA = "ridelog.verify/1"
 _AS_WRITTEN = "give the result as ridelog wrote it."
 # Arithmetic on another machine may differ in the last digits, never by this share.
 _TOLERANCE = 1e-6
+# A comparison of many rides is written in less. Own choice.
+_MOST_RESULT_BYTES = 64 * 1024 * 1024
 # Fields that tell who made a result, not what it says.
 NOT_COMPARED = ("ridelog_version", "content_sha256")
 
@@ -171,13 +174,19 @@ def failure_of(verification: Verification) -> RideLogError:
 
 def _read(path: Path, name: str) -> dict[str, Any]:
     try:
-        document = json.loads(path.read_bytes())
+        data = read_at_most(path, _MOST_RESULT_BYTES)
+        if len(data) > _MOST_RESULT_BYTES:
+            raise UnreadableLogError(
+                f"{name}: more than {_MOST_RESULT_BYTES:,} bytes are too many for a result.",
+                "give the result.json that ridelog wrote.",
+            )
+        document = json.loads(data)
     except OSError as error:
         reason = (error.strerror or type(error).__name__).lower()
         raise UnreadableLogError(
             f"{name}: the file cannot be read ({reason}).", "check the name and the folder."
         ) from error
-    except ValueError as error:
+    except (ValueError, RecursionError) as error:
         raise UnreadableLogError(
             f"{name}: this is no JSON ({error}).", "give the result.json that ridelog wrote."
         ) from error
