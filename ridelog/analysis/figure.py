@@ -20,8 +20,6 @@ _WIDE = "the ride tells it too roughly to name one figure"
 class Comparable:
     """How a figure of several rides is compared, and what of this ride must be known for it.
 
-    Attributes
-    ----------
     better : HIGHER or LOWER.
     weight : share of the family's level, see ``compare.verdict``.
     one_direction : whether the figure may come from one direction, so that wind may be part of it.
@@ -51,8 +49,6 @@ class Comparable:
 class Figure:
     """One figure of one ride.
 
-    Attributes
-    ----------
     name : stable; key in JSON, CSV, book, comparison, prediction and tables.
     title : for people, in lower case; ``{speed}`` in it is the speed ``at_mps``.
     quantity : what it is a figure of.
@@ -108,10 +104,7 @@ class Figure:
     def terms(self) -> Comparable:
         """How the figure is compared.
 
-        Raises
-        ------
-        ValueError
-            If it is listed only.
+        ValueError if it is listed only.
         """
         if self.comparable is None:
             raise ValueError(f"{self.name} is not compared")

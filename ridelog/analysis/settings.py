@@ -103,8 +103,6 @@ _Length = Annotated[float, Gt(0.0)]
 class Settings:
     """Choices that change figures or cautions; the defaults are what the commands use.
 
-    Attributes
-    ----------
     windows : launch windows in words, such as "0-20 km/h"; empty for the usual ones.
     rollout_m : distance taken off the beginning of a launch. [m]
     has_reverse : whether the machine can go backwards; None where nobody said.
@@ -226,10 +224,7 @@ class Settings:
     def from_json(cls, record: dict[str, Any]) -> "Settings":
         """Return the settings that a result carries; what it does not name is the default.
 
-        Raises
-        ------
-        ValueError
-            If a member is not known, or its value cannot be or lies outside its bounds.
+        ValueError if a member is not known, or its value cannot be or lies outside its bounds.
         """
         known = {field.name for field in fields(cls)}
         if unknown := [name for name in record if name not in known]:

@@ -181,8 +181,6 @@ class RideSource:
 class MeasuredRide:
     """One ride: its motion, and what every subject found in it.
 
-    Attributes
-    ----------
     motion : the smoothed ride.
     source : the log it comes from.
     settings : what was chosen, so that the figures can be computed again.
@@ -247,8 +245,6 @@ class Subject:
     A subject is one folder and one entry in ``analysis.ride.SUBJECTS``; every surface iterates
     that register. What a subject has nothing to say about stays as it is here.
 
-    Attributes
-    ----------
     name : key of its record in ``ride[name]``.
     needs : names of the subjects it is measured after.
     members : what it adds to the machine-readable result: name of a member to the type of what

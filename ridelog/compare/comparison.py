@@ -103,10 +103,7 @@ def compare(
     ``noted_before`` and ``noted_after`` are what the user noted for a side. With ``setups``, the
     machine before and after, what the rides before predict is told as well.
 
-    Raises
-    ------
-    RideLogError
-        If a side has no ride, or one log is named twice.
+    RideLogError if a side has no ride, or one log is named twice.
     """
     _check_sides(before, after)
     noted_before, noted_after = noted_before or {}, noted_after or {}

@@ -57,10 +57,7 @@ class Contrast:
 def welch(first: Summary, second: Summary) -> Contrast:
     """Return the difference of two means whose samples may scatter unequally.
 
-    Raises
-    ------
-    ValueError
-        If a sample holds fewer than two values.
+    ValueError if a sample holds fewer than two values.
 
     Source
     ------
@@ -81,10 +78,7 @@ def shared_scatter(first: Summary, second: Summary) -> Contrast:
 
     One of the samples may hold a single value: its scatter is then that of the other.
 
-    Raises
-    ------
-    ValueError
-        If there are fewer than three values in all, or none on a side.
+    ValueError if there are fewer than three values in all, or none on a side.
 
     Source
     ------

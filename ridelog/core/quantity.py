@@ -22,8 +22,6 @@ _SHARE_OF_WIDTH = 0.2
 class Quantity:
     """A kind of figure.
 
-    Attributes
-    ----------
     name : the field's word for it.
     si : its SI unit as scripts read it.
     most_decimals : more are never printed, however narrow the interval.

@@ -44,8 +44,6 @@ class Track:
 
     Arrays are float64 of shape (n,) unless said otherwise and read-only; missing values are NaN.
 
-    Attributes
-    ----------
     source : Source
         File name without folders, SHA-256 of the bytes given, format.
     start_utc : datetime or None

@@ -42,10 +42,7 @@ def load_track(path: Path | str) -> Track:
 def read_log(path: Path | str) -> Track:
     """Return what a log file holds, even if its times cannot support any speed.
 
-    Raises
-    ------
-    UnreadableLogError
-        If the file cannot be read, is no log, or holds no fix at all.
+    UnreadableLogError if the file cannot be read, is no log, or holds no fix at all.
     """
     place = Path(path)
     try:
@@ -79,10 +76,7 @@ def log_from_bytes(name: str, data: bytes) -> Track:
 def require_times(track: Track) -> Track:
     """Return the track itself if at least two of its fixes have different usable times.
 
-    Raises
-    ------
-    NotEnoughDataError
-        If not: speed needs time, and none is invented.
+    NotEnoughDataError if not: speed needs time, and none is invented.
     """
     times = np.unique(track.time_s[np.isfinite(track.time_s)])
     if times.shape[0] >= 2:

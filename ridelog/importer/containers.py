@@ -62,10 +62,7 @@ def unpack(name: str, data: bytes, *, limit_bytes: int = MAX_LOG_BYTES) -> Unpac
     Unpacked
         The log's bytes; ``packing`` is "plain", "gzip" or "zip".
 
-    Raises
-    ------
-    UnreadableLogError
-        If the archive is damaged, locked, too large, or holds no or several logs.
+    UnreadableLogError if the archive is damaged, locked, too large, or holds no or several logs.
 
     Source
     ------
@@ -289,10 +286,7 @@ def _kind(data: bytes) -> LogKind | None:
 def sniff(name: str, data: bytes) -> LogKind:
     """Return the format of a log from its content.
 
-    Raises
-    ------
-    UnreadableLogError
-        If the content is empty or neither GPX nor NMEA 0183.
+    UnreadableLogError if the content is empty or neither GPX nor NMEA 0183.
     """
     who = shown_name(name)
     advice = "export the ride as GPX or as an NMEA 0183 log and give ridelog that file."

@@ -26,10 +26,7 @@ def read_gpx(name: str, data: bytes, sha256: str, size_bytes: int) -> Track:
     sha256, size_bytes : str, int
         Of the bytes that the user gave.
 
-    Raises
-    ------
-    UnreadableLogError
-        If the document holds no track point or must not be trusted (entities).
+    UnreadableLogError if the document holds no track point or must not be trusted (entities).
 
     Source
     ------

@@ -25,19 +25,14 @@ def _cut(text: str | None) -> str | None:
 class Events:
     """Handlers for one document's XML events; the state between two events lives here.
 
-    Attributes
-    ----------
     rows : texts of every track point, in the order of COLUMN_NAMES, None where it has none.
     marks : line of each point's start tag, counted from 1, and number of segments opened before it.
     version, namespace : of the root element, empty if not given.
     own_speed : whether a point has speed or course as its own element (GPX 1.0).
     way_points : number of wpt elements.
 
-    Raises
-    ------
-    UnreadableLogError
-        If the document declares entities or attributes, nests more than MOST_DEPTH deep, or holds
-        more elements or points than ridelog reads.
+    UnreadableLogError if the document declares entities or attributes, nests more than MOST_DEPTH
+    deep, or holds more elements or points than ridelog reads.
 
     Source
     ------

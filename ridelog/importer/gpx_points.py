@@ -36,8 +36,6 @@ _MOST_KINDS, _LONGEST_POINT, _LONGEST_RUN, _MOST_MISSED = 16, 4096, 20_000, 10_0
 class GpxPoints:
     """All track points of one document, in file order, as texts.
 
-    Attributes
-    ----------
     columns : for each of COLUMN_NAMES the texts; length 0 where the point has none.
     line : line of each point's start tag, counted from 1.
     segment : number of trkseg elements opened before the point.
@@ -89,10 +87,7 @@ def read_points(name: str, data: bytes) -> GpxPoints:
     data : bytes
         The document, in any encoding that expat reads (UTF-8, UTF-16, 8-bit).
 
-    Raises
-    ------
-    UnreadableLogError
-        If the document must not be trusted: see ``Events``.
+    UnreadableLogError if the document must not be trusted: see ``Events``.
     """
     short, runs = _shortened(data)
     if sum(len(run.line) for run in runs if run is not None) > MAX_FIXES:

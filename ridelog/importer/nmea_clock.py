@@ -35,8 +35,6 @@ class LooseDate:
 class Dated:
     """Moments of the fixes, in file order.
 
-    Attributes
-    ----------
     stamp_us : microseconds since 1970; without a date since the first fix's midnight.
     usable : False where the date belongs to another decade than the ride.
     date_known : whether the log gives a date.

@@ -20,8 +20,6 @@ _SAME_PLACE_DEG = 2e-6
 class Epochs:
     """Fixes of the log, one row for each distinct UTC epoch, in file order.
 
-    Attributes
-    ----------
     row_of : for each type the row of each of its sentences, -1 if it belongs to no fix.
     first_sentence : for each row the place of its first valid position sentence.
     dated : full time stamps of the rows.

@@ -48,8 +48,6 @@ _MOST_SD_M = 1e7
 class SentenceReadings:
     """Sentences of one type; columns that the type does not have stay NaN.
 
-    Attributes
-    ----------
     which : place of each sentence in the log's Sentences.
     tod_us : UTC time of day, NO_TIME_OF_DAY if blank or impossible. [microseconds]
     says_fix : whether the sentence calls its own fix valid (RMC A, GGA quality > 0, ...).

@@ -23,8 +23,6 @@ for _i, _digit in enumerate(b"0123456789ABCDEF"):
 class Sentences:
     """All checksum-valid sentences of the TYPES, in file order, and what else was met.
 
-    Attributes
-    ----------
     buffer : ndarray of uint8
         The log, padded.
     kind : ndarray, shape (n,)

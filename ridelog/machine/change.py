@@ -50,10 +50,7 @@ class SetupChange:
 def parse_change(text: str) -> tuple[str, Any]:
     """Return key and value of a change written as KEY=VALUE.
 
-    Raises
-    ------
-    SetupError
-        If it has another form, or the key or value cannot be.
+    SetupError if it has another form, or the key or value cannot be.
     """
     name, equals, typed = (part.strip() for part in text.partition("="))
     if not equals or not name or not typed:
@@ -70,10 +67,7 @@ def parse_change(text: str) -> tuple[str, Any]:
 def parse_sweep(text: str) -> tuple[str, list[Any]]:
     """Return a key and its values from KEY=FIRST:LAST or KEY=FIRST:LAST:STEP.
 
-    Raises
-    ------
-    SetupError
-        If it has another form, or a value cannot be.
+    SetupError if it has another form, or a value cannot be.
     """
     name, equals, typed = (part.strip() for part in text.partition("="))
     parts = typed.split(":")
@@ -107,10 +101,8 @@ def parse_sweep(text: str) -> tuple[str, list[Any]]:
 def changes_between(before: MachineSetup, after: MachineSetup) -> dict[str, Any]:
     """Return the keys in which two set-ups of one machine differ, with their new values.
 
-    Raises
-    ------
-    SetupError
-        If the later set-up leaves out what the earlier one gives: nothing says what it became.
+    SetupError if the later set-up leaves out what the earlier one gives: nothing says what it
+    became.
     """
     old, new = before.given(), after.given()
     gone = [key for key in old if key not in new and key not in _NAMES]
@@ -125,10 +117,7 @@ def changes_between(before: MachineSetup, after: MachineSetup) -> dict[str, Any]
 def changed(setup: MachineSetup, asked: Mapping[str, Any]) -> SetupChange:
     """Return the set-up after a change, with what follows from it.
 
-    Raises
-    ------
-    SetupError
-        If the change cannot be related to the present set-up, or contradicts itself.
+    SetupError if the change cannot be related to the present set-up, or contradicts itself.
     """
     new = {**setup.given(), **asked}
     notes: list[str] = []

@@ -146,11 +146,8 @@ def predict(
     ``measured`` holds figures of the present machine, by the names of a prediction, as all else
     says them of these rides: they stand as "now". How they go with the prediction: METHOD.md, (9).
 
-    Raises
-    ------
-    SetupError
-        If the set-up contradicts itself where a figure would have to be chosen, or the change
-        cannot be.
+    SetupError if the set-up contradicts itself where a figure would have to be chosen, or the
+    change cannot be.
     """
     blocked = [doubt.text for doubt in contradictions(setup) if doubt.blocks]
     if blocked:

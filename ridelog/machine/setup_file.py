@@ -25,11 +25,8 @@ _NEXT = "mend it in the file; `ridelog setup new` writes one with every key expl
 def read_setup(path: Path) -> MachineSetup:
     """Return the set-up in a TOML file.
 
-    Raises
-    ------
-    SetupError
-        If the file cannot be read, is no TOML, or holds a key or value that cannot be; the first
-        problem, with the number of further ones. ``problems_in`` lists all.
+    SetupError if the file cannot be read, is no TOML, or holds a key or value that cannot be; the
+    first problem, with the number of further ones. ``problems_in`` lists all.
     """
     text = _text_of(path)
     values = _parsed(f"{path.name}: this", text)
@@ -44,10 +41,7 @@ def read_setup(path: Path) -> MachineSetup:
 def problems_in(path: Path) -> list[str]:
     """Return a sentence for each key or value in a file that cannot be.
 
-    Raises
-    ------
-    SetupError
-        If the file cannot be read or is no TOML at all.
+    SetupError if the file cannot be read or is no TOML at all.
     """
     text = _text_of(path)
     return problems_of(_parsed(f"{path.name}: this", text), text)
@@ -56,10 +50,7 @@ def problems_in(path: Path) -> list[str]:
 def setup_of_text(text: str) -> MachineSetup:
     """Return the set-up that a file's text describes; an empty one describes nothing.
 
-    Raises
-    ------
-    SetupError
-        With the first thing that cannot be.
+    SetupError with the first thing that cannot be.
     """
     values = _parsed("the set-up file", text)
     problems = problems_of(values, text)

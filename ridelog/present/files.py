@@ -11,10 +11,7 @@ from ridelog.present.words import clean
 def check_free(paths: list[Path], *, force: bool, log: Path | None = None) -> None:
     """Raise if one of the files to be written is there already, or is the log itself.
 
-    Raises
-    ------
-    OutputError
-        With the first file in the way.
+    OutputError with the first file in the way.
     """
     for path in paths:
         name = clean(str(path))
@@ -37,10 +34,7 @@ def check_free(paths: list[Path], *, force: bool, log: Path | None = None) -> No
 def make_folder(folder: Path) -> None:
     """Make a folder and those above it.
 
-    Raises
-    ------
-    OutputError
-        If a file is in the way or the folder may not be made.
+    OutputError if a file is in the way or the folder may not be made.
     """
     try:
         folder.mkdir(parents=True, exist_ok=True)
@@ -57,10 +51,7 @@ def write_files(files: dict[Path, bytes], *, force: bool, log: Path | None = Non
     All are written under temporary names beside their places first, so that a full disk leaves
     nothing half done.
 
-    Raises
-    ------
-    OutputError
-        If a file is in the way or cannot be written.
+    OutputError if a file is in the way or cannot be written.
     """
     check_free(list(files), force=force, log=log)
     pending: dict[Path, Path] = {}

@@ -30,10 +30,7 @@ def as_json(record: Any) -> Any:
     are left out of its ``repr`` (draws, paths) are left out here. A number that is not finite is
     null.
 
-    Raises
-    ------
-    TypeError
-        If a record holds something that JSON has no form for.
+    TypeError if a record holds something that JSON has no form for.
     """
     if isinstance(record, Estimate):
         return record.as_json()
@@ -59,10 +56,7 @@ def as_json(record: Any) -> Any:
 def schema_of_type(kind: Any) -> dict[str, Any]:
     """Return the JSON Schema of what ``as_json`` makes of a value of a type.
 
-    Raises
-    ------
-    TypeError
-        If a type has no JSON form.
+    TypeError if a type has no JSON form.
     """
     if kind is Estimate:
         return {"$ref": "#/$defs/estimate"}

@@ -59,10 +59,8 @@ def signal_json(source: RideSource, signal: SignalQuality) -> dict[str, Any]:
 def to_bytes(document: dict[str, Any]) -> bytes:
     """Return a JSON document as UTF-8, with the digest of its content, and a newline at the end.
 
-    Raises
-    ------
-    ValueError
-        If a number in it is not finite: that is a mistake in ridelog, never written to a file.
+    ValueError if a number in it is not finite: that is a mistake in ridelog, never written to a
+    file.
     """
     text = json.dumps(document, allow_nan=False, ensure_ascii=False)
     # A file name may hold a byte that is no UTF-8; it becomes a question mark.

@@ -46,10 +46,7 @@ def sheet_pdf(
     ``picture_svg`` and its ``label`` are empty for no picture; ``result`` is the JSON of the
     comparison, attached as result.json; paper is one of PAPERS.
 
-    Raises
-    ------
-    OutputError
-        If the sheet cannot be set at all.
+    OutputError if the sheet cannot be set at all.
     """
     inputs = {
         "words": json.dumps(asdict(words), ensure_ascii=False),

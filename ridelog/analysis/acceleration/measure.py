@@ -43,8 +43,6 @@ class AccelerationAt:
 class AccelerationCurve:
     """Acceleration of the machine against speed.
 
-    Attributes
-    ----------
     curve : the speeds at which it is known.
     standing_mps2 : mean acceleration from 1 to 2.5 m/s over the standing starts. [m/s²]
     peak_power_speed_mps : speed at which acceleration times speed is highest; None with a

@@ -44,8 +44,6 @@ _FIRST_LOOK = 256
 class AccelerationRun:
     """One span of gaining speed on the fitted path.
 
-    Attributes
-    ----------
     standing : whether it began at rest.
     earliest_s, latest_s : when the machine surely stood and surely moved (standing), or twice the
         instant from which the speed rises (rolling). [s]
@@ -245,8 +243,6 @@ class RunDraws:
     of the posterior of its start, all alike; ``columns`` makes of their figures what
     ``interval.estimate`` expects.
 
-    Attributes
-    ----------
     run : AccelerationRun
     start_s : shape (k,), when the speed leaves zero; the beginning of a rolling run. [s]
     time_s : shape (m,). [s]

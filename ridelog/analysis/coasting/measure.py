@@ -195,8 +195,6 @@ class ResistanceAt:
 class CoastDown:
     """What free rolling tells of a machine, per mass (machine, rider, rotating parts).
 
-    Attributes
-    ----------
     coasts : spans of free rolling, in time order.
     rolling_mps2, linear_ps, air_pm : a, b, c of a + b v + c v². ``linear_ps`` is None if the coasts
         cannot tell it from ``air_pm``; the other two then hold if it is 0. All are None without

@@ -39,8 +39,6 @@ _SEED = 20261129
 class WheelEnergy:
     """Energy at the wheels over the distance ridden forward.
 
-    Attributes
-    ----------
     wheel_energy_j_per_kg_m : for each kilogram of moving mass; None where nothing can be said.
     distance_m : distance it is taken over.
     driven_m : part of it on which the drive pushed.

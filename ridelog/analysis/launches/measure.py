@@ -24,8 +24,6 @@ _MOST_APART = 1.5
 class MeanOfStarts:
     """One figure over the full starts of a ride.
 
-    Attributes
-    ----------
     mean : None with a ``reason``.
     directions : mean of each direction, that of the first start first; two if both were ridden.
     full : for each direction the places of its full starts among the launches.
@@ -106,8 +104,6 @@ def _mean_course(courses_deg: list[float]) -> float:
 class WindowTime(Window):
     """One window of one launch.
 
-    Attributes
-    ----------
     time_s : how long it took, None with a ``reason`` if it cannot be said. [s]
     exit_speed_mps : speed at its end. [m/s]
     length_m : distance from its beginning to its end. [m]
@@ -123,8 +119,6 @@ class WindowTime(Window):
 class Launch:
     """One standing start.
 
-    Attributes
-    ----------
     start_s : when the speed left zero, most probably. [s]
     start_estimate_s : the same with its interval, seconds since the first fix.
     top_mps : highest speed reached before the speed fell again. [m/s]
@@ -146,8 +140,6 @@ class Launch:
 class WindowFigure(Window):
     """The ride's one figure of a window, over all launches.
 
-    Attributes
-    ----------
     attempts : how many launches filled it.
     full_starts : the places among the launches of those in the mean.
     time_s : mean of the full starts, both directions alike; None with a ``reason``. [s]
@@ -168,8 +160,6 @@ class WindowFigure(Window):
 class Launches:
     """Every standing start of a ride.
 
-    Attributes
-    ----------
     launches : in time order.
     windows : the figure of each window.
     rollout_m : distance after which the clock of standing windows starts, 0 unless asked for. [m]

@@ -41,8 +41,6 @@ _REACHED_SHARE = 0.92
 class Window:
     """One window: between two speeds, or from standing over a distance.
 
-    Attributes
-    ----------
     label : as printed, such as "0-20 km/h".
     from_mps : speed at which it begins, 0 for a standing start. [m/s]
     to_mps : speed at which it ends, None for a window of distance. [m/s]
@@ -66,10 +64,7 @@ AnyWindow = TypeVar("AnyWindow", bound=Window)
 def parse_window(text: str) -> Window:
     """Return the window that a text such as ``0-20 km/h``, ``10-20 mph`` or ``0-60 ft`` names.
 
-    Raises
-    ------
-    RideLogError
-        If the text names no window, with what was written and what would do.
+    RideLogError if the text names no window, with what was written and what would do.
     """
     found = _WINDOW.fullmatch(text)
     if found is None:
@@ -117,10 +112,7 @@ def parse_window(text: str) -> Window:
 def parse_rollout(text: str) -> float:
     """Return a rollout allowance written like ``1 ft``, ``12 in`` or ``0.3 m``. [m]
 
-    Raises
-    ------
-    RideLogError
-        If the text is no length from 0 to 2 m.
+    RideLogError if the text is no length from 0 to 2 m.
     """
     found = _LENGTH.fullmatch(text)
     unit = found[2].lower() if found else ""

@@ -40,8 +40,6 @@ class LogGap:
 class SignalQuality:
     """How good the log is.
 
-    Attributes
-    ----------
     grade : of a log that is too weak no figure is named.
     verdict : one sentence for a rider.
     usable_share : share of the fixes read from which a figure may be taken, 0 to 1.
