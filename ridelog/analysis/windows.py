@@ -8,6 +8,7 @@ import numpy as np
 from ridelog.core.crossings import cumulative_trapezoid
 from ridelog.core.flags import Flag
 from ridelog.core.geodesy import to_local
+from ridelog.core.spans import Span, joined_spans
 from ridelog.core.track import BoolArray, FloatArray, IntArray
 from ridelog.filtering.motion import DRAWS, Motion, Paths
 from ridelog.filtering.observations import CRAWL_MPS
@@ -145,7 +146,7 @@ def windows_of(
 
 def stretches_near_the_top(
     motion: Motion, windows: Windows, chosen: BoolArray, margin_mps: float, longest_s: float
-) -> list[tuple[float, float]]:
+) -> list[Span]:
     """Return the stretches that hold every chosen window within a margin of the best.
 
     The best windows come first in the choice, until ``longest_s`` of riding are taken; windows
@@ -162,7 +163,7 @@ def stretches_near_the_top(
         near = near[: max(1, int(longest_s / max(usual, 1e-3)))]
     # The best window need not start at a fix: look an interval, or half a window, to either side.
     pad = min(0.5 * windows.length_s, 1.0 / motion.rate_hz)
-    stretches: list[tuple[float, float]] = []
+    stretches: list[Span] = []
     for start in np.sort(windows.start_s[near]):
         piece = next(p for p in motion.pieces if p.start_s - 1e-6 <= start <= p.end_s)
         # A stretch lies wholly before or wholly after the receiver settled, as its windows do.
@@ -171,13 +172,9 @@ def stretches_near_the_top(
             begin = max(begin, motion.settled_s)
         elif start + windows.length_s <= motion.settled_s:
             end = min(end, motion.settled_s)
-        first = max(float(start) - pad, begin)
         last = min(float(start) + windows.length_s + pad, end)
-        if stretches and first <= stretches[-1][1]:
-            stretches[-1] = (stretches[-1][0], last)
-        else:
-            stretches.append((first, last))
-    return stretches
+        stretches.append((max(float(start) - pad, begin), last))
+    return joined_spans(stretches)
 
 
 def highest_means(
@@ -202,7 +199,7 @@ def highest_means(
         for windows, chosen in sought
     ]
     best = np.full((len(sought), 1 + 2 * draws), np.nan)
-    for first_s, last_s in _merged([stretch for each in wanted for stretch in each]):
+    for first_s, last_s in joined_spans([stretch for each in wanted for stretch in each]):
         # Whole spacings, so that a longer window is made of whole shorter ones.
         count = int((last_s - first_s) / _SPACING_S + 1e-6)
         end_s = first_s + count * _SPACING_S
@@ -218,20 +215,7 @@ def highest_means(
     return best
 
 
-def _merged(stretches: list[tuple[float, float]]) -> list[tuple[float, float]]:
-    """Return stretches of time as few that do not overlap, in order."""
-    merged: list[tuple[float, float]] = []
-    for first_s, last_s in sorted(stretches):
-        if merged and first_s <= merged[-1][1]:
-            merged[-1] = (merged[-1][0], max(last_s, merged[-1][1]))
-        else:
-            merged.append((first_s, last_s))
-    return merged
-
-
-def _inside(
-    start_s: FloatArray, length_s: float, stretches: list[tuple[float, float]]
-) -> BoolArray:
+def _inside(start_s: FloatArray, length_s: float, stretches: list[Span]) -> BoolArray:
     """Return which windows lie inside a stretch, to the spacing of the paths."""
     inside = np.zeros(len(start_s), dtype=bool)
     for first_s, last_s in stretches:
@@ -268,12 +252,6 @@ LEAST_SEEN = 0.5
 WELL_SEEN = 0.9
 
 
-def rows_in_time(motion: Motion, wanted: BoolArray) -> IntArray:
-    """Return the rows of a mask over the track in order of time."""
-    rows = np.flatnonzero(wanted)
-    return rows[np.argsort(motion.track.time_s[rows], kind="stable")]
-
-
 def raw_places(motion: Motion, rows: IntArray) -> FloatArray:
     """Return the logged positions of some rows, shape (m, 2), east and north. [m]"""
     track = motion.track
@@ -292,7 +270,7 @@ def seen_share(motion: Motion) -> float:
     track = motion.track
     after = motion.settled_s if np.isfinite(motion.settled_s) else -np.inf
     with np.errstate(invalid="ignore"):
-        rows = rows_in_time(motion, motion.used & (track.time_s >= after))
+        rows = motion.in_order(motion.used & (track.time_s >= after))
     smoothed = np.isfinite(motion.speed_mps[rows])
     # A jump that nobody smoothed would be a long distance.
     kept = smoothed | ((motion.flags[rows] & np.uint32(Flag.JUMP)) == 0)

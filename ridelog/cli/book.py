@@ -9,10 +9,10 @@ import typer
 from ridelog.book.book import Book
 from ridelog.book.exchange import export_book, import_book
 from ridelog.book.records import CONDITIONS, MARK_KINDS, RideEntry
-from ridelog.cli.options import Units, UnitsOption, command_group
+from ridelog.cli.options import Units, UnitsOption, command_group, takes
 from ridelog.cli.terminal import progress, shown
 from ridelog.core.errors import BookError, RideLogError
-from ridelog.core.text import clean
+from ridelog.core.text import clean, count_words
 
 if TYPE_CHECKING:
     from ridelog.workflow.measuring import MeasuredLog
@@ -36,12 +36,8 @@ def add(
         list[Path], typer.Argument(metavar="RIDE...", help="Logs to keep; the originals stay.")
     ],
     book: BookFolder = None,
-    machine: Annotated[
-        str | None, typer.Option(metavar="NAME", help="The machine that was ridden.")
-    ] = None,
-    setup: Annotated[
-        str | None, typer.Option(metavar="NAME", help="Its set-up, such as '10 teeth'.")
-    ] = None,
+    machine: Annotated[str | None, takes("NAME", "The machine that was ridden.")] = None,
+    setup: Annotated[str | None, takes("NAME", "Its set-up, such as '10 teeth'.")] = None,
     units: UnitsOption = Units.KMH,
 ) -> None:
     """Keep logs in the book and measure them; the same log twice is one ride."""
@@ -81,7 +77,7 @@ def list_rides(
         best = top_speed(figures[ride.id])
         where = ", ".join(part for part in (ride.machine, ride.setup) if part) or "-"
         print(f"{ride.id:5d}  {_when(ride):27}  {_speed(best, units):>22}  {clean(where)}")
-    print(f"{count} {'ride' if count == 1 else 'rides'}", file=sys.stderr)
+    print(count_words(count, "ride"), file=sys.stderr)
 
 
 @book_app.command()
@@ -121,8 +117,8 @@ def show(ride: Number, book: BookFolder = None, units: UnitsOption = Units.KMH) 
 @book_app.command()
 def move(
     ride: Number,
-    machine: Annotated[str, typer.Option(metavar="NAME", help="The machine it belongs to.")],
-    setup: Annotated[str | None, typer.Option(metavar="NAME", help="Its set-up.")] = None,
+    machine: Annotated[str, takes("NAME", "The machine it belongs to.")],
+    setup: Annotated[str | None, takes("NAME", "Its set-up.")] = None,
     book: BookFolder = None,
 ) -> None:
     """Move a ride to another machine or set-up."""
@@ -150,7 +146,9 @@ def again(
             found = _measure(opened, entry)
             changes = changed_figures(before.document, found.result.document) if before else ()
             since = f" since ridelog {before.version}" if before else ""
-            print(f"Ride {number}, {entry.file}: {len(changes)} figures changed{since}")
+            print(
+                f"Ride {number}, {entry.file}: {count_words(len(changes), 'figure')} changed{since}"
+            )
             for change in changes:
                 print(f"  {change.name}: {_or_none(change.before)} -> {_or_none(change.after)}")
     if not numbers:
@@ -165,7 +163,7 @@ def export(
     """Write everything as plain files: logs, JSON, set-up files."""
     with Book(book) as opened:
         count = export_book(opened, folder)
-    print(f"Wrote {shown(folder)} with {count} {'ride' if count == 1 else 'rides'}")
+    print(f"Wrote {shown(folder)} with {count_words(count, 'ride')}")
 
 
 @book_app.command(name="import")
@@ -176,7 +174,8 @@ def import_rides(
     """Read an export into the book; rides that are there stay as they are."""
     with Book(book) as opened:
         found = import_book(opened, folder)
-    print(f"{found.added} rides added, {found.present} were there already")
+    there = count_words(found.present, "was", "were")
+    print(f"{count_words(found.added, 'ride')} added, {there} there already")
     if found.problems:
         raise RideLogError(" ".join(found.problems))
 
@@ -186,12 +185,14 @@ def check(book: BookFolder = None) -> None:
     """Compare every log in the book with its SHA-256."""
     with Book(book) as opened:
         found = opened.check()
-    print(f"{found.sound} logs are as they were given")
+    print(f"{count_words(found.sound, 'log is', 'logs are')} as given")
     if found.without_ride:
-        print(f"{len(found.without_ride)} logs belong to no ride (left by an interrupted upload)")
+        words = count_words(len(found.without_ride), "log belongs", "logs belong")
+        print(f"{words} to no ride (left by an interrupted upload)")
     if found.damaged:
+        words = count_words(len(found.damaged), "log is gone or has", "logs are gone or have")
         raise BookError(
-            f"{len(found.damaged)} logs are gone or have changed: {', '.join(found.damaged)}.",
+            f"{words} changed: {', '.join(found.damaged)}.",
             "add these logs again: the rides keep everything else.",
         )
 

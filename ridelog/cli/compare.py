@@ -6,7 +6,7 @@ from typing import Annotated
 
 import typer
 
-from ridelog.cli.options import Asked, Force, JsonFile, Units, UnitsOption
+from ridelog.cli.options import Asked, Force, JsonFile, Units, UnitsOption, takes
 from ridelog.cli.terminal import check_places, deliver, progress, warn
 from ridelog.core.errors import RideLogError
 
@@ -24,53 +24,41 @@ class Paper(StrEnum):
 def compare(
     *,
     before: Annotated[
-        list[Path],
-        typer.Option(
-            metavar="RIDE...", help="Logs of the rides before the change, or a folder of them."
-        ),
+        list[Path], takes("RIDE...", "Logs of the rides before the change, or a folder of them.")
     ],
     after: Annotated[
-        list[Path],
-        typer.Option(metavar="RIDE...", help="Logs of the rides after it, or a folder of them."),
+        list[Path], takes("RIDE...", "Logs of the rides after it, or a folder of them.")
     ],
     out: Annotated[
         Path | None,
-        typer.Option(
-            metavar="DIR",
-            help="Write the owner's sheet (sheet.html, sheet.pdf), result.json and measures.csv.",
+        takes(
+            "DIR", "Write the owner's sheet (sheet.html, sheet.pdf), result.json and measures.csv."
         ),
     ] = None,
     units: UnitsOption = Units.KMH,
     json: JsonFile = None,
     noted_before: Annotated[
         list[str] | None,
-        typer.Option(
-            metavar="WHAT=HOW...",
-            help="What you noted before, such as rider=Ida battery=full; compared with after.",
+        takes(
+            "WHAT=HOW...",
+            "What you noted before, such as rider=Ida battery=full; compared with after.",
         ),
     ] = None,
     noted_after: Annotated[
-        list[str] | None, typer.Option(metavar="WHAT=HOW...", help="The same for the rides after.")
+        list[str] | None, takes("WHAT=HOW...", "The same for the rides after.")
     ] = None,
     workshop: Annotated[str, typer.Option(help="Your workshop's name, for the sheet.")] = "",
     note: Annotated[str, typer.Option(help="A line of yours on the sheet.")] = "",
     paper: Annotated[Paper, typer.Option(help="Paper of sheet.pdf.")] = Paper.A4,
     smoothed: Annotated[
         Path | None,
-        typer.Option(
-            metavar="DIR",
-            help="Write each smoothed ride as GPX here. These files hold coordinates.",
-        ),
+        takes("DIR", "Write each smoothed ride as GPX here. These files hold coordinates."),
     ] = None,
     setup_before: Annotated[
-        Path | None,
-        typer.Option(metavar="SETUP", help="Set-up of the machine before, with --setup-after."),
+        Path | None, takes("SETUP", "Set-up of the machine before, with --setup-after.")
     ] = None,
     setup_after: Annotated[
-        Path | None,
-        typer.Option(
-            metavar="SETUP", help="Set-up after: was the change as its rides before predict?"
-        ),
+        Path | None, takes("SETUP", "Set-up after: was the change as its rides before predict?")
     ] = None,
     force: Force = False,
     asked: Asked,
@@ -141,12 +129,7 @@ def verify(
             show_default=False,
         ),
     ],
-    logs: Annotated[
-        Path,
-        typer.Option(
-            metavar="DIR", help="The folder of its logs; they are found by their SHA-256."
-        ),
-    ],
+    logs: Annotated[Path, takes("DIR", "The folder of its logs; they are found by their SHA-256.")],
     json: JsonFile = None,
     force: Force = False,
 ) -> None:

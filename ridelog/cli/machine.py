@@ -6,8 +6,9 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from ridelog.cli.options import Force, JsonFile, Units, UnitsOption, command_group
+from ridelog.cli.options import Force, JsonFile, Units, UnitsOption, command_group, takes
 from ridelog.cli.terminal import check_places, deliver, motion_of, warn
+from ridelog.core.text import count_words
 
 if TYPE_CHECKING:
     from ridelog.machine.setup import MachineSetup
@@ -27,7 +28,7 @@ SetupPath = Annotated[
 @setup_app.command()
 def new(
     setup: SetupPath,
-    force: Annotated[bool, typer.Option("--force", help="Replace a file that is there.")] = False,
+    force: Force = False,
     blank: Annotated[
         bool, typer.Option("--blank", help="Ask nothing: write all keys as comments to fill in.")
     ] = False,
@@ -72,9 +73,9 @@ def check(setup: SetupPath) -> None:
             return
     for problem in problems:
         print(problem)
-    count = len(problems)
+    words = count_words(len(problems), "thing is", "things are")
     raise SetupError(
-        f"{setup.name}: {count} {'thing is' if count == 1 else 'things are'} wrong in the set-up.",
+        f"{setup.name}: {words} wrong in the set-up.",
         "settle each sentence above; nothing was changed in the file.",
     )
 
@@ -92,35 +93,25 @@ def _ask(question: str) -> str:
 def predict(
     setup: SetupPath,
     ride: Annotated[
-        list[Path] | None,
-        typer.Option(metavar="RIDE...", help="Logs of rides on the machine as the file says."),
+        list[Path] | None, takes("RIDE...", "Logs of rides on the machine as the file says.")
     ] = None,
     change: Annotated[
-        list[str] | None,
-        typer.Option(metavar="KEY=VALUE...", help="What is changed, such as front_teeth=10."),
+        list[str] | None, takes("KEY=VALUE...", "What is changed, such as front_teeth=10.")
     ] = None,
     sweep: Annotated[
-        str | None,
-        typer.Option(metavar="KEY=A:B", help="Try one key at several values: front_teeth=9:13."),
+        str | None, takes("KEY=A:B", "Try one key at several values: front_teeth=9:13.")
     ] = None,
     ridden: Annotated[
         list[Path] | None,
-        typer.Option(
-            metavar="RIDE...",
-            help="Logs of rides after the change: is what they show as predicted?",
-        ),
+        takes("RIDE...", "Logs of rides after the change: is what they show as predicted?"),
     ] = None,
     window: Annotated[
-        list[str] | None,
-        typer.Option(metavar="WINDOW...", help='Launch windows, such as "0-20 km/h" or "0-30 m".'),
+        list[str] | None, takes("WINDOW...", 'Launch windows, such as "0-20 km/h" or "0-30 m".')
     ] = None,
     units: UnitsOption = Units.KMH,
     json: JsonFile = None,
     out: Annotated[
-        Path | None,
-        typer.Option(
-            metavar="DIR", help="Write prediction.html, its pictures as PNG and prediction.json."
-        ),
+        Path | None, takes("DIR", "Write prediction.html, its pictures as PNG and prediction.json.")
     ] = None,
     force: Force = False,
 ) -> None:

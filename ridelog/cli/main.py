@@ -20,6 +20,7 @@ from ridelog.cli.options import (
     UnitsOption,
     VariadicCommand,
     command_group,
+    takes,
     with_settings,
 )
 from ridelog.cli.terminal import check_places, deliver, motion_of, progress, warn
@@ -42,10 +43,7 @@ def report(
     *,
     ride: Ride,
     out: Annotated[
-        Path | None,
-        typer.Option(
-            metavar="DIR", help="Write ride.html, its figures as PNG and result.json here."
-        ),
+        Path | None, takes("DIR", "Write ride.html, its figures as PNG and result.json here.")
     ] = None,
     units: UnitsOption = Units.KMH,
     json: JsonFile = None,
@@ -89,9 +87,7 @@ _NAMES = ("ride.html", "speed.png", "path.png", "signal.png", "result.json")
 def trace(
     *,
     ride: Ride,
-    csv: Annotated[
-        Path, typer.Option(metavar="FILE", help="Where the table goes; - for standard output.")
-    ],
+    csv: Annotated[Path, takes("FILE", "Where the table goes; - for standard output.")],
     force: Force = False,
     asked: Asked,
 ) -> None:

@@ -25,6 +25,11 @@ class Units(StrEnum):
     MPH = "mph"
 
 
+def takes(metavar: str, words: str) -> Any:
+    """Return an option, called as its parameter, by what is written behind it and its help."""
+    return typer.Option(metavar=metavar, help=words)
+
+
 UnitsOption = Annotated[Units, typer.Option(help="Units of speed to print.")]
 Ride = Annotated[
     Path,

@@ -155,12 +155,9 @@ def best_run(ride: MeasuredRide) -> BestRun | None:
     """Return a ride's fastest run, None if it has no best second or no start before it."""
     at_s = ride["top_speed"].at_s
     motion = ride.motion
-    known = motion.used & np.isfinite(motion.speed_mps)
-    if not np.isfinite(at_s) or not known.any():
+    time_s, speed = motion.track.time_s[motion.known_rows], motion.speed_mps[motion.known_rows]
+    if not np.isfinite(at_s) or not len(time_s):
         return None
-    order = np.argsort(motion.track.time_s[known], kind="stable")
-    time_s = motion.track.time_s[known][order]
-    speed = motion.speed_mps[known][order]
     peak = int(np.searchsorted(time_s, at_s + 0.5))
     if peak >= len(time_s):
         return None

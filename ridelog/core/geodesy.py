@@ -64,10 +64,7 @@ def to_local(
 
 
 def from_local(
-    east_m: FloatArray,
-    north_m: FloatArray,
-    origin_latitude_deg: float,
-    origin_longitude_deg: float,
+    east_m: FloatArray, north_m: FloatArray, origin_latitude_deg: float, origin_longitude_deg: float
 ) -> tuple[FloatArray, FloatArray]:
     """Return latitude and longitude of points east and north of a local origin. [deg]
 

@@ -28,17 +28,10 @@ def estimate(
     The half widths are the one-sided root mean squares of the cautious draws about their mean,
     times the normal quantile of the level: core (1) and (2).
 
-    Parameters
-    ----------
-    figures : ndarray, shape (1 + 2 draws,)
-        Fitted path, sharp draws, cautious draws; NaN where the figure does not exist.
-    smallest, largest : float
-        Bounds that the figure cannot pass by its nature, such as 0 for a distance.
-
-    Returns
-    -------
-    Estimate or None
-        None if the fitted path has no such figure, or more than a tenth of the draws have none.
+    ``figures``, shape (1 + 2 draws,), are those of the fitted path, the sharp draws and the
+    cautious draws, NaN where the figure does not exist; ``smallest`` and ``largest`` are bounds
+    that it cannot pass by its nature, such as 0 for a distance. None if the fitted path has no such
+    figure, or more than a tenth of the draws have none.
     """
     free = _free_of_bias(figures)
     return None if free is None else _around(*free, smallest, largest)
@@ -53,17 +46,9 @@ def ordered_estimates(columns: FloatArray, *, smallest: float = -np.inf) -> list
     above then bounds its parts, and what bounds a part from below bounds the whole, if it is twice
     as sure. Derivation: top_speed (3) to (7).
 
-    Parameters
-    ----------
-    columns : ndarray, shape (figures, 1 + 2 draws)
-        Each row as for ``estimate``, the whole first.
-    smallest : float
-        As for ``estimate``, of all of them.
-
-    Returns
-    -------
-    list of Estimate or None
-        The whole first. None as for ``estimate``, and for all if there is no whole.
+    ``columns``, shape (figures, 1 + 2 draws), has a row as for ``estimate`` for each, the whole
+    first, in whose order the estimates are returned; None as for ``estimate``, and for all if there
+    is no whole.
     """
     free = [_free_of_bias(each) for each in columns]
     result: list[Estimate | None] = [None] * len(columns)
@@ -104,8 +89,7 @@ def _free_of_bias(figures: FloatArray) -> tuple[float, float] | None:
     spread = cautious - cautious.mean()
     above, below = spread[spread > 0], spread[spread < 0]
     reach = QUANTILE * max(
-        (float(side @ side / len(side)) ** 0.5 for side in (above, below) if len(side)),
-        default=0.0,
+        (float(side @ side / len(side)) ** 0.5 for side in (above, below) if len(side)), default=0.0
     )
     return value, reach
 
@@ -165,15 +149,8 @@ def estimate_of_possible(values: FloatArray) -> Estimate | None:
     fitted path with errors about it: the median and the quantiles that leave out as much on
     either side are the estimate.
 
-    Parameters
-    ----------
-    values : ndarray, shape (n,)
-        NaN where a possible truth has no such figure.
-
-    Returns
-    -------
-    Estimate or None
-        None if more than a tenth have no such figure.
+    ``values``, shape (n,), is NaN where a possible truth has no such figure; None if more than a
+    tenth have none.
     """
     known = values[np.isfinite(values)]
     if len(known) < (1.0 - _UNDEFINED_SHARE) * len(values) or not len(known):
@@ -190,14 +167,8 @@ def systematic(weight: FloatArray, count: int, random: np.random.Generator) -> I
     Fewer of them show a distribution than by lot: each comes as often as its weight asks, give or
     take one.
 
-    Parameters
-    ----------
-    weight : ndarray, shape (n,)
-        Not negative and not all 0; their sum does not matter.
-    count : int
-        How many indices.
-    random : numpy.random.Generator
-        Where the first of them lies.
+    ``weight``, shape (n,), is not negative and not all 0; its sum does not matter. ``random`` says
+    where the first of ``count`` indices lies.
 
     Source
     ------

@@ -41,6 +41,13 @@ class Quantity:
         """Return a value in SI in the reader's unit."""
         return value / self.reading(reader)[1]
 
+    def ends(self, estimate: Estimate, reader: SpeedUnit) -> tuple[float, float, float]:
+        """Return value, low and high of an estimate in the reader's unit."""
+        value, low, high = (
+            self.scaled(each, reader) for each in (estimate.value, estimate.low, estimate.high)
+        )
+        return value, low, high
+
 
 SPEED = Quantity("speed", "m/s", 1, lambda reader: (reader.label, reader.mps_per_unit))
 TIME = Quantity("time", "s", 2, lambda reader: ("s", 1.0))

@@ -1,5 +1,7 @@
 """Spans of time: runs of rows for which something holds, and rows with a flag joined."""
 
+from collections.abc import Sequence
+
 import numpy as np
 
 from ridelog.core.flags import Flag
@@ -15,26 +17,32 @@ def runs_of(inside: BoolArray) -> list[tuple[int, int]]:
     return [(first, stop) for first, stop in edges.reshape(-1, 2).tolist()]
 
 
+def inside_spans(time_s: FloatArray, spans: Sequence[Span]) -> BoolArray:
+    """Return which instants lie in one of the spans, ends included."""
+    inside = np.zeros(len(time_s), dtype=bool)
+    for start_s, end_s in spans:
+        inside |= (time_s >= start_s) & (time_s <= end_s)
+    return inside
+
+
+def joined_spans(spans: Sequence[Span]) -> list[Span]:
+    """Return spans as few that do not touch, in order."""
+    joined: list[Span] = []
+    for start_s, end_s in sorted(spans):
+        if joined and start_s <= joined[-1][1]:
+            joined[-1] = (joined[-1][0], max(joined[-1][1], end_s))
+        else:
+            joined.append((start_s, end_s))
+    return joined
+
+
 def flagged_spans(
     time_s: FloatArray, flags: FlagArray, flag: Flag, *, join_within_s: float
 ) -> tuple[Span, ...]:
-    """Return the spans over which a flag is set, in time order.
+    """Return the spans over which a flag is set, in time order; a single row has no length.
 
-    Parameters
-    ----------
-    time_s : ndarray, shape (n,)
-        Time of each row, in any order, NaN where unknown (such rows are passed over). [s]
-    flags : ndarray, shape (n,)
-        Flags of each row.
-    flag : Flag
-        The flag to look for.
-    join_within_s : float
-        Flagged rows no further apart than this belong to one span. [s]
-
-    Returns
-    -------
-    tuple of (start_s, end_s)
-        From the first flagged row to the last one of each span; a single row has no length.
+    Rows, shape (n,), may come in any order and without a time (NaN: passed over); flagged ones no
+    further apart than ``join_within_s`` belong to one span. [s]
     """
     found = np.sort(time_s[((flags & np.uint32(flag)) != 0) & np.isfinite(time_s)])
     if not len(found):

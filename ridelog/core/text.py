@@ -19,14 +19,8 @@ _UNSEEN = ("Cc", "Cf", "Cs", "Zl", "Zp")
 def clean(text: str, mark: str = "\N{REPLACEMENT CHARACTER}", keep: str = "") -> str:
     """Return a text that cannot steer a terminal: unseen characters become a visible mark.
 
-    Parameters
-    ----------
-    text : str
-        From a log, a file name or a form.
-    mark : str
-        What stands for each unseen character.
-    keep : str
-        Unseen characters that stay, such as line ends.
+    The text comes from a log, a file name or a form; unseen characters in ``keep``, such as line
+    ends, stay.
     """
     return "".join(
         mark if unicodedata.category(letter) in _UNSEEN and letter not in keep else letter

@@ -117,16 +117,8 @@ class Track:
 
 
 _FLOAT_FIELDS = (
-    "time_s",
-    "latitude_deg",
-    "longitude_deg",
-    "height_m",
-    "speed_mps",
-    "course_rad",
-    "hdop",
-    "satellites",
-    "position_sd_m",
-)
+    "time_s latitude_deg longitude_deg height_m speed_mps course_rad hdop satellites position_sd_m"
+).split()
 
 
 def _check_array(track: Track, name: str, dtype: np.dtype[np.generic], n: int) -> None:

@@ -182,18 +182,19 @@ class Motion:
 
     @cached_property
     def _known(self) -> tuple[IntArray, FloatArray]:
-        return self._in_order(self.used & np.isfinite(self.speed_mps))
+        rows = self.in_order(self.used & np.isfinite(self.speed_mps))
+        return rows, self.track.time_s[rows]
 
     @cached_property
     def _reported(self) -> tuple[IntArray, FloatArray]:
         usable = (self.track.flags & np.uint32(UNUSABLE)) == 0
-        return self._in_order(usable & np.isfinite(self.track.speed_mps))
-
-    def _in_order(self, chosen: BoolArray) -> tuple[IntArray, FloatArray]:
-        """Return the chosen rows in order of time, and their times."""
-        rows = np.flatnonzero(chosen)
-        rows = rows[np.argsort(self.track.time_s[rows], kind="stable")]
+        rows = self.in_order(usable & np.isfinite(self.track.speed_mps))
         return rows, self.track.time_s[rows]
+
+    def in_order(self, chosen: BoolArray) -> IntArray:
+        """Return the chosen rows in order of time."""
+        rows = np.flatnonzero(chosen)
+        return rows[np.argsort(self.track.time_s[rows], kind="stable")]
 
     def known_between(self, start_s: float, end_s: float) -> IntArray:
         """Return the known rows from one time to another, both included."""

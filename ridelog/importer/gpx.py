@@ -137,11 +137,7 @@ def _positions(points: GpxPoints, line: IntArray) -> tuple[FloatArray, FloatArra
         warnings += about_lines(
             line[~good], "point", "without a usable position", "took no part", seen
         )
-    return (
-        np.where(good, latitude_deg, np.nan),
-        np.where(good, longitude_deg, np.nan),
-        warnings,
-    )
+    return (np.where(good, latitude_deg, np.nan), np.where(good, longitude_deg, np.nan), warnings)
 
 
 def _times(points: GpxPoints, line: IntArray) -> tuple[datetime | None, FloatArray, list[str]]:

@@ -175,6 +175,16 @@ def dress(axes: Axes, shape: Shape) -> None:
     axes.set_axisbelow(True)
 
 
+def framed(
+    shape: Shape, height_in: float | None = None, below_in: float = 0.52, right_in: float = 0.12
+) -> tuple[Figure, Axes]:
+    """Return a figure of one pair of dressed axes, with room for its title above them."""
+    figure = blank(shape, height_in)
+    axes = axes_in(figure, shape.left_in, below_in, right_in, 0.66)
+    dress(axes, shape)
+    return figure, axes
+
+
 def limits(
     axes: Axes, shape: Shape, across: tuple[float, float], up: tuple[float, float], name: str
 ) -> None:

@@ -35,7 +35,7 @@ class Table:
 
 @dataclass(frozen=True)
 class Section:
-    """What one analysis puts on the page, and in at most three lines on the terminal.
+    """What one analysis puts on the page.
 
     name : its place on the page (HTML id), such as "launches".
     heading : words over it.
@@ -43,7 +43,6 @@ class Section:
     pictures : drawn under the lead.
     table : figures under the pictures, or None.
     notes : what the figures assume and what they cannot say.
-    lines : (label, text) for the terminal.
     """
 
     name: str
@@ -52,7 +51,6 @@ class Section:
     pictures: tuple[Picture, ...] = ()
     table: Table | None = None
     notes: tuple[str, ...] = ()
-    lines: tuple[tuple[str, str], ...] = ()
 
 
 def draw_picture(name: str, label: str, figure_of: Callable[[Shape], Figure]) -> Picture:

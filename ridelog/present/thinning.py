@@ -13,8 +13,7 @@ def rows_in_time(motion: Motion) -> tuple[IntArray, BoolArray]:
 
 def in_time(motion: Motion, wanted: BoolArray) -> tuple[IntArray, BoolArray]:
     """Return the wanted rows in time order, and after which of them a gap breaks the line."""
-    rows = np.flatnonzero(wanted)
-    rows = rows[np.argsort(motion.track.time_s[rows], kind="stable")]
+    rows = motion.in_order(wanted)
     time_s = motion.track.time_s[rows]
     broken = np.zeros(max(len(rows) - 1, 0), dtype=bool)
     for start_s, end_s in motion.gaps:
@@ -35,16 +34,8 @@ def lowest_and_highest(
 ) -> IntArray:
     """Return which points to draw: first, lowest, highest and last in every column of pixels.
 
-    Parameters
-    ----------
-    time_s : ndarray, shape (m,)
-        Increasing. [s]
-    broken : ndarray, shape (m - 1,)
-        Where the line is interrupted; both sides of a break are kept.
-    values : ndarray, shape (m,)
-        What is drawn against time.
-    columns : int
-        Columns of pixels.
+    ``values`` are drawn against increasing ``time_s``, both of shape (m,); ``broken``, (m - 1,), is
+    where the line is interrupted, and both sides of a break are kept.
     """
     m = len(time_s)
     if m <= 4 * columns:

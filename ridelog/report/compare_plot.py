@@ -1,8 +1,9 @@
 """The picture of a comparison: fastest runs since they pulled away, and how hard they pull."""
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable
 from functools import partial
 
+import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.ticker import MaxNLocator
@@ -107,19 +108,13 @@ def _draw_runs(axes: Axes, runs: Sides, unit: SpeedUnit, shape: Shape) -> None:
 
 def _draw_pull(axes: Axes, curves: PullCurves, unit: SpeedUnit, shape: Shape) -> None:
     speed = curves.speed_mps * SPEED.scaled(1.0, unit)
-    sides = (
-        [each.before for each in curves.differences],
-        [each.after for each in curves.differences],
-    )
-    for (side, role, band, line), each in zip(_LOOKS, sides, strict=True):
-        axes.fill_between(
-            speed, _scaled((e.low for e in each), unit), _scaled((e.high for e in each), unit),
-            color=band.light, linewidth=0.0, alpha=0.75, zorder=1,
-        )  # fmt: skip
+    for side, role, band, line in _LOOKS:
+        ends = [ACCELERATION.ends(getattr(each, side), unit) for each in curves.differences]
+        value, low, high = np.array(ends).T
+        axes.fill_between(speed, low, high, color=band.light, linewidth=0.0, alpha=0.75, zorder=1)
         axes.plot(
-            speed, _scaled((e.value for e in each), unit), color=role.light, linestyle=line,
-            linewidth=1.8, label=side, zorder=3,
-        )  # fmt: skip
+            speed, value, color=role.light, linestyle=line, linewidth=1.8, label=side, zorder=3
+        )
     if curves.crossing is not None:
         _mark_crossing(axes, curves.crossing.speed_mps, unit, shape)
     axes.set_xlim(0.0, float(speed[-1]))
@@ -154,7 +149,3 @@ def _finish(axes: Axes, shape: Shape, title: str, below: str) -> None:
     )
     for text in legend.get_texts():
         text.set_color(INK.light)
-
-
-def _scaled(accel_mps2: Iterable[float], unit: SpeedUnit) -> list[float]:
-    return [ACCELERATION.scaled(each, unit) for each in accel_mps2]

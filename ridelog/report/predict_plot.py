@@ -54,8 +54,8 @@ def _pull(
     _band(axes, now, unit, "now", LINE.light, "-")
     _band(axes, changed, unit, "changed, predicted", MARK.light, (0, (4, 2)))
     if after is not None:
-        pull = np.array([[one.low, one.value, one.high] for one in after.pull]).reshape(-1, 3).T
-        low, value, high = ACCELERATION.scaled(1.0, unit) * pull
+        ends = [ACCELERATION.ends(one, unit) for one in after.pull]
+        value, low, high = np.array(ends).reshape(-1, 3).T
         axes.errorbar(
             unit.from_mps(1.0) * after.pull_mps, value, yerr=[value - low, high - value],
             fmt="o", color=INK.light, markersize=4, linewidth=1.2, capsize=0,
@@ -98,7 +98,7 @@ def _top_mark(
     axes: Axes, top: Estimate, unit: SpeedUnit, colour: str, marker: str, size: float
 ) -> None:
     """Mark a top speed with its interval on the ground line."""
-    low, value, high = (unit.from_mps(x) for x in (top.low, top.value, top.high))
+    value, low, high = SPEED.ends(top, unit)
     axes.plot([low, high], [0.0, 0.0], color=colour, linewidth=0.6 * size, clip_on=False, zorder=6,
               solid_capstyle="butt")  # fmt: skip
     axes.plot([value], [0.0], marker=marker, color=colour, markersize=size, clip_on=False,
@@ -119,10 +119,8 @@ def _sweep(prediction: Prediction, unit: SpeedUnit, shape: Shape) -> Figure:
         top, pull = swept(point)
         if top is None or pull is None or top.changed is None or pull.changed is None:
             continue
-        (left, x, right), (below, y, above) = (
-            [quantity.scaled(end, unit) for end in (one.low, one.value, one.high)]
-            for quantity, one in ((SPEED, top.changed), (ACCELERATION, pull.changed))
-        )
+        x, left, right = SPEED.ends(top.changed, unit)
+        y, below, above = ACCELERATION.ends(pull.changed, unit)
         line.append((x, y))
         axes.errorbar(
             [x], [y], xerr=[[x - left], [right - x]], yerr=[[y - below], [above - y]],

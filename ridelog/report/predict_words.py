@@ -22,7 +22,7 @@ from ridelog.core.quantity import (
 from ridelog.core.units import SpeedUnit
 from ridelog.machine.predict import PredictedFigure, Prediction, SweepPoint
 from ridelog.machine.setup import KEYS
-from ridelog.present.words import Lines, clean, joined, wrapped
+from ridelog.present.words import Lines, clean, count_words, joined, wrapped
 
 # The pull that a sweep shows beside the top speed. [m/s]
 SWEPT_PULL_MPS = 2.0
@@ -60,11 +60,10 @@ def _one_change(key: str, old: object, new: object) -> str:
 
 def basis_words(prediction: Prediction) -> str:
     """Return what the answer rests on."""
-    count = len(prediction.rides)
-    if not count:
+    if not prediction.rides:
         return "from the set-up alone, no ride"
     names = ", ".join(clean(name) for name in prediction.rides)
-    return f"from {count} {'ride' if count == 1 else 'rides'}: {names}"
+    return f"from {count_words(len(prediction.rides), 'ride')}: {names}"
 
 
 def headline_words(prediction: Prediction, reader: SpeedUnit) -> str:
@@ -156,7 +155,7 @@ def agreement_words(
 def verdict_words(prediction: Prediction, after: MeasuredAfter) -> str:
     """Return in a sentence whether the rides after the change were as predicted."""
     found = agreements(prediction, after)
-    count = f"{len(after.names)} {'ride' if len(after.names) == 1 else 'rides'}"
+    count = count_words(len(after.names), "ride")
     if not found:
         return f"The {count} after the change hold no figure that was predicted."
     agree = sum(one.agrees for one in found)

@@ -1,6 +1,7 @@
 """One ride as one self-contained HTML page: no script, no network, no coordinates unless asked."""
 
 from collections.abc import Callable
+from dataclasses import replace
 from functools import partial
 from typing import Any
 
@@ -28,6 +29,7 @@ from ridelog.core.quantity import for_reader, span, value
 from ridelog.core.units import SpeedUnit
 from ridelog.present.figure import Shape
 from ridelog.present.html import laid_out
+from ridelog.present.json import as_json
 from ridelog.present.section import Picture, Section, draw_picture
 from ridelog.present.words import (
     BRACKETS,
@@ -167,27 +169,12 @@ def _row(name: str, value: str, why: str) -> dict[str, Any]:
 
 
 def _svgs(picture: Picture) -> dict[str, Any]:
-    return {
-        "name": picture.name,
-        "wide_svg": picture.wide_svg,
-        "narrow_svg": picture.narrow_svg,
-    }
+    return {name: getattr(picture, name) for name in ("name", "wide_svg", "narrow_svg")}
 
 
 def _added(section: Section) -> dict[str, Any]:
-    return {
-        "name": section.name,
-        "heading": section.heading,
-        "lead": section.lead,
-        "pictures": [
-            {"name": picture.name, "wide_svg": picture.wide_svg, "narrow_svg": picture.narrow_svg}
-            for picture in section.pictures
-        ],
-        "table": None
-        if section.table is None
-        else {"head": list(section.table.head), "rows": [list(row) for row in section.table.rows]},
-        "notes": list(section.notes),
-    }
+    bare = as_json(replace(section, pictures=()))
+    return {**bare, "pictures": [_svgs(picture) for picture in section.pictures]}
 
 
 def _section(picture: Picture, ride: MeasuredRide) -> dict[str, Any]:
@@ -212,12 +199,7 @@ def _section(picture: Picture, ride: MeasuredRide) -> dict[str, Any]:
             "Each bar is a stretch of fixes that carry the flag, with their number.",
         ),
     }[picture.name]
-    return {
-        **_svgs(picture),
-        "heading": heading,
-        "words": words,
-        "caption": caption,
-    }
+    return {**_svgs(picture), "heading": heading, "words": words, "caption": caption}
 
 
 NAMES = ("speed", "path", "signal")

@@ -3,12 +3,7 @@
 from ridelog.analysis.ride import NOT_MEASURED, SUBJECTS
 from ridelog.analysis.signal.measure import SignalQuality
 from ridelog.analysis.signal.subject import signal_items
-from ridelog.analysis.subject import (
-    ALWAYS,
-    GRAVITY_WORDS,
-    MeasuredRide,
-    RideSource,
-)
+from ridelog.analysis.subject import ALWAYS, GRAVITY_WORDS, MeasuredRide, RideSource
 from ridelog.core.flags import FLAG_SENTENCES, Flag
 from ridelog.core.quantity import for_reader
 from ridelog.core.units import SpeedUnit

@@ -8,6 +8,7 @@ import numpy as np
 from ridelog import __version__
 from ridelog.core.flags import flag_names
 from ridelog.core.geodesy import from_local
+from ridelog.core.spans import inside_spans
 from ridelog.core.track import FloatArray, Track
 from ridelog.filtering.motion import Motion
 from ridelog.present.words import clean
@@ -88,9 +89,7 @@ def _signed_speed(
         return None
     signed = motion.speed_mps.copy()
     for spans, factor in ((reverse, -1.0), (undecided, np.nan)):
-        for start_s, end_s in spans:
-            inside = (motion.track.time_s >= start_s) & (motion.track.time_s <= end_s)
-            signed[inside] *= factor
+        signed[inside_spans(motion.track.time_s, spans)] *= factor
     return signed
 
 
@@ -110,10 +109,8 @@ def smoothed_gpx(motion: Motion) -> bytes:
     start = motion.track.start_utc if motion.track.date_known else None
     for piece in motion.pieces:
         inside = known & (time_s >= piece.start_s - 1e-6) & (time_s <= piece.end_s + 1e-6)
-        rows = np.flatnonzero(inside)
-        rows = rows[np.argsort(time_s[rows], kind="stable")]
         segment = gpxpy.gpx.GPXTrackSegment()
-        for row in rows:
+        for row in motion.in_order(inside):
             point = gpxpy.gpx.GPXTrackPoint(
                 latitude=round(float(latitude[row]), 9),
                 longitude=round(float(longitude[row]), 9),

@@ -4,7 +4,7 @@ import hashlib
 import json
 import math
 from collections.abc import Callable
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
@@ -19,7 +19,7 @@ from ridelog.core.text import shown_name
 from ridelog.core.units import SPEED_UNITS
 from ridelog.importer.containers import MAX_LOG_BYTES
 from ridelog.machine.setup import MachineSetup
-from ridelog.present.json import FIELD, digest_of
+from ridelog.present.json import FIELD, as_json, digest_of
 from ridelog.present.words import clean
 from ridelog.report.compare_json import compare_json, settings_in
 from ridelog.report.ride_json import (
@@ -51,7 +51,7 @@ class FoundLog:
 
     file: str
     sha256: str
-    path: Path | None
+    path: Path | None = field(repr=False)
     same_bytes: bool
 
 
@@ -68,21 +68,22 @@ class Disagreement:
 class Verification:
     """What came of computing a result again: how many values, which are not the same.
 
-    ``untouched`` says that the content still has the digest it was written with; ``notes`` are
+    ``content_untouched`` says that it still has the digest it was written with; ``notes`` are
     sentences about what limits the answer.
     """
 
-    file: str
+    result: str
+    values_compared: int
+    content_untouched: bool
     logs: tuple[FoundLog, ...]
-    values: int
     differing: tuple[Disagreement, ...]
-    untouched: bool
     notes: tuple[str, ...]
 
     @property
     def same(self) -> bool:
         """Whether everything agrees."""
-        return not self.differing and self.untouched and all(log.same_bytes for log in self.logs)
+        found = all(log.same_bytes for log in self.logs)
+        return found and self.content_untouched and not self.differing
 
 
 def verify(
@@ -113,27 +114,14 @@ def verify(
     # An untouched result may come from a machine whose arithmetic differs in the last digits.
     exact = FIELD not in document or not untouched
     differing = disagreements(document, computed, exact=exact)
-    return Verification(
-        name, tuple(found), count_values(document), tuple(differing), untouched, _notes(document)
-    )
+    values, notes = count_values(document), _notes(document)
+    return Verification(name, values, untouched, tuple(found), tuple(differing), notes)
 
 
 def verification_json(verification: Verification) -> dict[str, Any]:
     """Return a verification as the object that scripts read."""
-    return {
-        "schema": VERIFY_SCHEMA,
-        "ridelog_version": __version__,
-        "result": verification.file,
-        "same": verification.same,
-        "values_compared": verification.values,
-        "content_untouched": verification.untouched,
-        "logs": [
-            {"file": log.file, "sha256": log.sha256, "same_bytes": log.same_bytes}
-            for log in verification.logs
-        ],
-        "differing": [asdict(each) for each in verification.differing],
-        "notes": list(verification.notes),
-    }
+    head = {"schema": VERIFY_SCHEMA, "ridelog_version": __version__, "same": verification.same}
+    return {**head, **as_json(verification)}
 
 
 def verification_lines(verification: Verification, most: int = 12) -> list[tuple[str, str]]:
@@ -149,7 +137,7 @@ def verification_lines(verification: Verification, most: int = 12) -> list[tuple
         lines.append((f"... and {len(verification.differing) - most} more", "caution"))
     lines += [(note, "quiet") for note in verification.notes]
     if verification.same:
-        words = f"All {verification.values:,} values of the result are the same."
+        words = f"All {verification.values_compared:,} values of the result are the same."
         lines.append((words, "headline"))
     return lines
 
@@ -164,10 +152,10 @@ def failure_of(verification: Verification) -> RideLogError:
     if names:
         listed = ", ".join(names[:5]) + (f" and {len(names) - 5} more" if len(names) > 5 else "")
         parts.append(f"what the logs give differs in {listed}")
-    elif not verification.untouched:
+    elif not verification.content_untouched:
         parts.append(f"it was altered after it was written ({FIELD} does not fit)")
     return RideLogError(
-        f"{verification.file}: not confirmed: {'; '.join(parts)}.",
+        f"{verification.result}: not confirmed: {'; '.join(parts)}.",
         "ask for the result and the logs as they were, or compute the result anew.",
     )
 

@@ -75,9 +75,9 @@ def test_a_log_is_added_exported_and_imported(
     none.write_text("no log")
     words = said(capsys, book, "add", str(none), leaves=1)
     assert "neither GPX nor NMEA" in words
-    assert said(capsys, book, "check") == "1 logs are as they were given\n"
+    assert said(capsys, book, "check") == "1 log is as given\n"
     out = tmp_path / "out"
     assert said(capsys, book, "export", str(out)) == f"Wrote {out} with 1 ride\n"
     read = said(capsys, tmp_path / "other", "import", str(out))
-    assert read == "1 rides added, 0 were there already\n"
+    assert read == "1 ride added, 0 were there already\n"
     assert "figures changed since ridelog" in said(capsys, tmp_path / "other", "again", "1")

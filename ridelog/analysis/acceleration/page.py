@@ -11,7 +11,7 @@ from ridelog.core.estimate import Estimate
 from ridelog.core.quantity import ACCELERATION, SPEED, Quantity, amount, plain, text_or_span, value
 from ridelog.core.text import count_words
 from ridelog.core.units import STANDARD_GRAVITY_MPS2, SpeedUnit
-from ridelog.present.figure import Shape, axes_in, blank, dress, limits, note, title
+from ridelog.present.figure import Shape, framed, limits, note, title
 from ridelog.present.palette import BAND, LINE, MARK
 from ridelog.present.section import Section, Table, draw_picture
 
@@ -140,16 +140,11 @@ def acceleration_figure(
     measured: AccelerationCurve, peak: Estimate | None, unit: SpeedUnit, shape: Shape
 ) -> Figure:
     """Return acceleration against speed, its interval as a band, and where power is highest."""
-    figure = blank(shape)
-    axes = axes_in(figure, shape.left_in, 0.52, 0.12, 0.66)
-    dress(axes, shape)
+    figure, axes = framed(shape)
     speed = np.array([SPEED.scaled(one.speed_mps, unit) for one in measured.curve])
-    middle, low, high = (
-        np.array(
-            [ACCELERATION.scaled(getattr(one.accel_mps2, name), unit) for one in measured.curve]
-        )
-        for name in ("value", "low", "high")
-    )
+    middle, low, high = np.array(
+        [ACCELERATION.ends(one.accel_mps2, unit) for one in measured.curve]
+    ).T
     axes.fill_between(speed, low, high, color=BAND.light, linewidth=0.0, zorder=2)
     axes.plot(speed, middle, color=LINE.light, linewidth=1.8, zorder=3, solid_joinstyle="round")
     up = min(0.0, 1.1 * float(low.min())), 1.2 * float(high.max())

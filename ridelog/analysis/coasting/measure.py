@@ -10,7 +10,7 @@ from ridelog.analysis.fitted import FittedPath, along_speed, fitted_paths, usabl
 from ridelog.core.crossings import cumulative_trapezoid
 from ridelog.core.estimate import Estimate
 from ridelog.core.interval import estimate, even_normals
-from ridelog.core.spans import Span
+from ridelog.core.spans import Span, inside_spans
 from ridelog.core.track import FloatArray
 from ridelog.core.units import STANDARD_GRAVITY_MPS2
 from ridelog.filtering.motion import Motion
@@ -333,8 +333,7 @@ def _spans(
     inside &= decel < coasting_limit_mps2(path.speed_mps) + decel_sd
     inside &= np.abs(smoothed(path.yaw_rate_radps, width)) < _STRAIGHT_RADPS
     inside &= path.speed_mps > 1.0
-    for first_s, last_s in excluded:
-        inside &= (path.time_s < first_s) | (path.time_s > last_s)
+    inside &= ~inside_spans(path.time_s, excluded)
     trim = max(_TRIM_S, _TRIM_INTERVALS[motion.speed_source] * interval)
     drop = max(_LEAST_DROP_MPS, _LEAST_DROP_SD * sd_mps)
     found: list[Span] = []

@@ -9,7 +9,7 @@ from ridelog.analysis.subject import MeasuredRide
 from ridelog.core.estimate import Estimate
 from ridelog.core.quantity import ACCELERATION, SPEED, plain, text_or_span
 from ridelog.core.units import STANDARD_GRAVITY_MPS2, SpeedUnit
-from ridelog.present.figure import Shape, axes_in, blank, dress, limits, title
+from ridelog.present.figure import Shape, framed, limits, title
 from ridelog.present.palette import BAND, LINE
 from ridelog.present.section import Picture, Section, Table, draw_picture
 from ridelog.present.words import capital, count_words
@@ -86,14 +86,9 @@ def _table(found: CoastDown, reader: SpeedUnit, weak: str) -> Table | None:
 def coasting_figure(found: CoastDown, reader: SpeedUnit, shape: Shape) -> Figure:
     """Return the deceleration of free rolling against speed, where both directions cover it."""
     known = [(each.speed_mps, each.decel_mps2) for each in found.curve if each.decel_mps2]
-    figure = blank(shape, 0.85 * shape.height_in)
-    axes = axes_in(figure, shape.left_in, 0.54, 0.14, 0.66)
-    dress(axes, shape)
+    figure, axes = framed(shape, 0.85 * shape.height_in, 0.54, 0.14)
     speed = [SPEED.scaled(at_mps, reader) for at_mps, _ in known]
-    value, low, high = (
-        [ACCELERATION.scaled(getattr(decel, end), reader) for _, decel in known]
-        for end in ("value", "low", "high")
-    )
+    value, low, high = zip(*(ACCELERATION.ends(decel, reader) for _, decel in known), strict=True)
     axes.fill_between(speed, low, high, color=BAND.light, linewidth=0.0, zorder=2)
     axes.plot(speed, value, color=LINE.light, linewidth=1.8, zorder=3)
     name = f"speed, {SPEED.label(reader)}"

@@ -13,7 +13,7 @@ from ridelog.analysis.fitted import FittedPath, along_speed, fitted_paths
 from ridelog.core.estimate import Estimate
 from ridelog.core.interval import estimate, even_normals
 from ridelog.core.quantity import Quantity
-from ridelog.core.spans import Span, runs_of
+from ridelog.core.spans import Span, inside_spans, runs_of
 from ridelog.core.track import BoolArray, FloatArray
 from ridelog.filtering.motion import Motion
 
@@ -66,8 +66,9 @@ def measure_energy(
     work: FloatArray = np.zeros(len(fit.a_mps2))
     distance = driven = covered = 0.0
     for path in fitted_paths(motion, spacing_s=_SPACING_S):
-        ridden = path.usable & ~_inside(path.time_s, excluded)
-        pushed = ridden & ~_inside(path.time_s, rolled) & _is_driven(path, fit, motion.rate_hz)
+        ridden = path.usable & ~inside_spans(path.time_s, excluded)
+        pushed = ridden & _is_driven(path, fit, motion.rate_hz)
+        pushed &= ~inside_spans(path.time_s, rolled)
         step_m = _SPACING_S * path.speed_mps
         distance += float(step_m[ridden].sum())
         driven += float(step_m[pushed].sum())
@@ -112,13 +113,6 @@ def _is_driven(path: FittedPath, fit: ResistanceFit, rate_hz: float) -> BoolArra
     against = fit.a_mps2[0] + fit.b_ps[0] * v + fit.c_pm[0] * v**2
     driven: BoolArray = smoothed(path.accel_mps2, width) + against > 0.0
     return driven
-
-
-def _inside(time_s: FloatArray, spans: tuple[Span, ...]) -> BoolArray:
-    inside = np.zeros(len(time_s), dtype=bool)
-    for start_s, end_s in spans:
-        inside |= (time_s >= start_s) & (time_s <= end_s)
-    return inside
 
 
 def _chunks(path: FittedPath, ridden: BoolArray) -> list[Span]:

@@ -14,7 +14,7 @@ from ridelog.core.estimate import Estimate
 from ridelog.core.quantity import LENGTH, SPEED, TIME, bare, plain, text_or_span
 from ridelog.core.text import count_words
 from ridelog.core.units import SpeedUnit
-from ridelog.present.figure import Shape, axes_in, blank, dress, limits, note, title
+from ridelog.present.figure import Shape, framed, limits, note, title
 from ridelog.present.palette import HATCH, INK, LINE, MARK
 from ridelog.present.section import Section, Table, draw_picture
 from ridelog.present.words import capital
@@ -153,9 +153,7 @@ _MOST_LINES = 12
 
 def launches_figure(launches: Launches, unit: SpeedUnit, shape: Shape) -> Figure:
     """Return the speed of every launch over seconds since it left zero."""
-    figure = blank(shape)
-    axes = axes_in(figure, shape.left_in, 0.52, 0.12, 0.66)
-    dress(axes, shape)
+    figure, axes = framed(shape)
     quickest = _quickest(launches)
     factor = SPEED.scaled(1.0, unit)
     others = [launch for launch in launches.launches if launch is not quickest]

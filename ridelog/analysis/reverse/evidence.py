@@ -130,8 +130,7 @@ class Readings:
 def readings_of(motion: Motion) -> Readings:
     """Return the fixes of a log that the filter believed."""
     track = motion.track
-    rows = np.flatnonzero(motion.used & ((motion.flags & np.uint32(Flag.JUMP)) == 0))
-    rows = rows[np.argsort(track.time_s[rows], kind="stable")]
+    rows = motion.in_order(motion.used & ((motion.flags & np.uint32(Flag.JUMP)) == 0))
     east, north = to_local(track.latitude_deg[rows], track.longitude_deg[rows], *motion.origin_deg)
     position = np.stack([east, north], axis=1)
     speed, course = track.speed_mps[rows], track.course_rad[rows]

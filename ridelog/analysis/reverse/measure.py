@@ -24,7 +24,7 @@ from ridelog.analysis.reverse.heading_hmm import Steps, reverse_probability
 from ridelog.core.errors import NotEnoughDataError, RideLogError
 from ridelog.core.estimate import Estimate
 from ridelog.core.interval import estimate_of_possible
-from ridelog.core.spans import Span
+from ridelog.core.spans import Span, joined_spans
 from ridelog.core.track import FloatArray, Track
 from ridelog.filtering.motion import Motion
 
@@ -218,15 +218,9 @@ def _checked(motion: Motion, marks: Sequence[Span], has_reverse: bool | None) ->
         )
     known = track.time_s[motion.used]
     first_s, last_s = float(known.min()), float(known.max())
-    merged: list[Span] = []
-    for start_s, end_s in sorted(marks):
+    for start_s, end_s in marks:
         _check_mark(track, (start_s, end_s), f"{start_s:.1f} to {end_s:.1f} s")
-        start_s, end_s = max(start_s, first_s), min(end_s, last_s)
-        if merged and start_s <= merged[-1][1]:
-            merged[-1] = (merged[-1][0], max(merged[-1][1], end_s))
-        else:
-            merged.append((start_s, end_s))
-    return merged
+    return joined_spans([(max(start_s, first_s), min(end_s, last_s)) for start_s, end_s in marks])
 
 
 @dataclass(frozen=True)

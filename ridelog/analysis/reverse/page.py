@@ -12,11 +12,11 @@ from ridelog.analysis.reverse.measure import Reverse, Segment
 from ridelog.analysis.subject import MeasuredRide
 from ridelog.core.estimate import QUANTILE
 from ridelog.core.quantity import LENGTH, SPEED, plain, span, text_or_span, value
-from ridelog.core.spans import Span, runs_of
+from ridelog.core.spans import inside_spans, runs_of
 from ridelog.core.track import BoolArray, FloatArray
 from ridelog.core.units import SpeedUnit
 from ridelog.filtering.motion import Motion
-from ridelog.present.figure import Shape, axes_in, blank, dress, time_axis, title
+from ridelog.present.figure import Shape, framed, time_axis, title
 from ridelog.present.palette import BAND, HATCH, INK, LINE, MARK, PAPER, QUIET
 from ridelog.present.section import Picture, Section, Table, draw_picture
 from ridelog.present.words import capital, count_words, duration_words, elapsed_words
@@ -63,7 +63,6 @@ def reverse_section(ride: MeasuredRide, reader: SpeedUnit) -> Section:
         pictures=_pictures(ride, reader),
         table=_table(reverse, reader),
         notes=() if ride.settings.has_reverse is False else (*notes, *_HOW),
-        lines=reverse_lines(ride, reader),
     )
 
 
@@ -131,13 +130,11 @@ def _table(reverse: Reverse, reader: SpeedUnit) -> Table | None:
 
 def reverse_figure(ride: MeasuredRide, reader: SpeedUnit, shape: Shape, shown: Segment) -> Figure:
     """Return speed over time around one stretch: forward above the zero line, backward below."""
-    figure = blank(shape)
-    axes = axes_in(figure, shape.left_in, 0.52, 0.12, 0.66)
-    dress(axes, shape)
+    figure, axes = framed(shape)
     time_s, speed, reach = _around(ride.motion, shown)
     factor = SPEED.scaled(1.0, reader)
-    backward = _inside(time_s, ride["reverse"].spans)
-    open_question = _inside(time_s, ride["reverse"].possible_spans)
+    backward = inside_spans(time_s, ride["reverse"].spans)
+    open_question = inside_spans(time_s, ride["reverse"].possible_spans)
     signed = np.where(backward | open_question, -speed, speed) * factor
     reach = reach * factor
     for mask, line, width in (
@@ -182,11 +179,6 @@ def _around(motion: Motion, shown: Segment) -> tuple[FloatArray, FloatArray, Flo
     start_s, end_s = max(start_s - _AROUND_S, piece.start_s), min(end_s + _AROUND_S, piece.end_s)
     path = motion.paths(start_s, end_s, draws=0, spacing_s=_SPACING_S)
     return path.time_s, path.speed_mps[:, 0], QUANTILE * speed_sd_at(motion, path.time_s)
-
-
-def _inside(time_s: FloatArray, spans: tuple[Span, ...]) -> BoolArray:
-    inside = [(time_s >= start_s) & (time_s <= end_s) for start_s, end_s in spans]
-    return np.any(inside, axis=0) if inside else np.zeros(len(time_s), dtype=bool)
 
 
 def _frame(

@@ -1,14 +1,15 @@
 """Reverse travel, as a subject of a ride."""
 
 from collections.abc import Iterable
+from functools import partial
 from typing import TYPE_CHECKING, Any, ClassVar
 
 from ridelog.analysis.figure import LOWER, Comparable, Figure
 from ridelog.analysis.reverse.measure import Reverse, find_reverse
 from ridelog.analysis.settings import FAR_ABOVE_MPS, WALKING_PACE_MPS
 from ridelog.analysis.subject import DANGER, WARNING, Caution, MeasuredRide, Subject
-from ridelog.core.quantity import SPEED, plain
-from ridelog.core.units import SPEED_UNITS, SpeedUnit
+from ridelog.core.quantity import SPEED, both_units
+from ridelog.core.units import SpeedUnit
 
 if TYPE_CHECKING:
     from ridelog.present.section import Section
@@ -18,6 +19,7 @@ _WALKING_SOURCE = (
     "Art. 2 (2) (a), eKFV § 1: 6 km/h"
 )
 _CHOSEN_SOURCE = "limit chosen by the user"
+_both = partial(both_units, count=1)
 
 
 class ReverseTravel(Subject):
@@ -105,8 +107,3 @@ def reverse_cautions(
             "behind it and limit its reverse speed."
         )  # fmt: skip
     return (Caution(code, text, seen, limit, source, gravity=gravity),) if seen > limit else ()
-
-
-def _both(speed_mps: float) -> str:
-    kmh, mph = (plain(speed_mps, SPEED, SPEED_UNITS[name], 1) for name in ("km/h", "mph"))
-    return f"{kmh} ({mph})"

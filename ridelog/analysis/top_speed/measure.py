@@ -15,7 +15,6 @@ from ridelog.analysis.windows import (
     Windows,
     highest_means,
     raw_places,
-    rows_in_time,
     seen_share,
     windows_of,
 )
@@ -115,7 +114,7 @@ def raw_peak(motion: Motion) -> tuple[float, Literal["reported", "positions"]]:
     speed = motion.track.speed_mps
     if motion.speed_source == "reported" and np.isfinite(speed[motion.used]).any():
         return float(np.nanmax(speed[motion.used])), "reported"
-    rows = rows_in_time(motion, motion.used & np.isfinite(motion.east_m))
+    rows = motion.in_order(motion.used & np.isfinite(motion.east_m))
     if len(rows) < 2:
         return float("nan"), "positions"
     step = np.diff(motion.track.time_s[rows])

@@ -10,7 +10,7 @@ from log_in_memory import to_track
 from receiver_presets import preset
 from reverse_rides import reverse_ride, turned_by_hand
 
-from ridelog.analysis.reverse.page import reverse_section
+from ridelog.analysis.reverse.page import reverse_lines, reverse_section
 from ridelog.analysis.ride import SUBJECTS, analyse
 from ridelog.analysis.settings import Settings
 from ridelog.analysis.subject import MeasuredRide
@@ -55,7 +55,6 @@ def test_a_reverse_is_told_with_its_figure_first(backed: tuple[Motion, MeasuredR
     assert "backwards up to" in picture.label
     assert section.table is not None
     assert section.table.rows[0][1] == "backwards"
-    assert section.lines[0][0] == "Reverse"
     assert any(text.startswith("Reverse  ") for text, _ in ride_lines(result, KMH))
 
 
@@ -77,7 +76,8 @@ def test_what_is_uncertain_gets_no_headline_figure(handled: tuple[Motion, Measur
     )
     assert section.table is not None
     assert section.table.rows[0][1] == "perhaps backwards"
-    assert section.lines[0][1].startswith("perhaps, at ")
+    [(label, words)] = reverse_lines(handled[1], KMH)
+    assert (label, words[:12]) == ("Reverse", "perhaps, at ")
     assert any("turned round by hand" in note for note in section.notes)
 
 
@@ -85,7 +85,8 @@ def test_none_is_one_sentence(backed: tuple[Motion, MeasuredRide]) -> None:
     result = analyse(backed[0], Settings(has_reverse=False))
     section = reverse_section(result, KMH)
     assert section.lead == "No reverse: the set-up says that the machine has no reverse."
-    assert (section.pictures, section.table, section.notes, section.lines) == ((), None, (), ())
+    assert (section.pictures, section.table, section.notes) == ((), None, ())
+    assert reverse_lines(result, KMH) == ()
 
 
 def test_a_mark_is_told_as_one(backed: tuple[Motion, MeasuredRide]) -> None:
