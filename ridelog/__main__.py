@@ -1,7 +1,14 @@
 """Everything put together: the commands, and the one that opens the workshop page."""
 
-from ridelog.cli.main import app, run
-from ridelog.web.serve import register
+import os
+
+# A ride's matrices are small: more threads wait for each other longer than they work, by up to
+# five times the processor time on a busy machine, and split sums differently on each machine. Read
+# when the linear algebra is loaded, which is later.
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+
+from ridelog.cli.main import app, run  # noqa: E402  # loads only after the line above
+from ridelog.web.serve import register  # noqa: E402
 
 register(app)
 
