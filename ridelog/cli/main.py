@@ -61,7 +61,6 @@ def report(
     from ridelog.analysis.ride import analyse
     from ridelog.core.units import SPEED_UNITS
     from ridelog.report.ride_json import ride_json, to_bytes
-    from ridelog.report.ride_page import ride_files
     from ridelog.report.screen import ride_lines
 
     unit = SPEED_UNITS[units.value]
@@ -71,6 +70,8 @@ def report(
     warn(result.warnings)
     files: dict[Path, bytes] = {}
     if out is not None:
+        from ridelog.report.ride_page import ride_files
+
         with progress("drawing the page"):
             made = ride_files(result, unit, show_coordinates=show_coordinates)
         files = {out / name: data for name, data in made.items()}

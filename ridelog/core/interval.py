@@ -4,8 +4,6 @@ from dataclasses import replace
 from statistics import NormalDist
 
 import numpy as np
-from scipy.optimize import nnls
-from scipy.special import ndtri
 
 from ridelog.core.estimate import LEVEL, QUANTILE, Estimate
 from ridelog.core.track import FloatArray, IntArray
@@ -117,6 +115,9 @@ def _in_order(values: FloatArray, columns: FloatArray) -> FloatArray:
     errors = errors[:, np.isfinite(errors).all(axis=0)]
     result = values.copy()
     if errors.size:
+        # Loads slowly, and only figures out of order need it.
+        from scipy.optimize import nnls
+
         errors = errors - errors.mean(axis=1, keepdims=True)
         # The shortest u of which values + errors u are in order, (5): G u >= h, with
         matrix, least = errors[0] - errors[1:], -gap
@@ -137,6 +138,8 @@ def even_normals(count: int, seed: int) -> FloatArray:
 
     A spread that has nothing to do with the draws is laid over them so: without a draw's luck.
     """
+    from scipy.special import ndtri
+
     rank = np.random.default_rng(seed).permutation(count)
     result: FloatArray = ndtri((rank + 0.5) / count)
     return result

@@ -2,7 +2,6 @@
 
 from datetime import timedelta
 
-import gpxpy.gpx
 import numpy as np
 
 from ridelog import __version__
@@ -99,6 +98,8 @@ def smoothed_gpx(motion: Motion) -> bytes:
     A new segment begins after every gap; fixes of which nothing can be said are left out. Times are
     left out where the log holds no date.
     """
+    import gpxpy.gpx
+
     gpx = gpxpy.gpx.GPX()
     gpx.creator = f"ridelog {__version__}"
     track = gpxpy.gpx.GPXTrack(name=f"smoothed {clean(motion.track.source.file)}")

@@ -3,7 +3,6 @@
 from dataclasses import dataclass, field
 
 import numpy as np
-from scipy.interpolate import PchipInterpolator
 
 from ridelog.analysis.acceleration.runs import GAIN_MPS, RunDraws
 from ridelog.core.estimate import Estimate
@@ -94,6 +93,9 @@ class AccelerationCurve:
         interpolated without overshoot, since a straight line would cut the bend. NaN outside the
         curve, and everywhere if fewer than two speeds are known. [m/s²]
         """
+        # Loads slowly, and only a calibration needs it.
+        from scipy.interpolate import PchipInterpolator
+
         known = np.isfinite(self.columns).all(axis=1) & (self.columns > 0.0).all(axis=1)
         if known.sum() < 2:
             return np.full((len(speed_mps), self.columns.shape[1]), np.nan)
