@@ -65,24 +65,35 @@ def falling_corner(
     line, left = _without_line(since_s, speed_mps)
     grown = built_up(time_s - corner_s[:, None], build_s[:, None])
     grown_line, rest = _without_line(since_s, grown.T)
-    size = np.maximum(np.sqrt((rest**2).sum(axis=0)), 1e-300)
+    size = np.sqrt((rest**2).sum(axis=0))
+    size[size < _SINGULAR * np.sqrt(len(time_s))] = np.inf
     onto = left.T @ (rest / size)
-    bad = size < _SINGULAR * np.sqrt(len(time_s))
-    misfit = (left**2).sum(axis=0)[:, None] - onto * onto
     # Without a fall there is no corner.
-    np.copyto(misfit, np.inf, where=(onto >= 0.0) | bad)
-    odds = _Odds(misfit, time_s, noise_density)
+    weight, counts = _weights(onto * onto, onto < 0.0, time_s, noise_density)
 
-    trial, column = odds.trial, odds.column
-    change = onto.ravel()[odds.pair] / size[trial]
-    slope = line[1, column] - change * grown_line[1, trial]
-    level = line[0, column] - change * grown_line[0, trial]
-    level += slope * (corner_s[trial] - time_s[0])
+    # Sums over the trials of every path: of the line before the corner there, less the change.
+    slopes, levels = grown_line[1] / size, grown_line[0] / size
+    since_corner = corner_s - time_s[0]
+    total, at_s, since = _sums(weight, corner_s, since_corner)
+    speed = line[0] * total + line[1] * since
+    speed -= (weight * onto) @ (levels + slopes * since_corner)
     # A pull turns into braking inside the build-up: the share of the change at its zero.
-    share = np.clip(-slope / np.minimum(change, -1e-9), 0.0, 1.0)
-    wait = build_s[trial] * np.arccos(1.0 - 2.0 * share) / np.pi
-    speed = level + slope * wait + change * built_up(wait, build_s[trial])
-    return Corner(odds.chosen(corner_s[trial] + wait), odds.chosen(speed))
+    pair = np.flatnonzero(counts)
+    column = np.repeat(np.arange(len(onto)), np.count_nonzero(counts, axis=1))
+    trial = pair - len(corner_s) * column
+    slope = line[1][column] - onto.ravel()[pair] * slopes[trial]
+    pulls = np.flatnonzero(slope > 0.0)
+    pair, column, trial, slope = pair[pulls], column[pulls], trial[pulls], slope[pulls]
+    change = np.minimum(onto.ravel()[pair] / size[trial], -1e-9)
+    share = np.minimum(-slope / change, 1.0)
+    gone = np.arccos(1.0 - 2.0 * share) / np.pi
+    weighed = weight.ravel()[pair] * build_s[trial]
+    # With the cosine of the build-up known so is its sine, and what has been built up by then.
+    risen = slope * gone
+    risen += change * (0.5 * gone - np.sqrt(share * (1.0 - share)) / np.pi)
+    at_s += np.bincount(column, weighed * gone, minlength=len(total))
+    speed += np.bincount(column, weighed * risen, minlength=len(total))
+    return Corner(at_s / total, speed / total)
 
 
 def resting_corner(
@@ -97,14 +108,14 @@ def resting_corner(
     shared = (first * square).sum(axis=1)
     rest = square - shared[:, None] * first
     rest_size = np.maximum(np.sqrt((rest**2).sum(axis=1)), 1e-300)
-    onto = speed_mps.T @ first.T
-    onto_rest = speed_mps.T @ (rest / rest_size[:, None]).T
     bad = np.minimum(size, rest_size) < _SINGULAR * np.maximum(size, rest_size)
-    misfit = (speed_mps**2).sum(axis=0)[:, None] - onto * onto
-    misfit -= onto_rest * onto_rest
-    np.copyto(misfit, np.inf, where=(onto <= (shared / rest_size) * onto_rest) | bad)
-    odds = _Odds(misfit, time_s, noise_density)
-    at_s = odds.chosen(corner_s[odds.trial])
+    rest /= rest_size[:, None]
+    first[bad] = rest[bad] = 0.0
+    onto, onto_rest = np.split(speed_mps.T @ np.concatenate([first, rest]).T, 2, axis=1)
+    falls = onto > (shared / rest_size) * onto_rest
+    weight, _ = _weights(onto * onto + onto_rest * onto_rest, falls, time_s, noise_density)
+    total, at_s = _sums(weight, corner_s)
+    at_s /= total
     return Corner(at_s, np.where(np.isfinite(at_s), 0.0, np.nan))
 
 
@@ -150,41 +161,38 @@ def _without_line(since_s: FloatArray, values: FloatArray) -> tuple[FloatArray, 
     return np.stack([mean - slope * middle, slope]), values - mean - away[:, None] * slope
 
 
-class _Odds:
-    """All trials for every path, each weighed by how well it explains the path.
+def _weights(
+    gain: FloatArray, fits: BoolArray, time_s: FloatArray, noise_density: float
+) -> tuple[FloatArray, BoolArray]:
+    """Return the weight of every trial for every path, and which of them count.
 
-    Every path takes the mean. What that leaves open about the length of the build-up is alike in
-    all of them, so whoever uses the corner allows for it.
+    Every path takes the mean over the trials, each weighed by how well it explains the path. What
+    that leaves open about the length of the build-up is alike in all of them, so whoever uses the
+    corner allows for it.
 
-    Attributes
+    Parameters
     ----------
-    pair, trial, column : shape (p,), the pairs of trial and path that count: their place among
-        all, path after path, and which they are of.
+    gain : ndarray, shape (columns, trials)
+        By how much a trial makes the sum of squared misfits smaller. It is written over.
+    fits : ndarray of bool, same shape
+        Which of them may count at all.
     """
+    gain *= 0.5 * float(time_s[1] - time_s[0]) / noise_density
+    np.multiply(gain, fits, out=gain)
+    gain -= gain.max(axis=1, keepdims=True)
+    counts = gain > -_NEGLIGIBLE
+    counts &= fits
+    pair = np.flatnonzero(counts)
+    weight = np.zeros_like(gain)
+    weight.ravel()[pair] = np.exp(gain.ravel()[pair])
+    return weight, counts
 
-    def __init__(self, misfit: FloatArray, time_s: FloatArray, noise_density: float) -> None:
-        """Take sums of squared misfits, shape (columns, trials), infinite where there is no fit.
 
-        They are written over.
-        """
-        columns, trials = misfit.shape
-        least = misfit.min(axis=1)
-        self._known = np.isfinite(least)
-        least = np.where(self._known, np.maximum(least, 0.0), 0.0)
-        np.maximum(misfit, 0.0, out=misfit)
-        misfit -= least[:, None]
-        scale = 0.5 * float(time_s[1] - time_s[0]) / noise_density
-        flat = misfit.ravel()
-        self.pair = np.flatnonzero(flat < _NEGLIGIBLE / scale)
-        self._weight = np.exp(-scale * flat[self.pair])
-        self.column = self.pair // trials
-        self.trial = self.pair - trials * self.column
-        self._total = np.bincount(self.column, self._weight, minlength=columns)
-
-    def chosen(self, figures: FloatArray) -> FloatArray:
-        """Return each path's figure, shape (k,), from those of the pairs; NaN without any."""
-        total = np.bincount(self.column, self._weight * figures, minlength=len(self._known))
-        return np.where(self._known, total / np.where(self._known, self._total, 1.0), np.nan)
+def _sums(weight: FloatArray, *figures: FloatArray) -> FloatArray:
+    """Return each path's sum of weights, NaN if it has none, and of figures by weight."""
+    sums = np.stack([np.ones(weight.shape[1]), *figures]) @ weight.T
+    sums[0, sums[0] <= 0.0] = np.nan
+    return sums
 
 
 # Deceleration that free rolling can reach: rolling resistance on medium soil, 0.08 of the weight
