@@ -2,10 +2,12 @@
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
-from matplotlib.figure import Figure
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
 
-from ridelog.present.figure import NARROW, WIDE, Shape, drawing, png_of, svg_of
+    from ridelog.present.figure import Shape
 
 
 @dataclass(frozen=True)
@@ -53,11 +55,14 @@ class Section:
     notes: tuple[str, ...] = ()
 
 
-def draw_picture(name: str, label: str, figure_of: Callable[[Shape], Figure]) -> Picture:
+def draw_picture(name: str, label: str, figure_of: "Callable[[Shape], Figure]") -> Picture:
     """Return a picture, wide and narrow; equal figures give equal bytes.
 
     ``figure_of`` draws it in a shape, ``figure.WIDE`` or ``figure.NARROW``.
     """
+    # Loads slowly, and the terminal draws nothing.
+    from ridelog.present.figure import NARROW, WIDE, drawing, png_of, svg_of
+
     with drawing():
         wide, narrow = figure_of(WIDE), figure_of(NARROW)
         return Picture(

@@ -2,16 +2,18 @@
 
 from collections.abc import Callable, Sequence
 from pathlib import Path
+from typing import TYPE_CHECKING
 
-from ridelog.analysis.ride import analyse
 from ridelog.analysis.settings import Settings
-from ridelog.analysis.subject import MeasuredRide
 from ridelog.core.errors import RideLogError, UnreadableLogError
 from ridelog.core.text import shown_name
 from ridelog.filtering.motion import Motion
 from ridelog.filtering.smoother import estimate_motion
 from ridelog.importer import load_track, log_from_bytes, require_times
 from ridelog.importer.containers import MAX_LOG_BYTES, unpack
+
+if TYPE_CHECKING:
+    from ridelog.analysis.subject import MeasuredRide
 
 Progress = Callable[[float], None]
 
@@ -49,11 +51,14 @@ def motion_of_bytes(
 
 def measure_ride(
     log: Path, settings: Settings, *, report_progress: Progress = lambda done: None
-) -> MeasuredRide:
+) -> "MeasuredRide":
     """Return one ride measured with the given settings; errors as for ``load_motion``.
 
     Estimating the motion is taken for a third of the time, measuring for the rest.
     """
+    # All subjects load slowly, and whoever only wants the motion needs none.
+    from ridelog.analysis.ride import analyse
+
     motion = load_motion(log, report_progress=lambda done: report_progress(done / 3.0))
     return analyse(
         motion, settings, report_progress=lambda done: report_progress((1.0 + 2.0 * done) / 3.0)
@@ -62,7 +67,7 @@ def measure_ride(
 
 def measure_rides(
     logs: Sequence[Path], settings: Settings, *, report_progress: Progress = lambda done: None
-) -> list[MeasuredRide]:
+) -> "list[MeasuredRide]":
     """Return rides measured with the same settings; errors as for ``load_motion``."""
 
     def part(number: int) -> Progress:

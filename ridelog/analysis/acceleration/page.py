@@ -2,17 +2,12 @@
 
 from functools import partial
 
-import numpy as np
-from matplotlib.figure import Figure
-
 from ridelog.analysis.acceleration.measure import AccelerationCurve
 from ridelog.analysis.subject import MeasuredRide
 from ridelog.core.estimate import Estimate
-from ridelog.core.quantity import ACCELERATION, SPEED, Quantity, amount, plain, text_or_span, value
+from ridelog.core.quantity import ACCELERATION, SPEED, Quantity, amount, plain, text_or_span
 from ridelog.core.text import count_words
 from ridelog.core.units import STANDARD_GRAVITY_MPS2, SpeedUnit
-from ridelog.present.figure import Shape, framed, limits, note, title
-from ridelog.present.palette import BAND, LINE, MARK
 from ridelog.present.section import Section, Table, draw_picture
 
 _WHAT_IS_LEFT = (
@@ -39,6 +34,8 @@ def standing_words(ride: MeasuredRide, reader: SpeedUnit) -> str:
 
 def acceleration_section(ride: MeasuredRide, reader: SpeedUnit) -> Section:
     """Return what the page says of acceleration against speed."""
+    from ridelog.analysis.acceleration.plot import acceleration_figure
+
     measured: AccelerationCurve = ride["acceleration"]
     if measured.reason:
         return Section("pull", "Pull against speed", f"No pull curve: {measured.reason}.")
@@ -134,34 +131,3 @@ def _slope_words(measured: AccelerationCurve, reader: SpeedUnit) -> str:
         "Both directions count the same, so that an even slope cancels; they differ by "
         f"{amount(difference, ACCELERATION, reader)}"
     )
-
-
-def acceleration_figure(
-    measured: AccelerationCurve, peak: Estimate | None, unit: SpeedUnit, shape: Shape
-) -> Figure:
-    """Return acceleration against speed, its interval as a band, and where power is highest."""
-    figure, axes = framed(shape)
-    speed = np.array([SPEED.scaled(one.speed_mps, unit) for one in measured.curve])
-    middle, low, high = np.array(
-        [ACCELERATION.ends(one.accel_mps2, unit) for one in measured.curve]
-    ).T
-    axes.fill_between(speed, low, high, color=BAND.light, linewidth=0.0, zorder=2)
-    axes.plot(speed, middle, color=LINE.light, linewidth=1.8, zorder=3, solid_joinstyle="round")
-    up = min(0.0, 1.1 * float(low.min())), 1.2 * float(high.max())
-    limits(axes, shape, (0.0, 1.04 * float(speed[-1])), up, f"speed, {SPEED.label(unit)}")
-    if peak is not None:
-        at = SPEED.scaled(peak.value, unit)
-        level = float(np.interp(at, speed, middle))
-        axes.plot([at], [level], marker="D", markersize=7, color=MARK.light, zorder=5)
-        right = at > 0.55 * axes.get_xlim()[1]
-        # Below the falling curve is room, unless the axis is near.
-        below = level > 0.3 * axes.get_ylim()[1]
-        edge = float(np.interp(at, speed, low if below else high))
-        note(
-            axes, shape, f"most power at {value(peak, SPEED, unit)}", (at, edge),
-            (0, -9 if below else 9),
-            ha="right" if right else "left", va="top" if below else "bottom",
-        )  # fmt: skip
-    band = "pale band: its interval at each speed" if shape.wide else "pale band: interval"
-    title(figure, shape, "Pull against speed", f"{ACCELERATION.label(unit)}; {band}")
-    return figure

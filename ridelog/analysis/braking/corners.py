@@ -176,6 +176,10 @@ def _weights(
         By how much a trial makes the sum of squared misfits smaller. It is written over.
     fits : ndarray of bool, same shape
         Which of them may count at all.
+    time_s : ndarray, shape (m,)
+        Of the paths. [s]
+    noise_density : float
+        As for ``falling_corner``.
     """
     gain *= 0.5 * float(time_s[1] - time_s[0]) / noise_density
     np.multiply(gain, fits, out=gain)

@@ -8,7 +8,8 @@ import pytest
 from matplotlib.text import Text
 
 from ridelog.analysis.acceleration.measure import AccelerationCurve
-from ridelog.analysis.acceleration.page import acceleration_figure, acceleration_section
+from ridelog.analysis.acceleration.page import acceleration_section
+from ridelog.analysis.acceleration.plot import acceleration_figure
 from ridelog.analysis.acceleration.subject import Acceleration
 from ridelog.analysis.ride import analyse
 from ridelog.analysis.subject import MeasuredRide
