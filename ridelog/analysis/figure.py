@@ -6,7 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ridelog.core.estimate import LEVEL, Estimate
-from ridelog.core.quantity import SPEED, Quantity, plain, span, text
+from ridelog.core.quantity import SPEED, Quantity, plain, rough_span, span, text
 from ridelog.core.units import SI, SpeedUnit
 
 HIGHER, LOWER = "higher", "lower"
@@ -89,7 +89,7 @@ class Figure:
     def why_none(self) -> str:
         """Why there is no firm figure, with the range where there is one; empty for a firm one."""
         if self.estimate is not None and self.doubt:
-            return f"{self.doubt}; it lies somewhere from {span(self.estimate, self.quantity, SI)}"
+            return f"{self.doubt}; it lies somewhere from {self._range_in(SI)}"
         return self.reason
 
     def words_in(self, reader: SpeedUnit) -> str:
@@ -97,8 +97,12 @@ class Figure:
         if self.estimate is None:
             return "none"
         if self.doubt:
-            return f"somewhere from {span(self.estimate, self.quantity, reader)}"
+            return f"somewhere from {self._range_in(reader)}"
         return text(self.estimate, self.quantity, reader)
+
+    def _range_in(self, reader: SpeedUnit) -> str:
+        assert self.estimate is not None  # a range is asked for where there is one
+        return (rough_span if self.weak else span)(self.estimate, self.quantity, reader)
 
     @property
     def terms(self) -> Comparable:

@@ -117,8 +117,31 @@ def text_or_span(
     """
     if estimate.firm and not weak:
         return text(estimate, quantity, reader)
-    why = "" if weak is None else " (weak signal)" if weak else " (no closer with this log)"
+    if weak:
+        return f"somewhere from {rough_span(estimate, quantity, reader)} (weak signal)"
+    why = "" if weak is None else " (no closer with this log)"
     return f"somewhere from {span(estimate, quantity, reader)}{why}"
+
+
+def rough_span(estimate: Estimate, quantity: Quantity, reader: SpeedUnit) -> str:
+    """Return the range of a figure that may not be named, with its unit: "22 to 24 km/h"."""
+    return f"{rough_bounds(estimate, quantity, reader)} {quantity.label(reader)}"
+
+
+def rough_bounds(estimate: Estimate, quantity: Quantity, reader: SpeedUnit) -> str:
+    """Return both ends of an interval outward to two digits that count, without unit.
+
+    A narrow one from a weak log, such as 22.7 to 23.1, would read as if it were a figure; "22 to
+    24" holds whatever it holds.
+    """
+    low, high = (quantity.scaled(end, reader) for end in (estimate.low, estimate.high))
+    largest = max(abs(low), abs(high))
+    count = 1 - math.floor(math.log10(largest)) if largest > 0.0 else 0
+    step = 0.1 ** max(0, min(quantity.most_decimals, count))
+    # A thousandth of a step is rounding of the scaled ends, not more of the interval.
+    ends = math.floor(low / step + 1e-3), math.ceil(high / step - 1e-3)
+    low_words, high_words = (number(end * step, max(0, round(-math.log10(step)))) for end in ends)
+    return f"{low_words} to {high_words}"
 
 
 def signed(estimate: Estimate, quantity: Quantity, reader: SpeedUnit) -> str:
@@ -196,13 +219,13 @@ def for_reader(words: str, reader: SpeedUnit) -> str:
 def decimals(estimate: Estimate, quantity: Quantity, reader: SpeedUnit) -> int:
     """Return how many decimals a figure deserves in the reader's unit.
 
-    One more than the most where all of a small difference would read as nought.
+    One more than the most where both ends of its interval would read alike.
     """
     low, high = (quantity.scaled(end, reader) for end in (estimate.low, estimate.high))
     most = quantity.most_decimals
     if high <= low:
         return most
-    if max(abs(low), abs(high)) < 0.5 * 0.1**most:
+    if number(low, most) == number(high, most):
         most += 1
     return max(0, min(most, math.ceil(-math.log10(_SHARE_OF_WIDTH * (high - low)))))
 

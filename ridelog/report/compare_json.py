@@ -17,7 +17,7 @@ from ridelog.compare.matching import Rides
 from ridelog.compare.predicted import Predicted
 from ridelog.compare.verdict import FAMILY_LEVEL, POWER, Word
 from ridelog.core.estimate import LEVEL, Estimate
-from ridelog.core.quantity import span
+from ridelog.core.quantity import rough_span
 from ridelog.core.track import FloatArray
 from ridelog.core.units import SI
 from ridelog.present.json import as_json
@@ -131,7 +131,7 @@ def _figure(compared: Compared, tested: int) -> ComparedFigure:
     reason = reason_words(compared, SI, tested)
     if difference and not firm:
         sides = ((difference.before, "before"), (difference.after, "after"))
-        ranges = [f"{span(mean, compared.quantity, SI)} {name}" for mean, name in sides]
+        ranges = [f"{rough_span(mean, compared.quantity, SI)} {name}" for mean, name in sides]
         reason += f" It lies somewhere from {' and '.join(ranges)}."
     return ComparedFigure(
         name=figure.name,

@@ -9,7 +9,17 @@ from ridelog.analysis.subject import ALWAYS, GRAVITY_WORDS
 from ridelog.compare.comparison import Compared, Comparison, cautions_of
 from ridelog.compare.matching import Rides
 from ridelog.compare.verdict import BETTER, CANNOT_SAY, FAMILY_LEVEL, NOT_SHOWN, WORSE
-from ridelog.core.quantity import SPEED, amount, bare, bounds, for_reader, rough, text, together
+from ridelog.core.quantity import (
+    SPEED,
+    amount,
+    bare,
+    bounds,
+    for_reader,
+    rough,
+    rough_bounds,
+    text,
+    together,
+)
 from ridelog.core.units import SpeedUnit
 from ridelog.present.words import (
     WIDTH,
@@ -85,7 +95,7 @@ def side_words(compared: Compared, unit: SpeedUnit) -> tuple[str, str]:
         return "", ""
     sides, quantity = (compared.difference.before, compared.difference.after), compared.quantity
     if compared.doubt:
-        before, after = (bounds(side, quantity, unit) for side in sides)
+        before, after = (rough_bounds(side, quantity, unit) for side in sides)
     else:
         before, after = together(sides, quantity, unit)
     return before, after

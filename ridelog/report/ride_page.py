@@ -25,7 +25,7 @@ from ridelog.analysis.top_speed.subject import (
     speed_label,
 )
 from ridelog.core.flags import FLAG_SENTENCES, Flag
-from ridelog.core.quantity import for_reader, span, value
+from ridelog.core.quantity import for_reader, rough_span, span, value
 from ridelog.core.units import SpeedUnit
 from ridelog.present.figure import Shape
 from ridelog.present.html import laid_out
@@ -121,7 +121,7 @@ def page_words(
         "duration": duration_words(source.duration_s),
         "rate": rate_words(source.rate_hz),
         "value": value(best, first.quantity, unit) if best and not first.doubt else "",
-        "bounds": span(best, first.quantity, unit) if best else "",
+        "bounds": (rough_span if first.weak else span)(best, first.quantity, unit) if best else "",
         "unit": unit.label,
         "brackets": BRACKETS if best else "",
         "meaning": meaning(ride, unit),

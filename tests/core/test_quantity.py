@@ -18,9 +18,12 @@ from ridelog.core.quantity import (
     for_reader,
     number,
     plain,
+    rough_bounds,
+    rough_span,
     signed,
     span,
     text,
+    text_or_span,
     value,
 )
 from ridelog.core.units import SI, SPEED_UNITS
@@ -68,6 +71,38 @@ def test_a_figure_never_reads_outside_its_interval(
         )
         read = value(one, SPEED, reader).split(" ")[0]
         assert low <= float(read.replace(MINUS, "-").replace(",", "")) <= high
+
+
+def test_ends_of_an_interval_never_read_alike() -> None:
+    assert text(Estimate(0.437, 0.4352, 0.4391), ACCELERATION, KMH) == "0.437 m/s² (0.435 to 0.439)"
+    assert text(Estimate(0.437, 0.4338, 0.4402), ACCELERATION, KMH) == "0.44 m/s² (0.43 to 0.44)"
+    # What is known exactly needs no more.
+    assert text(Estimate(0.4, 0.4, 0.4), ACCELERATION, KMH) == "0.40 m/s² (0.40 to 0.40)"
+
+
+def test_the_range_of_a_weak_log_does_not_read_like_a_figure() -> None:
+    weak = Estimate(22.9 / 3.6, 22.7 / 3.6, 23.1 / 3.6)
+    assert rough_span(weak, SPEED, KMH) == "22 to 24 km/h"
+    assert (
+        text_or_span(weak, SPEED, KMH, "too weak") == "somewhere from 22 to 24 km/h (weak signal)"
+    )
+    assert text_or_span(weak, SPEED, KMH, "") == text(weak, SPEED, KMH)
+    assert rough_span(Estimate(2.9, 2.81, 2.92), TIME, KMH) == "2.8 to 3.0 s"
+    assert rough_bounds(Estimate(0.0, -0.3, 118.2), LENGTH, KMH) == f"{MINUS}1 to 119"
+    assert rough_bounds(Estimate(0.0, 0.0, 0.0), LENGTH, KMH) == "0 to 0"
+
+
+@given(st.floats(-500.0, 500.0), st.floats(0.0, 50.0), st.floats(0.0, 50.0))
+def test_a_rough_range_holds_the_interval(middle: float, below: float, above: float) -> None:
+    one = Estimate(middle, middle - below, middle + above)
+    for reader in (KMH, MPH):
+        low, high = (
+            float(end.replace(MINUS, "-").replace(",", ""))
+            for end in rough_bounds(one, SPEED, reader).split(" to ")
+        )
+        allowed = 2e-3 * max(1.0, high - low)
+        assert low <= SPEED.scaled(one.low, reader) + allowed
+        assert high >= SPEED.scaled(one.high, reader) - allowed
 
 
 def test_a_value_without_an_interval() -> None:
