@@ -10,6 +10,7 @@ import typer
 
 from ridelog.cli.book import book_app
 from ridelog.cli.compare import SHARED, compare, verify
+from ridelog.cli.listen import listen
 from ridelog.cli.machine import predict, setup_app
 from ridelog.cli.options import (
     Asked,
@@ -132,6 +133,7 @@ def signal(
 
 app.command(cls=VariadicCommand)(with_settings(compare, only=SHARED))
 app.command()(verify)
+app.command()(listen)
 app.command(cls=VariadicCommand)(predict)
 
 

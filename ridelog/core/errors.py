@@ -39,3 +39,7 @@ class SetupError(RideLogError):
 
 class BookError(RideLogError):
     """The ride book cannot do what was asked of it."""
+
+
+class ReceiverError(RideLogError):
+    """A receiver cannot be listened to, or has stopped sending."""

@@ -9,6 +9,7 @@ from ridelog.analysis.windows import LEAST_SEEN, LONGEST_HOLE_S, seen_share
 from ridelog.core.estimate import QUANTILE
 from ridelog.core.flags import Flag, flag_counts
 from ridelog.core.quantity import both_units
+from ridelog.core.track import BoolArray
 from ridelog.filtering.motion import Motion
 
 # Fixes from which no figure is taken, although some of them took part in the estimate.
@@ -81,10 +82,7 @@ class SignalQuality:
 def judge_signal(motion: Motion) -> SignalQuality:
     """Return how good the log behind a motion is and what it can support."""
     track = motion.track
-    carries = motion.used & ((motion.flags & np.uint32(_NO_FIGURE)) == 0)
-    share = float(np.mean(carries)) if len(track) else 0.0
-    known_sd = motion.speed_sd_mps[np.isfinite(motion.speed_sd_mps)]
-    speed_sd = float(np.median(known_sd)) if len(known_sd) else float("nan")
+    share, speed_sd = _share_and_sd(motion)
     used_s = np.sort(track.time_s[motion.used & np.isfinite(track.time_s)])
     grade, why = _grade(motion, share, speed_sd)
     return SignalQuality(
@@ -109,12 +107,36 @@ def judge_signal(motion: Motion) -> SignalQuality:
     )
 
 
+def carries_figures(motion: Motion) -> BoolArray:
+    """Return from which fixes a figure may be taken, shape (n,)."""
+    carries: BoolArray = motion.used & ((motion.flags & np.uint32(_NO_FIGURE)) == 0)
+    return carries
+
+
+def weakness_so_far(motion: Motion) -> str:
+    """Return why no figure could be taken from a log that is still growing; "" if one could.
+
+    The same rules as for a finished log, but for its length.
+    """
+    grade, why = _grade(motion, *_share_and_sd(motion), finished=False)
+    return why if grade == "too weak" else ""
+
+
+def _share_and_sd(motion: Motion) -> tuple[float, float]:
+    """Return the share of fixes that carry figures, and how well their speed is known. [m/s]"""
+    share = float(np.mean(carries_figures(motion))) if len(motion.track) else 0.0
+    known_sd = motion.speed_sd_mps[np.isfinite(motion.speed_sd_mps)]
+    return share, float(np.median(known_sd)) if len(known_sd) else float("nan")
+
+
 def _median(values: np.ndarray) -> float:
     known = values[np.isfinite(values)]
     return float(np.median(known)) if len(known) else float("nan")
 
 
-def _grade(motion: Motion, share: float, speed_sd: float) -> tuple[Grade, str]:
+def _grade(
+    motion: Motion, share: float, speed_sd: float, *, finished: bool = True
+) -> tuple[Grade, str]:
     """Return the grade and what pulled it down most."""
     if not np.isfinite(motion.settled_s):
         return "too weak", "the receiver never settled"
@@ -126,7 +148,7 @@ def _grade(motion: Motion, share: float, speed_sd: float) -> tuple[Grade, str]:
         return "too weak", f"speeds are known to ±{both_units(QUANTILE * speed_sd, 1)} at best"
     track_s = motion.track.time_s[np.isfinite(motion.track.time_s)]
     length_s = float(np.ptp(track_s))
-    if length_s < _TOO_SHORT_S:
+    if finished and length_s < _TOO_SHORT_S:
         return "too weak", f"it covers only {length_s:.0f} s"
     if motion.rate_hz < _WEAK_RATE_HZ:
         return "too weak", f"it has only one fix every {1.0 / motion.rate_hz:.3g} s"

@@ -1,0 +1,91 @@
+"""Listening: one thread reads and keeps what arrives, another judges it."""
+
+import queue
+import threading
+import time
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
+
+from ridelog.core.errors import RideLogError
+from ridelog.receiving.line import ReceiverLine
+from ridelog.receiving.recorder import Recorder
+
+if TYPE_CHECKING:
+    from ridelog.receiving.monitor import Reading
+
+# How often the state is told. [s]
+TELL_S = 0.25
+
+
+@dataclass
+class Listening:
+    """One listening: iterate over ``readings`` until the source ends or ``stop`` is called.
+
+    Attributes
+    ----------
+    source, recorder : closed at the end; without a recorder nothing is kept.
+    problem : why the line or the disk failed, None if nothing did.
+    """
+
+    source: ReceiverLine
+    recorder: Recorder | None
+    problem: RideLogError | None = None
+    _ending: threading.Event = field(default_factory=threading.Event)
+
+    def __post_init__(self) -> None:
+        # Judging may take longer than a receiver's buffer lasts, so reading does not wait for it.
+        self._arrived: queue.SimpleQueue[bytes] = queue.SimpleQueue()
+        self._reader = threading.Thread(target=self._read, daemon=True)
+        self._reader.start()
+
+    def readings(self, for_s: float | None = None) -> Iterator["Reading"]:
+        """Yield the receiver's state every TELL_S, and a last time when nothing more comes."""
+        end_s = None if for_s is None else time.monotonic() + for_s
+        # Loading what judges takes a second: the receiver is being read by then.
+        from ridelog.receiving.monitor import Monitor
+
+        self._monitor = Monitor()
+        try:
+            while not self._ending.is_set() and (end_s is None or time.monotonic() < end_s):
+                left_s = TELL_S if end_s is None else max(0.0, end_s - time.monotonic())
+                self._ending.wait(min(TELL_S, left_s))
+                yield self._reading()
+            self.stop()
+            self._reader.join()
+            yield self._reading()
+        finally:
+            self.stop()
+            self._reader.join()
+            self.source.close()
+
+    def stop(self) -> None:
+        """End the listening; what has arrived is kept."""
+        self._ending.set()
+
+    def _reading(self) -> "Reading":
+        now_s = time.monotonic()
+        while not self._arrived.empty():
+            self._monitor.feed(self._arrived.get(), now_s)
+        self._monitor.feed(b"", now_s)
+        return self._monitor.reading(now_s)
+
+    def _read(self) -> None:
+        try:
+            while not self._ending.is_set():
+                data = self.source.read()
+                if data is None:
+                    break
+                if self.recorder is not None:
+                    self.recorder.append(data)
+                if data:
+                    self._arrived.put(data)
+        except RideLogError as error:
+            self.problem = error
+        finally:
+            try:
+                if self.recorder is not None:
+                    self.recorder.close()
+            except RideLogError as error:
+                self.problem = self.problem or error
+            self._ending.set()

@@ -1,0 +1,223 @@
+"""Is the receiver ready: judged on what came last, by the rules that judge a finished log."""
+
+from collections import deque
+from dataclasses import dataclass, replace
+from datetime import timedelta
+from itertools import islice
+from typing import Literal
+
+import numpy as np
+
+from ridelog.analysis.signal.measure import carries_figures, weakness_so_far
+from ridelog.core.errors import NotEnoughDataError, RideLogError, UnreadableLogError
+from ridelog.core.flags import Flag
+from ridelog.core.text import count_words
+from ridelog.core.track import Track
+from ridelog.filtering.quality import FEW_SATELLITES, POOR_HDOP
+from ridelog.importer import log_from_bytes
+from ridelog.workflow.measure import motion_of_bytes
+
+State = Literal["no fix", "settling", "ready"]
+# How much of the past is judged: what came before the last so many seconds no longer counts.
+_TAIL_S = 20.0
+# A receiver of 25 fixes a second with five sentences each sends a third of this in that time.
+_MOST_TAIL_BYTES = 1 << 18
+_MOST_LINE_BYTES = 1 << 12
+# Without a fix for so long, or for three of its own intervals, the receiver has lost it.
+_LOST_S, _LOST_INTERVALS = 3.0, 3.0
+# The shortest run of fixes in which an error that still moves can be told from noise. [s]
+_STEADY_S = 2.0
+# A geometry that gets better at this pace is not what the ride will have: by more than HDOP's own
+# flicker and by so much of it a second, or by two satellites, within so many seconds. Own choices,
+# on the scale of those that end settling.
+_FLICKER_HDOP, _FALLS_PER_S, _MORE_SATELLITES, _BETTER_WITHIN_S = 0.2, 0.02, 2.0, 5.0
+# How often the tail is read, and how often its motion is estimated, which costs more. [s]
+_READ_S, _READ_READY_S, _JUDGE_S, _JUDGE_READY_S = 0.5, 1.0, 1.0, 10.0
+
+
+@dataclass(frozen=True)
+class Reading:
+    """What the receiver says now.
+
+    Attributes
+    ----------
+    utc : time of the last fix, None before the first.
+    state, reason : whether a ride may begin, and what it waits for.
+    satellites, hdop, speed_mps : of the last fix, None where it does not tell. [1, 1, m/s]
+    fixes : how many have come in all.
+    since_s : how long the state has lasted. [s]
+    lost : whether the receiver had been ready and has no fix any more.
+    """
+
+    utc: str | None = None
+    state: State = "no fix"
+    reason: str = "nothing has arrived yet"
+    satellites: int | None = None
+    hdop: float | None = None
+    speed_mps: float | None = None
+    fixes: int = 0
+    since_s: float = 0.0
+    lost: bool = False
+
+
+class Monitor:
+    """Takes bytes as they arrive and tells the receiver's state; keeps the last seconds only.
+
+    ``now_s`` is any clock that runs evenly. [s]
+    """
+
+    def __init__(self) -> None:
+        self._lines: deque[tuple[float, bytes]] = deque()
+        self._rest = b""
+        self._tail_bytes = self._lines_before = self._fixes = self._counted_line = 0
+        self._last = Reading()
+        self._begun_s: float | None = None
+        self._arrived_s = self._read_s = self._judged_s = self._state_s = -np.inf
+        self._verdict = ""
+        self._was_ready = False
+
+    def feed(self, data: bytes, now_s: float) -> None:
+        """Take what has arrived."""
+        self._begun_s = now_s if self._begun_s is None else self._begun_s
+        if data:
+            self._arrived_s = now_s
+        *whole, rest = (self._rest + data).splitlines(keepends=True) or [b""]
+        if rest.endswith((b"\n", b"\r")):
+            whole, rest = [*whole, rest], b""
+        self._rest = rest[-_MOST_LINE_BYTES:]
+        for line in whole:
+            self._lines.append((now_s, line[-_MOST_LINE_BYTES:]))
+            self._tail_bytes += len(self._lines[-1][1])
+        while self._lines and (
+            self._lines[0][0] < now_s - _TAIL_S or self._tail_bytes > _MOST_TAIL_BYTES
+        ):
+            self._tail_bytes -= len(self._lines.popleft()[1])
+            self._lines_before += 1
+
+    def reading(self, now_s: float) -> Reading:
+        """Return the receiver's state by now."""
+        if now_s - self._read_s >= (_READ_READY_S if self._ready() else _READ_S):
+            self._read_s = now_s
+            self._take(self._judge(now_s), now_s)
+        return replace(self._last, since_s=max(0.0, now_s - self._state_s))
+
+    def _take(self, new: Reading, now_s: float) -> None:
+        if new.state != self._last.state or not np.isfinite(self._state_s):
+            self._state_s = now_s
+        if new.state == "ready":
+            self._was_ready = True
+        lost = new.state == "no fix" and self._was_ready
+        self._last = replace(new, lost=lost, reason=f"lost: {new.reason}" if lost else new.reason)
+
+    def _judge(self, now_s: float) -> Reading:
+        known = replace(self._last, reason="", lost=False)
+        nothing = replace(known, state="no fix", satellites=None, hdop=None, speed_mps=None)
+        begun_s = now_s if self._begun_s is None else self._begun_s
+        silent_s = now_s - max(self._arrived_s, begun_s)
+        if not self._lines or silent_s > _LOST_S:
+            words = f"nothing has arrived for {silent_s:.0f} s" if silent_s > _LOST_S else ""
+            return replace(nothing, reason=words or "nothing has arrived yet")
+        try:
+            track = log_from_bytes("receiver", b"".join(line for _, line in self._lines))
+        except NotEnoughDataError:
+            return replace(nothing, reason="the receiver finds no position yet")
+        except UnreadableLogError:
+            return replace(nothing, reason=self._no_sentence())
+        came_s = np.array([self._lines[int(line) - 1][0] for line in track.source_line])
+        self._count(track)
+        known = _with_last_fix(known, track, self._fixes)
+        interval_s = float(np.median(np.diff(track.time_s))) if len(track) > 1 else 0.0
+        patience_s = max(_LOST_S, _LOST_INTERVALS * interval_s)
+        if now_s - came_s[-1] > patience_s:
+            return replace(
+                nothing, utc=known.utc, fixes=known.fixes,
+                reason=f"the receiver has had no position for {now_s - came_s[-1]:.0f} s",
+            )  # fmt: skip
+        holes = np.flatnonzero(np.diff(came_s) > patience_s)
+        first = int(holes[-1]) + 1 if len(holes) else 0
+        if now_s - self._judged_s >= (_JUDGE_READY_S if self._ready() else _JUDGE_S):
+            self._judged_s = now_s
+            self._verdict = self._waits_for(track, first)
+        return replace(
+            known,
+            state="settling" if self._verdict else "ready",
+            reason=self._verdict or "the receiver is steady: you can ride",
+        )
+
+    def _ready(self) -> bool:
+        return self._last.state == "ready"
+
+    def _count(self, track: Track) -> None:
+        """Count the fixes that have come since the last look."""
+        lines = track.source_line + self._lines_before
+        self._fixes += int(np.count_nonzero(lines > self._counted_line))
+        self._counted_line = int(lines.max())
+
+    def _no_sentence(self) -> str:
+        return (
+            f"the last {count_words(self._tail_bytes, 'byte')} hold no NMEA sentence: the speed of "
+            "the line is wrong, or the receiver is not set to NMEA"
+        )
+
+    def _waits_for(self, track: Track, first: int) -> str:
+        """Return what is missing until a ride may begin, "" if nothing is.
+
+        ``first`` is the row from which on the receiver had its fix without a hole.
+        """
+        length_s = float(track.time_s[-1] - track.time_s[first])
+        if length_s < _STEADY_S:
+            return f"waiting for {_STEADY_S - length_s:.0f} s more of positions"
+        poor = _poor_geometry(track) or ("" if self._ready() else _still_better(track, first))
+        if poor:
+            return poor
+        lines = islice(self._lines, int(track.source_line[first]) - 1, None)
+        try:
+            motion = motion_of_bytes("receiver", b"".join(line for _, line in lines))
+        except RideLogError:
+            return "waiting for positions that follow each other"
+        time_s = motion.track.time_s
+        if not motion.settled_s <= time_s[-1] - _STEADY_S:
+            return "positions and speed do not agree with each other yet"
+        if not carries_figures(motion)[time_s >= time_s[-1] - _STEADY_S].all():
+            return "the last positions jump"
+        return weakness_so_far(motion)
+
+
+def _with_last_fix(reading: Reading, track: Track, fixes: int) -> Reading:
+    """Return a reading with what the last fix says."""
+    utc = None
+    if track.start_utc is not None and track.date_known:
+        at = track.start_utc + timedelta(seconds=float(track.time_s[-1]))
+        utc = at.isoformat(timespec="milliseconds").replace("+00:00", "Z")
+
+    def last(values: np.ndarray) -> float | None:
+        return float(values[-1]) if np.isfinite(values[-1]) else None
+
+    return replace(
+        reading, utc=utc, fixes=fixes, hdop=last(track.hdop), speed_mps=last(track.speed_mps),
+        satellites=None if np.isnan(track.satellites[-1]) else int(track.satellites[-1]),
+    )  # fmt: skip
+
+
+def _poor_geometry(track: Track) -> str:
+    """Return what is wrong with the satellites that the receiver sees, "" if nothing is told."""
+    hdop, satellites = track.hdop, track.satellites
+    if (track.flags[-1] & np.uint32(Flag.NO_FIX | Flag.DEAD_RECKONING)) != 0:
+        return "the receiver marks its positions as guessed"
+    if hdop[-1] > POOR_HDOP:
+        return f"HDOP is {hdop[-1]:.1f}, {POOR_HDOP:.0f} or less is needed"
+    if satellites[-1] < FEW_SATELLITES - 1:
+        return f"{count_words(int(satellites[-1]), 'satellite')} only, four are needed"
+    return ""
+
+
+def _still_better(track: Track, first: int) -> str:
+    """Return what still gets better too fast to be what the ride will have, "" if nothing does."""
+    lately = max(first, int(np.searchsorted(track.time_s, track.time_s[-1] - _BETTER_WITHIN_S)))
+    hdop, satellites = track.hdop[[lately, -1]], track.satellites[[lately, -1]]
+    least = max(_FLICKER_HDOP, _FALLS_PER_S * hdop[0] * (track.time_s[-1] - track.time_s[lately]))
+    if hdop[0] - hdop[1] > least:
+        return f"HDOP still falls, from {hdop[0]:.1f} to {hdop[1]:.1f}"
+    if satellites[1] >= satellites[0] + _MORE_SATELLITES:
+        return f"satellites are still being found, {satellites[0]:.0f} to {satellites[1]:.0f}"
+    return ""

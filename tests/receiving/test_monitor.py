@@ -1,0 +1,151 @@
+"""Is the receiver ready: the states, in the order in which a morning brings them."""
+
+import datetime as dt
+from collections.abc import Iterable, Iterator
+from functools import reduce
+from operator import xor
+from pathlib import Path
+
+import pytest
+
+from ridelog.receiving.line import paced
+from ridelog.receiving.monitor import Monitor, Reading
+
+ROOT = Path(__file__).parents[2]
+REAL = ROOT.parent / "shared" / "real-tracks" / "nmea"
+
+
+def sentence(body: str) -> bytes:
+    return f"${body}*{reduce(xor, body.encode()):02X}\r\n".encode()
+
+
+def fix(
+    at_s: float,
+    *,
+    hdop: float = 1.0,
+    satellites: int = 10,
+    north_m: float = 0.0,
+    valid: bool = True,
+) -> bytes:
+    """Return RMC and GGA of a machine that stands, or that its receiver moves about."""
+    clock = (dt.datetime(2024, 6, 9, 9, 30) + dt.timedelta(seconds=at_s)).strftime("%H%M%S.%f")[:-4]
+    minutes = 12.0 + north_m / 1852.0
+    place = f"00{minutes:010.7f},N,00021.0000000,W"
+    if not valid:
+        return sentence(f"GNRMC,{clock},V,,,,,,,090624,,,N")
+    return sentence(f"GNRMC,{clock},A,{place},0.02,,090624,,,A") + sentence(
+        f"GNGGA,{clock},{place},1,{satellites:02d},{hdop:.2f},13.2,M,0.0,M,,"
+    )
+
+
+def states(
+    parts: Iterable[tuple[float, bytes]], monitor: Monitor, until_s: float = 0.0
+) -> Iterator[tuple[float, Reading]]:
+    """Yield each new state with the time at which it was told, looking every quarter second."""
+    before = None
+    now_s = 0.0
+
+    def changed() -> Iterator[tuple[float, Reading]]:
+        nonlocal before
+        reading = monitor.reading(now_s)
+        if (reading.state, reading.lost) != before:
+            before = (reading.state, reading.lost)
+            yield now_s, reading
+
+    for at_s, data in [*parts, (until_s, b"")]:
+        while now_s < at_s:
+            now_s = min(at_s, now_s + 0.25)
+            monitor.feed(b"", now_s)
+            yield from changed()
+        monitor.feed(data, now_s)
+
+
+def test_a_steady_receiver_is_ready_in_three_seconds() -> None:
+    parts = [(i / 5.0, fix(i / 5.0)) for i in range(100)]
+    told = list(states(parts, Monitor()))
+    assert [reading.state for _, reading in told] == ["settling", "ready"]
+    assert told[0][1].reason == "waiting for 2 s more of positions"
+    assert told[1][0] <= 3.0
+    ready = told[1][1]
+    assert ready.utc is not None
+    assert ready.utc.startswith("2024-06-09T09:30:02.")
+    assert (ready.satellites, ready.hdop) == (10, 1.0)
+    assert ready.speed_mps == pytest.approx(0.0103, abs=1e-4)
+
+
+def test_the_fixes_are_counted_once_each() -> None:
+    monitor = Monitor()
+    list(states([(i / 5.0, fix(i / 5.0)) for i in range(150)], monitor, until_s=31.0))
+    assert monitor.reading(32.0).fixes == 150
+
+
+@pytest.mark.parametrize(
+    ("change", "says"),
+    [
+        ({"hdop": 8.0}, "HDOP is 8.0, 5 or less is needed"),
+        ({"satellites": 3}, "3 satellites only, four are needed"),
+        ({"valid": False}, "the receiver finds no position yet"),
+    ],
+)
+def test_what_is_waited_for_is_said(change: dict[str, float], says: str) -> None:
+    parts = [(i / 5.0, fix(i / 5.0, **change)) for i in range(40)]  # type: ignore[arg-type]
+    monitor = Monitor()
+    told = list(states(parts, monitor))
+    assert "ready" not in [reading.state for _, reading in told]
+    assert monitor.reading(8.5).reason == says
+
+
+def test_a_geometry_that_still_gets_better_is_waited_for() -> None:
+    """HDOP falls to 1 within half a minute: a ride measured before would have the worse one."""
+    hdop = [1.0 + 3.5 * max(0.0, 1.0 - i / 60.0) for i in range(100)]
+    parts = [(i / 2.0, fix(i / 2.0, hdop=hdop[i])) for i in range(100)]
+    told = list(states(parts, Monitor()))
+    assert [reading.state for _, reading in told] == ["settling", "ready"]
+    assert 25.0 <= told[-1][0] <= 36.0
+
+
+def test_a_fix_lost_while_riding_is_said_and_found_again() -> None:
+    def at(first: int, last: int) -> list[tuple[float, bytes]]:
+        return [(i / 5.0, fix(i / 5.0)) for i in range(first, last)]
+
+    tunnel = [(i / 5.0, fix(i / 5.0, valid=False)) for i in range(30, 80)]
+    told = list(states([*at(0, 30), *tunnel, *at(80, 110)], Monitor()))
+    assert [(reading.state, reading.lost) for _, reading in told] == [
+        ("settling", False), ("ready", False), ("no fix", True),
+        ("settling", False), ("ready", False),
+    ]  # fmt: skip
+    assert told[2][1].reason.startswith("lost: the receiver has had no position for ")
+    # Three seconds after the last fix, at 5.8 s, and at most one look later.
+    assert 8.75 <= told[2][0] <= 10.0
+
+
+def test_a_silent_line_and_a_wrong_speed_are_told_apart() -> None:
+    monitor = Monitor()
+    monitor.feed(b"", 0.0)
+    assert monitor.reading(0.0).reason == "nothing has arrived yet"
+    assert monitor.reading(4.0).reason == "nothing has arrived for 4 s"
+    monitor.feed(bytes(range(128, 256)) * 4 + b"\n", 5.0)
+    assert "hold no NMEA sentence: the speed of the line is wrong" in monitor.reading(5.1).reason
+
+
+def test_a_flood_without_a_line_end_stays_small() -> None:
+    monitor = Monitor()
+    for i in range(200):
+        monitor.feed(b"\xff" * 65_536, i * 0.01)
+        monitor.feed(b"$GPRMC," * 9_000 + b"\n", i * 0.01)
+    held = sum(len(line) for _, line in monitor._lines) + len(monitor._rest)
+    assert held <= (1 << 18) + (1 << 12)
+
+
+@pytest.mark.skipif(not REAL.is_dir(), reason="no folder of real receivers' logs beside this one")
+def test_real_receivers_become_ready_where_their_logs_have_settled() -> None:
+    """Logs graded good are ready within three seconds of the first fix or of their settling."""
+    ready_s: dict[str, float] = {}  # by log
+    for name in ("rx-com-1289.log", "rx-motorola-t805.log", "rx-tomtom-mkii.log"):
+        told = list(states(paced((REAL / name).read_bytes()), Monitor()))
+        if ready := [at for at, reading in told if reading.state == "ready"]:
+            ready_s[name] = ready[0]
+    assert ready_s["rx-com-1289.log"] <= 3.5
+    assert 7.5 <= ready_s["rx-motorola-t805.log"] <= 13.0
+    # Three or four satellites, and three fixes in half a minute.
+    assert "rx-tomtom-mkii.log" not in ready_s
