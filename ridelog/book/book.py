@@ -1,56 +1,75 @@
 """The ride book itself: one folder with the logs as they were given and one SQLite file."""
 
+import os
 import time
-from dataclasses import dataclass
+from collections.abc import Iterator
+from contextlib import contextmanager, suppress
 from pathlib import Path
 
-from ridelog.book.database import connect
+from ridelog.book.database import changing, connect, connect_to_read, whole
 from ridelog.book.machines import Machines
 from ridelog.book.originals import Intake, Original, place_of, read_original
 from ridelog.book.records import RideEntry
 from ridelog.book.results import Results
 from ridelog.book.rides import Details, Rides
+from ridelog.book.words import Words
 from ridelog.core.errors import BookError
 
-DATABASE = "book.sqlite3"
+DATABASE, ORIGINALS, WORDS = "book.sqlite3", "originals", "words"
 # Bytes that nobody has written to for this long belong to a process that ended. [s]
 _STALE_S = 86_400.0
 
 
-@dataclass(frozen=True)
-class Check:
-    """How sound a book is: how many logs match, which do not, and which belong to no ride."""
+def usual_folder() -> Path:
+    """Return the system's place for user data."""
+    from platformdirs import user_data_path
 
-    sound: int
-    damaged: tuple[str, ...]
-    without_ride: tuple[str, ...]
+    return user_data_path("ridelog", appauthor=False) / "book"
 
 
 class Book:
-    """An open ride book; use it in a ``with`` block, one object a thread."""
+    """An open ride book; use it in a ``with`` block, one object a thread.
 
-    def __init__(self, folder: Path | None = None) -> None:
-        if folder is None:  # the system's place for user data
-            from platformdirs import user_data_path
+    Where its folder cannot be written to it can be read. BookError if it cannot be opened, or if
+    there is none and ``make`` is False.
+    """
 
-            folder = user_data_path("ridelog", appauthor=False) / "book"
-        self.folder = folder
-        self._originals = self.folder / "originals"
+    def __init__(self, folder: Path | None = None, *, make: bool = True) -> None:
+        self.folder = usual_folder() if folder is None else folder
+        self._originals = self.folder / ORIGINALS
         self._incoming = self.folder / "incoming"
+        database, words = self.folder / DATABASE, self.folder / WORDS
+        there = _size(database) > 0
+        if not there:
+            _may_be_made(self.folder, make)
+        self.read_only = there and not (
+            os.access(self.folder, os.W_OK) and os.access(database, os.W_OK)
+        )
         try:
-            for place in (self.folder, self._originals, self._incoming):
-                place.mkdir(parents=True, exist_ok=True)
+            if not self.read_only:
+                for place in (self.folder, self._originals, self._incoming):
+                    place.mkdir(parents=True, exist_ok=True, mode=0o700)
+            self._connection = (connect_to_read if self.read_only else connect)(database)
         except OSError as error:
-            reason = (error.strerror or type(error).__name__).lower()
             raise BookError(
-                f"{self.folder}: the book's folder cannot be made ({reason}).",
+                f"{self.folder}: the book's folder cannot be made ({_reason(error)}).",
                 "choose another folder with --book.",
             ) from error
-        self._connection = connect(self.folder / DATABASE)
-        self.rides = Rides(self._connection, self._originals)
+        except BookError as error:
+            raise BookError(f"{database}: {error.problem}", error.advice) from error
+        self.rides = Rides(self._connection)
         self.machines = Machines(self._connection)
         self.details = Details(self._connection)
         self.results = Results(self._connection)
+        self.words = Words(self._connection, words, self._originals)
+        try:
+            self.words.fit()
+        except BaseException:
+            self._connection.close()
+            raise
+        if not self.read_only:
+            self.words.write()
+            self._connection.changed = self.words.write
 
     def __enter__(self) -> "Book":
         return self
@@ -61,6 +80,18 @@ class Book:
     def close(self) -> None:
         """Close the book; what was acknowledged is on the disk already."""
         self._connection.close()
+
+    @contextmanager
+    def all_or_nothing(self) -> Iterator[None]:
+        """Do every change that follows, or none of them."""
+        with changing(self._connection):
+            yield
+
+    @contextmanager
+    def one_moment(self) -> Iterator[None]:
+        """Read everything that follows as it is at one moment."""
+        with whole(self._connection, "BEGIN"):
+            yield
 
     def intake(self) -> Intake:
         """Return a place for the bytes of one log that come piece by piece."""
@@ -89,28 +120,58 @@ class Book:
         self.rides.get(ride_id)
         if setup and not machine:
             raise BookError("a set-up belongs to a machine.", "name the machine as well.")
-        machine_id = self.machines.named(machine).id if machine else None
-        setup_id = self.machines.setup_named(machine_id, setup).id if machine_id and setup else None
-        return self.rides.move(ride_id, machine_id, setup_id)
+        with self.all_or_nothing():
+            machine_id = self.machines.named(machine).id if machine else None
+            state = self.machines.setup_named(machine_id, setup) if machine_id and setup else None
+            return self.rides.move(ride_id, machine_id, state.id if state else None)
 
     def sweep(self) -> int:
         """Throw away bytes of uploads that were cut off; return how many."""
         count = 0
         oldest = time.time() - _STALE_S
-        for part in self._incoming.glob("*.part"):
-            if part.stat().st_mtime < oldest:
-                part.unlink(missing_ok=True)
-                count += 1
+        for part in (*self._incoming.glob("*.part"), *self.folder.glob(f"{DATABASE}.*.part")):
+            with suppress(OSError):  # another process may have taken it away just now
+                if part.stat().st_mtime < oldest:
+                    part.unlink()
+                    count += 1
         return count
 
-    def check(self) -> Check:
-        """Compare every log with its SHA-256."""
-        known = {row[0] for row in self._connection.execute("SELECT sha256 FROM ride")}
-        damaged: list[str] = []
-        for sha256 in sorted(known):
-            try:
-                self.original(sha256)
-            except BookError:
-                damaged.append(sha256)
-        there = {path.name for path in self._originals.glob("??/*")}
-        return Check(len(known) - len(damaged), tuple(damaged), tuple(sorted(there - known)))
+
+def logs_in(folder: Path) -> tuple[Path, ...]:
+    """Return every file that lies among the originals of a book's folder."""
+    return tuple(sorted(path for path in (folder / ORIGINALS).glob("*/*") if path.is_file()))
+
+
+def _may_be_made(folder: Path, make: bool) -> None:
+    """Raise BookError if a folder holds a book without its database, or may not become one."""
+    try:
+        logs = len(logs_in(folder))
+        words = (folder / WORDS / "book.json").exists()
+    except OSError as error:
+        raise BookError(
+            f"{folder}: the ride book cannot be read ({_reason(error)}).",
+            "check the folder's rights, or open another book with --book.",
+        ) from error
+    # Another process may have made it since; its logs come after it.
+    if (logs or words) and not _size(folder / DATABASE):
+        raise BookError(
+            f"{folder / DATABASE}: the ride book's database is gone, but {logs} of its logs are "
+            "there.",
+            "run `ridelog book rebuild`, which makes the database anew from them.",
+        )
+    if not make:
+        raise BookError(
+            f"{folder}: there is no ride book here.",
+            "see that the drive is there, or give the book's folder with --book.",
+        )
+
+
+def _size(path: Path) -> int:
+    try:
+        return path.stat().st_size
+    except OSError:
+        return 0
+
+
+def _reason(error: OSError) -> str:
+    return (error.strerror or type(error).__name__).lower()

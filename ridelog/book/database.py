@@ -1,137 +1,138 @@
-"""The SQLite file of the book: its tables, version by version, opened safely.
+"""The SQLite file of the book: opened safely, changed wholly or not at all, faults put in words.
 
-A book of an older version is brought up to date, with a copy as it was beside it.
+A book that may only be read is read as it is.
 """
 
+import hashlib
 import os
-import secrets
+import shutil
 import sqlite3
+import tempfile
 import time
-from collections.abc import Iterator
-from contextlib import contextmanager
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager, suppress
 from pathlib import Path
 
+from ridelog.book import versions
 from ridelog.core.errors import BookError
 
 # How long one process waits for another that writes. [ms]
 _WAIT_MS = 20_000
 # Between two tries of what SQLite itself does not wait for. [s]
 _RETRY_S = 0.01
-# Step k brings a book from version k to k + 1. Statements run one by one inside one transaction:
-# ``executescript`` would commit first. A released step is never changed again.
-STEPS: tuple[tuple[str, ...], ...] = (
-    (
-        """CREATE TABLE machine (
-            id INTEGER PRIMARY KEY AUTOINCREMENT,
-            name TEXT NOT NULL UNIQUE CHECK (length(name) BETWEEN 1 AND 200),
-            note TEXT NOT NULL DEFAULT '',
-            added_utc TEXT NOT NULL
-        ) STRICT""",
-        """CREATE TABLE setup (
-            id INTEGER PRIMARY KEY,
-            machine_id INTEGER NOT NULL REFERENCES machine (id) ON DELETE CASCADE,
-            name TEXT NOT NULL CHECK (length(name) BETWEEN 1 AND 200),
-            since_utc TEXT NOT NULL DEFAULT '',
-            toml TEXT NOT NULL DEFAULT '',
-            added_utc TEXT NOT NULL,
-            UNIQUE (machine_id, name)
-        ) STRICT""",
-        """CREATE TABLE ride (
-            id INTEGER PRIMARY KEY AUTOINCREMENT,
-            sha256 TEXT NOT NULL UNIQUE CHECK (length(sha256) = 64),
-            size_bytes INTEGER NOT NULL,
-            file TEXT NOT NULL,
-            format TEXT NOT NULL DEFAULT '',
-            start_utc TEXT NOT NULL DEFAULT '',
-            duration_s REAL,
-            state TEXT NOT NULL CHECK (state IN ('waiting', 'ready', 'failed')),
-            problem TEXT NOT NULL DEFAULT '',
-            machine_id INTEGER REFERENCES machine (id) ON DELETE SET NULL,
-            setup_id INTEGER REFERENCES setup (id) ON DELETE SET NULL,
-            added_utc TEXT NOT NULL
-        ) STRICT""",
-        "CREATE INDEX ride_by_machine ON ride (machine_id, start_utc)",
-        "CREATE INDEX ride_by_start ON ride (start_utc)",
-        """CREATE TABLE condition (
-            ride_id INTEGER NOT NULL REFERENCES ride (id) ON DELETE CASCADE,
-            name TEXT NOT NULL,
-            value TEXT NOT NULL,
-            PRIMARY KEY (ride_id, name)
-        ) STRICT, WITHOUT ROWID""",
-        """CREATE TABLE note (
-            id INTEGER PRIMARY KEY,
-            ride_id INTEGER NOT NULL REFERENCES ride (id) ON DELETE CASCADE,
-            words TEXT NOT NULL,
-            written_utc TEXT NOT NULL
-        ) STRICT""",
-        "CREATE INDEX note_by_ride ON note (ride_id)",
-        """CREATE TABLE mark (
-            id INTEGER PRIMARY KEY,
-            ride_id INTEGER NOT NULL REFERENCES ride (id) ON DELETE CASCADE,
-            kind TEXT NOT NULL CHECK (kind IN ('reverse', 'left_out')),
-            start_s REAL NOT NULL,
-            end_s REAL NOT NULL CHECK (end_s > start_s)
-        ) STRICT""",
-        "CREATE INDEX mark_by_ride ON mark (ride_id)",
-        """CREATE TABLE result (
-            id INTEGER PRIMARY KEY AUTOINCREMENT,
-            ride_id INTEGER NOT NULL REFERENCES ride (id) ON DELETE CASCADE,
-            version TEXT NOT NULL,
-            settings TEXT NOT NULL,
-            document TEXT NOT NULL,
-            made_utc TEXT NOT NULL,
-            UNIQUE (ride_id, version)
-        ) STRICT""",
-        """CREATE TABLE figure (
-            result_id INTEGER NOT NULL REFERENCES result (id) ON DELETE CASCADE,
-            name TEXT NOT NULL,
-            value REAL NOT NULL,
-            low REAL NOT NULL,
-            high REAL NOT NULL,
-            PRIMARY KEY (result_id, name)
-        ) STRICT, WITHOUT ROWID""",
-        """CREATE TABLE attachment (
-            result_id INTEGER NOT NULL REFERENCES result (id) ON DELETE CASCADE,
-            name TEXT NOT NULL,
-            data BLOB NOT NULL,
-            PRIMARY KEY (result_id, name)
-        ) STRICT""",
+_MEND = "run `ridelog book check`, which says how to mend it."
+# What SQLite answers, by its primary result code, in the words of the book.
+_FAULTS: dict[int, tuple[str, str]] = {
+    sqlite3.SQLITE_FULL: (
+        "the disk is full", "make room on it and do this again; what was in the book is unharmed.",
     ),
-)
+    sqlite3.SQLITE_READONLY: (
+        "the ride book can only be read here", "copy its folder to where you may write.",
+    ),
+    sqlite3.SQLITE_IOERR: (
+        "the disk with the ride book cannot be read or written",
+        "see that it is there and has room, then do this again.",
+    ),
+    sqlite3.SQLITE_CANTOPEN: (
+        "the ride book cannot be opened",
+        "check the folder's rights and free space, or open another book with --book.",
+    ),
+    sqlite3.SQLITE_BUSY: (
+        "another program has been writing into the ride book for a long time",
+        "end it, or do this again in a moment.",
+    ),
+}  # fmt: skip
 
 
-def connect(path: Path) -> sqlite3.Connection:
+class Connection(sqlite3.Connection):
+    """A connection that tells when something was changed, and may hold a copy of a book."""
+
+    changed: Callable[[], None] | None = None
+    copy: tempfile.TemporaryDirectory[str] | None = None
+
+    def close(self) -> None:
+        """Close the connection; a copy goes with it."""
+        super().close()
+        if self.copy is not None:
+            self.copy.cleanup()
+
+
+@contextmanager
+def spoken() -> Iterator[None]:
+    """Let every fault of SQLite end in a sentence; BookError."""
+    try:
+        yield
+    except sqlite3.IntegrityError:
+        raise  # a rule of the tables: whoever breaks it knows the words
+    except (sqlite3.ProgrammingError, sqlite3.InterfaceError):
+        raise  # a mistake of ours
+    except sqlite3.Error as error:
+        code = getattr(error, "sqlite_errorcode", sqlite3.SQLITE_CORRUPT) & 0xFF
+        what, advice = _FAULTS.get(code, ("the ride book's file is damaged", _MEND))
+        raise BookError(f"{what} ({error}).", advice) from error
+
+
+def connect(path: Path) -> Connection:
     """Return a connection to the book's file, which is made or brought up to date if needed.
 
     Every write is on the disk before it is acknowledged (WAL with synchronous=FULL). BookError if
     the file is no book, is damaged, or was written by a newer ridelog.
     """
-    try:
+    with spoken():
         connection = _connected(path)
         try:
-            _update(connection, path)
+            _keep_a_log(connection)
+            connection.execute("PRAGMA synchronous = FULL")
+            versions.update(connection, path)
         except BaseException:
             connection.close()
             raise
-    except sqlite3.Error as error:
-        raise BookError(
-            f"{path.name}: the ride book cannot be opened ({error}).",
-            "check the folder's rights and free space, or open another book with --book.",
-        ) from error
+    return connection
+
+
+def connect_to_read(path: Path) -> Connection:
+    """Return a connection that reads a book where nothing may be written.
+
+    What another program left in the write-ahead log, and what an older version lacks, is taken
+    into account in a copy that lasts as long as the connection.
+    """
+    connection = connect_to_check(path)
+    with spoken():
+        if versions.version(connection) != len(versions.STEPS):
+            connection.close()
+            connection, place = _copied(path)
+            versions.update(connection, place)
+            connection.execute("PRAGMA query_only = ON")
+    return connection
+
+
+def connect_to_check(path: Path) -> Connection:
+    """Return a connection that reads a book's file as it is, of whatever version."""
+    with spoken():
+        log = path.with_name(f"{path.name}-wal")
+        if os.access(path.parent, os.W_OK):
+            connection = _connected(path, "mode=ro")
+        elif log.is_file() and log.stat().st_size:
+            connection, _ = _copied(path)
+        else:  # nobody can write there, so that no lock and no shared memory are needed
+            connection = _connected(path, "immutable=1")
+        connection.execute("PRAGMA query_only = ON")
     return connection
 
 
 class Tables:
     """A part of the book: reads and writes some of its tables through one connection."""
 
-    def __init__(self, connection: sqlite3.Connection) -> None:
+    def __init__(self, connection: Connection) -> None:
         self._connection = connection
 
     def _rows(self, statement: str, *values: object) -> list[sqlite3.Row]:
-        return self._connection.execute(statement, values).fetchall()
+        with spoken():
+            return self._connection.execute(statement, values).fetchall()
 
     def _row(self, statement: str, *values: object) -> sqlite3.Row | None:
-        found: sqlite3.Row | None = self._connection.execute(statement, values).fetchone()
+        with spoken():
+            found: sqlite3.Row | None = self._connection.execute(statement, values).fetchone()
         return found
 
     def _known(self, what: str, number: int, statement: str) -> sqlite3.Row:
@@ -142,35 +143,81 @@ class Tables:
         return row
 
     def _do(self, statement: str, *values: object) -> sqlite3.Cursor:
-        """Change something; outside of ``changing`` a statement is all or nothing by itself."""
-        return self._connection.execute(statement, values)
+        """Change something, by itself or as a part of what ``changing`` does."""
+        with changing(self._connection):
+            return self._connection.execute(statement, values)
 
 
 @contextmanager
-def changing(connection: sqlite3.Connection) -> Iterator[None]:
-    """Do all of what follows or nothing of it."""
-    connection.execute("BEGIN IMMEDIATE")
-    try:
+def changing(connection: Connection) -> Iterator[None]:
+    """Do all of what follows or nothing of it; inside another change it is a part of that."""
+    if connection.in_transaction:
         yield
-    except BaseException:
-        connection.execute("ROLLBACK")
-        raise
-    connection.execute("COMMIT")
+        return
+    with whole(connection):
+        yield
+    if connection.changed is not None:
+        connection.changed()
 
 
-def _connected(path: Path) -> sqlite3.Connection:
+@contextmanager
+def whole(connection: Connection, begin: str = "BEGIN IMMEDIATE") -> Iterator[None]:
+    """Do all of what follows or nothing of it; with "BEGIN", read all of it at one moment."""
+    with spoken():
+        connection.execute(begin)
+        try:
+            yield
+            connection.execute("COMMIT")
+        except BaseException:
+            with suppress(sqlite3.Error):  # a full disk may have ended it already
+                connection.execute("ROLLBACK")
+            raise
+
+
+def sha256_of(*parts: str | bytes | None) -> str:
+    """Return the SHA-256 of texts and bytes one after the other; the tables know it too."""
+    digest = hashlib.sha256()
+    for part in parts:
+        digest.update(part.encode("utf-8", "replace") if isinstance(part, str) else part or b"")
+    return digest.hexdigest()
+
+
+def _connected(path: Path, how: str = "") -> Connection:
+    if not how and not path.exists():
+        # Only who owns the book reads it; SQLite gives its other files the same rights.
+        os.close(os.open(path, os.O_CREAT | os.O_RDWR, 0o600))
+    place = f"{path.absolute().as_uri()}?{how}" if how else str(path)
     connection = sqlite3.connect(
-        path, timeout=_WAIT_MS / 1000.0, isolation_level=None, check_same_thread=False
-    )
+        place, timeout=_WAIT_MS / 1000.0, isolation_level=None, check_same_thread=False,
+        uri=bool(how), factory=Connection,
+    )  # fmt: skip
     connection.row_factory = sqlite3.Row
+    connection.create_function("sha256", -1, sha256_of, deterministic=True)
     connection.execute(f"PRAGMA busy_timeout = {_WAIT_MS}")
-    _keep_a_log(connection)
-    connection.execute("PRAGMA synchronous = FULL")
     connection.execute("PRAGMA foreign_keys = ON")
     return connection
 
 
-def _keep_a_log(connection: sqlite3.Connection) -> None:
+def _copied(path: Path) -> tuple[Connection, Path]:
+    """Return a connection to a copy of a book's file with its log, and where the copy lies."""
+    try:
+        copy = tempfile.TemporaryDirectory(prefix="ridelog-")
+        for place in (path, path.with_name(f"{path.name}-wal")):
+            if place.is_file():
+                shutil.copyfile(place, Path(copy.name) / place.name)
+    except OSError as error:
+        raise BookError(
+            f"the ride book can only be read by way of a copy, which cannot be made "
+            f"({(error.strerror or type(error).__name__).lower()}).",
+            "make room on the disk for temporary files.",
+        ) from error
+    place = Path(copy.name) / path.name
+    connection = _connected(place)
+    connection.copy = copy
+    return connection, place
+
+
+def _keep_a_log(connection: Connection) -> None:
     """Turn on write-ahead logging, waiting for others that open the same new file.
 
     Two connections that each read a file and want it alone would wait for ever, so SQLite refuses
@@ -186,45 +233,3 @@ def _keep_a_log(connection: sqlite3.Connection) -> None:
             if not busy or time.monotonic() > end_s:
                 raise
             time.sleep(_RETRY_S)
-
-
-def _version(connection: sqlite3.Connection) -> int:
-    return int(connection.execute("PRAGMA user_version").fetchone()[0])
-
-
-def _update(connection: sqlite3.Connection, path: Path) -> None:
-    wanted = len(STEPS)
-    seen = _version(connection)
-    if seen > wanted:
-        raise BookError(
-            f"{path.name}: the ride book has version {seen}, this ridelog knows {wanted} at most.",
-            "install the newer ridelog that wrote it; nothing was changed.",
-        )
-    if seen == wanted:
-        return
-    if seen > 0:
-        _copy(connection, path, seen)
-    with changing(connection):
-        # Another process may have done it since: only what is read inside counts.
-        for number in range(_version(connection), wanted):
-            for statement in STEPS[number]:
-                connection.execute(statement)
-            connection.execute(f"PRAGMA user_version = {number + 1}")
-
-
-def _copy(connection: sqlite3.Connection, path: Path, version: int) -> None:
-    """Keep the book as it was before its tables change."""
-    part = path.with_name(f"{path.name}.{secrets.token_hex(8)}.part")
-    kept = path.with_name(f"{path.stem}-before-version-{version + 1}{path.suffix}")
-    connection.execute("VACUUM INTO ?", (str(part),))
-    check = sqlite3.connect(part)
-    try:
-        if _version(check) != version:
-            part.unlink()
-            raise BookError(
-                f"{path.name}: the copy made before the update has another version than {version}.",
-                "try again; nothing was changed.",
-            )
-    finally:
-        check.close()
-    os.replace(part, kept)

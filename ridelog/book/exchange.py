@@ -4,53 +4,70 @@ JSON, TOML and the logs themselves; one damaged ride never stops the others.
 """
 
 import hashlib
-import json
 import os
 import secrets
 import shutil
+import sqlite3
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
 
 from ridelog.book.book import Book
+from ridelog.book.machines import MOST_TOML
 from ridelog.book.originals import suffix_of
-from ridelog.book.records import CONDITIONS, NewResult, RideEntry
+from ridelog.book.records import NewResult, RideEntry, checked_name, checked_text
+from ridelog.book.words import json_bytes, machines_words, ride_words
+from ridelog.book.written import (
+    ADVICE,
+    WrittenResult,
+    WrittenRide,
+    read_document,
+    read_log,
+    read_machines,
+    read_ride,
+)
 from ridelog.core.errors import BookError, RideLogError
 from ridelog.core.estimate import Estimate
 
-SCHEMA = "ridelog.book/1"
-_OF_A_RIDE = ("file", "sha256", "format", "start_utc", "duration_s", "added_utc")
 _READ_ME = """A ride book as plain files, written by ridelog.
 
 machines.json          machines and their set-up states; each set-up file also under setups/
 rides/NUMBER-DAY-HASH/ one ride each:
   ride.json            file name, SHA-256, machine, set-up, conditions, notes, marked stretches
-  original.*           the log, byte for byte as it was given
+  original.*           the log, byte for byte as it was given (missing if it was damaged)
   result.json          the newest figures, in SI units
 
 The logs hold coordinates: they tell where the rides took place.
 `ridelog book import FOLDER` reads all of it back.
 """
-# The largest log that is read, as for a single one; and a JSON file of one ride. Own choice.
-_MOST_LOG_BYTES = 512 * 1024 * 1024
-_MOST_JSON_BYTES = 64 * 1024 * 1024
-_ADVICE = "export the book again; the other rides were read."
+
+
+@dataclass(frozen=True)
+class ExportedRides:
+    """What came of an export: how many rides are whole in it, and what had to be left out."""
+
+    count: int
+    left_out: tuple[str, ...]
 
 
 @dataclass(frozen=True)
 class ImportedRides:
-    """What came of reading an export: new rides, rides that were there, and sentences."""
+    """What came of reading an export, in rides and sentences.
+
+    ``added`` are new, ``present`` were there with all that the export tells of them, ``differing``
+    lack something that it tells, and ``problems`` could not be read.
+    """
 
     added: int
     present: int
+    differing: tuple[str, ...]
     problems: tuple[str, ...]
 
 
-def export_book(book: Book, folder: Path) -> int:
-    """Write everything in the book as plain files; return the number of rides.
+def export_book(book: Book, folder: Path) -> ExportedRides:
+    """Write everything in the book as plain files, as it is at one moment.
 
-    The folder appears complete or not at all. BookError if it is there already, cannot be written,
-    or a log has changed.
+    The folder appears complete or not at all; what is damaged is left out of it and named.
+    BookError if it is there already or cannot be written.
     """
     if folder.exists():
         raise BookError(
@@ -60,16 +77,23 @@ def export_book(book: Book, folder: Path) -> int:
         raise BookError(
             f"{folder}: there is no folder {folder.absolute().parent}.", "make it first."
         )
-    part = folder.with_name(f".{folder.name[:100]}.{secrets.token_hex(4)}.part")
+    _sweep(folder)
+    part = folder.with_name(f".{folder.name[:100]}.{os.getpid()}-{secrets.token_hex(4)}.part")
+    count, left_out = 0, []
     try:
-        part.mkdir()
+        part.mkdir(mode=0o700)
         (part / "README.txt").write_text(_READ_ME, encoding="utf-8")
-        _write_json(part / "machines.json", _machines(book, part / "setups"))
-        count = 0
-        while rides := book.rides.found(most=100, skip=count):
-            for ride in rides:
-                _write_ride(book, ride, part / "rides")
-            count += len(rides)
+        with book.one_moment():
+            _write_machines(book, part)
+            skip = 0
+            while rides := book.rides.found(most=100, skip=skip):
+                for ride in rides:
+                    damaged = _write_ride(book, ride, part / "rides")
+                    left_out += damaged
+                    count += not damaged
+                skip += len(rides)
+        if hasattr(os, "sync"):
+            os.sync()
         os.rename(part, folder)
     except OSError as error:
         reason = (error.strerror or type(error).__name__).lower()
@@ -79,167 +103,237 @@ def export_book(book: Book, folder: Path) -> int:
         ) from error
     finally:
         shutil.rmtree(part, ignore_errors=True)
-    return count
+    return ExportedRides(count, tuple(left_out))
 
 
-def import_book(book: Book, folder: Path) -> ImportedRides:
-    """Add the machines and rides of an export to a book; rides that are there stay as they are.
+def import_book(book: Book, folder: Path, *, fill: bool = False) -> ImportedRides:
+    """Add the machines and rides of an export to a book, each wholly or not at all.
 
-    BookError if the folder is no export of a ride book.
+    Rides that are there stay as they are; with ``fill`` they get what they lack. BookError if the
+    folder is no export of a ride book.
     """
-    machines = _read_json(folder / "machines.json")
-    if machines.get("schema") != SCHEMA:
-        raise BookError(
-            f"{folder}: this is no export of a ride book that this ridelog knows "
-            f"(schema {str(machines.get('schema'))[:40]!r}, expected {SCHEMA!r}).",
-            "give the folder that `ridelog book export` wrote.",
-        )
+    places = [place for place in sorted((folder / "rides").glob("*")) if place.is_dir()]
+    differing: list[str] = []
     problems: list[str] = []
-    _add_machines(book, machines, problems)
+    try:
+        with book.all_or_nothing():
+            differing += take_machines(book, folder / "machines.json")
+    except BookError as error:
+        if not any((place / "ride.json").is_file() for place in places):
+            raise BookError(
+                f"{folder}: this is no export of a ride book that this ridelog knows "
+                f"({error.problem})",
+                "give the folder that `ridelog book export` wrote.",
+            ) from error
+        problems.append(str(error))
     added = present = 0
-    for place in sorted((folder / "rides").glob("*")):
-        if not place.is_dir():
-            continue
+    for place in places:
         try:
-            new = _add_ride(book, place)
-            added, present = added + new, present + (not new)
+            new, lacking = _take_ride(book, place, fill)
+            added, present = added + new, present + (not new and not lacking)
+            if lacking:
+                differing.append(lacking)
         except RideLogError as error:
             problems.append(str(error))
-        except (TypeError, KeyError, ValueError, AttributeError) as error:
-            words = f"{place.name}: ride.json is not as it was exported ({error})."
-            problems.append(str(BookError(words, _ADVICE)))
-    return ImportedRides(added, present, tuple(problems))
+        except (OSError, ValueError, RecursionError, OverflowError, sqlite3.Error) as error:
+            words = f"{place.name}: the ride is not as it was exported ({error})."
+            problems.append(str(BookError(words, ADVICE)))
+    return ImportedRides(added, present, tuple(differing), tuple(problems))
 
 
-def _machines(book: Book, place: Path) -> dict[str, Any]:
-    machines = []
+def take_machines(book: Book, path: Path) -> list[str]:
+    """Add the machines of a file to a book; return sentences about those that stay different."""
+    differing = []
+    for entry in read_machines(path).machines:
+        machine = book.machines.named(entry.name)
+        if entry.note and not machine.note:
+            book.machines.change(machine.id, name=machine.name, note=entry.note)
+        note = checked_text("note", entry.note)
+        other = ["note"] if note and machine.note not in ("", note) else []
+        for part in entry.setups:
+            setup = book.machines.setup_named(machine.id, part.name)
+            if not setup.toml and not setup.since_utc:
+                book.machines.change_setup(
+                    setup.id, name=setup.name, since_utc=part.since, toml=part.toml
+                )
+                setup = book.machines.setup(setup.id)
+            toml = checked_text("set-up file", part.toml, MOST_TOML)
+            if toml not in ("", setup.toml) or part.since not in ("", setup.since_utc):
+                other.append(f"set-up {setup.name}")
+        if other:
+            differing.append(
+                f"machine {machine.name} stays as it is, but the export has another "
+                f"{' and another '.join(other)}."
+            )
+    return differing
+
+
+def fill_ride(book: Book, ride: RideEntry, written: WrittenRide) -> None:
+    """Give a ride everything that is written of it and that it lacks; nothing is taken away."""
+    lacking = _lacking(book, ride, written)
+    with book.all_or_nothing():
+        machine, setup = _machine(written)
+        if "machine" in lacking and ride.machine in ("", machine) and not ride.setup:
+            book.assign(ride.id, machine, setup)
+        if "conditions" in lacking:
+            noted = book.details.conditions(ride.id)
+            book.details.set_conditions(ride.id, {**written.known_conditions(), **noted})
+        there = _notes(book, ride)
+        for words, written_utc in _written_notes(written):
+            if (words, written_utc) not in there:
+                book.details.add_note(ride.id, words, written_utc)
+        marks = _marks(book, ride)
+        for mark in written.marks:
+            if (mark.kind, mark.start_s, mark.end_s) not in marks:
+                book.details.add_mark(ride.id, mark.kind, mark.start_s, mark.end_s)
+
+
+def _lacking(book: Book, ride: RideEntry, written: WrittenRide) -> list[str]:
+    """Return what is written of a ride and is not in the book, by kind."""
+    noted = book.details.conditions(ride.id)
+    machine, setup = _machine(written)
+    told = {(mark.kind, mark.start_s, mark.end_s) for mark in written.marks}
+    kinds = {
+        "machine": machine and (machine, setup) != (ride.machine, ride.setup if setup else ""),
+        "conditions": any(
+            noted.get(name) != " ".join(checked_text(name, value).split())
+            for name, value in written.known_conditions().items()
+            if value
+        ),
+        "notes": not set(_written_notes(written)) <= _notes(book, ride),
+        "marks": not told <= _marks(book, ride),
+    }
+    return [what for what, lacks in kinds.items() if lacks]
+
+
+def _machine(written: WrittenRide) -> tuple[str, str]:
+    """Return the names of a ride's machine and set-up as the book would write them."""
+    if not written.machine:
+        return "", ""
+    machine = checked_name("name of the machine", written.machine)
+    return machine, checked_name("name of the set-up", written.setup) if written.setup else ""
+
+
+def _written_notes(written: WrittenRide) -> list[tuple[str, str]]:
+    notes = [(checked_text("note", n.words), n.written_utc[:20]) for n in written.notes]
+    return [(words, written_utc or written.added_utc[:20]) for words, written_utc in notes if words]
+
+
+def _notes(book: Book, ride: RideEntry) -> set[tuple[str, str]]:
+    return {(note.words, note.written_utc) for note in book.details.notes(ride.id)}
+
+
+def _marks(book: Book, ride: RideEntry) -> set[tuple[str, float, float]]:
+    return {(mark.kind, mark.start_s, mark.end_s) for mark in book.details.marks(ride.id)}
+
+
+def _write_machines(book: Book, part: Path) -> None:
+    (part / "machines.json").write_bytes(json_bytes(machines_words(book.machines)))
     for machine in book.machines.all():
-        setups = []
         for setup in book.machines.setups(machine.id):
-            setups.append({"name": setup.name, "since": setup.since_utc, "toml": setup.toml})
             if setup.toml:
-                place.mkdir(exist_ok=True)
+                (part / "setups").mkdir(exist_ok=True)
                 name = f"machine-{machine.id}-setup-{setup.id}.toml"
-                (place / name).write_text(setup.toml + "\n", encoding="utf-8")
-        machines.append({"name": machine.name, "note": machine.note, "setups": setups})
-    return {"schema": SCHEMA, "machines": machines}
+                (part / "setups" / name).write_text(
+                    setup.toml + "\n", encoding="utf-8", errors="replace"
+                )
 
 
-def _write_ride(book: Book, ride: RideEntry, rides: Path) -> None:
-    data = book.original(ride.sha256)
+def _write_ride(book: Book, ride: RideEntry, rides: Path) -> list[str]:
+    """Write what is sound of a ride; return sentences about the rest."""
+    damaged = []
     day = ride.start_utc[:10] if ride.start_utc[:1].isdigit() else "no-date"
     place = rides / f"{ride.id:05d}-{day}-{ride.sha256[:12]}"
     place.mkdir(parents=True)
-    (place / f"original.{suffix_of(ride.format, data)}").write_bytes(data)
-    result = book.results.latest(ride.id)
-    made = None
-    if result is not None:
-        figures = {
-            name: {"value": f.value, "low": f.low, "high": f.high}
-            for name, f in book.results.figures([ride.id])[ride.id].items()
-        }
-        made = {"version": result.version, "settings": result.settings, "figures": figures}
-        _write_json(place / "result.json", result.document)
-    _write_json(
-        place / "ride.json",
-        {
-            "schema": SCHEMA,
-            **{name: getattr(ride, name) for name in _OF_A_RIDE},
-            "machine": ride.machine or None,
-            "setup": ride.setup or None,
-            "conditions": book.details.conditions(ride.id),
-            "notes": [
-                {"written_utc": note.written_utc, "words": note.words}
-                for note in book.details.notes(ride.id)
-            ],
-            "marks": [
-                {"kind": mark.kind, "start_s": mark.start_s, "end_s": mark.end_s}
-                for mark in book.details.marks(ride.id)
-            ],
-            "result": made,
-        },
-    )
-
-
-def _write_json(path: Path, document: dict[str, Any]) -> None:
-    text = json.dumps(document, allow_nan=False, ensure_ascii=False, indent=1)
-    path.write_text(text + "\n", encoding="utf-8", errors="replace")
-
-
-def _add_machines(book: Book, document: dict[str, Any], problems: list[str]) -> None:
-    for entry in document.get("machines", []):
-        try:
-            machine = book.machines.named(str(entry["name"]))
-            if entry.get("note") and not machine.note:
-                book.machines.change(machine.id, name=machine.name, note=str(entry["note"]))
-            for part in entry.get("setups", []):
-                setup = book.machines.setup_named(machine.id, str(part["name"]))
-                if not setup.toml:
-                    book.machines.change_setup(
-                        setup.id, name=setup.name, since_utc=str(part.get("since", "")),
-                        toml=str(part.get("toml", "")),
-                    )  # fmt: skip
-        except (BookError, TypeError, KeyError, AttributeError) as error:
-            problems.append(f"machines.json: a machine cannot be read ({error}).")
-
-
-def _add_ride(book: Book, place: Path) -> bool:
-    entry = _read_json(place / "ride.json")
-    logs = sorted(place.glob("original.*"))
-    if len(logs) != 1:
-        raise BookError(f"{place.name}: there are {len(logs)} logs, expected one.", _ADVICE)
-    if logs[0].stat().st_size > _MOST_LOG_BYTES:
-        raise BookError(f"{place.name}: the log is larger than ridelog reads.", _ADVICE)
-    data = logs[0].read_bytes()
-    if hashlib.sha256(data).hexdigest() != entry["sha256"]:
-        raise BookError(
-            f"{place.name}: the log does not match its SHA-256 {str(entry['sha256'])[:12]}.",
-            _ADVICE,
-        )
-    known = book.rides.by_hash(entry["sha256"])
-    original = book.store(data)
-    if known is not None:
-        return False
-    ride, _ = book.rides.add(original, str(entry["file"]))
-    if entry.get("machine"):
-        book.assign(ride.id, str(entry["machine"]), str(entry["setup"] or ""))
-    conditions = {k: str(v) for k, v in entry.get("conditions", {}).items() if k in CONDITIONS}
-    book.details.set_conditions(ride.id, conditions)
-    for note in entry.get("notes", []):
-        book.details.add_note(ride.id, str(note["words"]), str(note["written_utc"])[:20])
-    for mark in entry.get("marks", []):
-        book.details.add_mark(ride.id, mark["kind"], float(mark["start_s"]), float(mark["end_s"]))
-    made = entry.get("result")
-    if made is not None:
-        figures = {
-            str(name): Estimate(float(f["value"]), float(f["low"]), float(f["high"]))
-            for name, f in made["figures"].items()
-        }
-        document = _read_json(place / "result.json")
-        book.results.put(
-            ride.id, NewResult(str(made["version"]), dict(made["settings"]), document, figures)
-        )
-        book.rides.describe(
-            ride.id, format=str(entry["format"]), start_utc=str(entry["start_utc"]),
-            duration_s=float(entry["duration_s"]),
-        )  # fmt: skip
-    return True
-
-
-def _read_json(path: Path) -> dict[str, Any]:
-    shown = f"{path.parent.name}/{path.name}"
     try:
-        if path.stat().st_size > _MOST_JSON_BYTES:
-            raise BookError(f"{shown}: the file is too large to be of an export.", _ADVICE)
-        document = json.loads(path.read_text(encoding="utf-8"))
-    except OSError as error:
-        reason = (error.strerror or type(error).__name__).lower()
+        data = book.original(ride.sha256)
+        (place / f"original.{suffix_of(ride.format, data)}").write_bytes(data)
+    except BookError as error:
+        damaged.append(f"ride {ride.id}: {error}")
+    words = ride_words(book.details, ride) | {"result": None}
+    try:
+        result = book.results.latest(ride.id)
+        if result is not None:
+            figures = book.results.figures([ride.id])[ride.id]
+            words["result"] = {
+                "version": result.version,
+                "settings": result.settings,
+                "figures": {
+                    name: {"value": f.value, "low": f.low, "high": f.high}
+                    for name, f in figures.items()
+                },
+            }
+            (place / "result.json").write_bytes(json_bytes(result.document))
+    except (BookError, ValueError) as error:
+        words["result"] = None
+        damaged.append(f"ride {ride.id}, its figures: {error}")
+    (place / "ride.json").write_bytes(json_bytes(words))
+    return damaged
+
+
+def _take_ride(book: Book, place: Path, fill: bool) -> tuple[bool, str]:
+    """Add one ride; return whether it is new, and what of the export is not in the book, in words.
+
+    BookError if its log or its words are damaged; without its figures it is measured anew.
+    """
+    written = read_ride(place / "ride.json")
+    data = read_log(place)
+    if hashlib.sha256(data).hexdigest() != written.sha256:
         raise BookError(
-            f"{shown}: the file cannot be read ({reason}).",
-            "give the folder that `ridelog book export` wrote.",
-        ) from error
-    except (ValueError, RecursionError) as error:
-        raise BookError(f"{shown}: the file is no JSON ({error}).", _ADVICE) from error
-    if not isinstance(document, dict):
-        raise BookError(f"{shown}: the file does not hold a JSON object.", _ADVICE)
-    return document
+            f"{place.name}: the log does not match its SHA-256 {written.sha256[:12]}.", ADVICE
+        )
+    result, problem = None, ""
+    try:
+        result = None if written.result is None else _new_result(written.result, place)
+    except (BookError, ValueError) as error:
+        problem = f"{place.name}: the figures are not as they were exported ({error})."
+    original = book.store(data)
+    with book.all_or_nothing():
+        ride, new = book.rides.add(original, written.file)
+        if new or fill:
+            fill_ride(book, ride, written)
+        if result is not None and (new or (fill and not _holds(book, ride, result))):
+            book.results.put(ride.id, result)
+            book.rides.describe(
+                ride.id, format=written.format, start_utc=written.start_utc,
+                duration_s=written.duration_s,
+            )  # fmt: skip
+    ride = book.rides.get(ride.id)
+    lacking = _lacking(book, ride, written)
+    if result is not None and not _holds(book, ride, result):
+        lacking.append("figures")
+    if lacking:
+        problem = (
+            f"ride {ride.id}, {ride.file}, stays as it is, but the export has other "
+            f"{', '.join(lacking)}. {problem}"
+        )
+    return new, problem.strip()
+
+
+def _holds(book: Book, ride: RideEntry, result: NewResult) -> bool:
+    """Return whether a ride has these figures, or newer ones of another version."""
+    try:
+        kept = book.results.all(ride.id)
+    except BookError:  # damaged: what the export has is better
+        return False
+    same = [one for one in kept if one.version == result.version]
+    return any(one.document == result.document for one in same) if same else bool(kept)
+
+
+def _new_result(made: WrittenResult, place: Path) -> NewResult:
+    figures = {name: Estimate(f.value, f.low, f.high) for name, f in made.figures.items()}
+    return NewResult(made.version, made.settings, read_document(place / "result.json"), figures)
+
+
+def _sweep(folder: Path) -> None:
+    """Take away what an export that was ended left behind."""
+    if os.name == "nt":  # no question about a process there that does it no harm
+        return
+    for part in folder.absolute().parent.glob(f".{folder.name[:100]}.*.part"):
+        number = part.name[: -len(".part")].rsplit(".", 1)[-1].split("-")[0]
+        try:
+            os.kill(int(number), 0)
+        except ProcessLookupError:
+            shutil.rmtree(part, ignore_errors=True)
+        except (ValueError, OverflowError, PermissionError):
+            continue

@@ -14,7 +14,7 @@ from ridelog.book.records import (
 from ridelog.core.errors import BookError
 
 # A set-up file is a page of text; own choice.
-_MOST_TOML = 64_000
+MOST_TOML = 64_000
 
 
 class Machines(Tables):
@@ -80,7 +80,7 @@ class Machines(Tables):
         """
         name = checked_name("name of the set-up", name)
         since_utc = checked_day(since_utc)
-        toml = checked_text("set-up file", toml, _MOST_TOML)
+        toml = checked_text("set-up file", toml, MOST_TOML)
         machine_id = self.setup(setup_id).machine_id
         with changing(self._connection):
             if self._row(

@@ -3,10 +3,15 @@
 import hashlib
 import os
 import secrets
+from collections.abc import Iterator
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from pathlib import Path
 
 from ridelog.core.errors import BookError
+
+# The largest log that is taken in from an export, as for a single one. Own choice.
+MOST_LOG_BYTES = 512 * 1024 * 1024
 
 
 @dataclass(frozen=True)
@@ -30,37 +35,59 @@ class Intake:
         self._part = incoming / f"{secrets.token_hex(16)}.part"
         self._hash = hashlib.sha256()
         self.size_bytes = 0
-        self._stream = self._part.open("xb")
+        with _told():
+            self._stream = self._part.open("xb")
+            os.chmod(self._part, 0o600)
 
     def write(self, data: bytes) -> None:
-        """Take the next bytes."""
-        self._stream.write(data)
+        """Take the next bytes; BookError if there is no room for them."""
+        with _told():
+            self._stream.write(data)
         self._hash.update(data)
         self.size_bytes += len(data)
 
     def finish(self) -> Original:
         """Put the log into its place for good; when this returns it survives a power cut."""
-        self._stream.flush()
-        os.fsync(self._stream.fileno())
-        self._stream.close()
         sha256 = self._hash.hexdigest()
         place = place_of(self._originals, sha256)
-        if not place.parent.is_dir():
-            place.parent.mkdir(exist_ok=True)
-            _sync_folder(self._originals)
-        # The same bytes may be there already; replacing them by themselves also mends a file
-        # that a failing disk has spoiled.
-        os.chmod(self._part, 0o444)
-        os.replace(self._part, place)
-        _sync_folder(place.parent)
+        with _told():
+            self._stream.flush()
+            os.fsync(self._stream.fileno())
+            self._stream.close()
+            if not place.parent.is_dir():
+                place.parent.mkdir(exist_ok=True, mode=0o700)
+                sync_folder(self._originals)
+            # The same bytes may be there already; replacing them by themselves also mends a file
+            # that a failing disk has spoiled.
+            os.chmod(self._part, 0o400)
+            os.replace(self._part, place)
+            sync_folder(place.parent)
         return Original(sha256, self.size_bytes, place)
 
     def __enter__(self) -> "Intake":
         return self
 
     def __exit__(self, *error: object) -> None:
-        self._stream.close()
-        self._part.unlink(missing_ok=True)
+        with suppress(OSError):  # what no longer fits on the disk is thrown away all the same
+            self._stream.close()
+        with suppress(OSError):
+            self._part.unlink(missing_ok=True)
+
+
+@contextmanager
+def _told() -> Iterator[None]:
+    try:
+        yield
+    except OSError as error:
+        raise BookError(
+            f"the log cannot be kept ({(error.strerror or type(error).__name__).lower()}).",
+            "see that the book's folder is there and has room, then add the log again.",
+        ) from error
+
+
+def is_sha256(text: str) -> bool:
+    """Return whether a text is a SHA-256 as the book writes it."""
+    return len(text) == 64 and not set(text) - set("0123456789abcdef")
 
 
 def place_of(originals: Path, sha256: str) -> Path:
@@ -68,7 +95,7 @@ def place_of(originals: Path, sha256: str) -> Path:
 
     BookError if the text is no SHA-256.
     """
-    if len(sha256) != 64 or set(sha256) - set("0123456789abcdef"):
+    if not is_sha256(sha256):
         raise BookError(
             f"{sha256[:20]!r} is no SHA-256 of a log.", "give its 64 hexadecimal digits."
         )
@@ -101,7 +128,7 @@ def suffix_of(format: str, data: bytes) -> str:
     return packed or {"gpx": "gpx", "nmea": "nmea"}.get(format.split("-")[0], "log")
 
 
-def _sync_folder(folder: Path) -> None:
+def sync_folder(folder: Path) -> None:
     """Make a new name in a folder survive a power cut, where the system can."""
     if os.name == "nt":  # Windows opens no folders; its rename is written through
         return

@@ -3,8 +3,9 @@
 import json
 import sqlite3
 
-from ridelog.book.database import Tables, changing
+from ridelog.book.database import Tables, changing, sha256_of
 from ridelog.book.records import NewResult, StoredResult, now_utc
+from ridelog.core.errors import BookError
 from ridelog.core.estimate import Estimate
 
 _LATEST = "(SELECT max(id) FROM result WHERE ride_id = ?)"
@@ -27,26 +28,26 @@ class Results(Tables):
                 ride_id,
             )
             number = self._do(
-                "INSERT INTO result (ride_id, version, settings, document, made_utc)"
-                " VALUES (?, ?, ?, ?, ?)",
-                ride_id, new.version, settings, document, now_utc(),
+                "INSERT INTO result (ride_id, version, settings, document, made_utc, digest)"
+                " VALUES (?, ?, ?, ?, ?, ?)",
+                ride_id, new.version, settings, document, now_utc(), sha256_of(settings, document),
             ).lastrowid  # fmt: skip
             self._connection.executemany(
                 "INSERT INTO figure (result_id, name, value, low, high) VALUES (?, ?, ?, ?, ?)",
                 [(number, name, f.value, f.low, f.high) for name, f in new.figures.items()],
             )
             self._connection.executemany(
-                "INSERT INTO attachment (result_id, name, data) VALUES (?, ?, ?)",
-                [(number, name, data) for name, data in new.attachments.items()],
+                "INSERT INTO attachment (result_id, name, data, digest) VALUES (?, ?, ?, ?)",
+                [(number, name, data, sha256_of(data)) for name, data in new.attachments.items()],
             )
         return int(number or 0)
 
     def attach(self, result_id: int, name: str, data: bytes) -> None:
         """Keep something beside a result, if the result is still there."""
         self._do(
-            "INSERT OR REPLACE INTO attachment (result_id, name, data)"
-            " SELECT id, ?, ? FROM result WHERE id = ?",
-            name, data, result_id,
+            "INSERT OR REPLACE INTO attachment (result_id, name, data, digest)"
+            " SELECT id, ?, ?, ? FROM result WHERE id = ?",
+            name, data, sha256_of(data), result_id,
         )  # fmt: skip
 
     def latest(self, ride_id: int) -> StoredResult | None:
@@ -62,9 +63,12 @@ class Results(Tables):
     def attachment(self, ride_id: int, name: str) -> bytes | None:
         """Return an attachment of a ride's newest result, or None."""
         row = self._row(
-            f"SELECT data FROM attachment WHERE result_id = {_LATEST} AND name = ?", ride_id, name
-        )
-        return None if row is None else bytes(row[0])
+            f"SELECT data, digest FROM attachment WHERE result_id = {_LATEST} AND name = ?",
+            ride_id, name,
+        )  # fmt: skip
+        # A damaged one counts as none: it is drawn anew.
+        sound = row is not None and row["digest"] in ("", sha256_of(row["data"]))
+        return bytes(row["data"]) if row is not None and sound else None
 
     def figures(self, ride_ids: list[int]) -> dict[int, dict[str, Estimate]]:
         """Return the figures of several rides' newest results, by ride and name."""
@@ -93,5 +97,10 @@ class Results(Tables):
 
 
 def _stored(row: sqlite3.Row) -> StoredResult:
-    read = {name: json.loads(row[name]) for name in ("settings", "document")}
-    return StoredResult(**{**row, **read})
+    kept = dict(row)
+    if kept.pop("digest") not in ("", sha256_of(row["settings"], row["document"])):
+        raise BookError(
+            f"the figures of ride {row['ride_id']} in the book are damaged.",
+            "run `ridelog book check`, which says how to mend it.",
+        )
+    return StoredResult(**{**kept, **{n: json.loads(row[n]) for n in ("settings", "document")}})

@@ -2,10 +2,9 @@
 
 import math
 import sqlite3
-from pathlib import Path
 
 from ridelog.book.database import Tables, changing
-from ridelog.book.originals import Original, place_of
+from ridelog.book.originals import Original
 from ridelog.book.records import (
     CONDITIONS,
     MARK_KINDS,
@@ -32,21 +31,19 @@ _MOST_CONDITION, _MOST_MARKS, _MOST_NOTES = 200, 100, 500
 class Rides(Tables):
     """The rides of one book."""
 
-    def __init__(self, connection: sqlite3.Connection, originals: Path) -> None:
-        super().__init__(connection)
-        self._originals = originals
-
-    def add(self, original: Original, file: str) -> tuple[RideEntry, bool]:
+    def add(self, original: Original, file: str, *, lost: bool = False) -> tuple[RideEntry, bool]:
         """Return the ride of a stored log, and whether it is new: the same log is one ride.
 
-        BookError if somebody removed the ride in this very moment.
+        With ``lost`` the log need not be there. BookError if somebody removed the ride in this very
+        moment.
         """
         with changing(self._connection):
-            if not original.path.is_file():
+            if not (lost or original.path.is_file()):
                 raise BookError(
                     f"{shown_file(file)}: the log was removed while it was being added.",
                     "add it again.",
                 )
+            self._do("DELETE FROM removed WHERE sha256 = ?", original.sha256)
             new = self._do(
                 "INSERT INTO ride (sha256, size_bytes, file, state, added_utc)"
                 " VALUES (?, ?, ?, 'waiting', ?) ON CONFLICT (sha256) DO NOTHING",
@@ -85,12 +82,16 @@ class Rides(Tables):
         where, values = _where(words, machine_id)
         return int(self._rows(f"SELECT count(*) {_FROM} {where}", *values)[0][0])
 
-    def waiting(self) -> tuple[RideEntry, ...]:
-        """Return the rides without figures, in the order they came."""
-        rows = self._rows(f"{_SELECT} WHERE ride.state = 'waiting' ORDER BY ride.id")
+    def waiting(self, *states: str) -> tuple[RideEntry, ...]:
+        """Return the rides in one of some states, "waiting" if none is named, as they came."""
+        wanted = states or ("waiting",)
+        marks = ",".join("?" * len(wanted))
+        rows = self._rows(f"{_SELECT} WHERE ride.state IN ({marks}) ORDER BY ride.id", *wanted)
         return tuple(RideEntry(**row) for row in rows)
 
-    def describe(self, ride_id: int, *, format: str, start_utc: str, duration_s: float) -> None:
+    def describe(
+        self, ride_id: int, *, format: str, start_utc: str, duration_s: float | None
+    ) -> None:
         """Write down what reading the log has told; the ride is then ready."""
         self._do(
             "UPDATE ride SET format = ?, start_utc = ?, duration_s = ?, state = 'ready',"
@@ -132,11 +133,10 @@ class Rides(Tables):
     def remove(self, ride_id: int) -> None:
         """Take a ride and its log out of the book for good."""
         ride = self.get(ride_id)
-        self._do("DELETE FROM ride WHERE id = ?", ride_id)
-        # The file goes only after the row has gone, and not if the same log was added since.
         with changing(self._connection):
-            if self.by_hash(ride.sha256) is None:
-                place_of(self._originals, ride.sha256).unlink(missing_ok=True)
+            self._do("DELETE FROM ride WHERE id = ?", ride_id)
+            # The files go only after the row has gone, even if this program is ended in between.
+            self._do("INSERT OR IGNORE INTO removed (sha256) VALUES (?)", ride.sha256)
 
 
 def _where(words: str, machine_id: int | None) -> tuple[str, list[object]]:

@@ -1,13 +1,13 @@
 """The commands about the ride book."""
 
 import sys
+from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from ridelog.book.book import Book
-from ridelog.book.exchange import export_book, import_book
+from ridelog.book.book import Book, usual_folder
 from ridelog.book.records import CONDITIONS, MARK_KINDS, RideEntry
 from ridelog.cli.options import Units, UnitsOption, command_group, takes
 from ridelog.cli.terminal import progress, shown
@@ -50,10 +50,9 @@ def add(
                 _add_one(opened, path, machine, setup, units)
             except RideLogError as error:  # one bad log never stops the others
                 problems.append(str(error))
-    if len(problems) == 1:
-        raise RideLogError(problems[0])
-    if problems:
-        raise RideLogError(f"{len(problems)} of {len(rides)} logs: " + " ".join(problems))
+            except OSError as error:
+                problems.append(f"{shown(path)}: the file cannot be read ({error.strerror}).")
+    _told(problems, f"{len(problems)} of {len(rides)} logs")
 
 
 @book_app.command(name="list")
@@ -69,7 +68,7 @@ def list_rides(
     from ridelog.workflow.book_ride import top_speed
 
     asked = " ".join(words or [])
-    with Book(book) as opened:
+    with Book(book, make=False) as opened:
         rides = opened.rides.found(asked, most=most)
         figures = opened.results.figures([ride.id for ride in rides])
         count = opened.rides.count(asked)
@@ -85,13 +84,14 @@ def show(ride: Number, book: BookFolder = None, units: UnitsOption = Units.KMH) 
     """Show what the book knows of a ride."""
     from ridelog.workflow.book_ride import moment, top_speed
 
-    with Book(book) as opened:
+    with Book(book, make=False) as opened:
         entry = opened.rides.get(ride)
         figures = opened.results.figures([ride])[ride]
         result = opened.results.latest(ride)
         rows = [
             ("Ride", f"{entry.id}, {entry.file}"),
             ("When", _when(entry)),
+            *([("Why", entry.problem)] if entry.problem else []),
             ("Machine", entry.machine or "not named"),
             ("Set-up", entry.setup or "not named"),
             ("Top speed", _speed(top_speed(figures), units)),
@@ -122,7 +122,7 @@ def move(
     book: BookFolder = None,
 ) -> None:
     """Move a ride to another machine or set-up."""
-    with Book(book) as opened:
+    with Book(book, make=False) as opened:
         entry = opened.assign(ride, machine, setup or "")
     print(f"Ride {ride}: {entry.machine}{', ' + entry.setup if entry.setup else ''}")
 
@@ -134,16 +134,25 @@ def again(
     ] = None,
     book: BookFolder = None,
 ) -> None:
-    """Measure rides again whose figures an older ridelog made, and say what changed."""
+    """Measure rides that have no figures, or those of an older ridelog; say what changed."""
     from ridelog import __version__
     from ridelog.report.ride_json import changed_figures
 
-    with Book(book) as opened:
-        numbers = (ride,) if ride is not None else opened.results.not_of(__version__)
+    problems = []
+    with Book(book, make=False) as opened:
+        unmeasured = [one.id for one in opened.rides.waiting("waiting", "failed")]
+        numbers = [ride] if ride else sorted({*opened.results.not_of(__version__), *unmeasured})
         for number in numbers:
             entry = opened.rides.get(number)
-            before = opened.results.latest(number)
-            found = _measure(opened, entry)
+            try:
+                before = opened.results.latest(number)
+            except BookError:  # damaged: measured anew below
+                before = None
+            try:
+                found = _measure(opened, entry)
+            except RideLogError as error:
+                problems.append(f"ride {number}: {error}")
+                continue
             changes = changed_figures(before.document, found.result.document) if before else ()
             since = f" since ridelog {before.version}" if before else ""
             print(
@@ -153,6 +162,7 @@ def again(
                 print(f"  {change.name}: {_or_none(change.before)} -> {_or_none(change.after)}")
     if not numbers:
         print(f"Every ride was measured by ridelog {__version__}.")
+    _told(problems, f"{len(problems)} of {len(numbers)} rides")
 
 
 @book_app.command()
@@ -161,40 +171,71 @@ def export(
     book: BookFolder = None,
 ) -> None:
     """Write everything as plain files: logs, JSON, set-up files."""
-    with Book(book) as opened:
-        count = export_book(opened, folder)
-    print(f"Wrote {shown(folder)} with {count_words(count, 'ride')}")
+    from ridelog.book.exchange import export_book
+
+    with Book(book, make=False) as opened:
+        made = export_book(opened, folder)
+    print(f"Wrote {shown(folder)} with {count_words(made.count, 'ride')}")
+    _told(made.left_out, "what is damaged was left out")
 
 
 @book_app.command(name="import")
 def import_rides(
     folder: Annotated[Path, typer.Argument(metavar="DIR", help="What `book export` wrote.")],
     book: BookFolder = None,
+    fill: Annotated[
+        bool, typer.Option("--fill", help="Give rides that are there what they lack.")
+    ] = False,
 ) -> None:
     """Read an export into the book; rides that are there stay as they are."""
+    from ridelog.book.exchange import import_book
+
     with Book(book) as opened:
-        found = import_book(opened, folder)
+        found = import_book(opened, folder, fill=fill)
     there = count_words(found.present, "was", "were")
     print(f"{count_words(found.added, 'ride')} added, {there} there already")
-    if found.problems:
-        raise RideLogError(" ".join(found.problems))
+    _told([*found.differing, *found.problems], "not all of the export is in the book")
 
 
 @book_app.command()
 def check(book: BookFolder = None) -> None:
-    """Compare every log in the book with its SHA-256."""
-    with Book(book) as opened:
-        found = opened.check()
+    """Look for damage: the database, each log against its SHA-256, and both against each other."""
+    from ridelog.book.check import check_book
+
+    found = check_book(book or usual_folder())
     print(f"{count_words(found.sound, 'log is', 'logs are')} as given")
-    if found.without_ride:
-        words = count_words(len(found.without_ride), "log belongs", "logs belong")
-        print(f"{words} to no ride (left by an interrupted upload)")
-    if found.damaged:
-        words = count_words(len(found.damaged), "log is gone or has", "logs are gone or have")
-        raise BookError(
-            f"{words} changed: {', '.join(found.damaged)}.",
-            "add these logs again: the rides keep everything else.",
-        )
+    for fault in found.faults:
+        print(f"{clean(fault.what)} To mend it: {fault.mend}.")
+    if found.faults:
+        count = count_words(len(found.faults), "thing is", "things are")
+        raise BookError(f"{count} amiss in the book, named above with how to mend each.")
+
+
+@book_app.command()
+def rebuild(
+    book: BookFolder = None,
+    export: Annotated[
+        Path | None,
+        typer.Option("--from", metavar="DIR", help="An export with what the folder lacks."),
+    ] = None,
+) -> None:
+    """Make the database anew from the logs and the words beside it; the old one is kept."""
+    from ridelog.book.rebuild import rebuild as rebuilt
+
+    found = rebuilt(book or usual_folder(), export)
+    print(f"{count_words(found.rides, 'ride')} in the book, {found.added} of them new")
+    if found.set_aside:
+        print(f"The old database is kept as {found.set_aside}")
+    if found.added:
+        print("Figures are measured by `ridelog book again`, or when the page is opened")
+    _told(found.problems, "not everything could be read")
+
+
+def _told(problems: Sequence[str], what: str) -> None:
+    """Raise what went wrong with some of several things, if anything did."""
+    if problems:
+        words = " ".join(clean(problem) for problem in problems)
+        raise RideLogError(words if len(problems) == 1 else f"{what}: {words}")
 
 
 def _add_one(book: Book, path: Path, machine: str | None, setup: str | None, units: Units) -> None:
@@ -202,39 +243,49 @@ def _add_one(book: Book, path: Path, machine: str | None, setup: str | None, uni
     from ridelog.workflow.book_ride import top_speed
 
     load_track(path)  # what is no log is not kept
-    ride, new = book.rides.add(book.store(path.read_bytes()), path.name)
-    if new or ride.state != "ready":
+    original = book.store(path.read_bytes())
+    with book.all_or_nothing():
+        ride, new = book.rides.add(original, path.name)
+        if machine:
+            ride = book.assign(ride.id, machine, setup or "")
+    if ride.state != "ready":
         _measure(book, ride)
-    if machine:
-        book.assign(ride.id, machine, setup or "")
     best = top_speed(book.results.figures([ride.id])[ride.id])
     words = "added" if new else "was there already"
     print(f"Ride {ride.id}: {shown(Path(ride.file))} {words}, top speed {_speed(best, units)}")
 
 
 def _measure(book: Book, ride: RideEntry) -> "MeasuredLog":
-    """Measure a ride of the book and keep what was found."""
+    """Measure a ride of the book and keep what was found, or why nothing was."""
     from ridelog.analysis.ride import analyse
     from ridelog.workflow.book_ride import settings_of
     from ridelog.workflow.measure import motion_of_bytes
     from ridelog.workflow.measuring import PAGES, keep, measured, pages_bytes
 
-    with progress("smoothing") as report_progress:
-        motion = motion_of_bytes(
-            ride.file, book.original(ride.sha256), report_progress=report_progress
-        )
-    with progress("measuring"):
-        result = analyse(motion, settings_of(book, ride))
+    try:
+        with progress("smoothing") as report_progress:
+            motion = motion_of_bytes(
+                ride.file, book.original(ride.sha256), report_progress=report_progress
+            )
+        with progress("measuring"):
+            result = analyse(motion, settings_of(book, ride))
+    except RideLogError as error:
+        book.rides.fail(ride.id, str(error))
+        raise
     found = measured(motion, result)
     number = keep(book, ride.id, found)
     book.results.attach(number, PAGES, pages_bytes(result))
     return found
 
 
+# How a ride without a known time stands in lists.
+_STATES = {"waiting": "not measured yet", "failed": "could not be measured"}
+
+
 def _when(ride: RideEntry) -> str:
     from ridelog.workflow.book_ride import moment
 
-    return moment(ride.start_utc) if ride.state == "ready" else ride.state
+    return moment(ride.start_utc) if ride.state == "ready" else _STATES[ride.state]
 
 
 def _speed(figure: Any, units: Units) -> str:

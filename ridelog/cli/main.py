@@ -2,6 +2,7 @@
 
 import os
 import sys
+from contextlib import suppress
 from functools import partial
 from pathlib import Path
 from typing import Annotated
@@ -24,7 +25,7 @@ from ridelog.cli.options import (
     takes,
     with_settings,
 )
-from ridelog.cli.terminal import check_places, deliver, motion_of, progress, warn
+from ridelog.cli.terminal import check_places, deliver, motion_of, progress, shown, warn
 from ridelog.core.errors import RideLogError
 
 _WORDS = "Honest speed figures, with intervals that hold, from a test ride's GPX or NMEA log."
@@ -144,11 +145,27 @@ def run(arguments: list[str] | None = None) -> None:
         if hasattr(stream, "reconfigure"):
             stream.reconfigure(errors="replace")
     try:
-        app(args=arguments)
+        try:
+            app(args=arguments)
+        finally:
+            sys.stdout.flush()
     except RideLogError as error:
-        print(f"ridelog: {error}", file=sys.stderr)
-        sys.exit(1)
+        _leave(str(error))
     except BrokenPipeError:
-        # Whoever read the output has left; nobody is there to be told.
+        _leave("")  # whoever read the output has left; nobody is there to be told
+    except OSError as error:  # of a file that no part of the program looks after by itself
+        where = f"{shown(Path(str(error.filename)))}: " if error.filename else "the output: "
+        _leave(
+            f"{where}{(error.strerror or type(error).__name__).lower()}. "
+            "What to do: see that the disk is there and has room, then do this again."
+        )
+
+
+def _leave(words: str) -> None:
+    """End with a sentence; what can no longer be printed is not tried again."""
+    with suppress(OSError):
+        if words:
+            print(f"ridelog: {words}", file=sys.stderr)
+    with suppress(OSError, ValueError):  # a stream of a test has no number
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-        sys.exit(1)
+    sys.exit(1)

@@ -1,13 +1,15 @@
 """A book written as plain files and read back is the same book."""
 
+import errno
 import json
+import os
 from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
 
 from ridelog.book.book import Book
-from ridelog.book.exchange import export_book, import_book
+from ridelog.book.exchange import ImportedRides, export_book, import_book
 from ridelog.book.records import NewResult
 from ridelog.core.errors import BookError
 from ridelog.core.estimate import Estimate
@@ -52,12 +54,12 @@ def plain(folder: Path) -> dict[str, bytes]:
 
 
 def test_out_and_in_again_is_the_same(filled: Book, tmp_path: Path) -> None:
-    assert export_book(filled, tmp_path / "out") == 3
+    assert export_book(filled, tmp_path / "out").count == 3
     with Book(tmp_path / "second") as second:
         assert import_book(second, tmp_path / "out").added == 3
-        assert export_book(second, tmp_path / "again") == 3
+        assert export_book(second, tmp_path / "again").count == 3
         again = import_book(second, tmp_path / "out")
-        assert (again.added, again.present, again.problems) == (0, 3, ())
+        assert again == ImportedRides(0, 3, (), ())
     one, two = plain(tmp_path / "out"), plain(tmp_path / "again")
     assert list(one) == list(two)
     for name in one:
@@ -78,14 +80,87 @@ def test_an_export_never_replaces_anything(filled: Book, tmp_path: Path) -> None
         export_book(filled, tmp_path / "nowhere" / "out")
 
 
-def test_an_export_of_a_damaged_log_leaves_nothing(filled: Book, tmp_path: Path) -> None:
-    place = filled.place(filled.rides.get(2).sha256)
+def test_an_export_leaves_out_a_damaged_log_and_names_it(filled: Book, tmp_path: Path) -> None:
+    sha256 = filled.rides.get(2).sha256
+    place = filled.place(sha256)
     place.chmod(0o644)
     place.write_bytes(b"other")
-    with pytest.raises(BookError, match="it has changed"):
+    made = export_book(filled, tmp_path / "out")
+    assert made.count == 2 and len(made.left_out) == 1
+    assert made.left_out[0].startswith(f"ride 2: the log {sha256[:12]} on the disk is not the one")
+    # Its words are there all the same; the others come back whole.
+    (entry,) = (tmp_path / "out" / "rides").glob("00002-*/ride.json")
+    assert json.loads(entry.read_text())["notes"][0]["words"] == "wet"
+    with Book(tmp_path / "second") as other:
+        found = import_book(other, tmp_path / "out")
+        assert found.added == 2 and "there are 0 logs, expected one" in found.problems[0]
+
+
+def test_an_export_with_no_room_leaves_nothing(
+    filled: Book, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def full(path: Path, data: bytes) -> int:
+        raise OSError(errno.ENOSPC, "No space left on device")
+
+    monkeypatch.setattr(Path, "write_bytes", full)
+    with pytest.raises(BookError, match=r"cannot be written \(no space left on device\)"):
         export_book(filled, tmp_path / "out")
-    assert not (tmp_path / "out").exists()
-    assert not list(tmp_path.glob(".*part"))
+    assert not (tmp_path / "out").exists() and not list(tmp_path.glob(".*part"))
+
+
+def test_what_an_ended_export_left_goes_with_the_next(filled: Book, tmp_path: Path) -> None:
+    (tmp_path / ".out.99999999-abcd.part" / "rides").mkdir(parents=True)
+    running = tmp_path / f".out.{os.getpid()}-abcd.part"
+    running.mkdir()
+    export_book(filled, tmp_path / "out")
+    assert list(tmp_path.glob(".*part")) == [running]
+
+
+def test_what_differs_is_told_and_filled_if_asked(filled: Book, tmp_path: Path) -> None:
+    export_book(filled, tmp_path / "out")
+    with Book(tmp_path / "second") as other:
+        import_book(other, tmp_path / "out")
+        ride, mark = other.rides.found()[0], other.details.marks(1)[0]
+        other.details.remove_note(ride.id, other.details.notes(ride.id)[0].id)
+        other.details.remove_mark(1, mark.id)
+        other.details.set_conditions(1, {"rider": "Ida"})
+        other.machines.change(1, name="Thistledrake 2", note="blue")
+        found = import_book(other, tmp_path / "out")
+        assert (found.added, found.present, found.problems) == (0, 1, ())
+        assert found.differing == (
+            "machine Thistledrake 2 stays as it is, but the export has another note.",
+            "ride 1, ride 0.gpx, stays as it is, but the export has other conditions, marks.",
+            f"ride {ride.id}, {ride.file}, stays as it is, but the export has other notes.",
+        )
+        filled_up = import_book(other, tmp_path / "out", fill=True)
+        # What the book says otherwise is the owner's; only what lacked has come.
+        assert filled_up.differing == (
+            found.differing[0],
+            "ride 1, ride 0.gpx, stays as it is, but the export has other conditions.",
+        )
+        assert other.details.conditions(1) == {"rider": "Ida"}
+        assert len(other.details.marks(1)) == len(other.details.notes(ride.id)) == 1
+
+
+def test_damaged_figures_are_measured_anew(filled: Book, tmp_path: Path) -> None:
+    export_book(filled, tmp_path / "out")
+    first, *_ = sorted((tmp_path / "out" / "rides").iterdir())
+    (first / "result.json").write_text('{"n": NaN}')
+    with Book(tmp_path / "second") as other:
+        found = import_book(other, tmp_path / "out")
+        assert found.added == 3 and not found.problems
+        assert "the figures are not as they were exported" in found.differing[0]
+        assert [ride.file for ride in other.rides.waiting()] == ["ride 0.gpx"]
+        assert len(other.details.notes(other.rides.waiting()[0].id)) == 1
+
+
+def test_damaged_machines_do_not_stop_the_rides(filled: Book, tmp_path: Path) -> None:
+    export_book(filled, tmp_path / "out")
+    (tmp_path / "out" / "machines.json").write_text("{")
+    with Book(tmp_path / "second") as other:
+        found = import_book(other, tmp_path / "out")
+        assert found.added == 3 and "machines.json: the file is no JSON" in found.problems[0]
+        assert other.rides.found()[0].machine == "Thistledrake 2"
 
 
 def test_one_damaged_ride_does_not_stop_the_others(filled: Book, tmp_path: Path) -> None:
@@ -122,14 +197,17 @@ def test_a_ride_file_of_another_shape_is_a_sentence(filled: Book, tmp_path: Path
     export_book(filled, tmp_path / "out")
     place = sorted((tmp_path / "out" / "rides").iterdir())[0]
     entry = json.loads((place / "ride.json").read_text())
-    changes: tuple[dict[str, object], ...] = (
-        {"marks": 7}, {"notes": ["x"]}, {"sha256": 5}, {"conditions": []},
+    changes: tuple[tuple[str, object], ...] = (
+        ("marks", 7), ("notes", ["x"]), ("sha256", 5), ("conditions", []), ("machine", []),
+        ("duration_s", float("inf")), ("duration_s", 1e300), ("start_utc", "2" * 41),
+        ("file", "\ud800"), ("notes", [{"words": 7}]), ("marks", [{"kind": "x"}]),
+        ("sha256", "../" * 20), ("result", 7),
     )  # fmt: skip
-    for change in changes:
-        (place / "ride.json").write_text(json.dumps({**entry, **change}))
-        with Book(tmp_path / f"book{next(iter(change))}") as other:
+    for number, (name, value) in enumerate(changes):
+        (place / "ride.json").write_text(json.dumps({**entry, name: value}))
+        with Book(tmp_path / f"book{number}") as other:
             found = import_book(other, tmp_path / "out")
-            assert found.added == 2
-            assert (
-                "SHA-256" in found.problems[0] or "is not as it was exported" in found.problems[0]
-            )
+            assert (found.added, len(found.problems)) == (2, 1), (name, value)
+            assert export_book(other, tmp_path / f"out{number}").count == 2
+            words = ("is no SHA-256", "is not as it was written", "the file is no JSON")
+            assert any(each in found.problems[0] for each in words), found.problems

@@ -81,3 +81,62 @@ def test_a_log_is_added_exported_and_imported(
     read = said(capsys, tmp_path / "other", "import", str(out))
     assert read == "1 ride added, 0 were there already\n"
     assert "figures changed since ridelog" in said(capsys, tmp_path / "other", "again", "1")
+
+
+def test_nothing_is_made_where_no_book_is(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    for words in (["list"], ["show", "1"], ["check"], ["export", str(tmp_path / "out")], ["again"],
+                  ["rebuild"], ["move", "1", "--machine", "x"]):  # fmt: skip
+        assert "there is no ride book here" in said(capsys, tmp_path / "none", *words, leaves=1)
+    assert not (tmp_path / "none").exists()
+
+
+def test_damage_is_named_and_mended(
+    folder: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    (folder / "book.sqlite3").write_bytes(b"not a database" * 999)
+    assert "the ride book's file is damaged" in said(capsys, folder, "list", leaves=1)
+    assert "1 thing is amiss in the book" in said(capsys, folder, "check", leaves=1)
+    made = said(capsys, folder, "rebuild")
+    assert made.startswith(
+        "1 ride in the book, 1 of them new\nThe old database is kept as book-set"
+    )
+    assert said(capsys, folder, "check") == "1 log is as given\n"
+    assert "pulled left" in said(capsys, folder, "show", "1")
+    assert "not measured yet" in said(capsys, folder, "list")
+    # What is no log any more is refused, and says so until it is measured.
+    words = said(capsys, folder, "again", leaves=1)
+    assert "ride 1: one.gpx, start of file: the content is neither GPX nor NMEA" in words
+    assert "could not be measured" in said(capsys, folder, "list")
+    assert "\nWhy: " in said(capsys, folder, "show", "1")
+
+
+def test_an_import_tells_what_differs(
+    folder: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    said(capsys, folder, "export", str(tmp_path / "out"))
+    with Book(folder) as book:
+        book.details.remove_note(1, 1)
+    words = said(capsys, folder, "import", str(tmp_path / "out"), leaves=1)
+    assert "ride 1, one.gpx, stays as it is, but the export has other notes." in words
+    filled = said(capsys, folder, "import", str(tmp_path / "out"), "--fill")
+    assert filled == "0 rides added, 1 was there already\n"
+
+
+def test_one_bad_log_does_not_stop_the_others(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    lines = (SAMPLES / "before-2.nmea").read_bytes().splitlines(keepends=True)
+    good = tmp_path / "good.nmea"
+    good.write_bytes(b"".join(lines[:200]))
+    (tmp_path / "dir.gpx").mkdir()
+    (tmp_path / "bad.gpx").write_text("no log")
+    words = said(
+        capsys, tmp_path / "book", "add", *(str(tmp_path / n) for n in ("dir.gpx", "bad.gpx")),
+        str(good), "--machine", "x" * 81, leaves=1,
+    )  # fmt: skip
+    assert words.startswith("ridelog: 2 of 3 logs: ") and "dir.gpx" in words and "bad.gpx" in words
+    with Book(tmp_path / "book") as book:
+        (ride,) = book.rides.found()
+        assert (ride.file, ride.state, ride.machine) == ("good.nmea", "ready", "x" * 81)

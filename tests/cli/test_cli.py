@@ -2,6 +2,8 @@
 
 import json
 import re
+import subprocess
+import sys
 from pathlib import Path
 
 import pytest
@@ -114,3 +116,20 @@ def test_help_names_every_command(capsys: pytest.CaptureFixture[str]) -> None:
     text = capsys.readouterr().out
     for command in ("report", "trace", "signal"):
         assert f"  {command} " in text
+
+
+def test_an_output_that_is_full_is_a_sentence(tmp_path: Path) -> None:
+    full = Path("/dev/full")
+    if not full.exists():
+        pytest.skip("this system has no device that is always full")
+    for command in (["report", str(RIDE)], ["report", str(RIDE), "--json", "-"], ["--help"]):
+        with full.open("wb") as stream:
+            done = subprocess.run(
+                [sys.executable, "-m", "ridelog", *command], stdout=stream, stderr=subprocess.PIPE,
+                text=True, check=False,
+            )  # fmt: skip
+        assert done.returncode == 1, command
+        assert done.stderr.endswith(
+            "ridelog: the output: no space left on device. "
+            "What to do: see that the disk is there and has room, then do this again.\n"
+        ), done.stderr

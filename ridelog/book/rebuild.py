@@ -1,0 +1,144 @@
+"""A book's database made anew from what lies beside it: the logs, the words, and an export.
+
+The old database is kept under another name. Each step can be done again, so that a run that was
+ended is finished by the next one.
+"""
+
+import os
+from contextlib import suppress
+from dataclasses import dataclass
+from pathlib import Path
+
+from ridelog.book.book import DATABASE, WORDS, Book, logs_in
+from ridelog.book.check import check_book
+from ridelog.book.database import connect
+from ridelog.book.exchange import fill_ride, import_book, take_machines
+from ridelog.book.originals import Original, is_sha256, read_original, suffix_of
+from ridelog.book.words import stamp_in
+from ridelog.book.written import WrittenRide, read_ride
+from ridelog.core.errors import BookError
+
+
+@dataclass(frozen=True)
+class Rebuilt:
+    """What came of it: rides in the book now, of these new; sentences about what is still amiss.
+
+    ``set_aside`` is the name under which the old database is kept, empty if it stays in use.
+    """
+
+    rides: int
+    added: int
+    set_aside: str
+    problems: tuple[str, ...]
+
+
+def rebuild(folder: Path, export: Path | None = None) -> Rebuilt:
+    """Give every log and all words in a book's folder, and in an export, their place in the book.
+
+    A sound database stays and gets what it lacks; another one is set aside and made anew.
+    BookError if there is no book, or nothing may be written.
+    """
+    set_aside = ""
+    if not check_book(folder).database_sound:
+        try:
+            set_aside = _set_aside(folder)
+        except OSError as error:
+            raise BookError(
+                f"{folder / DATABASE}: the old database cannot be set aside "
+                f"({(error.strerror or type(error).__name__).lower()}).",
+                "check the folder's rights and free space.",
+            ) from error
+        _make(folder)
+    problems: list[str] = []
+    added = 0
+    with Book(folder) as book:
+        machines = folder / WORDS / "machines.json"
+        try:
+            with book.all_or_nothing():
+                problems += take_machines(book, machines) if machines.exists() else []
+        except BookError as error:
+            problems.append(_unread(machines, error))
+        written = _written(folder, problems)
+        for sha256, words in written.items():
+            added += _ride_for(book, sha256, words)
+        if export is not None:
+            found = import_book(book, export, fill=True)
+            added += found.added
+            problems += [*found.differing, *found.problems]
+        for path in logs_in(folder):
+            try:
+                added += is_sha256(path.name) and _ride_for(book, path.name, None)
+            except BookError as error:
+                problems.append(str(error))
+        book.words.ask_for_all()
+        book.words.write()
+        return Rebuilt(book.rides.count(), added, set_aside, tuple(problems))
+
+
+def _set_aside(folder: Path) -> str:
+    """Give the old database with its log another name; return it, empty if there is none."""
+    database = folder / DATABASE
+    number = 1
+    while (kept := database.with_stem(f"{database.stem}-set-aside-{number}")).exists():
+        number += 1
+    # The log first: beside a new database SQLite would take it for that one's.
+    for ending in ("-wal", "-shm", ""):
+        old = database.with_name(database.name + ending)
+        if old.exists():
+            os.replace(old, kept.with_name(kept.name + ending))
+    return kept.name if kept.exists() else ""
+
+
+def _make(folder: Path) -> None:
+    """Make an empty database that goes on where the words beside it end."""
+    connection = connect(folder / DATABASE)
+    try:
+        stamp = stamp_in(folder / WORDS)
+        if stamp is not None:
+            connection.execute("UPDATE stamp SET book = ?, change = ?", stamp)
+        connection.execute("DELETE FROM unwritten")  # the words beside it are the better ones
+    finally:
+        connection.close()
+
+
+def _written(folder: Path, problems: list[str]) -> dict[str, WrittenRide]:
+    found = {}
+    for path in sorted((folder / WORDS / "rides").glob("*.json")):
+        try:
+            ride = read_ride(path)
+            if ride.sha256 != path.stem:
+                raise BookError(f"{path.name}: these words are of another log.")
+            found[ride.sha256] = ride
+        except BookError as error:
+            problems.append(_unread(path, error))
+    return found
+
+
+def _unread(path: Path, error: BookError) -> str:
+    """Keep a file of words that cannot be read under another name; return what to say of it."""
+    with suppress(OSError):
+        os.replace(path, path.with_name(f"{path.name}.set-aside"))
+    return f"{error.problem} It is kept as {path.name}.set-aside."
+
+
+def _ride_for(book: Book, sha256: str, written: WrittenRide | None) -> bool:
+    """See that a log has its ride with all that is written of it; return whether it is new.
+
+    A ride whose log is gone or damaged keeps its words; BookError if there are none.
+    """
+    new = False
+    with book.all_or_nothing():
+        ride = book.rides.by_hash(sha256)
+        if ride is None:
+            data = b""
+            try:
+                data = read_original(book.place(sha256), sha256)
+            except BookError:
+                if written is None:
+                    raise
+            name = written.file if written else f"log-{sha256[:12]}.{suffix_of('', data)}"
+            original = Original(sha256, len(data), book.place(sha256))
+            ride, new = book.rides.add(original, name, lost=True)
+        if written is not None:
+            fill_ride(book, ride, written)
+    return new
