@@ -10,29 +10,24 @@ if TYPE_CHECKING:
     from ridelog.analysis.settings import Settings
     from ridelog.core.errors import RideLogError
     from ridelog.core.estimate import Estimate
+    from ridelog.workflow.batch_table import batch
     from ridelog.workflow.ride import Ride, compare, load, predict
     from ridelog.workflow.verify import verify
 
 __version__ = "0.1.0"
 __all__ = [
-    "Estimate",
-    "Figure",
-    "Ride",
-    "RideLogError",
-    "Settings",
-    "compare",
-    "load",
-    "predict",
-    "verify",
-]
+    "Estimate", "Figure", "Ride", "RideLogError", "Settings",
+    "batch", "compare", "load", "predict", "verify",
+]  # fmt: skip
 
-# Where each public name lives: loaded when it is first asked for, so that the command line, which
-# imports this package too, answers at once.
+# Where each public name lives, loaded when first asked for: the command line, which imports this
+# package too, answers at once.
 _PLACES = {
     "Estimate": "ridelog.core.estimate",
     "Figure": "ridelog.analysis.figure",
     "RideLogError": "ridelog.core.errors",
     "Settings": "ridelog.analysis.settings",
+    "batch": "ridelog.workflow.batch_table",
     "verify": "ridelog.workflow.verify",
     **dict.fromkeys(("Ride", "load", "predict"), "ridelog.workflow.ride"),
 }

@@ -9,6 +9,7 @@ from typing import Annotated
 
 import typer
 
+from ridelog.cli.batch import batch
 from ridelog.cli.book import book_app
 from ridelog.cli.compare import SHARED, compare, verify
 from ridelog.cli.listen import listen
@@ -135,6 +136,7 @@ def signal(
 app.command(cls=VariadicCommand)(with_settings(compare, only=SHARED))
 app.command()(verify)
 app.command()(listen)
+app.command()(with_settings(batch, only=SHARED))
 app.command(cls=VariadicCommand)(predict)
 
 

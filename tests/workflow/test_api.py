@@ -38,8 +38,8 @@ def ran(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Any]:
 
 def test_the_names_are_those_promised() -> None:
     assert ridelog.__all__ == [
-        "Estimate", "Figure", "Ride", "RideLogError", "Settings", "compare", "load", "predict",
-        "verify",
+        "Estimate", "Figure", "Ride", "RideLogError", "Settings", "batch", "compare", "load",
+        "predict", "verify",
     ]  # fmt: skip
     assert all(hasattr(ridelog, name) for name in ridelog.__all__)
 

@@ -1,0 +1,148 @@
+"""The command that measures many logs into one table."""
+
+import os
+import re
+import sys
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from dataclasses import asdict
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from ridelog.cli.options import Asked, JsonFile
+from ridelog.cli.terminal import deliver, shown
+from ridelog.core.text import count_words
+
+if TYPE_CHECKING:
+    from ridelog.workflow.batch import Counts, Engine, Row
+
+_FIELD = re.compile(r"\{(machine|setup)\}")
+
+
+def batch(
+    *,
+    rides: Annotated[
+        list[Path],
+        typer.Argument(metavar="FOLDER|RIDE...", help="Folders (with all below them), or logs."),
+    ],
+    out: Annotated[
+        Path, typer.Option(metavar="TABLE", help="The table: a name that ends in .csv or .parquet.")
+    ],
+    workers: Annotated[
+        int | None, typer.Option(min=1, max=256, help="Processes at once; else one a core.")
+    ] = None,
+    scheduler: Annotated[
+        str | None,
+        typer.Option(metavar="tcp://HOST:PORT", help="Give the logs to this Dask scheduler."),
+    ] = None,
+    send: Annotated[
+        bool, typer.Option("--send", help="Send each log's bytes: the workers see no such disk.")
+    ] = False,
+    machine_from: Annotated[
+        str | None,
+        typer.Option(
+            metavar="PATTERN", help="Where the name tells the machine: '{machine}/{setup}/*'."
+        ),
+    ] = None,
+    json: JsonFile = None,
+    asked: Asked,
+) -> None:
+    """Measure many logs into one table, each once; run again, it measures only what is new."""
+    if workers is not None and scheduler is not None:
+        raise typer.BadParameter("the scheduler has its own workers: give one of the two.",
+                                 param_hint="'--workers' / '--scheduler'")  # fmt: skip
+    named = _naming(machine_from)
+
+    from ridelog.report.ride_json import to_bytes
+    from ridelog.workflow.batch import Batch, Cluster, Processes, logs_of
+    from ridelog.workflow.batch_table import (
+        Journal,
+        check_table_place,
+        frame_of,
+        read_table,
+        write_table,
+    )
+
+    check_table_place(out)
+    journal = Journal(out)
+    known = {row["sha256"]: row for row in [*read_table(out), *journal.rows()] if row["sha256"]}
+    logs = [(name, path) for name, path in logs_of(rides) if not _same(path, out)]
+    engine: Engine = Cluster(scheduler) if scheduler else Processes(workers or os.cpu_count() or 1)
+    try:
+        with journal, _progress(len(logs), len(known)) as show:
+            run = Batch(known, journal.keep, asked.settings.as_json(), send)
+            run.run(logs, engine, show)
+    finally:
+        engine.close()
+    rows = [row | named(row) for row in run.known.values()]
+    write_table(out, frame_of(rows, also=("machine", "setup") if machine_from else ()))
+    journal.remove()
+    counts = {"schema": "ridelog.batch/1", **asdict(run.counts), "rows": len(rows)}
+    print(f"Wrote {shown(out)}: {_words(run.counts, len(rows))}", file=sys.stderr)
+    if json is not None:
+        deliver(json, to_bytes(counts), {}, rides[0], force=True)
+
+
+def _words(counts: "Counts", rows: int) -> str:
+    new = counts.measured + counts.no_answer + counts.unreadable
+    return (
+        f"{count_words(rows, 'row')}; {new:,} new ({counts.measured:,} measured, "
+        f"{counts.no_answer:,} without an answer, {counts.unreadable:,} unreadable), "
+        f"{counts.skipped:,} known before"
+    )
+
+
+def _same(path: Path, table: Path) -> bool:
+    return table.exists() and path.samefile(table)
+
+
+def _naming(pattern: str | None) -> "Callable[[Row], dict[str, str]]":
+    """Return what reads machine and set-up from a row's file name.
+
+    BadParameter if the pattern names neither.
+    """
+    if pattern is None:
+        return lambda row: {}
+    if not _FIELD.search(pattern):
+        raise typer.BadParameter(
+            "it names neither {machine} nor {setup}.", param_hint="'--machine-from'"
+        )
+    parts = re.split(r"(\{machine\}|\{setup\}|\*)", pattern)
+    words = {"{machine}": "(?P<machine>[^/]+?)", "{setup}": "(?P<setup>[^/]+?)", "*": "[^/]*"}
+    try:
+        read = re.compile("".join(words.get(part) or re.escape(part) for part in parts))
+    except re.error as error:
+        raise typer.BadParameter(
+            "it names one thing twice.", param_hint="'--machine-from'"
+        ) from error
+
+    def named(row: "Row") -> dict[str, str]:
+        found = read.fullmatch(str(row["file"]).replace(os.sep, "/"))
+        known = found.groupdict() if found else {}
+        return {name: known.get(name) or str(row.get(name) or "") for name in ("machine", "setup")}
+
+    return named
+
+
+@contextmanager
+def _progress(logs: int, known: int) -> "Iterator[Callable[[Counts, float], None]]":
+    """Show how far a batch is, its rate, and the time left, on standard error."""
+    if not sys.stderr.isatty():
+        yield lambda counts, since_s: None
+        return
+    from rich.console import Console
+    from rich.live import Live
+
+    with Live(console=Console(stderr=True), transient=True) as live:
+
+        def show(counts: "Counts", since_s: float) -> None:
+            new = counts.measured + counts.no_answer + counts.unreadable
+            left = max(0, logs - new - counts.skipped)
+            minutes = left * since_s / max(new, 1) / 60.0
+            rate = new / max(since_s, 1e-9)
+            live.update(f"{new + counts.skipped:,} of {logs:,} logs, {rate:.2f} a second, "
+                        f"about {minutes:.0f} min left")  # fmt: skip
+
+        yield show

@@ -1,0 +1,297 @@
+"""Many logs, each measured once: rows of one table, by several processes or a cluster."""
+
+import hashlib
+import os
+import time
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
+from concurrent.futures.process import BrokenProcessPool
+from dataclasses import dataclass, field
+from multiprocessing import get_context
+from pathlib import Path
+from typing import Any, Protocol
+
+from ridelog.core.errors import NotEnoughDataError, RideLogError
+from ridelog.core.text import clean
+
+Row = dict[str, Any]
+MEASURED, NO_ANSWER, UNREADABLE = "measured", "no answer", "unreadable"
+# What a folder is searched for; a log that is named itself may be called anything.
+LOG_ENDINGS = (".gpx", ".nmea", ".log", ".txt", ".gz", ".zip")
+# So many logs wait beside each one that is being measured: enough to keep every worker busy, few
+# enough that a season does not lie in memory.
+_WAITING_A_WORKER = 2
+# A worker is replaced after so many logs, so that what a library keeps cannot grow for ever.
+_LOGS_A_WORKER = 200
+# A log whose worker dies is tried once more by itself; it may have died of its neighbour.
+_TRIES = 2
+
+
+@dataclass(frozen=True)
+class LogToMeasure:
+    """One log of a batch: its bytes, or where they lie, and what they must be."""
+
+    file: str
+    sha256: str
+    place: str
+    data: bytes | None
+    settings: Mapping[str, Any]
+
+
+@dataclass
+class Counts:
+    """How a batch went: rows of the table, and of which kind the new ones are."""
+
+    rows: int = 0
+    measured: int = 0
+    no_answer: int = 0
+    unreadable: int = 0
+    skipped: int = 0
+
+    def take(self, row: Row) -> None:
+        """Count a new row."""
+        self.rows += 1
+        name = row["status"].replace(" ", "_")
+        setattr(self, name, getattr(self, name) + 1)
+
+
+class Engine(Protocol):
+    """Something that measures logs: ``submit`` returns at once, ``close`` ends it."""
+
+    workers: int
+
+    def submit(self, log: LogToMeasure) -> "Future[Row]":
+        """Begin to measure a log."""
+
+    def next_done(self, waiting: set["Future[Row]"]) -> set["Future[Row]"]:
+        """Return those that are finished, at least one."""
+
+    def close(self) -> None:
+        """Let the workers go."""
+
+
+def measure_log(log: LogToMeasure) -> Row:
+    """Return the row of one log; a log that gives no answer is a row with its reason.
+
+    Row
+    ---
+    sha256, file, status, reason, start_utc, grade, then NAME_value, NAME_low, NAME_high for every
+    figure that may be named, in SI units; None where there is none.
+    """
+    from ridelog.analysis.ride import analyse
+    from ridelog.analysis.settings import Settings
+    from ridelog.workflow.measure import motion_of_bytes
+
+    row: Row = {"sha256": log.sha256, "file": log.file, "status": MEASURED, "reason": "",
+                "start_utc": None, "grade": None}  # fmt: skip
+    try:
+        data = log.data if log.data is not None else Path(log.place).read_bytes()
+        if hashlib.sha256(data).hexdigest() != log.sha256:
+            return row | {"status": UNREADABLE, "reason": "the file changed while it was read"}
+        ride = analyse(motion_of_bytes(log.file, data), Settings.from_json(dict(log.settings)))
+    except NotEnoughDataError as error:
+        return row | {"status": NO_ANSWER, "reason": str(error)}
+    except (RideLogError, OSError) as error:
+        return row | {"status": UNREADABLE, "reason": str(error)}
+    row["start_utc"] = ride.source.start_utc
+    row["grade"] = ride["signal"].grade
+    for figure in ride.figures.values():
+        found = figure.firm
+        row[f"{figure.name}_value"] = found.value if found else None
+        row[f"{figure.name}_low"] = found.low if found else None
+        row[f"{figure.name}_high"] = found.high if found else None
+    return row
+
+
+class OneByOne:
+    """This process itself, for programs that start no others."""
+
+    workers = 1
+
+    def submit(self, log: LogToMeasure) -> "Future[Row]":
+        """Measure a log."""
+        done: Future[Row] = Future()
+        done.set_result(measure_log(log))
+        return done
+
+    def next_done(self, waiting: set["Future[Row]"]) -> set["Future[Row]"]:
+        """Return all: each was finished at once."""
+        return waiting
+
+    def close(self) -> None:
+        """Nothing was started."""
+
+
+class Processes:
+    """Workers on this machine."""
+
+    def __init__(self, workers: int) -> None:
+        self.workers = workers
+        self._pool = self._new_pool(workers)
+
+    @staticmethod
+    def _new_pool(workers: int) -> ProcessPoolExecutor:
+        # Each worker has one thread of linear algebra: the logs are what runs side by side.
+        for name in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS"):
+            os.environ.setdefault(name, "1")
+        return ProcessPoolExecutor(
+            workers, mp_context=get_context("spawn"), max_tasks_per_child=_LOGS_A_WORKER
+        )
+
+    def submit(self, log: LogToMeasure) -> "Future[Row]":
+        """Begin to measure a log, with new workers if one has died."""
+        try:
+            return self._pool.submit(measure_log, log)
+        except BrokenProcessPool:
+            self._pool.shutdown(wait=False)
+            self._pool = self._new_pool(self.workers)
+            return self._pool.submit(measure_log, log)
+
+    def next_done(self, waiting: set["Future[Row]"]) -> set["Future[Row]"]:
+        """Return those that are finished, at least one."""
+        return set(wait(waiting, return_when=FIRST_COMPLETED).done)
+
+    def close(self) -> None:
+        """Let the workers go; what waits is not begun."""
+        self._pool.shutdown(wait=True, cancel_futures=True)
+
+
+class Cluster:
+    """Workers of a Dask scheduler, on whatever machines they run."""
+
+    def __init__(self, address: str) -> None:
+        try:
+            from distributed import Client
+        except ImportError as error:
+            raise RideLogError(
+                "a scheduler needs the package dask.distributed, which is not installed.",
+                "install it with pip install 'ridelog[fleet]'.",
+            ) from error
+        try:
+            self._client = Client(address, timeout="10s", set_as_default=False)
+        except (OSError, ValueError) as error:
+            raise RideLogError(
+                f"{clean(address)}: no scheduler answers ({clean(str(error))}).",
+                "start one with dask scheduler and give its address, such as tcp://host:8786.",
+            ) from error
+        self.workers = max(1, sum(self._client.nthreads().values()))
+
+    def submit(self, log: LogToMeasure) -> "Future[Row]":
+        """Begin to measure a log; a worker that dies gives it to another."""
+        done: Future[Row] = self._client.submit(
+            measure_log, log, key=f"ride-{log.sha256}", retries=_TRIES, pure=False
+        )
+        return done
+
+    def next_done(self, waiting: set["Future[Row]"]) -> set["Future[Row]"]:
+        """Return those that are finished, at least one."""
+        from distributed import wait as wait_for
+
+        return set(wait_for(waiting, return_when="FIRST_COMPLETED").done)
+
+    def close(self) -> None:
+        """Leave the scheduler as it was."""
+        self._client.close()
+
+
+def logs_of(places: Iterable[Path]) -> Iterator[tuple[str, Path]]:
+    """Yield the logs in files and folders, each with the name it has in the table.
+
+    A folder is searched to its ground, in the order of names; what is hidden is passed over.
+
+    RideLogError if a place does not exist.
+    """
+    for place in places:
+        if not place.exists():
+            raise RideLogError(
+                f"{clean(str(place))}: there is no such file or folder.", "check the name."
+            )
+        if place.is_file():
+            yield place.name, place
+            continue
+        for folder, inside, names in os.walk(place):
+            inside[:] = sorted(name for name in inside if not name.startswith("."))
+            for name in sorted(names):
+                path = Path(folder) / name
+                if name.lower().endswith(LOG_ENDINGS) and not name.startswith("."):
+                    yield str(path.relative_to(place)), path
+
+
+@dataclass
+class Batch:
+    """One run over many logs.
+
+    Attributes
+    ----------
+    known : rows that are there already, by SHA-256.
+    keep : takes each new row at once, so that a run that is killed loses none.
+    settings : how each log is measured.
+    send : whether the bytes travel to the worker, which then needs no place that both see.
+    counts : how it went.
+    """
+
+    known: dict[str, Row]
+    keep: Callable[[Row], None]
+    settings: Mapping[str, Any] = field(default_factory=dict)
+    send: bool = False
+    counts: Counts = field(default_factory=Counts)
+
+    def run(
+        self,
+        logs: Iterable[tuple[str, Path]],
+        engine: Engine,
+        report_progress: Callable[[Counts, float], None] = lambda counts, since_s: None,
+    ) -> None:
+        """Measure every log whose bytes are not known yet."""
+        begun_s = time.monotonic()
+        self.counts.rows = len(self.known)
+        waiting: dict[Future[Row], tuple[LogToMeasure, int]] = {}
+        for log in self._new(logs):
+            waiting[engine.submit(log)] = (log, 1)
+            while len(waiting) >= engine.workers * (1 + _WAITING_A_WORKER):
+                self._collect(engine, waiting)
+                report_progress(self.counts, time.monotonic() - begun_s)
+        while waiting:
+            self._collect(engine, waiting)
+            report_progress(self.counts, time.monotonic() - begun_s)
+
+    def _new(self, logs: Iterable[tuple[str, Path]]) -> Iterator[LogToMeasure]:
+        """Yield the logs that have no row yet; one that cannot be opened gets its row at once."""
+        seen = set(self.known)
+        for name, path in logs:
+            try:
+                data = path.read_bytes()
+            except OSError as error:
+                reason = f"the file cannot be read ({error.strerror or error})"
+                self._take({"sha256": "", "file": name, "status": UNREADABLE, "reason": reason})
+                continue
+            sha256 = hashlib.sha256(data).hexdigest()
+            if sha256 in seen:
+                self.counts.skipped += 1
+                continue
+            seen.add(sha256)
+            place = str(path.resolve())
+            yield LogToMeasure(name, sha256, place, data if self.send else None, self.settings)
+
+    def _collect(
+        self, engine: Engine, waiting: "dict[Future[Row], tuple[LogToMeasure, int]]"
+    ) -> None:
+        broken = []
+        for done in engine.next_done(set(waiting)):
+            log, tries = waiting.pop(done)
+            try:
+                self._take(done.result())
+            except Exception as error:  # a worker that died, whatever its engine calls that
+                broken.append((log, tries, type(error).__name__))
+        for log, tries, kind in broken:
+            if tries < _TRIES:
+                waiting[engine.submit(log)] = (log, tries + 1)
+                continue
+            reason = f"its worker ended before it was measured ({kind})"
+            self._take({"sha256": log.sha256, "file": log.file, "status": UNREADABLE,
+                        "reason": reason})  # fmt: skip
+
+    def _take(self, row: Row) -> None:
+        self.known[row["sha256"] or row["file"]] = row
+        self.keep(row)
+        self.counts.take(row)
