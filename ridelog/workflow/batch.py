@@ -104,7 +104,7 @@ def measure_log(log: LogToMeasure) -> Row:
 
 
 class OneByOne:
-    """This process itself, for programs that start no others."""
+    """The one process that runs already, for programs that start no others."""
 
     workers = 1
 
