@@ -12,6 +12,7 @@ import typer
 from ridelog.cli.batch import batch
 from ridelog.cli.book import book_app
 from ridelog.cli.compare import SHARED, compare, verify
+from ridelog.cli.display import display
 from ridelog.cli.listen import listen
 from ridelog.cli.machine import predict, setup_app
 from ridelog.cli.options import (
@@ -136,6 +137,7 @@ def signal(
 app.command(cls=VariadicCommand)(with_settings(compare, only=SHARED))
 app.command()(verify)
 app.command()(listen)
+app.command()(display)
 app.command()(with_settings(batch, only=SHARED))
 app.command(cls=VariadicCommand)(predict)
 

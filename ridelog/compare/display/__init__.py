@@ -1,0 +1,1 @@
+"""A speed display, or a second receiver, against the log."""

@@ -1,0 +1,58 @@
+"""The check of a display, as JSON and on the terminal."""
+
+from typing import Any
+
+from ridelog.analysis.subject import RideSource
+from ridelog.compare.display.measure import DisplayCheck
+from ridelog.core.estimate import Estimate
+from ridelog.core.quantity import LENGTH, SPEED, TIME, plain, text
+from ridelog.core.text import count_words
+from ridelog.core.units import SPEED_UNITS, SpeedUnit
+from ridelog.present.json import as_json
+
+SCHEMA = "ridelog.display/1"
+_SI = SPEED_UNITS["km/h"]
+
+
+def display_json(
+    source: RideSource, found: DisplayCheck, set_m: float | None, should_be_m: Estimate | None
+) -> dict[str, Any]:
+    """Return the object ``ridelog.display/1``."""
+    document: dict[str, Any] = as_json(found)
+    wheel = None
+    if should_be_m is not None:
+        wheel = {"now_m": set_m, "should_be_m": should_be_m.as_json()}
+    return {"schema": SCHEMA, "source": as_json(source), **document, "circumference": wheel}
+
+
+def display_lines(
+    found: DisplayCheck, reader: SpeedUnit, should_be_m: Estimate | None
+) -> list[tuple[str, str]]:
+    """Return the lines of the terminal."""
+    factor = found.factor
+    low, high = (plain(each, SPEED, reader, 0) for each in found.tested_mps)
+    lines = [
+        (f"The display shows {_ratio(factor)} times the true speed.", "headline"),
+        (f"Offset: {text(found.offset_mps, SPEED, reader)}", ""),
+        (
+            f"Delay: {text(found.delay_s, TIME, reader) if found.delay_s else found.reason}",
+            "",
+        ),
+        (f"Tested from {low} to {high}, {count_words(len(found.points), 'reading')}.", "quiet"),
+    ]
+    if found.unused:
+        left = count_words(found.unused, "reading")
+        lines.append((f"{left} at a gap of the log or below walking pace: not used.", "quiet"))
+    if should_be_m is not None:
+        lines.append(
+            (f"Circumference that would make it right: {text(should_be_m, LENGTH, _SI)}", "")
+        )
+    words = {True: "met", False: "NOT met", None: "not decided by these readings"}
+    for limit in found.limits:
+        style = "caution" if limit.met is False else ""
+        lines.append((f"{words[limit.met]}: {limit.rule} ({limit.source})", style))
+    return lines
+
+
+def _ratio(factor: Estimate) -> str:
+    return f"{factor.value:.3f} ({factor.low:.3f} to {factor.high:.3f})"
