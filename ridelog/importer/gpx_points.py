@@ -22,9 +22,9 @@ from ridelog.importer.gpx_events import COLUMN_NAMES, Events
 
 _BEGIN, _END = b"<trkpt", b"</trkpt>"
 _TAG, _QUOTED = re.compile(rb"(<[^<>]*>)"), re.compile(rb'(?<==")([^"]*)(?=")')
-_SPACE = re.compile(rb"[ \t\r\n]*")
+_SPACE = rb"[ \t\r\n]*+"
 # Printable ASCII without quotation mark, "&", "<" and ">", as long as a text may be.
-_TEXT = rb"([ !#-%%'-;=?-~]{1,%d})" % LONGEST_TEXT
+_TEXT = rb"[ !#-%%'-;=?-~]{1,%d}+" % LONGEST_TEXT
 # What stands for a text; a log that holds this is read event by event.
 _MARK = "~text "
 # A logger has a few kinds of points, such as with and without a speed; runs are cut so that their
@@ -59,9 +59,14 @@ class GpxPoints:
 
 @dataclass(frozen=True)
 class _Kind:
-    """Points with the same tags: their pattern, one of marks, and which texts make a row."""
+    """Points with the same tags: patterns of a run of them and of the texts of each.
 
-    pattern: re.Pattern[bytes]
+    The texts are followed by the space after the point; ``marked`` is a point of marks, ``places``
+    say which texts make a row.
+    """
+
+    run: re.Pattern[bytes]
+    each: re.Pattern[bytes]
     marked: bytes
     places: tuple[int, ...]
 
@@ -122,7 +127,8 @@ def _points(name: str, data: bytes, runs: list[_Block | None]) -> GpxPoints | No
         while not marked and (some := list(islice(group, _LONGEST_RUN))):
             texts, marks = zip(*some, strict=True)
             line, segment = np.asarray(marks, dtype=np.int64).T
-            blocks.append(_packed([[_encoded(one) for one in row] for row in texts], line))
+            encoded = [[_encoded(one) for one in row] for row in texts]
+            blocks.append(_packed(list(zip(*encoded, strict=True)), line))
             segments.append(segment)
         for _, mark in group if marked else ():
             # A text may look like a mark: then there are too many, or one stands elsewhere.
@@ -155,10 +161,9 @@ def _encoded(text: str | None) -> bytes:
     return (text or "").encode("utf-8", "replace")
 
 
-def _packed(rows: Sequence[Sequence[bytes]], line: Sequence[int] | IntArray) -> _Block:
-    columns = list(zip(*rows, strict=True))
-    lengths = [np.fromiter(map(len, column), np.int64, len(rows)) for column in columns]
-    return _Block(tuple(map(b"".join, columns)), tuple(lengths), np.asarray(line, dtype=np.int64))
+def _packed(columns: Sequence[Sequence[bytes]], line: IntArray) -> _Block:
+    lengths = [np.fromiter(map(len, column), np.int64, len(line)) for column in columns]
+    return _Block(tuple(map(b"".join, columns)), tuple(lengths), line)
 
 
 def _is_marked(texts: list[str | None]) -> bool:
@@ -183,47 +188,49 @@ def _shortened(data: bytes) -> tuple[bytes, list[_Block | None]]:
         if found_points > MAX_FIXES:
             break
         begin, end = place, place + len(_BEGIN)
-        rows: list[list[bytes]] = []
-        lines: list[int] = []
+        columns: list[list[bytes]] = [[] for _ in COLUMN_NAMES]
+        lines: list[IntArray] = []
         present: list[_Kind] = []
-        while len(rows) < _LONGEST_RUN and (found := _matched(data, place, kinds)):
-            kind, match = found
+        while len(columns[0]) < _LONGEST_RUN and (found := _matched(data, place, kinds)):
+            kind, stop = found
             if kind not in present:
                 present.append(kind)
-            texts = (*match.groups(), b"")
-            rows.append([texts[one] for one in kind.places])
+            *texts, space = zip(*kind.each.findall(data, place, stop), strict=True)
+            texts.append((b"",) * len(space))
+            for column, number in zip(columns, kind.places, strict=True):
+                column += texts[number]
             line += data.count(b"\n", counted, place)
-            lines.append(line)
-            counted, end = place, match.end()
-            space = _SPACE.match(data, end)
-            place = space.end() if space else end
-        if rows:
+            own = kind.marked.count(b"\n")
+            lines.append(line + np.cumsum([0, *(own + one.count(b"\n") for one in space[:-1])]))
+            counted, end, place = place, data.rfind(b">", place, stop) + 1, stop
+        if lines:
             marked = b"".join([kind.marked for kind in present])
             more = data.count(b"\n", begin, end) - marked.count(b"\n")
             parts += [data[copied:begin], marked, b"\n" * more]
             copied = end
-            runs += [_packed(rows, lines), *[None] * (len(present) - 1)]
-            found_points += len(rows)
-        missed += not rows
+            runs += [_packed(columns, np.concatenate(lines)), *[None] * (len(present) - 1)]
+            found_points += len(columns[0])
+        missed += not lines
         place = end
     return b"".join([*parts, data[copied:]]), runs
 
 
-def _matched(
-    data: bytes, place: int, kinds: list[_Kind | None]
-) -> tuple[_Kind, re.Match[bytes]] | None:
-    """Return the kind of the point at a place, maybe a new one, None if it has to be read."""
+def _matched(data: bytes, place: int, kinds: list[_Kind | None]) -> tuple[_Kind, int] | None:
+    """Return the kind of the points at a place, maybe a new one, and where they end.
+
+    The space after them counts to them. None if the point there has to be read.
+    """
     for kind in kinds:
-        match = kind.pattern.match(data, place) if kind else None
+        match = kind.run.match(data, place) if kind else None
         if kind and match:
-            return kind, match
+            return kind, match.end()
     if len(kinds) == _MOST_KINDS or not data.startswith(_BEGIN, place):
         return None
     stop = data.find(_END, place, place + _LONGEST_POINT)
     kinds.append(_kind_of(data[place : stop + len(_END)]) if stop >= 0 else None)
     kind = kinds[-1]
-    match = kind.pattern.match(data, place) if kind else None
-    return (kind, match) if kind and match else None
+    match = kind.run.match(data, place) if kind else None
+    return (kind, match.end()) if kind and match else None
 
 
 def _kind_of(point: bytes) -> _Kind | None:
@@ -241,9 +248,12 @@ def _kind_of(point: bytes) -> _Kind | None:
     texts = range(len(parts) // 2)
     parts[1::2] = [_TEXT] * len(texts)
     parts[::2], literals = map(re.escape, parts[::2]), parts[::2]
-    pattern = re.compile(b"".join(parts))
-    if not pattern.fullmatch(point):
+    alike = b"".join(parts)
+    if not re.fullmatch(alike, point):
         return None
+    parts[1::2] = [b"(" + _TEXT + b")"] * len(texts)
+    each = re.compile(b"".join(parts) + b"(" + _SPACE + b")")
+    run = re.compile(b"(?:%s%s){1,%d}+" % (alike, _SPACE, _LONGEST_RUN))
     parts[::2], parts[1::2] = literals, [f"{_MARK}{number}".encode() for number in texts]
     marked, events = b"".join(parts), Events("")
     try:
@@ -255,4 +265,4 @@ def _kind_of(point: bytes) -> _Kind | None:
     row = [_MARK + "-1" if text is None else text for text in events.rows[0]]
     if not all(text.startswith(_MARK) for text in row):
         return None
-    return _Kind(pattern, marked, tuple([int(text.removeprefix(_MARK)) for text in row]))
+    return _Kind(run, each, marked, tuple([int(text.removeprefix(_MARK)) for text in row]))
