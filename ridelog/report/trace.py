@@ -49,22 +49,28 @@ def trace_csv(
         (motion.yaw_rate_radps, 5),
         (np.degrees(motion.course_rad), 3),
     )
-    columns = [_decimals(*each) for each in numbers]
+    columns: list[list[float] | list[str]] = [_rounded(*each) for each in numbers]
     columns.insert(1, _utc_texts(track))
     names = {int(kind): "|".join(flag_names(int(kind))) for kind in np.unique(motion.flags)}
     columns.append([names[kind] for kind in motion.flags.tolist()])
+    forms = [f"%.{count}f" for _, count in numbers]
+    row = ",".join([forms[0], "%s", *forms[1:], "%s"])
+    rows = "\n".join(map(row.__mod__, zip(*columns, strict=True)))
+    # No other cell holds this word.
+    rows = rows.replace(",nan", ",").replace("\nnan,", "\n,").removeprefix("nan")
     head = (
         f"# origin of east_m and north_m (WGS84): latitude_deg={latitude:.9f} "
         f"longitude_deg={longitude:.9f}"
     )
-    lines = [head, ",".join(COLUMNS), *map(",".join, zip(*columns, strict=True)), ""]
-    return "\n".join(lines).encode()
+    return "\n".join([head, ",".join(COLUMNS), *([rows] if rows else []), ""]).encode()
 
 
-def _decimals(values: FloatArray, count: int) -> list[str]:
-    """Return numbers with so many decimals; adding nought takes the sign from -0.0."""
-    rounded = np.where(np.isfinite(values), np.round(values, count) + 0.0, np.nan)
-    return [f"{each:.{count}f}" if each == each else "" for each in rounded.tolist()]
+def _rounded(values: FloatArray, count: int) -> list[float]:
+    """Return numbers to so many decimals, NaN if infinite; adding nought takes -0.0's sign."""
+    rounded: list[float] = np.where(
+        np.isfinite(values), np.round(values, count) + 0.0, np.nan
+    ).tolist()
+    return rounded
 
 
 def _utc_texts(track: Track) -> list[str]:
