@@ -5,8 +5,9 @@ the transitions of one hidden Markov chain over a grid of headings and the two s
 slow regions of a ride only the odds of the signs are carried on. METHOD.md of reverse, (1) to (3).
 """
 
+from collections.abc import Iterator
 from dataclasses import dataclass
-from functools import cache, cached_property
+from functools import cached_property
 
 import numpy as np
 
@@ -44,6 +45,8 @@ _LEVELS = np.geomspace(1e-5, 3.0, 60)
 # Chances below this cannot turn the answer of a whole ride; likelihoods of a few steps in a row do
 # not underflow.
 _NEGLIGIBLE, _RESCALED_EVERY = 1.0e-12, 4
+# So many steps of regions are passed side by side: some 20 MB.
+_AT_ONCE = 8192
 
 
 @dataclass(frozen=True)
@@ -70,11 +73,13 @@ class Steps:
 
 @dataclass(frozen=True)
 class _Moves:
-    """What may happen between a step and the one before it, arrays of shape (m,)."""
+    """What may happen between a step and the one before it, arrays of shape (m,).
 
-    walk: IntArray
+    ``kept``, shape (m, BINS // 2 + 1), is what turning leaves of each frequency around the circle.
+    """
+
+    kept: FloatArray
     change: FloatArray
-    by_hand: FloatArray
     renew: FloatArray
     cost: FloatArray
 
@@ -86,28 +91,30 @@ def reverse_probability(steps: Steps) -> FloatArray:
         return np.zeros(0)
     moves = _moves(steps)
     regions = _slow_regions(steps.time_s, steps.speed_mps)
-    likelihoods = [_likelihoods(steps, moves, slice(*region)) for region in regions]
+    groups = list(_groups(regions))
     # Chances of both signs, and of the headings where it is slow, given what came before ...
     odds, at = _FIRST, 0
     alphas: list[FloatArray] = []
-    for (first, stop), seen in zip(regions, likelihoods, strict=True):
-        renew = moves.renew[first]
-        odds = (1.0 - renew) * _carried(odds, moves, at, first) + renew * _FIRST
-        alphas.append(_forward(moves, first, odds / odds.sum(), seen))
-        odds, at = alphas[-1][-1].sum(axis=1), stop
+    for group in groups:
+        for (first, stop), alpha in zip(group, _forward(steps, moves, group), strict=True):
+            renew = moves.renew[first]
+            odds = (1.0 - renew) * _carried(odds, moves, at, first) + renew * _FIRST
+            alphas.append(np.tensordot(odds / odds.sum(), alpha, axes=(0, 1)))
+            odds, at = alphas[-1][-1].sum(axis=1), stop
     # ... and, backwards, of all that follows.
     backwards = np.zeros(m)
     tail, end = np.ones(2), m
-    for (first, stop), seen in zip(regions[::-1], likelihoods[::-1], strict=True):
-        alpha = alphas.pop()
-        tail = _carried(tail, moves, stop, end)
-        backwards[stop:end] = _share_of_reverse(alpha[-1].sum(axis=1) * tail)
-        beta = _backward(moves, first, tail, seen)
-        backwards[first:stop] = _share_of_reverse((alpha * beta).sum(axis=2))
-        renew = moves.renew[first]
-        tail = (seen[0] * beta[0]).mean(axis=1)
-        tail = (1.0 - renew) * tail + renew * float(_FIRST @ tail)
-        tail, end = tail / tail.max(), first
+    for group in groups[::-1]:
+        for (first, stop), given in zip(group[::-1], _backward(steps, moves, group), strict=True):
+            alpha = alphas.pop()
+            tail = _carried(tail, moves, stop, end)
+            backwards[stop:end] = _share_of_reverse(alpha[-1].sum(axis=1) * tail)
+            beta = np.tensordot(tail, given, axes=(0, 1))
+            backwards[first:stop] = _share_of_reverse((alpha * beta[:-1]).sum(axis=2))
+            renew = moves.renew[first]
+            tail = beta[-1].mean(axis=1)
+            tail = (1.0 - renew) * tail + renew * float(_FIRST @ tail)
+            tail, end = tail / tail.max(), first
     backwards[:end] = _share_of_reverse(_FIRST * _carried(tail, moves, 0, end))
     return backwards
 
@@ -117,51 +124,119 @@ def _share_of_reverse(chances: FloatArray) -> FloatArray:
     return share
 
 
-def _forward(moves: _Moves, first: int, odds: FloatArray, seen: FloatArray) -> FloatArray:
-    """Return chances through a region given what came before, shape (k, 2, BINS)."""
-    alpha = np.empty_like(seen)
-    # The heading is not carried over a fast stretch: any is as likely.
-    state = np.repeat(odds[:, None] / BINS, BINS, axis=1)
-    for k in range(len(seen)):
-        if k:
-            state = _moved(state, moves, first + k)
-            if renew := moves.renew[first + k]:
-                state = (1.0 - renew) * state + renew / BINS * state.sum() * _FIRST[:, None]
-        state = state * seen[k]
-        if k % _RESCALED_EVERY == 0:
-            state /= state.sum()
-        alpha[k] = state
-    return alpha
+def _forward(steps: Steps, moves: _Moves, regions: list[tuple[int, int]]) -> list[FloatArray]:
+    """Return chances through regions, shape (k, 2, 2, BINS), for either sign before the region.
 
-
-def _backward(moves: _Moves, first: int, tail: FloatArray, seen: FloatArray) -> FloatArray:
-    """Return likelihoods through a region of what follows each step, shape (k, 2, BINS)."""
-    beta = np.empty_like(seen)
-    beta[-1] = tail[:, None]
-    for k in range(len(seen) - 1, 0, -1):
-        state = beta[k] * seen[k]
-        if renew := moves.renew[first + k]:
-            state = (1.0 - renew) * state + renew / BINS * float(_FIRST @ state.sum(axis=1))
-        state = _moved(state, moves, first + k)
-        if k % _RESCALED_EVERY == 0:
-            state /= state.max()
-        beta[k - 1] = state
-    return beta
-
-
-def _moved(state: FloatArray, moves: _Moves, step: int) -> FloatArray:
-    """Return chances one step on, or back, shape (2, BINS).
-
-    The body turns, is turned by hand, the sign changes: all three treat every heading alike and
-    commute, so their way back is the same.
+    They are linear in the chances of the signs before, so that regions can be passed side by side.
     """
-    state = state @ _walks()[moves.walk[step]]
-    by_hand, change = moves.by_hand[step], moves.change[step]
-    if by_hand > _NEGLIGIBLE:
-        state = (1.0 - by_hand) * state + by_hand / BINS * state.sum(axis=1, keepdims=True)
-    if change > _NEGLIGIBLE:
-        state = (1.0 - change) * state + change * state[::-1]
-    return state
+    side = _side_by_side(steps, moves, regions)
+    passed = np.empty((*side.seen.shape[:2], 2, 2, BINS))
+    # The heading is not carried over a fast stretch: any is as likely.
+    state = np.tile(np.eye(2)[:, :, None] / BINS, (len(regions), 1, 1, BINS))
+    for k, live in enumerate(side.live):
+        state = state[:live]
+        if k:
+            state = side.moved(state, k)
+            if side.renews[k]:
+                renew = side.renew[k, :live]
+                anew = state.sum(axis=(2, 3), keepdims=True) / BINS * _FIRST[:, None]
+                state = (1.0 - renew) * state + renew * anew
+        state = np.multiply(state, side.seen[k, :live, None], out=passed[k, :live])
+        if k % _RESCALED_EVERY == 0:
+            state /= state.sum(axis=(1, 2, 3), keepdims=True)
+    return [passed[: side.length[place], place] for place in np.argsort(side.order)]
+
+
+def _backward(steps: Steps, moves: _Moves, regions: list[tuple[int, int]]) -> list[FloatArray]:
+    """Return likelihoods of what follows each step of regions, for either sign after the region.
+
+    Shape (k + 1, 2, 2, BINS), the last region first: the last entry is of what is seen from the
+    first step on. Linear as in ``_forward``.
+    """
+    side = _side_by_side(steps, moves, regions, back=True)
+    passed = np.empty((len(side.live) + 1, len(regions), 2, 2, BINS))
+    state = np.tile(np.eye(2)[:, :, None], (len(regions), 1, 1, BINS))
+    for k, live in enumerate(side.live):
+        passed[k, :live] = state = state[:live]
+        state = np.multiply(state, side.seen[k, :live, None], out=passed[k + 1, :live])
+        if side.renews[k]:
+            renew = side.renew[k, :live]
+            anew = (state * _FIRST[:, None]).sum(axis=(2, 3), keepdims=True) / BINS
+            state = (1.0 - renew) * state + renew * anew
+        state = side.moved(state, k)
+        if k % _RESCALED_EVERY == 0:
+            state /= state.max(axis=(1, 2, 3), keepdims=True)
+    ends = [(place, side.length[place]) for place in np.argsort(side.order)[::-1]]
+    return [np.concatenate([passed[n - 1 :: -1, one], passed[n, None, one]]) for one, n in ends]
+
+
+def _groups(regions: list[tuple[int, int]]) -> Iterator[list[tuple[int, int]]]:
+    """Yield neighbouring regions that are passed side by side, each as long as the longest."""
+    group: list[tuple[int, int]] = []
+    longest = 0
+    for first, stop in regions:
+        longest = max(longest, stop - first)
+        if group and longest * (len(group) + 1) > _AT_ONCE:
+            yield group
+            group, longest = [], stop - first
+        group.append((first, stop))
+    if group:
+        yield group
+
+
+@dataclass(frozen=True)
+class _SideBySide:
+    """What happens at each step of regions, the longest first; ``order`` has their numbers.
+
+    live : how many regions are as long as that, shape (longest,).
+    seen : likelihoods, shape (longest, regions, 2, BINS).
+    kept, change, renew : as in ``_Moves``, shapes (longest, regions, 1, 1, many or 1).
+    changes, renews : whether any of them does at a step.
+    """
+
+    order: IntArray
+    length: IntArray
+    live: list[int]
+    seen: FloatArray
+    kept: FloatArray
+    change: FloatArray
+    renew: FloatArray
+    changes: list[bool]
+    renews: list[bool]
+
+    def moved(self, state: FloatArray, k: int) -> FloatArray:
+        """Return chances (r, 2, 2, BINS) one step on, or back.
+
+        The body turns, is turned by hand, the sign changes: all three treat every heading alike
+        and commute, so their way back is the same.
+        """
+        spectrum = np.fft.rfft(state)
+        spectrum *= self.kept[k, : len(state)]
+        state = np.fft.irfft(spectrum, BINS)
+        if self.changes[k]:
+            change = self.change[k, : len(state)]
+            state = (1.0 - change) * state + change * state[:, :, ::-1]
+        return state
+
+
+def _side_by_side(
+    steps: Steps, moves: _Moves, regions: list[tuple[int, int]], back: bool = False
+) -> _SideBySide:
+    """Return the steps of regions from their first ones on, or from their last ones ``back``."""
+    first, stop = np.array(regions).T
+    order = np.argsort(first - stop, kind="stable")
+    first, length = first[order], (stop - first)[order]
+    number = np.arange(length[0])[:, None]
+    inside = number < length
+    step = np.where(inside, first + (length - 1 - number if back else number), first)
+    seen = np.ones((*step.shape, 2, BINS))
+    seen[inside] = _likelihoods(steps, moves, step[inside])
+    change, renew = moves.change[step], moves.renew[step]
+    return _SideBySide(
+        order, length, inside.sum(axis=1).tolist(), seen, moves.kept[step][:, :, None, None],
+        change[:, :, None, None, None], renew[:, :, None, None, None],
+        change.any(axis=1).tolist(), renew.any(axis=1).tolist(),
+    )  # fmt: skip
 
 
 def _moves(steps: Steps) -> _Moves:
@@ -177,29 +252,31 @@ def _moves(steps: Steps) -> _Moves:
     variance = _TURN_RAD2_PER_M * way + _TURN_RAD2_PER_S * step_s
     resting = np.exp(-(speed**2) / (4.0 * sd**2 + 0.01))
     cost = np.minimum(_COST_AT_REST + _COST_AT_SPEED * (speed / _SPEED_MPS) ** 2, _LARGEST_COST)
+    by_hand = np.minimum(_TURNED_BY_HAND_PER_S * step_s * resting, 0.5)
+    # Never quite nothing, so that rounding never decides.
+    kept = _walks(variance) * (1.0 - np.maximum(by_hand, _NEGLIGIBLE))[:, None]
+    # Turned by hand, every heading is as likely: the sum stays.
+    kept[:, 0] = 1.0
+    change = np.minimum(_CHANGES_PER_S * step_s * gate, 0.5)
     return _Moves(
-        walk=np.searchsorted(_LEVELS, variance).clip(0, len(_LEVELS) - 1),
-        change=np.minimum(_CHANGES_PER_S * step_s * gate, 0.5),
-        by_hand=np.minimum(_TURNED_BY_HAND_PER_S * step_s * resting, 0.5),
+        kept=kept,
+        change=np.where(change > _NEGLIGIBLE, change, 0.0),
         renew=np.where(step_s > INTERRUPTED_S, 1.0 - np.exp(-step_s / _FORGETTING_S), 0.0),
         cost=np.exp(-cost * np.minimum(step_s, 1.0)),
     )
 
 
-@cache
-def _walks() -> FloatArray:
-    """Return walks on the circle of bins, one of each level's variance, (levels, BINS, BINS).
+def _walks(variance: FloatArray) -> FloatArray:
+    """Return what walks on the circle of bins leave of each frequency, (m, BINS // 2 + 1).
 
     exp(-var / b² (1 - cos(2 pi m / BINS))) is that of small steps to either neighbour at random
     times: its variance is exact, and steps far below a bin survive the grid.
     """
     bin_rad = 2.0 * np.pi / BINS
     turns = 1.0 - np.cos(bin_rad * np.arange(BINS // 2 + 1))
-    kept = np.exp(-_LEVELS[:, None] / bin_rad**2 * turns)
-    # Chances far below the largest come out as rounding errors of either sign.
-    row = np.maximum(np.fft.irfft(kept, BINS), 0.0)
-    place = (np.arange(BINS)[:, None] - np.arange(BINS)) % BINS
-    return row[:, place]
+    level = np.searchsorted(_LEVELS, variance).clip(0, len(_LEVELS) - 1)
+    kept: FloatArray = np.exp(-_LEVELS[:, None] / bin_rad**2 * turns)[level]
+    return kept
 
 
 def _slow_regions(time_s: FloatArray, speed: FloatArray) -> list[tuple[int, int]]:
@@ -223,7 +300,7 @@ def within(time_s: FloatArray, marks_s: FloatArray, reach_s: float) -> BoolArray
     return until > np.searchsorted(marks_s, time_s - reach_s)
 
 
-def _likelihoods(steps: Steps, moves: _Moves, step: slice) -> FloatArray:
+def _likelihoods(steps: Steps, moves: _Moves, step: IntArray) -> FloatArray:
     """Return the likelihood of some steps' velocities, with what reverse costs, (k, 2, BINS)."""
     heading = 2.0 * np.pi * np.arange(BINS) / BINS
     velocity = steps.velocity_mps[step]

@@ -1,6 +1,8 @@
 """The heading chain, gone through in slow regions only, against whole matrices at every step."""
 
 import numpy as np
+import pytest
+from scipy.linalg import circulant, expm
 
 from ridelog.analysis.reverse import heading_hmm as chain
 from ridelog.analysis.reverse.heading_hmm import BINS, Steps, reverse_probability
@@ -16,9 +18,8 @@ def _one_after_the_other(steps: Steps) -> FloatArray:
     for first, stop in chain._slow_regions(steps.time_s, steps.speed_mps):
         slow[first:stop] = True
         starts.add(first)
-    likelihood = chain._likelihoods(steps, moves, slice(0, m))
+    likelihood = chain._likelihoods(steps, moves, np.arange(m))
     first_state = np.repeat(chain._FIRST[:, None] / BINS, BINS, axis=1)
-    kernels = chain._walks()
     matrix = []
     for k in range(m):
         # One matrix of all (sign, heading) for each step, kept small by the ride's shortness.
@@ -31,9 +32,7 @@ def _one_after_the_other(steps: Steps) -> FloatArray:
         else:
             flip = np.array([[1 - moves.change[k], moves.change[k]]] * 2)
             flip[1] = flip[1, ::-1]
-            hand = moves.by_hand[k]
-            turn = kernels[moves.walk[k]] @ ((1 - hand) * np.eye(BINS) + hand / BINS)
-            move = np.kron(flip, turn)
+            move = np.kron(flip, circulant(np.fft.irfft(moves.kept[k], BINS)))
         matrix.append((1 - renew) * move + renew * np.outer(np.ones(2 * BINS), first_state))
         if not slow[k]:
             likelihood[k] = np.array([1.0, moves.cost[k]])[:, None]
@@ -78,3 +77,14 @@ def test_slow_regions_give_what_all_steps_give() -> None:
         found = reverse_probability(steps)
         np.testing.assert_allclose(found, _one_after_the_other(steps), atol=1e-9)
         assert found.max() > 0.9 and found.min() < 0.01
+
+
+@pytest.mark.parametrize("level", [0, 20, 40, 59])
+def test_a_walk_is_that_of_small_steps_at_random_times(level: int) -> None:
+    # The generator of steps to either neighbour, as often as the variance asks: its exponential.
+    variance = chain._LEVELS[level]
+    rate = variance / (2.0 * np.pi / BINS) ** 2
+    neighbours = circulant(np.eye(BINS)[1] + np.eye(BINS)[-1])
+    exact = expm(rate * (0.5 * neighbours - np.eye(BINS)))
+    kept = chain._walks(np.array([variance]))
+    assert np.abs(circulant(np.fft.irfft(kept[0], BINS)) - exact).max() < 1e-12
