@@ -49,28 +49,34 @@ def trace_csv(
         (motion.yaw_rate_radps, 5),
         (np.degrees(motion.course_rad), 3),
     )
-    columns: list[list[float] | list[str]] = [_rounded(*each) for each in numbers]
-    columns.insert(1, _utc_texts(track))
     names = {int(kind): "|".join(flag_names(int(kind))) for kind in np.unique(motion.flags)}
-    columns.append([names[kind] for kind in motion.flags.tolist()])
-    forms = [f"%.{count}f" for _, count in numbers]
-    row = ",".join([forms[0], "%s", *forms[1:], "%s"])
-    rows = "\n".join(map(row.__mod__, zip(*columns, strict=True)))
-    # No other cell holds this word.
-    rows = rows.replace(",nan", ",").replace("\nnan,", "\n,").removeprefix("nan")
+    flags = [names[kind] for kind in motion.flags.tolist()]
+    rows = _rows(numbers[0], _utc_texts(track), *numbers[1:], flags)
     head = (
         f"# origin of east_m and north_m (WGS84): latitude_deg={latitude:.9f} "
         f"longitude_deg={longitude:.9f}"
     )
-    return "\n".join([head, ",".join(COLUMNS), *([rows] if rows else []), ""]).encode()
+    return f"{head}\n{','.join(COLUMNS)}\n{rows}".encode()
 
 
-def _rounded(values: FloatArray, count: int) -> list[float]:
-    """Return numbers to so many decimals, NaN if infinite; adding nought takes -0.0's sign."""
-    rounded: list[float] = np.where(
-        np.isfinite(values), np.round(values, count) + 0.0, np.nan
-    ).tolist()
-    return rounded
+def _rows(*columns: tuple[FloatArray, int] | list[str]) -> str:
+    """Return rows of texts and of numbers with so many decimals, empty where not finite."""
+    cells: list[list[float] | list[str]] = []
+    forms = []
+    for column in columns:
+        if isinstance(column, list):
+            cells.append(column)
+            forms.append("%s")
+            continue
+        values, count = column
+        # Adding nought takes the sign from -0.0.
+        rounded = np.where(np.isfinite(values), np.round(values, count) + 0.0, np.nan)
+        cells.append(rounded.tolist())
+        forms.append(f"%.{count}f")
+    row = ",".join(forms) + "\n"
+    rows = "".join(map(row.__mod__, zip(*cells, strict=True)))
+    # No text holds this word.
+    return rows.replace(",nan", ",").replace("\nnan", "\n").removeprefix("nan")
 
 
 def _utc_texts(track: Track) -> list[str]:

@@ -5,11 +5,14 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from ridelog.report.trace import _decimals
+from ridelog.report.trace import _rows
 
 
 def _texts(values: list[float], decimals: int) -> list[str]:
-    return _decimals(np.array(values, dtype=np.float64), decimals)
+    column = (np.array(values, dtype=np.float64), decimals)
+    rows = [row.split(",") for row in _rows(column, ["word"] * len(values), column).splitlines()]
+    assert all(row == [row[0], "word", row[0]] for row in rows)
+    return [row[0] for row in rows]
 
 
 @given(st.lists(st.floats(-1e9, 1e9), max_size=20), st.integers(1, 5))
