@@ -54,7 +54,11 @@ class Option:
     lay: "Callable[[Track, Sequence[Any]], Any] | None" = None
 
 
-def _speed(words: str) -> float:
+def speed_of(words: str) -> float:
+    """Return a speed written with its unit, such as "24 km/h". [m/s]
+
+    RideLogError if it is none.
+    """
     found = _SPEED.fullmatch(words.strip().lower())
     if found is None or found[2] not in SPEED_WORDS or float(found[1].replace(",", ".")) <= 0:
         raise RideLogError(
@@ -161,11 +165,12 @@ class Settings:
     ] = ()
     left_out_s: Spans = ()
     reverse_caution_mps: Annotated[
-        _Speed, Option("--reverse-caution", "SPEED", "Caution above this speed backwards.", _speed)
+        _Speed,
+        Option("--reverse-caution", "SPEED", "Caution above this speed backwards.", speed_of),
     ] = WALKING_PACE_MPS
     reverse_strong_mps: Annotated[
         _Speed,
-        Option("--reverse-alarm", "SPEED", "Strong caution above this speed backwards.", _speed),
+        Option("--reverse-alarm", "SPEED", "Strong caution above this speed backwards.", speed_of),
     ] = FAR_ABOVE_MPS
     reaction_s: Annotated[
         float,
@@ -184,7 +189,7 @@ class Settings:
             "--advised-speed",
             "SPEED",
             'Caution when the top speed is above this, such as "24 km/h" for a young rider.',
-            _speed,
+            speed_of,
         ),
     ] = None
     track_width_m: Annotated[

@@ -1,14 +1,18 @@
 """The commands about two sets of rides: compare them, and verify a result later."""
 
+import re
 from enum import StrEnum
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from ridelog.cli.options import Asked, Force, JsonFile, Units, UnitsOption, takes
 from ridelog.cli.terminal import check_places, deliver, progress, warn
 from ridelog.core.errors import RideLogError
+
+if TYPE_CHECKING:
+    from ridelog.compare.stated import StatedSpeed
 
 # What holds for every ride of a comparison.
 SHARED = ("windows", "rollout_m", "adult_rider")
@@ -24,11 +28,20 @@ class Paper(StrEnum):
 def compare(
     *,
     before: Annotated[
-        list[Path], takes("RIDE...", "Logs of the rides before the change, or a folder of them.")
-    ],
+        list[Path] | None,
+        takes("RIDE...", "Logs of the rides before the change, or a folder of them."),
+    ] = None,
     after: Annotated[
         list[Path], takes("RIDE...", "Logs of the rides after it, or a folder of them.")
     ],
+    stated: Annotated[
+        str | None,
+        takes("SPEED", 'In place of rides before: the top speed that was stated, "14 km/h".'),
+    ] = None,
+    stated_by: Annotated[str, takes("WHO", "Who stated it, such as the maker's leaflet.")] = "",
+    stated_within: Annotated[
+        str | None, takes("SHARE", 'How good the statement is, such as "10 %".')
+    ] = None,
     out: Annotated[
         Path | None,
         takes(
@@ -67,6 +80,20 @@ def compare(
     from ridelog.cli.machine import both_setups
     from ridelog.workflow.measure import logs_in, measure_rides
 
+    if (before is None) == (stated is None):
+        raise typer.BadParameter(
+            "give the rides before, or the top speed that was stated.",
+            param_hint="'--before' / '--stated'",
+        )
+    if stated is not None:
+        if out is not None or smoothed is not None or setup_before or setup_after:
+            raise typer.BadParameter(
+                "the sheet, smoothed rides and predictions need rides before.",
+                param_hint="'--stated'",
+            )
+        _against_stated(_stated(stated, stated_by, stated_within), after, units, json, force, asked)
+        return
+    assert before is not None
     setups = both_setups(setup_before, setup_after)
     logs: dict[str, list[Path]] = {}
     for side, places in (("before", before), ("after", after)):
@@ -113,6 +140,55 @@ def compare(
         warn(("the smoothed rides hold coordinates: they show where the rides were made.",))
     lines = compare_lines(comparison, unit)
     deliver(json, document, files, every[0], force, folder=out, lines=lines)
+
+
+def _stated(speed: str, by: str, within: str | None) -> "StatedSpeed":
+    """Return a stated speed; BadParameter if a part of it is missing or cannot be read."""
+    from ridelog.analysis.settings import speed_of
+    from ridelog.compare.stated import StatedSpeed
+
+    if within is None:
+        raise typer.BadParameter(
+            "how good the statement is decides what can be said: such as 10 % for a leaflet.",
+            param_hint="'--stated-within'",
+        )
+    share = re.fullmatch(r"(\d{1,2}(?:[.,]\d+)?)\s*%", within.strip())
+    try:
+        if share is None:
+            raise RideLogError(f"{within!r} is no share.", 'write it like "10 %".')
+        return StatedSpeed(speed_of(speed), float(share[1].replace(",", ".")) / 100.0, by)
+    except RideLogError as error:
+        raise typer.BadParameter(str(error), param_hint="'--stated' / '--stated-within'") from error
+
+
+def _against_stated(
+    stated: "StatedSpeed",
+    places: list[Path],
+    units: Units,
+    json: Path | None,
+    force: bool,
+    asked: Asked,
+) -> None:
+    """Hold rides against a stated top speed."""
+    from ridelog.workflow.measure import logs_in, measure_rides
+
+    logs, others = logs_in(places, "after")
+    warn(f"{name}: no log, left out." for name in others)
+    for log in logs:
+        check_places([json], log, force)
+    with progress("measuring the rides") as report_progress:
+        rides = measure_rides(logs, asked.settings, report_progress=report_progress)
+
+    from ridelog.compare.stated import against_stated
+    from ridelog.core.units import SPEED_UNITS
+    from ridelog.report.compare_json import stated_json
+    from ridelog.report.compare_words import stated_lines
+    from ridelog.report.ride_json import to_bytes
+
+    unit = SPEED_UNITS[units.value]
+    found = against_stated(stated, tuple(rides))
+    document = to_bytes(stated_json(found, unit))
+    deliver(json, document, {}, logs[0], force, lines=stated_lines(found, unit))
 
 
 _OUT = ("sheet.html", "sheet.pdf", "runs.png", "result.json", "measures.csv")

@@ -67,6 +67,7 @@ ENERGY_PER_LENGTH = Quantity(
     1,
     lambda reader: (f"Wh/{reader.travel_label}", JOULES_PER_WH / reader.metres_per_travel),
 )
+RATIO = Quantity("ratio", "1", 3, lambda reader: ("times", 1.0))
 PERCENT = Quantity("share of what it was before", "%", 1, lambda reader: ("%", 1.0))
 BY_SI = {
     each.si: each

@@ -15,11 +15,12 @@ from ridelog.compare.curves import PullCurves
 from ridelog.compare.difference import Method
 from ridelog.compare.matching import Rides
 from ridelog.compare.predicted import Predicted
+from ridelog.compare.stated import AgainstStated
 from ridelog.compare.verdict import FAMILY_LEVEL, POWER, Word
 from ridelog.core.estimate import LEVEL, Estimate
 from ridelog.core.quantity import rough_span
 from ridelog.core.track import FloatArray
-from ridelog.core.units import SI
+from ridelog.core.units import SI, SpeedUnit
 from ridelog.present.json import as_json
 from ridelog.report.compare_words import false_alarm_words, method_words, reason_words, tested_count
 from ridelog.report.predict_json import agreements_json
@@ -41,7 +42,8 @@ class RideReading:
 class ComparedFigure:
     """One figure of a comparison under the names of the JSON; ``difference`` is after minus before.
 
-    ``before``, ``after`` and ``percent`` are None for a figure of which only ranges may be told.
+    ``ratio`` is how many times what it was. ``before``, ``after``, ``percent`` and ``ratio`` are
+    None for a figure of which only ranges may be told.
     """
 
     name: str
@@ -54,6 +56,7 @@ class ComparedFigure:
     after: Estimate | None
     difference: Estimate | None
     percent: Estimate | None
+    ratio: Estimate | None
     verdict: Word
     reason: str
     method: Method | None
@@ -144,6 +147,7 @@ def _figure(compared: Compared, tested: int) -> ComparedFigure:
         after=firm.after if firm else None,
         difference=difference.difference if difference else None,
         percent=firm.percent if firm else None,
+        ratio=_ratio(firm.percent) if firm else None,
         verdict=verdict.word,
         reason=reason,
         method=difference.method if difference else None,
@@ -185,6 +189,66 @@ def _predicted(predicted: Predicted | None) -> dict[str, Any] | None:
         "changes": dict(prediction.change.asked),
         "text": verdict_words(prediction, after),
         "measures": agreements_json(prediction, after),
+    }
+
+
+def _ratio(percent: Estimate | None) -> Estimate | None:
+    if percent is None:
+        return None
+    ends = (1.0 + each / 100.0 for each in (percent.value, percent.low, percent.high))
+    return Estimate(*ends)
+
+
+def stated_json(found: AgainstStated, reader: SpeedUnit) -> dict[str, Any]:
+    """Return rides held against a stated speed as the same object, with ``stated`` beside."""
+    figure = ComparedFigure(
+        name=found.figure.name,
+        title=found.figure.title_in(SI),
+        unit=found.figure.quantity.si,
+        better_when=found.figure.terms.better,
+        runs_before=0,
+        runs_after=_held(found.readings),
+        before=found.stated.estimate,
+        after=found.after,
+        difference=found.difference,
+        percent=None,
+        ratio=found.ratio,
+        verdict=found.verdict,
+        reason="",
+        method=None,
+        p_value=None,
+        p_adjusted=None,
+        smallest_shown=None,
+        shown_share=POWER,
+        more_rides_a_side=None,
+        wind_part=None,
+        ride_sd_before=None,
+        ride_sd_after=None,
+        rides_before=(),
+        rides_after=_readings(found.readings),
+    )
+    particular = [one for ride in found.rides for one in ride.cautions if not one.general]
+    members = {
+        "round_in": reader.label,
+        "noted": {"before": {}, "after": {}},
+        "mismatches": [],
+        "level": LEVEL,
+        "false_alarms": FalseAlarms(FAMILY_LEVEL, 1, ""),
+        "intervals": "",
+        "measures": (figure,),
+        "pull_curve": None,
+        "cautions": tuple({one.code: one for one in particular}.values()),
+        "not_measured": NOT_MEASURED,
+    }
+    return {
+        "schema": COMPARE_SCHEMA,
+        "ridelog_version": __version__,
+        **settings_json((), found.rides),
+        "stated": as_json(found.stated),
+        "before": [],
+        "after": [as_json(ride.source) for ride in found.rides],
+        **as_json(members),
+        "predicted": None,
     }
 
 

@@ -8,13 +8,16 @@ from ridelog.analysis.ride import NOT_MEASURED
 from ridelog.analysis.subject import ALWAYS, GRAVITY_WORDS
 from ridelog.compare.comparison import Compared, Comparison, cautions_of
 from ridelog.compare.matching import Rides
+from ridelog.compare.stated import AgainstStated
 from ridelog.compare.verdict import BETTER, CANNOT_SAY, FAMILY_LEVEL, NOT_SHOWN, WORSE
 from ridelog.core.quantity import (
+    RATIO,
     SPEED,
     amount,
     bare,
     bounds,
     for_reader,
+    plain,
     rough,
     rough_bounds,
     text,
@@ -222,6 +225,31 @@ def method_words(comparison: Comparison) -> str:
         f"{first} (Student's t; where a side has few rides, the rides of both sides are taken to "
         "scatter alike)."
     )
+
+
+def stated_lines(found: AgainstStated, unit: SpeedUnit) -> Lines:
+    """Return the screen about rides held against a stated speed."""
+    by = f" ({found.stated.by})" if found.stated.by else ""
+    good = f"if the statement is good to {100.0 * found.stated.within:.0f} %"
+    words = {
+        BETTER: "It is faster than stated.",
+        WORSE: "It is slower than stated.",
+        NOT_SHOWN: "It is as fast as stated, as far as these rides and the statement's "
+        "own tolerance can tell.",
+    }
+    headline = (
+        f"{text(found.after, SPEED, unit)} is {text(found.ratio, RATIO, unit)} the stated "
+        f"{plain(found.stated.mps, SPEED, unit)}{by}, {good}. {words[found.verdict]}"
+    )
+    lines = [*wrapped(_side(found.rides), "quiet", f"{'After':<8}"), ("", "")]
+    lines += [*wrapped(headline, "headline"), ("", "")]
+    lines += wrapped(
+        "Only a top speed was stated: what the machine gained or lost otherwise is not known.", ""
+    )
+    particular = {one.code: one for ride in found.rides for one in ride.cautions if not one.general}
+    for one in sorted(particular.values(), key=lambda one: -one.gravity):
+        lines += wrapped(f"{GRAVITY_WORDS[one.gravity]}: {for_reader(one.text, unit)}", "caution")
+    return [*lines, *wrapped(ALWAYS, "quiet")]
 
 
 _BRACKETS = "In brackets: where the true change should lie, right 9 times out of 10."

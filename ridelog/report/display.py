@@ -5,7 +5,7 @@ from typing import Any
 from ridelog.analysis.subject import RideSource
 from ridelog.compare.display.measure import DisplayCheck
 from ridelog.core.estimate import Estimate
-from ridelog.core.quantity import LENGTH, SPEED, TIME, plain, text
+from ridelog.core.quantity import LENGTH, RATIO, SPEED, TIME, plain, text
 from ridelog.core.text import count_words
 from ridelog.core.units import SPEED_UNITS, SpeedUnit
 from ridelog.present.json import as_json
@@ -29,10 +29,9 @@ def display_lines(
     found: DisplayCheck, reader: SpeedUnit, should_be_m: Estimate | None
 ) -> list[tuple[str, str]]:
     """Return the lines of the terminal."""
-    factor = found.factor
     low, high = (plain(each, SPEED, reader, 0) for each in found.tested_mps)
     lines = [
-        (f"The display shows {_ratio(factor)} times the true speed.", "headline"),
+        (f"The display shows {text(found.factor, RATIO, reader)} the true speed.", "headline"),
         (f"Offset: {text(found.offset_mps, SPEED, reader)}", ""),
         (
             f"Delay: {text(found.delay_s, TIME, reader) if found.delay_s else found.reason}",
@@ -52,7 +51,3 @@ def display_lines(
         style = "caution" if limit.met is False else ""
         lines.append((f"{words[limit.met]}: {limit.rule} ({limit.source})", style))
     return lines
-
-
-def _ratio(factor: Estimate) -> str:
-    return f"{factor.value:.3f} ({factor.low:.3f} to {factor.high:.3f})"

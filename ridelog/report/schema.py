@@ -67,7 +67,7 @@ def signal_schema() -> dict[str, Any]:
 def compare_schema() -> dict[str, Any]:
     """Return the JSON Schema (draft 2020-12) of what ``ridelog compare`` writes."""
     thing: dict[str, Any] = {"type": "object"}
-    sources, notes = _list(_source()) | {"minItems": 1}, {**thing, "additionalProperties": _TEXT}
+    sources, notes = _list(_source()), {**thing, "additionalProperties": _TEXT}
     figure = schema_of_type(ComparedFigure)
     figure["properties"]["better_when"] = {"enum": [HIGHER, LOWER]}
     agreement = _object(
@@ -86,7 +86,7 @@ def compare_schema() -> dict[str, Any]:
             SHARED: thing,
             OWN: _object(before=_list(thing), after=_list(thing)),
             "before": sources,
-            "after": sources,
+            "after": sources | {"minItems": 1},
             "round_in": {"enum": list(SPEED_UNITS)},
             "noted": _object(before=notes, after=notes),
             "mismatches": _list(_object(code=_TEXT, text=_TEXT)),

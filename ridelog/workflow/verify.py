@@ -13,6 +13,7 @@ from ridelog.analysis.ride import analyse
 from ridelog.analysis.signal.measure import judge_signal
 from ridelog.analysis.subject import RideSource
 from ridelog.compare.comparison import compare
+from ridelog.compare.stated import StatedSpeed, against_stated
 from ridelog.core.bounded_read import read_at_most
 from ridelog.core.errors import RideLogError, UnreadableLogError
 from ridelog.core.text import shown_name
@@ -21,7 +22,7 @@ from ridelog.importer.containers import MAX_LOG_BYTES
 from ridelog.machine.setup import MachineSetup
 from ridelog.present.json import FIELD, as_json, digest_of
 from ridelog.present.words import clean
-from ridelog.report.compare_json import compare_json, settings_in
+from ridelog.report.compare_json import compare_json, settings_in, stated_json
 from ridelog.report.ride_json import (
     COMPARE_SCHEMA,
     RIDE_SCHEMA,
@@ -219,18 +220,30 @@ def _computed(
         report_progress((number + 1) / len(logs))
     if document["schema"] == RIDE_SCHEMA:
         return ride_json(rides[0])
+    unit = SPEED_UNITS.get(str(document.get("round_in")), SPEED_UNITS["km/h"])
+    if document.get("stated") is not None:
+        return stated_json(against_stated(_stated(document["stated"]), tuple(rides)), unit)
     cut = len(document["before"])
     noted = document.get("noted") or {}
     return compare_json(
         compare(
             tuple(rides[:cut]),
             tuple(rides[cut:]),
-            unit=SPEED_UNITS.get(str(document.get("round_in")), SPEED_UNITS["km/h"]),
+            unit=unit,
             noted_before=dict(noted.get("before") or {}),
             noted_after=dict(noted.get("after") or {}),
             setups=_setups(document.get("predicted")),
         )
     )
+
+
+def _stated(stated: Any) -> StatedSpeed:
+    try:
+        return StatedSpeed(float(stated["mps"]), float(stated["within"]), str(stated["by"]))
+    except (LookupError, TypeError, ValueError) as error:
+        raise UnreadableLogError(
+            "The stated speed in the result cannot be read.", _AS_WRITTEN
+        ) from error
 
 
 def _setups(predicted: Any) -> tuple[MachineSetup, MachineSetup] | None:

@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 from filtered_rides import ride_and_log
 from log_in_memory import to_track
+from simulate import Truth
 from truth_at import truth_at
 from typer.testing import CliRunner
 
@@ -26,7 +27,7 @@ SPANS = ("factor", "offset_mps", "delay_s")
 
 
 @pytest.fixture(scope="module")
-def rides() -> list[tuple[object, Motion]]:
+def rides() -> list[tuple[Truth, Motion]]:
     """Return the truth and the motion of a few rides, at 10 and at 1 Hz."""
     found = []
     for seed, rate_hz in ((11, 10.0), (12, 10.0), (13, 1.0), (14, 1.0)):
@@ -36,16 +37,16 @@ def rides() -> list[tuple[object, Motion]]:
 
 
 def shown_by(
-    truth: object, at_s: FloatArray, factor: float, offset_mps: float, delay_s: float, step: float
+    truth: Truth, at_s: FloatArray, factor: float, offset_mps: float, delay_s: float, step: float
 ) -> FloatArray:
     """Return what a display with these properties shows, rounded to its step."""
-    true = np.abs(truth_at(truth, at_s - delay_s).velocity_mps)  # type: ignore[arg-type]
+    true = np.abs(truth_at(truth, at_s - delay_s).velocity_mps)
     value = factor * true + offset_mps
     return np.asarray(np.round(value / step) * step)
 
 
 def test_the_intervals_hold_on_a_hundred_displays(
-    rides: list[tuple[object, Motion]],
+    rides: list[tuple[Truth, Motion]],
 ) -> None:
     """Bounds: 0.85 to 0.97 of 100, less and more the 5 % tails of the binomial distribution."""
     rng = np.random.default_rng(2024)
@@ -61,7 +62,7 @@ def test_the_intervals_hold_on_a_hundred_displays(
         step = KMH.to_mps(float(rng.choice([0.1, 1.0])))
         low, high = motion.pieces[0].start_s, motion.pieces[0].end_s
         at_s = np.sort(rng.uniform(low + 3.0, high - 1.0, int(rng.integers(12, 40))))
-        shown = shown_by(truth, at_s, *real.values(), step)  # type: ignore[misc]
+        shown = shown_by(truth, at_s, real["factor"], real["offset_mps"], real["delay_s"], step)
         found = check_display(motion, at_s, shown, step)
         for name in SPANS:
             estimate = getattr(found, name)
@@ -74,7 +75,7 @@ def test_the_intervals_hold_on_a_hundred_displays(
         assert 0.79 <= share <= 0.99, (name, share)
 
 
-def test_a_right_display_is_found_right(rides: list[tuple[object, Motion]]) -> None:
+def test_a_right_display_is_found_right(rides: list[tuple[Truth, Motion]]) -> None:
     truth, motion = rides[0]
     low, high = motion.pieces[0].start_s, motion.pieces[0].end_s
     at_s = np.linspace(low + 3.0, high - 1.0, 60)
@@ -87,7 +88,7 @@ def test_a_right_display_is_found_right(rides: list[tuple[object, Motion]]) -> N
     assert wheel.low < wheel.value < wheel.high
 
 
-def test_steady_speeds_tell_no_delay(rides: list[tuple[object, Motion]]) -> None:
+def test_steady_speeds_tell_no_delay(rides: list[tuple[Truth, Motion]]) -> None:
     """Where nothing changes within the delays looked at, no delay is told, and the reason is."""
     _, motion = rides[0]
     rows = motion.known_rows
@@ -111,7 +112,7 @@ def test_steady_speeds_tell_no_delay(rides: list[tuple[object, Motion]]) -> None
         assert "steady speeds" in found.reason
 
 
-def test_too_few_readings_are_said(rides: list[tuple[object, Motion]]) -> None:
+def test_too_few_readings_are_said(rides: list[tuple[Truth, Motion]]) -> None:
     _, motion = rides[0]
     with pytest.raises(NotEnoughDataError, match="only 0 of 6 readings lie inside the log"):
         check_display(motion, np.arange(6.0) + 1e6, np.full(6, 5.0), 0.1)
@@ -147,7 +148,7 @@ def table(place: Path, text: str) -> Path:
 
 
 def test_readings_are_read_as_people_write_them(
-    rides: list[tuple[object, Motion]], tmp_path: Path
+    rides: list[tuple[Truth, Motion]], tmp_path: Path
 ) -> None:
     track = rides[0][1].track
     assert track.start_utc is not None
@@ -171,14 +172,14 @@ def test_readings_are_read_as_people_write_them(
     ],
 )
 def test_a_table_that_cannot_be_read_is_said(
-    text: str, says: str, rides: list[tuple[object, Motion]], tmp_path: Path
+    text: str, says: str, rides: list[tuple[Truth, Motion]], tmp_path: Path
 ) -> None:
     with pytest.raises(UnreadableLogError) as caught:
         read_display_readings(table(tmp_path / "a.csv", text), rides[0][1].track, KMH)
     assert says in str(caught.value)
 
 
-def test_an_empty_table_is_said(rides: list[tuple[object, Motion]], tmp_path: Path) -> None:
+def test_an_empty_table_is_said(rides: list[tuple[Truth, Motion]], tmp_path: Path) -> None:
     with pytest.raises(NotEnoughDataError, match="holds no reading"):
         read_display_readings(table(tmp_path / "a.csv", "time,shown\n"), rides[0][1].track, KMH)
 
