@@ -9,7 +9,7 @@ import typer
 
 from ridelog.book.book import Book, usual_folder
 from ridelog.book.records import CONDITIONS, MARK_KINDS, RideEntry
-from ridelog.cli.options import Units, UnitsOption, command_group, takes
+from ridelog.cli.options import Units, UnitsOption, command_group, takes, words_of
 from ridelog.cli.terminal import progress, shown
 from ridelog.core.errors import BookError, RideLogError
 from ridelog.core.text import clean, count_words
@@ -42,7 +42,8 @@ def add(
 ) -> None:
     """Keep logs in the book and measure them; the same log twice is one ride."""
     if setup and not machine:
-        raise RideLogError("a set-up belongs to a machine.", "name it with --machine as well.")
+        with words_of("--setup"):
+            raise RideLogError("a set-up belongs to a machine.", "name it with --machine as well.")
     problems = []
     with Book(book) as opened:
         for path in rides:

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from ridelog.cli.options import Asked, Force, JsonFile, Units, UnitsOption, takes
+from ridelog.cli.options import Asked, Force, JsonFile, Units, UnitsOption, takes, words_of
 from ridelog.cli.terminal import check_places, deliver, progress, warn
 from ridelog.core.errors import RideLogError
 
@@ -106,7 +106,10 @@ def compare(
         check_places([json, *sheet], log, force, folder=out)
         if smoothed is not None:
             check_places(list(tracks.values()), log, force, folder=smoothed)
-    notes = [_notes(words or []) for words in (noted_before, noted_after)]
+    with words_of("--noted-before"):
+        first = _notes(noted_before or [])
+    with words_of("--noted-after"):
+        second = _notes(noted_after or [])
     with progress("measuring the rides") as report_progress:
         rides = measure_rides(every, asked.settings, report_progress=report_progress)
     for ride in rides:
@@ -123,7 +126,7 @@ def compare(
     cut = len(logs["before"])
     sides = tuple(rides[:cut]), tuple(rides[cut:])
     comparison = compare_rides(
-        *sides, unit=unit, noted_before=notes[0], noted_after=notes[1], setups=setups
+        *sides, unit=unit, noted_before=first, noted_after=second, setups=setups
     )
     document = to_bytes(compare_json(comparison))
     files: dict[Path, bytes] = {}

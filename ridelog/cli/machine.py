@@ -6,8 +6,9 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from ridelog.cli.options import Force, JsonFile, Units, UnitsOption, command_group, takes
+from ridelog.cli.options import Force, JsonFile, Units, UnitsOption, command_group, takes, words_of
 from ridelog.cli.terminal import check_places, deliver, motion_of, warn
+from ridelog.core.errors import RideLogError, SetupError
 from ridelog.core.text import count_words
 
 if TYPE_CHECKING:
@@ -34,7 +35,6 @@ def new(
     ] = False,
 ) -> None:
     """Ask for everything about a machine in order, and write its set-up file."""
-    from ridelog.core.errors import SetupError
     from ridelog.machine.setup import MachineSetup
     from ridelog.machine.setup_check import contradictions
     from ridelog.machine.setup_file import ask_setup, setup_text
@@ -60,7 +60,6 @@ def new(
 @setup_app.command()
 def check(setup: SetupPath) -> None:
     """Tell every key that cannot be, and every contradiction; leave with 1 if there is one."""
-    from ridelog.core.errors import SetupError
     from ridelog.machine.setup_check import contradictions
     from ridelog.machine.setup_file import problems_in, read_setup
 
@@ -116,32 +115,37 @@ def predict(
     force: Force = False,
 ) -> None:
     """Say what a change would do to the machine, and what else it would break."""
-    from ridelog.core.errors import SetupError
+    from ridelog.analysis.launches.windows import parse_window
     from ridelog.machine.change import changed, parse_change, parse_sweep
     from ridelog.machine.setup_check import contradictions
     from ridelog.machine.setup_file import read_setup
 
+    with words_of("--change"):
+        asked = dict(parse_change(text) for text in change or [])
+        if not asked and not sweep:
+            raise RideLogError(
+                "nothing is to be changed.", "add --change KEY=VALUE or --sweep KEY=A:B."
+            )
+        if not asked and ridden:
+            raise RideLogError(
+                "rides after a change are given, but no change.", "add --change KEY=VALUE."
+            )
+    with words_of("--sweep"):
+        swept = parse_sweep(sweep) if sweep else None
+    with words_of("--window"):
+        windows = tuple(parse_window(text) for text in window or [])
     names = ("prediction.html", "prediction.json", "pull.png", "sweep.png")
     places = [json, *([out / name for name in names] if out else [])]
     for log in [setup, *(ride or []), *(ridden or [])]:
         check_places(places, log, force, folder=out)
     known = read_setup(setup)
-    asked = dict(parse_change(text) for text in change or [])
-    swept = parse_sweep(sweep) if sweep else None
-    if not asked and swept is None:
-        raise SetupError("nothing is to be changed.", "add --change KEY=VALUE or --sweep KEY=A:B.")
     # What cannot be is said before the rides are read, not after.
     changed(known, asked)
     for key, values in [swept] if swept else []:
         for value in values:
             changed(known, {**asked, key: value})
     warn(doubt.text for doubt in contradictions(known))
-    if ridden and not asked:
-        raise SetupError(
-            "rides after a change are given, but no change.", "add --change KEY=VALUE."
-        )
 
-    from ridelog.analysis.launches.windows import parse_window
     from ridelog.analysis.ride import analyse
     from ridelog.analysis.settings import Settings
     from ridelog.compare.comparison import compare, predicted_change
@@ -152,7 +156,6 @@ def predict(
     from ridelog.report.ride_json import to_bytes
 
     unit = SPEED_UNITS[units.value]
-    windows = tuple(parse_window(text) for text in window or [])
     settings = Settings(
         windows=tuple(window or []),
         has_reverse=known.has_reverse,
@@ -201,14 +204,12 @@ def both_setups(
     """
     if before is None and after is None:
         return None
-    from ridelog.core.errors import SetupError
     from ridelog.machine.change import changed, changes_between
     from ridelog.machine.setup_file import read_setup
 
     if before is None or after is None:
-        raise SetupError(
-            "only one set-up is given.", "give both, --setup-before and --setup-after, or neither."
-        )
+        with words_of("--setup-before", "--setup-after"):
+            raise RideLogError("only one set-up is given.", "give both, or neither.")
     old, new = read_setup(before), read_setup(after)
     asked = changes_between(old, new)
     if not asked:

@@ -154,7 +154,7 @@ def run(arguments: list[str] | None = None) -> None:
         finally:
             sys.stdout.flush()
     except RideLogError as error:
-        _leave(str(error))
+        _leave(str(error), error.exit_status)
     except BrokenPipeError:
         _leave("")  # whoever read the output has left; nobody is there to be told
     except OSError as error:  # of a file that no part of the program looks after by itself
@@ -165,11 +165,11 @@ def run(arguments: list[str] | None = None) -> None:
         )
 
 
-def _leave(words: str) -> None:
+def _leave(words: str, status: int = 1) -> None:
     """End with a sentence; what can no longer be printed is not tried again."""
     with suppress(OSError):
         if words:
             print(f"ridelog: {words}", file=sys.stderr)
     with suppress(OSError, ValueError):  # a stream of a test has no number
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-    sys.exit(1)
+    sys.exit(status)

@@ -1,7 +1,8 @@
 """The options that commands share; those of commands that measure come from Settings."""
 
 import inspect
-from collections.abc import Callable, Collection, Iterable
+from collections.abc import Callable, Collection, Iterable, Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
 from enum import StrEnum
 from functools import wraps
@@ -44,6 +45,16 @@ JsonFile = Annotated[
     Path | None,
     typer.Option("--json", metavar="FILE", help="Write the result as JSON; - for standard output."),
 ]
+
+
+@contextmanager
+def words_of(*flags: str) -> Iterator[None]:
+    """Call it wrong use of these options where what is written behind them cannot be."""
+    try:
+        yield
+    except RideLogError as error:
+        hint = " / ".join(f"'{flag}'" for flag in flags)
+        raise typer.BadParameter(str(error), param_hint=hint) from error
 
 
 def command_group(name: str, words: str) -> typer.Typer:
@@ -124,10 +135,8 @@ def _asked(chosen: dict[str, Option], words: dict[str, Any]) -> Asked:
             if given:
                 values[name] = one.switched
         elif given:
-            try:
+            with words_of(one.flag):
                 read = [one.read(each) for each in (given if one.many else [given])]
-            except RideLogError as error:
-                raise typer.BadParameter(str(error), param_hint=f"'{one.flag}'") from error
             if one.lay is not None:
                 by_clock[name] = read
             else:
@@ -152,12 +161,8 @@ def _check(asked: Asked) -> None:
         return
     from ridelog.analysis.handling.measure import checked_dimensions
 
-    try:
+    with words_of("--track-width", "--cg-height"):
         checked_dimensions(settings.track_width_m, settings.cg_height_m)
-    except RideLogError as error:
-        raise typer.BadParameter(
-            str(error), param_hint="'--track-width' / '--cg-height'"
-        ) from error
 
 
 class VariadicCommand(TyperCommand):

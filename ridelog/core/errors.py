@@ -15,6 +15,10 @@ class RideLogError(Exception):
         What the user can do next, one sentence; may be empty.
     """
 
+    # What a command ends with: 1 where the input cannot give an answer, 2 where the command line
+    # is wrong.
+    exit_status = 1
+
     def __init__(self, problem: str, advice: str = "") -> None:
         self.problem = problem
         self.advice = advice
@@ -31,6 +35,8 @@ class NotEnoughDataError(RideLogError):
 
 class OutputError(RideLogError):
     """A result cannot be written where it was asked to go."""
+
+    exit_status = 2
 
 
 class SetupError(RideLogError):

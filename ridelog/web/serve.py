@@ -16,6 +16,8 @@ from ridelog.core.errors import RideLogError
 class ServeError(RideLogError):
     """The page cannot be opened at the address that was asked for."""
 
+    exit_status = 2
+
 
 def register(app: typer.Typer) -> None:
     """Add the command to the command line."""

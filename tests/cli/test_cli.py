@@ -60,7 +60,7 @@ def test_the_folder_holds_page_pictures_and_result(
     assert len([name for name in names if not name.endswith(".png")]) == 2
     assert f"Wrote {out / 'ride.html'}" in capsys.readouterr().err
     before = {path: path.read_bytes() for path in out.iterdir()}
-    assert leave("report", RIDE, "--out", str(out)) == 1
+    assert leave("report", RIDE, "--out", str(out)) == 2
     seen = capsys.readouterr()
     assert seen.out == ""
     assert f"{out / 'ride.html'}: this file is there already and is left as it was." in seen.err
@@ -70,7 +70,7 @@ def test_the_folder_holds_page_pictures_and_result(
 
 def test_a_file_in_place_of_the_folder(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     (tmp_path / "out").write_text("mine")
-    assert leave("report", RIDE, "--out", str(tmp_path / "out"), "--force") == 1
+    assert leave("report", RIDE, "--out", str(tmp_path / "out"), "--force") == 2
     assert "this is a file, not a folder. What to do: give the name of a folder." in (
         capsys.readouterr().err
     )
@@ -79,7 +79,7 @@ def test_a_file_in_place_of_the_folder(tmp_path: Path, capsys: pytest.CaptureFix
 def test_the_log_is_never_written_over(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     log = tmp_path / "ride.nmea"
     log.write_bytes(Path(RIDE).read_bytes())
-    assert leave("trace", str(log), "--csv", str(log), "--force") == 1
+    assert leave("trace", str(log), "--csv", str(log), "--force") == 2
     assert "this is the log itself" in capsys.readouterr().err
     assert log.read_bytes() == Path(RIDE).read_bytes()
 

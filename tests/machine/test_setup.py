@@ -226,7 +226,7 @@ def test_the_commands_write_and_check(
     assert capsys.readouterr().out == ""
     assert leave("setup", "check", str(path)) == 0
     assert capsys.readouterr().out == "quad.toml: 1 keys given, no contradiction found.\n"
-    assert leave("setup", "new", "--blank", str(path)) == 1
+    assert leave("setup", "new", "--blank", str(path)) == 2
     assert "this file is there already and is left as it was." in capsys.readouterr().err
     path.write_text("battery_limit_a = 60\nfuse_a = 40\n")
     assert leave("setup", "check", str(path)) == 1

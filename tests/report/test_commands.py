@@ -37,7 +37,7 @@ def test_a_file_is_not_written_over_without_force(tmp_path: Path) -> None:
     target = tmp_path / "trace.csv"
     target.write_text("mine")
     done = run("trace", str(RIDE), "--csv", str(target))
-    assert done.returncode == 1
+    assert done.returncode == 2
     assert "there already" in done.stderr and "Traceback" not in done.stderr
     assert target.read_text() == "mine"
 

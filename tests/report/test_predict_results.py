@@ -106,7 +106,7 @@ def test_the_command_writes_everything(tmp_path: Path, capsys: pytest.CaptureFix
     document = json.loads((out / "prediction.json").read_text())
     assert document[FIELD] == digest_of(document)
     again = ("predict", BEFORE, "--change", "rear_teeth=56", "--out", str(out))
-    assert leave(*again) == 1
+    assert leave(*again) == 2
     assert "this file is there already and is left as it was." in capsys.readouterr().err
 
 
@@ -119,20 +119,28 @@ def test_json_on_standard_output_stands_alone(capsysbinary: pytest.CaptureFixtur
 
 
 @pytest.mark.parametrize(
-    ("words", "message"),
+    ("words", "status", "message"),
     [
-        ((), "nothing is to be changed. What to do: add --change KEY=VALUE or --sweep KEY=A:B."),
-        (("--change", "front_teth=10"), "front_teth: unknown key; did you mean front_teeth?"),
-        (("--sweep", "front_teeth=9"), '"front_teeth=9" is no sweep'),
-        (("--change", "motor_rpm_per_v=80"), "motor_rpm_per_v cannot be changed: the set-up does"),
-        (("--change", "front_teeth=10", "--ride", "none.gpx"), "none.gpx: there is no such file."),
-        (("--change", "front_teeth=10", "--window", "0-20"), 'the window "0-20" is not'),
+        ((), 2, "nothing is to be changed. What to do: add --change KEY=VALUE or --sweep KEY=A:B."),
+        (("--change", "front_teth=10"), 2, "front_teth: unknown key; did you mean front_teeth?"),
+        (("--sweep", "front_teeth=9"), 2, '"front_teeth=9" is no sweep'),
+        (
+            ("--change", "motor_rpm_per_v=80"),
+            1,
+            "motor_rpm_per_v cannot be changed: the set-up does",
+        ),
+        (
+            ("--change", "front_teeth=10", "--ride", "none.gpx"),
+            1,
+            "none.gpx: there is no such file.",
+        ),
+        (("--change", "front_teeth=10", "--window", "0-20"), 2, 'the window "0-20" is not'),
     ],
 )
 def test_a_sentence_for_what_cannot_be_predicted(
-    words: tuple[str, ...], message: str, capsys: pytest.CaptureFixture[str]
+    words: tuple[str, ...], status: int, message: str, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    assert leave("predict", BEFORE, *words) == 1
+    assert leave("predict", BEFORE, *words) == status
     seen = capsys.readouterr()
     assert seen.out == ""
     assert message in seen.err
@@ -157,7 +165,7 @@ def test_rides_after_the_change_are_set_beside(
     assert figures["top_speed_mps"]["agrees"]
     assert document["ridden"]["rides"] == ["after-1.gpx"]
     assert "Predicted and measured" in (out / "prediction.html").read_text()
-    assert leave("predict", BEFORE, "--sweep", "rear_teeth=56:57", "--ridden", BEFORE) == 1
+    assert leave("predict", BEFORE, "--sweep", "rear_teeth=56:57", "--ridden", BEFORE) == 2
     assert "rides after a change are given, but no change." in capsys.readouterr().err
 
 
@@ -188,7 +196,7 @@ def test_compare_says_whether_the_change_was_as_foretold(
     assert len(pdf.pages) == 1
     flat = " ".join(pdf.pages[0].extract_text().split())
     assert "Was it to be expected?" in flat and "Top speed: predicted " in flat
-    assert leave(*words) == 1
+    assert leave(*words) == 2
     assert "only one set-up is given. What to do: give both" in capsys.readouterr().err
     assert leave(*words, "--setup-after", BEFORE) == 1
     assert "describe the same machine. What to do: write what was" in capsys.readouterr().err
