@@ -7,7 +7,7 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from ridelog.core.errors import OutputError
+from ridelog.core.errors import PlaceError
 from ridelog.core.text import clean
 
 if TYPE_CHECKING:
@@ -35,7 +35,7 @@ def check_places(
 
     wanted = [place for place in places if place is not None and not _is_stdout(place)]
     if folder is not None and folder.exists() and not folder.is_dir():
-        raise OutputError(
+        raise PlaceError(
             f"{shown(folder)}: this is a file, not a folder.", "give the name of a folder."
         )
     missing = folder is not None and not folder.exists()

@@ -36,6 +36,10 @@ class NotEnoughDataError(RideLogError):
 class OutputError(RideLogError):
     """A result cannot be written where it was asked to go."""
 
+
+class PlaceError(OutputError):
+    """The place that was named for a result may not be used."""
+
     exit_status = 2
 
 

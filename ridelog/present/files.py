@@ -4,28 +4,28 @@ import os
 import sys
 from pathlib import Path
 
-from ridelog.core.errors import OutputError
+from ridelog.core.errors import OutputError, PlaceError
 from ridelog.present.words import clean
 
 
 def check_free(paths: list[Path], *, force: bool, log: Path | None = None) -> None:
     """Raise if one of the files to be written is there already, or is the log itself.
 
-    OutputError with the first file in the way.
+    PlaceError with the first file in the way.
     """
     for path in paths:
         name = clean(str(path))
         if log is not None and path.exists() and log.exists() and path.samefile(log):
-            raise OutputError(f"{name}: this is the log itself.", "choose another name.")
+            raise PlaceError(f"{name}: this is the log itself.", "choose another name.")
         if path.is_dir():
-            raise OutputError(f"{name}: this is a folder, not a file.", "give a file name.")
+            raise PlaceError(f"{name}: this is a folder, not a file.", "give a file name.")
         if not force and path.is_file():
-            raise OutputError(
+            raise PlaceError(
                 f"{name}: this file is there already and is left as it was.",
                 "choose another name, or allow replacing it with --force.",
             )
         if not path.parent.is_dir():
-            raise OutputError(
+            raise PlaceError(
                 f"{name}: there is no folder {clean(str(path.parent))}.",
                 "make the folder first, or choose another place.",
             )
@@ -51,7 +51,7 @@ def write_files(files: dict[Path, bytes], *, force: bool, log: Path | None = Non
     All are written under temporary names beside their places first, so that a full disk leaves
     nothing half done.
 
-    OutputError if a file is in the way or cannot be written.
+    PlaceError if a file is in the way, OutputError if one cannot be written.
     """
     check_free(list(files), force=force, log=log)
     pending: dict[Path, Path] = {}
