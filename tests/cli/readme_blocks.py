@@ -39,6 +39,11 @@ class Block:
     printed: str | None
 
     @property
+    def is_shell(self) -> bool:
+        """Whether it is for the shell."""
+        return self.language == "sh"
+
+    @property
     def command(self) -> str:
         """The ridelog command of a block of the shell, in one line, without its set-up."""
         return self.text.replace("\\\n", " ").split("&&")[-1].strip()

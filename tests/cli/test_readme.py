@@ -2,6 +2,7 @@
 
 import re
 import shlex
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -15,9 +16,10 @@ OTHERS = [block for block in blocks() if block.printed is None]
 
 
 def test_every_block_is_run_somewhere() -> None:
-    """A new block needs a place here; programs run in tests/workflow/test_api.py."""
-    kinds = [(block.language, block.command.split()[0].rpartition("/")[2]) for block in OTHERS]
-    assert kinds == [("sh", "pytest"), ("python", "import"), ("sh", "ridelog")]
+    """A new block of the shell needs a place here; programs run in tests/workflow."""
+    kinds = [block.command.split()[0].rpartition("/")[2] for block in OTHERS if block.is_shell]
+    assert kinds == ["pytest", "ridelog"]
+    assert {block.language for block in blocks()} == {"sh", "python"}
     assert [block.language for block in PRINTED] == ["sh"] * len(PRINTED)
     assert [shlex.split(block.command)[1] for block in PRINTED] == ["report", "predict", "compare"]
 
@@ -30,6 +32,21 @@ def test_the_printed_output_is_what_comes_out(block: Block) -> None:
     assert status == 0 and "Warning" not in told, told
     wrong = list(differences(block.printed, part_of(block.printed, seen)))
     assert not wrong, "\n".join(wrong)
+
+
+def test_every_further_program_runs(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """The first is run by tests/workflow/test_api.py; these beside two shortened samples."""
+    samples = tmp_path / "sample_tracks"
+    samples.mkdir()
+    for name in ("before-2.nmea", "after-2.nmea"):
+        lines = (ROOT / "sample_tracks" / name).read_bytes().splitlines(keepends=True)
+        (samples / name).write_bytes(b"".join(lines[: len(lines) // 3]))
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.setenv("MPLBACKEND", "agg")
+    programs = [block.text for block in blocks() if block.language == "python"]
+    assert programs[0].startswith("import ridelog\n\nride = ridelog.load(")
+    for text in programs[1:]:
+        exec(compile(text, "README.md", "exec"), {})
 
 
 def test_the_set_up_lines_ask_for_what_the_project_needs() -> None:
