@@ -29,7 +29,7 @@ SPANS = ("factor", "offset_mps", "delay_s")
 @pytest.fixture(scope="module")
 def rides() -> list[tuple[Truth, Motion]]:
     """Return the truth and the motion of a few rides, at 10 and at 1 Hz."""
-    found: list[tuple[object, Motion]] = []
+    found = []
     for seed, rate_hz in ((11, 10.0), (12, 10.0), (13, 1.0), (14, 1.0)):
         ride, observation = ride_and_log(seed, rate_hz=rate_hz)
         found.append((ride.truth, estimate_motion(to_track(observation))))
