@@ -24,6 +24,7 @@ class Flag(IntFlag):
     NO_POSITION = 4096
     REPEATED = 8192
     COURSE_FROZEN = 16384
+    CONTRADICTED = 32768
 
 
 FLAG_SENTENCES: dict[Flag, str] = {
@@ -42,6 +43,7 @@ FLAG_SENTENCES: dict[Flag, str] = {
     Flag.NO_POSITION: "The point carries a time but no position.",
     Flag.REPEATED: "The logger repeated the last position although the machine moved.",
     Flag.COURSE_FROZEN: "The course was repeated unchanged at a crawl, so it is not believed.",
+    Flag.CONTRADICTED: "Reported speed and positions contradict each other; neither is believed.",
 }
 
 # A fix with any of these takes no part in the estimate.

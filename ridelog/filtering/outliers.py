@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ridelog.core.track import BoolArray, FloatArray
+from ridelog.core.track import BoolArray, FloatArray, IntArray
 from ridelog.filtering.observations import Observations
 from ridelog.filtering.shared_offsets import HARDEST_MPS2, MAD, find_shared_offsets
 
@@ -32,11 +32,15 @@ class Screened:
 
     good_position, good_velocity : shape (m,); a believed crawl is a good velocity.
     steps : shape (m - 1,).
+    excursions : fixes of leaps that came back, shape (m,); they are no good positions.
+    leaps : intervals of leaps that did not, shape (m - 1,), at an edge of a piece too.
     """
 
     good_position: BoolArray
     good_velocity: BoolArray
     steps: BoolArray
+    excursions: BoolArray
+    leaps: BoolArray
 
 
 def screen(seen: Observations) -> Screened:
@@ -44,9 +48,7 @@ def screen(seen: Observations) -> Screened:
     m = len(seen.time_s)
     good_velocity = _good_velocities(seen)
     interval = np.diff(seen.time_s)
-    carried = _carried(seen, good_velocity, interval)
-    moved = np.diff(seen.position_m, axis=0) - carried
-    moved[seen.breaks] = 0.0
+    moved = moved_aside(seen, good_velocity)[1]
     size = np.hypot(moved[:, 0], moved[:, 1])
     usual = float(np.median(size[~seen.breaks])) / 1.1774 if (~seen.breaks).any() else 0.0
     reported = np.isfinite(seen.velocity_mps[:, 0]).any()
@@ -56,10 +58,10 @@ def screen(seen: Observations) -> Screened:
         + 0.5 * HARDEST_MPS2 * lag_s * interval
         + 1.5 * seen.position_step_m
     )
-    leaps = np.flatnonzero(size > allowed)
-    good_position = np.ones(m, dtype=bool)
+    excursions, leaps = _sort_leaps(seen, moved, allowed, np.flatnonzero(size > allowed))
+    good_position = ~excursions
     steps = np.zeros(m - 1, dtype=bool)
-    _sort_leaps(seen, moved, allowed, leaps, good_position, steps)
+    _steps_and_edges(seen, leaps, good_position, steps)
     if reported:
         _mark_slews(seen, moved, good_position, steps)
     else:
@@ -67,7 +69,7 @@ def screen(seen: Observations) -> Screened:
         good_position &= ~shared
         # What came back needs no step.
         steps &= ~(shared[1:] | shared[:-1])
-    return Screened(good_position, good_velocity, steps)
+    return Screened(good_position, good_velocity, steps, excursions, leaps)
 
 
 def _good_velocities(seen: Observations) -> BoolArray:
@@ -136,8 +138,22 @@ def _chord_velocity(seen: Observations) -> tuple[FloatArray, FloatArray]:
     return chord, np.where(before & after, 0.125, 0.5) * HARDEST_MPS2 * span
 
 
-def _carried(seen: Observations, good: BoolArray, interval: FloatArray) -> FloatArray:
-    """Return how far the machine should have moved in each interval, shape (m - 1, 2)."""
+def moved_aside(seen: Observations, good: BoolArray) -> tuple[FloatArray, FloatArray]:
+    """Return the velocity at each fix and how far positions moved beyond it in each interval.
+
+    Velocities that are not good are filled from their neighbours; of a log without any, from the
+    positions around. Shapes (m, 2) and (m - 1, 2), 0 across breaks. [m/s], [m]
+    """
+    velocity, carried = _carried(seen, good, np.diff(seen.time_s))
+    moved = np.diff(seen.position_m, axis=0) - carried
+    moved[seen.breaks] = 0.0
+    return velocity, moved
+
+
+def _carried(
+    seen: Observations, good: BoolArray, interval: FloatArray
+) -> tuple[FloatArray, FloatArray]:
+    """Return velocities, (m, 2), and how far the machine should have moved, (m - 1, 2)."""
     if good.any():
         velocity = np.where(good[:, None], seen.velocity_mps, np.nan)
         velocity[seen.crawl & good] = 0.0
@@ -147,7 +163,7 @@ def _carried(seen: Observations, good: BoolArray, interval: FloatArray) -> Float
             axis=1,
         )
         carried: FloatArray = 0.5 * (filled[1:] + filled[:-1]) * interval[:, None]
-        return carried
+        return filled, carried
     # Loads slowly, and only logs of positions alone need it.
     from scipy.ndimage import median_filter
 
@@ -155,18 +171,19 @@ def _carried(seen: Observations, good: BoolArray, interval: FloatArray) -> Float
     width = 2 * max(2, round(0.75 / seen.usual_interval_s)) + 1
     smooth = np.stack([median_filter(rate[:, axis], width, mode="nearest") for axis in (0, 1)], 1)
     result: FloatArray = smooth * interval[:, None]
-    return result
+    return np.concatenate([smooth, smooth[-1:]]), result
 
 
 def _sort_leaps(
     seen: Observations,
     moved: FloatArray,
     allowed: FloatArray,
-    leaps: np.ndarray,
-    good: BoolArray,
-    steps: BoolArray,
-) -> None:
-    """Divide leaps into excursions that come back (left out) and steps that stay."""
+    leaps: IntArray,
+) -> tuple[BoolArray, BoolArray]:
+    """Return the fixes of excursions that come back, (m,), and the leaps that stay, (m - 1,)."""
+    away = np.zeros(len(seen.time_s), dtype=bool)
+    staying = np.zeros(len(moved), dtype=bool)
+    broken = np.concatenate([[0], np.cumsum(seen.breaks)])
     total = np.concatenate([np.zeros((1, 2)), np.cumsum(moved, axis=0)])
     position = 0
     while position < len(leaps):
@@ -176,31 +193,37 @@ def _sort_leaps(
             landing = int(leaps[later])
             if seen.time_s[landing] - seen.time_s[leap] > _LONGEST_EXCURSION_S:
                 break
-            if seen.breaks[leap:landing].any():
+            if broken[landing] > broken[leap]:
                 break
             miss = np.hypot(*(total[landing + 1] - total[leap]))
             if miss <= 1.5 * max(allowed[leap], allowed[landing]):
                 back = later
                 break
         if back is None:
-            _step_or_edge(seen, leap, good, steps)
+            staying[leap] = True
             position += 1
         else:
-            good[leap + 1 : int(leaps[back]) + 1] = False
+            away[leap + 1 : int(leaps[back]) + 1] = True
             position = back + 1
+    return away, staying
 
 
-def _step_or_edge(seen: Observations, leap: int, good: BoolArray, steps: BoolArray) -> None:
-    """Take a leap that does not come back as a step, or leave out a few fixes at an edge."""
+def _steps_and_edges(
+    seen: Observations, leaps: BoolArray, good: BoolArray, steps: BoolArray
+) -> None:
+    """Take leaps that do not come back as steps, or leave out a few fixes at an edge."""
     edges = np.flatnonzero(seen.breaks)
-    first = int(edges[edges < leap][-1]) + 1 if (edges < leap).any() else 0
-    last = int(edges[edges > leap][0]) if (edges > leap).any() else len(seen.time_s) - 1
-    if last - leap <= _FEW_FIXES and leap + 1 - first > last - leap:
-        good[leap + 1 : last + 1] = False
-    elif leap + 1 - first <= _FEW_FIXES:
-        good[first : leap + 1] = False
-    else:
-        steps[leap] = True
+    starts = np.concatenate([[0], edges + 1])
+    ends = np.append(edges, len(seen.time_s) - 1)
+    for leap in np.flatnonzero(leaps):
+        piece = int(np.searchsorted(edges, leap))
+        first, last = int(starts[piece]), int(ends[piece])
+        if last - leap <= _FEW_FIXES and leap + 1 - first > last - leap:
+            good[leap + 1 : last + 1] = False
+        elif leap + 1 - first <= _FEW_FIXES:
+            good[first : leap + 1] = False
+        else:
+            steps[leap] = True
 
 
 def _mark_slews(seen: Observations, moved: FloatArray, good: BoolArray, steps: BoolArray) -> None:

@@ -8,6 +8,7 @@ import numpy as np
 from ridelog.core.errors import NotEnoughDataError
 from ridelog.core.flags import Flag
 from ridelog.core.track import BoolArray, FloatArray, IntArray, Track
+from ridelog.filtering.agreement import contradictions, without
 from ridelog.filtering.long_logs import (
     LONGEST_WHOLE,
     coarsened,
@@ -81,6 +82,15 @@ def estimate_motion(
         If the fixes are too few or too far apart for any estimate.
     """
     seen, receiver = recognised(observations_of(track), track)
+    against = contradictions(seen)
+    contradicted = seen.rows[against]
+    seen, made = without(seen, against)
+    if len(seen.rows) < 2:
+        raise NotEnoughDataError(
+            f"{track.source.file}: the reported speed and the positions contradict each other "
+            "throughout, so no speed can be told.",
+            "check what the log's speed is, and its unit; or log again.",
+        )
     screened = screen(seen)
     space, observed, fix = _state_space_of(seen, screened)
     long_enough = _long_enough(seen)
@@ -109,6 +119,7 @@ def estimate_motion(
     motion = _motion(
         track, seen, screened, space, observed, scales, states, variances, fix, long_enough,
         Posterior(space, states, _BEYOND * (free - states), lively, sharp, cautious),
+        contradicted, made,
     )  # fmt: skip
     return replace(
         motion,
@@ -236,6 +247,8 @@ def _motion(
     fix: IntArray,
     long_enough: BoolArray,
     posterior: Posterior,
+    contradicted: IntArray,
+    made: BoolArray,
 ) -> Motion:
     states = all_states[fix]
     reported = space.d == 5
@@ -267,9 +280,10 @@ def _motion(
         (lost_velocity, Flag.SPEED_JUMP),
         (settling, Flag.SETTLING),
         (scales.still[fix], Flag.STANDSTILL),
-        (np.concatenate([[False], seen.breaks]), Flag.GAP),
+        (np.concatenate([[False], seen.breaks & ~made]), Flag.GAP),
     ):
         flags[seen.rows[mask]] |= np.uint32(flag)
+    flags[contradicted] |= np.uint32(Flag.CONTRADICTED)
 
     def by_row(values: FloatArray, where: BoolArray = long_enough) -> FloatArray:
         out = np.full(len(track), np.nan)
@@ -282,7 +296,8 @@ def _motion(
     line = (
         f"filter: {used.sum()} of {len(track)} fixes used, {int(lost_position.sum())} positions "
         f"and {int(lost_velocity.sum())} reported speeds not believed, "
-        f"{int(seen.breaks.sum())} gaps; " + _noise_words(noise)
+        f"{len(contradicted)} fixes where both contradict each other left out, "
+        f"{int((seen.breaks & ~made).sum())} gaps; " + _noise_words(noise)
     )
     return Motion(
         track=track,
@@ -305,7 +320,8 @@ def _motion(
         ),
         pieces=_pieces(seen, long_enough),
         gaps=tuple(
-            (float(seen.time_s[k]), float(seen.time_s[k + 1])) for k in np.flatnonzero(seen.breaks)
+            (float(seen.time_s[k]), float(seen.time_s[k + 1]))
+            for k in np.flatnonzero(seen.breaks & ~made)
         ),
         settled_s=settled_s,
         settling_factor=(

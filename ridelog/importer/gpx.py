@@ -11,7 +11,14 @@ from ridelog.core.track import FloatArray, IntArray, Source, Track
 from ridelog.importer.columns import BoolArray, decimals, text_at
 from ridelog.importer.gpx_points import GpxPoints, read_points
 from ridelog.importer.gpx_values import first_shown, gpx_times, read_values, without_zone
-from ridelog.importer.timeline import clock_set_back, far_from_the_rest, start_of, time_flags
+from ridelog.importer.timeline import (
+    clock_set_back,
+    far_from_the_rest,
+    places_twice,
+    start_of,
+    time_flags,
+    two_receivers,
+)
 
 
 def read_gpx(name: str, data: bytes, sha256: str, size_bytes: int) -> Track:
@@ -77,6 +84,7 @@ def _track(name: str, points: GpxPoints, line: IntArray, sha256: str, size_bytes
     flags[values.no_fix] |= np.uint32(Flag.NO_FIX)
     set_back, doubt = clock_set_back(time_s, line)
     warnings += doubt
+    warnings += two_receivers(*places_twice(time_s, latitude_deg, longitude_deg))
     history = (
         f"Read {shown_name(name)} as {version}: {count_words(len(points), 'track point')} in "
         f"{count_words(int(np.unique(points.segment).shape[0]), 'segment')}, "

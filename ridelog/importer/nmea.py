@@ -12,7 +12,7 @@ from ridelog.importer.containers import as_ascii_text
 from ridelog.importer.nmea_epochs import Epochs, group
 from ridelog.importer.nmea_log import NmeaLog, read_nmea_log
 from ridelog.importer.nmea_readings import NO_TIME_OF_DAY, SentenceReadings
-from ridelog.importer.timeline import clock_set_back, start_of, time_flags
+from ridelog.importer.timeline import clock_set_back, start_of, time_flags, two_receivers
 
 FORMAT = "nmea-0183"
 # GGA may come every fourth second only; its geometry holds that long. common practice, no source
@@ -109,6 +109,7 @@ def _track(name: str, log: NmeaLog, epochs: Epochs, sha256: str, size_bytes: int
             f"{count_words(epochs.repeated, 'epoch')} came again with another position; "
             "the first of each was read."
         )
+    warnings += two_receivers(epochs.places_apart(readings), len(epochs))
     if np.isin(kind, (FixKind.MANUAL, FixKind.SIMULATED)).any():
         warnings.append("The receiver marks positions as typed in by hand or simulated.")
     if epochs.makers[0] == "GNS":

@@ -8,12 +8,13 @@ from ridelog.core.track import FloatArray, IntArray
 from ridelog.importer.columns import BoolArray
 from ridelog.importer.nmea_clock import Dated, LooseDate, date_fixes
 from ridelog.importer.nmea_readings import NO_DAY, NO_TIME_OF_DAY, SentenceReadings
+from ridelog.importer.timeline import SAME_PLACE_DEG
 
 # Sentences that carry position and validity; the others belong to one of these.
 _NAVIGATION = ("RMC", "GGA", "GNS", "GLL")
 _NONE = -1
-# 1e-4 minute, the coarsest step of common receivers, is 1.7e-6 degree.
-_SAME_PLACE_DEG = 2e-6
+# RMC and GGA of one receiver may be written with different resolution, down to 1e-2 minute.
+_SAME_BY_TYPES_DEG = 2e-4
 
 
 @dataclass(frozen=True)
@@ -54,6 +55,26 @@ class Epochs:
         result = np.full(len(self), np.nan)
         result[rows[used]] = values[used]
         return result
+
+    def places_apart(self, readings: dict[str, SentenceReadings]) -> FloatArray:
+        """Return how far apart the places of each row's sentences are, shape (n,). [deg]
+
+        Within one type any difference counts, between types only what resolution cannot explain.
+        """
+        apart = np.zeros(len(self))
+        for name in ("latitude_deg", "longitude_deg"):
+            low, high = np.full(len(self), np.inf), np.full(len(self), -np.inf)
+            for kind in self.makers:
+                reading, rows = readings[kind], self.row_of[kind]
+                used = np.flatnonzero(reading.is_fix & (rows != _NONE))
+                least, most = np.full(len(self), np.inf), np.full(len(self), -np.inf)
+                np.minimum.at(least, rows[used], reading.column(name)[used])
+                np.maximum.at(most, rows[used], reading.column(name)[used])
+                apart = np.fmax(apart, np.where(np.isfinite(least), most - least, 0.0))
+                low, high = np.minimum(low, least), np.maximum(high, most)
+            across = np.where(np.isfinite(low), high - low, 0.0)
+            apart = np.fmax(apart, np.where(across > _SAME_BY_TYPES_DEG, across, 0.0))
+        return apart
 
     def any_of(self, kind: str, condition: BoolArray) -> BoolArray:
         """Return for each row whether any of its sentences of one type meets a condition."""
@@ -229,7 +250,7 @@ def _moved_repeats(
         place[number, 0] = reading.column("latitude_deg")[used]
         place[number, 1] = reading.column("longitude_deg")[used]
         away = np.abs(place - place[kept][row_of_number]).max(axis=1)
-        moved |= repeats & (away > _SAME_PLACE_DEG)
+        moved |= repeats & (away > SAME_PLACE_DEG)
     return moved
 
 

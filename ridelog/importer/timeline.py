@@ -21,6 +21,12 @@ _USUAL_LOW, _USUAL_HIGH = 0.5, 1.5
 # RMC and GGA of one epoch may be stamped .999 and .998: no clock is set back by so little. Half a
 # millisecond lies between, so that rounding cannot decide. common practice, no source
 _JITTER_S = 0.0025
+# 1e-4 minute, the coarsest step of common receivers, is 1.7e-6 degree.
+SAME_PLACE_DEG = 2e-6
+# Slips of a logger that repeats a time are fewer: own choices.
+_LEAST_TWICE, _TWICE_SHARE = 5, 0.1
+# A degree of latitude, to the nearest 1 %; only for a sentence.
+_METRES_PER_DEGREE = 111_000.0
 
 
 def far_from_the_rest(stamp_us: IntArray, usable: BoolArray) -> BoolArray:
@@ -116,6 +122,41 @@ def clock_set_back(time_s: FloatArray, line: IntArray) -> tuple[BoolArray, list[
         f"The clock is set back {count_words(int(starts.sum()), 'time')} "
         f"({places(line[starts].tolist())}); a new stretch starts there."
     ]
+
+
+def two_receivers(apart_deg: FloatArray, times: int) -> list[str]:
+    """Return a sentence if many of a log's times come with two places, none if few do.
+
+    Parameters
+    ----------
+    apart_deg : ndarray, shape (k,)
+        How far apart the places of each such time are, in latitude or in longitude.
+    times : int
+        Number of different times in the log.
+    """
+    apart_deg = apart_deg[apart_deg > SAME_PLACE_DEG]
+    if len(apart_deg) < max(_LEAST_TWICE, _TWICE_SHARE * times):
+        return []
+    usual_m = float(np.median(apart_deg)) * _METRES_PER_DEGREE
+    return [
+        f"{count_words(len(apart_deg), 'time')} of {times:,} come with two places, usually "
+        f"{usual_m:.3g} m apart: two receivers seem to have written this log. The first of each "
+        "was read; give each receiver its own log."
+    ]
+
+
+def places_twice(
+    time_s: FloatArray, latitude_deg: FloatArray, longitude_deg: FloatArray
+) -> tuple[FloatArray, int]:
+    """Return how far from the first row of their time the other rows lie, and the times. [deg]"""
+    known = np.isfinite(time_s) & np.isfinite(latitude_deg) & np.isfinite(longitude_deg)
+    _, first, of_time = np.unique(time_s[known], return_index=True, return_inverse=True)
+    apart = [
+        np.abs(one[known] - one[known][first][of_time]) for one in (latitude_deg, longitude_deg)
+    ]
+    again = np.ones(int(known.sum()), dtype=np.bool_)
+    again[first] = False
+    return np.maximum(*apart)[again], len(first)
 
 
 def start_of(stamp_us: IntArray, usable: BoolArray) -> tuple[datetime | None, FloatArray]:

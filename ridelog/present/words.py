@@ -30,6 +30,7 @@ FLAG_WORDS: dict[Flag, str] = {
     Flag.NO_POSITION: "no position",
     Flag.REPEATED: "position repeated",
     Flag.COURSE_FROZEN: "course frozen",
+    Flag.CONTRADICTED: "speed against position",
 }
 _MONTHS = (
     "January February March April May June July August September October November December"

@@ -298,3 +298,14 @@ def test_same_bytes_same_hash_and_name() -> None:
     assert track.source.size_bytes == len(data)
     assert track.source.file == "ride.gpx"
     assert len(track.source.sha256) == 64
+
+
+def test_two_receivers_in_one_log_are_named() -> None:
+    pairs = [point(second(i), lat=lat) for i in range(10) for lat in ("48.1", "48.1001")]
+    track = read(gpx("".join(pairs)))
+    assert track.warnings == (
+        "10 times of 10 come with two places, usually 11.1 m apart: two receivers seem to have "
+        "written this log. The first of each was read; give each receiver its own log.",
+    )
+    twice = [point(second(i), lat=f"48.{1000 + i}") for i in range(10) for _ in range(2)]
+    assert not read(gpx("".join(twice))).warnings

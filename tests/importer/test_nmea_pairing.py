@@ -183,3 +183,34 @@ def test_rmc_void_beside_a_valid_gga_is_a_flagged_row() -> None:
 def test_gga_quality_0_beside_status_a_is_a_flagged_row() -> None:
     lines = [rmc(NOON), gga(NOON, quality="0"), rmc(NOON + 1), gga(NOON + 1)]
     assert read(lines).flags.tolist() == [Flag.NO_FIX, 0]
+
+
+def test_two_receivers_in_one_log_are_named() -> None:
+    lines = []
+    for i in range(20):
+        lines += [rmc(43200 + i, north=i), gga(43200 + i, north=i)]
+        lines += [rmc(43200 + i, north=i + 20.0, talker="GN")]
+    track = log_from_bytes("ride.nmea", log(lines))
+    assert track.warnings[-1] == (
+        "20 times of 20 come with two places, usually 37 m apart: two receivers seem to have "
+        "written this log. The first of each was read; give each receiver its own log."
+    )
+    alone = [line for line in lines if "GNRMC" not in line]
+    assert not any("two receivers" in one for one in log_from_bytes("a", log(alone)).warnings)
+
+
+def test_two_receivers_one_after_the_other_are_named() -> None:
+    lines = [rmc(43200 + i, north=i) for i in range(20)]
+    lines += [rmc(43200 + i, north=i + 20.0) for i in range(20)]
+    assert "20 epochs came again with another position; the first of each was read." in (
+        log_from_bytes("a", log(lines)).warnings
+    )
+
+
+def test_coarse_and_fine_places_of_one_receiver_are_one_receiver() -> None:
+    lines = []
+    for i in range(20):
+        lines += [rmc(43200 + i, place=f"48{7.0 + i / 1000.0:05.2f},N,01131.00,E")]
+        lines += [gga(43200 + i, north=float(i))]
+    track = log_from_bytes("ride.nmea", log(lines))
+    assert not any("two receivers" in one for one in track.warnings)

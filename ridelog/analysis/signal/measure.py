@@ -9,6 +9,7 @@ from ridelog.analysis.windows import LEAST_SEEN, LONGEST_HOLE_S, seen_share
 from ridelog.core.estimate import QUANTILE
 from ridelog.core.flags import Flag, flag_counts
 from ridelog.core.quantity import both_units
+from ridelog.core.spans import flagged_spans
 from ridelog.core.track import BoolArray
 from ridelog.filtering.motion import Motion
 
@@ -161,7 +162,16 @@ def _grade(
         return "fair", f"figures can be taken from {100 * share:.0f} % of the fixes"
     if speed_sd > _GOOD_SD_MPS:
         return "fair", "speeds are known only roughly"
+    if contradicted_spans(motion):
+        return "fair", "its speeds and positions contradict each other in places"
     return "good", ""
+
+
+def contradicted_spans(motion: Motion) -> tuple[tuple[float, float], ...]:
+    """Return the stretches in which reported speed and positions contradict each other. [s]"""
+    return flagged_spans(
+        motion.track.time_s, motion.flags, Flag.CONTRADICTED, join_within_s=2.5 / motion.rate_hz
+    )
 
 
 def _verdict(motion: Motion, grade: str, why: str) -> str:

@@ -147,6 +147,7 @@ _SHADED: tuple[tuple[Flag, str], ...] = (
     (Flag.DEAD_RECKONING, "//--"),
     (Flag.SETTLING, "////"),
     (Flag.POOR_GEOMETRY, "\\\\\\\\"),
+    (Flag.CONTRADICTED, "xx--"),
     (Flag.SPEED_JUMP, "----"),
     (Flag.JUMP, "||||"),
 )

@@ -2,7 +2,12 @@
 
 from collections.abc import Iterable
 
-from ridelog.analysis.signal.measure import SignalQuality, judge_signal, rate_words
+from ridelog.analysis.signal.measure import (
+    SignalQuality,
+    contradicted_spans,
+    judge_signal,
+    rate_words,
+)
 from ridelog.analysis.subject import Caution, MeasuredRide, Subject
 from ridelog.core.estimate import QUANTILE
 from ridelog.core.flags import Flag
@@ -34,6 +39,19 @@ class Signal(Subject):
                 signal.usable_share,
                 None,
                 "common practice, no source",
+            )
+        spans = contradicted_spans(ride.motion)
+        if spans:
+            seconds = sum(end - start for start, end in spans)
+            more = f" and {len(spans) - 1} more" if len(spans) > 1 else ""
+            yield Caution(
+                "speed_against_position",
+                "The receiver's speed and its positions contradict each other from "
+                f"{spans[0][0]:.0f} s to {spans[0][1]:.0f} s{more}, {seconds:.0f} s in all. "
+                "Nothing tells which is wrong, so no figure is taken from there.",
+                seconds,
+                None,
+                "own derivation, filtering (20)",
             )
 
     def lines(self, ride: MeasuredRide, reader: SpeedUnit) -> Iterable[tuple[str, str]]:
