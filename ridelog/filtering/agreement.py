@@ -26,6 +26,8 @@ _LEAST_NOISE_M, _LEAST_DRIFT_MPS = 0.03, 0.045
 # A receiver's speed runs behind its positions, or a course behind the speed, by up to this much
 # more than what was recognised and taken off. [s]
 _LAG_S = 0.5
+# From this interval on a reading at an edge stands alone in its window. [s]
+_SPARSE_S = 0.3
 # The trapezoid errs by a corner of acceleration within an interval, largest in its middle: an
 # eighth of the change times the square of the interval.
 _CORNER = 0.125
@@ -74,9 +76,10 @@ def contradictions(seen: Observations) -> BoolArray:
             continue
         first, last, miss = _misses(pairs, apart_s, told, moved)
         limit = _allowed(seen, speed, first, last, miss)
-        wrong = miss > limit + _LAG_S * np.hypot(*(velocity[last] - velocity[first]).T)
+        lag_s = np.where(_at_an_edge(seen, told, first, last), 0.0, _LAG_S)
+        wrong = miss > limit + lag_s * np.hypot(*(velocity[last] - velocity[first]).T)
         if window_s <= _SHORT_S:
-            limit += _LAG_S * np.abs(speed[last] - speed[first])
+            limit += lag_s * np.abs(speed[last] - speed[first])
             wrong |= _way_without_place(seen, way_m, first, last, limit)
         for start, stop in zip(first[wrong], last[wrong], strict=True):
             against[start : stop + 1] = True
@@ -189,6 +192,21 @@ def _way_without_place(
     hidden = way * (1.0 - np.sinc(turned / (2.0 * np.pi)))
     without: BoolArray = way - chord > limit_m + hidden
     return without
+
+
+def _at_an_edge(seen: Observations, told: IntArray, first: IntArray, last: IntArray) -> BoolArray:
+    """Return the windows of two neighbours, far apart, of which one begins or ends a piece.
+
+    There a lag would be made up for by nothing that follows, and one reading is all that is told:
+    it is believed only as far as the positions bear it out.
+    """
+    edge = np.ones(len(seen.time_s), dtype=bool)
+    edge[1:-1] = seen.breaks[1:] | seen.breaks[:-1]
+    place = np.searchsorted(told, first)
+    neighbours = told[np.minimum(place + 1, len(told) - 1)] == last
+    far = seen.time_s[last] - seen.time_s[first] > _SPARSE_S
+    at_edge: BoolArray = neighbours & far & (edge[first] | edge[last])
+    return at_edge
 
 
 def _longest_interval(seen: Observations) -> FloatArray:

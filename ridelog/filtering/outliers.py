@@ -19,6 +19,8 @@ _GROSS = 6.0
 _LONGEST_EXCURSION_S = 15.0
 # So few fixes between a leap and the edge of a piece tell nothing worth a step.
 _FEW_FIXES = 4
+# Fewer readings show no usual scatter.
+_FEW_READINGS = 5
 # A slide of the position against the reported velocity, held over a second, that no receiver's
 # usual drift (below 0.1 m/s) explains.
 _SLEW_MPS = 1.5
@@ -77,8 +79,11 @@ def _good_velocities(seen: Observations) -> BoolArray:
     known = np.isfinite(seen.velocity_mps[:, 0]) | seen.crawl
     good = known.copy()
     moving = np.isfinite(seen.velocity_mps[known, 0])
-    if moving.sum() < 5:
+    if known.sum() < _FEW_READINGS or not moving.any():
         return good
+    # In a log that hardly moves, what its readings at rest scatter by is all there is to go by.
+    if moving.sum() < _FEW_READINGS:
+        moving = np.ones(len(moving), dtype=bool)
     # A spike may read zero as well as any other speed.
     velocity = np.nan_to_num(seen.velocity_mps[known])
     around = np.stack([_median_of_five(velocity[:, axis]) for axis in (0, 1)], axis=1)
