@@ -73,17 +73,17 @@ def settled_from(
     bad = worse > 0
     end = time_s[0]
     while True:
-        window = (time_s >= end) & (time_s < end + _WINDOW_S)
-        if not window.any():
-            return float(end) if (time_s >= end).any() else float("nan")
-        if bad[window].mean() <= 0.25 and misfit[window].mean() <= _WORSE_RESIDUAL:
+        first, stop = np.searchsorted(time_s, [end, end + _WINDOW_S])
+        if first == stop:
+            return float(end) if first < len(time_s) else float("nan")
+        if bad[first:stop].mean() <= 0.25 and misfit[first:stop].mean() <= _WORSE_RESIDUAL:
             return float(end)
-        after = time_s[bad & window]
+        after = time_s[first:stop][bad[first:stop]]
         end = float(after[-1]) + 1e-6 if len(after) else end + _WINDOW_S
-        following = time_s[time_s >= end]
-        if not len(following):
+        following = int(np.searchsorted(time_s, end))
+        if following == len(time_s):
             return float("nan")
-        end = float(following[0])
+        end = float(time_s[following])
 
 
 def settling_factor(residual: FloatArray, settling: BoolArray) -> float:
@@ -134,10 +134,8 @@ def find_still(solution: Solution, speed_variance: FloatArray) -> BoolArray:
         if mean < 0.15:
             # The edges are where it starts and stops: leave them to the data.
             margin = 0.5
-            inside = (space.time_s >= space.time_s[first] + margin) & (
-                space.time_s <= space.time_s[stop - 1] - margin
-            )
-            still |= inside & slow
+            time_s = space.time_s[first:stop]
+            still[first:stop] = (time_s >= time_s[0] + margin) & (time_s <= time_s[-1] - margin)
             if space.d == 4:
                 still[first:stop] &= ~_travelled(solution, first, stop)
     return still
@@ -172,9 +170,12 @@ def _travelled(solution: Solution, first: int, stop: int) -> BoolArray:
     drift = float(np.median(solution.precisions.drift[first : stop - 1]))
     allowed = _BEYOND * np.sqrt(variance) + 3.0 * drift * _APART_S
     moved = both & (np.hypot(*(after - before).T) > allowed)
-    near = np.zeros(len(time_s), dtype=bool)
-    for index in np.flatnonzero(moved):
-        near |= np.abs(time_s - time_s[index]) <= 0.5 * (_APART_S + _MEAN_S)
+    # How many such neighbourhoods begin before an instant and end after it.
+    reach_s = 0.5 * (_APART_S + _MEAN_S)
+    change = np.zeros(len(time_s) + 1, dtype=np.int64)
+    np.add.at(change, np.searchsorted(time_s, time_s[moved] - reach_s), 1)
+    np.add.at(change, np.searchsorted(time_s, time_s[moved] + reach_s, side="right"), -1)
+    near: BoolArray = np.cumsum(change[:-1]) > 0
     return near
 
 
