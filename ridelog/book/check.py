@@ -10,9 +10,9 @@ from ridelog.book.book import DATABASE, ORIGINALS, WORDS, logs_in
 from ridelog.book.database import connect_to_check, spoken
 from ridelog.book.originals import is_sha256, read_original
 from ridelog.book.versions import STEPS, layout, layout_of, version
-from ridelog.book.words import Words, json_bytes, stamp_in
+from ridelog.book.words import SCHEMA, Words, json_bytes, stamp_in
 from ridelog.core.errors import BookError
-from ridelog.core.text import clean
+from ridelog.core.text import clean, count_words
 
 _REBUILD = "run `ridelog book rebuild`"
 _ADD = "add the log again, or `ridelog book import` an export that has it; its words stay"
@@ -52,12 +52,14 @@ def check_book(folder: Path) -> Check:
     damage = _database_faults(folder)
     faults = [Fault(what, _REBUILD) for what in damage]
     known: set[str] | None = None
+    told_otherwise = False
     if not damage:
         with closing(connect_to_check(database)) as connection, spoken():
             known = {row[0] for row in connection.execute("SELECT sha256 FROM ride")}
             if version(connection) == len(STEPS):
                 faults += _result_faults(connection)
-                faults += _word_faults(Words(connection, words, folder / ORIGINALS))
+                found, told_otherwise = _word_faults(Words(connection, words, folder / ORIGINALS))
+                faults += found
     there = set()
     sound = 0
     for path in logs:
@@ -77,7 +79,7 @@ def check_book(folder: Path) -> Check:
         faults += _few(
             [f"the log {one[:12]} belongs to no ride." for one in sorted(there - known)], _REBUILD
         )
-    return Check(sound, tuple(faults), not damage)
+    return Check(sound, tuple(faults), not damage and not told_otherwise)
 
 
 def _database_faults(folder: Path) -> list[str]:
@@ -133,26 +135,38 @@ def _result_faults(connection: sqlite3.Connection) -> list[Fault]:
     ]
 
 
-def _word_faults(words: Words) -> list[Fault]:
-    """Compare the words in the database with those beside the originals, both ways."""
+def _word_faults(words: Words) -> tuple[list[Fault], bool]:
+    """Compare the words in the database with those beside the originals, both ways.
+
+    Returns also whether a file tells well what the database tells otherwise: both were written
+    together, and of the two only a file shows whether it is whole.
+    """
     late, every = words.unwritten(), dict(words.every())
+    told = {place: _told(place) for place in every if place.stem not in late}
+    other = [
+        place for place, there in told.items() if there != json.loads(json_bytes(every[place]))
+    ]
     differing = [
         f"{place.name}: the words beside the originals are not those in the database."
-        for place, wanted in every.items()
-        if place.stem not in late and not _same(place, wanted)
+        for place in other
     ]
     strangers = set((words.folder / "rides").glob("*.json")) - set(every)
     differing += [f"{clean(place.name)}: these words are of no ride." for place in strangers]
     if late:
-        differing.append(f"{len(late)} changes do not stand beside the originals yet.")
-    return _few(sorted(differing), _REBUILD)
+        differing.append(
+            f"{count_words(len(late), 'change')} not yet written beside the originals."
+        )
+    whole = stamp_in(words.folder) is not None and any(told[place] for place in other)
+    return _few(sorted(differing), _REBUILD), whole
 
 
-def _same(place: Path, wanted: dict[str, object]) -> bool:
+def _told(place: Path) -> object:
+    """Return what a file of words tells, nothing if it cannot be read."""
     try:
-        return bool(json.loads(place.read_bytes()) == json.loads(json_bytes(wanted)))
+        told = json.loads(place.read_bytes())
     except (OSError, ValueError, RecursionError):
-        return False
+        return None
+    return told if isinstance(told, dict) and told.get("schema") == SCHEMA else None
 
 
 def _few(words: list[str], mend: str) -> list[Fault]:

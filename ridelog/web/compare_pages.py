@@ -72,7 +72,7 @@ async def _compared(request: Request) -> tuple[_AskedComparison, ComparedRides]:
 
 def _asked(request: Request) -> _AskedComparison:
     query = request.query_params
-    with Book(server_of(request).folder) as book:
+    with Book(server_of(request).folder, make=False) as book:
         before, after = (_rides(book, query.getlist(side), side) for side in ("before", "after"))
         paper = query.get("paper", "a4")
         arguments = {

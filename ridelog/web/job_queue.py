@@ -136,7 +136,7 @@ class JobQueue:
 
     def _measure(self, task: Task) -> None:
         try:
-            with Book(self._folder) as book:
+            with Book(self._folder, make=False) as book:
                 self._measure_in(book, task)
         except RideLogError as error:  # the book itself is out of reach for now
             self._set(task, state="failed", problem=str(error))

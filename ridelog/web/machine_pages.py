@@ -157,7 +157,7 @@ async def what_if(request: Request) -> Response:
 def _read(request: Request) -> tuple[dict[str, Any], str, Job | None]:
     """Return what the form shows, what is wrong with it, and the work that answers it."""
     query = request.query_params
-    with Book(server_of(request).folder) as book:
+    with Book(server_of(request).folder, make=False) as book:
         machine, state = setup_of(request, book)
         rides = [
             ride

@@ -126,7 +126,7 @@ async def ride_report(request: Request) -> Response:
     """Return the page of a ride that stands alone, to keep or to send."""
 
     def asked() -> Job:
-        with Book(server_of(request).folder) as book:
+        with Book(server_of(request).folder, make=False) as book:
             ride = ride_of(request, book)
             return Job("report_page", {"log": log_at(book, ride), "unit": unit_of(request).label})
 
@@ -148,9 +148,10 @@ def ride_original(request: Request, book: Book) -> Response:
 def change_details(request: Request, book: Book, form: Form) -> Response:
     """Change the machine, set-up, conditions and note of a ride."""
     ride = ride_of(request, book)
-    book.assign(ride.id, form.get("machine", "").strip(), form.get("setup", "").strip())
-    book.details.set_conditions(ride.id, {n: form[n] for n in CONDITIONS if n in form})
-    book.details.add_note(ride.id, form.get("note", ""))
+    with book.all_or_nothing():
+        book.assign(ride.id, form.get("machine", "").strip(), form.get("setup", "").strip())
+        book.details.set_conditions(ride.id, {n: form[n] for n in CONDITIONS if n in form})
+        book.details.add_note(ride.id, form.get("note", ""))
     return redirect(f"/rides/{ride.id}?saved=details#details")
 
 
@@ -233,7 +234,7 @@ async def _take(request: Request) -> Response:
     server = server_of(request)
     _check(request)
     name = shown_file(request.query_params.get("name", ""))
-    with Book(server.folder) as book:
+    with Book(server.folder, make=False) as book:
         with book.intake() as intake:
             stream = request.stream()
             while True:

@@ -96,7 +96,7 @@ def _trace(request: Request, book: Book) -> tuple[RideTrace, StoredResult]:
 @lru_cache(maxsize=8)
 def _read_trace(folder: str, ride_id: int, result_id: int) -> RideTrace:
     """Return a trace; a result's number never means another result."""
-    with Book(Path(folder)) as book:
+    with Book(Path(folder), make=False) as book:
         data = book.results.attachment(ride_id, TRACE)
     if data is None:
         raise PageError(

@@ -154,7 +154,7 @@ def changes_book(function: Callable[[Request, Book, Form], Response]) -> Endpoin
 
 async def _with_book(request: Request, function: Callable[..., Response], *form: Form) -> Response:
     def work() -> Response:
-        with Book(server_of(request).folder) as book:
+        with Book(server_of(request).folder, make=False) as book:
             return function(request, book, *form)
 
     return await run_in_threadpool(work)

@@ -10,6 +10,7 @@ from typing import Any
 
 import pytest
 
+from ridelog.book import versions
 from ridelog.book.book import DATABASE, Book
 from ridelog.book.check import check_book
 from ridelog.book.exchange import export_book
@@ -188,6 +189,21 @@ def test_a_ride_whose_log_is_gone_keeps_its_words(folder: Path) -> None:
         book.place(book.rides.get(3).sha256).unlink()
     _gone(folder)
     rebuild(folder)
+    assert told(folder) == before
+
+
+def test_words_that_the_database_tells_otherwise_come_from_beside_it(folder: Path) -> None:
+    before = told(folder)
+    connection = sqlite3.connect(folder / DATABASE)  # as a failing disk would
+    connection.execute("DROP TRIGGER note_update")
+    connection.execute("UPDATE note SET words = replace(words, 'note', char(0)) WHERE id = 3")
+    connection.executescript(
+        next(each for each in versions.STEPS[1] if "TRIGGER note_update" in each)
+    )
+    connection.close()
+    (fault,) = check_book(folder).faults
+    assert "the words beside the originals are not those in the database" in fault.what
+    assert rebuild(folder).set_aside == "book-set-aside-1.sqlite3"
     assert told(folder) == before
 
 

@@ -8,6 +8,7 @@ from pathlib import Path
 
 import pytest
 
+from ridelog.book import results, rides
 from ridelog.book.book import Book
 from ridelog.book.check import check_book
 from ridelog.book.records import NewResult, RideEntry
@@ -248,3 +249,18 @@ def test_rides_wait_and_fail(book: Book) -> None:
     assert [r.id for r in book.rides.waiting()] == [ride.id]
     book.rides.fail(ride.id, "no times")
     assert book.rides.get(ride.id).problem == "no times" and not book.rides.waiting()
+
+
+def test_a_clock_that_is_set_back_changes_no_order(
+    book: Book, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    moments = iter(["2026-11-29T10:00:00Z", "2001-01-01T00:00:00Z"] * 9)
+    for module in (rides, results):
+        monkeypatch.setattr(module, "now_utc", lambda: next(moments))
+    ride = add(book)
+    for word in ("first", "second"):
+        book.details.add_note(ride.id, word)
+        book.results.put(ride.id, NewResult(word, {}, {"n": word}))
+    assert [note.words for note in book.details.notes(ride.id)] == ["first", "second"]
+    latest = book.results.latest(ride.id)
+    assert latest is not None and latest.version == "second"

@@ -66,7 +66,7 @@ def test_what_could_not_be_written_is_written_later(
             book.details.add_note(ride.id, "pulled left")  # kept in the database all the same
             assert book.words.unwritten() == (ride.sha256,)
         (fault,) = check_book(tmp_path).faults
-        assert fault.what == "1 changes do not stand beside the originals yet."
+        assert fault.what == "1 change not yet written beside the originals."
     with Book(tmp_path):  # opened again, as after a kill
         pass
     assert ride_file(tmp_path, ride.sha256)["notes"] and not check_book(tmp_path).faults

@@ -27,7 +27,7 @@ ROOT = Path(__file__).resolve().parents[2]
 sys.path += [str(ROOT / "tests" / "web"), str(ROOT / "tests" / "suites")]
 
 import hostile_logs  # noqa: E402  (needs the path above)
-from kills import come_in  # noqa: E402
+from killed_page import come_in  # noqa: E402
 from live_page import Served  # noqa: E402
 
 MIB = 1024**2
