@@ -1,6 +1,7 @@
 """The commands about two sets of rides: compare them, and verify a result later."""
 
 import re
+from collections.abc import Sequence
 from enum import StrEnum
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
@@ -12,6 +13,7 @@ from ridelog.cli.terminal import check_places, deliver, progress, warn
 from ridelog.core.errors import RideLogError
 
 if TYPE_CHECKING:
+    from ridelog.analysis.subject import MeasuredRide
     from ridelog.compare.stated import StatedSpeed
 
 # What holds for every ride of a comparison.
@@ -111,8 +113,10 @@ def compare(
     with words_of("--noted-after"):
         second = _notes(noted_after or [])
     with progress("measuring the rides") as report_progress:
-        rides = measure_rides(every, asked.settings, report_progress=report_progress)
-    for ride in rides:
+        measured = measure_rides(every, asked.settings, report_progress=report_progress)
+    cut = len(logs["before"])
+    sides = _usable(measured[:cut]), _usable(measured[cut:])
+    for ride in (*sides[0], *sides[1]):
         warn(f"{ride.name}: {warning}" for warning in ride.warnings)
 
     from ridelog.compare.comparison import compare as compare_rides
@@ -123,8 +127,6 @@ def compare(
     from ridelog.report.sheet_pdf import gpx_files, sheet_files
 
     unit = SPEED_UNITS[units.value]
-    cut = len(logs["before"])
-    sides = tuple(rides[:cut]), tuple(rides[cut:])
     comparison = compare_rides(
         *sides, unit=unit, noted_before=first, noted_after=second, setups=setups
     )
@@ -137,7 +139,12 @@ def compare(
         warn((lacking,) if lacking else ())
         files = {out / name: data for name, data in made.items()}
     if smoothed is not None:
-        made = gpx_files(dict(zip(tracks, rides, strict=True)))
+        smooth = {
+            name: ride
+            for name, ride in zip(tracks, measured, strict=True)
+            if not isinstance(ride, RideLogError)
+        }
+        made = gpx_files(smooth)
         exports = {tracks[name]: data for name, data in made.items()}
         deliver(None, b"", exports, every[0], force, folder=smoothed)
         warn(("the smoothed rides hold coordinates: they show where the rides were made.",))
@@ -181,6 +188,7 @@ def _against_stated(
         check_places([json], log, force)
     with progress("measuring the rides") as report_progress:
         rides = measure_rides(logs, asked.settings, report_progress=report_progress)
+    usable = _usable(rides)
 
     from ridelog.compare.stated import against_stated
     from ridelog.core.units import SPEED_UNITS
@@ -189,9 +197,21 @@ def _against_stated(
     from ridelog.report.ride_json import to_bytes
 
     unit = SPEED_UNITS[units.value]
-    found = against_stated(stated, tuple(rides))
+    found = against_stated(stated, usable)
     document = to_bytes(stated_json(found, unit))
     deliver(json, document, {}, logs[0], force, lines=stated_lines(found, unit))
+
+
+def _usable(measured: "Sequence[MeasuredRide | RideLogError]") -> "tuple[MeasuredRide, ...]":
+    """Return the rides of one side that could be measured, and tell of the others.
+
+    RideLogError if there is none.
+    """
+    problems = [each for each in measured if isinstance(each, RideLogError)]
+    if len(problems) == len(measured):
+        raise problems[0]
+    warn(f"{problem} The ride is left out." for problem in problems)
+    return tuple(each for each in measured if not isinstance(each, RideLogError))
 
 
 _OUT = ("sheet.html", "sheet.pdf", "runs.png", "result.json", "measures.csv")

@@ -67,13 +67,19 @@ def measure_ride(
 
 def measure_rides(
     logs: Sequence[Path], settings: Settings, *, report_progress: Progress = lambda done: None
-) -> "list[MeasuredRide]":
-    """Return rides measured with the same settings; errors as for ``load_motion``."""
+) -> "list[MeasuredRide | RideLogError]":
+    """Return rides measured with the same settings, or in the place of one why it cannot be."""
+    found: list[MeasuredRide | RideLogError] = []
+    for number, log in enumerate(logs):
 
-    def part(number: int) -> Progress:
-        return lambda done: report_progress((number + done) / len(logs))
+        def part(done: float, number: int = number) -> None:
+            report_progress((number + done) / len(logs))
 
-    return [measure_ride(log, settings, report_progress=part(k)) for k, log in enumerate(logs)]
+        try:
+            found.append(measure_ride(log, settings, report_progress=part))
+        except RideLogError as error:
+            found.append(error)
+    return found
 
 
 def logs_in(places: list[Path], side: str) -> tuple[list[Path], list[str]]:

@@ -159,6 +159,22 @@ def test_one_ride_a_side_cannot_say(thin_logs: Path, capsys: pytest.CaptureFixtu
     assert "battery: full" not in seen
 
 
+def test_one_bad_log_does_not_stop_the_others(
+    thin_logs: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    good, after = str(thin_logs / "before" / "before-1.gpx"), str(thin_logs / "after")
+    bad, target = tmp_path / "bad.gpx", tmp_path / "r.json"
+    bad.write_text("no log\n")
+    sides = ("--before", str(bad), good, "--after", after)
+    assert leave("compare", *sides, "--json", str(target)) == 0
+    said = flat(capsys.readouterr().err)
+    assert "Warning: bad.gpx, start of file: the content is neither GPX nor NMEA" in said
+    assert "The ride is left out." in said
+    assert [each["file"] for each in json.loads(target.read_text())["before"]] == ["before-1.gpx"]
+    assert leave("compare", "--before", str(bad), "--after", after) == 1
+    assert "bad.gpx, start of file" in capsys.readouterr().err
+
+
 def test_messages(thin_logs: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     before, after = str(thin_logs / "before"), str(thin_logs / "after")
     ride = str(thin_logs / "after" / "after-1.gpx")
