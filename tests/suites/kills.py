@@ -19,6 +19,7 @@ import sys
 import tempfile
 import time
 from collections.abc import Callable
+from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -239,8 +240,13 @@ def kill(name: str, kills: int, rng: np.random.Generator, place: Path) -> dict[s
     case, other = CASES[name], place / "other"
     folder = place / "book"
     case.begin(folder, other)
-    lasts_s, _ = work(case, folder, other)
+    with suppress(SystemExit):  # here, so that every process made later has all modules at hand
+        case.work(folder, other)
     wanted = case.told(folder, other)
+    if case.renew:
+        shutil.rmtree(folder)
+    case.begin(folder, other)
+    lasts_s, _ = work(case, folder, other)
     done = wrong = tries = 0
     while done < kills and tries < 4 * kills:
         tries += 1
