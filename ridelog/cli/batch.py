@@ -11,8 +11,8 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from ridelog.cli.options import Asked, JsonFile
-from ridelog.cli.terminal import deliver, shown
+from ridelog.cli.options import Asked, Force, JsonFile, Units, UnitsOption
+from ridelog.cli.terminal import check_places, deliver, shown
 from ridelog.core.text import count_words
 
 if TYPE_CHECKING:
@@ -46,7 +46,13 @@ def batch(
             metavar="PATTERN", help="Where the name tells the machine: '{machine}/{setup}/*'."
         ),
     ] = None,
+    page: Annotated[
+        Path | None,
+        typer.Option(metavar="FILE", help="Write a page: each machine over time, what drifted."),
+    ] = None,
+    units: UnitsOption = Units.KMH,
     json: JsonFile = None,
+    force: Force = False,
     asked: Asked,
 ) -> None:
     """Measure many logs into one table, each once; run again, it measures only what is new."""
@@ -66,6 +72,7 @@ def batch(
     )
 
     check_table_place(out)
+    check_places([page, json], rides[0], force)
     journal = Journal(out)
     known = {row["sha256"]: row for row in [*read_table(out), *journal.rows()] if row["sha256"]}
     logs = [(name, path) for name, path in logs_of(rides) if not _same(path, out)]
@@ -77,12 +84,18 @@ def batch(
     finally:
         engine.close()
     rows = [row | named(row) for row in run.known.values()]
-    write_table(out, frame_of(rows, also=("machine", "setup") if machine_from else ()))
+    table = frame_of(rows, also=("machine", "setup") if machine_from else ())
+    write_table(out, table)
     journal.remove()
     counts = {"schema": "ridelog.batch/1", **asdict(run.counts), "rows": len(rows)}
     print(f"Wrote {shown(out)}: {_words(run.counts, len(rows))}", file=sys.stderr)
-    if json is not None:
-        deliver(json, to_bytes(counts), {}, rides[0], force=True)
+    files: dict[Path, bytes] = {}
+    if page is not None:
+        from ridelog.core.units import SPEED_UNITS
+        from ridelog.report.fleet_page import fleet_page
+
+        files = {page: fleet_page(table, SPEED_UNITS[units.value]).encode()}
+    deliver(json, to_bytes(counts), files, rides[0], force)
 
 
 def _words(counts: "Counts", rows: int) -> str:

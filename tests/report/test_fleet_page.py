@@ -1,0 +1,59 @@
+"""The page over a table of many rides."""
+
+import datetime as dt
+import re
+
+import pandas as pd
+
+from ridelog.core.units import SPEED_UNITS
+from ridelog.report.fleet_page import fleet_page
+from ridelog.workflow.batch_table import frame_of
+
+
+def table(lost: float = 1.0, backwards_mps: float | None = None) -> pd.DataFrame:
+    rows = []
+    for number in range(20):
+        day = dt.datetime(2025, 4, 1, 9) + dt.timedelta(days=number)
+        # An even sequence that never comes twice: the golden section's.
+        value = (9.7 + 0.1 * ((0.618034 * number) % 1.0 - 0.5)) * (lost if number >= 10 else 1.0)
+        row = {"sha256": f"{number:064x}", "file": f"<b>{number:02d}.gpx", "status": "measured",
+               "reason": "", "start_utc": f"{day.isoformat()}Z", "grade": "good",
+               "machine": "Kart & Co", "two_way_mps_value": value, "two_way_mps_low": value - 0.05,
+               "two_way_mps_high": value + 0.05}  # fmt: skip
+        if backwards_mps is not None:
+            row |= {f"reverse_top_mps_{part}": backwards_mps for part in ("value", "low", "high")}
+        rows.append(row)
+    rows.append({"sha256": "f" * 64, "file": "bad.gpx", "status": "unreadable", "reason": "no log"})
+    return frame_of(rows, also=("machine",))
+
+
+def words_of(page: str) -> str:
+    text = re.sub(r"<style.*?</style>|<svg.*?</svg>", " ", page, flags=re.DOTALL)
+    return " ".join(re.sub(r"<[^>]+>", " ", text).split())
+
+
+def test_a_machine_that_lost_speed_comes_first_with_its_loss() -> None:
+    words = words_of(fleet_page(table(lost=0.95), SPEED_UNITS["km/h"]))
+    assert "Look at Kart &amp; Co: changed for the worse" in words
+    assert re.search(r"Mean of both directions fell by 1\.[5-9] km/h .* after its first 10", words)
+    assert "bad.gpx unreadable no log" in words
+    assert "mph" not in words
+
+
+def test_an_unchanged_machine_is_left_alone() -> None:
+    page = fleet_page(table(), SPEED_UNITS["mph"])
+    words = words_of(page)
+    assert "No machine is shown to have changed for the worse." in words
+    assert "No change over time is shown." in words
+    assert "km/h" not in words.replace("0 to 20 km/h", "")
+    assert "<b>0" not in page  # names from files are escaped
+
+
+def test_a_machine_too_fast_backwards_is_named() -> None:
+    words = words_of(fleet_page(table(backwards_mps=2.5), SPEED_UNITS["km/h"]))
+    assert "Backwards above 6 km/h in 20 rides." in words.replace("6.0", "6")
+
+
+def test_few_rides_say_so() -> None:
+    words = words_of(fleet_page(table().head(3), SPEED_UNITS["km/h"]))
+    assert "A change over time is told from 8 rides on." in words
