@@ -18,6 +18,7 @@ from ridelog.book.records import NewResult, RideEntry, checked_name, checked_tex
 from ridelog.book.words import json_bytes, machines_words, ride_words
 from ridelog.book.written import (
     ADVICE,
+    WrittenMachines,
     WrittenResult,
     WrittenRide,
     read_document,
@@ -115,9 +116,9 @@ def import_book(book: Book, folder: Path, *, fill: bool = False) -> ImportedRide
     places = [place for place in sorted((folder / "rides").glob("*")) if place.is_dir()]
     differing: list[str] = []
     problems: list[str] = []
+    machines = None
     try:
-        with book.all_or_nothing():
-            differing += take_machines(book, folder / "machines.json")
+        machines = read_machines(folder / "machines.json")
     except BookError as error:
         if not any((place / "ride.json").is_file() for place in places):
             raise BookError(
@@ -126,6 +127,9 @@ def import_book(book: Book, folder: Path, *, fill: bool = False) -> ImportedRide
                 "give the folder that `ridelog book export` wrote.",
             ) from error
         problems.append(str(error))
+    if machines is not None:
+        with book.all_or_nothing():
+            differing += take_machines(book, machines)
     added = present = 0
     for place in places:
         try:
@@ -141,10 +145,10 @@ def import_book(book: Book, folder: Path, *, fill: bool = False) -> ImportedRide
     return ImportedRides(added, present, tuple(differing), tuple(problems))
 
 
-def take_machines(book: Book, path: Path) -> list[str]:
-    """Add the machines of a file to a book; return sentences about those that stay different."""
+def take_machines(book: Book, written: WrittenMachines) -> list[str]:
+    """Add written machines to a book; return sentences about those that stay different."""
     differing = []
-    for entry in read_machines(path).machines:
+    for entry in written.machines:
         machine = book.machines.named(entry.name)
         if entry.note and not machine.note:
             book.machines.change(machine.id, name=machine.name, note=entry.note)

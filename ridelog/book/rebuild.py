@@ -15,7 +15,7 @@ from ridelog.book.database import connect
 from ridelog.book.exchange import fill_ride, import_book, take_machines
 from ridelog.book.originals import Original, is_sha256, read_original, suffix_of
 from ridelog.book.words import stamp_in
-from ridelog.book.written import WrittenRide, read_ride
+from ridelog.book.written import WrittenRide, read_machines, read_ride
 from ridelog.core.errors import BookError
 
 
@@ -54,10 +54,13 @@ def rebuild(folder: Path, export: Path | None = None) -> Rebuilt:
     with Book(folder) as book:
         machines = folder / WORDS / "machines.json"
         try:
-            with book.all_or_nothing():
-                problems += take_machines(book, machines) if machines.exists() else []
+            told = read_machines(machines) if machines.exists() else None
         except BookError as error:
+            told = None
             problems.append(_unread(machines, error))
+        if told is not None:
+            with book.all_or_nothing():
+                problems += take_machines(book, told)
         written = _written(folder, problems)
         for sha256, words in written.items():
             added += _ride_for(book, sha256, words)

@@ -207,6 +207,22 @@ def test_words_that_the_database_tells_otherwise_come_from_beside_it(folder: Pat
     assert told(folder) == before
 
 
+def test_words_stay_where_they_are_if_a_rebuild_finds_no_room(
+    folder: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    before = told(folder)
+
+    def full(book: Book, written: object) -> list[str]:
+        raise BookError("the disk is full.", "make room on it.")
+
+    with monkeypatch.context() as patched:
+        patched.setattr("ridelog.book.rebuild.take_machines", full)
+        with pytest.raises(BookError, match="the disk is full"):
+            rebuild(folder)
+    assert not check_book(folder).faults and not list(folder.rglob("*.set-aside"))
+    assert told(folder) == before
+
+
 def test_there_must_be_a_book(tmp_path: Path) -> None:
     with pytest.raises(BookError, match="there is no ride book here"):
         check_book(tmp_path / "none")
