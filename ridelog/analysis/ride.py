@@ -17,6 +17,7 @@ from ridelog.analysis.settings import Settings
 from ridelog.analysis.signal.subject import Signal
 from ridelog.analysis.subject import MeasuredRide, RideSource, Subject, general_cautions
 from ridelog.analysis.top_speed.subject import TopSpeedOfRide
+from ridelog.core.errors import calculating
 from ridelog.filtering.motion import Motion
 
 # In the order of reading. Whoever adds a subject adds its folder and its entry here; every surface
@@ -50,10 +51,11 @@ def analyse(
     ride = MeasuredRide(motion, RideSource.of(motion), settings or Settings())
     by_name = {subject.name: subject for subject in SUBJECTS}
     order = TopologicalSorter({subject.name: subject.needs for subject in SUBJECTS}).static_order()
-    for done, name in enumerate(order):
-        ride = ride.with_record(name, by_name[name].measure(ride))
-        report_progress((done + 1) / len(by_name))
-    return concluded(ride)
+    with calculating(motion.track.source.file):
+        for done, name in enumerate(order):
+            ride = ride.with_record(name, by_name[name].measure(ride))
+            report_progress((done + 1) / len(by_name))
+        return concluded(ride)
 
 
 def concluded(ride: MeasuredRide) -> MeasuredRide:

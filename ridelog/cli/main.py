@@ -28,7 +28,7 @@ from ridelog.cli.options import (
     with_settings,
 )
 from ridelog.cli.terminal import check_places, deliver, motion_of, progress, shown, warn
-from ridelog.core.errors import RideLogError
+from ridelog.core.errors import RideLogError, failed_calculation
 
 _WORDS = "Honest speed figures, with intervals that hold, from a test ride's GPX or NMEA log."
 app = command_group("ridelog", _WORDS)
@@ -163,6 +163,13 @@ def run(arguments: list[str] | None = None) -> None:
             f"{where}{(error.strerror or type(error).__name__).lower()}. "
             "What to do: see that the disk is there and has room, then do this again."
         )
+    except MemoryError:
+        _leave(
+            "the memory of this computer does not suffice. What to do: close other programs, or "
+            "cut the log down to the one test ride."
+        )
+    except Exception as error:  # the last line of defence: nobody is shown a traceback
+        _leave(str(failed_calculation("this command", error)))
 
 
 def _leave(words: str, status: int = 1) -> None:

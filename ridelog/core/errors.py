@@ -3,6 +3,10 @@
 The command line and the page show these as a sentence, never as a traceback.
 """
 
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
 
 class RideLogError(Exception):
     """A problem the user can act on: what is wrong, where, and what to do next.
@@ -53,3 +57,40 @@ class BookError(RideLogError):
 
 class ReceiverError(RideLogError):
     """A receiver cannot be listened to, or has stopped sending."""
+
+
+class CalculationError(RideLogError):
+    """The calculation itself went wrong: no fault of the user's, and their log is kept."""
+
+
+# What arithmetic and arrays raise, LinAlgError (a ValueError) among them.
+_OF_CALCULATIONS = (ArithmeticError, AssertionError, LookupError, TypeError, ValueError)
+
+
+@contextmanager
+def calculating(what: str) -> Iterator[None]:
+    """Turn what goes wrong inside into one sentence about ``what``, such as a log's name.
+
+    Raises
+    ------
+    CalculationError
+        With the exception and the place it came from.
+    """
+    try:
+        yield
+    except _OF_CALCULATIONS as error:
+        raise failed_calculation(what, error) from error
+
+
+def failed_calculation(what: str, error: Exception) -> CalculationError:
+    """Return the sentence for a calculation that went wrong where it should not."""
+    place, trace = "", error.__traceback__
+    while trace is not None:
+        place = f" in {Path(trace.tb_frame.f_code.co_filename).name}, line {trace.tb_lineno}"
+        trace = trace.tb_next
+    return CalculationError(
+        f"{what}: ridelog could not finish its calculation ({type(error).__name__}{place}); the "
+        "log itself is unharmed.",
+        "report this with the log, if you may share it; a log without its first and last seconds "
+        "may give an answer.",
+    )

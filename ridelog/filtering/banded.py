@@ -120,7 +120,9 @@ def selected_inverse(diagonal: FloatArray, lower: FloatArray) -> tuple[FloatArra
     Buzbee, Golub and Nielson, "On direct methods for solving Poisson's equations", SIAM J. Numer.
     Anal. 7 (1970) 627-656; the way back is an own derivation, filtering (15).
     """
-    blocks, beside = _selected(_numbers_apart(diagonal), _numbers_apart(lower))
+    # Without enough digits they are not finite: the caller asks what they are worth.
+    with np.errstate(invalid="ignore", divide="ignore", over="ignore"):
+        blocks, beside = _selected(_numbers_apart(diagonal), _numbers_apart(lower))
     return np.moveaxis(blocks, 2, 0), np.moveaxis(beside, 2, 0)
 
 
@@ -132,8 +134,10 @@ def _numbers_apart(blocks: FloatArray) -> FloatArray:
 def _selected(diagonal: FloatArray, lower: FloatArray) -> tuple[FloatArray, FloatArray]:
     """Return what selected_inverse does, shapes (d, d, n) and (d, d, n - 1)."""
     if diagonal.shape[2] == 1:
-        only: FloatArray = np.linalg.inv(diagonal[:, :, 0]).astype(np.float64, copy=False)
-        return only[:, :, None], lower
+        rows = np.concatenate([diagonal, np.eye(len(diagonal))[:, :, None]], axis=1)
+        _eliminate(rows)
+        root = rows[:, len(diagonal) :]
+        return _product(_turned(root), root), lower
     even, odd = diagonal[:, :, 0::2].copy(), diagonal[:, :, 1::2]
     from_left, to_right = lower[:, :, 0::2], lower[:, :, 1::2]  # couple j - 1 to j, j to j + 1
     d, pairs, inner = len(odd), odd.shape[2], to_right.shape[2]

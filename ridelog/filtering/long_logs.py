@@ -11,7 +11,13 @@ import numpy as np
 
 from ridelog.core.track import BoolArray, FloatArray, IntArray
 from ridelog.filtering.noise import NoiseScales, ObservedInstants
-from ridelog.filtering.state_space import DRIFT_TIME_S, Precisions, Solution, StateSpace
+from ridelog.filtering.state_space import (
+    DRIFT_TIME_S,
+    Precisions,
+    Solution,
+    StateSpace,
+    lost_digits,
+)
 
 # Instants above which learning on the whole record costs more than it gains.
 LONGEST_WHOLE = 8000
@@ -109,6 +115,11 @@ def variances_of(
         return variances
 
     return _in_blocks(space, precisions, diagonals, report_progress)
+
+
+def hard_instants(space: StateSpace, precisions: Precisions) -> BoolArray:
+    """Return where Cholesky's factor would lose too many digits, shape (n,)."""
+    return lost_digits(space.blocks(precisions).diagonal, variances_of(space, precisions))
 
 
 def part_of_progress(report_progress: Progress, start: float, end: float) -> Progress:

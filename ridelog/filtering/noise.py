@@ -167,6 +167,7 @@ def learn(
         scales = replace(scales, cruise_var=np.full(space.n, np.inf))
     for number in range(rounds):
         solution = space.solve(precisions_of(space, observed, scales), refine=False)
+        # First: they tell whether the states need the longer way.
         blocks, beside = solution.variances()
         improved = _improved(space, observed, scales, solution, blocks, beside)
         scales = improved if steady else replace(improved, cruise_var=scales.cruise_var)

@@ -9,10 +9,11 @@ from functools import cache
 
 import numpy as np
 
-from ridelog.core.track import FloatArray, IntArray
+from ridelog.core.track import BoolArray, FloatArray, IntArray
 from ridelog.filtering.banded import BandedFactor
 from ridelog.filtering.motion import Paths
-from ridelog.filtering.state_space import Precisions, StateSpace
+from ridelog.filtering.orthogonal import OrthogonalFactor
+from ridelog.filtering.state_space import Blocks, Precisions, StateSpace
 
 # A span is solved with this much of its neighbourhood, about seven correlation times of motion.
 _MARGIN_S = 12.0
@@ -32,6 +33,7 @@ class Posterior:
 
     ``steady`` and ``lively`` say how far, to either side, the truth may lie from the fitted states
     because another fit may be the right one: shape (n, d, 2), ``lively`` None where corners show.
+    ``hard`` says at which instants Cholesky's factor would lose too many digits, shape (n,).
     """
 
     def __init__(
@@ -42,6 +44,7 @@ class Posterior:
         lively: FloatArray | None,
         sharp: Precisions,
         cautious: Precisions,
+        hard: BoolArray,
     ) -> None:
         self.space = space
         self.states = states
@@ -49,6 +52,7 @@ class Posterior:
         self._lively = lively
         self.sharp = sharp
         self._cautious = cautious
+        self.hard = hard
 
     def paths(self, start_s: float, end_s: float, draws: int, spacing_s: float) -> Paths:
         """Return the fitted path and draws of both readings on an even grid; 0 draws: no cost."""
@@ -57,6 +61,7 @@ class Posterior:
         last = min(len(time_s) - 1, int(np.searchsorted(time_s, end_s, side="left")))
         outer_first, outer_last = self._surroundings(first, last)
         part = self.space.part(outer_first, outer_last + 1)
+        hard = bool(self.hard[outer_first : outer_last + 1].any())
         inner = (first - outer_first, last - outer_first)
         here = slice(first, last + 1)
         fitted, count = self.states[here], last + 1 - first
@@ -66,7 +71,7 @@ class Posterior:
         sides: list[tuple[FloatArray, FloatArray]] = []
         for precisions in (self.sharp, self._cautious) if draws else ():
             local = precisions.part(outer_first, outer_last + 1)
-            error = drawn_errors(part, local, inner, random, 2 * draws)
+            error = drawn_errors(part, local, inner, random, 2 * draws, hard=hard)
             # East and north have the same precision and independent errors.
             errors.append(error.reshape(count, -1, 2, draws))
         if draws:
@@ -131,10 +136,13 @@ def drawn_errors(
     between: tuple[int, int],
     random: np.random.Generator,
     count: int,
+    *,
+    hard: bool = False,
 ) -> FloatArray:
     """Return draws of one axis' errors from the first to the last of two instants.
 
-    What lies beyond either instant counts, but is not drawn: it is eliminated first.
+    What lies beyond either instant counts, but is not drawn: it is eliminated first. Where that
+    is ``hard`` for Cholesky's factor, orthogonal transformations draw it all.
 
     Returns
     -------
@@ -142,13 +150,25 @@ def drawn_errors(
     """
     first, last = between
     blocks = space.blocks(precisions)
+    if not hard:
+        try:
+            return _drawn_by_cholesky(blocks, first, last, random, count)
+        except np.linalg.LinAlgError:
+            pass
+    noise = noise_of(random, space.n, space.d, count)
+    return OrthogonalFactor(space.rows(precisions, blocks)).draw(noise)[first : last + 1]
+
+
+def _drawn_by_cholesky(
+    blocks: Blocks, first: int, last: int, random: np.random.Generator, count: int
+) -> FloatArray:
     diagonal = blocks.diagonal[: last + 1]
-    if last + 1 < space.n:
+    if last + 1 < len(blocks.diagonal):
         beyond = BandedFactor(blocks.diagonal[:last:-1], np.swapaxes(blocks.lower[:last:-1], 1, 2))
         beside = blocks.lower[last]
         diagonal[last] -= beside.T @ np.linalg.solve(beyond.last_pivot(), beside)
-    noise = noise_of(random, last + 1 - first, space.d, count)
-    return BandedFactor(diagonal, blocks.lower[:last]).draw(noise, first)
+    factor = BandedFactor(diagonal, blocks.lower[:last])
+    return factor.draw(noise_of(random, last + 1 - first, diagonal.shape[1], count), first)
 
 
 def noise_of(random: np.random.Generator, instants: int, d: int, count: int) -> FloatArray:

@@ -27,7 +27,6 @@ _LONGEST, _BESIDE, _LEAST_BESIDE = 4, 4, 2
 _SHARE, _SIZE_M = 0.01, 10.0
 # Little is known of where a window begins: position, velocity, acceleration. [m, m/s, m/s²]
 _START_SD = (100.0, 30.0, 5.0)
-_UNSEEN_VARIANCE = 1.0e8
 _LEAST_NOISE_M = 0.05
 # Finding one may uncover another beside it.
 _ROUNDS = 3
@@ -103,13 +102,18 @@ def _log_odds(seen: Observations, told: BoolArray, noise_m: float, length: int) 
     rows, known, start = rows[enough], known[enough], start[enough]
     if not len(rows):
         return odds
-    covariance = _hard_motion(seen.time_s[rows] - seen.time_s[rows[:, :1]])
+    # What is not known of a window has no part in it: nothing ties it to the rest.
+    begin_s = np.where(known, seen.time_s[rows], np.inf).min(axis=1, keepdims=True)
+    covariance = _hard_motion(np.where(known, seen.time_s[rows] - begin_s, 0.0))
+    covariance *= known[:, :, None] & known[:, None, :]
     place = np.arange(rows.shape[1])
     noise = (noise_m * seen.factor[rows]) ** 2
-    covariance[:, place, place] += np.where(known, noise, _UNSEEN_VARIANCE)
+    covariance[:, place, place] += np.where(known, noise, 1.0)
     columns = np.zeros((*rows.shape, 3))
     columns[:, within, 0] = 1.0
-    columns[:, :, 1:] = seen.position_m[rows] - seen.position_m[start][:, None]
+    columns[:, :, 1:] = np.where(
+        known[:, :, None], seen.position_m[rows] - seen.position_m[start][:, None], 0.0
+    )
     solved = np.linalg.solve(covariance, columns)[:, within].sum(axis=1)
     precision, pull = solved[:, 0], solved[:, 1:]
     gain = 0.5 * (pull**2).sum(axis=1) / (precision + _SIZE_M**-2)

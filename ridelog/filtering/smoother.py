@@ -5,7 +5,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from ridelog.core.errors import NotEnoughDataError
+from ridelog.core.errors import NotEnoughDataError, calculating
 from ridelog.core.flags import Flag
 from ridelog.core.track import BoolArray, FloatArray, IntArray, Track
 from ridelog.filtering.agreement import contradictions, without
@@ -13,6 +13,7 @@ from ridelog.filtering.long_logs import (
     LONGEST_WHOLE,
     coarsened,
     groups_of,
+    hard_instants,
     part_of_progress,
     refined,
     states_of,
@@ -81,6 +82,11 @@ def estimate_motion(
     NotEnoughDataError
         If the fixes are too few or too far apart for any estimate.
     """
+    with calculating(track.source.file):
+        return _estimated(track, report_progress)
+
+
+def _estimated(track: Track, report_progress: Callable[[float], None] | None) -> Motion:
     seen, receiver = recognised(observations_of(track), track)
     against = contradictions(seen)
     contradicted = seen.rows[against]
@@ -118,7 +124,10 @@ def estimate_motion(
     variances = variances_of(space, cautious, part_of_progress(report_progress, 0.8, 1.0))
     motion = _motion(
         track, seen, screened, space, observed, scales, states, variances, fix, long_enough,
-        Posterior(space, states, _BEYOND * (free - states), lively, sharp, cautious),
+        Posterior(
+            space, states, _BEYOND * (free - states), lively, sharp, cautious,
+            hard_instants(space, sharp),
+        ),
         contradicted, made,
     )  # fmt: skip
     return replace(

@@ -21,6 +21,7 @@ import numpy as np
 
 from ridelog.core.track import BoolArray, FloatArray
 from ridelog.filtering.banded import BandedFactor, selected_inverse
+from ridelog.filtering.orthogonal import OrthogonalFactor, Rows
 from ridelog.filtering.transitions import Transitions
 
 # Correlation times of the slow errors. The drift of a position solution follows satellite geometry
@@ -28,6 +29,10 @@ from ridelog.filtering.transitions import Transitions
 # common practice, no source; filtering (2).
 DRIFT_TIME_S = 20.0
 SLOW_SPEED_TIME_S = 3.0
+# Cholesky's factor may lose eleven of sixteen digits of a precision: variances then err by 1e-4.
+# Refinement squares the relative error of states, so it may find this much of them. Measured
+# against 200 bits in tests/filtering/test_digits.py.
+_LEAST_SHARE, _MOST_LOST = 1.0e-11, 1.0e-3
 # Weak priors of the first instant of a piece: any ride starts within these (units m, m/s, m/s²).
 _START_SD = (1.0e4, 30.0, 3.0)
 
@@ -160,36 +165,90 @@ class StateSpace:
                     blocks[row, column] += precisions.velocity
         return Blocks(transitions, start, np.moveaxis(blocks, 2, 0), lower)
 
+    def rows(self, precisions: Precisions, blocks: "Blocks") -> Rows:
+        """Return what these precisions say of the states, row by whitened row."""
+        d = self.d
+        own = np.zeros((d + 4, d + 2, self.n))
+        own[range(d), range(d)] = np.sqrt(blocks.start.T)
+        seen = [
+            (precisions.position, (0,), self.position_m),
+            (precisions.still, (1,), None),
+            (precisions.cruise, (2,), None),
+            (precisions.velocity, (1, 4), self.velocity_mps),
+        ]
+        for row, (precision, numbers, said) in enumerate(seen[: d - 1], start=d):
+            size = np.sqrt(precision)
+            for number in numbers:
+                own[row, number] = size
+            if said is not None:
+                own[row, d:] = size * np.nan_to_num(said.T)
+        return Rows(own, blocks.transitions.rows(d))
+
     def solve(self, precisions: Precisions, *, refine: bool = True) -> "Solution":
         """Return the most probable states under these precisions, with their factored sum."""
         return Solution(self, precisions, refine=refine)
 
 
 class Solution:
-    """One solved state space: on request its states, their variances or draws of their errors."""
+    """One solved state space: on request its states, their variances or draws of their errors.
 
-    def __init__(self, space: StateSpace, precisions: Precisions, *, refine: bool = True) -> None:
+    Cholesky's factors do while they keep enough digits, which is measured; else, or if
+    ``orthogonal`` says so from the beginning, orthogonal transformations take over: filtering (23).
+    ``hard`` says whether they have.
+    """
+
+    def __init__(
+        self,
+        space: StateSpace,
+        precisions: Precisions,
+        *,
+        refine: bool = True,
+        orthogonal: bool = False,
+    ) -> None:
         self.space = space
         self.precisions = precisions
         self._refine = refine
-        blocks = space.blocks(precisions)
+        self._blocks = blocks = space.blocks(precisions)
         self._transitions, self._start = blocks.transitions, blocks.start
         self._diagonal, self._lower = blocks.diagonal, blocks.lower
+        self.hard = orthogonal
 
     @cached_property
-    def factor(self) -> BandedFactor:
+    def factor(self) -> BandedFactor | OrthogonalFactor:
         """The factored precision, made when first needed: variances alone do without."""
-        return BandedFactor(self._diagonal, self._lower)
+        if not self.hard:
+            try:
+                return BandedFactor(self._diagonal, self._lower)
+            except np.linalg.LinAlgError:
+                self.hard = True
+        return OrthogonalFactor(self.space.rows(self.precisions, self._blocks))
 
     @cached_property
     def states(self) -> FloatArray:
         """Posterior mean, shape (n, d, 2); last axis east, north; made when first needed."""
-        states = self.factor.solve(np.moveaxis(self._seen(), 2, 0))
+        factor = self.factor
+        if isinstance(factor, OrthogonalFactor):
+            return factor.states()
+        states = factor.solve(np.moveaxis(self._seen(), 2, 0))
         if self._refine:
             # The factor loses digits as the rate's fifth power; one step of refinement whose
             # residual is formed from the model's own differences restores them.
-            states = states + self.factor.solve(self._pull(states))
+            better = factor.solve(self._pull(states))
+            # What it had lost is what the step has found.
+            lost = np.abs(better).max(axis=(0, 2)) > _MOST_LOST * np.abs(states).max(axis=(0, 2))
+            if lost[:2].any() or not np.isfinite(better).all():
+                return self._by_rows().states()
+            states = states + better
         return states
+
+    def _by_rows(self) -> OrthogonalFactor:
+        """Return the orthogonal factor, which takes the place of Cholesky's from now on."""
+        self.hard = True
+        if isinstance(self.__dict__.get("factor"), BandedFactor):
+            del self.__dict__["factor"]
+        factor = self.factor
+        assert isinstance(factor, OrthogonalFactor)
+        return factor
 
     def _pull(self, states: FloatArray) -> FloatArray:
         """Return the negative gradient of the objective at ``states``."""
@@ -207,12 +266,13 @@ class Solution:
         Both axes, less a constant of the data's precisions: filtering (8). It may be summed piece
         by piece; models that differ in intensities or instants compare.
         """
-        first = self.space.first
+        # They tell which factor keeps its digits.
+        states, first = self.states, self.space.first
         each = -self.factor.log_pivots()
         each[1:] += self._transitions.log_determinants(self.space.d)
         each[first] += np.log(self._start[first]).sum(axis=1)
         seen = np.moveaxis(self._seen(), 2, 0)
-        each += 0.5 * np.einsum("kij,kij->k", seen, self.states)
+        each += 0.5 * np.einsum("kij,kij->k", seen, states)
         return each
 
     def _seen(self, along: FloatArray | None = None) -> FloatArray:
@@ -227,14 +287,45 @@ class Solution:
             pull[4] = pull[1]
         return pull
 
-    def backwards(self, piece: slice) -> tuple[FloatArray, FloatArray]:
-        """Return diagonal and lower blocks of some instants with the last one first.
+    def draw(self, piece: slice, noise: FloatArray) -> FloatArray:
+        """Return draws of one axis' errors at a piece's first instants, shape (m, d, count).
 
-        Draws from their factor may end before the piece does: from its first instant up to any.
+        ``piece`` is a whole one; ``noise`` is standard normal, shape (m, d, count), for all of its
+        instants if the solution is ``hard``.
         """
-        lower = self._lower[piece.start : piece.stop - 1]
-        return self._diagonal[piece][::-1], np.swapaxes(lower, 1, 2)[::-1]
+        if not self.hard:
+            # With the last instant first, what is not wanted costs nothing.
+            lower = self._lower[piece.start : piece.stop - 1]
+            factor = BandedFactor(self._diagonal[piece][::-1], np.swapaxes(lower, 1, 2)[::-1])
+            return factor.draw(noise, piece.stop - piece.start - len(noise))[::-1]
+        own, joint = self.space.rows(self.precisions, self._blocks)
+        rows = Rows(own[:, :, piece], joint[:, :, piece.start : piece.stop - 1])
+        return OrthogonalFactor(rows).draw(noise)
 
     def variances(self) -> tuple[FloatArray, FloatArray]:
         """Return posterior covariance blocks (k, k) and (k + 1, k) of one axis."""
-        return selected_inverse(self._diagonal, self._lower)
+        if not self.hard:
+            blocks, beside = selected_inverse(self._diagonal, self._lower)
+            if not lost_digits(self._diagonal, np.einsum("kii->ki", blocks)).any():
+                return blocks, beside
+        return self._by_rows().selected_inverse()
+
+
+def lost_digits(diagonal: FloatArray, variances: FloatArray) -> BoolArray:
+    """Return where Cholesky's factor has lost too many digits of a precision, shape (n,).
+
+    Of a number's own precision the factor leaves what is known of it with all others free, one over
+    its variance: the smaller share that is, the more digits rounding has taken.
+
+    Parameters
+    ----------
+    diagonal : ndarray, shape (n, d, d)
+        Blocks of the precision.
+    variances : ndarray, shape (n, d)
+        Of each number, as the factor has them.
+    """
+    with np.errstate(invalid="ignore", over="ignore"):
+        times = np.einsum("kii->ki", diagonal) * variances
+    kept: BoolArray = (times > 0.0) & (times < 1.0 / _LEAST_SHARE)
+    lost: BoolArray = np.logical_not(kept.all(axis=1))
+    return lost

@@ -14,6 +14,15 @@ from ridelog.core.track import BoolArray, FloatArray, IntArray
 _JERK = np.array([[720.0, -360.0, 60.0], [-360.0, 192.0, -36.0], [60.0, -36.0, 9.0]])
 # Where the position may step, filtering (7), with a trace left so that the matrix stays definite.
 _STEPPED = _JERK - (1.0 - 1e-9) * np.outer(_JERK[0], _JERK[0]) / _JERK[0, 0]
+# Their factors, U'U: rows of whitened residuals.
+_JERK_ROWS = np.array(
+    [
+        [12.0 * 5.0**0.5, -6.0 * 5.0**0.5, 5.0**0.5],
+        [0.0, 2.0 * 3.0**0.5, -(3.0**0.5)],
+        [0.0, 0.0, 1.0],
+    ]
+)
+_STEPPED_ROWS = np.diag([1.0e-9**0.5, 1.0, 1.0]) @ _JERK_ROWS
 # Columns: position, velocity, acceleration, drift velocity. The drift moves the believed position
 # by its trapezoid over the interval, hence the halves at both ends.
 _ONTO = np.array([[1.0, 0.0, 0.0, -0.5], [0.0, 1.0, 0.0, 0.0], [0.0, 0.0, 1.0, 0.0]])
@@ -88,6 +97,25 @@ class Transitions:
                 block[4, 4] = slow * self._slow
             found.append(np.moveaxis(block, 2, 0))
         return found[0], found[1], found[2]
+
+    def rows(self, d: int) -> FloatArray:
+        """Return whitened rows on both instants of every interval, shape (d, 2 d, m)."""
+        rows = np.zeros((d, 2 * d, len(self._jerk)))
+        scale = np.sqrt(self._jerk / self._interval_s**5)
+        units = scale * self._interval_s ** _POWER[:, None]
+        for first, each, sign in ((0, _FORWARD, -1.0), (d, _ONTO, 1.0)):
+            rows[:3, first : first + 4] = units * (sign * _JERK_ROWS @ each)[:, :, None]
+            at = self._stepped
+            rows[:3, first : first + 4, at] = (
+                units[:, at] * (sign * _STEPPED_ROWS @ each)[:, :, None]
+            )
+        for row, size, keep in (
+            (3, self._drift, self._drift_keep),
+            (4, self._slow, self._slow_keep),
+        )[: d - 3]:
+            rows[row, d + row] = np.sqrt(size)
+            rows[row, row] = -np.sqrt(size) * keep
+        return rows
 
     def pull(self, states: FloatArray) -> FloatArray:
         """Return the negative gradient of half the weighted squares, both of shape (d, 2, n).

@@ -17,7 +17,7 @@ from typing import Any
 from ridelog.analysis.settings import Settings
 from ridelog.compare.comparison import compare
 from ridelog.compare.predicted import predict_from
-from ridelog.core.errors import RideLogError
+from ridelog.core.errors import CalculationError, RideLogError
 from ridelog.core.units import SPEED_UNITS
 from ridelog.machine.setup import MachineSetup
 from ridelog.present.section import Picture
@@ -217,6 +217,9 @@ def _serve(pipe: Connection) -> None:
             function = _JOBS[job.function]
             function(lambda kind, value: pipe.send((kind, value)), cache, **job.arguments)
             answer: tuple[str, Any] = ("done", None)
+        except CalculationError as error:  # the log stays with its ride
+            print(f"ridelog: {job.function} failed: {error!r}", file=sys.stderr)
+            answer = ("failed", (error.problem, error.advice))
         except RideLogError as error:
             answer = ("refused", (error.problem, error.advice))
         except MemoryError:

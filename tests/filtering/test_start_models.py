@@ -79,7 +79,9 @@ def test_draws_of_a_start_scatter_about_its_states() -> None:
     starts = StartModels(motion, motion.posterior, 3.0, _END_S, start_decay).solved(
         np.array([5.1, 5.2])
     )
-    drawn = draw_start(starts, 1, 400, np.random.default_rng(1), 8.0)
+    most = int(np.diff(starts.edges).max())
+    noise = np.random.default_rng(1).standard_normal((most, starts.solution.space.d, 2, 400))
+    drawn = draw_start(starts, 1, noise, 8.0)
     assert 8.0 <= drawn.time_s[-1] < 8.2
     at = drawn.time_s.searchsorted(7.0)
     states = drawn.mean[at, :, :, None] + drawn.error[at, :4]

@@ -87,6 +87,7 @@ class StartModels:
         self._slow_sd = precisions.slow_sd
         self._drift_time_s = whole.drift_time_s
         self._end_s = end_s
+        self._hard = bool(posterior.hard[first:stop].any())
         self._seen = np.isfinite(self._position[:, 0])
         self._start_decay = start_decay
         if whole.d == 5:
@@ -139,7 +140,7 @@ class StartModels:
         start_s = np.where(near, time_s[nearest], start_s)
         order, owner = self._merged(time_s, start_s)
         space, precisions, departure = self._model(time_s, start_s, order, owner)
-        solution = Solution(space, precisions)
+        solution = Solution(space, precisions, orthogonal=self._hard)
         each = solution.log_evidences()
         if self._start_decay is not None:
             # What was seen less the departure differs between starts: so does its own length.

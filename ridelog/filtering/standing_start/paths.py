@@ -13,7 +13,6 @@ from scipy.special import ndtr
 
 from ridelog.core.interval import systematic
 from ridelog.core.track import FloatArray, IntArray
-from ridelog.filtering.banded import BandedFactor
 from ridelog.filtering.motion import Motion, Paths
 from ridelog.filtering.posterior import Posterior, interpolated, noise_of
 from ridelog.filtering.standing_start.acceleration_decay import AccelerationDecay, decay_of_start
@@ -127,11 +126,18 @@ def draw_standing_start(
             _FINE_S,
         )
     )
-    random = np.random.default_rng([_SEED, draws, int(1000.0 * max(earliest_s, 0.0))])
+    random = np.random.default_rng([_SEED, draws, round(1000.0 * max(earliest_s, 0.0))])
     odds = np.exp(fine.evidence - fine.evidence.max())
     owner = systematic(odds, _SPARE_DRAWS * draws, random)
-    chosen, number = np.unique(owner, return_counts=True)
-    drawn = [draw_start(fine, *one, random, end_s) for one in zip(chosen, number, strict=True)]
+    # Each column has its own noise whichever start it belongs to: a start that is likelier by a
+    # hair then moves at most a column, and that by the step between two starts.
+    noise = noise_of(random, int(np.diff(fine.edges).max()), fine.solution.space.d, 2 * len(owner))
+    noise = noise.reshape(*noise.shape[:2], 2, len(owner))
+    chosen, first = np.unique(owner, return_index=True)
+    drawn = [
+        draw_start(fine, number, columns, end_s)
+        for number, columns in zip(chosen, np.split(noise, first[1:], axis=3), strict=True)
+    ]
     plausible = np.concatenate([_plausibility(one, end_s) for one in drawn])
     kept = systematic(plausible, draws, random)
     grid = np.linspace(earliest_s, end_s, max(2, round((end_s - earliest_s) / spacing_s) + 1))
@@ -142,19 +148,17 @@ def draw_standing_start(
     )
 
 
-def draw_start(
-    starts: Starts, number: int, count: int, random: np.random.Generator, until_s: float
-) -> DrawnStart:
+def draw_start(starts: Starts, number: int, noise: FloatArray, until_s: float) -> DrawnStart:
     """Return draws of the states around one start of those whose models are solved.
 
     Parameters
     ----------
     starts : Starts
         The solved models.
-    number, count : int
-        Which of them, and how many draws.
-    random : numpy.random.Generator
-        Source of the draws.
+    number : int
+        Which of them.
+    noise : ndarray, shape (m, d, 2, count)
+        Standard normal, for as many instants as any of the models has.
     until_s : float
         Up to when. Later instants count, but are not drawn. [s]
     """
@@ -166,8 +170,9 @@ def draw_start(
     mean[:, 0] += starts.origin_m
     wanted = min(int(np.searchsorted(time_s, until_s)) + 1, len(time_s))
     # East and north have the same precision and independent errors.
-    noise = noise_of(random, wanted, solution.space.d, 2 * count)
-    error = BandedFactor(*solution.backwards(part)).draw(noise, len(time_s) - wanted)[::-1]
+    instants = len(time_s) if solution.hard else wanted
+    count = noise.shape[3]
+    error = solution.draw(part, noise[:instants].reshape(instants, -1, 2 * count))[:wanted]
     return DrawnStart(
         start_s=float(starts.start_s[number]),
         time_s=time_s[:wanted],
