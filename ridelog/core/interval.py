@@ -12,6 +12,7 @@ from ridelog.core.track import FloatArray, IntArray
 _UNDEFINED_SHARE = 0.1
 # How much further from its value a bound lies that is missed half as often.
 _SURER = NormalDist().inv_cdf(0.75 + 0.25 * LEVEL) / QUANTILE
+_GOLDEN = (5.0**0.5 - 1.0) / 2.0
 # A residual below this is rounding.
 _NO_RESIDUAL = 1e-9
 
@@ -181,3 +182,28 @@ def systematic(weight: FloatArray, count: int, random: np.random.Generator) -> I
     total = np.cumsum(weight)
     places = (np.arange(count) + random.random()) / count
     return np.searchsorted(total / total[-1], places).astype(np.int64)
+
+
+def evenly_chosen(weight: FloatArray, count: int) -> IntArray:
+    """Return indices of different entries, each as likely as its weight asks, in rising order.
+
+    Each entry has a number of its own, and those whose number is smallest beside their weight are
+    taken: a weight that moves by a hair changes at most one of them, where adding the weights up
+    would move all that follow. The numbers lie evenly among neighbours, so that neighbours that
+    are alike are taken in turn.
+
+    Parameters
+    ----------
+    weight : ndarray, shape (n,)
+        Positive; an entry with more than n / count of their mean comes less often than it should.
+    count : int
+        How many indices, at most n.
+
+    Source
+    ------
+    E. Ohlsson, "Sequential Poisson sampling", Journal of Official Statistics 14 (1998) 149-162;
+    numbers by the golden ratio: H. Weyl, Math. Ann. 77 (1916) 313-352 (both from memory).
+    """
+    own = (np.arange(1, len(weight) + 1) * _GOLDEN) % 1.0
+    order = np.argsort(own / weight, kind="stable")
+    return np.sort(order[:count])

@@ -35,10 +35,17 @@ from ridelog.workflow.measure import motion_of_bytes
 
 VERIFY_SCHEMA = "ridelog.verify/1"
 _AS_WRITTEN = "give the result as ridelog wrote it."
-# Arithmetic on another machine may differ in the last digits, never by this share.
-_TOLERANCE = 1e-6
+# Other kernels of linear algebra round otherwise. A figure may move by this share of the half width
+# of its own interval; any other number by this share of itself, or of a millionth of its unit.
+_SHARE_OF_HALF_WIDTH, _SHARE, _LEAST = 0.02, 0.01, 1e-6
+_ASKED = (
+    "Asked: every value and bound within 2 % of the half width of its interval, any other number "
+    "within 1 %, every word and verdict the same."
+)
+_ASKED_EXACTLY = "Asked: every digit the same, for the content is not as it was written."
 # A comparison of many rides is written in less. Own choice.
 _MOST_RESULT_BYTES = 64 * 1024 * 1024
+_ESTIMATE = ("value", "low", "high")
 # Fields that tell who made a result, not what it says.
 NOT_COMPARED = ("ridelog_version", "content_sha256")
 
@@ -70,7 +77,7 @@ class Verification:
     """What came of computing a result again: how many values, which are not the same.
 
     ``content_untouched`` says that it still has the digest it was written with; ``notes`` are
-    sentences about what limits the answer.
+    sentences about what limits the answer, ``asked`` says how nearly values had to agree.
     """
 
     result: str
@@ -79,6 +86,7 @@ class Verification:
     logs: tuple[FoundLog, ...]
     differing: tuple[Disagreement, ...]
     notes: tuple[str, ...]
+    asked: str
 
     @property
     def same(self) -> bool:
@@ -112,11 +120,12 @@ def verify(
         )
     computed = json.loads(to_bytes(_computed(document, found, report_progress)))
     untouched = document.get(FIELD) is None or document[FIELD] == digest_of(document)
-    # An untouched result may come from a machine whose arithmetic differs in the last digits.
+    # An untouched result may come from a machine whose arithmetic rounds otherwise.
     exact = FIELD not in document or not untouched
     differing = disagreements(document, computed, exact=exact)
     values, notes = count_values(document), _notes(document)
-    return Verification(name, values, untouched, tuple(found), tuple(differing), notes)
+    asked = _ASKED_EXACTLY if exact else _ASKED
+    return Verification(name, values, untouched, tuple(found), tuple(differing), notes, asked)
 
 
 def verification_json(verification: Verification) -> dict[str, Any]:
@@ -136,7 +145,7 @@ def verification_lines(verification: Verification, most: int = 12) -> list[tuple
         lines.append((f"differs: {each.name}: {values}", "caution"))
     if len(verification.differing) > most:
         lines.append((f"... and {len(verification.differing) - most} more", "caution"))
-    lines += [(note, "quiet") for note in verification.notes]
+    lines += [(note, "quiet") for note in (*verification.notes, verification.asked)]
     if verification.same:
         words = f"All {verification.values_compared:,} values of the result are the same."
         lines.append((words, "headline"))
@@ -311,25 +320,34 @@ def disagreements(
 ) -> list[Disagreement]:
     """Return every value in which two results differ.
 
-    ``exact`` asks whether numbers must agree in every digit, or within the arithmetic of another
-    machine; ``name`` is where the values are in the result.
+    ``exact`` asks whether numbers must agree in every digit, or as nearly as another machine's
+    arithmetic lets them; ``name`` is where the values are in the result.
     """
+    return _differing(recorded, computed, exact, name, None)
+
+
+def _differing(
+    recorded: Any, computed: Any, exact: bool, name: str, within: float | None
+) -> list[Disagreement]:
+    """Return what differs; numbers may by ``within``, or by their own share if it is None."""
     found: list[Disagreement] = []
     if isinstance(recorded, dict) and isinstance(computed, dict):
+        half_width = _half_width(recorded)
         for key in {**recorded, **computed}:
             place = f"{name}.{key}" if name else key
+            near = half_width if key in _ESTIMATE else None
             if not name and key in NOT_COMPARED:
                 continue
             if key in recorded and key in computed:
-                found += disagreements(recorded[key], computed[key], exact=exact, name=place)
+                found += _differing(recorded[key], computed[key], exact, place, near)
             else:
                 found.append(Disagreement(place, recorded.get(key), computed.get(key)))
     elif isinstance(recorded, list) and isinstance(computed, list):
         for k, (one, other) in enumerate(zip(recorded, computed, strict=False)):
-            found += disagreements(one, other, exact=exact, name=f"{name}[{_label(one, k)}]")
+            found += _differing(one, other, exact, f"{name}[{_label(one, k)}]", None)
         if len(recorded) != len(computed):
             found.append(Disagreement(f"{name} (how many)", len(recorded), len(computed)))
-    elif not _same(recorded, computed, exact):
+    elif not _same(recorded, computed, exact, within):
         found.append(Disagreement(name, recorded, computed))
     return found
 
@@ -349,12 +367,25 @@ def _label(record: Any, position: int) -> str:
     return next((name for name in names if isinstance(name, str)), str(position))
 
 
-def _same(recorded: Any, computed: Any, exact: bool) -> bool:
+def _half_width(record: dict[str, Any]) -> float | None:
+    """Return half the width of an estimate's interval, None for any other record."""
+    ends = [record.get(name) for name in _ESTIMATE]
+    if not all(isinstance(end, (int, float)) and not isinstance(end, bool) for end in ends):
+        return None
+    half: float = 0.5 * (record["high"] - record["low"])
+    return half if half > 0.0 else None
+
+
+def _same(recorded: Any, computed: Any, exact: bool, within: float | None) -> bool:
     numbers = (int, float)
     if isinstance(recorded, bool) or isinstance(computed, bool):
         return recorded is computed
+    if isinstance(recorded, int) and isinstance(computed, int):
+        return recorded == computed
     if isinstance(recorded, numbers) and isinstance(computed, numbers):
         if exact:
             return recorded == computed
-        return math.isclose(recorded, computed, rel_tol=_TOLERANCE, abs_tol=_TOLERANCE**2)
+        if within is not None:
+            return abs(recorded - computed) <= _SHARE_OF_HALF_WIDTH * within
+        return math.isclose(recorded, computed, rel_tol=_SHARE, abs_tol=_LEAST)
     return type(recorded) is type(computed) and recorded == computed

@@ -110,6 +110,7 @@ def test_the_same_logs_give_the_same_result(
     seen = capsys.readouterr().out
     assert "before-1.gpx: same bytes" in seen
     assert "values of the result are the same." in seen
+    assert "Asked: every value and bound within 2 % of the half width of its interval" in flat(seen)
     found = json.loads(target.read_text())
     jsonschema.validate(found, schema_of("ridelog.verify/1"))
     assert found["same"] and found["values_compared"] > 60 and found["differing"] == []
@@ -206,3 +207,28 @@ def test_tolerance_is_that_of_another_machine() -> None:
     longer = disagreements({"a": [1]}, {"a": [1, 2], "d": True}, exact=True)
     assert [each.name for each in longer] == ["a (how many)", "d"]
     assert count_values(one) == 4
+
+
+@pytest.mark.parametrize(
+    ("path", "moved", "same"),
+    [
+        # The half width is 0.4: 2 % of it are 0.008, whatever the value's own size.
+        ("low", 0.0079, True), ("low", 0.0081, False), ("value", -0.0081, False),
+        ("high", -0.0079, True), ("p_value", 0.0004, True), ("p_value", 0.0006, False),
+    ],
+)  # fmt: skip
+def test_a_figure_may_move_by_a_fiftieth_of_its_half_width(
+    path: str, moved: float, same: bool
+) -> None:
+    estimate = {"value": 10.0, "low": 9.6, "high": 10.4, "level": 0.9}
+    recorded = {"f": {"after": estimate, "p_value": 0.05, "verdict": "better", "runs": 3}}
+    computed = json.loads(json.dumps(recorded))
+    (computed["f"] if path == "p_value" else computed["f"]["after"])[path] += moved
+    assert (disagreements(recorded, computed, exact=False) == []) == same
+
+
+@pytest.mark.parametrize(("key", "value"), [("verdict", "cannot say"), ("runs", 4)])
+def test_a_verdict_and_a_count_are_the_same_or_not(key: str, value: object) -> None:
+    recorded = {"verdict": "better", "runs": 3}
+    found = disagreements(recorded, {**recorded, key: value}, exact=False)
+    assert [each.name for each in found] == [key]

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.special import ndtr
 
-from ridelog.core.interval import systematic
+from ridelog.core.interval import evenly_chosen, systematic
 from ridelog.core.track import FloatArray, IntArray
 from ridelog.filtering.motion import Motion, Paths
 from ridelog.filtering.posterior import Posterior, interpolated, noise_of
@@ -139,7 +139,7 @@ def draw_standing_start(
         for number, columns in zip(chosen, np.split(noise, first[1:], axis=3), strict=True)
     ]
     plausible = np.concatenate([_plausibility(one, end_s) for one in drawn])
-    kept = systematic(plausible, draws, random)
+    kept = evenly_chosen(plausible, draws)
     grid = np.linspace(earliest_s, end_s, max(2, round((end_s - earliest_s) / spacing_s) + 1))
     start_s = fine.start_s[owner][kept] + UNSEEN_START_S * random.standard_normal(draws)
     return StandingStart(
@@ -182,7 +182,7 @@ def draw_start(starts: Starts, number: int, noise: FloatArray, until_s: float) -
 
 
 def _joined(drawn: Sequence[DrawnStart], kept: IntArray, grid_s: FloatArray) -> Paths:
-    """Return the kept ones of all draws, which rise and may repeat, as paths on one grid."""
+    """Return the kept ones of all draws, which rise, as paths on one grid."""
     first = np.cumsum([0, *(one.error.shape[3] for one in drawn)])
     parts = [
         one.paths(grid_s, kept[(kept >= begin) & (kept < stop)] - begin)
