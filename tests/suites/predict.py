@@ -33,12 +33,13 @@ from simulate import Machine
 from ridelog.analysis.ride import analyse
 from ridelog.core.units import MPS_PER_KMH
 from ridelog.filtering.smoother import estimate_motion
-from ridelog.machine.calibration_data import CalibrationData, calibration_data_of
+from ridelog.machine.calibration_data import CalibrationData, TimedStart, calibration_data_of
 from ridelog.machine.change import SetupChange, changed, changed_drive
-from ridelog.machine.drive import LIMITS, launch, top_speed
+from ridelog.machine.drive import LIMITS, top_speed
 from ridelog.machine.fit import fit, from_setup
 from ridelog.machine.passages import Curve
 from ridelog.machine.setup import MachineSetup
+from ridelog.machine.standing import launch
 
 _GOAL_MPS = 20.0 * MPS_PER_KMH
 _CLEAR = 1.15
@@ -159,7 +160,11 @@ def sketched(
         pull=curve(up, day.acceleration_mps2(up), 0.03, 0.02),
         coasting=curve(down, -day.acceleration_mps2(down, 0.0), 0.015, 0.01),
         top_mps=(top + float(rng.normal(0.0, 0.03)), 0.03),
-        start=(early, true_time_s(day, opening_s, early) + unseen_s + rng.normal(0.0, 0.04), 0.04),
+        starts=(
+            TimedStart(
+                early, true_time_s(day, opening_s, early) + unseen_s + rng.normal(0.0, 0.04), 0.04
+            ),
+        ),
     )
 
 

@@ -1,0 +1,183 @@
+"""Do predictions hold on slopes and in wind? Machines of another model ride a strip; on request.
+
+Run from the repository root, with a fresh seed each time unless one is given:
+
+    python tests/suites/predict_strips.py [--machines N] [--slopes 0 4] [--seed S] [--record NAME]
+
+The machines are stepped through time (``simulate.electric``), which shares nothing with the model
+under test; each has its pack at some charge, rides one 10 Hz log on a strip of the slope asked for
+in some wind up to 4 m/s, both ways or one, and is then predicted on the level in still air. Rows
+tell how often the intervals of "now" hold what the machine truly does there.
+"""
+
+import argparse
+import time
+from collections import defaultdict
+from dataclasses import replace
+
+import numpy as np
+from log_in_memory import to_track
+from receiver_presets import preset
+from record import Record, add_options
+from scores import Answers
+from simulate.electric import ElectricMachine, Pack, level_truth, ride_on_strip
+
+from ridelog.analysis.launches.windows import parse_window
+from ridelog.analysis.ride import analyse
+from ridelog.compare.predicted import predict_from
+from ridelog.core.errors import RideLogError
+from ridelog.core.units import MPS_PER_KMH, RADPS_PER_RPM, SPEED_UNITS
+from ridelog.filtering.smoother import estimate_motion
+from ridelog.machine.predict import Prediction
+from ridelog.machine.setup import MachineSetup
+
+_GOAL_MPS = 20.0 * MPS_PER_KMH
+_PULLS = (2.0, 4.0, 6.0)
+
+
+def draw_electric(rng: np.random.Generator) -> ElectricMachine:
+    """Return a machine with rider, drawn widely around small electric machines; invented ranges."""
+    mass = float(rng.uniform(75.0, 190.0))
+    cells = int(rng.choice([10, 12, 13, 14, 16]))
+    wished = float(rng.uniform(7.0, 13.0))
+    circumference = float(rng.uniform(0.75, 1.5))
+    ratio = float(rng.uniform(3.5, 8.0))
+    pack_v = 3.9 * cells
+    constant = pack_v / (1.15 * wished * 2.0 * np.pi * ratio / circumference)
+    pull_n = mass * float(rng.uniform(1.1, 2.8))
+    per_amp = constant * 2.0 * np.pi * ratio / circumference * 0.93
+    amps = pull_n / per_amp
+    capacity = float(rng.uniform(8.0, 30.0))
+    resting_n = mass * 9.81 * 0.02 + 0.3 * wished**2
+    power = float(rng.uniform(1.1, 2.5)) * resting_n * wished / 0.85
+    return ElectricMachine(
+        mass_kg=mass,
+        wheels_kg=float(rng.uniform(1.0, 5.0)),
+        circumference_m=circumference,
+        ratio=ratio,
+        mesh_loss=float(rng.uniform(0.03, 0.12)),
+        volt_second=constant,
+        winding_ohm=pack_v / amps * float(rng.uniform(0.04, 0.15)),
+        idle_nm=float(rng.uniform(0.02, 0.06)) * amps * constant * 0.5,
+        winding_limit_a=amps,
+        battery_limit_a=power / pack_v,
+        chopper_ohm=pack_v / amps * float(rng.uniform(0.002, 0.01)),
+        chopper_w=float(rng.uniform(2.0, 12.0)),
+        opening_s=float(rng.uniform(0.15, 0.5)),
+        throttle_sets_current=bool(rng.random() < 0.5),
+        rolling=float(rng.uniform(0.012, 0.03)),
+        rolling_ps=float(rng.uniform(0.0, 0.0006)),
+        drag_area_m2=float(rng.uniform(0.32, 0.62)),
+        grip_n=max(mass * float(rng.uniform(3.5, 5.0)), 1.1 * pull_n),
+        pack=Pack(
+            cells=cells,
+            capacity_ah=capacity,
+            ohm=cells * float(rng.uniform(0.06, 0.14)) / capacity,
+            slow_ohm=cells * 0.02 / capacity,
+            cutoff_v=3.0 * cells,
+        ),
+        charge=float(rng.uniform(0.35, 1.0)),
+    )
+
+
+def setup_of(machine: ElectricMachine, **more: object) -> MachineSetup:
+    """Return what a workshop would write down of a machine: all but what only a bench tells."""
+    known = {
+        "machine_mass_kg": round(0.55 * machine.mass_kg, 0),
+        "rider_mass_kg": round(0.45 * machine.mass_kg, 0),
+        "tyre_circumference_m": round(machine.circumference_m, 2),
+        "gearbox_ratio": round(machine.ratio, 3),
+        "motor_rpm_per_v": round(1.0 / machine.volt_second / RADPS_PER_RPM, 1),
+        "battery_cells": machine.pack.cells,
+        "battery_chemistry": machine.pack.chemistry,
+        "battery_capacity_ah": round(machine.pack.capacity_ah, 1),
+        "battery_limit_a": round(machine.battery_limit_a, 0),
+        "motor_limit_a": round(machine.winding_limit_a, 0),
+    }
+    return MachineSetup(**{**known, **more})  # type: ignore[arg-type]  # keys of the set-up
+
+
+def truths(machine: ElectricMachine) -> dict[str, float]:
+    """Return what a machine truly does on the level, by the names of a prediction."""
+    truth = level_truth(machine)
+    found = {"top_speed_mps": truth.top_mps}
+    if truth.top_mps > 1.05 * _GOAL_MPS:
+        found["0-20 km/h"] = truth.time_to(_GOAL_MPS)
+    for speed in _PULLS:
+        if speed < 0.85 * truth.top_mps:
+            found[f"pull_at_{speed:g}_mps"] = truth.pull_at(speed)
+    return found
+
+
+def predicted(
+    rng: np.random.Generator,
+    machine: ElectricMachine,
+    *,
+    grade: float,
+    wind_mps: float,
+    ways: tuple[int, ...],
+    setup: MachineSetup | None = None,
+) -> tuple[Prediction, float]:
+    """Return the prediction from one 10 Hz ride on a strip, and the charge half way through it."""
+    ride, charge = ride_on_strip(machine, rng, grade=grade, wind_mps=wind_mps, ways=ways)
+    seen = preset("clean", 10.0, rng).observe(ride, rng)
+    measured = analyse(estimate_motion(to_track(seen)))
+    answer = predict_from(
+        setup or setup_of(machine), (measured,), {}, SPEED_UNITS["km/h"],
+        windows=[parse_window("0-20 km/h")],
+    )  # fmt: skip
+    return answer, charge
+
+
+def main() -> None:
+    """Run the suite and print a row for each slope and figure."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--machines", type=int, default=40)
+    parser.add_argument("--first", type=int, default=0)
+    parser.add_argument("--slopes", type=float, nargs="+", default=[0, 1, 2, 3, 4, 6])
+    parser.add_argument("--one-way", action="store_true")
+    parser.add_argument("--verbose", action="store_true")
+    add_options(parser, "predict_strips")
+    chosen = parser.parse_args()
+    record = Record("predict_strips", chosen, rides=chosen.machines)
+    ways = (1, 1, 1) if chosen.one_way else (1, -1, 1, -1)
+    for slope in chosen.slopes:
+        told = defaultdict(list)
+        refused, began = 0, time.process_time()
+        for number in range(chosen.first, chosen.first + chosen.machines):
+            rng = np.random.default_rng([chosen.seed, number])
+            machine = draw_electric(rng)
+            wind = float(rng.uniform(-4.0, 4.0)) * float(rng.random() < 0.5)
+            grade = 0.01 * slope * float(rng.choice([-1.0, 1.0]))
+            # Only a machine that climbs the strip can be ridden there.
+            if level_truth(machine, abs(grade)).top_mps < 3.0:
+                continue
+            try:
+                answer, charge = predicted(rng, machine, grade=grade, wind_mps=wind, ways=ways)
+            except RideLogError as error:
+                refused += 1
+                print(f"  {number}: {error}", flush=True)
+                continue
+            for name, true in truths(replace(machine, charge=charge)).items():
+                figure = answer.get(name)
+                for which in ("now", "fitted_now"):
+                    now = getattr(figure, which) if figure is not None else None
+                    key = (name, which)
+                    if now is not None and np.isfinite(true):
+                        ratios = (now.value / true, now.low / true, now.high / true)
+                        told[key].append(ratios)
+                        if chosen.verbose and not ratios[1] <= 1.0 <= ratios[2]:
+                            print(f"  {number} {grade:+.2f} {wind:+.1f} {key} "
+                                  + " ".join(f"{r:.3f}" for r in ratios), flush=True)  # fmt: skip
+        for (name, which), each in told.items():
+            figures = Answers.of_intervals((1.0, one) for one in each).figures()
+            record.add(
+                slope_percent=slope, ways="one" if chosen.one_way else "both", figure=name,
+                which=which, refused=refused, **figures,
+            )  # fmt: skip
+        print(f"{(time.process_time() - began) / chosen.machines:.1f} s of CPU a machine")
+    record.save()
+
+
+if __name__ == "__main__":
+    main()
