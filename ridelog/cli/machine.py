@@ -107,6 +107,29 @@ def predict(
     window: Annotated[
         list[str] | None, takes("WINDOW...", 'Launch windows, such as "0-20 km/h" or "0-30 m".')
     ] = None,
+    slope: Annotated[
+        str | None,
+        takes("RISE", "On a slope, such as 4%; -4% is downhill."),
+    ] = None,
+    surface: Annotated[
+        str | None,
+        takes("GROUND", "On another ground: asphalt, gravel or grass."),
+    ] = None,
+    charge: Annotated[
+        str | None,
+        takes("CHARGE", 'With the battery at 25%, or at so many volts at rest: "48.2 V".'),
+    ] = None,
+    volts: Annotated[
+        str | None,
+        takes("V/V", "Volts at rest before and after the rides, such as 53.1/50.8."),
+    ] = None,
+    at: Annotated[
+        list[str] | None,
+        takes("SPEED...", 'Speeds for energy and range, such as "20 km/h".'),
+    ] = None,
+    believe: Annotated[
+        list[str] | None, takes("KEY...", "Keys of the set-up that rides seem to contradict.")
+    ] = None,
     units: UnitsOption = Units.KMH,
     json: JsonFile = None,
     out: Annotated[
@@ -115,16 +138,29 @@ def predict(
     force: Force = False,
 ) -> None:
     """Say what a change would do to the machine, and what else it would break."""
+    from dataclasses import replace
+
     from ridelog.analysis.launches.windows import parse_window
     from ridelog.machine.change import changed, parse_change, parse_sweep
+    from ridelog.machine.conditions import (
+        Conditions,
+        parse_at,
+        parse_believed,
+        parse_charge,
+        parse_slope,
+        parse_surface,
+        parse_volts,
+    )
     from ridelog.machine.setup_check import contradictions
     from ridelog.machine.setup_file import read_setup
 
     with words_of("--change"):
         asked = dict(parse_change(text) for text in change or [])
-        if not asked and not sweep:
+        if not (asked or sweep or slope or surface or charge or at):
             raise RideLogError(
-                "nothing is to be changed.", "add --change KEY=VALUE or --sweep KEY=A:B."
+                "nothing is to be changed.",
+                "add --change KEY=VALUE or --sweep KEY=A:B, or ask for other conditions: --slope, "
+                "--surface, --charge, --at.",
             )
         if not asked and ridden:
             raise RideLogError(
@@ -134,11 +170,24 @@ def predict(
         swept = parse_sweep(sweep) if sweep else None
     with words_of("--window"):
         windows = tuple(parse_window(text) for text in window or [])
+    with words_of("--slope"):
+        conditions = Conditions(slope=None if slope is None else parse_slope(slope))
+    with words_of("--surface"):
+        ground = None if surface is None else parse_surface(surface)
+    with words_of("--at"):
+        conditions = replace(conditions, surface=ground, at=parse_at(at or []))
     names = ("prediction.html", "prediction.json", "pull.png", "sweep.png")
     places = [json, *([out / name for name in names] if out else [])]
     for log in [setup, *(ride or []), *(ridden or [])]:
         check_places(places, log, force, folder=out)
     known = read_setup(setup)
+    # Words that depend on the set-up's own pack and keys.
+    conditions = replace(
+        conditions,
+        charge=None if charge is None else parse_charge(charge, known),
+        rides_charge=None if volts is None else parse_volts(volts, known),
+        believed=parse_believed(believe or [], known),
+    )
     # What cannot be is said before the rides are read, not after.
     changed(known, asked)
     for key, values in [swept] if swept else []:
@@ -175,10 +224,14 @@ def predict(
     if before and later:
         # As a comparison of the same rides has it, figure by figure.
         compared = compare(before, later, unit=unit)
-        told = predicted_change(compared, known, asked, windows=windows, sweep=swept)
+        told = predicted_change(
+            compared, known, asked, windows=windows, sweep=swept, conditions=conditions
+        )
         prediction, after = told.prediction, told.after
     else:
-        prediction = predict_from(known, before, asked, unit, windows=windows, sweep=swept)
+        prediction = predict_from(
+            known, before, asked, unit, windows=windows, sweep=swept, conditions=conditions
+        )
         after = measured_after(later) if later else None
     document = to_bytes(predict_json(prediction, after))
     files: dict[Path, bytes] = {}

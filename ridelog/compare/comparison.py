@@ -7,19 +7,22 @@ from typing import Any
 from ridelog.analysis.figure import HIGHER, Comparable, Figure
 from ridelog.analysis.launches.windows import Window, parse_window
 from ridelog.analysis.subject import DOUBT, WARNING, Caution, MeasuredRide
+from ridelog.compare.charge import ChargeAlone, charge_alone
 from ridelog.compare.curves import PullCurves, curves_of
 from ridelog.compare.difference import Difference, difference_by_direction, difference_of
 from ridelog.compare.matching import Matched, Mismatch, Rides, match_directions, mismatches_of
 from ridelog.compare.predicted import Predicted, measured_after, predict_from
-from ridelog.compare.verdict import BETTER, CANNOT_SAY, Verdict, verdicts
+from ridelog.compare.verdict import BETTER, CANNOT_SAY, NOT_SHOWN, Verdict, verdicts
 from ridelog.core.errors import RideLogError
 from ridelog.core.quantity import Quantity
 from ridelog.core.units import SPEED_UNITS, SpeedUnit
 from ridelog.machine.change import changes_between
+from ridelog.machine.conditions import Conditions
 from ridelog.machine.setup import MachineSetup
 from ridelog.present.words import share_words
 
 TOP_SPEED = "top speed"
+_TOPS = ("two_way_mps", "best_1s_mps", "best_5s_mps")
 
 
 @dataclass(frozen=True)
@@ -30,6 +33,8 @@ class Compared:
     before, after : the figure of every ride, in the order of the rides.
     difference : None where it cannot be told; ``obstacle`` then says why.
     doubt : why only ranges of both sides are shown, empty for a figure that may be named.
+    charge : what the battery's charge alone could have done, of a top speed that for this reason
+        has no verdict; else None.
     """
 
     figure: Figure
@@ -39,6 +44,7 @@ class Compared:
     verdict: Verdict
     obstacle: str = ""
     doubt: str = ""
+    charge: ChargeAlone | None = None
 
     @property
     def terms(self) -> Comparable:
@@ -115,11 +121,17 @@ def compare(
         [1 if each.terms.better == HIGHER else -1 for each, _ in told],
     )
     by_name = {each.figure.name: verdict for (each, _), verdict in zip(told, found, strict=True)}
+    charge = charge_alone(noted_before, noted_after, setups)
     compared = Comparison(
         before=before,
         after=after,
         figures=_top_speed_first(
-            [replace(each, verdict=by_name.get(each.figure.name, each.verdict)) for each in drafts]
+            [
+                _within_charge(
+                    replace(each, verdict=by_name.get(each.figure.name, each.verdict)), charge
+                )
+                for each in drafts
+            ]
         ),
         mismatches=mismatches_of(before, after, noted_before, noted_after),
         unit=unit,
@@ -140,6 +152,7 @@ def predicted_change(
     *,
     windows: Sequence[Window] = (),
     sweep: tuple[str, Sequence[Any]] | None = None,
+    conditions: Conditions | None = None,
 ) -> Predicted:
     """Return what the rides before predict, and what those after showed, as they are compared.
 
@@ -150,10 +163,21 @@ def predicted_change(
         windows = tuple(map(parse_window, comparison.before[0].settings.windows))
     prediction = predict_from(
         setup, comparison.before, asked, comparison.unit, windows=windows, sweep=sweep,
-        told={name: difference.before for name, difference in told},
+        told={name: difference.before for name, difference in told}, conditions=conditions,
     )  # fmt: skip
     after = {name: difference.after for name, difference in told}
     return Predicted(prediction, measured_after(comparison.after, comparison.before, after))
+
+
+def _within_charge(compared: Compared, charge: ChargeAlone) -> Compared:
+    """Return a top speed without verdict where the charge alone could be the whole difference."""
+    found = compared.difference
+    claimed = compared.verdict.word not in (NOT_SHOWN, CANNOT_SAY)
+    if compared.figure.name not in _TOPS or found is None or not claimed:
+        return compared
+    if not charge.covers(found.before.value, found.difference.low, found.difference.high):
+        return compared
+    return replace(compared, verdict=replace(compared.verdict, word=CANNOT_SAY), charge=charge)
 
 
 def _top_speed_first(figures: list[Compared]) -> tuple[Compared, ...]:

@@ -14,6 +14,7 @@ from ridelog.core.estimate import LEVEL, Estimate
 from ridelog.core.track import FloatArray
 from ridelog.core.units import SpeedUnit
 from ridelog.machine.calibration_data import calibration_data_of
+from ridelog.machine.conditions import Conditions
 from ridelog.machine.predict import PREDICTED_NAMES, PredictedFigure, Prediction, predict
 from ridelog.machine.setup import MachineSetup
 
@@ -75,19 +76,23 @@ def predict_from(
     windows: Sequence[Window] = (),
     sweep: tuple[str, Sequence[Any]] | None = None,
     told: Mapping[str, Estimate] | None = None,
+    conditions: Conditions | None = None,
 ) -> Prediction:
     """Return what a change will do to the machine of some rides.
 
     ``setup``, ``asked`` and ``sweep`` are as for ``machine.predict.predict``; ``rides``, on the
     machine as it is, may be none. The windows of the standing start are those that suit the rides
     if left out. ``told`` is what a comparison says of these rides, name of a figure to their mean;
-    the rest is found here.
+    the rest is found here. ``conditions`` are as for ``predict``.
     """
     data = [calibration_data_of(ride) for ride in rides]
     if not windows:
         top_mps = max((one.top_mps[0] for one in data if one.top_mps), default=_USUAL_TOP_MPS)
         windows = suited(default_windows(top_mps), unit)
-    return predict(setup, data, asked, windows, sweep=sweep, measured=side_means(rides, told))
+    measured = side_means(rides, told)
+    return predict(
+        setup, data, asked, windows, sweep=sweep, measured=measured, conditions=conditions
+    )
 
 
 def measured_after(

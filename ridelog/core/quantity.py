@@ -68,6 +68,8 @@ ENERGY_PER_LENGTH = Quantity(
     lambda reader: (f"Wh/{reader.travel_label}", JOULES_PER_WH / reader.metres_per_travel),
 )
 RATIO = Quantity("ratio", "1", 3, lambda reader: ("times", 1.0))
+# Rise over run, for readers in per cent.
+SLOPE = Quantity("slope", "", 1, lambda reader: ("%", 0.01))
 PERCENT = Quantity("share of what it was before", "%", 1, lambda reader: ("%", 1.0))
 BY_SI = {
     each.si: each

@@ -19,14 +19,14 @@ from ridelog.core.spans import Span
 from ridelog.core.track import FloatArray
 from ridelog.filtering.motion import Motion
 from ridelog.filtering.standing_start.paths import UNSEEN_START_S
-from ridelog.machine.passages import Curve, mean_curve, passage_of
+from ridelog.machine.passages import Curve, axis_of, curve_by_way, passage_of, way_of
 
 # The grid of speeds: steps of about this, at most so many.
 _STEP_MPS, _MOST_STEPS = 0.5, 24
 # A start counts as full throttle if it gains this share of what the best start of its direction
-# gains in the same range of speeds, and at least the second share of what the best of all gains;
-# riders differ by less from start to start. Common practice, no source.
-_FULL_SHARE, _OPPOSITE_SHARE = 0.88, 0.6
+# gains in the same range of speeds; riders differ by less from start to start. Common practice, no
+# source.
+_FULL_SHARE = 0.88
 _RANGE = (0.25, 0.55)
 # Starts that reach less of the best one's speed are let be.
 _LEAST_OF_BEST = 0.6
@@ -54,28 +54,45 @@ _HARD_SHARE = 0.7
 
 @dataclass(frozen=True)
 class NearTop:
-    """Mean speed and acceleration over the last seconds at the top, with standard deviations."""
+    """Mean speed and acceleration over the last seconds at the top, with standard deviations.
+
+    ``way`` is 1 along the ride's axis, -1 against it, 0 where slope and wind play no part.
+    """
 
     speed_mps: float
     speed_sd_mps: float
     accel_mps2: float
     accel_sd_mps2: float
+    way: float = 0.0
+
+
+@dataclass(frozen=True)
+class TimedStart:
+    """Standing starts of one direction: speed, mean time to it, and that time's own deviation.
+
+    ``time_sd_s`` comes beside what all starts of a machine share; ``way`` as of ``NearTop``.
+    """
+
+    speed_mps: float
+    time_s: float
+    time_sd_s: float
+    way: float = 0.0
 
 
 @dataclass(frozen=True)
 class CalibrationData:
     """What one ride tells; whatever it does not tell is None.
 
-    pull : acceleration at full throttle, mean of both directions where there are both.
+    pull : acceleration at full throttle, direction by direction.
     coasting : deceleration without drive, likewise.
     top_mps : top speed that was held, mean of both directions where there are both, with the
         standard deviation of its error. [m/s]
     near_top : the last seconds at the top of one direction, or of two opposite ones; goes before
         ``top_mps``, since it allows for a run that had not quite settled, and for wind or slope
         that let another limit take over in one direction.
-    start : speed and time of a standing start up to that speed, and the time's standard
-        deviation beside what all starts of a machine share: shows how slowly the throttle is
-        opened. [m/s, s, s]
+    starts : short standing starts of each direction: how slowly the throttle is opened.
+    axis_rad : the line of the strip; ``way`` is 1 along it, clockwise from north.
+    place_deg : latitude and longitude, None if unknown.
     decel_mps2 : of hard stops, each with its interval.
     lateral_mps2 : largest lateral acceleration in a turn.
     """
@@ -85,9 +102,11 @@ class CalibrationData:
     coasting: Curve | None = None
     top_mps: tuple[float, float] | None = None
     near_top: tuple[NearTop, ...] = ()
-    start: tuple[float, float, float] | None = None
+    starts: tuple[TimedStart, ...] = ()
     decel_mps2: tuple[Estimate, ...] = ()
     lateral_mps2: Estimate | None = None
+    axis_rad: float = 0.0
+    place_deg: tuple[float, float] | None = None
 
 
 def calibration_data_of(ride: MeasuredRide) -> CalibrationData:
@@ -109,19 +128,27 @@ def calibration_data_of(ride: MeasuredRide) -> CalibrationData:
         if not _touches((one.start_s, one.end_s), doubtful)
     ]
     hardest = max((stop.value for stop in stops), default=0.0)
+    runs = () if top is None else top.two_way_runs
+    courses = [one.run.course_rad for one in starts] or [
+        float(np.radians(run.course_deg)) for run in runs
+    ]
+    axis = axis_of(np.array(courses)) if courses else 0.0
+    track = ride.motion.track
     return CalibrationData(
         name=ride.name,
-        pull=pull_of(ride.motion, starts),
-        coasting=coasting_of(ride.motion, ride["coasting"], doubtful),
+        pull=pull_of(ride.motion, starts, axis),
+        coasting=coasting_of(ride.motion, ride["coasting"], axis, doubtful),
         top_mps=None if top is None else top_of(top),
-        near_top=() if top is None else near_top_of(ride.motion, top),
-        start=start_of(starts),
+        near_top=() if top is None else near_top_of(ride.motion, top, axis),
+        starts=starts_of(starts, axis),
+        axis_rad=axis,
+        place_deg=(float(track.latitude_deg[0]), float(track.longitude_deg[0])),
         decel_mps2=tuple(stop for stop in stops if stop.value >= _HARD_SHARE * hardest),
         lateral_mps2=ride["handling"].max_lateral_accel_mps2,
     )
 
 
-def pull_of(motion: Motion, starts: Sequence[RunDraws]) -> Curve | None:
+def pull_of(motion: Motion, starts: Sequence[RunDraws], axis_rad: float) -> Curve | None:
     """Return the acceleration at full throttle over speed, None if no start tells it.
 
     The starts are those of the launches, but not their draws, which bind a whole start to one
@@ -150,38 +177,32 @@ def pull_of(motion: Motion, starts: Sequence[RunDraws]) -> Curve | None:
     turned = np.array([one.course_rad for one in passages])
     full = [
         value > _FULL_SHARE * np.max(strength[np.cos(turned - course) > 0.0])
-        and value > _OPPOSITE_SHARE * np.max(strength)
         for value, course in zip(strength, turned, strict=True)
     ]
-    return mean_curve([one for one, taken in zip(passages, full, strict=True) if taken], grid)
+    kept = [one for one, taken in zip(passages, full, strict=True) if taken]
+    return curve_by_way(kept, grid, axis_rad)
 
 
 def coasting_of(
-    motion: Motion, coasting: CoastDown, doubtful: tuple[Span, ...] = ()
+    motion: Motion, coasting: CoastDown, axis_rad: float, doubtful: tuple[Span, ...] = ()
 ) -> Curve | None:
     """Return the deceleration without drive over speed, None if the machine never rolled freely.
 
-    The fit of both directions where there is one; else the stretches themselves, whose one
-    direction ``mean_curve`` widens by the usual wind and slope.
+    From the stretches themselves, since the fit of the subject has slope and wind taken out, which
+    are wanted here.
     """
     kept = [one for one in coasting.coasts if not _touches((one.start_s, one.end_s), doubtful)]
-    if coasting.fit is not None and len(kept) == len(coasting.coasts):
-        speed = np.array([each.speed_mps for each in coasting.curve])
-        columns = coasting.fit.decel_mps2(speed[:, None])
-        draws = (columns.shape[1] - 1) // 2
-        value = 2.0 * columns[:, 0] - columns[:, 1 : 1 + draws].mean(axis=1)
-        return Curve(speed, value, np.cov(columns[:, 1 + draws :]))
     if not kept:
         return None
     grid = _grid(max(min(one.to_mps for one in kept), 1.0), max(one.from_mps for one in kept))
     if len(grid) < 3:
         return None
     passages = [passage_of(motion, (one.start_s, one.end_s), grid[::-1]) for one in kept]
-    return mean_curve(passages, grid[::-1])
+    return curve_by_way(passages, grid[::-1], axis_rad)
 
 
-def start_of(starts: Sequence[RunDraws]) -> tuple[float, float, float] | None:
-    """Return speed, mean time and its own standard deviation of the hard standing starts, or None.
+def starts_of(starts: Sequence[RunDraws], axis_rad: float) -> tuple[TimedStart, ...]:
+    """Return the hard standing starts of each direction, none where there are none.
 
     Only starts that reach most of the best one's speed count, and of those the mean over what is
     usual: a rider who dawdles once has not opened the throttle slowly.
@@ -189,18 +210,23 @@ def start_of(starts: Sequence[RunDraws]) -> tuple[float, float, float] | None:
     best = max((one.run.top_mps for one in starts), default=0.0)
     hard = [one for one in starts if one.run.top_mps > _LEAST_OF_BEST * best]
     goal = np.array([START_MPS])
-    told = [estimate_of_possible(one.passes(goal)[0] - one.start_s) for one in hard]
-    times = [time for time in told if time is not None]
-    if not times:
-        return None
-    value = np.array([one.value for one in times])
-    sd = np.array([one.sd for one in times])
-    quick = value <= _QUICK * value.min()
-    value, sd = value[quick], sd[quick]
-    # The part that all starts share is counted once, by the fit.
-    own = float(np.sqrt(np.sum(np.maximum(sd**2 - UNSEEN_START_S**2, _LEAST_START_S**2)))) / len(sd)
-    scatter = float(np.std(value, ddof=1)) / np.sqrt(len(value)) if len(value) > 1 else 0.0
-    return START_MPS, float(value.mean()), max(own, scatter)
+    found = []
+    for way in (1.0, -1.0):
+        group = [one for one in hard if way_of(one.run.course_rad, axis_rad) == way]
+        told = [estimate_of_possible(one.passes(goal)[0] - one.start_s) for one in group]
+        times = [time for time in told if time is not None]
+        if not times:
+            continue
+        value = np.array([one.value for one in times])
+        sd = np.array([one.sd for one in times])
+        quick = value <= _QUICK * value.min()
+        value, sd = value[quick], sd[quick]
+        # The part that all starts share is counted once, by the fit.
+        own = np.maximum(sd**2 - UNSEEN_START_S**2, _LEAST_START_S**2)
+        alone = float(np.sqrt(np.sum(own))) / len(sd)
+        scatter = float(np.std(value, ddof=1)) / np.sqrt(len(value)) if len(value) > 1 else 0.0
+        found.append(TimedStart(START_MPS, float(value.mean()), max(alone, scatter), way))
+    return tuple(found)
 
 
 def top_of(top: TopSpeed) -> tuple[float, float] | None:
@@ -219,7 +245,7 @@ def top_of(top: TopSpeed) -> tuple[float, float] | None:
     return alone.value, float(np.hypot(alone.sd, ONE_WAY_SHARE * alone.value))
 
 
-def near_top_of(motion: Motion, top: TopSpeed) -> tuple[NearTop, ...]:
+def near_top_of(motion: Motion, top: TopSpeed, axis_rad: float) -> tuple[NearTop, ...]:
     """Return the last seconds before the end of the best second, in both directions if there are.
 
     The record of the top speed has no trend of the speed, which tells whether it was still rising:
@@ -241,8 +267,11 @@ def near_top_of(motion: Motion, top: TopSpeed) -> tuple[NearTop, ...]:
         # Slope of a straight line through all instants: the ends alone are noisier.
         weight = paths.time_s - paths.time_s.mean()
         slope = weight @ speed / float(weight @ weight)
-        found.append(NearTop(*_value_and_sd(speed.mean(axis=0)), *_value_and_sd(slope)))
-    return tuple(found)
+        moved = paths.position_m[-1, :, 0] - paths.position_m[0, :, 0]
+        way = way_of(float(np.arctan2(moved[0], moved[1])), axis_rad)
+        found.append(NearTop(*_value_and_sd(speed.mean(axis=0)), *_value_and_sd(slope), way))
+    # Across the strip neither its slope nor its wind is known.
+    return tuple(found) if all(one.way for one in found) else tuple(found[:1])
 
 
 def _forward_top(top: TopSpeed, doubtful: tuple[Span, ...]) -> TopSpeed | None:

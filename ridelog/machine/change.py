@@ -10,6 +10,8 @@ from ridelog.core.errors import SetupError
 from ridelog.core.track import FloatArray
 from ridelog.core.units import STANDARD_GRAVITY_MPS2
 from ridelog.machine.drive import AIR_DENSITY_KGPM3, Drive
+from ridelog.machine.ground import ground_of
+from ridelog.machine.pack import resistance_ratio, resting_full_v, resting_share
 from ridelog.machine.setup import (
     KEYS,
     MachineSetup,
@@ -136,6 +138,13 @@ def changed(setup: MachineSetup, asked: Mapping[str, Any]) -> SetupChange:
             way = old * asked["tyre_diameter_m"] / setup.tyre_diameter_m
             new["tyre_circumference_m"] = round(way, 4)
             notes.append(f"tyre_circumference_m follows the diameter: {way:.3f} m.")
+    if "battery_mass_kg" in asked and "machine_mass_kg" not in asked:
+        if setup.battery_mass_kg is None or setup.machine_mass_kg is None:
+            _unrelated("battery_mass_kg", "battery_mass_kg and machine_mass_kg")
+        else:
+            mass = setup.machine_mass_kg + asked["battery_mass_kg"] - setup.battery_mass_kg
+            new["machine_mass_kg"] = mass
+            notes.append(f"machine_mass_kg follows the pack: {mass:.1f} kg.")
     after = MachineSetup(**new)
     for name in asked:
         if name in _TYRE and circumference_m(setup) is None:
@@ -179,13 +188,16 @@ def changed_drive(drive: Drive, before: MachineSetup, change: SetupChange) -> Dr
         way = way * (ratios[0] / ratios[1])
     if ways[0] is not None and ways[1] is not None:
         way = way * (ways[1] / ways[0])
-    packs = pack_voltage(before), pack_voltage(after)
-    volts, battery_ohm = drive.battery_v, drive.battery_ohm
-    if packs[0] is not None and packs[1] is not None:
-        step = packs[1].nominal_v / packs[0].nominal_v
-        volts = volts * step
-        # Cells in series add their resistances; leads stay, which is left out.
-        battery_ohm = battery_ohm * (1.0 if "battery_resistance_ohm" in asked else step)
+    full = resting_full_v(before), resting_full_v(after)
+    volts = drive.battery_v
+    battery_ohm = drive.battery_ohm
+    if full[0] is not None and full[1] is not None:
+        # At the same charge; a share of full differs between chemistries.
+        relative = resting_share(after, drive.charge) / resting_share(before, drive.charge)
+        volts = volts * (full[1] / full[0]) * relative
+    if "battery_resistance_ohm" not in asked:
+        # Cells in series add, larger ones or strings share; leads stay, which is left out.
+        battery_ohm = battery_ohm * resistance_ratio(before, after)
     battery_ohm = battery_ohm * factor("battery_resistance_ohm", battery_ohm)
     constant, motor_ohm = drive.constant_nmpa, drive.motor_ohm
     if "motor_rpm_per_v" in asked:
@@ -197,15 +209,17 @@ def changed_drive(drive: Drive, before: MachineSetup, change: SetupChange) -> Dr
     if "motor_stall_torque_nm" in asked:
         motor_ohm = motor_ohm / factor("motor_stall_torque_nm", motor_ohm)
     weight_n = drive.mass_kg * STANDARD_GRAVITY_MPS2
+    rolling = np.asarray(drive.rolling * factor("rolling_resistance", drive.rolling))
     load = replace(
         drive.load,
-        a_n=drive.load.a_n * heavier * factor("rolling_resistance", drive.load.a_n / weight_n),
+        # The motor's own drag is no part of what rolls.
+        a_n=drive.load.a_n + (rolling * heavier - drive.rolling) * weight_n,
         c_ns2pm2=drive.load.c_ns2pm2
         * factor("drag_area_m2", 2.0 * drive.load.c_ns2pm2 / AIR_DENSITY_KGPM3),
     )
     grip = drive.traction_n / weight_n
     shares = factor("driven_weight_share", np.full_like(grip, 0.6))
-    return replace(
+    moved = replace(
         drive,
         mass_kg=mass,
         way_per_radian_m=way,
@@ -218,7 +232,41 @@ def changed_drive(drive: Drive, before: MachineSetup, change: SetupChange) -> Dr
         battery_limit_a=drive.battery_limit_a * factor("battery_limit_a", drive.battery_limit_a),
         traction_n=drive.traction_n * heavier * factor("tyre_grip", grip / 0.6) * shares,
         load=load,
+        rolling=rolling,
     )
+    if after.surface is not None and after.surface != before.surface:
+        return on_ground(moved, before.surface, after.surface)
+    return moved
+
+
+def on_ground(drive: Drive, before: str | None, after: str) -> Drive:
+    """Return machines on another ground: tyres that roll lightly on one do so on the other too.
+
+    ``before`` is the ground they were known on, None if nobody named it. Rolling resistance is
+    drawn from the handbooks' range of the new ground, with 0.6 of where a machine lies in that of
+    the old one; own choice.
+    """
+    old, new = ground_of(before), ground_of(after)
+    noise = np.random.default_rng(6).standard_normal(len(drive.mass_kg))
+    place = np.log(drive.rolling / old.rolling) / old.rolling_log_sd
+    kept = 0.0 if before is None else 0.6
+    place = kept * np.clip(place, -3.0, 3.0) + np.sqrt(1.0 - kept**2) * noise
+    rolling = new.rolling * np.exp(new.rolling_log_sd * place)
+    more_n = (rolling - drive.rolling) * drive.mass_kg * STANDARD_GRAVITY_MPS2
+    return replace(
+        drive,
+        rolling=rolling,
+        load=replace(drive.load, a_n=drive.load.a_n + more_n),
+        traction_n=drive.traction_n * (new.grip / old.grip),
+    )
+
+
+def at_charge(drive: Drive, setup: MachineSetup, charge: tuple[float, float]) -> Drive:
+    """Return machines with the pack at another charge, a mean and its standard deviation."""
+    noise = np.random.default_rng(7).standard_normal(len(drive.mass_kg))
+    wanted = np.clip(charge[0] + charge[1] * noise, 0.0, 1.0)
+    volts = drive.battery_v * resting_share(setup, wanted) / resting_share(setup, drive.charge)
+    return replace(drive, charge=wanted, battery_v=volts)
 
 
 def _mass(setup: MachineSetup) -> float:

@@ -1,6 +1,6 @@
-"""What a drive can do against what resists it: pull, top speed, launches, peaks."""
+"""What a drive can do against what resists it: pull, top speed, currents."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -73,12 +73,15 @@ class Drive:
     traction_n : largest force that the driven tyres put down. [N]
     load : what resists.
     opening_s : how long the rider takes to open the throttle. [s]
+    controller_efficiency : share of the battery's power that reaches the motor, 1.
+    charge : of the pack, share of full.
+    rolling : rolling resistance of the tyres alone, share of weight.
 
     Source
     ------
     DC machine: V = k omega + R I, T = k I (textbook; T = T_s (1 - n/n_0), Massachusetts Institute
-    of Technology, course 2.007, motor notes). Controller as a lossless step-down converter, so
-    that battery power = motor power: common practice, no source.
+    of Technology, course 2.007, motor notes). Controller as a step-down converter: METHOD.md, (1)
+    to (3).
     """
 
     mass_kg: FloatArray
@@ -95,6 +98,9 @@ class Drive:
     traction_n: FloatArray
     load: RoadLoad
     opening_s: FloatArray
+    controller_efficiency: FloatArray = field(default_factory=lambda: np.ones(1))
+    charge: FloatArray = field(default_factory=lambda: np.ones(1))
+    rolling: FloatArray = field(default_factory=lambda: np.full(1, 0.02))
 
     @property
     def no_load_mps(self) -> FloatArray:
@@ -108,34 +114,45 @@ class Drive:
 
     @property
     def limit_power_w(self) -> FloatArray:
-        """Return the power that the battery limit lets through at the sagging voltage, (n,). [W]
+        """Return the power that the battery limit lets through to the motor, (n,). [W]
 
-        Never beyond the peak of what the battery can give, U² / (4 R).
+        At the sagging voltage, never beyond the peak of what the battery can give, U² / (4 R).
         """
         amps = np.minimum(self.battery_limit_a, 0.5 * self.battery_v / self.battery_ohm)
-        return amps * (self.battery_v - self.battery_ohm * amps)
+        volts = self.battery_v - self.battery_ohm * amps
+        power: FloatArray = self.controller_efficiency * amps * volts
+        return power
 
     def currents_a(self, speed_mps: FloatArray) -> FloatArray:
         """Return the motor current that each limit would allow at full throttle, (4, n, k). [A]
 
-        In the order of LIMITS. On the line the duty is full and both resistances are in series;
-        at the battery limit s R I² + k omega I = P is solved for I. ``speed_mps`` is (k,) or
-        (n, k).
+        In the order of LIMITS. At the battery limit s R I² + k omega I = P is solved for I.
+        ``speed_mps`` is (k,) or (n, k).
         """
         back_v = self.constant_nmpa[:, None] / self.way_per_radian_m[:, None] * speed_mps
-        line = (self.battery_v[:, None] - back_v) / (self.motor_ohm + self.battery_ohm)[:, None]
-        power = self.limit_power_w[:, None]
-        heat = 4.0 * (self.heat_share * self.motor_ohm)[:, None] * power
-        limited = 2.0 * power / (back_v + np.sqrt(back_v**2 + heat) + 1e-9)
         one = np.ones_like(back_v)
         return np.stack(
             [
-                np.maximum(line, 0.0),
+                self._line_a(back_v),
                 self.motor_limit_a[:, None] * one,
-                limited,
+                self._limited_a(back_v),
                 (self.traction_n / self.force_per_amp_n)[:, None] * one,
             ]
         )
+
+    def _line_a(self, back_v: FloatArray) -> FloatArray:
+        """Return the largest current that a step-down converter can drive, (n, k): (1). [A]"""
+        volts, ohm = self.battery_v[:, None], self.motor_ohm[:, None]
+        sagging = self.battery_ohm[:, None]
+        share = back_v / volts
+        duty = np.minimum(share + np.sqrt(share**2 + ohm / sagging), 1.0)
+        return np.asarray(np.maximum((duty * volts - back_v) / (ohm + sagging * duty**2), 0.0))
+
+    def _limited_a(self, back_v: FloatArray) -> FloatArray:
+        """Return the current that the battery limit lets through, (n, k): (3). [A]"""
+        power = self.limit_power_w[:, None]
+        heat = 4.0 * (self.heat_share * self.motor_ohm)[:, None] * power
+        return 2.0 * power / (back_v + np.sqrt(back_v**2 + heat) + 1e-9)
 
     def motor_current_a(self, speed_mps: FloatArray) -> FloatArray:
         """Return the motor current at full throttle, (n, k). [A]"""
@@ -161,15 +178,33 @@ class Drive:
     def battery_current_a(self, speed_mps: FloatArray) -> FloatArray:
         """Return the battery current at full throttle, (n, k). [A]
 
-        Motor power P = k omega I + R I² comes from the battery at its sagging voltage,
-        P = (U - R_b I_b) I_b; never above the controller's limit.
+        Never above the controller's limit.
         """
-        current = self.motor_current_a(speed_mps)
+        drawn = self._drawn_a(speed_mps, self.motor_current_a(speed_mps))
+        return np.minimum(drawn, self.battery_limit_a[:, None])
+
+    def _drawn_a(self, speed_mps: FloatArray, current_a: FloatArray) -> FloatArray:
+        """Return what a motor current takes from the battery, (n, k). [A]
+
+        Motor power P = k omega I + R I² comes, with the controller's loss, from the battery at its
+        sagging voltage: P / eta = (U - R_b I_b) I_b.
+        """
         back_v = self.constant_nmpa[:, None] / self.way_per_radian_m[:, None] * speed_mps
-        power = (back_v + self.motor_ohm[:, None] * current) * current
+        power = (back_v + self.motor_ohm[:, None] * current_a) * current_a
+        power = power / self.controller_efficiency[:, None]
         volts, ohms = self.battery_v[:, None], self.battery_ohm[:, None]
         under = np.maximum(volts**2 - 4.0 * ohms * power, 0.0)
-        return np.minimum(2.0 * power / (volts + np.sqrt(under)), self.battery_limit_a[:, None])
+        return np.asarray(2.0 * power / (volts + np.sqrt(under)))
+
+    def cruising_a(self, speed_mps: FloatArray) -> FloatArray:
+        """Return the battery current at a steady speed, (n, k); NaN where it cannot hold it. [A]
+
+        Downhill, where nothing is needed, it is nought.
+        """
+        needed = self.load.force_n(speed_mps) / self.force_per_amp_n[:, None]
+        drawn = self._drawn_a(speed_mps, np.maximum(needed, 0.0))
+        able = needed <= self.motor_current_a(speed_mps) * (1.0 + 1e-9) + 1e-9
+        return np.where(able, drawn, np.nan)
 
     def battery_power_w(self, speed_mps: FloatArray) -> FloatArray:
         """Return the power that leaves the battery's terminals at full throttle, (n, k). [W]"""
@@ -177,34 +212,52 @@ class Drive:
         return drawn * (self.battery_v[:, None] - self.battery_ohm[:, None] * drawn)
 
 
-# Steps of the speed grid on which launches are integrated, and how near to the top speed it ends.
-_STEPS, _NEARNESS = 240, 0.995
-_HALVINGS = 44
+def on_slope(drive: Drive, slope: FloatArray | float) -> Drive:
+    """Return machines on a slope, rise over run, positive uphill: M g sin(theta) resists as well.
+
+    Tyres bear a little less (its cosine), which is left out.
+    """
+    sine = slope / np.hypot(1.0, slope)
+    a_n = drive.load.a_n + drive.mass_kg * STANDARD_GRAVITY_MPS2 * sine
+    return replace(drive, load=replace(drive.load, a_n=a_n))
+
+
+def in_wind(drive: Drive, headwind_mps: FloatArray | float) -> Drive:
+    """Return machines in a wind against them: C (v + w)² is C v² + 2 C w v + C w²."""
+    load, wind = drive.load, headwind_mps
+    return replace(
+        drive,
+        load=RoadLoad(
+            load.a_n + load.c_ns2pm2 * wind * np.abs(wind),
+            np.maximum(load.b_nspm + 2.0 * load.c_ns2pm2 * wind, 0.0),
+            load.c_ns2pm2,
+        ),
+    )
+
+
+_HALVINGS = 32
 
 
 def top_speed(drive: Drive) -> tuple[FloatArray, IntArray]:
-    """Return top speeds on the level in still air and what limits each, both of shape (n,).
+    """Return top speeds and what limits each, both of shape (n,).
 
     The drive is the least of four forces, none of which grows with speed, so the top speed is the
-    least of the four speeds at which one of them balances the resistance. Line, current and grip
-    give quadratic equations; for power a bracket is halved. NaN (limit 1) where the machine cannot
-    start.
+    least of the speeds at which one of them balances the resistance. Current and grip give
+    quadratic equations; for line and power a bracket is halved. NaN (limit 1) where the machine
+    cannot start.
     """
     load = drive.load
-    scale = drive.force_per_amp_n
-    stall_n = scale * drive.battery_v / (drive.motor_ohm + drive.battery_ohm)
-    on_line = RoadLoad(load.a_n - stall_n, load.b_nspm + stall_n / drive.no_load_mps, load.c_ns2pm2)
-    speeds = np.stack(
-        [
-            _balance(on_line),
-            _balance(_less(load, scale * drive.motor_limit_a)),
-            _power_balance(drive),
+    speed = np.minimum(
+        np.minimum(
+            _balance(_less(load, drive.force_per_amp_n * drive.motor_limit_a)),
             _balance(_less(load, drive.traction_n)),
-        ]
+        ),
+        _halved(drive),
     )
-    best = np.argmin(speeds, axis=0)
-    speed = speeds[best, np.arange(speeds.shape[1])]
-    return np.where(speed > 0.0, speed, np.nan), best
+    # What is left of a halved bracket at nought.
+    moving = speed > 2e-3
+    limit = drive.limits(np.where(moving, speed, 0.0)[:, None])[:, 0]
+    return np.where(moving, speed, np.nan), np.where(moving, limit, 1)
 
 
 def _less(load: RoadLoad, force_n: FloatArray) -> RoadLoad:
@@ -219,138 +272,15 @@ def _balance(excess: RoadLoad) -> FloatArray:
     return np.where(a < 0.0, -2.0 * a / (b + under + 1e-12), 0.0)
 
 
-def _power_balance(drive: Drive) -> FloatArray:
-    """Return the speed at which the battery limit alone balances the resistance, (n,). [m/s]"""
+def _halved(drive: Drive) -> FloatArray:
+    """Return the speed at which line and battery limit alone balance the load, (n,). [m/s]"""
     low = np.full_like(drive.mass_kg, 1e-3)
     high = np.full_like(low, 150.0)
     per_distance = drive.constant_nmpa / drive.way_per_radian_m
-    power = drive.limit_power_w
-    heat = 4.0 * drive.heat_share * drive.motor_ohm * power
-    load = drive.load
     for _ in range(_HALVINGS):
         middle = 0.5 * (low + high)
-        back_v = per_distance * middle
-        force = drive.force_per_amp_n * 2.0 * power / (back_v + np.sqrt(back_v**2 + heat))
-        over = load.a_n + middle * (load.b_nspm + load.c_ns2pm2 * middle) > force
+        back_v = (per_distance * middle)[:, None]
+        amps = np.minimum(drive._line_a(back_v), drive._limited_a(back_v))[:, 0]
+        over = drive.load.force_n(middle[:, None])[:, 0] >= drive.force_per_amp_n * amps
         low, high = np.where(over, low, middle), np.where(over, middle, high)
     return 0.5 * (low + high)
-
-
-@dataclass(frozen=True)
-class PossibleLaunch:
-    """A standing start at full throttle on the level, n possible machines on one grid each.
-
-    speed_mps, time_s, distance_m : shape (n, k); speed rises from 0 to just under the top speed,
-        time counts from the first motion and includes half the time in which the throttle opens.
-    limit : which limit holds the machine back at each speed, (n, k).
-    top_mps : shape (n,). [m/s]
-    """
-
-    speed_mps: FloatArray
-    time_s: FloatArray
-    distance_m: FloatArray
-    limit: IntArray
-    top_mps: FloatArray
-
-    def time_to_speed_s(self, speed_mps: float) -> FloatArray:
-        """Return the time until a speed is first reached, NaN where it is not, (n,). [s]"""
-        return _across(self.speed_mps, self.time_s, speed_mps)
-
-    def window_s(self, from_mps: float, to_mps: float) -> FloatArray:
-        """Return the time from one speed to another, from 0 as a standing start, (n,). [s]"""
-        if from_mps <= 0.0:
-            return self.time_to_speed_s(to_mps)
-        return self.time_to_speed_s(to_mps) - self.time_to_speed_s(from_mps)
-
-    def time_to_distance_s(self, distance_m: float) -> FloatArray:
-        """Return the time over a distance from the start; steady at the top after the grid. [s]"""
-        end, time = self.distance_m[:, -1], self.time_s[:, -1]
-        inside = _across(self.distance_m, self.time_s, distance_m)
-        beyond = time + (distance_m - end) / self.speed_mps[:, -1]
-        return np.where(distance_m > end, beyond, inside)
-
-    def speed_at_distance_mps(self, distance_m: float) -> FloatArray:
-        """Return the speed after a distance from the start, (n,). [m/s]"""
-        inside = _across(self.distance_m, self.speed_mps, distance_m)
-        return np.where(distance_m > self.distance_m[:, -1], self.speed_mps[:, -1], inside)
-
-    def longest_limit(self, from_mps: float, to_mps: float) -> IntArray:
-        """Return the limit that holds the machine back for most of the time of a window, (n,)."""
-        step = np.diff(self.time_s, axis=1)
-        middle = 0.5 * (self.speed_mps[:, 1:] + self.speed_mps[:, :-1])
-        inside = (middle >= from_mps) & (middle <= to_mps)
-        spent = np.stack(
-            [np.sum(step * (inside & (self.limit[:, 1:] == i)), axis=1) for i in range(4)]
-        )
-        return np.asarray(np.argmax(spent, axis=0))
-
-
-def launch(drive: Drive) -> PossibleLaunch:
-    """Return the standing start of every possible machine.
-
-    Time is the integral of dv / a, distance that of v dv / a, by Simpson's rule on each step. A
-    throttle that opens over a time o as s(t) makes the machine run through the same speeds with
-    its own clock, the integral of s, which lags behind by o / 2 in the end: own derivation.
-    """
-    top, _ = top_speed(drive)
-    known = np.where(np.isfinite(top), top, 1.0)
-    # Finer near the top, where the pull fades and every step takes longer.
-    share = 1.0 - (1.0 - np.linspace(0.0, 1.0, _STEPS + 1)) ** 2
-    nodes = np.empty(2 * _STEPS + 1)
-    nodes[::2] = share
-    nodes[1::2] = 0.5 * (share[1:] + share[:-1])
-    speed = _NEARNESS * known[:, None] * nodes
-    slowness = 1.0 / np.maximum(drive.pull_mps2(speed), 1e-6)
-    step = np.diff(speed[:, ::2], axis=1)
-
-    def grown(rate: FloatArray) -> FloatArray:
-        parts = step / 6.0 * (rate[:, :-2:2] + 4.0 * rate[:, 1::2] + rate[:, 2::2])
-        return np.concatenate([np.zeros((len(rate), 1)), np.cumsum(parts, axis=1)], axis=1)
-
-    time_s = grown(slowness) + 0.5 * drive.opening_s[:, None]
-    time_s[:, 0] = 0.0
-    distance_m = grown(slowness * speed)
-    cannot = ~np.isfinite(top)
-    time_s[cannot] = distance_m[cannot] = np.nan
-    at = speed[:, ::2]
-    return PossibleLaunch(at, time_s, distance_m, drive.limits(at), top)
-
-
-def _across(grid: FloatArray, values: FloatArray, wanted: float) -> FloatArray:
-    """Return values where a rising grid reaches a number, row by row; NaN where it does not."""
-    count = grid.shape[1]
-    index = np.clip(np.sum(grid < wanted, axis=1), 1, count - 1)
-    rows = np.arange(len(grid))
-    left, right = grid[rows, index - 1], grid[rows, index]
-    share = (wanted - left) / np.where(right > left, right - left, 1.0)
-    found: FloatArray = values[rows, index - 1] + share * (
-        values[rows, index] - values[rows, index - 1]
-    )
-    return np.where(grid[:, -1] >= wanted, found, np.nan)
-
-
-def peak(drive: Drive, what: str) -> tuple[FloatArray, IntArray]:
-    """Return the largest of a quantity over all speeds up to the top, and what limits there, (n,).
-
-    ``what`` is "battery_current_a", "battery_power_w" or "motor_current_a".
-    """
-    top, _ = top_speed(drive)
-    known = np.where(np.isfinite(top), top, 1.0)
-    speed = known[:, None] * np.linspace(0.0, 1.0, 161)
-    values: FloatArray = getattr(drive, what)(speed)
-    at = np.argmax(values, axis=1)
-    rows = np.arange(len(at))
-    limit: IntArray = drive.limits(speed)[rows, at]
-    return np.where(np.isfinite(top), values[rows, at], np.nan), limit
-
-
-def launch_time_s(drive: Drive, speed_mps: float) -> FloatArray:
-    """Return the time of a standing start to a low speed, (n,), by a quick rule. [s]
-
-    Sixteen steps are enough well below the top speed; NaN where the speed is not reached.
-    """
-    edges = np.linspace(0.0, speed_mps, 17)
-    middles = 0.5 * (edges[1:] + edges[:-1])
-    pull = drive.pull_mps2(middles)
-    time_s = np.sum(np.diff(edges) / np.maximum(pull, 1e-6), axis=1) + 0.5 * drive.opening_s
-    return np.where(np.all(pull > 0.0, axis=1), time_s, np.nan)

@@ -1,6 +1,6 @@
 """The figures of a prediction on equally likely possible machines, and what would narrow them."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -13,20 +13,24 @@ from ridelog.core.quantity import (
     ENERGY_PER_LENGTH,
     LENGTH,
     POWER,
+    SLOPE,
     SPEED,
     TIME,
     TRAVEL,
     Quantity,
 )
 from ridelog.core.track import FloatArray
-from ridelog.core.units import COULOMBS_PER_AH
-from ridelog.machine.drive import LIMITS, Drive, IntArray, PossibleLaunch, launch, peak, top_speed
-from ridelog.machine.setup import MachineSetup, pack_voltage
+from ridelog.core.units import MPS_PER_KMH, STANDARD_GRAVITY_MPS2
+from ridelog.machine.conditions import SpeedAsked
+from ridelog.machine.drive import LIMITS, Drive, IntArray, top_speed
+from ridelog.machine.setup import MachineSetup
+from ridelog.machine.standing import PossibleLaunch, launch, peak
+from ridelog.machine.travel import energy_j_per_m, range_m
 
 # Speeds at which the pull is told. [m/s]
 PULL_SPEEDS_MPS = (0.0, 2.0, 4.0, 6.0, 8.0)
-# Of the capacity printed on a battery, so much is ridden; common practice, no source.
-_USABLE_SHARE = 0.9
+# Speeds at which a climb is held, and their words.
+CLIMBS = (("8_kmh", "8 km/h", 8.0 * MPS_PER_KMH), ("15_kmh", "15 km/h", 15.0 * MPS_PER_KMH))
 
 
 @dataclass(frozen=True)
@@ -60,21 +64,23 @@ def figures_of(
     *,
     decel_mps2: FloatArray,
     lateral_mps2: FloatArray | None = None,
-    speed_factor: FloatArray | float = 1.0,
+    at: Sequence[SpeedAsked] = (),
+    full: bool = True,
 ) -> list[PossibleFigure]:
     """Return every figure of some possible machines.
 
-    ``decel_mps2`` is that of a hard stop, ``lateral_mps2`` that in the hardest turn of the rides at
-    the speed ridden then, both (n,); ``speed_factor`` is how much faster that turn is taken.
+    ``decel_mps2`` is that of a hard stop, ``lateral_mps2`` that in the hardest turn of the rides,
+    both (n,): the rider chooses it, so no change of the machine moves it. ``at`` are the speeds for
+    energy and range; ``full`` whether the range begins with a full pack.
     """
     top, top_limit = top_speed(drive)
     start = launch(drive)
     found = [PossibleFigure("top_speed_mps", "top speed", SPEED, top, top_limit)]
     found += [_window(start, window) for window in windows]
     for speed in PULL_SPEEDS_MPS:
-        at = np.array([speed])
-        pull = np.where(top > speed, drive.pull_mps2(at)[:, 0], np.nan)
-        limit = drive.limits(at)[:, 0]
+        here = np.array([speed])
+        pull = np.where(top > speed, drive.pull_mps2(here)[:, 0], np.nan)
+        limit = drive.limits(here)[:, 0]
         if speed == 0.0:
             title, name = "pull at standstill", "pull_at_0_mps2"
             found.append(PossibleFigure(name, title, ACCELERATION, pull, limit))
@@ -94,28 +100,66 @@ def figures_of(
         PossibleFigure("stopping_distance_m", "stop from top speed", LENGTH, stop, top_limit)
     )
     if lateral_mps2 is not None:
-        lateral = lateral_mps2 * speed_factor**2
         found.append(
             PossibleFigure(
-                "lateral_accel_mps2", "sideways in hardest turn", ACCELERATION, lateral, top_limit
+                "lateral_accel_mps2", "sideways in hardest turn", ACCELERATION, lateral_mps2,
+                top_limit,
             )
-        )
-    known = np.where(np.isfinite(top), top, 1.0)
-    power = drive.battery_power_w(known[:, None])[:, 0]
-    per_metre = np.where(np.isfinite(top), power / known, np.nan)
-    found.append(
+        )  # fmt: skip
+    return found + _climbs(drive) + _travel(drive, setup, at, top, top_limit, full)
+
+
+def _climbs(drive: Drive) -> list[PossibleFigure]:
+    """Return the steepest slopes that the machine starts on and holds, beyond that of its load."""
+    weight_n = drive.mass_kg * STANDARD_GRAVITY_MPS2
+    found = []
+    # A start needs a little to spare, or it never gets away: a crawl counts as one.
+    for name, words, speed in (("climb_from_rest", "steepest start", 0.0), *(
+        (f"climb_at_{key}", f"climb held at {label}", speed) for key, label, speed in CLIMBS
+    )):  # fmt: skip
+        at = np.array([speed])
+        spare = (drive.force_n(at) - drive.load.force_n(at))[:, 0] / weight_n
+        slope = np.tan(np.arcsin(np.clip(spare, -0.7, 0.7)))
+        slope = np.where(slope > 0.0, slope, np.nan)
+        found.append(PossibleFigure(name, words, SLOPE, slope, drive.limits(at)[:, 0]))
+    return found
+
+
+def _travel(
+    drive: Drive,
+    setup: MachineSetup,
+    at: Sequence[SpeedAsked],
+    top: FloatArray,
+    limit: IntArray,
+    full: bool,
+) -> list[PossibleFigure]:
+    known = np.where(np.isfinite(top), 0.999999 * top, np.nan)
+    found = [
         PossibleFigure(
-            "energy_at_top_j_per_m", "energy at top speed", ENERGY_PER_LENGTH, per_metre, top_limit
+            "energy_at_top_j_per_m", "energy at top speed", ENERGY_PER_LENGTH,
+            energy_j_per_m(drive, known), limit,
         )
-    )
-    pack = pack_voltage(setup)
-    if setup.battery_capacity_ah is not None and pack is not None:
-        held = _USABLE_SHARE * setup.battery_capacity_ah * COULOMBS_PER_AH * pack.nominal_v
+    ]  # fmt: skip
+    far = range_m(drive, setup, None, full=full)
+    if far is not None:
+        found.append(PossibleFigure("range_at_top_m", "range at top speed", TRAVEL, far, limit))
+    for one in at:
+        there = np.array([one.speed_mps])
         found.append(
             PossibleFigure(
-                "range_at_top_m", "range at top speed", TRAVEL, held / per_metre, top_limit
+                f"energy_at_{one.name}_j_per_m", f"energy at {one.label}", ENERGY_PER_LENGTH,
+                energy_j_per_m(drive, np.full_like(top, one.speed_mps)),
+                drive.limits(there)[:, 0],
             )
-        )
+        )  # fmt: skip
+        far = range_m(drive, setup, one.speed_mps, full=full)
+        if far is not None:
+            found.append(
+                PossibleFigure(
+                    f"range_at_{one.name}_m", f"range at {one.label}", TRAVEL, far,
+                    drive.limits(there)[:, 0],
+                )
+            )  # fmt: skip
     return found
 
 

@@ -4,34 +4,32 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.linalg import solve_triangular
 
 from ridelog.core.interval import systematic
 from ridelog.core.track import FloatArray
 from ridelog.filtering.standing_start.paths import UNSEEN_START_S
-from ridelog.machine.calibration_data import CalibrationData, NearTop
-from ridelog.machine.drive import Drive, launch_time_s, top_speed
-from ridelog.machine.passages import Curve
-from ridelog.machine.priors import COUNT, UNKNOWNS, draw, machines_of
+from ridelog.machine.calibration_data import CalibrationData, TimedStart
+from ridelog.machine.drive import Drive, on_slope, top_speed
+from ridelog.machine.priors import COUNT, UNKNOWNS, Said, draw, machines_of
 from ridelog.machine.setup import MachineSetup
+from ridelog.machine.standing import launch_time_s
+from ridelog.machine.strip import MODEL_MPS2, Known, Strip, side_of, strips_of
 
 # Possible machines that are carried; 5 % quantiles of as many are known to 0.7 %.
 MACHINES = 1000
 # Moves of every machine at each step of the annealing, and after it.
 _MOVES, _LAST_MOVES = 12, 40
-# What rides of one state differ by beyond the receiver's errors (charge, wind left over, ground),
-# and what the model cannot follow. Common practice, no source; METHOD.md, (8).
-_DAY_GAIN, _DAY_MPS2, _DAY_TOP = 0.012, 0.015, 0.007
-_MODEL_GAIN, _MODEL_MPS2 = 0.015, 0.012
+# What tops of one state differ by from day to day beyond slope and wind, share of the speed.
+# Common practice, no source; METHOD.md, (10).
+_DAY_TOP = 0.007
 # A rider may never have held full throttle: then the top speed seen is only a lower bound.
 _HELD_BACK = 0.05
 _HELD_BACK_SCALE = 0.3
 
-# Acceleration by which wind and slope part two directions, usually: 2 m/s of wind and 0.5 % of
-# slope; common practice, no source. Steepness of the pull is taken over this much either side.
-_ODD_MPS2, _SLOPE_STEP_MPS, _FREEDOM = 0.08, 0.15, 4.0
-
-Likelihood = Callable[[Drive], FloatArray]
+# Steepness of the pull is taken over this much either side.
+_SLOPE_STEP_MPS, _FREEDOM = 0.15, 4.0
+# Independent refreshing: each unknown with this chance, by up to all of its prior.
+_REFRESHED = 0.15
 
 
 @dataclass(frozen=True)
@@ -40,6 +38,7 @@ class Fitted:
 
     z : shape (n, COUNT), see ``priors``. drive : the machines. rides : names of the rides used.
     learnt : for each of UNKNOWNS, the spread of its logarithm now as a share of that before.
+    strips : slope and winds of each strip that the rides were on.
     """
 
     setup: MachineSetup
@@ -47,15 +46,37 @@ class Fitted:
     drive: Drive
     rides: tuple[str, ...]
     learnt: dict[str, float]
+    strips: tuple["FittedStrip", ...] = ()
 
 
-def from_setup(setup: MachineSetup, count: int = 2 * MACHINES) -> Fitted:
+@dataclass(frozen=True)
+class FittedStrip:
+    """Slope and wind of one strip, a value for each possible machine.
+
+    axis_rad : direction in which ``slope`` rises and against which ``winds_mps`` blow, clockwise
+        from north. slope : rise over run, (n,). winds_mps : of each ride, (rides, n). both_ways :
+        whether starts or tops of both directions were seen.
+    """
+
+    rides: tuple[str, ...]
+    axis_rad: float
+    slope: FloatArray
+    winds_mps: FloatArray
+    both_ways: bool
+
+
+def from_setup(setup: MachineSetup, count: int = 2 * MACHINES, said: Said | None = None) -> Fitted:
     """Return the possible machines of a set-up alone."""
     z = draw(count)
-    return Fitted(setup, z, machines_of(setup, z), (), {u.name: 1.0 for u in UNKNOWNS})
+    return Fitted(setup, z, machines_of(setup, z, said), (), {u.name: 1.0 for u in UNKNOWNS})
 
 
-def fit(setup: MachineSetup, rides: Sequence[CalibrationData], count: int = MACHINES) -> Fitted:
+def fit(
+    setup: MachineSetup,
+    rides: Sequence[CalibrationData],
+    count: int = MACHINES,
+    said: Said | None = None,
+) -> Fitted:
     """Return the possible machines of a set-up after some rides.
 
     Annealed importance sampling with resampling: the likelihood is let in by degrees, each step as
@@ -70,22 +91,17 @@ def fit(setup: MachineSetup, rides: Sequence[CalibrationData], count: int = MACH
     (2006) 411-436 (from memory); random walk of 2.38/sqrt(d) times the sample's spread: Roberts
     and Rosenthal, Statistical Science 16 (2001) 351-367 (from memory).
     """
-    terms = [term for ride in rides for term in _terms(ride)]
-    starts = [ride.start for ride in rides if ride.start is not None]
-    terms += [_starts_term(starts)] if starts else []
-    if not terms:
-        return from_setup(setup)
+    strips = [Strip(group) for group in strips_of([ride for ride in rides if _tells(ride)])]
+    if not strips:
+        return from_setup(setup, said=said)
     rng = np.random.default_rng(2)
 
     def log_likelihood(z: FloatArray) -> FloatArray:
-        drive = machines_of(setup, z)
-        total = np.zeros(len(z))
-        for term in terms:
-            total += term(drive)
+        total = _log_likelihood(machines_of(setup, z, said), strips)[0]
         return np.where(np.isfinite(total), total, -1e12)
 
     z = draw(count)
-    before = _spreads(machines_of(setup, z))
+    before = _spreads(machines_of(setup, z, said))
     log_l = log_likelihood(z)
     let_in = 0.0
     while let_in < 1.0:
@@ -96,11 +112,36 @@ def fit(setup: MachineSetup, rides: Sequence[CalibrationData], count: int = MACH
         z, log_l = z[kept], log_l[kept]
         moves = _LAST_MOVES if let_in >= 1.0 else _MOVES
         z, log_l = _moved(z, log_l, let_in, moves, log_likelihood, rng)
-    drive = machines_of(setup, z)
+    drive = machines_of(setup, z, said)
     after = _spreads(drive)
+    known = _log_likelihood(drive, strips)[1]
     return Fitted(
         setup, z, drive, tuple(ride.name for ride in rides),
         {u.name: float(after[i] / max(before[i], 1e-12)) for i, u in enumerate(UNKNOWNS)},
+        tuple(_fitted_strip(strip, one, rng) for strip, one in zip(strips, known, strict=True)),
+    )  # fmt: skip
+
+
+def _tells(ride: CalibrationData) -> bool:
+    return bool(ride.pull or ride.coasting or ride.near_top or ride.top_mps or ride.starts)
+
+
+def _fitted_strip(strip: Strip, known: Known, rng: np.random.Generator) -> FittedStrip:
+    root = np.linalg.cholesky(known.covariance + 1e-12 * np.eye(strip.count))
+    normal = rng.standard_normal(known.mean.shape)
+    drawn = known.mean + np.einsum("nqp,np->nq", root, normal)
+    first = strip.rides[0]
+    ways = {
+        side_of(ride, first) * way
+        for ride in strip.rides
+        for way in [
+            *(ride.pull.ways if ride.pull else ()), *(one.way for one in ride.near_top)
+        ]
+    }  # fmt: skip
+    sine = np.clip(drawn[:, 0], -0.5, 0.5)
+    return FittedStrip(
+        tuple(ride.name for ride in strip.rides), first.axis_rad,
+        sine / np.sqrt(1.0 - sine**2), drawn[:, 1:].T, {1.0, -1.0} <= ways or ways == {0.0},
     )  # fmt: skip
 
 
@@ -114,12 +155,21 @@ def _moved(
 ) -> tuple[FloatArray, FloatArray]:
     spread = np.linalg.cholesky(np.cov(z, rowvar=False) + 1e-9 * np.eye(COUNT))
     scale = 2.38 / np.sqrt(COUNT)
-    for _ in range(moves):
-        # Steps of very different lengths, so that ridges and wide valleys are both walked along.
-        length = scale * np.exp(rng.normal(-0.4, 0.7, size=(len(z), 1)))
-        tried = z + length * (rng.standard_normal(z.shape) @ spread.T)
-        tried_l = log_likelihood(tried)
-        gain = let_in * (tried_l - log_l) - 0.5 * (np.sum(tried**2, 1) - np.sum(z**2, 1))
+    for number in range(moves):
+        if number % 3 == 2:
+            # Some unknowns drawn anew, wholly or in part: what the rides leave open stays wide.
+            part = rng.random((len(z), 1))
+            chosen = rng.random(z.shape) < _REFRESHED
+            anew = np.sqrt(1.0 - part**2) * z + part * rng.standard_normal(z.shape)
+            tried = np.where(chosen, anew, z)
+            tried_l = log_likelihood(tried)
+            gain = let_in * (tried_l - log_l)
+        else:
+            # Steps of very different lengths, so that ridges and wide valleys are both walked.
+            length = scale * np.exp(rng.normal(-0.4, 0.7, size=(len(z), 1)))
+            tried = z + length * (rng.standard_normal(z.shape) @ spread.T)
+            tried_l = log_likelihood(tried)
+            gain = let_in * (tried_l - log_l) - 0.5 * (np.sum(tried**2, 1) - np.sum(z**2, 1))
         taken = np.log(rng.random(len(z))) < gain
         z = np.where(taken[:, None], tried, z)
         log_l = np.where(taken, tried_l, log_l)
@@ -147,84 +197,68 @@ def _spreads(drive: Drive) -> FloatArray:
     return np.array([np.std(np.log(np.maximum(u.of(drive), 1e-9))) for u in UNKNOWNS])
 
 
-def _terms(ride: CalibrationData) -> list[Likelihood]:
-    terms: list[Likelihood] = []
-    if ride.pull is not None:
-        terms.append(_curve_term(ride.pull, lambda d, v: d.pull_mps2(v)))
-    if ride.coasting is not None:
-        terms.append(_curve_term(ride.coasting, lambda d, v: d.coasting_mps2(v)))
-    if ride.near_top:
-        terms.append(_near_top_term(ride.near_top))
-    elif ride.top_mps is not None:
-        terms.append(_top_term(*ride.top_mps))
-    return terms
+def _log_likelihood(drive: Drive, strips: Sequence[Strip]) -> tuple[FloatArray, list[Known]]:
+    """Return the log likelihood of each machine, and what it makes of each strip."""
+    total = np.zeros(len(drive.mass_kg))
+    timed: list[tuple[TimedStart, FloatArray]] = []
+    found = []
+    for strip in strips:
+        seen, known = strip.seen(drive)
+        total += seen
+        for number, ride in enumerate(strip.rides):
+            if ride.near_top:
+                reached, known = _near_top(drive, strip, known, number)
+                total += reached
+            elif ride.top_mps is not None:
+                total += _top(drive, *ride.top_mps)
+        for ride in strip.rides:
+            side = side_of(ride, strip.rides[0])
+            for one in ride.starts:
+                sine = side * one.way * known.mean[:, 0]
+                timed.append((one, sine / np.sqrt(1.0 - np.clip(sine, -0.5, 0.5) ** 2)))
+        found.append(known)
+    if timed:
+        total += _starts(drive, timed)
+    return total, found
 
 
-def _curve_term(curve: Curve, of: Callable[[Drive, FloatArray], FloatArray]) -> Likelihood:
-    seen = curve.accel_mps2
-    one = np.ones_like(seen)
-    covariance = (
-        curve.covariance
-        + _DAY_MPS2**2 * np.outer(one, one)
-        + _DAY_GAIN**2 * np.outer(seen, seen)
-        + np.diag((_MODEL_GAIN * seen) ** 2 + _MODEL_MPS2**2)
-    )
-    root = np.linalg.cholesky(covariance)
+def _near_top(drive: Drive, strip: Strip, known: Known, number: int) -> tuple[FloatArray, Known]:
+    """Return the likelihood of the last seconds at the top, and slope and wind after them.
 
-    def term(drive: Drive) -> FloatArray:
-        miss = solve_triangular(root, (seen - of(drive, curve.speed_mps)).T, lower=True)
-        return np.asarray(-0.5 * np.sum(miss**2, axis=0))
-
-    return term
-
-
-def _near_top_term(ends: Sequence[NearTop]) -> Likelihood:
-    """Return the likelihood of the last seconds at the top, of one or two opposite directions.
-
-    What helps in one direction, wind or slope, holds back in the other by as much: seen minus
-    modelled acceleration is +f in one and -f in the other, so that their sum vanishes. With f
-    normal about nothing and the speeds' errors normal, f is integrated out on straight pieces of
-    the pull: own derivation, METHOD.md, (7). The mean of both
-    speeds alone would be too low wherever another limit takes over in one direction, and a run that
-    had not settled would be taken for a slower machine.
+    Seen and modelled acceleration differ by what slope and wind do in that direction, which pulls
+    and roll-outs have told, and by the errors of speed and trend; a day may be odd. The mean of
+    both speeds alone would be too low wherever another limit takes over in one direction, and a
+    run that had not settled would be taken for a slower machine. METHOD.md, (7).
     """
+    ends = strip.rides[number].near_top
     at = np.array([end.speed_mps for end in ends])
     count = len(at)
-    seen = np.array([end.accel_mps2 for end in ends])
-    accel_var = np.array([end.accel_sd_mps2**2 + _MODEL_MPS2**2 for end in ends])
-    speed_sd = np.array([end.speed_sd_mps for end in ends])
-    nodes = np.concatenate([at, at - _SLOPE_STEP_MPS, at + _SLOPE_STEP_MPS])
     day = _DAY_TOP * float(at.mean())
-
-    def term(drive: Drive) -> FloatArray:
-        pull = drive.pull_mps2(nodes)
-        steep = np.maximum(
-            (pull[:, count : 2 * count] - pull[:, 2 * count :]) / (2.0 * _SLOPE_STEP_MPS), 0.01
-        )
-        miss = pull[:, :count] - seen
-        middle = miss.mean(axis=1)
-        variance = np.sum((steep * speed_sd) ** 2 + accel_var, axis=1) / count**2
-        variance += (steep.mean(axis=1) * day) ** 2
-        reached = np.log(steep).sum(axis=1)
-        if count == 2:
-            odd = 0.5 * (miss[:, 0] - miss[:, 1])
-            reached = reached + _log_student(odd / _ODD_MPS2) - np.log(_ODD_MPS2)
-        else:
-            variance += _ODD_MPS2**2
-        reached = reached + _log_student(middle / np.sqrt(variance)) - 0.5 * np.log(variance)
-        speed, _ = top_speed(drive)
-        beyond = np.maximum(speed / float(at.mean()) - 1.0, 0.0) / _HELD_BACK_SCALE
-        # Held back: each speed may be anything below the top, over as wide a range as that.
-        slower = np.where(middle > 0.0, -beyond, -np.inf)
-        slower = slower - count * np.log(_HELD_BACK_SCALE * float(at.mean()) / np.sqrt(2.0 * np.pi))
-        return _either(reached, slower)
-
-    return term
-
-
-def _log_student(deviation: FloatArray) -> FloatArray:
-    """Return the logarithm of Student's t density, bar a constant: one odd day may be far off."""
-    return -0.5 * (_FREEDOM + 1.0) * np.log1p(deviation**2 / _FREEDOM)
+    nodes = np.concatenate([at, at - _SLOPE_STEP_MPS, at + _SLOPE_STEP_MPS])
+    pull = drive.pull_mps2(nodes)
+    steep = np.maximum(
+        (pull[:, count : 2 * count] - pull[:, 2 * count :]) / (2.0 * _SLOPE_STEP_MPS), 0.01
+    )
+    push, along = strip.push(drive, known, number, ends)
+    miss = pull[:, :count] - np.array([end.accel_mps2 for end in ends]) - push
+    own = np.array([end.accel_sd_mps2**2 + MODEL_MPS2**2 for end in ends])
+    own = own + (steep * np.array([end.speed_sd_mps for end in ends])) ** 2
+    noise = own[:, :, None] * np.eye(count) + day**2 * steep[:, :, None] * steep[:, None, :]
+    whole = noise + np.einsum("nkq,nqp,nlp->nkl", along, known.covariance, along)
+    chi = np.einsum("nk,nk->n", miss, np.linalg.solve(whole, miss[:, :, None])[:, :, 0])
+    reached = (
+        np.log(steep).sum(axis=1)
+        - 0.5 * (_FREEDOM + count) * np.log1p(chi / _FREEDOM)
+        - 0.5 * np.linalg.slogdet(whole)[1]
+    )
+    speed = np.nan_to_num(top_speed(drive)[0], nan=0.0)
+    beyond = np.maximum(speed / float(at.mean()) - 1.0, 0.0) / _HELD_BACK_SCALE
+    # Held back: each speed may be anything below the top, over as wide a range as that.
+    slower = np.where(miss.mean(axis=1) > 0.0, -beyond, -np.inf)
+    slower = slower - count * np.log(_HELD_BACK_SCALE * float(at.mean()) / np.sqrt(2.0 * np.pi))
+    better = (reached > slower + np.log(_HELD_BACK))[:, None, None]
+    after = known.updated(along, miss, np.where(better, noise, 1e6 * np.eye(count)))
+    return _either(reached, slower), after
 
 
 def _either(reached: FloatArray, slower: FloatArray) -> FloatArray:
@@ -232,34 +266,25 @@ def _either(reached: FloatArray, slower: FloatArray) -> FloatArray:
     return np.asarray(np.logaddexp(np.log(1.0 - _HELD_BACK) + reached, np.log(_HELD_BACK) + slower))
 
 
-def _top_term(top_mps: float, sd_mps: float) -> Likelihood:
+def _top(drive: Drive, top_mps: float, sd_mps: float) -> FloatArray:
     whole_sd = float(np.hypot(sd_mps, _DAY_TOP * top_mps))
-
-    def term(drive: Drive) -> FloatArray:
-        speed, _ = top_speed(drive)
-        miss = (np.nan_to_num(speed, nan=0.0) - top_mps) / whole_sd
-        reached = -0.5 * miss**2 - np.log(whole_sd)
-        beyond = np.maximum(speed / top_mps - 1.0, 0.0) / _HELD_BACK_SCALE
-        held_back = np.where(miss > 0.0, -beyond, reached) - np.log(_HELD_BACK_SCALE * top_mps)
-        return _either(reached, held_back)
-
-    return term
+    speed = np.nan_to_num(top_speed(drive)[0], nan=0.0)
+    miss = (speed - top_mps) / whole_sd
+    reached = -0.5 * miss**2 - np.log(whole_sd)
+    beyond = np.maximum(speed / top_mps - 1.0, 0.0) / _HELD_BACK_SCALE
+    held_back = np.where(miss > 0.0, -beyond, reached) - np.log(_HELD_BACK_SCALE * top_mps)
+    return _either(reached, held_back)
 
 
-def _starts_term(starts: Sequence[tuple[float, float, float]]) -> Likelihood:
-    """Return the likelihood of the timed starts of all rides.
+def _starts(drive: Drive, timed: Sequence[tuple[TimedStart, FloatArray]]) -> FloatArray:
+    """Return the likelihood of the timed starts of all rides, each on its slope.
 
     What is too gentle to be seen at the start is alike in every start of one machine (the same
     throttle, the same controller), so it does not average out over starts or rides.
     """
-    speed_mps, time_s, sd_s = np.array(starts).T
-    precision = np.linalg.inv(np.diag(sd_s**2) + UNSEEN_START_S**2)
-    # Rides are timed to the same speed, and a start is the costly part.
-    speeds, ride = np.unique(speed_mps, return_inverse=True)
-
-    def term(drive: Drive) -> FloatArray:
-        times = np.stack([launch_time_s(drive, speed) for speed in speeds])
-        miss = times[ride] - time_s[:, None]
-        return np.asarray(-0.5 * np.sum(miss * (precision @ miss), axis=0))
-
-    return term
+    own = np.diag([one.time_sd_s**2 for one, _ in timed])
+    precision = np.linalg.inv(own + UNSEEN_START_S**2)
+    miss = np.stack(
+        [launch_time_s(on_slope(drive, slope), one.speed_mps) - one.time_s for one, slope in timed]
+    )
+    return np.asarray(-0.5 * np.sum(miss * (precision @ miss), axis=0))

@@ -1,21 +1,16 @@
-"""Rates of change of speed over passages of both directions, each direction counting half."""
+"""Rates of change of speed over passages, direction by direction."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from scipy.linalg import block_diag
 
 from ridelog.core.crossings import first_reached
 from ridelog.core.spans import Span
-from ridelog.core.track import BoolArray, FloatArray
+from ridelog.core.track import FloatArray
 from ridelog.filtering.motion import Motion
 
-# What one direction alone may owe to wind and slope: a slope of 0.4 % and a wind of 1.2 m/s on
-# the air drag of a small machine (2 C v w / m). Common practice, no source.
-_SLOPE_MPS2, _WIND_PER_S = 0.04, 0.007
-# Where both directions pass this many speeds, their difference tells what one alone owes to wind
-# and slope: from so many of the nearest, to this share of it and of the usual size.
-_LEAST_BOTH, _NEAREST, _ODD_SHARE = 3, 6, 0.3
 # Two courses are of one direction, or opposite, when they differ by less than this from 0 or 180.
 _ALIKE_RAD = np.radians(45.0)
 _SPACING_S = 0.05
@@ -23,15 +18,23 @@ _SPACING_S = 0.05
 
 @dataclass(frozen=True)
 class Curve:
-    """A rate of change of speed at some speeds.
+    """A rate of change of speed at some speeds, direction by direction.
 
     speed_mps, accel_mps2 : shape (k,); for coasting the deceleration, positive when slowing.
     covariance : of the errors of ``accel_mps2``, (k, k). [m²/s⁴]
+    way : 1 for the ride's direction ``axis_rad``, -1 for the opposite one, (k,); None where slope
+        and wind play no part.
     """
 
     speed_mps: FloatArray
     accel_mps2: FloatArray
     covariance: FloatArray
+    way: FloatArray | None = None
+
+    @property
+    def ways(self) -> FloatArray:
+        """Return ``way``, noughts where slope and wind play no part."""
+        return np.zeros_like(self.speed_mps) if self.way is None else self.way
 
 
 @dataclass(frozen=True)
@@ -60,66 +63,45 @@ def passage_of(motion: Motion, span: Span, grid_mps: FloatArray) -> Passage:
     return Passage(rate, float(np.arctan2(moved[0], moved[1])))
 
 
-def mean_curve(passages: Sequence[Passage], grid_mps: FloatArray) -> Curve | None:
-    """Return the mean of passages, each of two opposite directions with equal weight.
+def axis_of(courses_rad: FloatArray) -> float:
+    """Return the line along which most courses lie, 0 to pi, whichever way along it."""
+    double = np.exp(2j * courses_rad).sum()
+    return float(np.mod(0.5 * np.angle(double), np.pi))
 
-    Each passage's value is freed from bias as in ``analysis.interval``: what the sharp draws add
+
+def way_of(course_rad: float, axis_rad: float) -> float:
+    """Return 1 along the axis, -1 against it, 0 across it."""
+    turned = float(np.cos(course_rad - axis_rad))
+    return 0.0 if abs(turned) <= np.cos(_ALIKE_RAD) else float(np.copysign(1.0, turned))
+
+
+def curve_by_way(
+    passages: Sequence[Passage], grid_mps: FloatArray, axis_rad: float
+) -> Curve | None:
+    """Return the mean of the passages of each direction along an axis, None without any.
+
+    Each passage's value is freed from bias as in ``core.interval``: what the sharp draws add
     to the fitted path, the fitted path has added to the truth. The covariance is that of the
-    cautious draws. Speeds that one direction alone passed (the top, with a wind) are corrected by
-    what the directions differ by elsewhere, or widened by the usual wind and slope.
+    cautious draws. Directions are independent.
     """
-    if not passages:
-        return None
     middle = 0.5 * (grid_mps[1:] + grid_mps[:-1])
-    axis = passages[0].course_rad
-    groups: tuple[list[Passage], list[Passage]] = ([], [])
-    for one in passages:
-        turned = np.cos(one.course_rad - axis)
-        if turned > np.cos(_ALIKE_RAD):
-            groups[0].append(one)
-        elif turned < -np.cos(_ALIKE_RAD):
-            groups[1].append(one)
-    known = [_mean(group) for group in groups if group]
-    values = np.array([value for value, _ in known])
-    seen = np.isfinite(values).any(axis=0)
-    both = np.isfinite(values).sum(axis=0) == 2
-    if not seen.any():
+    parts = []
+    for way in (1.0, -1.0):
+        group = [one for one in passages if way_of(one.course_rad, axis_rad) == way]
+        if not group:
+            continue
+        value, covariance = _mean(group)
+        seen = np.isfinite(value)
+        parts.append((middle[seen], value[seen], covariance[np.ix_(seen, seen)], way))
+    parts = [part for part in parts if len(part[0])]
+    if not parts:
         return None
-    count = np.maximum(np.isfinite(values).sum(axis=0), 1)
-    mean = np.nansum(values, axis=0) / count
-    covariance = np.zeros((len(middle), len(middle)))
-    for value, cov in known:
-        there = np.isfinite(value) / count
-        covariance += np.where(np.isfinite(cov), cov, 0.0) * np.outer(there, there)
-    # Which way speeds were passed that were passed in one direction only.
-    way = np.where(both, 0.0, np.where(np.isfinite(values[0]), 1.0, -1.0))
-    odd, odd_sd = _odd_part(known, both, middle)
-    mean = mean - way * odd
-    covariance += np.outer(way * odd_sd, way * odd_sd)
-    return Curve(middle[seen], mean[seen], covariance[np.ix_(seen, seen)])
-
-
-def _odd_part(
-    known: Sequence[tuple[FloatArray, FloatArray]], both: BoolArray, middle: FloatArray
-) -> tuple[FloatArray, FloatArray]:
-    """Return by how much the first direction exceeds the mean of both, and how well that is known.
-
-    Where both directions pass a speed it is half their difference; elsewhere that of the nearest
-    such speeds, or nothing with the usual size of wind and slope.
-    """
-    usual = np.hypot(_WIND_PER_S * middle, _SLOPE_MPS2)
-    if both.sum() < _LEAST_BOTH:
-        return np.zeros(len(middle)), usual
-    half = 0.5 * (known[0][0] - known[1][0])
-    variance = 0.25 * (np.diag(known[0][1]) + np.diag(known[1][1]))
-    places = np.flatnonzero(both)
-    odd, odd_sd = np.zeros(len(middle)), np.zeros(len(middle))
-    for index, speed in enumerate(middle):
-        near = places[np.argsort(np.abs(middle[places] - speed), kind="stable")[:_NEAREST]]
-        odd[index] = half[near].mean()
-        own = float(np.sqrt(variance[near].sum())) / len(near)
-        odd_sd[index] = np.hypot(np.hypot(own, _ODD_SHARE * odd[index]), _ODD_SHARE * usual[index])
-    return odd, odd_sd
+    return Curve(
+        np.concatenate([part[0] for part in parts]),
+        np.concatenate([part[1] for part in parts]),
+        block_diag(*(part[2] for part in parts)),
+        np.concatenate([np.full(len(part[0]), part[3]) for part in parts]),
+    )
 
 
 def _mean(group: Sequence[Passage]) -> tuple[FloatArray, FloatArray]:

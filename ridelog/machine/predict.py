@@ -1,7 +1,7 @@
 """The next change, answered from the machine as ridden: now, changed, difference, and why."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
@@ -16,11 +16,14 @@ from ridelog.core.interval import estimate_of_possible
 from ridelog.core.track import FloatArray
 from ridelog.core.units import STANDARD_GRAVITY_MPS2
 from ridelog.machine.calibration_data import CalibrationData
-from ridelog.machine.change import SetupChange, changed, changed_drive
-from ridelog.machine.drive import Drive, top_speed
+from ridelog.machine.change import SetupChange, at_charge, changed, changed_drive, on_ground
+from ridelog.machine.conditions import Conditions
+from ridelog.machine.drive import Drive, on_slope, top_speed
 from ridelog.machine.figures import Narrowing, PossibleFigure, figures_of, narrowings
 from ridelog.machine.fit import Fitted, fit, from_setup
-from ridelog.machine.priors import UNKNOWNS, Unknown
+from ridelog.machine.key_check import contradicted_keys, loosened
+from ridelog.machine.on_strip import StripSeen, strips_seen, true_on_level
+from ridelog.machine.priors import UNKNOWNS, Said, Unknown
 from ridelog.machine.risks import risks
 from ridelog.machine.setup import MachineSetup
 from ridelog.machine.setup_check import contradictions
@@ -97,6 +100,7 @@ class Prediction:
 
     bands : the pull over speed, now and changed.
     measured : names of the figures whose present value the rides measured.
+    conditions : what the figures hold for. strips : what the rides tell of the strips they were on.
     """
 
     setup: MachineSetup
@@ -111,6 +115,8 @@ class Prediction:
     sweep: tuple[SweepPoint, ...]
     bands: tuple[Band, Band]
     measured: frozenset[str] = frozenset()
+    conditions: Conditions = field(default_factory=Conditions)
+    strips: tuple[StripSeen, ...] = ()
 
     def __getitem__(self, name: str) -> PredictedFigure:
         """Return a figure by its name here or in rides."""
@@ -138,25 +144,34 @@ def predict(
     *,
     sweep: tuple[str, Sequence[Any]] | None = None,
     measured: Mapping[str, Estimate] | None = None,
+    conditions: Conditions | None = None,
 ) -> Prediction:
     """Return what a change will do, from the set-up and the rides on it.
 
     ``rides`` is what rides on ``setup`` told; without any the answer rests on the set-up alone.
     ``asked`` may be empty when sweeping; a sweep tries a key at several values on top of it.
     ``measured`` holds figures of the present machine, by the names of a prediction, as all else
-    says them of these rides: they stand as "now". How they go with the prediction: METHOD.md, (9).
+    says them of these rides: they stand as "now" where slope and wind hardly moved them. How they
+    go with the prediction: METHOD.md, (11). ``conditions`` are what the figures are asked for.
 
-    SetupError if the set-up contradicts itself where a figure would have to be chosen, or the
-    change cannot be.
+    SetupError if the set-up contradicts itself where a figure would have to be chosen, the rides
+    contradict it, or the change cannot be.
     """
     blocked = [doubt.text for doubt in contradictions(setup) if doubt.blocks]
     if blocked:
         raise SetupError(blocked[0], "settle this first; nothing was predicted.")
     change = changed(setup, asked)
-    fitted = fit(setup, rides) if rides else from_setup(setup)
-    machines = _Machines(fitted, rides)
-    measured = {**machines.measured, **(measured or {})}
-    now = machines.figures(SetupChange({}, setup, ()), windows)
+    conditions = conditions or Conditions()
+    said = Said(conditions.rides_charge, loosened(conditions.believed))
+    _refuse_contradicted(setup, rides, said)
+    fitted = fit(setup, rides, said=said) if rides else from_setup(setup, said=said)
+    machines = _Machines(fitted, rides, conditions)
+    measured = {
+        **machines.measured,
+        **({} if conditions.other_than_ridden else true_on_level(fitted, measured or {}, windows)),
+    }
+    unchanged = SetupChange({}, setup, ())
+    now = machines.figures(unchanged, windows)
     after = machines.figures(change, windows)
     figures = _figures(now, after, measured)
     points = []
@@ -174,13 +189,27 @@ def predict(
         rides=fitted.rides,
         figures=figures,
         cautions=risks(setup, change.setup, pairs),
-        notes=(*change.notes, *_notes(setup, rides)),
+        notes=(*change.notes, *_notes(setup, rides, conditions)),
         known=_known(fitted),
         narrowings=narrowings(fitted.drive, target, _made(setup, rides)),
         sweep_key=sweep[0] if sweep else "",
         sweep=tuple(points),
-        bands=(_band(fitted.drive), _band(changed_drive(fitted.drive, setup, change))),
+        bands=(_band(machines.drive(unchanged)), _band(machines.drive(change))),
         measured=frozenset(measured),
+        conditions=conditions,
+        strips=strips_seen(fitted),
+    )
+
+
+def _refuse_contradicted(setup: MachineSetup, rides: Sequence[CalibrationData], said: Said) -> None:
+    found = contradicted_keys(setup, rides, said)
+    if not found:
+        return
+    keys = found[0].keys
+    raise SetupError(
+        found[0].sentence(setup),
+        "correct the set-up; or if the keys are as they should be, say so with `--believe "
+        f"{keys[0]}` (or another of them): what they give together is then left to the rides.",
     )
 
 
@@ -212,8 +241,10 @@ class _Machines:
     measured : figures that the rides tell and no model: the hardest turn.
     """
 
-    def __init__(self, fitted: Fitted, rides: Sequence[CalibrationData]) -> None:
-        self.fitted = fitted
+    def __init__(
+        self, fitted: Fitted, rides: Sequence[CalibrationData], conditions: Conditions
+    ) -> None:
+        self.fitted, self.conditions = fitted, conditions
         self.measured: dict[str, Estimate] = {}
         count = len(fitted.drive.mass_kg)
         rng = np.random.default_rng(4)
@@ -235,10 +266,20 @@ class _Machines:
             draws = hardest.value + hardest.sd * rng.standard_normal(count)
             self.lateral = np.maximum(draws, 0.0)
             self.measured["lateral_accel_mps2"] = hardest
-        self.top, _ = top_speed(fitted.drive)
+
+    def drive(self, change: SetupChange) -> Drive:
+        """Return the machines after a change, under the conditions asked for."""
+        asked = self.conditions
+        drive = changed_drive(self.fitted.drive, self.fitted.setup, change)
+        ground = change.setup.surface
+        if asked.surface is not None and asked.surface != ground:
+            drive = on_ground(drive, ground, asked.surface)
+        if asked.charge is not None:
+            drive = at_charge(drive, change.setup, asked.charge)
+        return on_slope(drive, asked.slope) if asked.slope else drive
 
     def figures(self, change: SetupChange, windows: Sequence[Window]) -> list[PossibleFigure]:
-        drive = changed_drive(self.fitted.drive, self.fitted.setup, change)
+        drive = self.drive(change)
         decel = self.decel
         if "brake_decel_mps2" in change.asked:
             decel = np.full_like(decel, change.setup.brake_decel_mps2)
@@ -246,7 +287,8 @@ class _Machines:
             drive, change.setup, windows,
             decel_mps2=decel,
             lateral_mps2=self.lateral,
-            speed_factor=top_speed(drive)[0] / self.top,
+            at=self.conditions.at,
+            full=self.conditions.charge is None,
         )  # fmt: skip
 
 
@@ -274,17 +316,21 @@ def _figures(
         if first is None and second is None and one.at_mps is not None:
             continue
         figure = Figure(one.name, one.title, one.quantity, second, reason, at_mps=one.at_mps)
+        seen = measured.get(one.name)
+        if seen and first and one.name != "lateral_accel_mps2":
+            # A run that had not settled shows less than the machine has.
+            seen = seen if first.low <= seen.value <= first.high else None
         found.append(
             PredictedFigure(
-                figure, measured.get(one.name, first), first, difference, limited_now, limited_by,
+                figure, seen or first, first, difference, limited_now, limited_by,
                 share,
             )
         )  # fmt: skip
     return tuple(found)
 
 
-def _notes(setup: MachineSetup, rides: Sequence[CalibrationData]) -> list[str]:
-    notes = ["Speeds and launches after the change are on the level in still air."]
+def _notes(setup: MachineSetup, rides: Sequence[CalibrationData], asked: Conditions) -> list[str]:
+    notes = [_conditions_words(setup, rides, asked)]
     if not rides:
         notes.append(
             "No ride was given: the answer rests on the set-up and on handbook ranges alone."
@@ -305,10 +351,28 @@ def _notes(setup: MachineSetup, rides: Sequence[CalibrationData]) -> list[str]:
     )
     if any(ride.lateral_mps2 is not None for ride in rides):
         notes.append(
-            "The sideways acceleration is that of the hardest turn ridden, taken faster by as much "
-            "as the top speed rises: it grows with the square of the speed."
+            "The sideways acceleration is that of the hardest turn ridden: the rider chooses how "
+            "fast to turn, so the change leaves it as it is."
         )
     return notes
+
+
+def _conditions_words(
+    setup: MachineSetup, rides: Sequence[CalibrationData], asked: Conditions
+) -> str:
+    """Return in a sentence what the figures hold for."""
+    where = (
+        "on the level"
+        if not asked.slope
+        else f"on {100.0 * abs(asked.slope):g} % {'uphill' if asked.slope > 0.0 else 'downhill'}"
+    )
+    ground = asked.surface or setup.surface
+    on = f"on {ground}" if ground else "on the ground of the rides" if rides else "on any ground"
+    full = "with the charge of the rides" if rides else "whatever the charge"
+    known = asked.charge or asked.rides_charge
+    if known is not None:
+        full = f"with the battery {100.0 * known[0]:.0f} % full"
+    return f"Speeds and launches are {where} in still air, {on}, {full}."
 
 
 def _known(fitted: Fitted) -> tuple[KnownOfMachine, ...]:

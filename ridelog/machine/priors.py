@@ -5,9 +5,10 @@ machines. So the prior is the same for every set-up, and fitting needs no other 
 """
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
+from scipy.special import ndtr
 
 from ridelog.core.quantity import POWER, SPEED, TIME, Quantity
 from ridelog.core.track import FloatArray
@@ -21,7 +22,9 @@ from ridelog.core.units import (
     SpeedUnit,
 )
 from ridelog.machine.drive import Drive, road_load_of
-from ridelog.machine.setup import MachineSetup, circumference_m, overall_ratio, pack_voltage, stages
+from ridelog.machine.ground import ground_of
+from ridelog.machine.pack import kind_of, resistance_ohm, resting_full_v, resting_share
+from ridelog.machine.setup import MachineSetup, circumference_m, overall_ratio, stages
 
 _NONE = "common practice, no source"
 
@@ -80,22 +83,32 @@ UNKNOWNS = (
             lambda d: d.heat_share),
     Unknown("traction_n", "grip", _FORCE, "friction 0.58-0.88 of ATV tyres: FME for The Oregonian, "
             "2007", lambda d: d.traction_n),
-    Unknown("rolling_n", "rolling resistance", _FORCE, "Carvill, Mechanical Engineer's Data "
-            "Handbook, 1993: 0.01-0.08", lambda d: d.load.a_n),
+    Unknown("rolling_n", "rolling resistance with the motor's own drag", _FORCE, "Carvill, "
+            "Mechanical Engineer's Data Handbook, 1993: 0.01-0.08; by kind of ground in ground.py",
+            lambda d: d.load.a_n),
     Unknown("drag_b_nspm", "drag that grows with speed", _WITH_SPEED, _NONE,
             lambda d: d.load.b_nspm),
     Unknown("drag_c_ns2pm2", "air drag", _WITH_SQUARE, "0.18-0.7 m2: Cossalter, as cited in a "
             "simulation manual; 0.47 m2 for a cyclist: Sports Engineering 2021",
             lambda d: d.load.c_ns2pm2),
     Unknown("battery_v", "battery voltage during the rides", _VOLT, _NONE, lambda d: d.battery_v),
+    Unknown("idle_n", "motor's own drag (iron and bearings)", _FORCE, "current without load of "
+            "small motors, 2-8 % of that at rated power: from memory",
+            lambda d: d.load.a_n - d.rolling * d.mass_kg * STANDARD_GRAVITY_MPS2),
+    Unknown("controller_efficiency", "efficiency of the controller", _SHARE,
+            "0.92-0.98, from memory", lambda d: d.controller_efficiency),
+    Unknown("charge", "charge of the battery during the rides", _SHARE, _NONE,
+            lambda d: d.charge),
     Unknown("opening_s", "time in which the throttle is opened", TIME, _NONE,
             lambda d: d.opening_s),
 )  # fmt: skip
 _INDEX = {unknown.name: i for i, unknown in enumerate(UNKNOWNS)}
 COUNT = len(UNKNOWNS)
 
-# A battery is ridden at this share of the way from nominal to full (resting, well charged).
-_CHARGE_SHARE = 0.55
+# A battery of which nobody says how full it was has anything from this to all.
+_LEAST_CHARGE = 0.15
+# What iron and bearings of the motor take, as force on the mass, usually. [N/kg]
+_IDLE_NPKG = 0.05
 # Copper gains about 0.39 % of resistance a kelvin (from memory): a warm winding has this factor.
 _WARM = 1.2
 # A rated point lies near this share of the speed without load.
@@ -107,7 +120,23 @@ def draw(count: int, seed: int = 1) -> FloatArray:
     return np.random.default_rng(seed).standard_normal((count, COUNT))
 
 
-def machines_of(setup: MachineSetup, z: FloatArray) -> Drive:
+@dataclass(frozen=True)
+class Said:
+    """What is said of the rides beside the set-up.
+
+    charge : of the pack during them and its standard deviation, None if nobody knows. loose :
+        names of UNKNOWNS for which the set-up's keys are not taken at their word.
+    """
+
+    charge: tuple[float, float] | None = None
+    loose: frozenset[str] = frozenset()
+
+
+# So wide is what the set-up gives of an unknown that is not taken at its word.
+_LOOSE_LOG_SD = 0.4
+
+
+def machines_of(setup: MachineSetup, z: FloatArray, said: Said | None = None) -> Drive:
     """Return the possible machines that rows of standard normal numbers stand for.
 
     ``z`` has a row for each machine and a column for each of UNKNOWNS.
@@ -116,8 +145,10 @@ def machines_of(setup: MachineSetup, z: FloatArray) -> Drive:
     ------
     Ranges: see UNKNOWNS; spreads of given figures: common practice, no source.
     """
+    said = said or Said()
 
     def around(name: str, centre: float | FloatArray, log_sd: float) -> FloatArray:
+        log_sd = max(log_sd, _LOOSE_LOG_SD) if name in said.loose else log_sd
         return centre * np.exp(log_sd * z[:, _INDEX[name]])
 
     def share(name: str, centre: float, spread: float) -> FloatArray:
@@ -137,12 +168,12 @@ def machines_of(setup: MachineSetup, z: FloatArray) -> Drive:
         efficiency = np.minimum(around("efficiency", setup.drive_efficiency, 0.02), 1.0)
     else:
         efficiency = share("efficiency", 0.90, 0.45) ** (0.5 + 0.5 * stages(setup))
-    pack = pack_voltage(setup)
-    if pack is None:
+    charge = _charge(said.charge, z[:, _INDEX["charge"]])
+    full_v = resting_full_v(setup)
+    if full_v is None:
         volts = around("battery_v", 44.0, 0.35)
     else:
-        at = pack.nominal_v + _CHARGE_SHARE * (pack.full_v - pack.nominal_v)
-        volts = around("battery_v", at, 0.03)
+        volts = around("battery_v", full_v * resting_share(setup, charge), 0.01)
     constant = _constant(setup, around, volts, per_radian)
     motor_ohm, battery_ohm = _resistances(
         setup, around, share, volts, constant, efficiency * constant / per_radian, mass
@@ -159,16 +190,27 @@ def machines_of(setup: MachineSetup, z: FloatArray) -> Drive:
     else:
         no_load = volts / constant * per_radian
         battery_limit = around("limit_power_w", 1.0 * mass * no_load / volts, 0.6)
+    ground = ground_of(setup.surface)
     grip = np.hypot(
-        0.12 if setup.tyre_grip is None else 0.05,
+        ground.grip_log_sd if setup.tyre_grip is None else 0.05,
         0.12 if setup.driven_weight_share is None else 0.03,
     )
     traction = around(
         "traction_n",
-        (setup.tyre_grip or 0.73) * (setup.driven_weight_share or 0.6)
+        (setup.tyre_grip or ground.grip) * (setup.driven_weight_share or 0.6)
         * STANDARD_GRAVITY_MPS2 * mass,
         float(grip),
     )  # fmt: skip
+    given = setup.rolling_resistance
+    rolling = around("rolling_n", given or ground.rolling, 0.1 if given else ground.rolling_log_sd)
+    load = road_load_of(
+        mass,
+        rolling,
+        around("drag_b_nspm", 0.006 * mass, 0.8),
+        around("drag_c_ns2pm2", setup.drag_area_m2 or 0.45, 0.08 if setup.drag_area_m2 else 0.22),
+    )
+    # The motor's drag comes on top of the tyres', whether it drives or is dragged along.
+    idle_n = around("idle_n", _IDLE_NPKG * mass, 0.7)
     return Drive(
         mass_kg=mass,
         inertia_factor=1.0 + around("inertia_factor", 0.03, 0.6),
@@ -182,16 +224,20 @@ def machines_of(setup: MachineSetup, z: FloatArray) -> Drive:
         battery_limit_a=battery_limit,
         heat_share=share("heat_share", 0.5, 2.5),
         traction_n=traction,
-        load=road_load_of(
-            mass,
-            around("rolling_n", setup.rolling_resistance or 0.02,
-                   0.1 if setup.rolling_resistance else 0.5),
-            around("drag_b_nspm", 0.006 * mass, 0.8),
-            around("drag_c_ns2pm2", setup.drag_area_m2 or 0.45,
-                   0.08 if setup.drag_area_m2 else 0.22),
-        ),
-        opening_s=around("opening_s", 0.3, 0.4),
+        load=replace(load, a_n=load.a_n + idle_n),
+        rolling=rolling,
+        controller_efficiency=share("controller_efficiency", 0.95, 0.35),
+        charge=charge,
+        opening_s=around("opening_s", 0.15, 0.9),
     )  # fmt: skip
+
+
+def _charge(known: tuple[float, float] | None, z: FloatArray) -> FloatArray:
+    """Return charges, even between the least and full where nobody knows, (n,)."""
+    if known is None:
+        # More often well charged than not: the median is 0.71.
+        return np.asarray(_LEAST_CHARGE + (1.0 - _LEAST_CHARGE) * ndtr(z) ** 0.6)
+    return np.clip(known[0] + known[1] * z, 0.0, 1.0)
 
 
 _Around = Callable[[str, "float | FloatArray", float], FloatArray]
@@ -237,7 +283,12 @@ def _resistances(
     """Return the resistances of motor and battery. [ohm]"""
     sag = share("battery_ohm", 0.25, 0.8)
     given = setup.battery_resistance_ohm
-    battery = around("battery_ohm", 1.1 * given, 0.15) if given is not None else None
+    cells = resistance_ohm(setup)
+    battery = None
+    if given is not None:
+        battery = around("battery_ohm", 1.1 * given, 0.15)
+    elif cells is not None:
+        battery = around("battery_ohm", 1.1 * cells, kind_of(setup).resistance_log_sd)
     rated_v = setup.motor_rated_v
     if setup.motor_resistance_ohm is not None:
         motor = around("line_n", _WARM * setup.motor_resistance_ohm, 0.12)

@@ -8,6 +8,7 @@ from pydantic import BaseModel, ConfigDict, Field
 
 Chemistry = Literal["li-ion", "lifepo4", "lead-acid"]
 Brakes = Literal["none", "one", "two independent"]
+Surface = Literal["asphalt", "gravel", "grass"]
 
 
 @dataclass(frozen=True)
@@ -142,6 +143,12 @@ class MachineSetup(BaseModel):
     battery_resistance_ohm: float | None = _number(
         "Battery", "ohm", "Resistance of the whole pack with its leads", 1e-4, 5.0, (0.01, 0.5)
     )
+    battery_mass_kg: float | None = _number(
+        "Battery", "kg", "Mass of the pack", 0.3, 500.0, (2.0, 60.0)
+    )
+    battery_height_m: float | None = _number(
+        "Battery", "m", "Height of the pack's middle above the ground", 0.02, 2.0, (0.1, 0.8)
+    )
     battery_max_a: float | None = _number(
         "Battery", "A", "Highest current the battery's maker or its protection allows",
         0.5, 2000.0, (5.0, 300.0),
@@ -166,6 +173,9 @@ class MachineSetup(BaseModel):
     )
     reverse_limit_kmh: float | None = _number(
         "Use", "km/h", "Highest speed wanted in reverse", 0.5, 60.0, (3.0, 10.0)
+    )
+    surface: Surface | None = _word(
+        "Ground and air", "Ground of the rides: asphalt, gravel or grass"
     )
     rolling_resistance: float | None = _number(
         "Ground and air", "", "Rolling resistance as a share of weight", 0.002, 0.5, (0.008, 0.1)
@@ -223,11 +233,12 @@ def cells_of_voltage(nominal_v: float, chemistry: str) -> int:
 
 @dataclass(frozen=True)
 class PackVoltage:
-    """Voltages of a pack and where they come from. [V]"""
+    """Voltages of a pack, its cells in series, and where they come from. [V]"""
 
     nominal_v: float
     full_v: float
     empty_v: float
+    cells: int
     source: str
 
 
@@ -250,7 +261,7 @@ def pack_voltage(setup: MachineSetup) -> PackVoltage | None:
     how = f"{cells} cells of {cell.name}"
     if setup.battery_chemistry is None:
         how += " (chemistry not given: assumed)"
-    return PackVoltage(nominal, full, cells * cell.empty_v, how)
+    return PackVoltage(nominal, full, cells * cell.empty_v, cells, how)
 
 
 def overall_ratio(setup: MachineSetup) -> float | None:

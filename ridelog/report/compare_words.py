@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from ridelog.analysis.figure import HEADLINE_WEIGHT
 from ridelog.analysis.ride import NOT_MEASURED
 from ridelog.analysis.subject import ALWAYS, GRAVITY_WORDS
+from ridelog.compare.charge import ChargeAlone
 from ridelog.compare.comparison import Compared, Comparison, cautions_of
 from ridelog.compare.matching import Rides
 from ridelog.compare.stated import AgainstStated
@@ -134,6 +135,8 @@ def _verdict_reason(compared: Compared, reader: SpeedUnit, figures: int) -> str:
     difference, verdict = compared.difference, compared.verdict
     if difference is None:
         return f"{capital(compared.obstacle)}."
+    if compared.charge is not None:
+        return _charge_words(compared, compared.charge, reader)
     if verdict.word == CANNOT_SAY:
         return (
             "One ride a side: how far rides differ by themselves is unknown; two more rides on "
@@ -160,6 +163,20 @@ def _verdict_reason(compared: Compared, reader: SpeedUnit, figures: int) -> str:
             "no surprise."
         )
     return words + _more(compared) + wind
+
+
+def _charge_words(compared: Compared, charge: ChargeAlone, reader: SpeedUnit) -> str:
+    """Return why a top speed has no verdict before the battery's charge is known."""
+    assert compared.difference is not None
+    size = rough(charge.share * compared.difference.before.value, compared.quantity, reader)
+    noted = {
+        "neither": "The battery's charge is noted for neither side",
+        "both": "The battery's charge differs between the sides",
+    }.get(charge.told, f"The battery's charge is noted only for the rides {charge.told}")
+    return (
+        f"{noted}: that alone could move the top speed by {size}, and the difference is not surely "
+        "beyond it. Ride both sides with the same charge and note it (charge=100%)."
+    )
 
 
 def _more(compared: Compared) -> str:

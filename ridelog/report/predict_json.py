@@ -6,6 +6,7 @@ from ridelog import __version__
 from ridelog.compare.predicted import MeasuredAfter, agreements
 from ridelog.core.estimate import LEVEL
 from ridelog.core.units import SI
+from ridelog.machine.conditions import Conditions
 from ridelog.machine.predict import PredictedFigure, Prediction
 from ridelog.present.json import as_json
 from ridelog.report.ride_json import PREDICT_SCHEMA
@@ -42,10 +43,34 @@ def predict_json(prediction: Prediction, after: MeasuredAfter | None = None) -> 
             {"name": one.name, "text": one.words, "remaining": one.remaining}
             for one in prediction.narrowings
         ],
+        "conditions": _conditions(prediction.conditions),
+        "strips": [
+            {
+                "rides": strip.rides,
+                "course_deg": strip.course_deg,
+                "slope": strip.slope,
+                "winds_mps": strip.winds_mps,
+                "both_ways": strip.both_ways,
+            }
+            for strip in prediction.strips
+        ],
         "notes": prediction.notes,
         "cautions": prediction.cautions,
     }
     return {"schema": PREDICT_SCHEMA, "ridelog_version": __version__, **as_json(members)}
+
+
+def _conditions(asked: Conditions) -> dict[str, Any]:
+    charge, ridden = asked.charge, asked.rides_charge
+    return {
+        "slope": asked.slope,
+        "surface": asked.surface,
+        "charge": charge and charge[0],
+        "charge_sd": charge and charge[1],
+        "rides_charge": ridden and ridden[0],
+        "rides_charge_sd": ridden and ridden[1],
+        "at": [{"label": one.label, "speed_mps": one.speed_mps} for one in asked.at],
+    }
 
 
 def agreements_json(prediction: Prediction, after: MeasuredAfter) -> list[dict[str, Any]]:

@@ -63,7 +63,7 @@ def prediction_words(
         "general": general,
         "sources": list(sources.listed),
         "tables": [*tables, _machine(prediction, unit)],
-        "notes": note_words(prediction),
+        "notes": note_words(prediction, unit),
         "version": __version__,
     }
 

@@ -6,6 +6,7 @@ from ridelog.analysis.subject import ALWAYS
 from ridelog.compare.predicted import MeasuredAfter, agreements
 from ridelog.core.estimate import Estimate
 from ridelog.core.quantity import (
+    SLOPE,
     SPEED,
     Quantity,
     amount,
@@ -20,6 +21,7 @@ from ridelog.core.quantity import (
     value,
 )
 from ridelog.core.units import SpeedUnit
+from ridelog.machine.on_strip import StripSeen
 from ridelog.machine.predict import PredictedFigure, Prediction, SweepPoint
 from ridelog.machine.setup import KEYS
 from ridelog.present.words import Lines, clean, count_words, joined, wrapped
@@ -96,7 +98,7 @@ def held_by(figure: PredictedFigure) -> str:
     return f"probably {words} ({100.0 * figure.share:.0f} %)"
 
 
-def note_words(prediction: Prediction) -> list[str]:
+def note_words(prediction: Prediction, reader: SpeedUnit) -> list[str]:
     """Return what the answer rests on and leaves open, a sentence each."""
     notes = []
     if prediction.measured:
@@ -104,11 +106,34 @@ def note_words(prediction: Prediction) -> list[str]:
             "Now: as the rides measured it, else as the fitted machine has it. The difference is "
             "that of the fitted machine with and without the change."
         )
+    notes += [strip_words(strip, reader) for strip in prediction.strips]
     if prediction.unidentified:
         notes.append(f"The rides cannot tell: {joined(list(prediction.unidentified))}.")
     if prediction.narrowings:
         notes.append(narrowing_words(prediction))
     return [clean(note) for note in (*notes, *prediction.notes)]
+
+
+def strip_words(strip: StripSeen, reader: SpeedUnit) -> str:
+    """Return in a sentence what the rides tell of the strip they were on."""
+    if not strip.both_ways:
+        low, high = (plain(end, SLOPE, reader, 1) for end in (strip.slope.low, strip.slope.high))
+        return (
+            "The rides went one way only, which hardly tells slope and wind from the machine (a "
+            f"slope from {low} to {high} would fit): intervals are that much wider. Ride the strip "
+            "both ways."
+        )
+    side = f"towards {round(strip.course_deg) % 360}°"
+    slope = f"{text(strip.slope, SLOPE, reader)} {side}"
+    if strip.slope.low <= 0.0 <= strip.slope.high:
+        slope = f"level as far as the rides tell ({bounds(strip.slope, SLOPE, reader)} % {side})"
+    else:
+        slope = f"rising by {slope}"
+    winds = joined([signed(wind, SPEED, reader) for wind in strip.winds_mps])
+    return (
+        f"The strip was {slope}, the wind from there {winds}; both are taken out of what is said "
+        "of the level."
+    )
 
 
 def narrowing_words(prediction: Prediction) -> str:
@@ -188,7 +213,7 @@ def predict_lines(
     for caution in prediction.cautions:
         if not caution.general:
             lines += wrapped(f"Caution: {for_reader(caution.text, unit)}", "caution")
-    for words in note_words(prediction):
+    for words in note_words(prediction, unit):
         lines += wrapped(words, "quiet")
     return lines + wrapped(f"Always: {ALWAYS}", "caution")
 

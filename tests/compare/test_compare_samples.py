@@ -25,7 +25,8 @@ def samples() -> Comparison:
         for side in ("before", "after")
     )
     assert len(before) == len(after) == 3
-    return compare(before, after)
+    full = {"charge": "full"}
+    return compare(before, after, noted_before=full, noted_after=dict(full))
 
 
 def test_faster_on_top_and_weaker_from_standing(samples: Comparison) -> None:

@@ -7,7 +7,8 @@ from random_rides import random_machine
 from scipy.integrate import solve_ivp
 from scipy.optimize import brentq
 
-from ridelog.machine.drive import LIMITS, RoadLoad, launch, peak, road_load_of, top_speed
+from ridelog.machine.drive import LIMITS, RoadLoad, road_load_of, top_speed
+from ridelog.machine.standing import launch, peak
 
 
 @pytest.mark.parametrize("seed", range(8))

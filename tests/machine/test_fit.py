@@ -7,13 +7,14 @@ import pytest
 from machines import like
 from simulate import Machine
 
-from ridelog.machine.calibration_data import CalibrationData, NearTop
-from ridelog.machine.drive import launch_time_s, top_speed
+from ridelog.machine.calibration_data import CalibrationData, NearTop, TimedStart
+from ridelog.machine.drive import top_speed
 from ridelog.machine.figures import narrowings
 from ridelog.machine.fit import Fitted, fit, from_setup
 from ridelog.machine.passages import Curve
 from ridelog.machine.priors import COUNT, UNKNOWNS, draw, machines_of
 from ridelog.machine.setup import MachineSetup
+from ridelog.machine.standing import launch_time_s
 
 TRUE = Machine().with_steady_speed(9.0)
 SETUP = MachineSetup(
@@ -37,7 +38,7 @@ def evidence(seed: int = 0, *, held_mps: float | None = None) -> CalibrationData
         pull=curve(up, TRUE.acceleration_mps2(up), 0.03),
         coasting=curve(down, -TRUE.acceleration_mps2(down, 0.0), 0.015),
         top_mps=(top + 0.02 * float(rng.standard_normal()), 0.02),
-        start=(2.0, float(launch_time_s(like(TRUE), 2.0)[0]) + 0.2, 0.05),
+        starts=(TimedStart(2.0, float(launch_time_s(like(TRUE), 2.0)[0]) + 0.2, 0.05),),
     )
 
 
@@ -55,7 +56,8 @@ def test_the_machine_is_found_again(fitted: Fitted) -> None:
     assert np.bincount(limit, minlength=4).argmax() == 0
     coasting = np.median(fitted.drive.coasting_mps2(speed), axis=0)
     assert coasting == pytest.approx(-TRUE.acceleration_mps2(speed, 0.0), abs=0.02)
-    assert np.median(fitted.drive.opening_s) == pytest.approx(0.4, abs=0.1)
+    # Half of it is seen, to 0.06 s that all starts hide: a standard deviation of 0.13 s.
+    assert np.median(fitted.drive.opening_s) == pytest.approx(0.4, abs=0.15)
 
 
 def test_what_rides_cannot_tell_stays_wide(fitted: Fitted) -> None:
@@ -74,16 +76,17 @@ def test_equal_rides_give_equal_digits() -> None:
 
 def test_a_rider_who_held_back_leaves_the_top_open() -> None:
     """Pull at 6 m/s is still strong: a top speed of 6.3 m/s may have been held, not reached."""
-    # Two ways to explain it: fewer machines do not find the share of each (0.06 to 0.75 with 300).
-    found = fit(SETUP, [evidence(held_mps=6.3)], count=1200)
+    # Two ways to explain it, far apart: the annealing finds the share of each only roughly (0.2 to
+    # 0.8 with 3000 machines, 0.1 to 0.3 with 1200).
+    found = fit(SETUP, [evidence(held_mps=6.3)], count=3000)
     top, _ = top_speed(found.drive)
     low, high = np.quantile(top, (0.05, 0.95))
     assert low < 6.3 + 0.3 and high > 9.0
-    assert np.mean(top > 7.5) > 0.25
+    assert np.mean(top > 7.5) > 0.15
 
 
 def test_a_set_up_alone_is_its_prior() -> None:
-    alone = from_setup(SETUP, 500)
+    alone = from_setup(SETUP.model_copy(update={"surface": "asphalt"}), 500)
     assert np.median(alone.drive.mass_kg) == pytest.approx(95.0, rel=0.01)
     assert fit(SETUP, []).rides == ()
     # Grip of ATV tyres on skid tests, 0.58-0.88 (FME for The Oregonian, 2007), on a share of 0.6.
@@ -104,8 +107,8 @@ def test_given_figures_hold_the_prior_together() -> None:
     assert np.median(drive.battery_limit_a) == pytest.approx(30.0, rel=0.02)
     assert np.median(drive.motor_limit_a) == pytest.approx(80.0, rel=0.02)
     assert np.median(drive.motor_ohm) == pytest.approx(0.06, rel=0.02)  # warm copper
-    # 80 rpm/V at a little above 48 V, 1.04 m a turn through 60/11.
-    assert np.median(drive.no_load_mps) == pytest.approx(80 * 52.4 / 60 * 1.04 * 11 / 60, rel=0.02)
+    # 80 rpm/V at 13 cells of 3.88 V, 71 % full, 1.04 m a turn through 60/11.
+    assert np.median(drive.no_load_mps) == pytest.approx(80 * 50.4 / 60 * 1.04 * 11 / 60, rel=0.02)
     rated = MachineSetup(motor_rated_v=48.0, motor_rated_rpm=3000.0, motor_rated_power_w=1000.0)
     by_rating = machines_of(rated, z)
     assert np.median(48.0 / by_rating.constant_nmpa) == pytest.approx(
@@ -123,7 +126,8 @@ def test_the_best_next_measurement_is_named() -> None:
     top, _ = top_speed(drive)
     best = narrowings(drive, top)[0]
     assert best.name == "top speed"
-    assert best.remaining < 0.15
+    # Of a spread that unknown ground and charge have made twice as wide.
+    assert best.remaining < 0.2
     without = narrowings(drive, top, frozenset({"top speed"}))
     assert [one.name for one in without].count("top speed") == 0
     assert 0.3 < without[0].remaining <= 1.0
@@ -142,7 +146,7 @@ def test_two_uneven_directions_tell_the_top_in_still_air() -> None:
     speeds = np.arange(1.25, 8.0, 0.5)
     curve = Curve(speeds, weak.acceleration_mps2(speeds), 0.02**2 * np.eye(len(speeds)))
     rolling = Curve(speeds, -weak.acceleration_mps2(speeds, 0.0), 0.01**2 * np.eye(len(speeds)))
-    ends = tuple(NearTop(speed, 0.02, 0.0, 0.01) for speed in (up, down))
+    ends = tuple(NearTop(speed, 0.02, 0.0, 0.01, way) for speed, way in ((up, 1.0), (down, -1.0)))
     ride = CalibrationData(
         "ride", pull=curve, coasting=rolling, top_mps=(mean, 0.02), near_top=ends
     )

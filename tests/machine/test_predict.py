@@ -53,12 +53,13 @@ def _holds(estimate: Estimate | None, truth: float) -> bool:
 def test_the_ride_gives_all_the_evidence(before_ride: CalibrationData) -> None:
     assert before_ride.pull is not None
     assert before_ride.coasting is not None
-    assert before_ride.start is not None
+    assert before_ride.starts
     assert before_ride.top_mps is not None
     assert len(before_ride.decel_mps2) >= 2
     assert before_ride.lateral_mps2 is not None
     true = _machines()["before"]["pull_at_2_mps2"]
-    at_two = np.interp(2.0, before_ride.pull.speed_mps, before_ride.pull.accel_mps2)
+    near = np.abs(before_ride.pull.speed_mps - 2.0) < 0.4
+    at_two = before_ride.pull.accel_mps2[near].mean()
     assert at_two == pytest.approx(true, abs=0.08)
 
 
@@ -254,5 +255,5 @@ def test_a_log_without_riding_is_no_evidence() -> None:
     receiver = preset("clean", 10.0, np.random.default_rng(1))
     seen = receiver.observe(truth.build(), np.random.default_rng(2))
     found = calibration_data_of(analyse(estimate_motion(to_track(seen))))
-    assert (found.pull, found.coasting, found.top_mps, found.start) == (None, None, None, None)
+    assert (found.pull, found.coasting, found.top_mps, found.starts) == (None, None, None, ())
     assert found.near_top == ()

@@ -5,13 +5,8 @@ import pytest
 
 from ridelog.core.track import FloatArray
 from ridelog.core.units import METRES_PER_INCH, MPS_PER_KMH, MPS_PER_MPH, RADPS_PER_RPM
-from ridelog.machine.drive import (
-    Drive,
-    RoadLoad,
-    launch,
-    road_load_of,
-    top_speed,
-)
+from ridelog.machine.drive import Drive, RoadLoad, road_load_of, top_speed
+from ridelog.machine.standing import launch
 
 
 def _a(value: float) -> FloatArray:

@@ -1,0 +1,83 @@
+"""What the battery's charge alone could do to the top speed between two sides of a comparison."""
+
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+
+from ridelog.core.errors import RideLogError
+from ridelog.machine.conditions import parse_charge
+from ridelog.machine.pack import resting_share
+from ridelog.machine.setup import MachineSetup
+
+# Under these words riders note the charge; the last is that of the book.
+_NAMES = ("charge", "battery", "battery charge", "battery charge at the start")
+_PART = re.compile(r"\d+(?:[.,]\d+)?\s*(?:%|v\b)", re.IGNORECASE)
+# Who notes nothing may have ridden with anything from this to full; below, most controllers slow
+# down or cut off. Common practice, no source.
+_LEAST, _SURE = 0.25, 1.645
+
+
+@dataclass(frozen=True)
+class ChargeAlone:
+    """By what factors the charge alone could have moved a top speed, from before to after.
+
+    low, high : of the speed after over the speed before, if the motor's speed limits it.
+    told : "before", "after", "both" or "neither" side's charge is noted.
+    """
+
+    low: float
+    high: float
+    told: str
+
+    def covers(self, before: float, low: float, high: float) -> bool:
+        """Return whether a difference with its interval lies within what the charge could do."""
+        return not (low > (self.high - 1.0) * before or high < (self.low - 1.0) * before)
+
+    @property
+    def share(self) -> float:
+        """Return the larger of both moves, as a share of the speed before."""
+        return max(self.high - 1.0, 1.0 - self.low)
+
+
+def charge_alone(
+    noted_before: Mapping[str, str],
+    noted_after: Mapping[str, str],
+    setups: tuple[MachineSetup, MachineSetup] | None,
+) -> ChargeAlone:
+    """Return what the charge alone could do, from what was noted of each side.
+
+    A motor's speed without load goes with the volts, and those with the charge along the curve of
+    its chemistry, lithium-ion if no set-up names another.
+    """
+    sides = (MachineSetup(), MachineSetup()) if setups is None else setups
+    told = [
+        _noted(noted, setup)
+        for noted, setup in zip((noted_before, noted_after), sides, strict=True)
+    ]
+    ends = []
+    for charge, setup in zip(told, sides, strict=True):
+        low, high = charge or (_LEAST, 1.0)
+        ends.append([float(resting_share(setup, np.array([x]))[0]) for x in (low, high)])
+    known = [side for side, one in zip(("before", "after"), told, strict=True) if one is not None]
+    return ChargeAlone(
+        ends[1][0] / ends[0][1],
+        ends[1][1] / ends[0][0],
+        ("neither", known[0] if known else "", "both")[len(known)],
+    )
+
+
+def _noted(noted: Mapping[str, str], setup: MachineSetup) -> tuple[float, float] | None:
+    """Return the least and the greatest charge that a note leaves open, None if it tells none."""
+    words = next((noted[name] for name in noted if name.lower() in _NAMES), "")
+    found = [part.group(0) for part in _PART.finditer(words)]
+    if not found:
+        return (0.97, 1.0) if words.strip().lower() in ("full", "fully charged") else None
+    try:
+        each = [parse_charge(part, setup) for part in found]
+    except RideLogError:
+        return None
+    low = min(mean - _SURE * sd for mean, sd in each)
+    high = max(mean + _SURE * sd for mean, sd in each)
+    return max(low, 0.0), min(high, 1.0)

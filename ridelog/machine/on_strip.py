@@ -1,0 +1,160 @@
+"""What the rides tell of their strip, and which of their figures stand for the level."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, fields, replace
+
+import numpy as np
+
+from ridelog.analysis.launches.windows import Window
+from ridelog.core.estimate import Estimate
+from ridelog.core.interval import estimate_of_possible
+from ridelog.core.track import FloatArray
+from ridelog.machine.drive import Drive, in_wind, on_slope, top_speed
+from ridelog.machine.fit import Fitted, FittedStrip
+from ridelog.machine.standing import launch
+
+# So many machines tell what slope and wind did to a figure.
+_MACHINES = 60
+# Starts of a direction that pulls less than this share of the other may have been left out.
+_BALANCED = 0.75
+# A figure stands for the level if slope and wind moved it by less than this share of its half
+# width.
+_LITTLE = 0.5
+_SPEEDS_MPS = (0.0, 2.0, 4.0, 6.0, 8.0)
+
+
+@dataclass(frozen=True)
+class StripSeen:
+    """Slope and wind of the strip of some rides.
+
+    course_deg : direction in which ``slope`` rises (rise over run) and against which the winds
+        blow, clockwise from north. both_ways : whether both directions were ridden; one alone
+        hardly tells slope and wind from the machine.
+    """
+
+    rides: tuple[str, ...]
+    course_deg: float
+    slope: Estimate
+    winds_mps: tuple[Estimate, ...]
+    both_ways: bool
+
+
+def strips_seen(fitted: Fitted) -> tuple[StripSeen, ...]:
+    """Return what the rides tell of each strip, turned so that it rises."""
+    found = []
+    for strip in fitted.strips:
+        slope = estimate_of_possible(strip.slope)
+        winds = [estimate_of_possible(wind) for wind in strip.winds_mps]
+        if slope is None or any(wind is None for wind in winds):
+            continue
+        side = 1.0 if slope.value >= 0.0 else -1.0
+        found.append(
+            StripSeen(
+                strip.rides,
+                float(np.degrees(np.mod(strip.axis_rad + (0.0 if side > 0.0 else np.pi),
+                                        2.0 * np.pi))),
+                _turned(slope, side),
+                tuple(_turned(wind, side) for wind in winds if wind is not None),
+                strip.both_ways,
+            )
+        )  # fmt: skip
+    return tuple(found)
+
+
+def _turned(one: Estimate, side: float) -> Estimate:
+    if side > 0.0:
+        return one
+    return replace(one, value=-one.value, low=-one.high, high=-one.low)
+
+
+def true_on_level(
+    fitted: Fitted, measured: Mapping[str, Estimate], windows: Sequence[Window]
+) -> dict[str, Estimate]:
+    """Return the measured figures that slope and wind of their strips moved but little.
+
+    By how much they did, the fitted machines tell: as the mean of both directions, or as the
+    stronger one where the weaker may have been taken for a gentle hand. What only one direction
+    shows is left out: nothing tells there what the strip did.
+    """
+    ours = {"top_speed_mps", "best_1s_mps", "best_5s_mps", *(window.label for window in windows)}
+    ours |= {_pull_name(speed) for speed in _SPEEDS_MPS}
+    moved: dict[str, float] = dict.fromkeys(ours, 0.0)
+    for strip in fitted.strips:
+        if not strip.both_ways:
+            moved = dict.fromkeys(ours, np.inf)
+            continue
+        for name, size in _moved(fitted.drive, strip, windows).items():
+            moved[name] = max(moved[name], size)
+    return {
+        name: one
+        for name, one in measured.items()
+        if moved.get(name, 0.0) <= _LITTLE * 0.5 * (one.high - one.low)
+    }
+
+
+def _moved(drive: Drive, strip: FittedStrip, windows: Sequence[Window]) -> dict[str, float]:
+    some = _first(drive)
+    slope = float(np.median(strip.slope))
+    wind = float(np.median(strip.winds_mps)) if len(strip.winds_mps) else 0.0
+    level = _figures(some, windows)
+    ways = [
+        _figures(in_wind(on_slope(some, way * slope), way * wind), windows) for way in (1.0, -1.0)
+    ]
+    pulls = sorted(way[_pull_name(2.0)] for way in ways)
+    balanced = pulls[0] > _BALANCED * pulls[1]
+    found = {}
+    for name, value in level.items():
+        both = [way[name] for way in ways]
+        if name.startswith(("top", "best")) or balanced:
+            # A figure that one direction never reaches is the other's alone.
+            found[name] = abs(float(np.nanmean(both)) - value) if np.isfinite(both).any() else 0.0
+            if not np.isfinite(both).all():
+                found[name] = float("inf")
+        else:
+            found[name] = float(np.nanmax(np.abs(np.array(both) - value), initial=0.0))
+    return found
+
+
+def _pull_name(speed: float) -> str:
+    return "pull_at_0_mps2" if speed == 0.0 else f"pull_at_{speed:g}_mps"
+
+
+def _figures(drive: Drive, windows: Sequence[Window]) -> dict[str, float]:
+    top, _ = top_speed(drive)
+    start = launch(drive)
+    found = {"top_speed_mps": _middle(top)}
+    found |= {"best_1s_mps": found["top_speed_mps"], "best_5s_mps": found["top_speed_mps"]}
+    for window in windows:
+        time_s = (
+            start.time_to_distance_s(window.distance_m)
+            if window.distance_m is not None
+            else start.window_s(window.from_mps, float(window.to_mps or 0.0))
+        )
+        found[window.label] = _middle(time_s)
+    pull = drive.pull_mps2(np.array(_SPEEDS_MPS))
+    for place, speed in enumerate(_SPEEDS_MPS):
+        found[_pull_name(speed)] = float(np.median(pull[:, place]))
+    return found
+
+
+def _middle(values: FloatArray) -> float:
+    known = values[np.isfinite(values)]
+    return float(np.median(known)) if len(known) > 0.5 * len(values) else float("nan")
+
+
+def _first(drive: Drive) -> Drive:
+    cut = {
+        each.name: getattr(drive, each.name)[:_MACHINES]
+        for each in fields(drive)
+        if each.name != "load"
+    }
+    load = drive.load
+    return Drive(
+        **cut,
+        load=replace(
+            load,
+            a_n=load.a_n[:_MACHINES],
+            b_nspm=load.b_nspm[:_MACHINES],
+            c_ns2pm2=load.c_ns2pm2[:_MACHINES],
+        ),
+    )

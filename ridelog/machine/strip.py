@@ -1,0 +1,246 @@
+"""The strip of the rides: its slope and the wind, unknown as the mass is, told by both directions.
+
+On a slope of sine s in a wind w against the one direction, the acceleration at a speed v is
+
+    a(v) - d g s / j - (C / M)(2 d v w + w²)
+
+with d = 1 in that direction and -1 in the other, j what rotating parts add. It is linear in s and
+w but for the small w², so both are integrated out for every possible machine at once, and what is
+left of them is known as a normal distribution: METHOD.md, (8) and (9).
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.linalg import block_diag, solve_triangular
+
+from ridelog.core.track import BoolArray, FloatArray
+from ridelog.core.units import STANDARD_GRAVITY_MPS2
+from ridelog.machine.calibration_data import CalibrationData, NearTop
+from ridelog.machine.drive import Drive
+from ridelog.machine.passages import Curve
+
+# What a strip may rise by and a wind blow before anything is known: test strips should be level to
+# 0.5 or 1 % (SAE J1263, eKFV annex 1.1), but where people ride some rise by 6 %; winds of tests go
+# up to 4.5 m/s (16 km/h, SAE J1263).
+_SLOPE_SD, _WIND_SD_MPS = 0.025, 2.0
+# What rides of one state differ by beyond the receiver's errors (charge, gusts, ground), and what
+# the model cannot follow. Common practice, no source; METHOD.md, (10).
+_DAY_GAIN, _DAY_MPS2 = 0.012, 0.015
+MODEL_GAIN, MODEL_MPS2 = 0.015, 0.012
+# The pull is worked out at so many speeds and read between them on straight lines.
+_NODES = 49
+# Where one direction pulls so much less than the other, the throttle may have been held back in it
+# (this often) and the pull be anything, by an offset and by a share of it. Own choice.
+_ODD_RATIO, _HELD_BACK, _OFFSET_MPS2 = 0.6, 0.2, 1.0
+# Rides as near as this and along one line were on the same strip.
+_SAME_PLACE_M, _SAME_LINE = 1000.0, float(np.cos(np.radians(20.0)))
+_METRES_PER_DEGREE = 111_195.0
+
+
+def strips_of(rides: Sequence[CalibrationData]) -> list[list[CalibrationData]]:
+    """Return the rides in groups, one a strip, in order."""
+    groups: list[list[CalibrationData]] = []
+    for ride in rides:
+        home = next((group for group in groups if _same_strip(group[0], ride)), None)
+        if home is None:
+            groups.append([ride])
+        else:
+            home.append(ride)
+    return groups
+
+
+def _same_strip(one: CalibrationData, other: CalibrationData) -> bool:
+    if one.place_deg is None or other.place_deg is None:
+        return False
+    north = (one.place_deg[0] - other.place_deg[0]) * _METRES_PER_DEGREE
+    east = (one.place_deg[1] - other.place_deg[1]) * _METRES_PER_DEGREE
+    east *= float(np.cos(np.radians(one.place_deg[0])))
+    alike = abs(float(np.cos(one.axis_rad - other.axis_rad))) > _SAME_LINE
+    return float(np.hypot(north, east)) < _SAME_PLACE_M and alike
+
+
+def side_of(ride: CalibrationData, first: CalibrationData) -> float:
+    """Return 1 where the ride counts its directions as the first of its strip does, else -1."""
+    return 1.0 if np.cos(ride.axis_rad - first.axis_rad) >= 0.0 else -1.0
+
+
+@dataclass(frozen=True)
+class Known:
+    """Slope and winds of a strip after what was seen of each of n machines: mean and covariance.
+
+    mean : (n, 1 + rides), the sine of the slope first. covariance : (n, 1 + rides, 1 + rides).
+    """
+
+    mean: FloatArray
+    covariance: FloatArray
+
+    def updated(self, along: FloatArray, miss: FloatArray, noise: FloatArray) -> "Known":
+        """Return what is known after ``miss`` (n, k) = along (n, k, q) x + noise (n, k, k)."""
+        turned = np.einsum("nqp,nkp->nqk", self.covariance, along)
+        inner = np.einsum("nkq,nql->nkl", along, turned) + noise
+        gain = np.swapaxes(np.linalg.solve(inner, np.swapaxes(turned, 1, 2)), 1, 2)
+        return Known(
+            self.mean + np.einsum("nqk,nk->nq", gain, miss),
+            self.covariance - np.einsum("nqk,npk->nqp", gain, turned),
+        )
+
+
+class Strip:
+    """The pulls and roll-outs of the rides on one strip, against possible machines."""
+
+    def __init__(self, rides: Sequence[CalibrationData]) -> None:
+        self.rides = tuple(rides)
+        self.count = 1 + len(rides)
+        curves = [
+            (number, curve, side_of(ride, rides[0]), driven)
+            for number, ride in enumerate(rides)
+            for curve, driven in ((ride.pull, True), (ride.coasting, False))
+            if curve is not None
+        ]
+        self._speeds = [curve.speed_mps for _, curve, _, driven in curves if driven]
+        top = max((float(speed[-1]) for speed in map(np.sort, self._speeds)), default=1.0)
+        self.nodes = np.linspace(0.0, top, _NODES)
+        self._root: FloatArray = np.zeros((0, 0))
+        if not curves:
+            return
+        whole = block_diag(*(_covariance(curve) for _, curve, _, _ in curves))
+        self._root = np.asarray(np.linalg.cholesky(whole), dtype=np.float64)
+        speed = np.concatenate([curve.speed_mps for _, curve, _, _ in curves])
+        way = np.concatenate([side * curve.ways for _, curve, side, _ in curves])
+        driven = np.concatenate([np.full(len(c.speed_mps), d) for _, c, _, d in curves])
+        ride = np.concatenate([np.full(len(c.speed_mps), number) for number, c, _, _ in curves])
+        seen = np.concatenate([c.accel_mps2 if d else -c.accel_mps2 for _, c, _, d in curves])
+        self._seen = self._whitened(seen[:, None])
+        # Pull at the nodes, and what resists by powers of the speed, of roll-outs alone.
+        between = np.stack([np.interp(speed, self.nodes, one) for one in np.eye(_NODES)], axis=1)
+        powers = np.stack([np.ones_like(speed), speed, speed**2], axis=1)
+        self._matrix = self._whitened(
+            np.concatenate([between * driven[:, None], -powers * ~driven[:, None]], axis=1)
+        )
+        winds = [-2.0 * way * speed * (ride == number) for number in range(len(rides))]
+        self._odd = self._whitened(np.stack([-way, *winds], axis=1))
+        both = [-np.abs(way) * (ride == number) for number in range(len(rides))]
+        self._squares = self._whitened(np.stack(both, axis=1))
+        self._weak = self._weaker(speed, way, driven, seen)
+
+    def _whitened(self, columns: FloatArray) -> FloatArray:
+        return np.asarray(solve_triangular(self._root, columns, lower=True))
+
+    def _weaker(
+        self, speed: FloatArray, way: FloatArray, driven: BoolArray, seen: FloatArray
+    ) -> FloatArray | None:
+        """Return the columns of a direction that may have been held back, None if there is none."""
+        parts = [driven & (way * side > 0.0) for side in (1.0, -1.0)]
+        if not all(part.any() for part in parts):
+            return None
+        low = max(float(speed[part].min()) for part in parts)
+        high = min(float(speed[part].max()) for part in parts)
+        shared = [part & (speed >= low) & (speed <= high) for part in parts]
+        if not all(part.any() for part in shared):
+            return None
+        strength = [float(seen[part].mean()) for part in shared]
+        if min(strength) > _ODD_RATIO * max(strength):
+            return None
+        weak = parts[int(np.argmin(strength))]
+        free = np.stack([weak * _OFFSET_MPS2, weak * seen], axis=1)
+        return self._whitened(free)
+
+    def seen(self, drive: Drive) -> tuple[FloatArray, Known]:
+        """Return the log likelihood of each machine, (n,), and what it makes of slope and wind."""
+        count = len(drive.mass_kg)
+        prior = np.array([_SLOPE_SD, *[_WIND_SD_MPS] * len(self.rides)]) ** -2.0
+        inverse = np.broadcast_to(np.diag(prior), (count, self.count, self.count))
+        if not len(self._root):
+            return np.zeros(count), Known(
+                np.zeros((count, self.count)), np.asarray(np.linalg.inv(inverse), dtype=np.float64)
+            )
+        per_mass = 1.0 / (drive.mass_kg * drive.inertia_factor)
+        resisting = np.stack(
+            [drive.load.a_n, drive.load.b_nspm, drive.load.c_ns2pm2]
+        ) * per_mass  # fmt: skip
+        model = np.concatenate([drive.pull_mps2(self.nodes).T, resisting])
+        miss = self._seen - self._matrix @ model
+        plain = self._integrated(drive, miss, inverse, None)
+        if self._weak is None:
+            return plain
+        held = self._integrated(drive, miss, inverse, self._weak)
+        odds = np.log(_HELD_BACK) + held[0] - np.log1p(-_HELD_BACK) - plain[0]
+        likely = odds > 0.0
+        return np.log(1.0 - _HELD_BACK) + plain[0] + np.logaddexp(0.0, odds), Known(
+            np.where(likely[:, None], held[1].mean, plain[1].mean),
+            np.where(likely[:, None, None], held[1].covariance, plain[1].covariance),
+        )
+
+    def _integrated(
+        self, drive: Drive, miss: FloatArray, inverse: FloatArray, free: FloatArray | None
+    ) -> tuple[FloatArray, Known]:
+        """Return the likelihood with slope, winds and free columns integrated out."""
+        if free is not None:
+            # Free columns with a spread of one: another whitening, alike for all machines.
+            inner = np.linalg.cholesky(np.eye(free.shape[1]) + free.T @ free)
+            told = solve_triangular(inner, free.T, lower=True)
+            cost = float(np.log(np.diag(inner)).sum())
+        else:
+            told, cost = np.zeros((0, len(miss))), 0.0
+
+        def product(one: FloatArray, other: FloatArray) -> FloatArray:
+            return np.asarray(one.T @ other - (told @ one).T @ (told @ other))
+
+        scale = self.scales(drive)
+        odd_odd = product(self._odd, self._odd)[None] * scale[:, :, None] * scale[:, None, :]
+        odd_miss = product(self._odd, miss).T * scale
+        precision = odd_odd + inverse
+        drag = scale[:, 1:]
+        odd_square = product(self._odd, self._squares)[None] * scale[:, :, None] * drag[:, None, :]
+        whole = np.sum(miss**2, axis=0) - np.sum((told @ miss) ** 2, axis=0)
+        mean = np.linalg.solve(precision, odd_miss[:, :, None])[:, :, 0]
+        # The square of the wind, from the wind just found.
+        square = mean[:, 1:] ** 2
+        square_miss = product(self._squares, miss).T * drag
+        square_square = product(self._squares, self._squares)[None]
+        square_square = square_square * drag[:, :, None] * drag[:, None, :]
+        whole = whole - 2.0 * np.sum(square * square_miss, axis=1)
+        whole = whole + np.einsum("nr,nrs,ns->n", square, square_square, square)
+        odd_miss = odd_miss - np.einsum("nqr,nr->nq", odd_square, square)
+        covariance = np.asarray(np.linalg.inv(precision), dtype=np.float64)
+        mean = np.einsum("nqp,np->nq", covariance, odd_miss)
+        chi = whole - np.sum(mean * odd_miss, axis=1)
+        size = np.linalg.slogdet(precision)[1] - np.linalg.slogdet(inverse)[1]
+        return -0.5 * chi - 0.5 * size - cost, Known(mean, covariance)
+
+    def scales(self, drive: Drive) -> FloatArray:
+        """Return what a unit of slope and of each wind does per metre a second, (n, 1 + rides)."""
+        slope = STANDARD_GRAVITY_MPS2 / drive.inertia_factor
+        wind = drive.load.c_ns2pm2 / (drive.mass_kg * drive.inertia_factor)
+        return np.stack([slope, *[wind] * len(self.rides)], axis=1)
+
+    def push(
+        self, drive: Drive, known: Known, number: int, ends: Sequence[NearTop]
+    ) -> tuple[FloatArray, FloatArray]:
+        """Return how slope and wind hold back at the speeds of some ends of a ride.
+
+        The means (n, k) and their derivatives by slope and winds (n, k, 1 + rides). [m/s²]
+        """
+        scale = self.scales(drive)
+        side = side_of(self.rides[number], self.rides[0])
+        along = np.zeros((len(scale), len(ends), self.count))
+        for place, end in enumerate(ends):
+            way = side * end.way
+            along[:, place, 0] = way * scale[:, 0]
+            along[:, place, 1 + number] = 2.0 * way * end.speed_mps * scale[:, 1 + number]
+        square = scale[:, 1 + number] * known.mean[:, 1 + number] ** 2
+        return np.einsum("nkq,nq->nk", along, known.mean) + square[:, None], along
+
+
+def _covariance(curve: Curve) -> FloatArray:
+    seen = curve.accel_mps2
+    one = np.ones_like(seen)
+    covariance: FloatArray = (
+        curve.covariance
+        + _DAY_MPS2**2 * np.outer(one, one)
+        + _DAY_GAIN**2 * np.outer(seen, seen)
+        + np.diag((MODEL_GAIN * seen) ** 2 + MODEL_MPS2**2)
+    )
+    return covariance

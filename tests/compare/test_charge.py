@@ -1,0 +1,74 @@
+"""The charge alone: what it could do to a top speed, and that no verdict is given below that."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from ridelog.analysis.subject import MeasuredRide
+from ridelog.compare.charge import ChargeAlone, charge_alone
+from ridelog.compare.comparison import compare
+from ridelog.core.units import SPEED_UNITS
+from ridelog.machine.setup import MachineSetup
+from ridelog.report.compare_words import reason_words
+
+pytest_plugins = ("thin_rides",)
+FULL = {"charge": "full"}
+
+
+def test_nothing_noted_leaves_a_quarter_to_full() -> None:
+    found = charge_alone({}, {}, None)
+    # A lithium-ion cell has 3.575 V at a quarter and 4.18 V when full, both at rest.
+    assert found.low == pytest.approx(3.575 / 4.18) and found.high == pytest.approx(4.18 / 3.575)
+    assert found.told == "neither"
+    flat = MachineSetup(battery_chemistry="lifepo4")
+    assert charge_alone({}, {}, (flat, flat)).share < 0.4 * found.share
+
+
+def test_notes_narrow_it() -> None:
+    one = charge_alone(FULL, {}, None)
+    assert one.told == "before" and one.high == pytest.approx(1.0, abs=0.01) and one.low < 0.87
+    both = charge_alone(FULL, {"Battery charge at the start": "100 %"}, None)
+    assert both.told == "both" and both.share < 0.03
+    differ = charge_alone(FULL, {"battery": "25%"}, None)
+    assert differ.told == "both" and differ.high < 0.9
+    assert charge_alone({"charge": "so so"}, FULL, None).told == "after"
+    pack = MachineSetup(battery_cells=14, battery_chemistry="li-ion")
+    volts = charge_alone({"charge": "58.2 V"}, {"charge": "57.9 V"}, (pack, pack))
+    assert volts.told == "both" and volts.share < 0.05
+    # Volts without a pack tell no charge.
+    assert charge_alone({"charge": "58.2 V"}, {}, None).told == "neither"
+
+
+def test_what_lies_within_and_beyond() -> None:
+    alone = ChargeAlone(0.86, 1.02, "before")
+    assert alone.covers(10.0, -1.2, -0.8) and alone.covers(10.0, -1.6, -1.2)
+    assert not alone.covers(10.0, -2.0, -1.5)
+    assert not alone.covers(10.0, 0.3, 0.6)
+    assert alone.share == pytest.approx(0.14)
+
+
+def test_a_top_speed_within_it_has_no_verdict(
+    thin_rides: dict[str, tuple[MeasuredRide, ...]],
+) -> None:
+    sides = thin_rides["before"], thin_rides["after"]
+    sure = compare(*sides, noted_before=FULL, noted_after=FULL)["two_way_mps"]
+    open_ = compare(*sides)["two_way_mps"]
+    assert sure.verdict.word == "better" and sure.charge is None
+    assert open_.verdict.word == "cannot say" and open_.difference == sure.difference
+    words = reason_words(open_, SPEED_UNITS["km/h"], 3)
+    assert words.startswith(
+        "The battery's charge is noted for neither side: that alone could move the top speed by "
+    )
+    assert words.endswith("Ride both sides with the same charge and note it (charge=100%).")
+    for told, start in (
+        ("before", "The battery's charge is noted only for the rides before"),
+        ("both", "The battery's charge differs between the sides"),
+    ):
+        assert open_.charge is not None
+        other = replace(open_, charge=replace(open_.charge, told=told))
+        assert reason_words(other, SPEED_UNITS["km/h"], 3).startswith(start)
+    # Nothing else is withheld.
+    names = {one.figure.name for one in compare(*sides).figures if one.charge is not None}
+    assert names <= {"two_way_mps", "best_1s_mps", "best_5s_mps"}
+    assert np.isfinite(open_.charge.share if open_.charge else np.nan)

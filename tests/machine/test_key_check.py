@@ -1,0 +1,89 @@
+"""Rides against the set-up: a wrong key is named and stops the prediction, right ones pass."""
+
+from dataclasses import replace
+from typing import Any
+
+import numpy as np
+import pytest
+from simulate import Machine
+
+from ridelog.core.errors import SetupError
+from ridelog.machine.calibration_data import CalibrationData
+from ridelog.machine.conditions import Conditions, parse_believed
+from ridelog.machine.key_check import contradicted_keys
+from ridelog.machine.passages import Curve
+from ridelog.machine.predict import predict
+from ridelog.machine.priors import Said
+from ridelog.machine.setup import MachineSetup
+
+TRUE = replace(Machine(), power_w=4000.0).with_steady_speed(9.0)
+# 13 cells at 68 % are 3.85 V each; the simulator's motor then has so many turns a volt.
+VOLTS = 13 * 3.85
+RIGHT = MachineSetup(
+    machine_mass_kg=60.0, rider_mass_kg=35.0, tyre_circumference_m=1.04, front_teeth=11,
+    rear_teeth=60, battery_cells=13, battery_chemistry="li-ion",
+    motor_rpm_per_v=round(TRUE.no_load_radps * 60.0 / (2.0 * np.pi) / VOLTS, 1),
+)  # fmt: skip
+KNOWN = Said(charge=(0.68, 0.04))
+
+
+@pytest.fixture(scope="module")
+def ride() -> CalibrationData:
+    rng = np.random.default_rng(8)
+
+    def curve(speed: np.ndarray, truth: np.ndarray, sd: float) -> Curve:
+        noise = sd * rng.standard_normal(len(speed))
+        return Curve(speed, truth + noise, sd**2 * np.eye(len(speed)))
+
+    up, down = np.arange(1.25, 8.3, 0.5), np.arange(3.0, 8.5, 0.5)
+    return CalibrationData(
+        "ride",
+        pull=curve(up, TRUE.acceleration_mps2(up), 0.03),
+        coasting=curve(down, -TRUE.acceleration_mps2(down, 0.0), 0.015),
+        top_mps=(9.0, 0.03),
+    )
+
+
+@pytest.mark.parametrize(
+    "wrong",
+    [
+        {"tyre_circumference_m": 0.33},
+        {"battery_cells": 17},
+        {"motor_rpm_per_v": 1.25 * (RIGHT.motor_rpm_per_v or 0.0)},
+        {"front_teeth": 14},
+        {"rolling_resistance": 0.05},
+    ],
+)
+def test_a_wrong_key_is_named(ride: CalibrationData, wrong: dict[str, Any]) -> None:
+    found = contradicted_keys(RIGHT.model_copy(update=wrong), [ride], KNOWN)
+    assert found and next(iter(wrong)) in found[0].keys
+    assert found[0].chance < 0.01
+
+
+def test_right_keys_are_not_doubted(ride: CalibrationData) -> None:
+    assert contradicted_keys(RIGHT, [ride], KNOWN) == ()
+    assert contradicted_keys(RIGHT, [ride], Said()) == ()
+    # Nothing is checked without rides, or where a key of the product is missing.
+    assert contradicted_keys(RIGHT, [], KNOWN) == ()
+    assert contradicted_keys(MachineSetup(front_teeth=3, rear_teeth=60), [ride], KNOWN) == ()
+
+
+def test_nothing_is_predicted_from_it_until_it_is_settled(ride: CalibrationData) -> None:
+    wrong = RIGHT.model_copy(update={"front_teeth": 15})
+    known = Conditions(rides_charge=KNOWN.charge)
+    with pytest.raises(SetupError) as caught:
+        predict(wrong, [ride], {"rear_teeth": 50}, (), conditions=known)
+    words = str(caught.value)
+    assert words.startswith("the rides look like 7")
+    assert "front_teeth = 15" in words and "tyre_circumference_m = 1.04" in words
+    assert "a lower drive mode, another tooth, another tyre?" in words
+    assert "--believe motor_rpm_per_v" in words
+    settled = replace(known, believed=frozenset({"front_teeth"}))
+    top = predict(wrong, [ride], {"rear_teeth": 50}, (), conditions=settled)["top_speed_mps"]
+    assert top.fitted_now is not None and top.fitted_now.low < 9.0 < top.fitted_now.high
+
+
+def test_only_keys_that_are_given_can_be_believed() -> None:
+    assert parse_believed(["front_teeth"], RIGHT) == frozenset({"front_teeth"})
+    with pytest.raises(SetupError, match="fuse_a cannot be believed: the set-up does not give it"):
+        parse_believed(["fuse_a"], RIGHT)
