@@ -56,6 +56,11 @@ class Machines(Tables):
         )
         return tuple(SetupState(**row) for row in rows)
 
+    def setup_names(self) -> tuple[str, ...]:
+        """Return the names of all set-ups, each once."""
+        rows = self._rows("SELECT DISTINCT name FROM setup ORDER BY name COLLATE NOCASE")
+        return tuple(str(row[0]) for row in rows)
+
     def setup(self, setup_id: int) -> SetupState:
         """Return one set-up state; BookError if there is none with this number."""
         return SetupState(**self._known("set-up", setup_id, "SELECT * FROM setup WHERE id = ?"))

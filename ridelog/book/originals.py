@@ -46,6 +46,11 @@ class Intake:
         self._hash.update(data)
         self.size_bytes += len(data)
 
+    def so_far(self) -> Path:
+        """Return where the bytes lie that came so far, for looking into them only."""
+        self._stream.flush()
+        return self._part
+
     def finish(self) -> Original:
         """Put the log into its place for good; when this returns it survives a power cut."""
         sha256 = self._hash.hexdigest()

@@ -22,7 +22,7 @@ MAX_MEMBERS = 1000
 # times alone, deflate makes less than a fiftieth. Below the second bound nothing is asked. Own
 # choices.
 MAX_RATIO, _RATIO_FROM_BYTES = 200, 32 * 1024 * 1024
-_HEAD_BYTES = 64 * 1024
+HEAD_BYTES = 64 * 1024
 _CHUNK_BYTES = 1024 * 1024
 # A logger may write a long header before the first sentence; 4 MiB of it is no log any more.
 SEARCH_BYTES = 4 * 1024 * 1024
@@ -33,7 +33,7 @@ _COMMENT = re.compile(rb"<!--.*?(?:-->|\Z)", re.DOTALL)
 _UTF16_MARKS = (codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)
 
 _GZIP, _ZIP = b"\x1f\x8b\x08", (b"PK\x03\x04", b"PK\x05\x06")
-_PACK_ADVICE = "unpack it and give ridelog the one log of the ride."
+PACK_ADVICE = "unpack it and give ridelog the one log of the ride."
 
 
 @dataclass(frozen=True)
@@ -108,7 +108,7 @@ def _member(data: bytes, place: int) -> Iterator[tuple[bytes, int]]:
     while not engine.eof and place < len(data):
         rest = data[place : place + size]
         place += len(rest)
-        size = min(2 * size, _HEAD_BYTES)
+        size = min(2 * size, HEAD_BYTES)
         while rest and not engine.eof:
             part = engine.decompress(rest, _CHUNK_BYTES)
             rest = engine.unconsumed_tail
@@ -131,7 +131,7 @@ def _gunzip(name: str, data: bytes, limit_bytes: int) -> Unpacked:
                 if part:
                     parts.append(part)
                 # A long head without a sign of a log: stop unpacking.
-                if not looked and total >= _HEAD_BYTES:
+                if not looked and total >= HEAD_BYTES:
                     looked, head = True, b"".join(parts)
                     if not looks_like_log(head):
                         return Unpacked(head, "gzip")
@@ -161,25 +161,27 @@ def _unzip(name: str, data: bytes, limit_bytes: int) -> Unpacked:
     who = shown_name(name)
     try:
         with zipfile.ZipFile(io.BytesIO(data)) as archive:
-            members = [item for item in archive.infolist() if _is_content(item)]
+            members = [item for item in archive.infolist() if is_content(item)]
             if len(members) > MAX_MEMBERS:
                 raise UnreadableLogError(
                     f"{who}: the zip file holds {len(members):,} files, more than {MAX_MEMBERS:,}.",
-                    _PACK_ADVICE,
+                    PACK_ADVICE,
                 )
             locked = [item for item in members if item.flag_bits & 1]
             if locked:
                 raise UnreadableLogError(
                     f"{who}, member {shown(locked[0].filename)}: the zip file asks for a password.",
-                    _PACK_ADVICE,
+                    PACK_ADVICE,
                 )
             logs = [
-                item for item in members if looks_like_log(_read(archive, item, _HEAD_BYTES, name))
+                item
+                for item in members
+                if looks_like_log(read_member(archive, item, HEAD_BYTES, name))
             ]
             if len(logs) != 1:
                 raise _wrong_number(who, members, logs)
             most = _most_from(len(data), limit_bytes)
-            inside = _read(archive, logs[0], most + 1, name)
+            inside = read_member(archive, logs[0], most + 1, name)
             if len(inside) > most:
                 raise too_large(name, len(inside), most)
             return Unpacked(inside, "zip")
@@ -205,14 +207,14 @@ def _unzip(name: str, data: bytes, limit_bytes: int) -> Unpacked:
         ) from error
 
 
-def _is_content(item: zipfile.ZipInfo) -> bool:
+def is_content(item: zipfile.ZipInfo) -> bool:
     """Return whether a member is a file that a rider packed, not a folder or a hidden copy."""
     base = item.filename.rsplit("/", 1)[-1]
     hidden = base.startswith(".") or item.filename.startswith("__MACOSX/")
     return not item.is_dir() and not hidden
 
 
-def _read(archive: zipfile.ZipFile, item: zipfile.ZipInfo, most: int, name: str) -> bytes:
+def read_member(archive: zipfile.ZipFile, item: zipfile.ZipInfo, most: int, name: str) -> bytes:
     """Return at most so many bytes of a member, whatever size its header claims.
 
     zipfile checks the member's CRC only at its end, so a head can be read of a damaged file.
@@ -233,16 +235,16 @@ def _wrong_number(
     who: str, members: list[zipfile.ZipInfo], logs: list[zipfile.ZipInfo]
 ) -> UnreadableLogError:
     if not members:
-        return UnreadableLogError(f"{who}: the zip file is empty (0 files).", _PACK_ADVICE)
+        return UnreadableLogError(f"{who}: the zip file is empty (0 files).", PACK_ADVICE)
     if not logs:
         names = ", ".join(shown(item.filename) for item in members[:3])
         return UnreadableLogError(
-            f"{who}: no file in the zip is a GPX or NMEA log (found {names}).", _PACK_ADVICE
+            f"{who}: no file in the zip is a GPX or NMEA log (found {names}).", PACK_ADVICE
         )
     names = ", ".join(shown(item.filename) for item in logs[:3])
     return UnreadableLogError(
         f"{who}: the zip holds {len(logs)} logs ({names}), ridelog reads one ride at a time.",
-        _PACK_ADVICE,
+        PACK_ADVICE,
     )
 
 
@@ -266,7 +268,7 @@ def as_ascii_text(data: bytes) -> bytes:
 
 def _head_as_ascii(data: bytes) -> bytes:
     """Return the start of a log as ASCII-like bytes, even when the cut splits a letter."""
-    return as_ascii_text(data[: _HEAD_BYTES - _HEAD_BYTES % 2]).lstrip()
+    return as_ascii_text(data[: HEAD_BYTES - HEAD_BYTES % 2]).lstrip()
 
 
 def looks_like_log(data: bytes) -> bool:

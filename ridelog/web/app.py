@@ -1,7 +1,6 @@
 """The application: every address of the workshop page and what answers it."""
 
 import asyncio
-import io
 import json
 import time
 from collections.abc import AsyncIterator
@@ -13,22 +12,16 @@ from starlette.applications import Starlette
 from starlette.convertors import IntegerConvertor, register_url_convertor
 from starlette.exceptions import HTTPException
 from starlette.requests import Request
-from starlette.responses import JSONResponse, RedirectResponse, Response, StreamingResponse
+from starlette.responses import JSONResponse, Response, StreamingResponse
 from starlette.routing import Route
+from starlette.types import Receive, Scope, Send
 
 from ridelog.book.book import Book
 from ridelog.present.palette import css_variables
-from ridelog.web import compare_pages, machine_pages, ride_pages, trace
+from ridelog.web import compare_pages, machine_pages, phone_pages, ride_pages, trace
+from ridelog.web.admission import PairingCodes, RateLimiter, Sessions, WrongTries
 from ridelog.web.job_queue import JobQueue
-from ridelog.web.security import (
-    CODE_LIFE_S,
-    TRIES_A_CLIENT,
-    PairingCodes,
-    RateLimiter,
-    SecurityMiddleware,
-    Sessions,
-    session_cookie,
-)
+from ridelog.web.security import SecurityMiddleware
 from ridelog.web.views import (
     UNIT_COOKIE,
     UNIT_WORDS,
@@ -36,11 +29,9 @@ from ridelog.web.views import (
     PageError,
     ServerState,
     changes_book,
-    form_of,
+    door_page,
     number_of,
-    page,
     problem_page,
-    problems_as_pages,
     redirect,
     safe_back,
     server_of,
@@ -67,13 +58,14 @@ def make_app(
     *,
     hosts: frozenset[str],
     lan_address: str | None = None,
+    fingerprint: str = "",
     worker: Worker | None = None,
     codes: PairingCodes | None = None,
 ) -> SecurityMiddleware:
     """Return the workshop page as an ASGI application.
 
     ``hosts`` are the values of Host that are served, with port; ``lan_address`` is
-    "http://ADDRESS:PORT" for telephones.
+    "https://ADDRESS:PORT" for telephones, ``fingerprint`` that of its certificate.
     """
     queue = JobQueue(folder, worker or Worker())
     sessions = Sessions()
@@ -85,26 +77,34 @@ def make_app(
         queue.stop()
 
     handlers = {404: _missing, 500: _broken}
-    app = Starlette(routes=_routes(), lifespan=lifespan, exception_handlers=handlers)
+    app = Starlette(routes=routes(), lifespan=lifespan, exception_handlers=handlers)
     app.state.server = ServerState(
         folder=folder,
         queue=queue,
         sessions=sessions,
         codes=codes or PairingCodes(),
-        code_tries=RateLimiter(TRIES_A_CLIENT, CODE_LIFE_S),
+        wrong_tries=WrongTries(),
         uploads=RateLimiter(600, 60.0),
         upload_slots=asyncio.Semaphore(ride_pages.MOST_AT_ONCE),
         lan_address=lan_address,
+        fingerprint=fingerprint,
     )
+
+    async def door(scope: Scope, receive: Receive, send: Send) -> None:
+        await (await door_page(Request({**scope, "app": app})))(scope, receive, send)
+
     # Outermost, so that even an error's page carries the headers.
-    return SecurityMiddleware(app, hosts=hosts, sessions=sessions, requests=RateLimiter(600, 60.0))
+    return SecurityMiddleware(
+        app, hosts=hosts, sessions=sessions, requests=RateLimiter(600, 60.0), door=door
+    )
 
 
 _RIDE, _MACHINE = "/rides/{ride:number}", "/machines/{machine:number}"
 _SETUP = f"{_MACHINE}/setups/{{setup:number}}"
 
 
-def _routes() -> list[Route]:
+def routes() -> list[Route]:
+    """Return every address of the page with what answers it."""
     pages = {
         "/": ride_pages.ride_list,
         "/events": events,
@@ -117,12 +117,13 @@ def _routes() -> list[Route]:
         f"{_RIDE}/original": ride_pages.ride_original,
         "/machines": machine_pages.machine_list,
         _MACHINE: machine_pages.machine_page,
+        f"{_MACHINE}/compare": machine_pages.compare_setups,
         _SETUP: machine_pages.setup_page,
         f"{_SETUP}/what-if": machine_pages.what_if,
         "/compare": compare_pages.compare_page,
         "/compare/{name}": compare_pages.compare_file,
-        "/phone": phone_page,
-        "/enter": enter_page,
+        "/phone": phone_pages.phone_page,
+        "/enter": phone_pages.enter_page,
         "/static/{name}": static_file,
     }
     changes = {
@@ -138,8 +139,8 @@ def _routes() -> list[Route]:
         _MACHINE: machine_pages.change_machine,
         f"{_MACHINE}/setups": machine_pages.add_setup,
         _SETUP: machine_pages.change_setup,
-        "/phone/code": new_code,
-        "/enter": enter,
+        "/phone/code": phone_pages.new_code,
+        "/enter": phone_pages.enter,
     }
     return [
         Route("/logs", ride_pages.put_log, methods=["PUT"]),
@@ -209,63 +210,6 @@ async def _broken(request: Request, error: Exception) -> Response:
 
 
 _UNIT_LIFE_S = 365 * 86_400
-
-
-def code_picture(address: str) -> str:
-    """Return a QR code as an SVG element."""
-    import segno
-
-    stream = io.BytesIO()
-    segno.make(address, error="m").save(
-        stream, kind="svg", scale=6, border=4, dark="#000000", light="#ffffff", xmldecl=False,
-        svgns=True, title="QR code with the address of this page and its one-time code",
-    )  # fmt: skip
-    return stream.getvalue().decode("utf-8")
-
-
-async def phone_page(request: Request) -> Response:
-    """Return how a telephone of the same network gets in; for this machine only."""
-    return page(request, "phone.html", address=server_of(request).lan_address, code="", picture="")
-
-
-@changes_book
-def new_code(request: Request, book: Book, form: Form) -> Response:
-    """Make a fresh one-time code and show it."""
-    server = server_of(request)
-    address = server.lan_address
-    if address is None or not request.state.local:
-        raise PageError(
-            "the page is open to this machine only.", "start it with `ridelog serve --lan`.", 403
-        )
-    code = server.codes.new()
-    return page(
-        request, "phone.html", address=address, code=code,
-        minutes=round(CODE_LIFE_S / 60.0),
-        # In the fragment, which browsers never send: it lands in no log.
-        picture=code_picture(f"{address}/enter#{code}"),
-    )  # fmt: skip
-
-
-async def enter_page(request: Request) -> Response:
-    """Return the page on which a telephone gives its code."""
-    return page(request, "enter.html", problem="")
-
-
-@problems_as_pages
-async def enter(request: Request) -> Response:
-    """Let a telephone in, if its code is right."""
-    server = server_of(request)
-    if not server.code_tries.allow(request.state.client):
-        problem = "Too many tries. Wait ten minutes."
-        return page(request, "enter.html", 429, problem=problem)
-    form = await form_of(request)
-    if not server.codes.use(form.get("code", "")):
-        problem = "The code is wrong, used or too old. Make a new one on the workshop's machine."
-        return page(request, "enter.html", 403, problem=problem)
-    answer = RedirectResponse("/", 303)
-    session = server.sessions.new(local=request.state.local)
-    answer.headers["set-cookie"] = session_cookie(request.headers["host"].lower(), session)
-    return answer
 
 
 @changes_book

@@ -1,5 +1,6 @@
 """Before and after: the page that answers, and the owner's sheet with its files."""
 
+import asyncio
 from typing import Any
 from urllib.parse import urlencode
 
@@ -10,12 +11,22 @@ from starlette.responses import Response
 from ridelog.book.book import Book
 from ridelog.book.records import CONDITIONS, RideEntry
 from ridelog.present.words import joined
-from ridelog.web.views import PageError, attachment, page, problems_as_pages, server_of, unit_of
+from ridelog.web.asked import Query
+from ridelog.web.views import (
+    PageError,
+    asked_of,
+    attachment,
+    computes,
+    page,
+    problems_as_pages,
+    server_of,
+    unit_of,
+)
 from ridelog.web.worker import ComparedRides, Job
 from ridelog.workflow.book_ride import log_at
 
 # Rides a side that the page compares; comparisons that it remembers. Own choice.
-_MOST_A_SIDE, _MOST_KEPT = 20, 20
+MOST_A_SIDE, _MOST_KEPT = 20, 20
 _PAPERS = {"a4": "A4", "us-letter": "Letter"}
 _FILES = {
     "sheet.pdf": "application/pdf",
@@ -30,6 +41,7 @@ _FILES = {
 _AskedComparison = tuple[tuple[RideEntry, ...], tuple[RideEntry, ...], dict[str, Any]]
 
 
+@computes
 @problems_as_pages
 async def compare_page(request: Request) -> Response:
     """Return what a change did, from the rides ticked as before and after."""
@@ -39,16 +51,18 @@ async def compare_page(request: Request) -> Response:
         "compare.html",
         before=before,
         after=after,
+        doubts=_doubts(before, after),
         words=compared.words,
         cautions=compared.words["cautions"],
         picture=compared.picture,
         lacking=compared.lacking,
-        query=_query(request),
+        query=_query(asked_of(request)),
         papers=_PAPERS,
         **{name: arguments[name] for name in ("paper", "workshop", "note")},
     )
 
 
+@computes
 @problems_as_pages
 async def compare_file(request: Request) -> Response:
     """Return one file of a comparison: the owner's sheet, its picture, the figures."""
@@ -62,62 +76,88 @@ async def compare_file(request: Request) -> Response:
 async def _compared(request: Request) -> tuple[_AskedComparison, ComparedRides]:
     asked = await run_in_threadpool(_asked, request)
     server, arguments = server_of(request), asked[2]
-    key = repr(sorted(arguments.items()))
-    if key not in server.comparisons:
-        server.comparisons[key] = await server.queue.ask(Job("compare_rides", arguments))
-        while len(server.comparisons) > _MOST_KEPT:
-            server.comparisons.popitem(last=False)
-    return asked, server.comparisons[key]
+    made, key = server.comparisons, repr(sorted(arguments.items()))
+    if key not in made:
+        # Whoever asks for the same meanwhile waits for this one.
+        made[key] = asyncio.create_task(server.queue.ask(Job("compare_rides", arguments)))
+        while len(made) > _MOST_KEPT:
+            made.popitem(last=False)
+    task = made[key]
+    try:
+        return asked, await asyncio.shield(task)
+    except Exception:
+        made.pop(key, None)  # what went wrong may go well the next time
+        raise
 
 
 def _asked(request: Request) -> _AskedComparison:
-    query = request.query_params
+    query = asked_of(request)
     with Book(server_of(request).folder, make=False) as book:
-        before, after = (_rides(book, query.getlist(side), side) for side in ("before", "after"))
-        paper = query.get("paper", "a4")
+        before, after = _rides(book, query.before, "before"), _rides(book, query.after, "after")
         arguments = {
             "before": [log_at(book, ride) for ride in before],
             "after": [log_at(book, ride) for ride in after],
             "noted_before": _noted(book, before),
             "noted_after": _noted(book, after),
             "unit": unit_of(request).label,
-            "workshop": query.get("workshop", "")[:100],
-            "note": query.get("note", "")[:500],
-            "paper": paper if paper in _PAPERS else "a4",
+            "workshop": query.workshop,
+            "note": query.note,
+            "paper": query.paper,
         }
     return before, after, arguments
 
 
-def _rides(book: Book, numbers: list[str], side: str) -> tuple[RideEntry, ...]:
-    wanted = list(dict.fromkeys(n for n in numbers if n.isdigit() and len(n) <= 15))
+def _rides(book: Book, wanted: tuple[int, ...], side: str) -> tuple[RideEntry, ...]:
     if not wanted:
         raise PageError(
             f"no ride {side} the change was ticked.", f"tick at least one ride as {side}."
         )
-    if len(wanted) > _MOST_A_SIDE:
+    if len(wanted) > MOST_A_SIDE:
         raise PageError(
             f"{len(wanted)} rides {side} the change are more than the page compares "
-            f"({_MOST_A_SIDE}).",
+            f"({MOST_A_SIDE}).",
             "tick fewer, or use `ridelog compare`.",
         )
-    rides = [book.rides.get(int(number)) for number in wanted]
+    rides = [book.rides.get(number) for number in wanted]
     return tuple(sorted(rides, key=lambda ride: (ride.start_utc, ride.id)))
+
+
+def _doubts(before: tuple[RideEntry, ...], after: tuple[RideEntry, ...]) -> list[str]:
+    """Return what the book knows against a comparison: not one machine, or no change at all."""
+    machines = sorted({ride.machine or "none named" for ride in (*before, *after)})
+    doubts = []
+    if len(machines) > 1:
+        doubts.append(
+            f"The rides are not of one machine ({joined(machines)}): what differs may be the "
+            "machine, not the change."
+        )
+    sides = [{(ride.machine_id, ride.setup_id) for ride in side} for side in (before, after)]
+    same = sorted({r.setup for r in before if (r.machine_id, r.setup_id) in sides[1] and r.setup})
+    if same:
+        doubts.append(
+            f"Rides before and after the change have the same set-up ({joined(same)}): by the book "
+            "nothing was changed between them."
+        )
+    return doubts
 
 
 def _noted(book: Book, rides: tuple[RideEntry, ...]) -> dict[str, str]:
     """Return what was noted of the rides of a side, by condition."""
     noted: dict[str, list[str]] = {}
     for ride in rides:
-        for name, value in book.details.conditions(ride.id).items():
-            values = noted.setdefault(CONDITIONS[name].lower(), [])
+        said = {CONDITIONS[name].lower(): x for name, x in book.details.conditions(ride.id).items()}
+        if ride.machine:
+            said["machine"] = ride.machine
+        for name, value in said.items():
+            values = noted.setdefault(name, [])
             if value not in values:
                 values.append(value)
     return {name: joined(values) for name, values in noted.items()}
 
 
-def _query(request: Request) -> str:
+def _query(asked: Query) -> str:
     """Return the comparison's own address, rebuilt from what was understood of it."""
-    query = request.query_params
-    parts = [(side, n) for side in ("before", "after") for n in query.getlist(side) if n.isdigit()]
-    parts += [(n, query[n][:500]) for n in ("workshop", "note", "paper") if query.get(n)]
-    return urlencode(parts)
+    parts: list[tuple[str, object]] = [("before", number) for number in asked.before]
+    parts += [("after", number) for number in asked.after]
+    words = {"workshop": asked.workshop, "note": asked.note, "paper": asked.paper}
+    return urlencode([*parts, *((name, value) for name, value in words.items() if value)])

@@ -2,6 +2,7 @@
 
 import asyncio
 import json
+import re
 import shutil
 from urllib.parse import urlencode
 
@@ -11,16 +12,22 @@ from starlette.responses import JSONResponse, Response
 
 from ridelog import __version__
 from ridelog.book.book import Book
-from ridelog.book.originals import suffix_of
+from ridelog.book.originals import Intake, suffix_of
 from ridelog.book.records import CONDITIONS, MARK_KINDS, RideEntry, StoredResult, shown_file
+from ridelog.importer.several import several_logs
 from ridelog.report.ride_json import changed_figures, to_bytes
+from ridelog.web.asked import Query
 from ridelog.web.job_queue import BUSY, MOST_WAITING
 from ridelog.web.security import TOKEN_HEADER, token_is_right
 from ridelog.web.views import (
     Form,
     PageError,
+    asked_of,
+    at_field,
     attachment,
     changes_book,
+    computes,
+    name_in,
     number_of,
     page,
     problems_as_pages,
@@ -46,22 +53,19 @@ _LEAST_FREE_BYTES = 256 * 1024 * 1024
 @reads_book
 def ride_list(request: Request, book: Book) -> Response:
     """Return the list of rides."""
-    words = request.query_params.get("find", "")[:200].strip()
-    machine = request.query_params.get("machine", "")
-    machine_id = int(machine) if machine.isdigit() and len(machine) < 10 else None
-    number = request.query_params.get("page", "1")
-    number_of_page = max(1, int(number)) if number.isdigit() and len(number) < 7 else 1
+    asked = asked_of(request)
+    words, machine_id = asked.find.strip(), asked.machine
     count = book.rides.count(words, machine_id=machine_id)
     pages = max(1, -(-count // _ROWS_A_PAGE))
-    number_of_page = min(number_of_page, pages)
+    number_of_page = min(max(asked.page or 1, 1), pages)
     rides = book.rides.found(
         words, machine_id=machine_id, most=_ROWS_A_PAGE, skip=(number_of_page - 1) * _ROWS_A_PAGE
     )
     figures = book.results.figures([ride.id for ride in rides])
 
     def place(other: int) -> str:
-        asked = {"find": words, "machine": machine_id or "", "page": other}
-        return "/?" + urlencode({name: value for name, value in asked.items() if value})
+        wanted = {"find": words, "machine": machine_id or "", "page": other}
+        return "/?" + urlencode({name: value for name, value in wanted.items() if value})
 
     return page(
         request,
@@ -69,6 +73,8 @@ def ride_list(request: Request, book: Book) -> Response:
         rides=rides,
         figures=figures,
         machines=book.machines.all(),
+        setup_names=book.machines.setup_names(),
+        conditions=CONDITIONS,
         words=words,
         machine_id=machine_id,
         count=count,
@@ -110,7 +116,7 @@ def ride_page(request: Request, book: Book) -> Response:
         setups=book.machines.setups(ride.machine_id) if ride.machine_id else (),
         changes=changed_figures(older[0].document, result.document) if older and result else (),
         older_version=older[0].version if older else "",
-        saved="saved" in request.query_params,
+        saved=asked_of(request).saved,
     )
 
 
@@ -121,6 +127,7 @@ def ride_json_file(request: Request, book: Book) -> Response:
     return attachment(to_bytes(result.document), "application/json", f"ride-{result.ride_id}.json")
 
 
+@computes
 @problems_as_pages
 async def ride_report(request: Request) -> Response:
     """Return the page of a ride that stands alone, to keep or to send."""
@@ -148,8 +155,11 @@ def ride_original(request: Request, book: Book) -> Response:
 def change_details(request: Request, book: Book, form: Form) -> Response:
     """Change the machine, set-up, conditions and note of a ride."""
     ride = ride_of(request, book)
+    machine = name_in(form, "machine", "name of the machine")
+    setup = name_in(form, "setup", "name of the set-up")
     with book.all_or_nothing():
-        book.assign(ride.id, form.get("machine", "").strip(), form.get("setup", "").strip())
+        with at_field("machine"):
+            book.assign(ride.id, machine, setup)
         book.details.set_conditions(ride.id, {n: form[n] for n in CONDITIONS if n in form})
         book.details.add_note(ride.id, form.get("note", ""))
     return redirect(f"/rides/{ride.id}?saved=details#details")
@@ -167,9 +177,10 @@ def remove_note(request: Request, book: Book, form: Form) -> Response:
 def add_mark(request: Request, book: Book, form: Form) -> Response:
     """Mark a stretch and have the figures follow."""
     ride = ride_of(request, book)
-    start_s = seconds_of(form.get("start", ""), "start of the stretch")
-    end_s = seconds_of(form.get("end", ""), "end of the stretch")
-    book.details.add_mark(ride.id, form.get("kind", ""), start_s, end_s)
+    start_s = seconds_of(form, "start", "start of the stretch")
+    end_s = seconds_of(form, "end", "end of the stretch")
+    with at_field("end"):
+        book.details.add_mark(ride.id, form.get("kind", ""), start_s, end_s)
     server_of(request).queue.submit(ride)
     return redirect(f"/rides/{ride.id}#marks")
 
@@ -231,9 +242,9 @@ async def put_log(request: Request) -> Response:
 
 
 async def _take(request: Request) -> Response:
-    server = server_of(request)
+    server, asked = server_of(request), asked_of(request)
     _check(request)
-    name = shown_file(request.query_params.get("name", ""))
+    name = shown_file(asked.name)
     with Book(server.folder, make=False) as book:
         with book.intake() as intake:
             stream = request.stream()
@@ -252,13 +263,32 @@ async def _take(request: Request) -> Response:
                 await run_in_threadpool(intake.write, part)
             if not intake.size_bytes:
                 raise PageError(f"{name}: the file is empty.", "copy the log again.")
-            original = await run_in_threadpool(intake.finish)
-        ride, new = await run_in_threadpool(book.rides.add, original, name)
-    task = server.queue.submit(ride).number if new or ride.state != "ready" else None
-    return JSONResponse(
-        {"ride": ride.id, "file": ride.file, "sha256": ride.sha256, "new": new, "task": task},
-        202 if new else 200,
-    )
+            kept = await run_in_threadpool(_kept, book, intake, name, asked)
+    told = [
+        {
+            "ride": ride.id, "file": ride.file, "sha256": ride.sha256, "new": new,
+            "task": server.queue.submit(ride).number if new or ride.state != "ready" else None,
+        }
+        for ride, new in kept
+    ]  # fmt: skip
+    return JSONResponse({**told[0], "rides": told}, 202 if any(new for _, new in kept) else 200)
+
+
+def _kept(book: Book, intake: Intake, name: str, asked: Query) -> list[tuple[RideEntry, bool]]:
+    """Keep what came in, each log of a zip as a ride, with what was said of new ones."""
+    kept = []
+    for part, data in several_logs(name, intake.so_far(), limit_bytes=MOST_UPLOAD_BYTES):
+        with book.intake() as one:
+            one.write(data)
+            kept.append(book.rides.add(one.finish(), shown_file(part)))
+    kept = kept or [book.rides.add(intake.finish(), name)]
+    for ride, new in kept:
+        if new:
+            with book.all_or_nothing():
+                if asked.machine_name.strip():
+                    book.assign(ride.id, asked.machine_name, asked.setup_name)
+                book.details.set_conditions(ride.id, asked.conditions)
+    return kept
 
 
 def _check(request: Request) -> None:
@@ -268,6 +298,12 @@ def _check(request: Request) -> None:
             "the page was older than the server, so the log was not taken.",
             "load the page again and drop the log once more.", 403,
         )  # fmt: skip
+    # Refused before anything is taken, not after.
+    asked = asked_of(request)
+    form = {"machine": asked.machine_name, "setup": asked.setup_name}
+    machine = name_in(form, "machine", "name of the machine")
+    if name_in(form, "setup", "name of the set-up") and not machine:
+        raise PageError("a set-up belongs to a machine.", "name the machine as well.")
     if not server.uploads.allow(request.state.client):
         raise PageError("too many logs in a short time.", "wait a minute.", 429)
     if server.queue.waiting() >= MOST_WAITING:
@@ -276,8 +312,8 @@ def _check(request: Request) -> None:
             "wait until some of them are done.", 503,
         )  # fmt: skip
     declared = request.headers.get("content-length", "")
-    if declared.isdigit() and len(declared) < 20 and int(declared) > MOST_UPLOAD_BYTES:
-        raise _too_large(shown_file(request.query_params.get("name", "")))
+    if re.fullmatch("[0-9]{1,19}", declared) and int(declared) > MOST_UPLOAD_BYTES:
+        raise _too_large(shown_file(asked_of(request).name))
     if shutil.disk_usage(server.folder).free < _LEAST_FREE_BYTES + MOST_UPLOAD_BYTES:
         raise PageError("the disk is nearly full.", "make room on it first.", 507)
 

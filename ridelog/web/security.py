@@ -1,23 +1,19 @@
-"""Who may use the page: this machine, and telephones that showed a one-time code.
+"""What a request must bring: a served address, our own page behind it, a session, a measured pace.
 
-Every request passes ``SecurityMiddleware`` first: who asks, from where, and how much.
+Every request passes ``SecurityMiddleware`` first.
 """
 
-import hmac
-import secrets
-import threading
-import time
-from collections import OrderedDict
-from collections.abc import Callable
-from dataclasses import dataclass
 from http.cookies import CookieError, SimpleCookie
 from ipaddress import ip_address
 from typing import Any
+from urllib.parse import quote
 
 from starlette.applications import Starlette
 from starlette.datastructures import Headers, MutableHeaders
 from starlette.responses import PlainTextResponse, RedirectResponse
 from starlette.types import Message, Receive, Scope, Send
+
+from ridelog.web.admission import RateLimiter, Session, Sessions, same_secret
 
 # Bokeh sets styles on elements; scripts stay strict. The page works without any other address.
 POLICY = (
@@ -41,128 +37,30 @@ _SAFE = ("GET", "HEAD")
 # What a telephone may ask for before it has shown its code.
 _OPEN = ("/enter", *(f"/static/{n}" for n in ("page.css", "colours.css", "enter.js", "times.js")))
 TOKEN_HEADER = "x-ridelog-token"
-# Letters and digits that nobody mixes up when typing a code from a screen.
-_ALPHABET = "ABCDEFGHJKMNPQRSTUVWXYZ23456789"
-_CODE_LETTERS = 8
-# A code lives ten minutes, works once, and bears few wrong tries. Own choice.
-CODE_LIFE_S, _TRIES_A_CODE, TRIES_A_CLIENT = 600.0, 20, 5
-_MOST_SESSIONS, _MOST_CLIENTS = 500, 2_000
-# A telephone stays let in for a working day.
-_SESSION_LIFE_S = 12 * 3600.0
-
-Clock = Callable[[], float]
-
-
-@dataclass
-class Session:
-    """One browser: ``token`` guards its changes, ``local`` says that it is on this machine."""
-
-    key: str
-    token: str
-    local: bool
-    until: float
-
-
-class Sessions:
-    """The browsers that are let in; kept in memory only."""
-
-    def __init__(self, clock: Clock = time.monotonic) -> None:
-        self._clock = clock
-        self._lock = threading.Lock()
-        self._sessions: OrderedDict[str, Session] = OrderedDict()
-
-    def new(self, *, local: bool) -> Session:
-        """Let a browser in."""
-        session = Session(
-            secrets.token_urlsafe(32), secrets.token_urlsafe(32), local,
-            self._clock() + _SESSION_LIFE_S,
-        )  # fmt: skip
-        with self._lock:
-            self._sessions[session.key] = session
-            while len(self._sessions) > _MOST_SESSIONS:
-                self._sessions.popitem(last=False)
-        return session
-
-    def find(self, key: str, *, local: bool) -> Session | None:
-        """Return the session of a cookie, if it belongs to such a client."""
-        with self._lock:
-            session = self._sessions.get(key)
-            if session is None or session.until < self._clock() or session.local != local:
-                return None
-            self._sessions.move_to_end(key)
-            return session
-
-
-def same_secret(given: str, expected: str) -> bool:
-    """Return whether two secrets are equal, in a time that tells nothing."""
-    return hmac.compare_digest(given.encode("utf-8", "replace"), expected.encode())
-
-
-class PairingCodes:
-    """One-time codes for telephones: short life, single use, few tries."""
-
-    def __init__(self, clock: Clock = time.monotonic) -> None:
-        self._clock = clock
-        self._lock = threading.Lock()
-        self._code = ""
-        self._until = 0.0
-        self._wrong = 0
-
-    def new(self) -> str:
-        """Return a fresh code; the one before it is worth nothing from now on."""
-        with self._lock:
-            self._code = "".join(secrets.choice(_ALPHABET) for _ in range(_CODE_LETTERS))
-            self._until = self._clock() + CODE_LIFE_S
-            self._wrong = 0
-            return self._code
-
-    def use(self, given: str) -> bool:
-        """Return whether a code is right, which uses it up."""
-        given = "".join(given.upper().split())[:64]
-        with self._lock:
-            alive = bool(self._code) and self._clock() <= self._until
-            right = same_secret(given, self._code or "-" * _CODE_LETTERS) and alive
-            if not right:
-                self._wrong += 1
-            if right or self._wrong >= _TRIES_A_CODE:
-                self._code = ""
-            return right
-
-
-class RateLimiter:
-    """How often each client may do something: a bucket that refills."""
-
-    def __init__(self, most: int, each_s: float, clock: Clock = time.monotonic) -> None:
-        self._most, self._each_s, self._clock = float(most), each_s, clock
-        self._lock = threading.Lock()
-        self._buckets: OrderedDict[str, tuple[float, float]] = OrderedDict()
-
-    def allow(self, client: str) -> bool:
-        """Return whether this client may do it now, and count it."""
-        now = self._clock()
-        with self._lock:
-            left, then = self._buckets.get(client, (self._most, now))
-            left = min(self._most, left + (now - then) / self._each_s * self._most)
-            allowed = left >= 1.0
-            self._buckets[client] = (left - 1.0 if allowed else left, now)
-            self._buckets.move_to_end(client)
-            while len(self._buckets) > _MOST_CLIENTS:
-                self._buckets.popitem(last=False)
-        return allowed
+# Fetch Metadata (W3C): where a request comes from; none means that the user typed or chose it.
+_OURS = ("same-origin", "none")
+_FROM_ELSEWHERE = "This request comes from another page and is refused."
 
 
 class SecurityMiddleware:
     """Middleware: host, origin, session, rate; adds the headers that keep a page to itself.
 
     ``hosts`` are the values of Host that are served, with port; ``requests`` says how often a
-    client from the network may ask.
+    client from the network may ask; ``door`` answers whoever followed a link of another site, with
+    a page that computes nothing and leads on.
     """
 
     def __init__(
-        self, app: Starlette, *, hosts: frozenset[str], sessions: Sessions, requests: RateLimiter
+        self,
+        app: Starlette,
+        *,
+        hosts: frozenset[str],
+        sessions: Sessions,
+        requests: RateLimiter,
+        door: Any,
     ) -> None:
         self.inner, self._hosts = app, hosts
-        self._sessions, self._requests = sessions, requests
+        self._sessions, self._requests, self._door = sessions, requests, door
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Let a request pass or refuse it with a sentence."""
@@ -172,31 +70,16 @@ class SecurityMiddleware:
             return
         headers = Headers(scope=scope)
         client = str((scope.get("client") or ("unknown", 0))[0])
-        local = _is_loopback(client)
+        local = is_loopback(client)
         host = headers.get("host", "").lower()
-        session = self._session(headers, host, local)
-        cookie = ""
-        answer: Any = None
-        if host not in self._hosts:
-            answer = _refusal(421, "This address is not served here.")
-        elif local != _is_loopback(host.rsplit(":", 1)[0].strip("[]")):
-            answer = _refusal(421, "This address is not served here.")
-        elif not local and not self._requests.allow(client):
-            answer = _refusal(429, "Too many requests. Wait a minute and try again.")
-        elif scope["method"] not in _SAFE and not _same_origin(headers, host):
-            answer = _refusal(403, "This request comes from another page and is refused.")
-        elif session is None:
-            if local:
-                session = self._sessions.new(local=True)
-                cookie = session_cookie(host, session)
-            elif scope["path"] not in _OPEN:
-                answer = (
-                    RedirectResponse("/enter", 303)
-                    if scope["method"] in _SAFE
-                    else _refusal(403, "Enter the code first.")
-                )
-        scope.setdefault("state", {})["session"] = session
-        scope["state"]["client"], scope["state"]["local"] = client, local
+        here = f"{scope.get('scheme', 'http')}://{host}"
+        state = scope.setdefault("state", {})
+        state.update(client=client, local=local, here=here, session=None, proven=False)
+        cookie, answer = "", self._refused(scope["method"], headers, here, client)
+        if answer is None:
+            state["session"] = self._session(headers, host, local)
+            state["proven"] = _is_vouched_for(headers) or state["session"] is not None
+            answer, cookie = self._welcomed(scope, headers)
 
         async def send_with_headers(message: Message) -> None:
             if message["type"] == "http.response.start":
@@ -210,11 +93,46 @@ class SecurityMiddleware:
 
         await (answer or self.inner)(scope, receive, send_with_headers)
 
+    def _refused(self, method: str, headers: Headers, here: str, client: str) -> Any:
+        """Return the refusal of a request that nobody may make, else None."""
+        host, local = here.partition("://")[2], is_loopback(client)
+        if host not in self._hosts or local != is_loopback(host.rsplit(":", 1)[0].strip("[]")):
+            return _refusal(421, "This address is not served here.")
+        if not local and not self._requests.allow(client):
+            return _refusal(429, "Too many requests. Wait a minute and try again.")
+        if method not in _SAFE and not _same_origin(headers, here):
+            return _refusal(403, _FROM_ELSEWHERE)
+        return None
+
+    def _welcomed(self, scope: Scope, headers: Headers) -> tuple[Any, str]:
+        """Return what stands between this request and its page, and the cookie that it gets."""
+        state = scope["state"]
+        if _comes_from_elsewhere(headers, state["here"]):
+            # No cookie: it would take the place of the one that this browser has.
+            state["session"] = None
+            if headers.get("sec-fetch-mode", "navigate") != "navigate":
+                return _refusal(403, _FROM_ELSEWHERE), ""
+            return self._door, ""
+        if state["session"] is not None:
+            return None, ""
+        if state["local"]:
+            session = state["session"] = self._sessions.of_this_machine()
+            return None, session_cookie(state["here"], session)
+        if scope["path"] in _OPEN:
+            return None, ""
+        if scope["method"] not in _SAFE:
+            return _refusal(403, "Enter the code first."), ""
+        query = scope.get("query_string", b"").decode("latin-1")
+        back = scope["path"] + (f"?{query}" if query else "")
+        onward = "" if back == "/" else f"?back={quote(back[:600], safe='', errors='replace')}"
+        return RedirectResponse(f"/enter{onward}", 303), ""
+
     def _session(self, headers: Headers, host: str, local: bool) -> Session | None:
         try:
             jar = SimpleCookie(headers.get("cookie", "")[:8192])
         except CookieError:
             return None
+        # SameSite=Strict: what another site sends brings no cookie.
         morsel = jar.get(cookie_name(host))
         return self._sessions.find(morsel.value, local=local) if morsel else None
 
@@ -230,24 +148,44 @@ def cookie_name(host: str) -> str:
     return f"ridelog_{port if port.isdigit() else '80'}"
 
 
-def session_cookie(host: str, session: Session) -> str:
-    """Return the header that lets a browser in."""
-    # Not "Secure": on plain HTTP in the workshop's network browsers would drop it.
-    return f"{cookie_name(host)}={session.key}; Path=/; HttpOnly; SameSite=Strict"
+def session_cookie(here: str, session: Session) -> str:
+    """Return the header that lets in a browser at an address such as "https://HOST:PORT"."""
+    scheme, _, host = here.partition("://")
+    # On plain HTTP browsers would drop a cookie that is "Secure".
+    secure = "; Secure" if scheme == "https" else ""
+    return f"{cookie_name(host)}={session.key}; Path=/; HttpOnly; SameSite=Strict{secure}"
 
 
-def _same_origin(headers: Headers, host: str) -> bool:
-    """Return whether a change comes from a page of this very address."""
-    origin = headers.get("origin")
-    site = headers.get("sec-fetch-site")
-    return origin == f"http://{host}" and site in (None, "same-origin", "none")
-
-
-def _is_loopback(address: str) -> bool:
+def is_loopback(address: str) -> bool:
+    """Return whether an address is this machine's own."""
     try:
         return address == "localhost" or ip_address(address).is_loopback
     except ValueError:
         return False
+
+
+def _same_origin(headers: Headers, here: str) -> bool:
+    """Return whether a change comes from a page of this very address."""
+    return headers.get("origin") == here and headers.get("sec-fetch-site") in (None, *_OURS)
+
+
+def _is_vouched_for(headers: Headers) -> bool:
+    """Return whether the browser itself vouches that no other site sent this request."""
+    return headers.get("sec-fetch-site") in _OURS
+
+
+def _comes_from_elsewhere(headers: Headers, here: str) -> bool:
+    """Return whether anything says that another site sent this request.
+
+    On plain HTTP in a network browsers say little, and there the cookie alone decides.
+    """
+    site, origin = headers.get("sec-fetch-site"), headers.get("origin")
+    if site is not None:
+        return site not in _OURS
+    if origin is not None:
+        return origin != here
+    referer = headers.get("referer", f"{here}/")
+    return not f"{referer}/".startswith(f"{here}/")
 
 
 def _refusal(status: int, words: str) -> PlainTextResponse:

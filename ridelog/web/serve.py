@@ -3,14 +3,19 @@
 Heavy imports wait until the page is opened.
 """
 
+import os
 import socket
 import sys
+from contextlib import suppress
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from ridelog.core.errors import RideLogError
+
+if TYPE_CHECKING:
+    import ssl
 
 
 class ServeError(RideLogError):
@@ -38,16 +43,30 @@ def serve(
         bool,
         typer.Option("--lan", help="Let telephones of the same network in, with a one-time code."),
     ] = False,
+    unencrypted: Annotated[
+        bool,
+        typer.Option(
+            "--unencrypted",
+            help="With --lan: plain HTTP, without this machine's certificate; "
+            "whoever is in the network can read along.",
+        ),
+    ] = False,
 ) -> None:
     """Open the workshop page on this machine: drop logs, read figures, compare."""
     from ridelog.book.book import Book
 
+    if unencrypted and not lan:
+        raise typer.BadParameter("it says how telephones come in: give --lan with it.")
+    os.umask(0o077)  # whatever the page keeps is its user's alone
     with Book(book) as opened:  # made or brought up to date before anyone asks
         folder = opened.folder
+    with suppress(OSError):  # one that was made by an older ridelog; or not ours to close
+        folder.chmod(0o700)
     sockets = [listening("127.0.0.1", port)]
     port = int(sockets[0].getsockname()[1])
     hosts = {f"127.0.0.1:{port}", f"localhost:{port}"}
-    address = None
+    address, fingerprint = None, ""
+    contexts: dict[str, ssl.SSLContext] = {}
     if lan:
         host = lan_host()
         if host is None:
@@ -57,27 +76,46 @@ def serve(
             )
         sockets.append(listening(host, port))
         hosts.add(f"{host}:{port}")
-        address = f"http://{host}:{port}"
+        address = f"{'http' if unencrypted else 'https'}://{host}:{port}"
+        if not unencrypted:
+            contexts[host], fingerprint = _secured(folder, host)
 
     import uvicorn
 
+    from ridelog.web.admission import PairingCodes
     from ridelog.web.app import make_app
-    from ridelog.web.security import PairingCodes
+    from ridelog.web.connections import Gate, gated
     from ridelog.web.worker import Worker
 
     codes, worker = PairingCodes(), Worker()
     worker.start()  # loads what it needs while the first page is read
-    app = make_app(folder, hosts=frozenset(hosts), lan_address=address, codes=codes, worker=worker)
+    app = make_app(
+        folder, hosts=frozenset(hosts), lan_address=address, fingerprint=fingerprint, codes=codes,
+        worker=worker,
+    )  # fmt: skip
     print(f"Ride book: {folder}", file=sys.stderr)
     print(f"The workshop page is open at http://127.0.0.1:{port}/  (stop with Ctrl-C)", flush=True)
     if address:
-        _show_code(address, codes.new())
+        _show_code(address, codes.new(), fingerprint)
     config = uvicorn.Config(
         app, log_level="warning", access_log=False, server_header=False, date_header=False,
-        timeout_keep_alive=20, timeout_graceful_shutdown=3, limit_concurrency=200,
-        h11_max_incomplete_event_size=32 * 1024, lifespan="on",
+        timeout_keep_alive=20, timeout_graceful_shutdown=3, loop="asyncio", ws="none",
+        http=gated(Gate(), contexts), h11_max_incomplete_event_size=32 * 1024, lifespan="on",
+        proxy_headers=False,  # nothing stands between: who asks is who connects
     )  # fmt: skip
     uvicorn.Server(config).run(sockets=sockets)
+
+
+def _secured(folder: Path, host: str) -> "tuple[ssl.SSLContext, str]":
+    """Return how an address is encrypted, and the fingerprint that telephones are shown."""
+    import ssl
+
+    from ridelog.web.certificate import certificate_for
+
+    certificate = certificate_for(folder, host)
+    context = ssl.SSLContext(ssl.PROTOCOL_TLS_SERVER)
+    context.load_cert_chain(certificate.path)
+    return context, certificate.fingerprint
 
 
 def lan_host() -> str | None:
@@ -113,12 +151,19 @@ def listening(host: str, port: int) -> socket.socket:
     return opened
 
 
-def _show_code(address: str, code: str) -> None:
+def _show_code(address: str, code: str, fingerprint: str) -> None:
     """Show how the first telephone gets in; more codes are made on the page itself."""
     import segno
 
     print(f"For a telephone in the same network: {address}/enter with the code {code}")
     print("(one telephone, within ten minutes; more codes on the page under Telephone)")
+    if fingerprint:
+        print(
+            "It will not know the certificate, which this machine made. Go on only if its SHA-256"
+        )
+        print(f"fingerprint is {fingerprint}")
+    else:
+        print("The connection is not encrypted: whoever is in the network can read along.")
     if sys.stdout.isatty():
         segno.make(f"{address}/enter#{code}", error="m").terminal(compact=True)
     sys.stdout.flush()

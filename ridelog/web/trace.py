@@ -2,7 +2,6 @@
 
 import io
 import json
-import math
 from dataclasses import dataclass
 from functools import lru_cache
 from pathlib import Path
@@ -19,10 +18,10 @@ from ridelog.core.track import BoolArray, FloatArray, IntArray
 from ridelog.core.units import SpeedUnit
 from ridelog.present.thinning import lowest_and_highest, thin_path
 from ridelog.web.ride_pages import result_of
-from ridelog.web.views import PageError, reads_book, server_of, unit_of
+from ridelog.web.views import PageError, asked_of, reads_book, server_of, unit_of
 from ridelog.workflow.measuring import TRACE
 
-_MOST_COLUMNS = 4_000
+_MOST_COLUMNS, _USUAL_COLUMNS = 4_000, 800.0
 # Points of the path on the page, and how far one may lie from the line that leaves it out. [m]
 _MOST_PATH, _PATH_TOLERANCE_M = 3_000, 0.05
 _LONGEST_S = 1e8
@@ -49,7 +48,7 @@ def ride_chart(request: Request, book: Book) -> Response:
 
     trace, result = _trace(request, book)
     unit = unit_of(request)
-    shade = "dark" if request.query_params.get("shade") == "dark" else "light"
+    shade = asked_of(request).shade
     if not len(trace.time_s):
         raise PageError("nothing is known of this ride's motion.", "look at the signal.", 404)
     start_s, end_s = float(trace.time_s[0]), float(trace.time_s[-1])
@@ -82,8 +81,11 @@ def ride_chart(request: Request, book: Book) -> Response:
 def ride_trace(request: Request, book: Book) -> Response:
     """Return speed and band between two times, thinned to the pixels asked for."""
     trace, _ = _trace(request, book)
-    start_s, end_s = _number(request, "from", -_LONGEST_S), _number(request, "to", _LONGEST_S)
-    columns = int(min(max(_number(request, "columns", 800.0), 1.0), 10_000.0))
+    asked = asked_of(request)
+    start_s = -_LONGEST_S if asked.start_s is None else asked.start_s
+    end_s = _LONGEST_S if asked.end_s is None else asked.end_s
+    wanted = _USUAL_COLUMNS if asked.columns is None else asked.columns
+    columns = int(min(max(wanted, 1.0), 10_000.0))
     data = speed_columns(trace, unit_of(request), start_s, end_s, columns)
     return Response(json.dumps(data, allow_nan=False), media_type="application/json")
 
@@ -106,14 +108,6 @@ def _read_trace(folder: str, ride_id: int, result_id: int) -> RideTrace:
         numbers = ("time_s", "speed_mps", "speed_sd_mps", "east_m", "north_m")
         broken = arrays["broken"].astype(bool)
         return RideTrace(broken=broken, **{n: arrays[n].astype(np.float64) for n in numbers})
-
-
-def _number(request: Request, name: str, otherwise: float) -> float:
-    try:
-        value = float(request.query_params.get(name, otherwise))
-    except ValueError as error:
-        raise PageError(f"{name}: this is no number.", "load the page again.") from error
-    return value if math.isfinite(value) else otherwise
 
 
 def _spans(document: dict[str, Any]) -> list[tuple[float, float, str]]:

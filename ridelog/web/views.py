@@ -3,7 +3,8 @@
 import asyncio
 import re
 from collections import OrderedDict
-from collections.abc import Awaitable, Callable
+from collections.abc import Awaitable, Callable, Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass, field
 from functools import cache, wraps
 from pathlib import Path
@@ -21,8 +22,10 @@ from ridelog.core.errors import BookError, RideLogError
 from ridelog.core.text import clean
 from ridelog.core.units import SPEED_UNITS, SpeedUnit
 from ridelog.present.words import elapsed_words
+from ridelog.web.admission import PairingCodes, RateLimiter, Sessions, WrongTries
+from ridelog.web.asked import Query, asked_in
 from ridelog.web.job_queue import JobQueue
-from ridelog.web.security import ALONE_POLICY, PairingCodes, RateLimiter, Sessions, token_is_right
+from ridelog.web.security import ALONE_POLICY, token_is_right
 from ridelog.web.worker import ComparedRides
 from ridelog.workflow import book_ride
 
@@ -31,7 +34,10 @@ Endpoint = Callable[[Request], Awaitable[Response]]
 UNIT_COOKIE = "ridelog_unit"
 # Cookie values are plain letters; labels are not.
 UNIT_WORDS = {"kmh": "km/h", "mph": "mph"}
-_MOST_FORM_BYTES = 256 * 1024
+# A form is small and comes at once; one that trickles holds a connection. Own choice.
+_MOST_FORM_BYTES, _LONGEST_FORM_S = 256 * 1024, 15.0
+# A set-up file holds no longer name of a machine (machine.setup), so the page takes none.
+MOST_NAME = 80
 _FILTERS: dict[str, Callable[..., object]] = {
     "top_speed": book_ride.top_speed,
     "speed": book_ride.speed,
@@ -48,32 +54,62 @@ _BACK = re.compile(r"/(?!/)[A-Za-z0-9/_.?=&%+-]{0,500}")
 class ServerState:
     """What the server holds: where the book is, the queue, who may come in and how often.
 
-    ``comparisons`` are those made last, so that a download does not compute them again.
+    ``lan_address`` is where telephones come in, ``fingerprint`` that of the certificate they are
+    shown, empty without encryption; ``comparisons`` are those made last or being made, so that
+    nothing is computed twice.
     """
 
     folder: Path
     queue: JobQueue
     sessions: Sessions
     codes: PairingCodes
-    code_tries: RateLimiter
+    wrong_tries: WrongTries
     uploads: RateLimiter
     upload_slots: asyncio.Semaphore
     lan_address: str | None
-    comparisons: OrderedDict[str, ComparedRides] = field(default_factory=OrderedDict)
+    fingerprint: str
+    comparisons: OrderedDict[str, asyncio.Task[ComparedRides]] = field(default_factory=OrderedDict)
 
 
 class PageError(RideLogError):
-    """Something that the page was asked for and cannot be."""
+    """Something that the page was asked for and cannot be; ``field`` of a form, if it is there."""
 
-    def __init__(self, problem: str, advice: str = "", status: int = 400) -> None:
+    def __init__(
+        self, problem: str, advice: str = "", status: int = 400, *, field: str = ""
+    ) -> None:
         super().__init__(problem, advice)
-        self.status = status
+        self.status, self.field = status, field
+
+
+@contextmanager
+def at_field(name: str) -> Iterator[None]:
+    """Say of what the book refuses here that it belongs to a field of the form."""
+    try:
+        yield
+    except BookError as error:
+        raise PageError(error.problem, error.advice, field=name) from error
+
+
+def name_in(form: Form, name: str, what: str) -> str:
+    """Return a name from a form; PageError at its field if it is longer than a set-up file's."""
+    given = " ".join(form.get(name, "").split())
+    if len(given) > MOST_NAME:
+        raise PageError(
+            f"{what}: the name has {len(given):,} letters, {MOST_NAME} are the most.",
+            "shorten it.", field=name,
+        )  # fmt: skip
+    return given
 
 
 def server_of(request: Request) -> ServerState:
     """Return what the server holds."""
     found: ServerState = request.app.state.server
     return found
+
+
+def asked_of(request: Request) -> Query:
+    """Return what the address asks for after its question mark."""
+    return asked_in(request.query_params)
 
 
 def unit_of(request: Request) -> SpeedUnit:
@@ -113,7 +149,13 @@ def problems_as_pages(endpoint: Endpoint) -> Endpoint:
     @wraps(endpoint)
     async def answer(request: Request) -> Response:
         try:
-            return await endpoint(request)
+            made = await endpoint(request)
+            if request.method == "POST" and _is_script(request) and made.status_code == 303:
+                # The script that sent the form goes on by itself, once nothing was refused.
+                place = JSONResponse({"to": made.headers["location"]})
+                place.raw_headers += [h for h in made.raw_headers if h[0] == b"set-cookie"]
+                return place
+            return made
         except ClientDisconnect:
             return Response(status_code=400)
         except RideLogError as error:
@@ -123,6 +165,26 @@ def problems_as_pages(endpoint: Endpoint) -> Endpoint:
             return problem_page(request, error, status)
 
     return answer
+
+
+def computes(endpoint: Endpoint) -> Endpoint:
+    """Return an endpoint that works for seconds, and so never at another site's word.
+
+    Whoever brings neither a cookie nor their browser's word that they came from here gets the
+    cookie first, with a page that leads on.
+    """
+
+    @wraps(endpoint)
+    async def answer(request: Request) -> Response:
+        return await (endpoint if request.state.proven else door_page)(request)
+
+    return answer
+
+
+async def door_page(request: Request) -> Response:
+    """Return the page that leads on to the address asked for, and computes nothing."""
+    query = f"?{request.url.query}" if request.url.query else ""
+    return page(request, "door.html", onward=safe_back(request.url.path + query))
 
 
 def reads_book(function: Callable[[Request, Book], Response]) -> Endpoint:
@@ -144,7 +206,7 @@ def changes_book(function: Callable[[Request, Book, Form], Response]) -> Endpoin
         if not token_is_right(request.state.session, form.get("token", "")):
             raise PageError(
                 "the page was older than the server, so the change was not made.",
-                "load the page again and repeat it.", 403,
+                "load the page again: what you typed is still there.", 403,
             )  # fmt: skip
 
         return await _with_book(request, function, form)
@@ -161,11 +223,15 @@ async def _with_book(request: Request, function: Callable[..., Response], *form:
 
 
 def problem_page(request: Request, error: RideLogError, status: int) -> Response:
-    """Return a page that says what is wrong and what to do; as JSON where a script put a log."""
+    """Return a page that says what is wrong and what to do; as JSON where a script asked."""
     words = {"problem": clean(error.problem), "advice": clean(error.advice)}
-    if request.method == "PUT":
-        return JSONResponse(words, status)
+    if request.method == "PUT" or _is_script(request):
+        return JSONResponse({**words, "field": getattr(error, "field", "")}, status)
     return page(request, "problem.html", status, **words)
+
+
+def _is_script(request: Request) -> bool:
+    return "application/json" in request.headers.get("accept", "")
 
 
 def attachment(data: bytes, kind: str, name: str, *, alone: bool = False) -> Response:
@@ -182,13 +248,17 @@ def attachment(data: bytes, kind: str, name: str, *, alone: bool = False) -> Res
 async def form_of(request: Request) -> Form:
     """Return the fields of a form, the first value of each.
 
-    PageError if it is too large, or no form.
+    PageError if it is too large, too slow, or no form.
     """
     body = b""
-    async for part in request.stream():
-        body += part
-        if len(body) > _MOST_FORM_BYTES:
-            raise PageError("the form is too large.", "shorten the texts in it.", 413)
+    try:
+        async with asyncio.timeout(_LONGEST_FORM_S):
+            async for part in request.stream():
+                body += part
+                if len(body) > _MOST_FORM_BYTES:
+                    raise PageError("the form is too large.", "shorten the texts in it.", 413)
+    except TimeoutError as error:
+        raise PageError("the form did not come whole in time.", "send it again.", 408) from error
     kind = request.headers.get("content-type", "").split(";")[0].strip().lower()
     if kind != "application/x-www-form-urlencoded":
         raise PageError("the request is no form of this page.", "use the page itself.", 415)
@@ -201,21 +271,24 @@ async def form_of(request: Request) -> Form:
 
 def number_of(text: str, what: str) -> int:
     """Return a number from a form; PageError if it is none."""
-    if not text.isdigit() or len(text) > 12:
+    if not re.fullmatch("[0-9]{1,12}", text):
         raise PageError(f"{what}: {text[:20]!r} is no number.", "load the page again.")
     return int(text)
 
 
-def seconds_of(text: str, what: str) -> float:
+def seconds_of(form: Form, name: str, what: str) -> float:
     """Return a time in a ride: seconds, or such as 1:23.4 or 1:04:36 as a clock shows it.
 
-    PageError if it is neither.
+    PageError at its field if it is neither.
     """
-    match = re.fullmatch(r"\s*(?:(?:(\d{1,3}):)?(\d{1,5}):)?(\d{1,6}(?:[.,]\d{1,6})?)\s*", text)
+    text = form.get(name, "")
+    pattern = r"\s*(?:(?:([0-9]{1,3}):)?([0-9]{1,5}):)?([0-9]{1,6}(?:[.,][0-9]{1,6})?)\s*"
+    match = re.fullmatch(pattern, text)
     if match is None:
         raise PageError(
-            f"{what}: {text[:40]!r} is no time.", "write seconds, or minutes:seconds such as 1:23."
-        )
+            f"{what}: {text[:40]!r} is no time.",
+            "write seconds, or minutes:seconds such as 1:23.", field=name,
+        )  # fmt: skip
     hours, minutes = float(match[1] or 0), float(match[2] or 0)
     return 3600.0 * hours + 60.0 * minutes + float(match[3].replace(",", "."))
 

@@ -10,7 +10,7 @@ from ridelog.book.records import RideEntry
 from ridelog.core.estimate import Estimate
 from ridelog.core.units import SPEED_UNITS
 from ridelog.present.words import elapsed_words
-from ridelog.web.machine_pages import Point, _panel
+from ridelog.web.history import Point, _panel
 from ridelog.workflow.book_ride import bounds, day_and_year, lasting, moment, speed, top_speed
 
 

@@ -2,6 +2,7 @@
 
 import re
 from pathlib import Path
+from urllib.parse import quote
 
 import pytest
 from visitor import HOST, LAN_HOST, Visitor, app_in
@@ -24,7 +25,8 @@ def test_this_machine_comes_in_by_itself(app: SecurityMiddleware) -> None:
     answer = visitor.get("/")
     assert answer.status == 200 and "Drop the logs of test rides here" in answer.words
     assert re.fullmatch(
-        r"ridelog_8437=[\w-]{43}; Path=/; HttpOnly; SameSite=Strict", answer.cookies[0]
+        r"ridelog_8437=[\w-]{22}\.[0-9a-f]{64}; Path=/; HttpOnly; SameSite=Strict",
+        answer.cookies[0],
     )
     assert not visitor.get("/").cookies, "one session a browser"
 
@@ -120,6 +122,20 @@ def test_numbers_too_large_for_the_book_are_no_crash(app: SecurityMiddleware) ->
         assert answer.status == 404
 
 
+@pytest.mark.parametrize("number", ["²", "٣", "½", "1_0", "+1", "9" * 40, "", "-1"])
+def test_what_is_no_number_to_python_is_no_crash(app: SecurityMiddleware, number: str) -> None:
+    visitor = Visitor(app)
+    visitor.get("/")
+    word = quote(number)
+    for path in (f"/?page={word}", f"/?machine={word}", f"/compare?before={word}&after={word}",
+                 f"/compare?before=1&after={word}", f"/machines/1?saved={word}"):  # fmt: skip
+        assert visitor.get(path).status in (200, 400, 404), path
+    for path, field in (("/tasks/dismiss", "task"), ("/machines", "name")):
+        assert visitor.post(path, **{field: number}).status in (303, 400), path
+    declared = number.encode("utf-8").decode("latin-1")
+    assert visitor.put("a.gpx", b"log", **{"content-length": declared}).status in (202, 200, 413)
+
+
 def test_a_form_is_bounded(app: SecurityMiddleware) -> None:
     visitor = Visitor(app)
     visitor.get("/")
@@ -130,7 +146,7 @@ def test_a_form_is_bounded(app: SecurityMiddleware) -> None:
 
 
 def phone(app: SecurityMiddleware) -> Visitor:
-    return Visitor(app, host=LAN_HOST, client="192.168.7.44")
+    return Visitor(app, host=LAN_HOST, client="192.168.7.44", scheme="https")
 
 
 def code_from(app: SecurityMiddleware) -> str:
@@ -166,13 +182,113 @@ def test_a_telephone_comes_in_with_a_code_once(lan_app: SecurityMiddleware) -> N
     assert visitor.post("/phone/code").status == 403, "only this machine makes codes"
 
 
-def test_a_telephone_may_try_five_codes(lan_app: SecurityMiddleware) -> None:
+def test_a_guesser_waits_and_the_owners_code_stays_good(lan_app: SecurityMiddleware) -> None:
     code = code_from(lan_app)
+    guesser = Visitor(lan_app, host=LAN_HOST, client="192.168.7.66", scheme="https")
+    for _ in range(4):
+        assert guesser.post("/enter", code="WRONGONE").status == 403
+    for _ in range(30):
+        answer = guesser.post("/enter", code=code)
+        assert answer.status == 429 and "Too many wrong codes from here. Wait 2 s" in answer.words
+        assert answer.headers["retry-after"] == "2"
+    assert phone(lan_app).post("/enter", code=code).status == 303
+
+
+def test_a_telephone_goes_on_where_it_wanted_to(lan_app: SecurityMiddleware) -> None:
     visitor = phone(lan_app)
-    for _ in range(5):
-        assert visitor.post("/enter", code="WRONGONE").status == 403
-    answer = visitor.post("/enter", code=code)
-    assert answer.status == 429 and "Too many tries. Wait ten minutes." in answer.words
+    answer = visitor.get("/compare?before=1&after=2")
+    assert answer.headers["location"] == "/enter?back=%2Fcompare%3Fbefore%3D1%26after%3D2"
+    page = visitor.get(answer.headers["location"])
+    assert 'name="back" value="/compare?before=1&amp;after=2"' in page.text
+    answer = visitor.post("/enter", code=code_from(lan_app), back="/compare?before=1&after=2")
+    assert (answer.status, answer.headers["location"]) == (303, "/compare?before=1&after=2")
+    other = phone(lan_app)
+    answer = other.post("/enter", code=code_from(lan_app), back="//evil.example")
+    assert answer.headers["location"] == "/"
+
+
+def test_a_cookie_over_https_is_never_sent_in_the_open(lan_app: SecurityMiddleware) -> None:
+    answer = phone(lan_app).post("/enter", code=code_from(lan_app))
+    assert answer.cookies[0].endswith("; Path=/; HttpOnly; SameSite=Strict; Secure")
+    plain = Visitor(lan_app, host=LAN_HOST, client="192.168.7.44")
+    answer = plain.post("/enter", code=code_from(lan_app))
+    assert answer.cookies[0].endswith("; Path=/; HttpOnly; SameSite=Strict")
+
+
+def test_the_fingerprint_stands_beside_the_code(lan_app: SecurityMiddleware) -> None:
+    local = Visitor(lan_app)
+    assert "only if its SHA-256 fingerprint is this one: AB:CD" in local.get("/phone").words
+    assert "only if its SHA-256 fingerprint is this one: AB:CD" in local.post("/phone/code").words
+
+
+ELSEWHERE = [
+    {"sec-fetch-site": "cross-site"},
+    {"sec-fetch-site": "same-site"},
+    {"origin": "http://evil.example"},
+    {"origin": "null"},
+    {"referer": "http://evil.example/page"},
+    {"referer": f"http://{HOST}.evil.example/"},
+]
+
+
+@pytest.mark.parametrize("headers", ELSEWHERE)
+def test_another_sites_requests_change_and_compute_nothing(
+    app: SecurityMiddleware, headers: dict[str, str]
+) -> None:
+    owner = Visitor(app)
+    owner.get("/")
+    cookies = dict(owner.cookies)
+    for path in ("/", "/compare?before=1&after=2", "/rides/1", "/tasks"):
+        answer = owner.ask("GET", path, headers={**headers, "sec-fetch-mode": "navigate"})
+        assert answer.status == 200 and "This leads to the workshop" in answer.words, path
+        assert f'href="{path.replace("&", "&amp;")}"' in answer.text
+        assert 'data-token=""' in answer.text and not answer.cookies
+        if "sec-fetch-site" in headers:
+            answer = owner.ask("GET", path, headers={**headers, "sec-fetch-mode": "no-cors"})
+            assert answer.status == 403 and "from another page" in answer.text
+    assert owner.cookies == cookies and owner.post("/machines", name="Mine").status == 303
+
+
+@pytest.mark.parametrize(
+    ("path", "onward"),
+    [
+        ("//evil.example/x", "/"),
+        ("/\\evil.example", "/%5Cevil.example"),
+        ("/<script>", "/"),
+    ],
+)
+def test_the_door_leads_to_our_own_pages_only(
+    app: SecurityMiddleware, path: str, onward: str
+) -> None:
+    answer = Visitor(app).ask("GET", path, headers={"sec-fetch-site": "cross-site"})
+    assert f'class="button main" href="{onward}"' in answer.text
+
+
+@pytest.mark.parametrize(
+    "headers", [{}, {"sec-fetch-site": "none"}, {"referer": f"http://{HOST}/"}]
+)
+def test_our_own_requests_pass(app: SecurityMiddleware, headers: dict[str, str]) -> None:
+    visitor = Visitor(app)
+    assert "Drop the logs" in visitor.ask("GET", "/", headers=headers).words
+
+
+def test_what_computes_needs_a_cookie_or_the_browsers_word(app: SecurityMiddleware) -> None:
+    for path in ("/compare?before=1&after=2", "/compare/sheet.pdf?before=1&after=2",
+                 "/rides/1/report.html", "/machines/1/setups/1/what-if?asked=1"):  # fmt: skip
+        visitor = Visitor(app)
+        assert "This leads to the workshop" in visitor.get(path).words
+        assert visitor.cookies, "the next click brings it along"
+        assert visitor.get(path).status == 404
+        word = {"sec-fetch-site": "same-origin"}
+        assert Visitor(app).ask("GET", path, headers=word).status == 404
+
+
+def test_any_number_of_strangers_ends_no_session(app: SecurityMiddleware) -> None:
+    owner = Visitor(app)
+    owner.get("/machines")
+    for _ in range(501):
+        assert Visitor(app).get("/machines").status == 200
+    assert owner.post("/machines", name="Mine").status == 303
 
 
 def test_a_telephones_cookie_is_not_this_machines(lan_app: SecurityMiddleware) -> None:

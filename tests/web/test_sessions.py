@@ -1,6 +1,12 @@
 """PairingCodes, sessions and limits, on a clock that the test moves."""
 
-from ridelog.web.security import CODE_LIFE_S, PairingCodes, RateLimiter, Sessions
+from ridelog.web.admission import (
+    CODE_LIFE_S,
+    PairingCodes,
+    RateLimiter,
+    Sessions,
+    WrongTries,
+)
 
 
 class Clock:
@@ -28,19 +34,48 @@ def test_a_code_dies_of_age_and_of_a_newer_one() -> None:
     assert not codes.use(second)
 
 
-def test_a_code_bears_twenty_wrong_tries() -> None:
+def test_wrong_codes_never_cost_the_owner_the_code() -> None:
     codes = PairingCodes()
     code = codes.new()
-    for _ in range(20):
+    for _ in range(1000):
         assert not codes.use("AAAAAAAA" if code != "AAAAAAAA" else "BBBBBBBB")
-    assert not codes.use(code)
+    assert codes.use(code)
     assert not PairingCodes().use("") and not PairingCodes().use("--------")
 
 
-def test_sessions_belong_to_one_kind_of_client_and_end() -> None:
+def test_who_guesses_waits_longer_each_time_and_nobody_else_does() -> None:
+    clock = Clock()
+    tries = WrongTries(clock)
+    waits = []
+    for _ in range(14):
+        tries.note("guesser", right=False)
+        waits.append(tries.wait_s("guesser"))
+        assert tries.wait_s("owner") == 0.0
+        clock.now += waits[-1]
+        assert tries.wait_s("guesser") == 0.0
+    # Three are free, then the wait doubles, ten minutes at most.
+    assert waits == [0, 0, 0, 2, 4, 8, 16, 32, 64, 128, 256, 512, 600, 600]
+    # So few of 31**8 codes are tried in the life of one.
+    assert sum(sum(waits[:k]) <= CODE_LIFE_S for k in range(len(waits))) == 12
+
+
+def test_a_right_code_or_an_hour_wipes_out_wrong_ones() -> None:
+    clock = Clock()
+    tries = WrongTries(clock)
+    for _ in range(5):
+        tries.note("a", right=False)
+        tries.note("b", right=False)
+    tries.note("a", right=True)
+    assert tries.wait_s("a") == 0.0 and tries.wait_s("b") == 4.0
+    clock.now += 3601.0
+    tries.note("b", right=False)
+    assert tries.wait_s("b") == 0.0
+
+
+def test_a_telephones_session_is_no_browser_of_this_machine_and_ends() -> None:
     clock = Clock()
     sessions = Sessions(clock)
-    session = sessions.new(local=False)
+    session = sessions.of_a_telephone()
     assert sessions.find(session.key, local=False) is session
     assert sessions.find(session.key, local=True) is None
     assert sessions.find("other", local=False) is None
@@ -48,12 +83,28 @@ def test_sessions_belong_to_one_kind_of_client_and_end() -> None:
     assert sessions.find(session.key, local=False) is None
 
 
-def test_there_are_never_more_than_500_sessions() -> None:
+def test_a_browser_of_this_machine_proves_itself_and_has_a_token_of_its_own() -> None:
     sessions = Sessions()
-    first = sessions.new(local=True)
+    one, other = sessions.of_this_machine(), sessions.of_this_machine()
+    assert sessions.find(one.key, local=True) == one and one.token != other.token
+    assert sessions.find(one.key, local=False) is None
+    name, _, sign = one.key.partition(".")
+    for forged in (name, f"{name}.", f"{name}.{'0' * 64}", f"x{one.key}", f"{name}x.{sign}", "."):
+        assert sessions.find(forged, local=True) is None, forged
+    assert Sessions().find(one.key, local=True) is None, "a server's keys are its own"
+
+
+def test_those_that_come_later_push_nobody_out() -> None:
+    sessions = Sessions()
+    first, phone = sessions.of_this_machine(), sessions.of_a_telephone()
+    for _ in range(2_000):
+        sessions.of_this_machine()
+    assert sessions.find(first.key, local=True) == first
+    assert sessions.find(phone.key, local=False) is phone
+    # Of telephones, each of which brought a code of the owner's, five hundred are kept.
     for _ in range(500):
-        sessions.new(local=True)
-    assert sessions.find(first.key, local=True) is None
+        sessions.of_a_telephone()
+    assert sessions.find(phone.key, local=False) is None
 
 
 def test_a_bucket_empties_and_refills() -> None:

@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import Any
 from urllib.parse import urlencode
 
+from ridelog.book.book import Book
 from ridelog.web.app import make_app
 from ridelog.web.job_queue import JobQueue
 from ridelog.web.security import SecurityMiddleware
@@ -52,9 +53,13 @@ class Visitor:
     """One browser at one address."""
 
     def __init__(
-        self, app: SecurityMiddleware, host: str = HOST, client: str = "127.0.0.1"
+        self,
+        app: SecurityMiddleware,
+        host: str = HOST,
+        client: str = "127.0.0.1",
+        scheme: str = "http",
     ) -> None:
-        self.app, self.host, self.client = app, host, client
+        self.app, self.host, self.client, self.scheme = app, host, client, scheme
         self.cookies: dict[str, str] = {}
         self.token = ""
 
@@ -87,14 +92,14 @@ class Visitor:
         """Send a form of a page that this browser has read."""
         body = urlencode({"token": self.token, **form}).encode()
         headers = {
-            "origin": f"http://{self.host}",
+            "origin": f"{self.scheme}://{self.host}",
             "content-type": "application/x-www-form-urlencoded",
         }
         return self.ask("POST", path, body, headers=headers)
 
     def put(self, name: str, data: bytes | list[bytes], **headers: str) -> Answer:
         """Drop a log."""
-        sent = {"origin": f"http://{self.host}", "x-ridelog-token": self.token, **headers}
+        sent = {"origin": f"{self.scheme}://{self.host}", "x-ridelog-token": self.token, **headers}
         return self.ask("PUT", f"/logs?{urlencode({'name': name})}", data, headers=sent)
 
     async def _call(
@@ -103,7 +108,7 @@ class Visitor:
         bare, _, query = path.partition("?")
         scope = {
             "type": "http", "asgi": {"version": "3.0"}, "http_version": "1.1", "method": method,
-            "scheme": "http", "path": bare, "raw_path": bare.encode(), "root_path": "",
+            "scheme": self.scheme, "path": bare, "raw_path": bare.encode(), "root_path": "",
             "query_string": query.encode(), "client": (self.client, 50_000),
             "headers": [(k.encode("latin-1"), v.encode("latin-1")) for k, v in headers.items()],
         }  # fmt: skip
@@ -140,10 +145,12 @@ class Visitor:
 
 def app_in(folder: Path, *, lan: bool = False, worker: Worker | None = None) -> SecurityMiddleware:
     """Return an application on a book; its queue stands still until ``queue_of`` starts it."""
+    Book(folder).close()  # made before anyone asks, as `serve` does
     return make_app(
         folder,
         hosts=frozenset({HOST, "localhost:8437", *([LAN_HOST] if lan else [])}),
-        lan_address=f"http://{LAN_HOST}" if lan else None,
+        lan_address=f"https://{LAN_HOST}" if lan else None,
+        fingerprint="AB:CD" if lan else "",
         worker=worker,
     )
 

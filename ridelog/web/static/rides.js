@@ -4,8 +4,11 @@ import { follow, renew, token, words, working } from "./common.js";
 const MOST_BYTES = 128 * 1024 * 1024;
 const drop = document.getElementById("drop");
 const files = document.getElementById("files");
-const queue = document.getElementById("queue");
+const queue = document.getElementById("rows");
+const failures = document.getElementById("failed-rows");
+const belongs = document.getElementById("belongs-form");
 const said = document.getElementById("said");
+const sides = new Map();      // by ride: what its log was said to be when it was dropped
 const rows = new Map();       // by key: "up N" while it comes in, "task N" afterwards
 const finished = new Set();
 const waiting = [];
@@ -20,31 +23,71 @@ for (const name of ["dragenter", "dragover"]) {
   drop.addEventListener(name, (event) => { event.preventDefault(); drop.classList.add("over"); });
 }
 for (const name of ["dragleave", "drop"]) drop.addEventListener(name, () => drop.classList.remove("over"));
-drop.addEventListener("drop", (event) => { event.preventDefault(); take(event.dataTransfer.files); });
+drop.addEventListener("drop", async (event) => {
+  event.preventDefault();
+  // Entries are gone once this event is over, so they are asked for first.
+  const entries = [...event.dataTransfer.items].map((item) => item.webkitGetAsEntry?.()).filter(Boolean);
+  take(entries.some((one) => one.isDirectory) ? (await Promise.all(entries.map(inside))).flat() : event.dataTransfer.files);
+});
 // A log dropped beside the zone must not make the browser leave the page.
 for (const name of ["dragover", "drop"]) window.addEventListener(name, (event) => event.preventDefault());
 
+// Every file of a folder and of those in it; hidden ones are no logs.
+async function inside(entry) {
+  if (entry.name.startsWith(".")) return [];
+  if (entry.isFile) return new Promise((done) => entry.file((file) => done([file]), () => done([])));
+  const reader = entry.createReader();
+  const found = [];
+  for (;;) {
+    const some = await new Promise((done) => reader.readEntries(done, () => done([])));
+    if (!some.length) break;
+    found.push(...(await Promise.all(some.map(inside))).flat());
+  }
+  return found;
+}
+
+// What belongs to the logs of today is chosen once, and is still there tomorrow in this browser.
+function named() {
+  const given = [...new FormData(belongs)].map(([name, text]) => [name, text.trim()]).filter(([, text]) => text);
+  return Object.fromEntries(given);
+}
+
+function tell() {
+  const { side, ...given } = named();
+  const words = [...Object.values(given), ...(side ? [`${side} the change`] : [])];
+  document.getElementById("belongs-words").textContent = words.length ? words.join(", ") : "nothing named yet";
+}
+
+belongs.addEventListener("input", () => { localStorage.setItem("belongs", JSON.stringify(named())); tell(); });
+belongs.addEventListener("submit", (event) => event.preventDefault());
+document.getElementById("belongs-clear").addEventListener("click", () => { belongs.reset(); localStorage.removeItem("belongs"); tell(); });
+for (const [name, text] of Object.entries(JSON.parse(localStorage.getItem("belongs") ?? "{}"))) {
+  if (belongs.elements[name]) belongs.elements[name].value = text;
+}
+tell();
+
 function take(list) {
+  const { side, ...given } = named();
   for (const file of list) {
     const row = makeRow(`up ${++count}`, file.name, "is coming in");
     if (file.size > MOST_BYTES) fail(row, "is larger than the page takes (128 MiB).");
-    else waiting.push([file, row]);
+    else waiting.push([file, row, given, side]);
   }
   next();
 }
 
 function next() {
   while (running < 3 && waiting.length) {
-    const [file, row] = waiting.shift();
+    const task = waiting.shift();
     running += 1;
-    send(file, row).finally(() => { running -= 1; next(); });
+    send(...task).finally(() => { running -= 1; next(); });
   }
 }
 
-async function send(file, row) {
+async function send(file, row, given, side) {
   let answer;
   try {
-    answer = await fetch(`/logs?name=${encodeURIComponent(file.name)}`, {
+    answer = await fetch(`/logs?${new URLSearchParams({ ...given, name: file.name })}`, {
       method: "PUT", body: file, headers: { "x-ridelog-token": token, "content-type": "application/octet-stream" },
     });
   } catch {
@@ -52,19 +95,47 @@ async function send(file, row) {
   }
   const said = await answer.json().catch(() => ({ problem: "The server refused it.", advice: "" }));
   if (!answer.ok) return fail(row, [said.problem, said.advice && `What to do: ${said.advice}`].filter(Boolean).join(" "));
+  // A zip brings several rides.
+  for (const [number, ride] of said.rides.entries()) await placed(number ? makeRow(`up ${++count}`, ride.file, "") : row, ride, side);
+  look();
+  return undefined;
+}
+
+async function placed(row, said, side) {
+  if (side) sides.set(String(said.ride), side);
   if (said.task === null) {
     settle(row, "is in the book already", said.ride);
     finished.add(row.key);
+    const ticked = ticks();
     await renew("list");
-    return undefined;
+    tick(ticked);
+    return;
   }
   const key = `task ${said.task}`;
   if (rows.has(key)) row.item.remove();
   else if (finished.has(key)) settle(row, "is measured", said.ride);
-  else { row.key = key; rows.set(key, row); row.ride = said.ride; }
-  look();
-  return undefined;
+  else { row.key = key; rows.set(key, row); row.ride = said.ride; row.file.textContent = said.file; }
 }
+
+// How far all of it is, in one line; what failed stays together below, folded once it is more than a few.
+function count_up() {
+  const [shown, bad] = [queue.children.length, failures.children.length];
+  const done = queue.querySelectorAll("li.settled").length;
+  const all = shown + bad;
+  document.getElementById("tally").textContent = all
+    ? `${done + bad} of ${all} ${all === 1 ? "log" : "logs"} done${bad ? `, ${bad} of them without figures` : ""}.` : "";
+  const folded = document.getElementById("failed");
+  const was = Number(folded.dataset.count ?? 0);
+  if (was <= 3 && was !== bad) folded.open = bad <= 3;
+  folded.dataset.count = bad;
+  folded.hidden = !bad;
+  // Written only when it changes: this line stands in what is watched.
+  const words = `${bad} ${bad === 1 ? "log" : "logs"} without figures`;
+  const line = document.getElementById("failed-words");
+  if (line.textContent !== words) line.textContent = words;
+  document.getElementById("queue-box").hidden = !all;
+}
+new MutationObserver(count_up).observe(document.getElementById("queue"), { childList: true, subtree: true, attributes: true, attributeFilter: ["class"] });
 
 function makeRow(key, name, text) {
   const item = document.createElement("li");
@@ -74,7 +145,6 @@ function makeRow(key, name, text) {
   bar.setAttribute("aria-label", `Progress of ${name}`);
   item.append(file, words, bar);
   queue.append(item);
-  document.getElementById("queue-box").hidden = false;
   const row = { key, item, file, words, bar };
   rows.set(key, row);
   return row;
@@ -97,9 +167,11 @@ function fail(row, text) {
     }
   });
   row.item.append(away);
+  failures.append(row.item);
 }
 
 function settle(row, text, ride) {
+  row.item.classList.add("settled");
   row.bar.remove();
   row.words.textContent = text;
   const link = Object.assign(document.createElement("a"), { href: `/rides/${ride}`, textContent: row.file.textContent });
@@ -131,6 +203,11 @@ async function show(tasks) {
 const ticks = () => [...document.querySelectorAll("#pick input:checked")].map((box) => `${box.name} ${box.value}`);
 function tick(ticked) {
   for (const box of document.querySelectorAll("#pick input[type=checkbox]")) box.checked = ticked.includes(`${box.name} ${box.value}`);
+  // A ride that has just got its figures takes the side that it was dropped with, once.
+  for (const [ride, side] of sides) {
+    const box = document.querySelector(`#pick input[name=${side}][value="${ride}"]`);
+    if (box) { box.checked = true; sides.delete(ride); }
+  }
   counted();
 }
 

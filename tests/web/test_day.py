@@ -1,0 +1,162 @@
+"""A day's logs in one go: what belongs to them said once, zips, two set-ups compared."""
+
+import io
+import re
+import zipfile
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+from visitor import SAMPLES, Visitor, app_in, queue_of, short_log, wait_until_measured
+
+from ridelog.book.book import Book
+from ridelog.core.errors import UnreadableLogError
+from ridelog.importer.several import several_logs
+from ridelog.web.security import SecurityMiddleware
+
+LOGS = ("before-2.nmea", "after-2.nmea")
+
+
+def zipped(**logs: bytes) -> bytes:
+    stream = io.BytesIO()
+    with zipfile.ZipFile(stream, "w", zipfile.ZIP_DEFLATED) as archive:
+        for name, data in logs.items():
+            archive.writestr(f"day/{name}", data)
+        archive.writestr("day/read me.txt", "no log")
+        archive.writestr("__MACOSX/._one.nmea", b"$GPRMC,")
+    return stream.getvalue()
+
+
+def in_zip(tmp_path: Path, data: bytes, most: int = 10**8) -> list[tuple[str, bytes]]:
+    path = tmp_path / "day.zip"
+    path.write_bytes(data)
+    return list(several_logs("day.zip", path, limit_bytes=most))
+
+
+def test_every_log_of_a_zip_comes_out_byte_for_byte(tmp_path: Path) -> None:
+    logs = {name: (SAMPLES / name).read_bytes() for name in LOGS}
+    assert dict(in_zip(tmp_path, zipped(**logs))) == logs
+
+
+def test_what_is_no_zip_of_several_logs_is_left_alone(tmp_path: Path) -> None:
+    log = short_log(LOGS[0], 50)
+    whole = zipped(one=log, two=log + b"\r\n")
+    cases = [b"", b"no zip", log, zipped(one=log), zipped(a=b"x", b=b"y"), whole[: len(whole) // 2]]
+    damaged = bytearray(whole)
+    damaged[200] ^= 0xFF  # inside the first member
+    for data in (*cases, bytes(damaged)):
+        assert in_zip(tmp_path, data) == []
+
+
+def test_a_zip_of_too_much_is_refused_before_it_is_unpacked(tmp_path: Path) -> None:
+    log = short_log(LOGS[0], 50)
+    data = zipped(one=log, two=log + b"\r\n")
+    with pytest.raises(UnreadableLogError, match="2 logs in the zip are larger together than"):
+        in_zip(tmp_path, data, most=len(log))
+
+
+@pytest.fixture
+def app(tmp_path: Path) -> SecurityMiddleware:
+    return app_in(tmp_path / "book")
+
+
+def put(visitor: Visitor, query: str, data: bytes) -> list[dict[str, object]]:
+    headers = {"origin": f"http://{visitor.host}", "x-ridelog-token": visitor.token}
+    answer = visitor.ask("PUT", f"/logs?{query}", data, headers=headers)
+    assert answer.status in (200, 202), answer.text
+    rides: list[dict[str, object]] = answer.json()["rides"]
+    return rides
+
+
+def test_a_zip_brings_several_rides_with_what_belongs_to_them(
+    app: SecurityMiddleware, tmp_path: Path
+) -> None:
+    visitor = Visitor(app)
+    visitor.get("/")
+    logs = {name: short_log(name, 50) for name in LOGS}
+    said = "machine_name=Thistledrake+2&setup_name=64+teeth&rider=Edda&wind=calm"
+    rides = put(visitor, f"name=day.zip&{said}", zipped(**logs))
+    assert [ride["file"] for ride in rides] == list(LOGS) and all(ride["new"] for ride in rides)
+    with Book(tmp_path / "book") as book:
+        for ride in book.rides.found():
+            assert (ride.machine, ride.setup) == ("Thistledrake 2", "64 teeth")
+            assert book.details.conditions(ride.id) == {"rider": "Edda", "wind": "calm"}
+            assert book.original(ride.sha256) == logs[ride.file]
+        assert not list((tmp_path / "book" / "incoming").iterdir())
+    # The same again, said to be another machine's: what the book knows already stays.
+    again = put(visitor, "name=day.zip&machine_name=Other&rider=Nobody", zipped(**logs))
+    assert not any(ride["new"] for ride in again)
+    with Book(tmp_path / "book") as book:
+        assert {ride.machine for ride in book.rides.found()} == {"Thistledrake 2"}
+
+
+@pytest.mark.parametrize(
+    ("said", "words"),
+    [
+        (f"machine_name={'M' * 81}", "the name has 81 letters, 80 are the most"),
+        ("setup_name=64+teeth", "a set-up belongs to a machine"),
+        (f"machine_name=A&setup_name={'S' * 81}", "the name has 81 letters, 80 are the most"),
+    ],
+)
+def test_what_cannot_belong_is_refused_before_the_log_is_taken(
+    app: SecurityMiddleware, tmp_path: Path, said: str, words: str
+) -> None:
+    visitor = Visitor(app)
+    visitor.get("/")
+    headers = {"origin": f"http://{visitor.host}", "x-ridelog-token": visitor.token}
+    answer = visitor.ask(
+        "PUT", f"/logs?name=a.nmea&{said}", short_log(LOGS[0], 50), headers=headers
+    )
+    assert answer.status == 400 and words in answer.json()["problem"]
+    with Book(tmp_path / "book") as book:
+        assert book.rides.count() == 0
+
+
+@pytest.fixture(scope="module")
+def measured(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Visitor]:
+    """Two rides of one machine in two set-ups, one of them also as ride 3 of another machine."""
+    folder = tmp_path_factory.mktemp("day") / "book"
+    app = app_in(folder)
+    queue_of(app).start()
+    visitor = Visitor(app)
+    visitor.get("/")
+    for name, setup in zip(LOGS, ("64+teeth", "56+teeth"), strict=True):
+        said = f"machine_name=Thistledrake+2&setup_name={setup}"
+        put(visitor, f"name={name}&{said}", short_log(name))
+    put(visitor, "name=third.nmea&machine_name=Gorsehopper", short_log(LOGS[0], 299))
+    wait_until_measured(visitor, 400.0)
+    yield visitor
+    queue_of(app).stop()
+
+
+def test_two_set_ups_are_compared_in_one_click(measured: Visitor) -> None:
+    page = measured.get("/machines/1")
+    assert "Compare these two set-ups" in page.words
+    chosen = re.findall(r'<option value="(\d)" selected>', page.text)
+    assert chosen == ["1", "2"], "the one before, then the latest"
+    answer = measured.get("/machines/1/compare?before=1&after=2")
+    assert (answer.status, answer.headers["location"]) == (303, "/compare?before=1&after=2")
+    compared = measured.get(answer.headers["location"])
+    assert "What the change did" in compared.words and "Is it the change?" not in compared.words
+
+
+def test_one_set_up_has_nothing_to_be_compared_with(measured: Visitor) -> None:
+    assert "Compare these two" not in measured.get("/machines/2").words
+    for query, status, words in (
+        ("before=1&after=1", 400, "Two set-ups are compared."),
+        ("before=1", 400, "Two set-ups are compared."),
+        ("before=1&after=9", 404, "The set-up chosen as after the change has no measured ride."),
+    ):
+        answer = measured.get(f"/machines/1/compare?{query}")
+        assert answer.status == status and words in answer.words
+
+
+def test_what_the_book_knows_against_a_comparison_is_said(measured: Visitor) -> None:
+    page = measured.get("/compare?before=1&after=3")
+    assert "The rides are not of one machine (Gorsehopper and Thistledrake 2)" in page.words
+    sheet = measured.get("/compare/sheet.html?before=1&after=3")
+    assert "Gorsehopper" in sheet.words, "on the owner's sheet as well"
+    measured.get("/rides/2")
+    measured.post("/rides/2/details", machine="Thistledrake 2", setup="64 teeth")
+    page = measured.get("/compare?before=1&after=2")
+    assert "have the same set-up (64 teeth): by the book nothing was changed" in page.words

@@ -1,0 +1,63 @@
+"""Logs dropped in a browser with what belongs to them; the list says how far all of it is."""
+
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+from axe_playwright_python.sync_playwright import Axe
+from live_page import CHROMIUM, Served, Watch, browser
+from playwright.sync_api import Browser, expect
+from visitor import short_log
+
+pytestmark = pytest.mark.skipif(CHROMIUM is None, reason="no chromium on this machine")
+
+LONG_MS = 240_000
+
+
+@pytest.fixture(scope="module")
+def chromium() -> Iterator[Browser]:
+    with browser() as opened:
+        yield opened
+
+
+def test_what_belongs_to_logs_is_named_once_and_remembered(
+    chromium: Browser, tmp_path: Path
+) -> None:
+    running = Served(tmp_path / "book")
+    try:
+        page, watch = chromium.new_page(), Watch(running.base)
+        page.set_default_timeout(LONG_MS)
+        watch.over(page)
+        page.goto(running.base)
+        page.get_by_text("What belongs to them").click()
+        page.get_by_label("Machine of these logs").fill("Thistledrake 2")
+        page.get_by_label("Set-up of these logs").fill("64 teeth")
+        page.get_by_label("They were ridden").select_option("before")
+        logs = []
+        for number, data in enumerate((short_log("before-2.nmea", 40), b"no log at all")):
+            logs.append(tmp_path / f"log-{number}.nmea")
+            logs[-1].write_bytes(data)
+        page.set_input_files("#files", logs)
+        said = "2 of 2 logs done, 1 of them without figures."
+        expect(page.locator("#tally")).to_have_text(said, timeout=LONG_MS)
+        expect(page.locator("#failed summary")).to_have_text("1 log without figures")
+        expect(page.locator("#failed li")).to_contain_text("neither GPX nor NMEA 0183")
+        expect(page.locator("#picked")).to_have_text("1 before, 0 after")
+        row = page.locator("#list tbody tr", has_text="log-0.nmea")
+        expect(row).to_contain_text("Thistledrake 2")
+        expect(row).to_contain_text("64 teeth")
+        found = Axe().run(page).response["violations"]
+        assert not [f["id"] for f in found if f["impact"] in ("serious", "critical")]
+        page.reload()
+        expect(page.locator("#belongs-words")).to_have_text(
+            "Thistledrake 2, 64 teeth, before the change"
+        )
+        page.get_by_text("What belongs to them").click()
+        page.get_by_role("button", name="Name nothing").click()
+        expect(page.locator("#belongs-words")).to_have_text("nothing named yet")
+        page.reload()
+        expect(page.locator("#belongs-words")).to_have_text("nothing named yet")
+        assert watch.faults == []
+        page.close()
+    finally:
+        running.stop()
