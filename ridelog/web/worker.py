@@ -32,12 +32,13 @@ from ridelog.report.sheet_pdf import sheet_files
 from ridelog.workflow.book_ride import LogAt
 from ridelog.workflow.measuring import RideCache, first_figures, measured, pages_bytes
 
-# The largest child, and the longest job. Own choice: far beyond what a day at 5 Hz takes.
-_MOST_BYTES = 4 * 1024**3
-_LONGEST_S = 1800.0
+# The largest child, at least and as a share of this machine's memory, and the longest job. Own
+# choices: far beyond what a day at 5 Hz takes; a day at 10 Hz took 6.5 GB.
+_LEAST_BYTES, _MOST_SHARE = 4 * 1024**3, 0.75
+_LONGEST_S = 7200.0
 # With which message a job ends: it is done, the input cannot be used, or something broke.
 _LAST = ("done", "refused", "failed")
-_CUT_DOWN = "cut the log down to the one test ride."
+_CUT_DOWN = "cut the log down to the one test ride, or measure it by `ridelog book again`."
 _TOO_LARGE = ("the log needs more memory than it may have.", _CUT_DOWN)
 
 Send = Callable[[str, Any], None]
@@ -241,5 +242,7 @@ def _limit_memory() -> None:
     import resource
 
     _, hard = resource.getrlimit(resource.RLIMIT_AS)
-    most = _MOST_BYTES if hard == resource.RLIM_INFINITY else min(_MOST_BYTES, hard)
+    there = os.sysconf("SC_PAGE_SIZE") * os.sysconf("SC_PHYS_PAGES")
+    most = max(_LEAST_BYTES, int(_MOST_SHARE * there))
+    most = most if hard == resource.RLIM_INFINITY else min(most, hard)
     resource.setrlimit(resource.RLIMIT_AS, (most, hard))
