@@ -13,6 +13,7 @@ first-order Gauss-Markov. East and north share every precision, hence one factor
 Model: filtering (1) to (8).
 """
 
+from contextlib import suppress
 from dataclasses import dataclass
 from functools import cached_property
 from typing import NamedTuple
@@ -211,7 +212,7 @@ class Solution:
         self._blocks = blocks = space.blocks(precisions)
         self._transitions, self._start = blocks.transitions, blocks.start
         self._diagonal, self._lower = blocks.diagonal, blocks.lower
-        self.hard = orthogonal
+        self.hard = self._orthogonal = orthogonal
 
     @cached_property
     def factor(self) -> BandedFactor | OrthogonalFactor:
@@ -287,20 +288,23 @@ class Solution:
             pull[4] = pull[1]
         return pull
 
-    def draw(self, piece: slice, noise: FloatArray) -> FloatArray:
-        """Return draws of one axis' errors at a piece's first instants, shape (m, d, count).
+    def draw(self, piece: slice, noise: FloatArray, wanted: int) -> FloatArray:
+        """Return draws of one axis' errors at a piece's first instants, (wanted, d, count).
 
-        ``piece`` is a whole one; ``noise`` is standard normal, shape (m, d, count), for all of its
-        instants if the solution is ``hard``.
+        ``piece`` is a whole one, ``noise`` standard normal for all of its instants. Cholesky's
+        factor draws wherever it can: what the step of refinement has found is rounding and differs
+        between computers, so it must not choose between two ways to use the noise.
         """
-        if not self.hard:
+        if not self._orthogonal:
             # With the last instant first, what is not wanted costs nothing.
             lower = self._lower[piece.start : piece.stop - 1]
-            factor = BandedFactor(self._diagonal[piece][::-1], np.swapaxes(lower, 1, 2)[::-1])
-            return factor.draw(noise, piece.stop - piece.start - len(noise))[::-1]
+            turned = self._diagonal[piece][::-1], np.swapaxes(lower, 1, 2)[::-1]
+            with suppress(np.linalg.LinAlgError):
+                factor = BandedFactor(*turned)
+                return factor.draw(noise[:wanted], len(noise) - wanted)[::-1]
         own, joint = self.space.rows(self.precisions, self._blocks)
         rows = Rows(own[:, :, piece], joint[:, :, piece.start : piece.stop - 1])
-        return OrthogonalFactor(rows).draw(noise)
+        return OrthogonalFactor(rows).draw(noise)[:wanted]
 
     def variances(self) -> tuple[FloatArray, FloatArray]:
         """Return posterior covariance blocks (k, k) and (k + 1, k) of one axis."""

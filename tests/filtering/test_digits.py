@@ -153,7 +153,7 @@ def test_orthogonal_draws_have_the_inverse_as_covariance() -> None:
     space, precisions = _chain(5, np.full(6, 0.1), np.full(6, 1.0), 0.0, rejected=False, steps=0)
     noise = np.random.default_rng(3).standard_normal((7, 5, 40_000))
     solution = Solution(space, precisions, orthogonal=True)
-    draws = solution.draw(slice(0, 7), noise)
+    draws = solution.draw(slice(0, 7), noise, 7)
     expected = solution.variances()[0]
     for place in range(7):
         size = np.sqrt(np.outer(np.diag(expected[place]), np.diag(expected[place])))

@@ -170,9 +170,9 @@ def draw_start(starts: Starts, number: int, noise: FloatArray, until_s: float) -
     mean[:, 0] += starts.origin_m
     wanted = min(int(np.searchsorted(time_s, until_s)) + 1, len(time_s))
     # East and north have the same precision and independent errors.
-    instants = len(time_s) if solution.hard else wanted
+    noise = noise[: len(time_s)]
     count = noise.shape[3]
-    error = solution.draw(part, noise[:instants].reshape(instants, -1, 2 * count))[:wanted]
+    error = solution.draw(part, noise.reshape(len(noise), -1, 2 * count), wanted)
     return DrawnStart(
         start_s=float(starts.start_s[number]),
         time_s=time_s[:wanted],
