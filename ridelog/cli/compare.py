@@ -124,7 +124,6 @@ def compare(
     from ridelog.report.compare_json import compare_json
     from ridelog.report.compare_words import compare_lines
     from ridelog.report.ride_json import to_bytes
-    from ridelog.report.sheet_pdf import gpx_files, sheet_files
 
     unit = SPEED_UNITS[units.value]
     comparison = compare_rides(
@@ -133,12 +132,17 @@ def compare(
     document = to_bytes(compare_json(comparison))
     files: dict[Path, bytes] = {}
     if out is not None:
+        # Loads slowly, and only a sheet needs it.
+        from ridelog.report.sheet_pdf import sheet_files
+
         made, lacking = sheet_files(
             comparison, unit, document, workshop=workshop, note=note, paper=_PAPERS[paper]
         )
         warn((lacking,) if lacking else ())
         files = {out / name: data for name, data in made.items()}
     if smoothed is not None:
+        from ridelog.report.sheet_pdf import gpx_files
+
         smooth = {
             name: ride
             for name, ride in zip(tracks, measured, strict=True)
