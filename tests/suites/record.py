@@ -25,8 +25,10 @@ Cell = float | int | str | None
 class Record:
     """Rows of one run of a suite; the columns may differ from row to row."""
 
-    def __init__(self, suite: str, chosen: argparse.Namespace, *, rides: int) -> None:
-        self.suite, self.rides = suite, rides
+    def __init__(
+        self, suite: str, chosen: argparse.Namespace, *, rides: int, folder: str = "suites"
+    ) -> None:
+        self.suite, self.rides, self._folder = suite, rides, folder
         self.seed: int = chosen.seed
         self._name: str | None = chosen.record
         self.rows: list[dict[str, Cell]] = []
@@ -58,7 +60,7 @@ class Record:
         """Return what the file holds."""
         return {
             "suite": self.suite,
-            "command": _command(self.suite, self.seed),
+            "command": _command(f"tests/{self._folder}/{self.suite}.py", self.seed),
             "seed": self.seed,
             "rides": self.rides,
             "ridelog_version": ridelog.__version__,
@@ -94,7 +96,7 @@ def _word(value: Cell) -> str:
     return "-" if value is None else str(value)
 
 
-def _command(suite: str, seed: int) -> str:
+def _command(script: str, seed: int) -> str:
     """Return the command that gives these rows again, with its seed and without --record."""
     words, left = [], sys.argv[1:]
     while left:
@@ -104,7 +106,7 @@ def _command(suite: str, seed: int) -> str:
                 left = left[1:]
         elif not word.startswith(("--seed=", "--record=")):
             words.append(word)
-    return shlex.join(["python", f"tests/suites/{suite}.py", *words, "--seed", str(seed)])
+    return shlex.join(["python", script, *words, "--seed", str(seed)])
 
 
 def _commit() -> str:
