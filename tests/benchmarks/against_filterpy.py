@@ -17,6 +17,7 @@ import subprocess
 import sys
 import tempfile
 import time
+from collections.abc import Callable
 from dataclasses import fields, replace
 from functools import partial
 from pathlib import Path
@@ -25,11 +26,12 @@ import numpy as np
 from simulate import Place, gpx_text
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "suites"))
+from labelled_rides import RandomRide  # noqa: E402  # found only after the line above
 from random_rides import out_and_back  # noqa: E402  # found only after the line above
 from receiver_presets import preset  # noqa: E402
 from record import ROOT, Record, add_options  # noqa: E402
 
-RIDES = {
+RIDES: dict[str, Callable[[np.random.Generator], RandomRide]] = {
     "there and back": out_and_back,
     "many brakings": partial(out_and_back, top_mps=5.2, plateau_s=2.0, passes=4),
 }
