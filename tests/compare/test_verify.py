@@ -183,6 +183,9 @@ def test_messages(kept: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
     empty = tmp_path / "empty"
     empty.mkdir()
     (tmp_path / "text.json").write_text("no")
+    (tmp_path / "deep.json").write_text("[" * 100_000)
+    with (tmp_path / "huge.json").open("wb") as hole:
+        hole.truncate(64 * 1024 * 1024 + 1)
     (tmp_path / "other.json").write_text('{"schema": "x/1"}')
     (tmp_path / "bare.json").write_text('{"schema": "ridelog.ride/2"}')
     ride, logs = str(kept / "ride.json"), str(kept / "logs")
@@ -191,6 +194,9 @@ def test_messages(kept: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
         (ride, "nowhere", "nowhere: there is no such folder. What to do: name the folder"),
         ("no.json", logs, "no.json: the file cannot be read (no such file or directory)."),
         (str(tmp_path / "text.json"), logs, "text.json: this is no JSON"),
+        (str(tmp_path / "deep.json"), logs, "deep.json: this is no JSON"),
+        (str(tmp_path / "huge.json"), logs,
+         "huge.json: more than 67,108,864 bytes are too many for a result."),
         (str(tmp_path / "other.json"), logs, "no result that can be verified (schema 'x/1')."),
         (str(tmp_path / "bare.json"), logs, "the result does not name its logs ('source')."),
     ):  # fmt: skip

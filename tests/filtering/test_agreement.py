@@ -152,6 +152,49 @@ def test_a_speed_in_another_unit_is_believed_nowhere(factor: float) -> None:
     assert judge_signal(motion).grade == "too weak" or top is None or top.low < 1.05 * true
 
 
+def test_a_log_that_contradicts_itself_throughout_tells_no_speed() -> None:
+    _, log = ride_and_log(5, rate_hz=5.0)
+    moving = kept(log, log.speed_mps > 1.0)
+    with pytest.raises(NotEnoughDataError) as caught:
+        estimate_motion(to_track(replace(moving, speed_mps=3.6 * moving.speed_mps)))
+    assert str(caught.value) == (
+        "simulated.gpx: the reported speed and the positions contradict each other throughout, so "
+        "no speed can be told. What to do: check what the log's speed is, and its unit; or log "
+        "again."
+    )
+
+
+def test_a_false_reading_at_rest_goes_nowhere_on_any_course() -> None:
+    _, log = ride_and_log(5, rate_hz=10.0)
+    rng = np.random.default_rng(3)
+    n = 300
+    log = kept(log, np.arange(len(log)) < n)
+    speed = np.where(np.arange(n) < 150, 0.02, np.where(np.arange(n) < 180, 6.0, 0.02))
+    rest = replace(
+        log,
+        east_m=rng.normal(0.0, 0.02, n),
+        north_m=rng.normal(0.0, 0.02, n),
+        speed_mps=speed,
+        course_rad=rng.uniform(0.0, 2.0 * np.pi, n),
+    )
+    top = measure_top_speed(estimate_motion(to_track(rest))).best_1s_mps
+    assert top is None or top.low < 0.3
+
+
+def test_a_single_false_reading_at_the_end_of_a_rest_is_not_believed() -> None:
+    _, log = ride_and_log(5, rate_hz=1.0)
+    n = 40
+    log = kept(log, np.arange(len(log)) < n)
+    for last in (5.0, 20.0):
+        speed = np.append(np.full(n - 1, 0.02), last)
+        rest = replace(
+            log, east_m=np.linspace(0.0, 0.5, n), north_m=np.zeros(n), speed_mps=speed,
+            course_rad=np.zeros(n),
+        )  # fmt: skip
+        top = measure_top_speed(estimate_motion(to_track(rest))).best_1s_mps
+        assert top is None or top.low < 0.3
+
+
 def test_a_speed_that_stays_while_positions_stand_is_believed_nowhere() -> None:
     _, log = ride_and_log(5, rate_hz=5.0)
     where = log.time_s < 40.0
