@@ -79,9 +79,9 @@ def one_ride(log: str, kind: str, seed: int, number: int) -> tuple[list[Outcome]
         outcomes.append(("start", launch.start_estimate_s, nearest))
         for timed in launch.windows:
             if timed.label.endswith(("km/h", " m")):
-                end = _true_time(ride.truth, nearest, timed.to_mps, timed.distance_m)
+                end = true_time(ride.truth, nearest, timed.to_mps, timed.distance_m)
                 begin = (
-                    _true_time(ride.truth, nearest, timed.from_mps, None) if timed.from_mps else 0.0
+                    true_time(ride.truth, nearest, timed.from_mps, None) if timed.from_mps else 0.0
                 )
                 # What the truth only reaches in a later start, this one has no time for.
                 if nearest + end > min((s for s in starts if s > nearest), default=np.inf):
@@ -111,9 +111,10 @@ def one_ride(log: str, kind: str, seed: int, number: int) -> tuple[list[Outcome]
     return outcomes, len(there), len(found & {s.start_s for s in there}), invented
 
 
-def _true_time(
+def true_time(
     truth: Truth, start_s: float, to_mps: float | None, distance_m: float | None
 ) -> float:
+    """Return how long a speed or a distance truly took from a start; NaN if never reached. [s]"""
     if distance_m is not None:
         return truth.time_to_distance(start_s, distance_m)
     times = truth.crossing_times(to_mps or 0.0)
