@@ -79,6 +79,7 @@ def coarsened(
         position_floor_m=observed.position_floor_m,
         slow_floor_mps=observed.slow_floor_mps,
         bandwidth_error_mps=mean(observed.bandwidth_error_mps, everywhere),
+        shared_s=observed.shared_s,
     )
 
 
@@ -92,6 +93,7 @@ def refined(space: StateSpace, group: IntArray, scales: NoiseScales) -> NoiseSca
         speed_sd_mps=scales.speed_sd_mps,
         drift_sd_mps=scales.drift_sd_mps,
         slow_sd_mps=scales.slow_sd_mps,
+        walk_m=scales.walk_m,
         position_weight=scales.position_weight[group],
         velocity_weight=scales.velocity_weight[group],
         still=scales.still[group],

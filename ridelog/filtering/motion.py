@@ -117,12 +117,16 @@ class Piece:
 
 @dataclass(frozen=True)
 class NoiseSummary:
-    """What was learnt or assumed about this ride's receiver, one standard deviation per axis."""
+    """What was learnt or assumed about this ride's receiver, one standard deviation per axis.
+
+    ``position_walk_m`` is what a position walks by itself in a second.
+    """
 
     position_white_m: float
     speed_white_mps: float | None
     drift_mps: float
     slow_speed_mps: float | None
+    position_walk_m: float = 0.0
     learnt: tuple[str, ...] = ()
     assumed: tuple[str, ...] = ()
 

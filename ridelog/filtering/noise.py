@@ -36,6 +36,11 @@ _CRUISE_MPS2, _CRUISE_WEIGHT, _CRUISE_SPAN_S = 0.25, 1.0, 1.0
 DRIFT_PRIOR_MPS, SLOW_PRIOR_MPS, SLOW_WEIGHT = 0.045, 0.03, 20.0
 _WHITE_SPEED_PRIOR_MPS, _WHITE_SPEED_WEIGHT = 0.06, 10.0
 _WHITE_POSITION_PRIOR_M, _WHITE_POSITION_WEIGHT = 0.3, 2.0
+# What a position walks by itself in the root of a second: first guess, and prior of little weight.
+_FIRST_WALK_M, _WALK_PRIOR_M, _WALK_WEIGHT = 0.05, 0.01, 4.0
+# One filter makes position and reported velocity: m of receiver (11), for r = 2/3, the highest
+# that was measured against references. A receiver measures at least every so often. [s]
+SHARED, LONGEST_MEASUREMENT_S = 5.0, 0.1
 # "It stood still": as narrow as a machine on its tyres moves.
 _STILL_SD_MPS = 0.02
 
@@ -50,6 +55,7 @@ class NoiseScales:
     speed_sd_mps: float
     drift_sd_mps: float
     slow_sd_mps: float
+    walk_m: float
     position_weight: FloatArray
     velocity_weight: FloatArray
     still: BoolArray
@@ -68,6 +74,8 @@ class ObservedInstants:
     speed_floor_mps, position_floor_m : rounding of the log, one standard deviation.
     slow_floor_mps : slow error that rounding makes, added in square.
     bandwidth_error_mps : how far a reported velocity may be off beside its noise, shape (n,).
+    shared_s : variance by which positions walk in a second for the reported velocity's white
+        variance, since one filter makes both. [s]
     """
 
     has_position: BoolArray
@@ -81,6 +89,7 @@ class ObservedInstants:
     position_floor_m: float
     slow_floor_mps: float
     bandwidth_error_mps: FloatArray
+    shared_s: float
 
 
 def first_scales(space: StateSpace, observed: ObservedInstants) -> NoiseScales:
@@ -93,6 +102,7 @@ def first_scales(space: StateSpace, observed: ObservedInstants) -> NoiseScales:
         speed_sd_mps=0.08,
         drift_sd_mps=observed.drift_prior_mps,
         slow_sd_mps=SLOW_PRIOR_MPS,
+        walk_m=_FIRST_WALK_M,
         position_weight=np.ones(n),
         velocity_weight=np.ones(n),
         still=np.zeros(n, dtype=bool),
@@ -112,6 +122,7 @@ def precisions_of(space: StateSpace, observed: ObservedInstants, scales: NoiseSc
     # The cruise prior counts once a second, however many instants a second has.
     share = np.minimum(np.gradient(space.time_s), 1.0) if space.n > 1 else np.ones(space.n)
     slow = float(np.hypot(scales.slow_sd_mps, observed.slow_floor_mps))
+    shared = scales.speed_sd_mps**2 * observed.shared_s if space.d == 5 else 0.0
     return Precisions(
         jerk=scales.jerk,
         position=np.where(observed.has_position, position, 0.0),
@@ -120,6 +131,7 @@ def precisions_of(space: StateSpace, observed: ObservedInstants, scales: NoiseSc
         cruise=share / scales.cruise_var,
         drift=scales.drift_sd_mps * observed.drift_factor,
         slow_sd=slow,
+        walk=max(scales.walk_m**2, shared),
     )
 
 
@@ -242,6 +254,7 @@ def _improved(
         states[:, 3], blocks[:, 3, 3], beside[:, 3, 3], space.drift_keep, live,
         precisions.drift, observed.drift_prior_mps, 0.0, observed.drift_factor,
     )  # fmt: skip
+    walk_m = _walked(solution, blocks, beside, live & ~space.steps)
     full_position = np.ones(space.n)
     full_position[observed.has_position] = position_weight
     full_velocity = np.ones(space.n)
@@ -253,6 +266,7 @@ def _improved(
         speed_sd_mps=max(speed_sd, observed.speed_floor_mps),
         drift_sd_mps=drift_sd,
         slow_sd_mps=slow_sd,
+        walk_m=walk_m,
         position_weight=full_position,
         velocity_weight=full_velocity,
         still=scales.still,
@@ -302,6 +316,18 @@ def _slow(
     total = float(change[live].sum()) + SLOW_WEIGHT * (prior_sd**2 + floor**2)
     square = total / (float(known[live].sum()) + SLOW_WEIGHT) - floor**2
     return float(np.sqrt(max(square, (0.2 * prior_sd) ** 2)))
+
+
+def _walked(solution: Solution, blocks: FloatArray, beside: FloatArray, live: BoolArray) -> float:
+    """Return what a position walks by itself in the root of a second, filtering (11). [m]"""
+    transitions, walk = solution.transitions, solution.precisions.walk
+    length = solution.space.interval_s
+    walked = transitions.walked(np.moveaxis(solution.states, 0, 2))
+    left = transitions.told + walk * length * transitions.variance_of_walked(blocks, beside)
+    known = 2.0 * np.clip(1.0 - left, 0.0, 1.0)
+    square = walk**2 * length * (walked**2).sum(axis=0)
+    total = float(square[live].sum()) + _WALK_WEIGHT * _WALK_PRIOR_M**2
+    return float(np.sqrt(total / (float(known[live].sum()) + _WALK_WEIGHT)))
 
 
 def _reach(span_s: float, interval_s: float) -> int:

@@ -8,7 +8,9 @@ from ridelog.core.errors import NotEnoughDataError
 from ridelog.core.flags import UNUSABLE
 from ridelog.core.geodesy import to_local
 from ridelog.core.track import BoolArray, FloatArray, IntArray, Track
+from ridelog.core.units import SPEED_WORDS
 from ridelog.filtering.quality import POOR_HDOP
+from ridelog.filtering.receiver.colour import noise_of_means
 from ridelog.filtering.receiver.height import position_drift
 
 # Below this a receiver's course is its own noise: with 0.08 m/s of noise an axis, the course of
@@ -21,6 +23,15 @@ CRAWL_SD_MPS = 0.35
 _TRAVEL_M = 10.0
 # Relative noise of a fix is taken from its dilution of precision within these bounds.
 _LEAST_FACTOR, _MOST_FACTOR = 0.6, 20.0
+# Values of which a step is told, share of them that must be multiples, how near, and chance.
+_LEAST_VALUES, _ON_STEP, _NEAR_STEP, _BY_CHANCE = 3, 0.98, 0.2, 1.0e-4
+# Logs write degrees or minutes, or hold them as binary fractions of 24 bits; speeds in any unit.
+ANGLE_STEPS_DEG = (
+    *(10.0**-place for place in range(3, 9)),
+    *(10.0**-place / 60.0 for place in range(2, 8)),
+    *(2.0**-place for place in range(16, 20)),
+)
+SPEED_STEPS_MPS = tuple(u * 10.0**-place for u in SPEED_WORDS.values() for place in range(4))
 # A degree of latitude, to the nearest 1 %; only sizes a rounding step.
 _METRES_PER_DEGREE = 111_000.0
 # An interruption: longer than this, and than so many usual intervals.
@@ -39,6 +50,8 @@ class Observations:
     factor : noise of this fix relative to the ride's usual one, 1.
     speed_step_mps, position_step_m : steps in which the log writes speed and position.
     position_drift_mps : velocity at which positions drift, as the heights tell. [m/s]
+    speed_noise_mps : white noise an axis of a reported velocity that has the noise which means of
+        it show, 0 where there are too few. [m/s]
     bandwidth_error_mps : by how much the receiver's bandwidth may falsify each reported
         velocity, beside its noise, shape (m,). [m/s]
     held : positions that only repeat the one before because the receiver holds it, shape (m,).
@@ -60,6 +73,7 @@ class Observations:
     position_step_m: float
     origin_deg: tuple[float, float]
     position_drift_mps: float
+    speed_noise_mps: float
     bandwidth_error_mps: FloatArray
     held: BoolArray
     slides: BoolArray
@@ -111,10 +125,11 @@ def observations_of(track: Track) -> Observations:
         factor=_noise_factor(track.hdop[rows], track.position_sd_m[rows]),
         breaks=breaks,
         usual_interval_s=usual,
-        speed_step_mps=written_step(track.speed_mps[rows]),
-        position_step_m=written_step(latitude) * _METRES_PER_DEGREE,
+        speed_step_mps=written_step(track.speed_mps[rows], SPEED_STEPS_MPS),
+        position_step_m=written_step(latitude, ANGLE_STEPS_DEG) * _METRES_PER_DEGREE,
         origin_deg=origin,
         position_drift_mps=position_drift(time_s, track.height_m[rows]),
+        speed_noise_mps=noise_of_means(velocity, usual),
         bandwidth_error_mps=np.zeros(len(rows)),
         held=np.zeros(len(rows), dtype=bool),
         slides=_slides(track.hdop[rows], velocity),
@@ -184,18 +199,27 @@ def _noise_factor(hdop: FloatArray, position_sd_m: FloatArray) -> FloatArray:
     return np.clip(factor, _LEAST_FACTOR, _MOST_FACTOR)
 
 
-def written_step(values: FloatArray) -> float:
-    """Return the step in which a log writes a quantity, 0 if it holds fewer than three values.
+def written_step(values: FloatArray, steps: tuple[float, ...]) -> float:
+    """Return the step in which a log writes a quantity, 0 if none is seen.
 
-    The least usual difference between values that occur: lone smaller ones are slips.
+    It is the largest of which nearly all values that occur are multiples, give or take what a
+    conversion rounded: never a difference of values, which may be the machine's own way.
+
+    Parameters
+    ----------
+    values : ndarray
+        As read; NaN where missing.
+    steps : tuple of float
+        Those that a log may have, in the unit of the values: ``ANGLE_STEPS_DEG``,
+        ``SPEED_STEPS_MPS``.
     """
     known = np.unique(values[np.isfinite(values)])
-    if len(known) < 3:
+    if len(known) < _LEAST_VALUES:
         return 0.0
-    steps = np.diff(known)
-    steps = steps[steps > 1e-9]
-    if not len(steps):
-        return 0.0
-    least = float(np.quantile(steps, 0.02, method="nearest"))
-    # A step of 1 km/h written as m/s with two decimals alternates between two neighbours.
-    return float(np.mean(steps[(steps > 0.75 * least) & (steps < 1.25 * least)]))
+    # So many values that lie anywhere would all be so near to multiples once in 10,000.
+    near = min(_NEAR_STEP, 0.5 * _BY_CHANCE ** (1.0 / len(known)))
+    for step in sorted(steps, reverse=True):
+        off = np.abs(known / step - np.round(known / step))
+        if np.ptp(known) > step and np.quantile(off, _ON_STEP) <= near:
+            return step
+    return 0.0

@@ -22,6 +22,8 @@ from ridelog.filtering.long_logs import (
 from ridelog.filtering.motion import Motion, NoiseSummary, Piece
 from ridelog.filtering.noise import (
     DRIFT_PRIOR_MPS,
+    LONGEST_MEASUREMENT_S,
+    SHARED,
     SLOW_PRIOR_MPS,
     NoiseScales,
     ObservedInstants,
@@ -204,7 +206,7 @@ def _state_space_of(
         averaged=np.ones(n),
         drift_factor=drift_factor,
         drift_prior_mps=seen.position_drift_mps if drifts_fast else DRIFT_PRIOR_MPS,
-        speed_floor_mps=max(rounding_sd(seen.speed_step_mps), 0.005),
+        speed_floor_mps=max(seen.speed_noise_mps, rounding_sd(seen.speed_step_mps), 0.005),
         # Rounding to a coarse step errs alike fix after fix, so it counts in full.
         position_floor_m=max(
             seen.position_step_m * (1.0 if seen.position_step_m > 0.1 else 12.0**-0.5), 0.003
@@ -212,6 +214,7 @@ def _state_space_of(
         # At a steady speed a coarse step makes the same error fix after fix.
         slow_floor_mps=lasting_rounding(seen.speed_step_mps),
         bandwidth_error_mps=spread(seen.bandwidth_error_mps, 0.0),
+        shared_s=SHARED * min(seen.usual_interval_s, LONGEST_MEASUREMENT_S),
     )
     drift_time = SHORT_DRIFT_TIME_S if drifts_fast else DRIFT_TIME_S
     return StateSpace(time_s, position, velocity, breaks, steps, drift_time), observed, fix
@@ -241,6 +244,7 @@ def _cautious(
         cruise=np.zeros(space.n),
         drift=(1.0 if bare else _CAUTION_SLOW) * sharp.drift,
         slow_sd=_CAUTION_SLOW * sharp.slow_sd,
+        walk=sharp.walk,
     )
 
 
@@ -363,14 +367,22 @@ def _noise_summary(scales: NoiseScales, reported: bool, observed: ObservedInstan
             scales.speed_sd_mps,
             scales.drift_sd_mps,
             scales.slow_sd_mps,
-            learnt=("position noise", "speed noise", "position drift", "slow speed error"),
+            scales.walk_m,
+            learnt=(
+                "position noise",
+                "position walk",
+                "speed noise",
+                "position drift",
+                "slow speed error",
+            ),  # fmt: skip
         )
     return NoiseSummary(
         scales.position_sd_m,
         None,
         scales.drift_sd_mps,
         None,
-        learnt=("position noise",),
+        scales.walk_m,
+        learnt=("position noise", "position walk"),
         assumed=(
             "positions alone cannot show their own slow drift; "
             f"{observed.drift_prior_mps:.3g} m/s is assumed",

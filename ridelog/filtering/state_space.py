@@ -48,6 +48,7 @@ class Precisions:
     cruise : precision of "the acceleration is zero".
     drift : standard deviation of the drift velocity, per interval. [m/s]
     slow_sd : standard deviation of the reported velocity's slow error. [m/s]
+    walk : variance by which the position walks at random in a second. [m²/s]
     """
 
     jerk: FloatArray
@@ -57,6 +58,7 @@ class Precisions:
     cruise: FloatArray
     drift: FloatArray
     slow_sd: float
+    walk: float = 0.0
 
     def part(self, start: int, stop: int) -> "Precisions":
         """Return the precisions of instants start..stop-1."""
@@ -69,6 +71,7 @@ class Precisions:
             cruise=self.cruise[start:stop],
             drift=self.drift[inner],
             slow_sd=self.slow_sd,
+            walk=self.walk,
         )
 
 
@@ -144,7 +147,7 @@ class StateSpace:
         n, d = self.n, self.d
         transitions = Transitions(
             self._dt, self.breaks, self.steps, self.drift_keep, self.slow_keep,
-            precisions.jerk, precisions.drift, precisions.slow_sd,
+            precisions.jerk, precisions.drift, precisions.slow_sd, precisions.walk,
         )  # fmt: skip
         onto, forward, lower = transitions.blocks(d)
         # In memory the instants lie along the last axis, where whole-array steps are fastest.
@@ -210,7 +213,7 @@ class Solution:
         self.precisions = precisions
         self._refine = refine
         self._blocks = blocks = space.blocks(precisions)
-        self._transitions, self._start = blocks.transitions, blocks.start
+        self.transitions, self._start = blocks.transitions, blocks.start
         self._diagonal, self._lower = blocks.diagonal, blocks.lower
         self.hard = self._orthogonal = orthogonal
 
@@ -256,7 +259,7 @@ class Solution:
         precisions = self.precisions
         along = np.ascontiguousarray(np.moveaxis(states, 0, 2))
         pull = self._seen(along) - np.ascontiguousarray(self._start.T)[:, None] * along
-        pull += self._transitions.pull(along)
+        pull += self.transitions.pull(along)
         pull[1] -= precisions.still * along[1]
         pull[2] -= precisions.cruise * along[2]
         return np.moveaxis(pull, 2, 0)
@@ -270,7 +273,7 @@ class Solution:
         # They tell which factor keeps its digits.
         states, first = self.states, self.space.first
         each = -self.factor.log_pivots()
-        each[1:] += self._transitions.log_determinants(self.space.d)
+        each[1:] += self.transitions.log_determinants(self.space.d)
         each[first] += np.log(self._start[first]).sum(axis=1)
         seen = np.moveaxis(self._seen(), 2, 0)
         each += 0.5 * np.einsum("kij,kij->k", seen, states)

@@ -8,13 +8,16 @@ error add one number each.
 
 import numpy as np
 
-from ridelog.core.track import BoolArray, FloatArray, IntArray
+from ridelog.core.track import BoolArray, FloatArray
 
 # Precision of white jerk over a unit interval: filtering (4).
 _JERK = np.array([[720.0, -360.0, 60.0], [-360.0, 192.0, -36.0], [60.0, -36.0, 9.0]])
-# Where the position may step, filtering (7), with a trace left so that the matrix stays definite.
-_STEPPED = _JERK - (1.0 - 1e-9) * np.outer(_JERK[0], _JERK[0]) / _JERK[0, 0]
-# Their factors, U'U: rows of whitened residuals.
+# Its two parts, filtering (7): one that says nothing of the position, and what that adds.
+_OF_POSITION = np.outer(_JERK[0], _JERK[0]) / _JERK[0, 0]
+_WITHOUT_POSITION = _JERK - _OF_POSITION
+# The share of the second that is left where the position may step: the matrix stays definite.
+_LEFT_OF_STEP = 1e-9
+# Its factor, U'U: rows of whitened residuals, of which the first is the position's.
 _JERK_ROWS = np.array(
     [
         [12.0 * 5.0**0.5, -6.0 * 5.0**0.5, 5.0**0.5],
@@ -22,14 +25,13 @@ _JERK_ROWS = np.array(
         [0.0, 0.0, 1.0],
     ]
 )
-_STEPPED_ROWS = np.diag([1.0e-9**0.5, 1.0, 1.0]) @ _JERK_ROWS
 # Columns: position, velocity, acceleration, drift velocity. The drift moves the believed position
 # by its trapezoid over the interval, hence the halves at both ends.
 _ONTO = np.array([[1.0, 0.0, 0.0, -0.5], [0.0, 1.0, 0.0, 0.0], [0.0, 0.0, 1.0, 0.0]])
 _FORWARD = np.array([[1.0, 1.0, 0.5, 0.5], [0.0, 1.0, 1.0, 0.0], [0.0, 0.0, 1.0, 0.0]])
-# What the blocks of filtering (6) are multiples of, usually and where the position may step.
+# What the blocks of filtering (6) are multiples of: without position, and what is added of it.
 _OF_TRANSITIONS = tuple(
-    (sign * left.T @ _JERK @ right, sign * left.T @ _STEPPED @ right)
+    (sign * left.T @ _WITHOUT_POSITION @ right, sign * left.T @ _OF_POSITION @ right)
     for left, right, sign in (
         (_ONTO, _ONTO, 1.0), (_FORWARD, _FORWARD, 1.0), (_ONTO, _FORWARD, -1.0),
     )
@@ -41,6 +43,9 @@ _POWER = np.array([0, 1, 2, 1])
 class Transitions:
     """Intervals with precisions: what they add to the equations, and their pull on states.
 
+    ``told``, shape (m,): how much of what an interval says of the position is left beside the
+    position's own random walk, filtering (7).
+
     Parameters
     ----------
     interval_s : ndarray, shape (m,)
@@ -49,7 +54,7 @@ class Transitions:
         Intervals that carry nothing, and those in which the position may step.
     drift_keep, slow_keep : ndarray, shape (m,)
         Share of the drift velocity and of the slow error that is left after each.
-    jerk, drift, slow_sd : ndarray, shape (m,), the last a float
+    jerk, drift, slow_sd, walk : ndarray, shape (m,), the last two floats
         As in ``Precisions``.
     """
 
@@ -63,10 +68,13 @@ class Transitions:
         jerk: FloatArray,
         drift: FloatArray,
         slow_sd: float,
+        walk: float = 0.0,
     ) -> None:
         self._interval_s = interval_s
         self._live = live = ~breaks
-        self._stepped: IntArray = np.flatnonzero(steps)
+        self.told = np.where(
+            steps, _LEFT_OF_STEP, 1.0 / (1.0 + _JERK[0, 0] * walk / (jerk * interval_s**4))
+        )
         self._drift_keep = drift_keep
         self._slow_keep = slow_keep
         self._jerk = np.where(live, 1.0 / jerk, 0.0)
@@ -78,20 +86,19 @@ class Transitions:
 
         In memory the intervals lie along the last axis, where whole-array steps are fastest.
         """
-        at = self._stepped
         powers = self._interval_s ** _POWER[:, None]
         units = powers[:, None] * powers / self._interval_s**5 * self._jerk
         found = []
-        for (usual, stepped), drift, slow in zip(
+        for (bare, position), drift, slow in zip(
             _OF_TRANSITIONS,
             (1.0, self._drift_keep**2, -self._drift_keep),
             (1.0, self._slow_keep**2, -self._slow_keep),
             strict=True,
         ):
             block = np.zeros((d, d, len(self._jerk)))
-            np.multiply(units, usual[:, :, None], out=block[:4, :4])
-            if len(at):
-                block[:4, :4, at] = units[:, :, at] * stepped[:, :, None]
+            np.multiply(self.told, position[:, :, None], out=block[:4, :4])
+            block[:4, :4] += bare[:, :, None]
+            block[:4, :4] *= units
             block[3, 3] += drift * self._drift
             if d == 5:
                 block[4, 4] = slow * self._slow
@@ -105,10 +112,7 @@ class Transitions:
         units = scale * self._interval_s ** _POWER[:, None]
         for first, each, sign in ((0, _FORWARD, -1.0), (d, _ONTO, 1.0)):
             rows[:3, first : first + 4] = units * (sign * _JERK_ROWS @ each)[:, :, None]
-            at = self._stepped
-            rows[:3, first : first + 4, at] = (
-                units[:, at] * (sign * _STEPPED_ROWS @ each)[:, :, None]
-            )
+        rows[0] *= np.sqrt(self.told)
         for row, size, keep in (
             (3, self._drift, self._drift_keep),
             (4, self._slow, self._slow_keep),
@@ -131,8 +135,8 @@ class Transitions:
         drift += (1.0 - self._drift_keep) * before[3]
         # In units of the interval.
         residual = np.stack([position, h * velocity, h**2 * acceleration])
-        back = np.tensordot(_JERK, residual, axes=1)
-        back[:, :, self._stepped] = np.tensordot(_STEPPED, residual[:, :, self._stepped], axes=1)
+        back = np.tensordot(_WITHOUT_POSITION, residual, axes=1)
+        back += self.told * np.tensordot(_OF_POSITION, residual, axes=1)
         back *= self._jerk / self._interval_s**5
         drift *= self._drift
         pull = np.zeros_like(states)
@@ -157,10 +161,38 @@ class Transitions:
         """Return the logarithm of the determinant of each residual's precision, 0 at breaks."""
         live = self._live
         each = np.full(len(live), float(np.linalg.slogdet(_JERK)[1]))
-        each[self._stepped] = float(np.linalg.slogdet(_STEPPED)[1])
+        each += np.log(self.told)
         each[~live] = 0.0
         each[live] += 3.0 * np.log(self._jerk[live]) - 9.0 * np.log(self._interval_s[live])
         each[live] += np.log(self._drift[live])
         if d == 5:
             each[live] += np.log(self._slow[live])
         return each
+
+    def walked(self, states: FloatArray) -> FloatArray:
+        """Return what the position walked by itself in each interval, shape (2, m); filtering (7).
+
+        Per metre of the walk's variance in the interval, so that it can be formed where there is
+        none: times ``walk`` and the interval's length it is the expected walk. [1/m]
+        """
+        h = self._interval_s
+        before, after = states[:, :, :-1], states[:, :, 1:]
+        position, velocity, acceleration, _ = after[:4] - before[:4]
+        position -= h * (before[1] + 0.5 * h * before[2] + 0.5 * (before[3] + after[3]))
+        residual = np.stack([position, h * (velocity - h * before[2]), h**2 * acceleration])
+        result: FloatArray = np.tensordot(_JERK[0], residual, axes=1)
+        return result * self.told * self._jerk / h**5
+
+    def variance_of_walked(self, blocks: FloatArray, beside: FloatArray) -> FloatArray:
+        """Return the posterior variance of ``walked``, one axis, shape (m,).
+
+        ``blocks`` and ``beside`` are the covariances of instants and of each with the one before.
+        """
+        powers = self._interval_s ** _POWER[:, None]
+        after, before = (_JERK[0] @ side for side in (_ONTO, _FORWARD))
+        after, before = after[:, None] * powers, before[:, None] * powers
+        own = np.einsum("im,mij,jm->m", after, blocks[1:, :4, :4], after, optimize=True)
+        own += np.einsum("im,mij,jm->m", before, blocks[:-1, :4, :4], before, optimize=True)
+        own -= 2.0 * np.einsum("im,mij,jm->m", after, beside[:, :4, :4], before, optimize=True)
+        result: FloatArray = own * (self.told * self._jerk / self._interval_s**5) ** 2
+        return result

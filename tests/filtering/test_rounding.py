@@ -8,7 +8,7 @@ from filtered_rides import ride_and_log
 from log_in_memory import to_track
 
 from ridelog.core.units import MPS_PER_KMH, MPS_PER_KNOT
-from ridelog.filtering.observations import written_step
+from ridelog.filtering.observations import ANGLE_STEPS_DEG, SPEED_STEPS_MPS, written_step
 from ridelog.filtering.receiver import habits
 from ridelog.filtering.receiver.habits import lasting_rounding, rounding_sd
 from ridelog.filtering.smoother import estimate_motion
@@ -19,12 +19,26 @@ from ridelog.filtering.smoother import estimate_motion
 def test_the_step_is_found_however_it_is_written(step: float, decimals: int) -> None:
     speed = np.random.default_rng(1).uniform(0.0, 12.0, 3000)
     written = np.round(np.round(speed / step) * step, decimals)
-    assert written_step(written) == pytest.approx(step, rel=0.06)
+    assert written_step(written, SPEED_STEPS_MPS) == pytest.approx(step, rel=0.06)
+
+
+@pytest.mark.parametrize("step", [1e-5, 1e-4, 1e-4 / 60.0, 2.0**-18])
+def test_the_step_of_positions_is_that_of_the_file(step: float) -> None:
+    latitude = 47.3 + np.cumsum(np.random.default_rng(2).uniform(0.0, 5e-5, 300))
+    written = np.round(np.round(latitude / step) * step, 9)
+    assert written_step(written, ANGLE_STEPS_DEG) == pytest.approx(step, rel=1e-9)
+
+
+@pytest.mark.parametrize("rate_hz", [10.0, 1.0])
+def test_travel_on_a_straight_is_no_step(rate_hz: float) -> None:
+    """No latitude is visited twice, and at a steady speed they lie evenly."""
+    latitude = np.round(47.3 + 1.0371e-4 * np.arange(40) / rate_hz, 8)
+    assert written_step(latitude, ANGLE_STEPS_DEG) < 2e-7
 
 
 def test_no_step_without_values() -> None:
-    assert written_step(np.full(5, np.nan)) == 0.0
-    assert written_step(np.array([3.0, 3.0, 4.0])) == 0.0
+    assert written_step(np.full(5, np.nan), SPEED_STEPS_MPS) == 0.0
+    assert written_step(np.array([3.0, 3.0, 4.0]), SPEED_STEPS_MPS) == 0.0
     assert lasting_rounding(0.0) == 0.0
 
 

@@ -1,5 +1,7 @@
 """The standing start: its evidence against dense algebra, and its honesty at any rate."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from log_in_memory import to_track
@@ -105,3 +107,26 @@ def test_the_start_lies_where_it_was(rate_hz: float) -> None:
     rest = speed[drawn.paths.time_s < drawn.start_s.min() - 0.3]
     assert float(np.abs(rest).max()) < 0.1
     assert float(speed[-1].min()) > 2.0
+
+
+@pytest.mark.parametrize("readings", [1, 2])
+def test_a_slip_before_the_start_is_not_the_start(readings: int) -> None:
+    """A machine that moves off is faster still at the next two readings; a slip is not."""
+    ride = RideLayout(Machine())
+    ride.stand(7.23)
+    ride.drive(until_mps=7.0, build_s=0.3)
+    ride.hold(2.0)
+    truth = ride.build()
+
+    def started(*, slip: bool) -> float:
+        rng = np.random.default_rng(12)
+        log = replace(preset("clean", 10.0, rng), speed_white_mps=0.03).observe(truth, rng)
+        speed = log.speed_mps.copy()
+        if slip:
+            speed[47 : 47 + readings] = 0.45
+        motion = estimate_motion(to_track(replace(log, speed_mps=speed)))
+        drawn = draw_standing_start(motion, 4.0, 8.5, 10.0, draws=100)
+        assert drawn is not None
+        return float(np.median(drawn.start_s))
+
+    assert started(slip=True) == pytest.approx(started(slip=False), abs=0.05)

@@ -12,7 +12,13 @@ _DRIFT, _SLOW = 0.05, 0.03
 
 
 def _model(
-    interval_s: float, jerk: float, drift_keep: float, slow_keep: float, *, steps: bool = False
+    interval_s: float,
+    jerk: float,
+    drift_keep: float,
+    slow_keep: float,
+    *,
+    steps: bool = False,
+    walk: float = 0.0,
 ) -> tuple[FloatArray, FloatArray, FloatArray]:
     """Return F, A and the precision of A x(k+1) - F x(k), shape (5, 5) each."""
     h = interval_s
@@ -26,6 +32,7 @@ def _model(
     covariance[:3, :3] = jerk * np.array(
         [[h**5 / 20, h**4 / 8, h**3 / 6], [h**4 / 8, h**3 / 3, h**2 / 2], [h**3 / 6, h**2 / 2, h]]
     )
+    covariance[0, 0] += walk * h
     if steps:
         # A step of that much variance leaves a thousand-millionth of the position's precision.
         covariance[0, 0] += (1.0e9 - 1.0) * jerk * h**5 / 720.0
@@ -33,20 +40,27 @@ def _model(
 
 
 def _transitions(
-    interval_s: FloatArray, jerk: FloatArray, breaks: list[int], steps: list[int]
+    interval_s: FloatArray,
+    jerk: FloatArray,
+    breaks: list[int],
+    steps: list[int],
+    walk: float = 0.0,
 ) -> tuple[Transitions, FloatArray, FloatArray]:
     place, drift = np.arange(len(interval_s)), np.full(len(interval_s), _DRIFT)
     keep = np.exp(-interval_s / 20.0), np.exp(-interval_s / 3.0)
     steps_at, breaks_at = np.isin(place, steps), np.isin(place, breaks)
-    return Transitions(interval_s, breaks_at, steps_at, *keep, jerk, drift, _SLOW), *keep
+    return Transitions(interval_s, breaks_at, steps_at, *keep, jerk, drift, _SLOW, walk), *keep
 
 
-def test_blocks_are_those_of_the_model() -> None:
+@pytest.mark.parametrize("walk", [0.0, 1e-6, 0.002])
+def test_blocks_are_those_of_the_model(walk: float) -> None:
     interval_s = np.array([0.04, 0.1, 0.25, 1.0, 0.2])
     jerk = np.array([0.01, 1.0, 5.0, 0.3, 2.0])
-    transitions, drift_keep, slow_keep = _transitions(interval_s, jerk, breaks=[2], steps=[4])
+    transitions, drift_keep, slow_keep = _transitions(interval_s, jerk, [2], [4], walk)
     for k, h in enumerate(interval_s):
-        forward, onto, precision = _model(h, jerk[k], drift_keep[k], slow_keep[k], steps=k == 4)
+        forward, onto, precision = _model(
+            h, jerk[k], drift_keep[k], slow_keep[k], steps=k == 4, walk=0.0 if k == 4 else walk
+        )
         wanted = (
             onto.T @ precision @ onto,
             forward.T @ precision @ forward,
@@ -60,10 +74,11 @@ def test_blocks_are_those_of_the_model() -> None:
             np.testing.assert_allclose(block[k] / size, expected / size, atol=1e-6)
 
 
-def test_the_pull_is_that_of_the_blocks() -> None:
+@pytest.mark.parametrize("walk", [0.0, 0.002])
+def test_the_pull_is_that_of_the_blocks(walk: float) -> None:
     random = np.random.default_rng(1)
     interval_s = random.uniform(0.5, 1.5, 6)
-    transitions, _, _ = _transitions(interval_s, random.uniform(0.5, 2.0, 6), breaks=[1], steps=[3])
+    transitions, _, _ = _transitions(interval_s, random.uniform(0.5, 2.0, 6), [1], [3], walk)
     onto, forward, lower = transitions.blocks(5)
     states = random.normal(size=(7, 5, 2))
     expected = np.zeros_like(states)
@@ -73,15 +88,16 @@ def test_the_pull_is_that_of_the_blocks() -> None:
     np.testing.assert_allclose(pull, expected, rtol=1e-9, atol=1e-7)
 
 
+@pytest.mark.parametrize("walk", [0.0, 0.002])
 @pytest.mark.parametrize("d", [4, 5])
-def test_the_determinant_is_that_of_the_model(d: int) -> None:
+def test_the_determinant_is_that_of_the_model(d: int, walk: float) -> None:
     interval_s = np.array([0.3, 0.5, 1.0])
     jerk = np.array([0.5, 1.0, 2.0])
-    transitions, drift_keep, slow_keep = _transitions(interval_s, jerk, breaks=[0], steps=[])
+    transitions, drift_keep, slow_keep = _transitions(interval_s, jerk, [0], [], walk)
     expected = sum(
         float(
             np.linalg.slogdet(
-                _model(interval_s[k], jerk[k], drift_keep[k], slow_keep[k])[2][:d, :d]
+                _model(interval_s[k], jerk[k], drift_keep[k], slow_keep[k], walk=walk)[2][:d, :d]
             )[1]
         )
         for k in (1, 2)
@@ -124,3 +140,24 @@ def test_variances_keep_their_digits_at_a_high_rate() -> None:
                 # The data are zero, so the pull is minus the precision times the states.
                 column = column + factor.solve(unit + solution._pull(column))
             assert blocks[k, row, row] == pytest.approx(column[k, row, 0], rel=2e-4)
+
+
+def test_what_a_position_walked_is_what_is_expected_of_it() -> None:
+    """Against the conditional mean of a normal vector: walk given the residual of an interval."""
+    interval_s, jerk, walk = np.array([0.1, 0.5, 1.0]), np.array([0.02, 1.0, 3.0]), 0.002
+    transitions, drift_keep, slow_keep = _transitions(interval_s, jerk, [], [], walk)
+    states = np.random.default_rng(3).normal(size=(4, 5, 2)) * 0.01
+    walked = transitions.walked(np.moveaxis(states, 0, 2))
+    random = np.random.default_rng(4)
+    factor = random.normal(size=(20, 20))
+    joint = factor @ factor.T
+    blocks = np.stack([joint[5 * k : 5 * k + 5, 5 * k : 5 * k + 5] for k in range(4)])
+    beside = np.stack([joint[5 * k + 5 : 5 * k + 10, 5 * k : 5 * k + 5] for k in range(3)])
+    variance = transitions.variance_of_walked(blocks, beside)
+    for k, h in enumerate(interval_s):
+        forward, onto, precision = _model(h, jerk[k], drift_keep[k], slow_keep[k], walk=walk)
+        residual = onto @ states[k + 1] - forward @ states[k]
+        np.testing.assert_allclose(walked[:, k], (precision @ residual)[0], rtol=1e-6)
+        row = np.concatenate([-precision[0] @ forward, precision[0] @ onto])
+        both = joint[5 * k : 5 * k + 10, 5 * k : 5 * k + 10]
+        assert variance[k] == pytest.approx(row @ both @ row, rel=1e-6)

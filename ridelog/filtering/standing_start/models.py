@@ -26,6 +26,8 @@ _RUN_S = 2.5
 # "It stands": velocity, acceleration and jerk of a machine on its tyres; over a stand of some
 # seconds this jerk adds no more than a centimetre a second.
 _STILL_MPS, _STILL_MPS2, _STILL_JERK = 0.005, 0.002, 1.0e-6
+# Beyond so many standard deviations a slow reading that stands out on both sides is a slip.
+_SPIKE_SD = 3.0
 # A candidate this near a fix is moved onto it: shorter intervals cost digits.
 _NEAREST_S = 0.02
 # Instants without a fix give way within this of those of the start.
@@ -84,7 +86,7 @@ class StartModels:
         self._jerk = np.maximum(precisions.jerk[first : stop - 1], RUN_JERK)
         self._steps = whole.steps[first : stop - 1]
         self._drift = precisions.drift[first : stop - 1]
-        self._slow_sd = precisions.slow_sd
+        self._slow_sd, self._walk = precisions.slow_sd, precisions.walk
         self._drift_time_s = whole.drift_time_s
         self._end_s = end_s
         self._hard = bool(posterior.hard[first:stop].any())
@@ -97,6 +99,7 @@ class StartModels:
         """Let reported speeds below a crawl say more than "slow", along the course moved off to.
 
         The length of a velocity of noise alone is positive, so its usual square is taken off.
+        A reading that neither those before nor those after reach says no more than "slow", too.
         A receiver that says 0 for every reading of a stand holds small speeds back: then a slow
         reading stays as wide as the crawl.
         """
@@ -116,6 +119,9 @@ class StartModels:
             self._crawl[slow] = CRAWL_SD_MPS**-2
             return
         noise_var = 1.0 / float(np.median(usual))
+        lone = slow & (_above_both_sides(speed) > _SPIKE_SD * noise_var**0.5)
+        self._crawl[lone] = CRAWL_SD_MPS**-2
+        slow &= ~lone
         length = np.sqrt(np.maximum(speed[slow] ** 2 - 2.0 * noise_var, 0.0))
         course = self._velocity[away][:3].sum(axis=0)
         course /= max(float(np.hypot(*course)), 1e-9)
@@ -220,6 +226,7 @@ class StartModels:
             cruise=cruise,
             drift=self._drift[place],
             slow_sd=self._slow_sd,
+            walk=self._walk,
         )
         return space, precisions, departure
 
@@ -257,3 +264,18 @@ def _anchored(steps: BoolArray, seen: BoolArray) -> BoolArray:
     if not held and kept.any():
         kept[np.flatnonzero(kept)[-1]] = False
     return kept
+
+
+def _above_both_sides(speed: FloatArray) -> FloatArray:
+    """Return by how much each reading exceeds the lower of two on the higher of its sides.
+
+    A machine that moves off is not there again with the next two readings, however hard it pulls.
+    """
+    known = np.flatnonzero(np.isfinite(speed))
+    above = np.full(len(speed), -np.inf)
+    if len(known) < 5:
+        return above
+    told = speed[known]
+    before, after = np.minimum(told[:-4], told[1:-3]), np.minimum(told[3:-1], told[4:])
+    above[known[2:-2]] = told[2:-2] - np.maximum(before, after)
+    return above
