@@ -193,10 +193,10 @@ def _rows(record: Record, log: str, kind: str, outcomes: list[Outcome], *, every
             for name, told, true in one.figures:
                 grouped[name].append((told, true))
     for name, pairs in grouped.items():
-        told = Answers.given(pairs)
+        answers = Answers.given(pairs)
         record.add(
-            log=log, receiver=kind, figure=name, asked=len(pairs), **told.figures(),
-            score=told.score,
+            log=log, receiver=kind, figure=name, asked=len(pairs), **answers.figures(),
+            score=answers.score,
         )  # fmt: skip
 
 
