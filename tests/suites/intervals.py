@@ -97,7 +97,7 @@ def one_ride(log: str, kind: str, seed: int, number: int, *, baselines: bool = T
     settled = motion.settled_s if np.isfinite(motion.settled_s) else 0.0
     late = settled + 1.0 < ride.truth.duration_s
     return Outcome(
-        plateau(ride.truth),
+        time_near_top(ride.truth),
         true,
         ride.truth.best_mean_speed(start_s=settled).speed_mps if late else true,
         _interval(top.best_1s_mps),
@@ -110,7 +110,7 @@ def one_ride(log: str, kind: str, seed: int, number: int, *, baselines: bool = T
     )
 
 
-def plateau(truth: Truth) -> float:
+def time_near_top(truth: Truth) -> float:
     """Return how long the speed stayed within 0.3 m/s of the best second, around it. [s]"""
     best = truth.best_mean_speed()
     slow = np.abs(truth.velocity_mps) < best.speed_mps - 0.3

@@ -20,7 +20,7 @@ from functools import partial
 
 import numpy as np
 from braking import LEAST_DROP_MPS
-from intervals import LONG_S, plateau
+from intervals import LONG_S, time_near_top
 from labelled_rides import RandomRide
 from launches import true_time
 from log_in_memory import to_track
@@ -98,7 +98,7 @@ def _top(outcome: Outcome, motion: Motion, ride: RandomRide) -> None:
     top = measure_top_speed(motion)
     best, both = ride.truth.best_mean_speed().speed_mps, ride.truth.two_way()
     outcome.figures.append(("best second", top.best_1s_mps, best))
-    if plateau(ride.truth) >= LONG_S:
+    if time_near_top(ride.truth) >= LONG_S:
         outcome.figures.append(("best second, long", top.best_1s_mps, best))
     outcome.figures.append(
         ("best five", top.best_5s_mps, ride.truth.best_mean_speed(5.0).speed_mps)
