@@ -74,7 +74,7 @@ def coarsened(
         factor=np.sqrt(mean(observed.factor**2, everywhere)),
         averaged=np.maximum(fixes, 1.0),
         drift_factor=observed.drift_factor[last],
-        drift_prior_mps=observed.drift_prior_mps,
+        walk_floor_m=observed.walk_floor_m,
         speed_floor_mps=observed.speed_floor_mps,
         position_floor_m=observed.position_floor_m,
         slow_floor_mps=observed.slow_floor_mps,

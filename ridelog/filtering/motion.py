@@ -119,7 +119,8 @@ class Piece:
 class NoiseSummary:
     """What was learnt or assumed about this ride's receiver, one standard deviation per axis.
 
-    ``position_walk_m`` is what a position walks by itself in a second.
+    ``position_walk_m`` is what a position walks by itself in a second; ``lag_s`` how far the
+    reported velocity ran behind, before it was moved.
     """
 
     position_white_m: float
@@ -127,6 +128,7 @@ class NoiseSummary:
     drift_mps: float
     slow_speed_mps: float | None
     position_walk_m: float = 0.0
+    lag_s: float = 0.0
     learnt: tuple[str, ...] = ()
     assumed: tuple[str, ...] = ()
 
@@ -152,6 +154,7 @@ class Motion:
     settling_factor : how many times noisier it was before (reported speed, or position where none
         is reported); NaN if not known.
     speed_source : "reported" or "positions".
+    doubts : what keeps a log from being good, whatever its noise: parts of sentences.
     """
 
     track: Track
@@ -178,6 +181,7 @@ class Motion:
     history: tuple[str, ...]
     warnings: tuple[str, ...]
     posterior: PathSource = field(repr=False)
+    doubts: tuple[str, ...] = ()
 
     @cached_property
     def known_rows(self) -> IntArray:

@@ -70,7 +70,7 @@ class ObservedInstants:
     factor : relative noise of the instant's fix.
     averaged : how many fixes the instant is the mean of.
     drift_factor : relative size of the drift, shape (n - 1,).
-    drift_prior_mps : size of the drift before anything is learnt.
+    walk_floor_m : what positions walk in a second at the least. [m]
     speed_floor_mps, position_floor_m : rounding of the log, one standard deviation.
     slow_floor_mps : slow error that rounding makes, added in square.
     bandwidth_error_mps : how far a reported velocity may be off beside its noise, shape (n,).
@@ -84,7 +84,7 @@ class ObservedInstants:
     factor: FloatArray
     averaged: FloatArray
     drift_factor: FloatArray
-    drift_prior_mps: float
+    walk_floor_m: float
     speed_floor_mps: float
     position_floor_m: float
     slow_floor_mps: float
@@ -100,7 +100,7 @@ def first_scales(space: StateSpace, observed: ObservedInstants) -> NoiseScales:
         cruise_var=np.full(n, 9.0),
         position_sd_m=_WHITE_POSITION_PRIOR_M,
         speed_sd_mps=0.08,
-        drift_sd_mps=observed.drift_prior_mps,
+        drift_sd_mps=DRIFT_PRIOR_MPS,
         slow_sd_mps=SLOW_PRIOR_MPS,
         walk_m=_FIRST_WALK_M,
         position_weight=np.ones(n),
@@ -252,7 +252,7 @@ def _improved(
         )  # fmt: skip
     drift_sd = _slow(
         states[:, 3], blocks[:, 3, 3], beside[:, 3, 3], space.drift_keep, live,
-        precisions.drift, observed.drift_prior_mps, 0.0, observed.drift_factor,
+        precisions.drift, DRIFT_PRIOR_MPS, 0.0, observed.drift_factor,
     )  # fmt: skip
     walk_m = _walked(solution, blocks, beside, live & ~space.steps)
     full_position = np.ones(space.n)
@@ -266,7 +266,7 @@ def _improved(
         speed_sd_mps=max(speed_sd, observed.speed_floor_mps),
         drift_sd_mps=drift_sd,
         slow_sd_mps=slow_sd,
-        walk_m=walk_m,
+        walk_m=max(walk_m, observed.walk_floor_m),
         position_weight=full_position,
         velocity_weight=full_velocity,
         still=scales.still,

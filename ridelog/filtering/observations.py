@@ -11,7 +11,7 @@ from ridelog.core.track import BoolArray, FloatArray, IntArray, Track
 from ridelog.core.units import SPEED_WORDS
 from ridelog.filtering.quality import POOR_HDOP
 from ridelog.filtering.receiver.colour import noise_of_means
-from ridelog.filtering.receiver.height import position_drift
+from ridelog.filtering.receiver.wander import position_wander
 
 # Below this a receiver's course is its own noise: with 0.08 m/s of noise an axis, the course of
 # 0.5 m/s is uncertain by 9 degrees, and many receivers hold speed or course there. Common practice
@@ -49,7 +49,7 @@ class Observations:
     crawl : the log reports a speed below the crawl, or a speed of it without a course.
     factor : noise of this fix relative to the ride's usual one, 1.
     speed_step_mps, position_step_m : steps in which the log writes speed and position.
-    position_drift_mps : velocity at which positions drift, as the heights tell. [m/s]
+    position_wander_m : what a position walks by itself in a second; NaN if nothing tells. [m]
     speed_noise_mps : white noise an axis of a reported velocity that has the noise which means of
         it show, 0 where there are too few. [m/s]
     bandwidth_error_mps : by how much the receiver's bandwidth may falsify each reported
@@ -72,7 +72,7 @@ class Observations:
     speed_step_mps: float
     position_step_m: float
     origin_deg: tuple[float, float]
-    position_drift_mps: float
+    position_wander_m: float
     speed_noise_mps: float
     bandwidth_error_mps: FloatArray
     held: BoolArray
@@ -115,6 +115,7 @@ def observations_of(track: Track) -> Observations:
     longest = min(max(_GAP_S, _GAP_INTERVALS * usual), _LONGEST_INTERVAL_S)
     breaks = (interval > longest) | (np.diff(track.segment[rows]) != 0)
 
+    step_m = written_step(latitude, ANGLE_STEPS_DEG) * _METRES_PER_DEGREE
     velocity, crawl = _velocity(track.speed_mps[rows], track.course_rad[rows], position, time_s)
     return Observations(
         rows=rows,
@@ -126,9 +127,9 @@ def observations_of(track: Track) -> Observations:
         breaks=breaks,
         usual_interval_s=usual,
         speed_step_mps=written_step(track.speed_mps[rows], SPEED_STEPS_MPS),
-        position_step_m=written_step(latitude, ANGLE_STEPS_DEG) * _METRES_PER_DEGREE,
+        position_step_m=step_m,
         origin_deg=origin,
-        position_drift_mps=position_drift(time_s, track.height_m[rows]),
+        position_wander_m=position_wander(position, breaks, usual, step_m),
         speed_noise_mps=noise_of_means(velocity, usual),
         bandwidth_error_mps=np.zeros(len(rows)),
         held=np.zeros(len(rows), dtype=bool),

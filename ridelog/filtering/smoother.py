@@ -7,6 +7,7 @@ import numpy as np
 
 from ridelog.core.errors import NotEnoughDataError, calculating
 from ridelog.core.flags import Flag
+from ridelog.core.quantity import both_units
 from ridelog.core.track import BoolArray, FloatArray, IntArray, Track
 from ridelog.filtering.agreement import contradictions, without
 from ridelog.filtering.long_logs import (
@@ -40,15 +41,13 @@ from ridelog.filtering.quality import (
     settled_from,
     settling_factor,
 )
+from ridelog.filtering.receiver.disagreement import LastingDifference, find_disagreement
 from ridelog.filtering.receiver.habits import lasting_rounding, recognised, rounding_sd
-from ridelog.filtering.receiver.height import SHORT_DRIFT_TIME_S
-from ridelog.filtering.state_space import DRIFT_TIME_S, Precisions, StateSpace
+from ridelog.filtering.state_space import Precisions, StateSpace
 
 # Between fixes further apart than this, instants without data let corners fall where they did.
 _FINEST_S = 0.25
 _SPLIT_ABOVE_S = 0.3
-# From twice the usual drift on, heights are believed that positions drift fast.
-_FAST_DRIFT_MPS = 2.0 * DRIFT_PRIOR_MPS
 # Long logs start closer to their usual scales: fewer rounds settle them.
 _ROUNDS_OF_LONG = 7
 # A piece needs this many fixes before anything is said about it.
@@ -122,7 +121,8 @@ def _estimated(track: Track, report_progress: Callable[[float], None] | None) ->
         )
         # How pulls end is one of two ways: the truth lies between both fits, not beyond.
         lively = states_of(space, precisions_of(space, observed, livelier)) - states
-    cautious = _cautious(space, observed, scales, sharp, seen)
+    apart = find_disagreement(seen, screened.good_position, screened.steps)
+    cautious = _cautious(space, observed, scales, sharp, seen, apart)
     variances = variances_of(space, cautious, part_of_progress(report_progress, 0.8, 1.0))
     motion = _motion(
         track, seen, screened, space, observed, scales, states, variances, fix, long_enough,
@@ -136,6 +136,18 @@ def _estimated(track: Track, report_progress: Callable[[float], None] | None) ->
         motion,
         history=(*motion.history, *receiver.history),
         warnings=(*motion.warnings, *receiver.warnings),
+        noise=replace(motion.noise, lag_s=receiver.lag_s),
+        doubts=(*receiver.doubts, *_words_of(apart)),
+    )
+
+
+def _words_of(apart: LastingDifference | None) -> tuple[str, ...]:
+    if apart is None:
+        return ()
+    side = "higher" if apart.excess_mps > 0.0 else "lower"
+    return (
+        f"its reported speed is {both_units(abs(apart.excess_mps), 2)} {side} than that of its "
+        f"positions for {apart.riding_s:.0f} s of riding, and nothing tells which is right",
     )
 
 
@@ -194,10 +206,8 @@ def _state_space_of(
     steps = np.zeros(n - 1, dtype=bool)
     steps[fix[1:] - 1] = screened.steps
     drift_factor = np.maximum(np.repeat(np.maximum(seen.factor[1:], seen.factor[:-1]), parts), 1.0)
-    # With a reported speed the ride shows the drift itself; positions alone need the heights.
-    drifts_fast = (
-        not np.isfinite(velocity[:, 0]).any() and seen.position_drift_mps > _FAST_DRIFT_MPS
-    )
+    # With a reported speed the ride shows the walk itself, filtering (7).
+    bare = not np.isfinite(velocity[:, 0]).any()
     observed = ObservedInstants(
         has_position=np.isfinite(position[:, 0]),
         has_velocity=np.isfinite(velocity[:, 0]),
@@ -205,7 +215,7 @@ def _state_space_of(
         factor=spread(seen.factor, 1.0),
         averaged=np.ones(n),
         drift_factor=drift_factor,
-        drift_prior_mps=seen.position_drift_mps if drifts_fast else DRIFT_PRIOR_MPS,
+        walk_floor_m=float(np.nan_to_num(seen.position_wander_m)) if bare else 0.0,
         speed_floor_mps=max(seen.speed_noise_mps, rounding_sd(seen.speed_step_mps), 0.005),
         # Rounding to a coarse step errs alike fix after fix, so it counts in full.
         position_floor_m=max(
@@ -216,8 +226,7 @@ def _state_space_of(
         bandwidth_error_mps=spread(seen.bandwidth_error_mps, 0.0),
         shared_s=SHARED * min(seen.usual_interval_s, LONGEST_MEASUREMENT_S),
     )
-    drift_time = SHORT_DRIFT_TIME_S if drifts_fast else DRIFT_TIME_S
-    return StateSpace(time_s, position, velocity, breaks, steps, drift_time), observed, fix
+    return StateSpace(time_s, position, velocity, breaks, steps), observed, fix
 
 
 def _long_enough(seen: Observations) -> BoolArray:
@@ -233,18 +242,21 @@ def _cautious(
     scales: NoiseScales,
     sharp: Precisions,
     seen: Observations,
+    apart: LastingDifference | None,
 ) -> Precisions:
     span = max(_CAUTION_S, _CAUTION_FIXES * seen.usual_interval_s)
     bare = space.d < 5
+    # Either may be the one that is off: between them the speed is then uncertain by all of it.
+    untold_mps = 2.0**0.5 * abs(apart.excess_mps) if apart else 0.0
     return Precisions(
         jerk=_CAUTION_JERK * smoothed_jerk(space, scales.jerk, span),
         position=sharp.position,
         velocity=sharp.velocity,
         still=sharp.still,
         cruise=np.zeros(space.n),
-        drift=(1.0 if bare else _CAUTION_SLOW) * sharp.drift,
-        slow_sd=_CAUTION_SLOW * sharp.slow_sd,
-        walk=sharp.walk,
+        drift=np.hypot((1.0 if bare else _CAUTION_SLOW) * sharp.drift, untold_mps),
+        slow_sd=float(np.hypot(_CAUTION_SLOW * sharp.slow_sd, untold_mps)),
+        walk=(_CAUTION_SLOW**2 if bare else 1.0) * sharp.walk,
     )
 
 
@@ -385,7 +397,7 @@ def _noise_summary(scales: NoiseScales, reported: bool, observed: ObservedInstan
         learnt=("position noise", "position walk"),
         assumed=(
             "positions alone cannot show their own slow drift; "
-            f"{observed.drift_prior_mps:.3g} m/s is assumed",
+            f"{DRIFT_PRIOR_MPS:.3g} m/s is assumed",
         ),
     )
 

@@ -48,8 +48,10 @@ _TIGHTEST_RAD_PER_M, _COURSE_S = 1.0, 0.8
 _LAG_S = {("reported", True): 0.2, ("positions", True): 0.4,
           ("reported", False): 0.5, ("positions", False): 0.8}  # fmt: skip
 _BEFORE_S = 3.5
-# Positions written in steps of more than half a second's travel cannot show which way it goes.
-_COARSE_S = 0.5
+# Positions written in steps of more than half a second's travel cannot show which way it goes;
+# those beside a reported course need only confirm it, by a way of five standard deviations of the
+# difference of two roundings, step / sqrt(6).
+_COARSE_S, _COARSE_STEPS = 0.5, 2.0
 # Nobody turns a quad round by hand in less than this: common sense, no source.
 _BY_HAND_S = 4.5
 _AT_REST_MPS = 0.3
@@ -283,7 +285,8 @@ def doubts(
          "a receiver that overshoots at a stop and comes back would show the same"),
         (not dense and _is_sparse(motion, candidate, way_m, best_mps),
          "it is too short or too slow for fixes this far apart"),
-        (readings.step_m > _COARSE_S * best_mps,
+        (way_m < _COARSE_STEPS * readings.step_m if readings.reported
+         else readings.step_m > _COARSE_S * best_mps,
          "the log writes positions in steps too coarse for it"),
         (bool(disagreement), disagreement),
         (around.stand_s >= _BY_HAND_S, "the machine stood long enough to be turned round by hand"),

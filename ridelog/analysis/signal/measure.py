@@ -160,6 +160,8 @@ def _grade(
         return "fair", f"it covers only {length_s:.0f} s"
     if share < _GOOD_SHARE:
         return "fair", f"figures can be taken from {100 * share:.0f} % of the fixes"
+    if motion.doubts:
+        return "fair", motion.doubts[0]
     if speed_sd > _GOOD_SD_MPS:
         return "fair", "speeds are known only roughly"
     if contradicted_spans(motion):

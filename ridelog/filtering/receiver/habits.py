@@ -18,6 +18,9 @@ from ridelog.filtering.receiver.lag import find_lag, without_lag
 # From this lag on a reader is warned: a launch or a stop is then a tenth of its time off. Own
 # choice.
 _WARN_S = 0.3
+# A lag no better known than this may be one that should be warned of, if positions are coarser
+# than their usual noise. [s], [m]
+_UNTOLD_S, _COARSE_M = 0.15, 0.3
 # A lasting error of rounding below this is lost in the receiver's own slow errors.
 _LEAST_LASTING_MPS = 0.005
 # The least noise that a reported speed has before it is rounded: real receivers showed 0.03-0.08
@@ -37,16 +40,27 @@ _GENTLE_MPS2, _ERROR_M = 0.7, 0.5
 
 @dataclass(frozen=True)
 class ReceiverHabits:
-    """What was recognised: a line for the history, sentences of warning."""
+    """What was recognised: a line for the history, sentences of warning, doubts of the log.
+
+    ``lag_s`` is by how much the reported velocity was moved.
+    """
 
     history: tuple[str, ...]
     warnings: tuple[str, ...] = ()
+    doubts: tuple[str, ...] = ()
+    lag_s: float = 0.0
 
 
 def recognised(seen: Observations, track: Track) -> tuple[Observations, ReceiverHabits]:
     """Return the observations as they should be taken, and what was recognised of the receiver."""
     habits: list[str] = []
     warnings: list[str] = []
+    doubts: list[str] = []
+    reported = bool(np.isfinite(seen.velocity_mps[:, 0]).any())
+    if not reported and np.isnan(seen.position_wander_m):
+        doubts.append(
+            "its speed comes from positions alone, and nothing in the log tells how far they wander"
+        )
     if lasting_rounding(seen.speed_step_mps) > _LEAST_LASTING_MPS:
         habits.append(
             f"reported speed is written in steps of {seen.speed_step_mps:.3f} m/s, an error of "
@@ -75,10 +89,14 @@ def recognised(seen: Observations, track: Track) -> tuple[Observations, Receiver
                 f"{'too late' if lag.lag_s > 0.0 else 'too early'} beside its positions; this was "
                 "mended as far as it can be, and starts and stops are less sharp for it."
             )
+            doubts.append(f"its speed is a mean over time, {abs(lag.lag_s):.1f} s late")
+    elif reported and (lag is None or lag.sd_s > _UNTOLD_S) and seen.position_step_m > _COARSE_M:
+        doubts.append("its positions are too coarse to show how late its speed is")
     line = (
         f"receiver: {'; '.join(habits)}" if habits else "receiver: no habit of its own recognised"
     )
-    return seen, ReceiverHabits((line,), tuple(warnings))
+    moved_s = lag.lag_s if lag is not None and lag.counts else 0.0
+    return seen, ReceiverHabits((line,), tuple(warnings), tuple(doubts), moved_s)
 
 
 @dataclass(frozen=True)

@@ -26,6 +26,8 @@ _RUN_S = 2.5
 # "It stands": velocity, acceleration and jerk of a machine on its tyres; over a stand of some
 # seconds this jerk adds no more than a centimetre a second.
 _STILL_MPS, _STILL_MPS2, _STILL_JERK = 0.005, 0.002, 1.0e-6
+# A receiver that lags by more has averaged over more than the throttle's opening. [s]
+_SMEARED_S = 0.2
 # Beyond so many standard deviations a slow reading that stands out on both sides is a slip.
 _SPIKE_SD = 3.0
 # A candidate this near a fix is moved onto it: shorter intervals cost digits.
@@ -100,22 +102,26 @@ class StartModels:
 
         The length of a velocity of noise alone is positive, so its usual square is taken off.
         A reading that neither those before nor those after reach says no more than "slow", too.
-        A receiver that says 0 for every reading of a stand holds small speeds back: then a slow
-        reading stays as wide as the crawl.
+        They count when they belong, as the others do. A receiver that says 0 for every reading of a
+        stand holds small speeds back, and one that lags smears the start: then a slow reading stays
+        as wide as the crawl.
         """
         track = motion.track
         speed = np.full(self.n, np.nan)
-        rows = motion.reported_between(self._time_s[0] - 1e-6, self._time_s[-1] + 1e-6)
-        place = np.searchsorted(self._time_s, track.time_s[rows] - 1e-6)
-        rows, place = rows[place < self.n], place[place < self.n]
-        same = np.abs(self._time_s[place] - track.time_s[rows]) < 1e-6
-        speed[place[same]] = track.speed_mps[rows[same]]
+        lag_s = motion.noise.lag_s
+        first_s, last_s = self._time_s[0] + min(lag_s, 0.0), self._time_s[-1] + max(lag_s, 0.0)
+        rows = motion.reported_between(first_s - 1e-6, last_s + 1e-6)
+        said_s = track.time_s[rows]
+        fixes = np.flatnonzero(np.isin(np.round(self._time_s, 6), np.round(said_s, 6)))
+        if len(rows):
+            speed[fixes] = np.interp(self._time_s[fixes] + lag_s, said_s, track.speed_mps[rows])
         slow = np.isfinite(speed) & (speed < CRAWL_MPS)
         away = np.isfinite(self._velocity[:, 0]) & (self._time_s <= end_s)
         usual = self._velocity_weight[self._velocity_weight > 0]
         if not slow.any():
             return
-        if np.mean(speed[slow] < 0.005) > 0.5 or not len(usual) or not away.any():
+        late = abs(lag_s) > _SMEARED_S
+        if np.mean(speed[slow] < 0.005) > 0.5 or not len(usual) or not away.any() or late:
             self._crawl[slow] = CRAWL_SD_MPS**-2
             return
         noise_var = 1.0 / float(np.median(usual))

@@ -1,0 +1,73 @@
+"""How far bare positions wander, as even riding shows it."""
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+from log_in_memory import to_track
+from random_rides import out_and_back
+from simulate.tracking import TrackingReceiver, Tuning
+
+from ridelog.analysis.signal.measure import judge_signal
+from ridelog.analysis.top_speed.measure import measure_top_speed
+from ridelog.core.track import FloatArray
+from ridelog.filtering.receiver.wander import position_wander
+from ridelog.filtering.smoother import estimate_motion
+from ridelog.importer import load_track
+
+WALKING = Path("../shared/real-tracks/truth-walkpace-2hz5/walkpace-2hz5-a.gpx")
+
+
+def _ridden(walk_m: float, white_m: float, interval_s: float, *, seed: int = 1) -> FloatArray:
+    """Return a steady ride with a bend now and then, and errors of known size."""
+    rng = np.random.default_rng(seed)
+    time_s = np.arange(0.0, 600.0, interval_s)
+    speed = 6.0 + 2.0 * np.sin(time_s / 4.0) * (np.sin(time_s / 40.0) > 0.3)
+    way = np.cumsum(speed) * interval_s
+    position = np.stack([way, 0.1 * way], axis=1) + white_m * rng.standard_normal((len(way), 2))
+    fresh = walk_m * interval_s**0.5 * rng.standard_normal((len(way), 2))
+    walked: FloatArray = position + np.cumsum(fresh, axis=0)
+    return walked
+
+
+@pytest.mark.parametrize("interval_s", [0.1, 0.2, 0.4])
+@pytest.mark.parametrize("walk_m", [0.1, 0.4])
+def test_a_known_walk_is_found(walk_m: float, interval_s: float) -> None:
+    position = _ridden(walk_m, 0.02, interval_s)
+    found = position_wander(position, np.zeros(len(position) - 1, dtype=bool), interval_s, 0.0)
+    assert found == pytest.approx(walk_m, rel=0.15)
+
+
+@pytest.mark.parametrize("interval_s", [0.1, 0.2, 0.4])
+def test_white_errors_show_none(interval_s: float) -> None:
+    position = _ridden(0.0, 0.3, interval_s)
+    breaks = np.zeros(len(position) - 1, dtype=bool)
+    assert position_wander(position, breaks, interval_s, 0.0) == 0.0
+
+
+@pytest.mark.parametrize(
+    ("interval_s", "step_m", "count"), [(1.0, 0.0, 600), (0.1, 1.1, 600), (0.1, 0.0, 60)]
+)
+def test_a_log_that_cannot_tell(interval_s: float, step_m: float, count: int) -> None:
+    position = _ridden(0.2, 0.02, interval_s)[:count]
+    breaks = np.zeros(len(position) - 1, dtype=bool)
+    assert np.isnan(position_wander(position, breaks, interval_s, step_m))
+
+
+def test_bare_positions_once_a_second_are_not_good() -> None:
+    rng = np.random.default_rng(3)
+    ride = out_and_back(rng, top_mps=9.0, plateau_s=8.0, passes=2)
+    receiver = TrackingReceiver(1.0, 10.0, Tuning(), reports_speed=False)
+    signal = judge_signal(estimate_motion(to_track(receiver.observe(ride.truth, rng))))
+    assert signal.grade == "fair"
+    assert "nothing in the log tells how far they wander" in signal.verdict
+
+
+@pytest.mark.skipif(not WALKING.exists(), reason="the real logs are not beside here")
+def test_a_walking_pace_seen_by_an_older_receiver_is_not_graded_good() -> None:
+    """Wheels of 1.005 m/s at most; without care the positions read 1.8 in a narrow interval."""
+    motion = estimate_motion(load_track(WALKING))
+    top = measure_top_speed(motion).best_1s_mps
+    assert top is not None
+    assert judge_signal(motion).grade != "good"
+    assert top.low < 1.3
