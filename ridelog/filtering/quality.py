@@ -17,6 +17,9 @@ _WINDOW_S = 10.0
 _WORSE_HDOP, _FEWER_SATELLITES = 1.6, 3.0
 _WORSE_RESIDUAL = 2.5
 _LEAST_TO_COMPARE = 10
+# A slide is over within so long, and begins within the first of it; riding is faster than a walk.
+# Own choices.
+_SLIDE_S, _FIRST_S, _RIDE_MPS = 15.0, 0.5, 2.0
 # A standstill lasts at least this long, below this speed.
 _STAND_S, _STAND_MPS = 3.0, 0.25
 # Whether positions moved during a supposed stand: means over this long, this far apart, and this
@@ -84,6 +87,30 @@ def settled_from(
         if following == len(time_s):
             return float("nan")
         end = float(time_s[following])
+
+
+def slid_until(time_s: FloatArray, speed_mps: FloatArray) -> float:
+    """Return until when bare positions of unknown quality slid in, the first time if they did not.
+
+    A log that begins moving, is fastest in its first seconds, comes to rest and is never that fast
+    again shows its receiver finding its place: a ride begins at rest, or goes on.
+
+    Parameters
+    ----------
+    time_s, speed_mps : ndarray, shape (m,)
+        The usable fixes in time order, with the fitted speed. [s], [m/s]
+    """
+    since = time_s - time_s[0]
+    early = np.flatnonzero(since <= _SLIDE_S)
+    top = early[np.argmax(speed_mps[early])]
+    slow = speed_mps < _SLOWEST_TRAVEL_MPS
+    rests = np.flatnonzero(slow & (np.arange(len(slow)) > top))
+    if not len(rests) or since[rests[0]] > _SLIDE_S or slow[:top][since[:top] > _FIRST_S].any():
+        return float(time_s[0])
+    later = speed_mps[rests[0] :]
+    ridden = float(np.sum((later > _RIDE_MPS)[:-1] * np.diff(time_s[rests[0] :])))
+    slid = ridden > _SLIDE_S and speed_mps[top] > later.max()
+    return float(time_s[rests[0]]) if slid else float(time_s[0])
 
 
 def settling_factor(residual: FloatArray, settling: BoolArray) -> float:

@@ -40,6 +40,7 @@ from ridelog.filtering.quality import (
     geometry_flags,
     settled_from,
     settling_factor,
+    slid_until,
 )
 from ridelog.filtering.receiver.disagreement import LastingDifference, find_disagreement
 from ridelog.filtering.receiver.habits import lasting_rounding, recognised, rounding_sd
@@ -246,8 +247,8 @@ def _cautious(
 ) -> Precisions:
     span = max(_CAUTION_S, _CAUTION_FIXES * seen.usual_interval_s)
     bare = space.d < 5
-    # Either may be the one that is off: between them the speed is then uncertain by all of it.
-    untold_mps = 2.0**0.5 * abs(apart.excess_mps) if apart else 0.0
+    # Either may be the one that is off, while riding only: receiver (12).
+    untold_mps = 2.0 * abs(apart.excess_mps) if apart else 0.0
     return Precisions(
         jerk=_CAUTION_JERK * smoothed_jerk(space, scales.jerk, span),
         position=sharp.position,
@@ -299,6 +300,10 @@ def _motion(
         seen.time_s, track.hdop[seen.rows], track.satellites[seen.rows], misfit, drift,
         scales.drift_sd_mps,
     )  # fmt: skip
+    slid_s = float(seen.time_s[0])
+    if not reported and not np.isfinite([track.hdop, track.satellites]).any():
+        slid_s = slid_until(seen.time_s, speed)
+    settled_s = float(np.maximum(settled_s, slid_s))
     settling = seen.time_s < (settled_s if np.isfinite(settled_s) else np.inf)
     for mask, flag in (
         (lost_position, Flag.JUMP),
@@ -349,10 +354,13 @@ def _motion(
             for k in np.flatnonzero(seen.breaks & ~made)
         ),
         settled_s=settled_s,
+        # How far a slide is off is not to be seen in how its positions scatter.
         settling_factor=(
-            settling_factor(seen.velocity_mps - velocity - states[:, 4], settling)
-            if reported
-            else settling_factor(residual, settling)
+            float("nan")
+            if slid_s > seen.time_s[0]
+            else settling_factor(
+                seen.velocity_mps - velocity - states[:, 4] if reported else residual, settling
+            )
         ),
         rate_hz=1.0 / seen.usual_interval_s,
         speed_source="reported" if reported else "positions",

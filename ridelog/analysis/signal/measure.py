@@ -146,7 +146,8 @@ def _grade(
     if share < _FAIR_SHARE:
         return "too weak", f"figures can be taken from only {100 * share:.0f} % of the fixes"
     if speed_sd > _FAIR_SD_MPS:
-        return "too weak", f"speeds are known to ±{both_units(QUANTILE * speed_sd, 1)} at best"
+        roughly = f"speeds are known to ±{both_units(QUANTILE * speed_sd, 1)} at best"
+        return "too weak", "; ".join((roughly, *motion.doubts[:1]))
     track_s = motion.track.time_s[np.isfinite(motion.track.time_s)]
     length_s = float(np.ptp(track_s))
     if finished and length_s < _TOO_SHORT_S:

@@ -57,8 +57,12 @@ def find_disagreement(
     way = (np.diff(seen.position_m, axis=0)[both] * unit).sum(axis=1)
     # The chord of an arc is shorter than the arc.
     told = 0.5 * (speed[1:] + speed[:-1])[both] * length * (1.0 - turned**2 / 24.0)
+    # Every piece that is ridden through has ends of its own.
+    piece = np.concatenate([[0], np.cumsum(np.diff(np.flatnonzero(both), prepend=-1) > 1)])
     clock = np.concatenate([[0.0], np.cumsum(length)])
     excess = np.concatenate([[0.0], np.cumsum(told - way)])
+    # Both ends are rounded too: four standard deviations of their difference.
+    slides_m = _SLIDES_M + 4.0 * seen.position_step_m / 6.0**0.5
     best: LastingDifference | None = None
     for window_s in _WINDOWS_S:
         last = np.searchsorted(clock, clock + window_s - 1e-6)
@@ -66,8 +70,12 @@ def find_disagreement(
         if not len(first):
             continue
         over = excess[last[first]] - excess[first]
+        ends = np.sqrt(1.0 + piece[last[first]] - piece[first])
+        over = np.where(
+            np.abs(over) > np.maximum(_LEAST_MPS * window_s, slides_m * ends), over, 0.0
+        )
         most = int(np.argmax(np.abs(over)))
         rate = float(over[most]) / window_s
-        if abs(rate) * window_s > max(_LEAST_MPS * window_s, _SLIDES_M):
+        if rate and (best is None or abs(rate) > abs(best.excess_mps)):
             best = LastingDifference(rate, window_s)
     return best
