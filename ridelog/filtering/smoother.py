@@ -7,7 +7,6 @@ import numpy as np
 
 from ridelog.core.errors import NotEnoughDataError, calculating
 from ridelog.core.flags import Flag
-from ridelog.core.quantity import both_units
 from ridelog.core.track import BoolArray, FloatArray, IntArray, Track
 from ridelog.filtering.agreement import contradictions, without
 from ridelog.filtering.long_logs import (
@@ -138,17 +137,7 @@ def _estimated(track: Track, report_progress: Callable[[float], None] | None) ->
         history=(*motion.history, *receiver.history),
         warnings=(*motion.warnings, *receiver.warnings),
         noise=replace(motion.noise, lag_s=receiver.lag_s),
-        doubts=(*receiver.doubts, *_words_of(apart)),
-    )
-
-
-def _words_of(apart: LastingDifference | None) -> tuple[str, ...]:
-    if apart is None:
-        return ()
-    side = "higher" if apart.excess_mps > 0.0 else "lower"
-    return (
-        f"its reported speed is {both_units(abs(apart.excess_mps), 2)} {side} than that of its "
-        f"positions for {apart.riding_s:.0f} s of riding, and nothing tells which is right",
+        doubts=(*receiver.doubts, *([apart.words] if apart else [])),
     )
 
 

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from ridelog.core.quantity import both_units
 from ridelog.core.track import BoolArray
 from ridelog.filtering.observations import CRAWL_MPS, Observations
 
@@ -24,6 +25,15 @@ class LastingDifference:
 
     excess_mps: float
     riding_s: float
+
+    @property
+    def words(self) -> str:
+        """Return it as part of a sentence."""
+        side = "higher" if self.excess_mps > 0.0 else "lower"
+        return (
+            f"its reported speed is {both_units(abs(self.excess_mps), 2)} {side} than that of its "
+            f"positions for {self.riding_s:.0f} s of riding, and nothing tells which is right"
+        )
 
 
 def find_disagreement(
