@@ -11,6 +11,7 @@ from ridelog.core.crossings import cumulative_trapezoid
 from ridelog.core.errors import NotEnoughDataError
 from ridelog.core.flags import UNUSABLE, Flag
 from ridelog.core.track import BoolArray, FlagArray, FloatArray, IntArray, Track
+from ridelog.filtering.noise import SLOW_PRIOR_MPS
 
 # Draws of either kind behind every interval: a standard deviation is then known to 6 %.
 DRAWS = 150
@@ -131,6 +132,17 @@ class NoiseSummary:
     lag_s: float = 0.0
     learnt: tuple[str, ...] = ()
     assumed: tuple[str, ...] = ()
+
+    @property
+    def words(self) -> str:
+        """Return what was learnt, for the history."""
+        words = f"position noise {self.position_white_m:.2f} m"
+        if self.speed_white_mps is not None and self.slow_speed_mps is not None:
+            words += (
+                f", reported speed noise {self.speed_white_mps:.3f} m/s and slow error "
+                f"{self.slow_speed_mps:.3f} m/s (prior {SLOW_PRIOR_MPS:g})"
+            )
+        return words + f", position drift {self.drift_mps:.3f} m/s"
 
 
 @dataclass(frozen=True)

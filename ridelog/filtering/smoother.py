@@ -24,7 +24,6 @@ from ridelog.filtering.noise import (
     DRIFT_PRIOR_MPS,
     LONGEST_MEASUREMENT_S,
     SHARED,
-    SLOW_PRIOR_MPS,
     NoiseScales,
     ObservedInstants,
     learn,
@@ -316,7 +315,7 @@ def _motion(
         f"filter: {used.sum()} of {len(track)} fixes used, {int(lost_position.sum())} positions "
         f"and {int(lost_velocity.sum())} reported speeds not believed, "
         f"{len(contradicted)} fixes where both contradict each other left out, "
-        f"{int((seen.breaks & ~made).sum())} gaps; " + _noise_words(noise)
+        f"{int((seen.breaks & ~made).sum())} gaps; " + noise.words
     )
     return Motion(
         track=track,
@@ -397,13 +396,3 @@ def _noise_summary(scales: NoiseScales, reported: bool, observed: ObservedInstan
             f"{DRIFT_PRIOR_MPS:.3g} m/s is assumed",
         ),
     )
-
-
-def _noise_words(noise: NoiseSummary) -> str:
-    words = f"position noise {noise.position_white_m:.2f} m"
-    if noise.speed_white_mps is not None and noise.slow_speed_mps is not None:
-        words += (
-            f", reported speed noise {noise.speed_white_mps:.3f} m/s and slow error "
-            f"{noise.slow_speed_mps:.3f} m/s (prior {SLOW_PRIOR_MPS:g})"
-        )
-    return words + f", position drift {noise.drift_mps:.3f} m/s"
