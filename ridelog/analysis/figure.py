@@ -10,7 +10,7 @@ from ridelog.core.quantity import SPEED, Quantity, plain, rough_span, span, text
 from ridelog.core.units import SI, SpeedUnit
 
 HIGHER, LOWER = "higher", "lower"
-# The few figures that are named first share four times the level of each other one.
+# The few figures that are named first share four times the level of each other one. Own choice.
 HEADLINE_WEIGHT = 4.0
 # Why a figure with an interval that is too wide (core.quantity.WIDEST_SHARE) is not named alone.
 _WIDE = "the ride tells it too roughly to name one figure"

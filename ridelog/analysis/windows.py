@@ -248,7 +248,7 @@ LONGEST_HOLE_S = 2.1
 # Where less than half of the distance was seen, the fastest second was more likely missed.
 LEAST_SEEN = 0.5
 # The interval is meant to hold in nine rides of ten: from so much of the distance unseen on, the
-# second that was missed can be the whole of that tenth.
+# second that was missed can be the whole of that tenth (own rule, derived so).
 WELL_SEEN = 0.9
 
 

@@ -9,13 +9,15 @@ from scipy.special import stdtrit
 from ridelog.compare.difference import Difference
 
 # In at most one comparison of ten in which nothing changed may any figure be called changed.
+# Own choice.
 FAMILY_LEVEL = 0.10
 Word = Literal["better", "worse", "no difference shown", "cannot say"]
 BETTER: Final = "better"
 WORSE: Final = "worse"
 NOT_SHOWN: Final = "no difference shown"
 CANNOT_SAY: Final = "cannot say"
-# A difference counts as one that the rides could have shown if they would show it this often.
+# A difference counts as one that the rides could have shown if they would show it this
+# often. Own choice.
 POWER = 0.9
 # More rides than this nobody makes for one change; common practice, no source.
 _MOST_MORE_RIDES = 12

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from statistics import NormalDist
 from typing import Any
 
-# Every interval in the project is meant to hold the truth in this share of rides.
+# Every interval in the project is meant to hold the truth in this share of rides. Own choice.
 LEVEL = 0.90
 # Standard deviations to either side of its mean that hold as much of a normal variable.
 QUANTILE = NormalDist().inv_cdf(0.5 + 0.5 * LEVEL)

@@ -8,7 +8,7 @@ import numpy as np
 from ridelog.core.estimate import LEVEL, QUANTILE, Estimate
 from ridelog.core.track import FloatArray, IntArray
 
-# With more undefined columns than this share, the figure itself is in doubt.
+# With more undefined columns than this share, the figure itself is in doubt. Own choice.
 _UNDEFINED_SHARE = 0.1
 # How much further from its value a bound lies that is missed half as often.
 _SURER = NormalDist().inv_cdf(0.75 + 0.25 * LEVEL) / QUANTILE

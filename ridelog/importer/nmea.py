@@ -17,7 +17,7 @@ from ridelog.importer.timeline import clock_set_back, start_of, time_flags, two_
 FORMAT = "nmea-0183"
 # GGA may come every fourth second only; its geometry holds that long. common practice, no source
 CARRY_S = 5.0
-# Not satellites' positions: standards sheet, mode letters E, M, S. common practice, no source
+# Not satellites' positions: mode letters E, M and S (gpsd, NMEA field notes).
 _GUESSED = (FixKind.ESTIMATED, FixKind.MANUAL, FixKind.SIMULATED)
 _NO_SENTENCE_ADVICE = "record NMEA 0183 with RMC and GGA sentences and their checksums."
 
@@ -43,7 +43,7 @@ def read_nmea(name: str, data: bytes, sha256: str, size_bytes: int) -> Track:
 
     Source
     ------
-    Layouts: standards sheet rows A12 to A18. A fix is an epoch with a position in a checksum-valid
+    Layouts: as ``nmea_readings.read_all``. A fix is an epoch with a position in a checksum-valid
     RMC with status A or GGA with quality above 0; in logs without both, in GNS or GLL.
     """
     log = read_nmea_log(name, as_ascii_text(data))

@@ -21,7 +21,7 @@ NO_TIME_OF_DAY = -1
 NO_DAY = np.iinfo(np.int64).min
 # 65535 hundredths: receivers send it for "out of range", in any unit. common practice, no source
 _OVER_RANGE_LOW, _OVER_RANGE_HIGH = 655.295, 655.36
-# Mode letters of RMC, GLL, VTG and GNS, best first, as kinds of fix (rows A12 to A17).
+# Mode letters of RMC, GLL, VTG and GNS, best first, as kinds of fix (gpsd, NMEA field notes).
 _MODES = (
     (b"R", FixKind.RTK_FIXED),
     (b"F", FixKind.RTK_FLOAT),
@@ -88,7 +88,8 @@ def read_all(sentences: Sentences) -> dict[str, SentenceReadings]:
 
     Source
     ------
-    Layouts: standards sheet rows A12 to A18 (open parser documentation, gpsd field notes).
+    Layouts, since NMEA 0183 itself is sold: gpsd, "NMEA Revealed" (E. S. Raymond), and the
+    documentation of the ``nmea`` crate and of marnav; ZDA from memory.
     """
     types = {
         "RMC": _rmc, "GGA": _gga, "GNS": _gns, "GLL": _gll, "VTG": _vtg, "GSA": _gsa, "GST": _gst,

@@ -82,8 +82,8 @@ def find_sentences(data: bytes, line_end: bytes = b"\n") -> Sentences:
 
     Source
     ------
-    Checksum: XOR of all bytes strictly between "$" and "*" (standards sheet row "Checksum", from
-    memory, confirmed on the published lines A-L1 to A-L9).
+    Checksum: XOR of all bytes strictly between "$" and "*" (from memory, confirmed on published
+    lines: tests/published/test_nmea_lines.py).
     """
     buffer = padded(data)
     size = len(data)

@@ -1,7 +1,7 @@
 """The local plane of ridelog.core.geodesy against published geodesics on the ellipsoid.
 
 Source: Vincenty's example Flinders Peak to Buninyong (T. Vincenty, Survey Review 23 (1975), 88-93
-is the method; the digits as in the tests of two open geodesy libraries, standards sheet row A24).
+is the method; the digits as in the tests of two open geodesy libraries).
 A geodesic is followed here by its own differential equations, so neither a chord through the Earth
 nor the code under test decides where it runs: only the lengths and directions of its short steps
 are measured with ridelog.core.geodesy.

@@ -1,7 +1,7 @@
 """Facts of the GPX schemas.
 
-Source: GPX 1.1 schema, http://www.topografix.com/GPX/1/1/gpx.xsd (standards sheet rows A1 to A9);
-GPX 1.0's speed and course as described in open GPX notes (row A10, second hand).
+Source: GPX 1.1 schema, http://www.topografix.com/GPX/1/1/gpx.xsd; GPX 1.0's
+speed and course as described in open notes on GPX (second hand).
 """
 
 import numpy as np

@@ -1,7 +1,7 @@
 """Published NMEA 0183 lines, two of them printed with wrong checksums.
 
-Layouts: marnav, gpsd and ``nmea`` crate documentation (standards sheet rows A12 to A18). The origin
-of each line stands beside it; "from memory" lines were confirmed by computing their checksums.
+Layouts: marnav, gpsd and ``nmea`` crate documentation. The origin of each line stands beside it;
+"from memory" lines were confirmed by computing their checksums.
 """
 
 from functools import reduce
@@ -119,7 +119,7 @@ def test_l5_gives_hdop_and_satellites_where_gga_is_missing() -> None:
 def test_l6_gives_the_position_sd_of_its_epoch() -> None:
     body = "GPGGA,082356.00,4807.038,N,01131.000,E,1,08,0.9,545.4,M,46.9,M,,"
     track = read(checked(body), L6)
-    # Fields 6 and 7 of GST: 1.7 m and 1.3 m (gpsd's processGST comment, row A16).
+    # Fields 6 and 7 of GST: 1.7 m and 1.3 m (gpsd's processGST comment).
     assert track.position_sd_m[0] == pytest.approx(np.sqrt((1.7**2 + 1.3**2) / 2.0), rel=1e-12)
 
 
@@ -173,7 +173,7 @@ def test_gga_qualities(quality: int, kind: FixKind, flag: int) -> None:
 
 @pytest.mark.parametrize(
     ("mode", "kind", "flag"),
-    # Mode letters of RMC field 12 and GNS (open parser comments, beside row A18).
+    # Mode letters of RMC field 12 and GNS (open parser comments).
     [
         ("A", FixKind.AUTONOMOUS, 0),
         ("D", FixKind.DIFFERENTIAL, 0),

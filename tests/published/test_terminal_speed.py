@@ -79,8 +79,8 @@ def test_peak_power_of_a_motor_line(rpm: float, stall_nm: float, peak_w: float) 
 
 
 def test_road_speed_of_a_wheel() -> None:
-    # Geometry, v = n / 60 * pi D / i, computed apart from this project (standards sheet row H1; no
-    # publication prints it): 3000 rpm, wheel of 0.330 m, ratio 5: 37.32 km/h.
+    # Geometry, v = n / 60 * pi D / i, computed apart from this project (no publication prints
+    # it): 3000 rpm, wheel of 0.330 m, ratio 5: 37.32 km/h.
     machine = Machine(
         front_teeth=10,
         rear_teeth=50,

@@ -14,7 +14,7 @@ from ridelog.core.interval import estimate
 from ridelog.core.track import FloatArray
 from ridelog.core.units import MPS_PER_KMH
 
-# Stops from below this share of the ride's best second are not stops from speed.
+# Stops from below this share of the ride's best second are not stops from speed. Own choice.
 _FROM_SPEED = 0.5
 # Only brakings that begin at this share of the fastest one's speed tell how the machine stops.
 _FAST_SHARE = 0.5

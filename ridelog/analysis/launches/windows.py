@@ -29,11 +29,13 @@ _PRINTED = {"kmh": "km/h", "kph": "km/h", "mile": "mi"}
 _NUMBER = r"(\d+(?:[.,]\d+)?)"
 _WINDOW = re.compile(rf"\s*{_NUMBER}\s*(?:-|–|to)\s*{_NUMBER}\s*([a-z/]+)\s*", re.IGNORECASE)
 _LENGTH = re.compile(rf"\s*{_NUMBER}\s*([a-z]+)\s*", re.IGNORECASE)
-# Beyond this no small machine goes; a window up there is a slip of the unit.
+# Beyond this no small machine goes; a window up there is a slip of the unit. Own choice.
 _MOST_MPS, _MOST_M = 100.0, 5000.0
-# No staging beam lets a machine roll further before it starts the clock.
+# No staging beam lets a machine roll further before it starts the clock; common practice, no
+# source.
 _MOST_ROLLOUT_M = 2.0
-# Defaults end below the highest speed, where a crossing is still steep enough to be timed.
+# Defaults end below the highest speed, where a crossing is still steep enough to be timed. Own
+# choice.
 _REACHED_SHARE = 0.92
 
 
