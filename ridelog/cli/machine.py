@@ -2,6 +2,7 @@
 
 import sys
 from pathlib import Path
+from textwrap import wrap
 from typing import TYPE_CHECKING, Annotated
 
 import typer
@@ -60,15 +61,28 @@ def new(
 @setup_app.command()
 def check(setup: SetupPath) -> None:
     """Tell every key that cannot be, and every contradiction; leave with 1 if there is one."""
-    from ridelog.machine.setup_check import contradictions
+    from ridelog.machine.electrics import electrical_sheet
+    from ridelog.machine.setup_check import contradictions, dangers
     from ridelog.machine.setup_file import problems_in, read_setup
 
     problems = problems_in(setup)
     if not problems:
         known = read_setup(setup)
+        sheet = electrical_sheet(known)
         problems = [doubt.text for doubt in contradictions(known)]
+        problems += [
+            f"{line.name}: {line.text} ({line.source})"
+            for line in sheet
+            if line.state == "contradicts" and not line.elsewhere
+        ]
+        warn(f"Danger: {doubt.text}" for doubt in dangers(known))
         if not problems:
             print(f"{setup.name}: {len(known.given())} keys given, no contradiction found.")
+            for state in ("confirmed", "not confirmed"):
+                names = [line.name for line in sheet if line.state == state]
+                print(
+                    "\n".join(wrap(f"{state.capitalize()}: {', '.join(names) or 'nothing'}.", 80))
+                )
             return
     for problem in problems:
         print(problem)

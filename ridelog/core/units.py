@@ -34,6 +34,7 @@ SETUP_UNITS: dict[str, tuple[str, float]] = {
     "inch": ("length", METRES_PER_INCH),
     "ft": ("length", METRES_PER_FOOT),
     "m2": ("area", 1.0),
+    "mm2": ("area", 1e-6),
     "cm2": ("area", 1e-4),
     "mps": ("speed", 1.0),
     "kmh": ("speed", MPS_PER_KMH),

@@ -149,6 +149,9 @@ class MachineSetup(BaseModel):
     battery_height_m: float | None = _number(
         "Battery", "m", "Height of the pack's middle above the ground", 0.02, 2.0, (0.1, 0.8)
     )
+    battery_continuous_a: float | None = _number(
+        "Battery", "A", "Current while riding, as a mean over minutes", 0.5, 1000.0, (3.0, 150.0)
+    )
     battery_max_a: float | None = _number(
         "Battery", "A", "Highest current the battery's maker or its protection allows",
         0.5, 2000.0, (5.0, 300.0),
@@ -160,6 +163,70 @@ class MachineSetup(BaseModel):
         "Protection", "V", "Fuse rating, volts (printed on it or in its data sheet)",
         5.0, 1500.0, (32.0, 150.0),
     )  # fmt: skip
+    switch_max_v: float | None = _number(
+        "Wiring and accessories", "V", "Main switch or key switch: highest voltage", 5.0, 1500.0,
+        (12.0, 150.0),
+    )  # fmt: skip
+    connector_max_v: float | None = _number(
+        "Wiring and accessories", "V", "Battery connector: highest voltage", 5.0, 1500.0,
+        (12.0, 600.0),
+    )  # fmt: skip
+    connector_max_a: float | None = _number(
+        "Wiring and accessories", "A", "Battery connector: continuous current", 0.5, 1000.0,
+        (10.0, 200.0),
+    )  # fmt: skip
+    wire_mm2: float | None = _number(
+        "Wiring and accessories", "mm2", "Battery wires: copper cross-section", 0.1, 120.0,
+        (0.5, 50.0),
+    )  # fmt: skip
+    wire_length_m: float | None = _number(
+        "Wiring and accessories", "m", "Battery wires: length of one way", 0.02, 20.0, (0.2, 4.0)
+    )
+    display_max_v: float | None = _number(
+        "Wiring and accessories", "V", "Display: highest voltage", 3.0, 1500.0, (12.0, 100.0)
+    )
+    converter_min_v: float | None = _number(
+        "Wiring and accessories", "V", "Converter for accessories: least input", 3.0, 1500.0,
+        (9.0, 60.0),
+    )  # fmt: skip
+    converter_max_v: float | None = _number(
+        "Wiring and accessories", "V", "Converter for accessories: highest input", 3.0, 1500.0,
+        (12.0, 120.0),
+    )  # fmt: skip
+    converter_out_v: float | None = _number(
+        "Wiring and accessories", "V", "Converter for accessories: output", 1.0, 150.0, (5.0, 24.0)
+    )
+    converter_w: float | None = _number(
+        "Wiring and accessories", "W", "Converter for accessories: rating", 1.0, 5000.0,
+        (10.0, 500.0),
+    )  # fmt: skip
+    lights_min_v: float | None = _number(
+        "Wiring and accessories", "V", "Lights: least voltage", 1.0, 150.0, (6.0, 60.0)
+    )
+    lights_max_v: float | None = _number(
+        "Wiring and accessories", "V", "Lights: highest voltage", 1.0, 1500.0, (12.0, 100.0)
+    )
+    lights_w: float | None = _number(
+        "Wiring and accessories", "W", "Lights: all together", 0.1, 1000.0, (2.0, 100.0)
+    )
+    horn_min_v: float | None = _number(
+        "Wiring and accessories", "V", "Horn: least voltage", 1.0, 150.0, (6.0, 60.0)
+    )
+    horn_max_v: float | None = _number(
+        "Wiring and accessories", "V", "Horn: highest voltage", 1.0, 1500.0, (12.0, 100.0)
+    )
+    horn_w: float | None = _number("Wiring and accessories", "W", "Horn", 0.1, 500.0, (1.0, 60.0))
+    accessories_w: float | None = _number(
+        "Wiring and accessories", "W", "Everything else on the converter, 0 for nothing", 0.0,
+        2000.0, (0.0, 200.0),
+    )  # fmt: skip
+    charger_v: float | None = _number(
+        "Wiring and accessories", "V", "Charger: voltage at which it ends", 3.0, 200.0,
+        (12.0, 110.0),
+    )  # fmt: skip
+    charger_a: float | None = _number(
+        "Wiring and accessories", "A", "Charger: current", 0.1, 200.0, (1.0, 30.0)
+    )
     has_reverse: bool | None = _word("Use", "Can it be driven backwards? true or false")
     adult_rider: bool | None = _word("Use", "Do only adults ride it? true or false")
     brakes: Brakes | None = _word(

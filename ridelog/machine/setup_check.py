@@ -14,6 +14,8 @@ from ridelog.machine.setup import CELLS, MachineSetup, circumference_m, overall_
 _NOMINAL_WITHIN, _FULL_WITHIN = 0.09, 0.06
 _TYRE_SHARES = (0.86, 1.02)
 _STALL_FACTOR = 2.0
+# Driven wheels of small machines: 5 to 26 inches across, rolled under load. Own choice.
+_LEAST_WAY_M, _MOST_WAY_M = 0.38, 2.15
 # A road speed without load outside this is a slip of the pen in a small machine. [km/h]
 _NO_LOAD_KMH = (4.0, 200.0)
 
@@ -32,7 +34,15 @@ class Doubt:
 
 def contradictions(setup: MachineSetup) -> tuple[Doubt, ...]:
     """Return what in a set-up cannot all be right; nothing is mended."""
-    return (*_battery(setup), *_currents(setup), *_drive(setup), *_motor(setup), *_use(setup))
+    return (
+        *_battery(setup),
+        *_nominal(setup),
+        *_wheel(setup),
+        *_currents(setup),
+        *_drive(setup),
+        *_motor(setup),
+        *_use(setup),
+    )
 
 
 def _battery(setup: MachineSetup) -> Iterator[Doubt]:
@@ -71,6 +81,39 @@ def _battery(setup: MachineSetup) -> Iterator[Doubt]:
             f"controller_cutoff_v = {cutoff:g} V is below the {pack.empty_v:.1f} V of an empty "
             f"pack ({pack.source}): the controller would not protect it from deep discharge.",
         )
+
+
+def _nominal(setup: MachineSetup) -> Iterator[Doubt]:
+    """Say where no number of cells has a nominal voltage, whatever their chemistry."""
+    volts = setup.battery_nominal_v
+    if volts is None or setup.battery_cells is not None:
+        return
+    chosen = [setup.battery_chemistry] if setup.battery_chemistry else list(CELLS)
+    for chemistry in chosen:
+        each = CELLS[chemistry].nominal_v
+        # Lead-acid comes in blocks of 6 or 12 V; lithium-ion cells are called 3.6 or 3.7 V.
+        step, within = (6.0, 0.02) if chemistry == "lead-acid" else (each, 0.035)
+        count = max(1, round(volts / step))
+        if abs(volts / (count * step) - 1.0) <= within:
+            return
+    kind = f"of {CELLS[chosen[0]].name} " if setup.battery_chemistry else ""
+    yield Doubt(
+        f"battery_nominal_v = {volts:g} V: no number of cells {kind}in series gives that; count "
+        "the cells and write battery_cells."
+    )
+
+
+def _wheel(setup: MachineSetup) -> Iterator[Doubt]:
+    """Ask about a circumference that no wheel of such a machine has."""
+    way = circumference_m(setup)
+    if way is None or _LEAST_WAY_M <= way <= _MOST_WAY_M:
+        return
+    key = "tyre_diameter_m" if setup.tyre_circumference_m is None else "tyre_circumference_m"
+    yield Doubt(
+        f"{key} = {getattr(setup, key):g} m: a wheel that rolls {way:.2f} m a turn fits no such "
+        "machine; what rim and tyre size is printed on it? The circumference is 3.14 times the "
+        "outer diameter: 13 inches give 1.04 m, 16 inches 1.28 m."
+    )
 
 
 def _currents(setup: MachineSetup) -> Iterator[Doubt]:
@@ -164,8 +207,43 @@ def _use(setup: MachineSetup) -> Iterator[Doubt]:
             f"reverse_limit_kmh = {back:g} km/h is above class_speed_kmh = {top:g} km/h.",
         )
     height, base = setup.cg_height_m, setup.wheelbase_m
-    if height is not None and base is not None and height > base:
+    if height is not None and base is not None and height >= base:
         yield Doubt(
-            f"cg_height_m = {height:g} m is more than wheelbase_m = {base:g} m: it would tip over "
-            "backwards at the first pull; is one of them in another unit?",
+            f"cg_height_m = {height:g} m is not less than wheelbase_m = {base:g} m: it would tip "
+            "over backwards at the first pull; is one of them in another unit?",
+        )
+
+
+# Below this the static threshold is reached in any brisk turn; four-wheelers tested on a tilt table
+# had 0.75 to 0.99 (FME for The Oregonian, 2007). Share of gravity.
+_LEAST_TIP = 0.4
+_FAST_KMH = 25.0
+
+
+def dangers(setup: MachineSetup) -> tuple[Doubt, ...]:
+    """Return what endangers although nothing contradicts, a sentence each."""
+    return tuple(_dangers(setup))
+
+
+def _dangers(setup: MachineSetup) -> Iterator[Doubt]:
+    track, height = setup.track_width_m, setup.cg_height_m
+    if track is not None and height is not None and track / (2.0 * height) < _LEAST_TIP:
+        yield Doubt(
+            f"With track_width_m = {track:g} m and cg_height_m = {height:g} m it tips over from "
+            f"{track / (2.0 * height):.2f} g sideways (static stability factor, NHTSA): any brisk "
+            "turn does that. Measure both again; lower the rider or widen the track."
+        )
+    speed = setup.class_speed_kmh
+    if setup.brakes == "none" and speed is not None and speed > _FAST_KMH:
+        yield Doubt(
+            f'brakes = "none" at class_speed_kmh = {speed:g}: nobody may ride that. Two brakes '
+            "that work apart from each other are asked of small electric vehicles on German roads "
+            "(eKFV § 4 (1))."
+        )
+    pack = pack_voltage(setup)
+    if pack is not None and pack.full_v > 60.0:
+        yield Doubt(
+            f"Full, the battery has {pack.full_v:.1f} V: above 60 V DC it can kill by shock (UN "
+            "R100, voltage class B of ISO 6469-3; from memory). Covers, insulation and licensed "
+            "hands."
         )

@@ -1,0 +1,260 @@
+"""The electrical sheet: each part against the pack as confirmed, contradicting, or not confirmed.
+
+What nobody has read off a part stays "not confirmed" until somebody writes it into the set-up: a
+part that was never asked about is how a lamp burns out on a bigger pack. The sheet replaces no
+licensed work; local codes come first.
+"""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Literal
+
+from ridelog.machine.pack import resistance_ohm, resting_full_v, resting_share
+from ridelog.machine.setup import MachineSetup, pack_voltage
+
+State = Literal["confirmed", "contradicts", "not confirmed"]
+
+# Specific resistance of annealed copper at 20 °C: IEC 60028, 1 / 58 ohm mm²/m. [ohm mm²/m]
+COPPER_OHM_MM2PM = 1.0 / 58.0
+# Continuous amperes of two loaded copper conductors, PVC, method B1, 30 °C: IEC 60364-5-52, table
+# B.52.2 (from memory), by square millimetres.
+_AMPACITY = ((1.5, 17.5), (2.5, 24.0), (4.0, 32.0), (6.0, 41.0), (10.0, 57.0), (16.0, 76.0),
+             (25.0, 101.0), (35.0, 125.0), (50.0, 151.0))  # fmt: skip
+_WIRE_SOURCE = "IEC 60364-5-52, table B.52.2, method B1 (from memory)"
+# Voltage drop: IEC 60364-5-52, annex G, 5 % for other uses than lighting (from memory).
+_DROP_SHARE = 0.05
+# A converter is loaded to at most this; fuses carry this share of their rating for long (makers'
+# guidance at 25 °C, from memory).
+_CONVERTER_SHARE, _FUSE_SHARE = 0.80, 0.75
+# Cells whose maker says nothing: amperes for each ampere hour that hardly any stands; common
+# practice, no source.
+_MOST_C = {"li-ion": 5.0, "lifepo4": 5.0, "lead-acid": 5.0}
+_LABEL = "the set-up's own figures"
+
+
+@dataclass(frozen=True)
+class SheetLine:
+    """One line of the electrical sheet: what is checked, its state, why, and by what.
+
+    ``elsewhere`` is True where ``setup_check.contradictions`` says the same.
+    """
+
+    name: str
+    state: State
+    text: str
+    source: str = _LABEL
+    elsewhere: bool = False
+
+
+def ampacity_a(wire_mm2: float) -> float:
+    """Return what a copper wire carries for long, by the next smaller size of the table. [A]
+
+    Below the smallest size, in proportion to its cross-section.
+    """
+    smaller = [amps for size, amps in _AMPACITY if size <= wire_mm2 * 1.0001]
+    return smaller[-1] if smaller else _AMPACITY[0][1] * wire_mm2 / _AMPACITY[0][0]
+
+
+def voltage_drop_v(wire_mm2: float, length_m: float, current_a: float) -> float:
+    """Return the drop over both ways of a copper wire at 20 °C. [V]
+
+    ``length_m`` is the length of one way.
+    """
+    return 2.0 * length_m * COPPER_OHM_MM2PM / wire_mm2 * current_a
+
+
+def electrical_sheet(setup: MachineSetup) -> tuple[SheetLine, ...]:
+    """Return every line of the sheet, in one order for all set-ups."""
+    return (*_volts(setup), *_currents(setup), *_supply(setup), *_charger(setup))
+
+
+# Parts that see the pack's full volts: key of the rating, words.
+_RATED = (
+    ("controller_max_v", "controller"),
+    ("motor_max_v", "motor"),
+    ("fuse_v", "fuse"),
+    ("switch_max_v", "switch"),
+    ("connector_max_v", "connector"),
+    ("display_max_v", "display"),
+    ("converter_max_v", "converter"),
+)
+
+
+def _volts(setup: MachineSetup) -> Iterator[SheetLine]:
+    pack = pack_voltage(setup)
+    for key, part in _RATED:
+        rated = getattr(setup, key)
+        if rated is None or pack is None:
+            missing = key if rated is None else "the battery's voltage"
+            yield SheetLine(f"{part} volts", "not confirmed", f"{missing} is not known.")
+        elif pack.full_v > rated * 1.0001:
+            yield SheetLine(
+                f"{part} volts", "contradicts",
+                f"Full, the battery has {pack.full_v:.1f} V; {key} = {rated:g} V.",
+            )  # fmt: skip
+        else:
+            yield SheetLine(
+                f"{part} volts", "confirmed", f"{rated:g} V for {pack.full_v:.1f} V when full."
+            )
+    # Lamps and horn on the pack itself, or behind a converter.
+    for part in ("lights", "horn"):
+        low, high = getattr(setup, f"{part}_min_v"), getattr(setup, f"{part}_max_v")
+        supply = setup.converter_out_v
+        if high is None or (pack is None and supply is None):
+            yield SheetLine(f"{part} volts", "not confirmed", f"{part}_max_v is not known.")
+            continue
+        if supply is not None:
+            first, last = supply, supply
+        else:
+            assert pack is not None
+            first, last = setup.controller_cutoff_v or pack.empty_v, pack.full_v
+        wrong = last > high * 1.0001 or (low is not None and first < low)
+        feed = f"{first:.1f} to {last:.1f} V" if first != last else f"{last:g} V"
+        takes = f"{part} take {'' if low is None else f'{low:g} to '}{high:g} V"
+        state: State = "contradicts" if wrong else "confirmed"
+        yield SheetLine(f"{part} volts", state, f"The {takes}; they get {feed}.")
+
+
+def _currents(setup: MachineSetup) -> Iterator[SheetLine]:
+    limit, fuse = setup.battery_limit_a, setup.fuse_a
+    lasting = setup.battery_continuous_a
+    if limit is None or fuse is None:
+        missing = "battery_limit_a" if limit is None else "fuse_a"
+        yield SheetLine("fuse amperes", "not confirmed", f"{missing} is not known.")
+    elif limit >= fuse:
+        yield SheetLine(
+            "fuse amperes", "contradicts",
+            f"battery_limit_a = {limit:g} A is at or above fuse_a = {fuse:g} A: it may blow while "
+            "riding, or was chosen too small.",
+            elsewhere=limit > fuse,
+        )  # fmt: skip
+    elif lasting is not None and lasting > _FUSE_SHARE * fuse:
+        yield SheetLine(
+            "fuse amperes", "contradicts",
+            f"battery_continuous_a = {lasting:g} A is above {_FUSE_SHARE * fuse:.0f} A, what a "
+            f"fuse of {fuse:g} A carries for long.",
+            "fuse makers' guidance of 75 % at 25 °C, from memory",
+        )  # fmt: skip
+    else:
+        known = lasting is not None
+        yield SheetLine(
+            "fuse amperes", "confirmed" if known else "not confirmed",
+            f"The peak of {limit:g} A is below the fuse of {fuse:g} A"
+            + ("." if known else "; battery_continuous_a, which heats it, is not known."),
+            "fuse makers' guidance of 75 % at 25 °C, from memory",
+        )  # fmt: skip
+    wire = setup.wire_mm2
+    for part, amps, source in (
+        ("wire", None if wire is None else ampacity_a(wire), _WIRE_SOURCE),
+        ("connector", setup.connector_max_a, _LABEL),
+        ("battery", setup.battery_max_a, _LABEL),
+    ):
+        if amps is None or fuse is None:
+            missing = {"wire": "wire_mm2", "connector": "connector_max_a"}.get(
+                part, "battery_max_a"
+            )
+            missing = missing if amps is None else "fuse_a"
+            yield SheetLine(f"{part} amperes", "not confirmed", f"{missing} is not known.", source)
+            continue
+        over = fuse > amps * 1.0001
+        yield SheetLine(
+            f"{part} amperes", "contradicts" if over else "confirmed",
+            f"The fuse of {fuse:g} A {'does not protect' if over else 'protects'} the {part}, "
+            f"which carries {amps:g} A.",
+            source,
+        )  # fmt: skip
+    yield from _cells(setup, limit)
+    pack = pack_voltage(setup)
+    if wire is None or setup.wire_length_m is None or limit is None or pack is None:
+        yield SheetLine(
+            "voltage drop", "not confirmed", "wire_mm2, wire_length_m or battery_limit_a is not "
+            "known.", "IEC 60028; IEC 60364-5-52, annex G (from memory)",
+        )  # fmt: skip
+    else:
+        drop = voltage_drop_v(wire, setup.wire_length_m, limit)
+        over = drop > _DROP_SHARE * pack.nominal_v
+        yield SheetLine(
+            "voltage drop", "contradicts" if over else "confirmed",
+            f"At {limit:g} A the wires lose {drop:.2f} V of {pack.nominal_v:.1f} V.",
+            "IEC 60028; IEC 60364-5-52, annex G: 5 % (from memory)",
+        )  # fmt: skip
+
+
+def _cells(setup: MachineSetup, limit: float | None) -> Iterator[SheetLine]:
+    capacity, chemistry = setup.battery_capacity_ah, setup.battery_chemistry or "li-ion"
+    if limit is not None and setup.battery_max_a is not None and limit > setup.battery_max_a:
+        yield SheetLine(
+            "cells", "contradicts", f"battery_limit_a = {limit:g} A is above battery_max_a = "
+            f"{setup.battery_max_a:g} A.",
+            elsewhere=True,
+        )  # fmt: skip
+    elif limit is not None and capacity is not None and setup.battery_max_a is None:
+        most = _MOST_C[chemistry] * capacity
+        over = limit > most
+        yield SheetLine(
+            "cells", "contradicts" if over else "not confirmed",
+            f"battery_limit_a = {limit:g} A is {limit / capacity:.1f} times the {capacity:g} Ah; "
+            + ("hardly any cells stand that." if over else "battery_max_a is not known."),
+            "five times the ampere hours: common practice, no source",
+        )  # fmt: skip
+    full, ohm = resting_full_v(setup), setup.battery_resistance_ohm or resistance_ohm(setup)
+    cutoff, pack = setup.controller_cutoff_v, pack_voltage(setup)
+    if None not in (full, ohm, cutoff, limit, pack):
+        assert full is not None and ohm is not None and limit is not None and cutoff is not None
+        import numpy as np
+
+        half = full * float(resting_share(setup, np.array([0.5]))[0])
+        under = half - ohm * limit
+        yield SheetLine(
+            "sag", "contradicts" if under < cutoff else "confirmed",
+            f"Half full the battery has {half:.1f} V and sags to {under:.1f} V at {limit:g} A; the "
+            f"controller cuts off at {cutoff:g} V.",
+            "U - R I; resistance of the pack given, or from its cells (machine (12))",
+        )  # fmt: skip
+
+
+def _supply(setup: MachineSetup) -> Iterator[SheetLine]:
+    watts = [setup.lights_w, setup.horn_w, setup.accessories_w]
+    rated = setup.converter_w
+    if rated is None or all(one is None for one in watts):
+        yield SheetLine("converter watts", "not confirmed", "converter_w or its loads are unknown.")
+    else:
+        total = sum(one or 0.0 for one in watts)
+        over = total > _CONVERTER_SHARE * rated
+        known = all(one is not None for one in watts)
+        yield SheetLine(
+            "converter watts",
+            "contradicts" if over else "confirmed" if known else "not confirmed",
+            f"Its loads take {total:g} W of {rated:g} W; at most 80 % should be used.",
+            "80 % of the rating: common practice, no source",
+        )
+    pack, least = pack_voltage(setup), setup.converter_min_v
+    if pack is not None and least is not None:
+        lowest = setup.controller_cutoff_v or pack.empty_v
+        yield SheetLine(
+            "converter least volts", "contradicts" if lowest < least else "confirmed",
+            f"It works from {least:g} V; empty, the battery has {lowest:.1f} V.",
+        )  # fmt: skip
+
+
+def _charger(setup: MachineSetup) -> Iterator[SheetLine]:
+    pack, volts, amps = pack_voltage(setup), setup.charger_v, setup.charger_a
+    if pack is None or volts is None:
+        yield SheetLine("charger volts", "not confirmed", "charger_v is not known.")
+    else:
+        # A lead-acid charger ends above the voltage at rest.
+        most = 1.16 if setup.battery_chemistry == "lead-acid" else 1.01
+        wrong = not 0.95 * pack.full_v <= volts <= most * pack.full_v
+        yield SheetLine(
+            "charger volts", "contradicts" if wrong else "confirmed",
+            f"charger_v = {volts:g} V for a battery of {pack.full_v:.1f} V when full.",
+        )  # fmt: skip
+    if amps is None or setup.battery_capacity_ah is None:
+        yield SheetLine("charger amperes", "not confirmed", "charger_a is not known.")
+    else:
+        over = amps > setup.battery_capacity_ah
+        yield SheetLine(
+            "charger amperes", "contradicts" if over else "confirmed",
+            f"charger_a = {amps:g} A for {setup.battery_capacity_ah:g} Ah.",
+            "at most the capacity in one hour: common practice, no source",
+        )  # fmt: skip
