@@ -128,18 +128,27 @@ def test_the_class_and_the_fuse_are_cautioned(sample: Prediction) -> None:
     assert "age_class" not in codes
 
 
-def test_now_is_what_the_rides_measured(before_ride: CalibrationData) -> None:
+def test_now_is_what_the_rides_measured(before_ride: CalibrationData, sample: Prediction) -> None:
     setup = read_setup(SAMPLES / "thistledrake-before.toml")
-    seen = Estimate(13.0, 12.9, 13.1)
+    fitted = sample["top_speed_mps"].fitted_now
+    assert fitted is not None
+    seen = Estimate(fitted.value, fitted.value - 0.1, fitted.value + 0.1)
     found = predict(
         setup, [before_ride], {"rear_teeth": 56}, WINDOWS, measured={"top_speed_mps": seen}
     )
     top, time = found.get("top_speed_mps"), found.get("0-20 km/h")
     assert top and top.now == seen and "top_speed_mps" in found.measured
     assert time and time.now is not None and "0-20 km/h" not in found.measured
-    # The hardest turn is the rides' own, whatever the model.
+    # The hardest turn is the rides' own, whatever the model, and no change moves it.
     turn = found.get("lateral_accel_mps2")
     assert turn and turn.now == before_ride.lateral_mps2
+    assert turn.difference and turn.difference.value == 0.0
+    # A run that had not settled shows less than the machine has.
+    early = Estimate(fitted.value - 1.0, fitted.value - 1.1, fitted.value - 0.9)
+    found = predict(
+        setup, [before_ride], {"rear_teeth": 56}, WINDOWS, measured={"top_speed_mps": early}
+    )
+    assert found["top_speed_mps"].now == found["top_speed_mps"].fitted_now
 
 
 def test_a_set_up_alone_answers_widely() -> None:
