@@ -102,7 +102,7 @@ def first_scales(space: StateSpace, observed: ObservedInstants) -> NoiseScales:
         speed_sd_mps=0.08,
         drift_sd_mps=DRIFT_PRIOR_MPS,
         slow_sd_mps=SLOW_PRIOR_MPS,
-        walk_m=_FIRST_WALK_M,
+        walk_m=_FIRST_WALK_M if space.d == 5 else observed.walk_floor_m,
         position_weight=np.ones(n),
         velocity_weight=np.ones(n),
         still=np.zeros(n, dtype=bool),
@@ -254,7 +254,10 @@ def _improved(
         states[:, 3], blocks[:, 3, 3], beside[:, 3, 3], space.drift_keep, live,
         precisions.drift, DRIFT_PRIOR_MPS, 0.0, observed.drift_factor,
     )  # fmt: skip
-    walk_m = _walked(solution, blocks, beside, live & ~space.steps)
+    # Bare positions: a jerk that is free in every quarter of a second takes a walk for its own.
+    walk_m = observed.walk_floor_m
+    if space.d == 5:
+        walk_m = _walked(solution, blocks, beside, live & ~space.steps)
     full_position = np.ones(space.n)
     full_position[observed.has_position] = position_weight
     full_velocity = np.ones(space.n)
@@ -266,7 +269,7 @@ def _improved(
         speed_sd_mps=max(speed_sd, observed.speed_floor_mps),
         drift_sd_mps=drift_sd,
         slow_sd_mps=slow_sd,
-        walk_m=max(walk_m, observed.walk_floor_m),
+        walk_m=walk_m,
         position_weight=full_position,
         velocity_weight=full_velocity,
         still=scales.still,

@@ -5,6 +5,7 @@ small, but their mean over a second falls more slowly than that of independent o
 """
 
 import numpy as np
+from scipy.special import ndtri
 
 from ridelog.core.track import FloatArray
 
@@ -45,5 +46,10 @@ def noise_of_means(velocity_mps: FloatArray, interval_s: float) -> float:
     known = count[3 * n :] - count[: -3 * n] == 3 * n
     if known.sum() < _LEAST_STRETCHES * n:
         return 0.0
-    square = float(np.quantile((bend[known] ** 2).sum(axis=1), _EVEN_SHARE))
-    return float(np.sqrt(n * square / (-12.0 * np.log1p(-_EVEN_SHARE))))
+    # A throttle bends it along the way and steering across: errors do both alike.
+    middle = mean[n:-n][known]
+    ahead = middle / np.maximum(np.hypot(middle[:, 0], middle[:, 1]), 1e-9)[:, None]
+    along = (bend[known] * ahead).sum(axis=1)
+    across = bend[known, 0] * ahead[:, 1] - bend[known, 1] * ahead[:, 0]
+    square = min(float(np.quantile(each**2, _EVEN_SHARE)) for each in (along, across))
+    return float((n * square / 6.0) ** 0.5 / ndtri(0.5 + 0.5 * _EVEN_SHARE))
