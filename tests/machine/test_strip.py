@@ -91,7 +91,8 @@ def test_the_level_comes_out_of_a_slope(both: Fitted) -> None:
 
 
 def test_one_direction_alone_widens(both: Fitted) -> None:
-    alone = fit(SETUP, [_seen(0.04, 2.0, (1.0,))], count=300)
+    # 1.2 standard deviations of what strips rise by; beyond 1.6 of them one way does not hold.
+    alone = fit(SETUP, [_seen(0.03, 2.0, (1.0,))], count=300)
     (strip,) = strips_seen(alone)
     assert not strip.both_ways
     low, _, high = _pull(alone, 4.0)
