@@ -11,8 +11,8 @@ import tables
 from record import ROOT, VALIDATION, Record, add_options
 
 SUITES = ROOT / "tests" / "suites"
-# These end in right or wrong and measure no shares.
-WITHOUT = {"constants", "damaged_books", "faults", "fleet", "hostile", "kills"}
+# These end in right or wrong, or in differences, and measure no shares.
+WITHOUT = {"constants", "damaged_books", "faults", "fleet", "hostile", "kernels", "kills"}
 
 
 def run_of(*words: str) -> argparse.Namespace:

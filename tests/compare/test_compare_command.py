@@ -49,7 +49,7 @@ def test_files_on_both_sides(
     result = json.loads(target.read_text())
     jsonschema.validate(result, schema_of("ridelog.compare/1"))
     assert result[FIELD] == digest_of(result)
-    assert [source["file"] for source in result["after"]] == ["after-1.gpx", "after-3.gpx"]
+    assert [source["file"] for source in result["after"]] == ["after-1.gpx", "after-2.nmea"]
 
 
 def test_the_change_of_the_samples_is_found(thin_comparison: Comparison) -> None:

@@ -187,8 +187,8 @@ class _Fit:
         freedom = max(self._n - 3, 1)
         # Few readings know their own scatter badly: Student's t with as many degrees of freedom.
         scale = self.sd_mps * np.sqrt(freedom / random.chisquare(freedom, draws))
-        logs = -0.5 * (self.rss - self.rss.min()) / self.sd_mps**2
-        weight = np.exp(logs)
+        excess = (self.rss - self.rss.min()) / (freedom * self.sd_mps**2)
+        weight = (1.0 + excess) ** (-0.5 * (freedom + 1.0))
         total = np.cumsum(weight / weight.sum())
         at = np.searchsorted(total, (np.arange(draws) + 0.5) / draws)
         at = random.permutation(np.minimum(at, len(total) - 1))
