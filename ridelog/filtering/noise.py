@@ -37,9 +37,11 @@ DRIFT_PRIOR_MPS, SLOW_PRIOR_MPS, SLOW_WEIGHT = 0.045, 0.03, 20.0
 _WHITE_SPEED_PRIOR_MPS, _WHITE_SPEED_WEIGHT = 0.06, 10.0
 _WHITE_POSITION_PRIOR_M, _WHITE_POSITION_WEIGHT = 0.3, 2.0
 # What a position walks by itself in the root of a second: first guess, and prior of little weight.
+# Own choices.
 _FIRST_WALK_M, _WALK_PRIOR_M, _WALK_WEIGHT = 0.05, 0.01, 4.0
 # One filter makes position and reported velocity: m of receiver (11), for r = 2/3, the highest
-# that was measured against references. A receiver measures at least every so often. [s]
+# that was measured against references. Derived there. A receiver measures at least every so often:
+# own choice. [s]
 SHARED, LONGEST_MEASUREMENT_S = 5.0, 0.1
 # "It stood still": as narrow as a machine on its tyres moves.
 _STILL_SD_MPS = 0.02

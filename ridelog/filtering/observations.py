@@ -23,14 +23,17 @@ CRAWL_SD_MPS = 0.35
 _TRAVEL_M = 10.0
 # Relative noise of a fix is taken from its dilution of precision within these bounds.
 _LEAST_FACTOR, _MOST_FACTOR = 0.6, 20.0
-# Values of which a step is told, share of them that must be multiples, how near, and chance.
+# Values of which a step is told, share of them that must be multiples, how near, and chance. Own
+# choices.
 _LEAST_VALUES, _ON_STEP, _NEAR_STEP, _BY_CHANCE = 3, 0.98, 0.2, 1.0e-4
 # Logs write degrees or minutes, or hold them as binary fractions of 24 bits; speeds in any unit.
+# common practice, no source
 ANGLE_STEPS_DEG = (
     *(10.0**-place for place in range(3, 9)),
     *(10.0**-place / 60.0 for place in range(2, 8)),
     *(2.0**-place for place in range(16, 20)),
 )
+# In whatever unit a speed is written, to whole ones or three decimals: own choice.
 SPEED_STEPS_MPS = tuple(u * 10.0**-place for u in SPEED_WORDS.values() for place in range(4))
 # A degree of latitude, to the nearest 1 %; only sizes a rounding step.
 _METRES_PER_DEGREE = 111_000.0

@@ -12,10 +12,12 @@ from ridelog.core.track import BoolArray, FloatArray
 
 # Precision of white jerk over a unit interval: filtering (4).
 _JERK = np.array([[720.0, -360.0, 60.0], [-360.0, 192.0, -36.0], [60.0, -36.0, 9.0]])
-# Its two parts, filtering (7): one that says nothing of the position, and what that adds.
+# Its two parts, derived in filtering (7): one that says nothing of the position, and what that
+# adds.
 _OF_POSITION = np.outer(_JERK[0], _JERK[0]) / _JERK[0, 0]
 _WITHOUT_POSITION = _JERK - _OF_POSITION
-# The share of the second that is left where the position may step: the matrix stays definite.
+# The share of the second that is left where the position may step: the matrix stays definite. Own
+# choice.
 _LEFT_OF_STEP = 1e-9
 # Its factor, U'U: rows of whitened residuals, of which the first is the position's.
 _JERK_ROWS = np.array(

@@ -215,8 +215,9 @@ def _use(setup: MachineSetup) -> Iterator[Doubt]:
 
 
 # Below this the static threshold is reached in any brisk turn; four-wheelers tested on a tilt table
-# had 0.75 to 0.99 (FME for The Oregonian, 2007). Share of gravity.
+# had 0.75 to 0.99, FME for The Oregonian (2007). Share of gravity.
 _LEAST_TIP = 0.4
+# Above this a machine without brakes endangers: common practice, no source.
 _FAST_KMH = 25.0
 
 

@@ -29,6 +29,7 @@ _NO_CONSTANT, _NO_VALUE = re.compile(r"SEED"), re.compile(r"^range\(\d+\)$")
 KINDS = {
     "memory": r"from memory",
     "published": r"§|CFR|eKFV|StV[GOZ]|UN R\d|\bR\d\d-?[A-Z]?\b|ISO \d|SAE|Regulation|Directive"
+    r"|IEC \d"
     r"|RFC \d|NIST|IEEE|NIMA|WCAG|IS-GPS|GPX 1\.\d|schema|APPNOTE|CGPM|pound agreement"
     r"|nautical mile|Highway Code|AASHTO|CPSC|ASTM|gpsd|\((?:1[89]|20)\d\d\)"
     r"|\b(?:1[89]|20)\d\d,|doi|handbook|Cossalter|Wong|Appl\. Sci",

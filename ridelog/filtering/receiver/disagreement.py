@@ -11,9 +11,10 @@ from ridelog.core.quantity import both_units
 from ridelog.core.track import BoolArray
 from ridelog.filtering.observations import CRAWL_MPS, Observations
 
-# Riding time over which both are compared. [s]
+# Riding time over which both are compared, own choice. [s]
 _WINDOWS_S = (20.0, 40.0, 60.0, 120.0)
-# A position may slide by a metre meanwhile; both ends of a window, four standard deviations. [m]
+# A position may slide by a metre meanwhile; both ends of a window, four standard deviations. Own
+# choice. [m]
 _SLIDES_M = 6.0
 # A difference that matters: a sixtieth of a fast ride's speed. Own choice. [m/s]
 _LEAST_MPS = 0.1

@@ -19,7 +19,7 @@ from ridelog.filtering.receiver.lag import find_lag, without_lag
 # choice.
 _WARN_S = 0.3
 # A lag no better known than this may be one that should be warned of, if positions are coarser
-# than their usual noise. [s], [m]
+# than their usual noise. Own choices. [s], [m]
 _UNTOLD_S, _COARSE_M = 0.15, 0.3
 # A lasting error of rounding below this is lost in the receiver's own slow errors.
 _LEAST_LASTING_MPS = 0.005

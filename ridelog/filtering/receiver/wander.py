@@ -14,9 +14,9 @@ _SHORT_S, _LONGEST_SHORT_S = 0.2, 0.42
 # Of a ride's stretches this share is ridden so evenly that errors alone bend them. Own choice.
 _EVEN_SHARE = 0.2
 _LEAST_STRETCHES = 100
-# White errors show this much more over the longer time once in some hundred logs.
+# White errors show this much more over the longer time once in some hundred logs. Own choice.
 _PLAINLY = 1.3
-# Rounding to more than this is most of what is seen. [m]
+# Rounding to more than this is most of what is seen. Own choice. [m]
 _COARSE_M = 0.12
 
 

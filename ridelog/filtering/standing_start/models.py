@@ -26,9 +26,10 @@ _RUN_S = 2.5
 # "It stands": velocity, acceleration and jerk of a machine on its tyres; over a stand of some
 # seconds this jerk adds no more than a centimetre a second.
 _STILL_MPS, _STILL_MPS2, _STILL_JERK = 0.005, 0.002, 1.0e-6
-# A receiver that lags by more has averaged over more than the throttle's opening. [s]
+# A receiver that lags by more has averaged over more than the throttle's opening. Own choice. [s]
 _SMEARED_S = 0.2
-# Beyond so many standard deviations a slow reading that stands out on both sides is a slip.
+# Beyond so many standard deviations a slow reading that stands out on both sides is a slip: own
+# choice.
 _SPIKE_SD = 3.0
 # A candidate this near a fix is moved onto it: shorter intervals cost digits.
 _NEAREST_S = 0.02
