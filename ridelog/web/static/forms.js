@@ -61,7 +61,12 @@ function refuse(form, { problem, advice = "", field = "" }) {
   return undefined;
 }
 
+// Whoever has gone on to another page meanwhile is not called back from there.
+let leaving = false;
+window.addEventListener("beforeunload", () => { leaving = true; });
+
 async function send(form, pressed) {
+  leaving = false;
   const body = new URLSearchParams(new FormData(form));
   if (pressed?.name) body.append(pressed.name, pressed.value);
   let answer;
@@ -76,6 +81,7 @@ async function send(form, pressed) {
   try { said = JSON.parse(text); } catch { /* a refusal before any page: plain words */ }
   if (said?.to) {
     sessionStorage.removeItem(place(form));
+    if (leaving) return undefined;
     const there = new URL(said.to, location.href);
     const same = there.pathname + there.search === location.pathname + location.search;
     if (!same) return location.assign(there);
