@@ -11,6 +11,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from ridelog.analysis.signal.measure import judge_signal
 from ridelog.analysis.top_speed.measure import measure_top_speed
 from ridelog.core.track import FloatArray
 from ridelog.filtering.motion import Motion
@@ -40,6 +41,13 @@ def wheels() -> tuple[FloatArray, FloatArray]:
     )
 
 
+def test_its_log_is_not_called_good(motion: Motion) -> None:
+    assert judge_signal(motion).grade != "good"
+
+
+@pytest.mark.xfail(
+    strict=True, reason="its positions wander over seconds: read too high, and graded down for it"
+)
 def test_the_best_second_is_that_of_the_wheels(motion: Motion) -> None:
     time_s, speed = wheels()
     way = np.concatenate([[0.0], np.cumsum(0.5 * (speed[1:] + speed[:-1]) * np.diff(time_s))])

