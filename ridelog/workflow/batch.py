@@ -187,7 +187,8 @@ class Cluster:
         """Return those that are finished, at least one."""
         from distributed import wait as wait_for
 
-        return set(wait_for(waiting, return_when="FIRST_COMPLETED").done)
+        with self._client.as_current():
+            return set(wait_for(waiting, return_when="FIRST_COMPLETED").done)
 
     def close(self) -> None:
         """Leave the scheduler as it was."""
