@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from ridelog.cli.book import BookFolder, add
 from ridelog.cli.options import Units, UnitsOption
 from ridelog.cli.terminal import shown
 from ridelog.core.errors import NotEnoughDataError, RideLogError
@@ -68,9 +69,7 @@ def listen(
     in_book: Annotated[
         bool, typer.Option("--in-book", help="Keep the ride in the book though --out is given.")
     ] = False,
-    book: Annotated[
-        Path | None, typer.Option("--book", metavar="DIR", help="The book's folder.")
-    ] = None,
+    book: BookFolder = None,
     machine: Annotated[
         str | None, typer.Option(metavar="NAME", help="The machine that is ridden.")
     ] = None,
@@ -136,8 +135,6 @@ def _keep(
     place: Path, book: Path | None, machine: str | None, setup: str | None, units: Units
 ) -> None:
     """Put the ride into the book; what cannot be measured stays as a file, with its reason."""
-    from ridelog.cli.book import add
-
     try:
         add([place], book=book, machine=machine, setup=setup, units=units)
     except RideLogError as error:

@@ -342,12 +342,7 @@ def cautions_of(comparison: Comparison) -> tuple[Caution, ...]:
     What the rides after the change warn of counts. Of the rides before it count what makes their
     figures doubtful and what the machine may still do: go backwards.
     """
-    found: dict[str, Caution] = {}
-    for ride in comparison.after:
-        for caution in ride.cautions:
-            known = found.get(caution.code)
-            if known is None or _beyond(caution) > _beyond(known):
-                found[caution.code] = caution
+    found = gravest_of(comparison.after)
     for ride in comparison.before:
         for caution in ride.cautions:
             lasts = caution.gravity == DOUBT or caution.code.startswith("reverse")
@@ -360,6 +355,17 @@ def cautions_of(comparison: Comparison) -> tuple[Caution, ...]:
         *sorted(particular, key=lambda one: -one.gravity),
         *(caution for caution in found.values() if caution.general),
     )
+
+
+def gravest_of(rides: Rides) -> dict[str, Caution]:
+    """Return of each caution of some rides the one that is furthest beyond its limit, by code."""
+    found: dict[str, Caution] = {}
+    for ride in rides:
+        for caution in ride.cautions:
+            known = found.get(caution.code)
+            if known is None or _beyond(caution) > _beyond(known):
+                found[caution.code] = caution
+    return found
 
 
 def _beyond(caution: Caution) -> float:

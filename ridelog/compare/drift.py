@@ -93,7 +93,7 @@ def drifts_of(figures: Mapping[str, Sequence[float]]) -> tuple[Drift, ...]:
                 one.mean,
                 two.mean,
                 Estimate(moved, moved - reach, moved + reach),
-            )  # fmt: skip
+            )
         )
     return tuple(found)
 

@@ -6,6 +6,8 @@ import numpy as np
 from scipy.special import ndtri, stdtrit
 
 from ridelog.analysis.figure import Figure
+from ridelog.analysis.subject import Caution
+from ridelog.compare.comparison import gravest_of
 from ridelog.compare.difference import Summary
 from ridelog.compare.matching import Rides
 from ridelog.compare.verdict import BETTER, NOT_SHOWN, WORSE, Word
@@ -55,6 +57,13 @@ class AgainstStated:
     after: Estimate
     difference: Estimate
     ratio: Estimate
+
+    @property
+    def cautions(self) -> tuple[Caution, ...]:
+        """What the rides warn of in particular, the gravest first."""
+        found = gravest_of(self.rides).values()
+        particular = [caution for caution in found if not caution.general]
+        return tuple(sorted(particular, key=lambda one: -one.gravity))
 
     @property
     def verdict(self) -> Word:

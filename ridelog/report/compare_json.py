@@ -227,7 +227,6 @@ def stated_json(found: AgainstStated, reader: SpeedUnit) -> dict[str, Any]:
         rides_before=(),
         rides_after=_readings(found.readings),
     )
-    particular = [one for ride in found.rides for one in ride.cautions if not one.general]
     members = {
         "round_in": reader.label,
         "noted": {"before": {}, "after": {}},
@@ -237,7 +236,7 @@ def stated_json(found: AgainstStated, reader: SpeedUnit) -> dict[str, Any]:
         "intervals": "",
         "measures": (figure,),
         "pull_curve": None,
-        "cautions": tuple({one.code: one for one in particular}.values()),
+        "cautions": found.cautions,
         "not_measured": NOT_MEASURED,
     }
     return {

@@ -263,8 +263,7 @@ def stated_lines(found: AgainstStated, unit: SpeedUnit) -> Lines:
     lines += wrapped(
         "Only a top speed was stated: what the machine gained or lost otherwise is not known.", ""
     )
-    particular = {one.code: one for ride in found.rides for one in ride.cautions if not one.general}
-    for one in sorted(particular.values(), key=lambda one: -one.gravity):
+    for one in found.cautions:
         lines += wrapped(f"{GRAVITY_WORDS[one.gravity]}: {for_reader(one.text, unit)}", "caution")
     return [*lines, *wrapped(ALWAYS, "quiet")]
 

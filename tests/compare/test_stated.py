@@ -10,6 +10,7 @@ import pytest
 from typer.testing import CliRunner
 
 from ridelog.analysis.figure import HIGHER, Comparable, Figure
+from ridelog.analysis.subject import DANGER, WARNING, Caution
 from ridelog.cli.main import app
 from ridelog.compare.stated import StatedSpeed, against_stated
 from ridelog.core.errors import RideLogError
@@ -119,3 +120,16 @@ def test_what_is_missing_is_said(words: list[str], says: str) -> None:
     done = CliRunner().invoke(app, words)
     assert done.exit_code == 2
     assert says in " ".join(done.output.replace("│", " ").split())
+
+
+def test_the_gravest_warning_of_all_rides_is_told() -> None:
+    """A ride that braked better takes nothing from the warning of one that braked badly."""
+
+    def warned(value: float, gravity: int, code: str = "brakes") -> Any:
+        one = ride(8.0)
+        one.cautions = (Caution(code, f"{code} {value}.", value, 5.0, "a source", gravity=gravity),)
+        return one
+
+    rides = (warned(3.0, DANGER), warned(4.0, DANGER), warned(20.0, WARNING, "fast"))
+    found = against_stated(StatedSpeed(10.0, 0.1), rides)
+    assert [one.text for one in found.cautions] == ["brakes 3.0.", "fast 20.0."]
