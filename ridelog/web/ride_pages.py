@@ -280,15 +280,20 @@ def _kept(book: Book, intake: Intake, name: str, asked: Query) -> list[tuple[Rid
     for part, data in several_logs(name, intake.so_far(), limit_bytes=MOST_UPLOAD_BYTES):
         with book.intake() as one:
             one.write(data)
-            kept.append(book.rides.add(one.finish(), shown_file(part)))
-    kept = kept or [book.rides.add(intake.finish(), name)]
-    for ride, new in kept:
+            kept.append(_ride_of(book, one, shown_file(part), asked))
+    return kept or [_ride_of(book, intake, name, asked)]
+
+
+def _ride_of(book: Book, intake: Intake, name: str, asked: Query) -> tuple[RideEntry, bool]:
+    """Return the ride of a log; what was said of a new one is kept with it or not at all."""
+    original = intake.finish()
+    with book.all_or_nothing():
+        ride, new = book.rides.add(original, name)
         if new:
-            with book.all_or_nothing():
-                if asked.machine_name.strip():
-                    book.assign(ride.id, asked.machine_name, asked.setup_name)
-                book.details.set_conditions(ride.id, asked.conditions)
-    return kept
+            if asked.machine_name.strip():
+                book.assign(ride.id, asked.machine_name, asked.setup_name)
+            book.details.set_conditions(ride.id, asked.conditions)
+    return ride, new
 
 
 def _check(request: Request) -> None:

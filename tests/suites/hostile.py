@@ -76,12 +76,11 @@ class Sender:
 
     def __init__(self, base: str) -> None:
         self.host = urlsplit(base).netloc
-        self.cookie, self.token = come_in(self.host)
+        self._ours, self.token = come_in(self.host)
 
     def headers(self, **other: str) -> dict[str, str]:
         """Return what our own page would send."""
-        ours = {"Cookie": self.cookie, "Origin": f"http://{self.host}"}
-        return {**ours, "x-ridelog-token": self.token, **other}
+        return {**self._ours, "x-ridelog-token": self.token, **other}
 
     def put(self, name: str, parts: Iterator[bytes], size: int | None) -> tuple[int, Any]:
         """Send parts, chunked if no size is told, until an answer comes; status and JSON."""
@@ -105,7 +104,7 @@ class Sender:
     def get(self, path: str) -> tuple[int, bytes]:
         """Ask for a page."""
         link = http.client.HTTPConnection(self.host, timeout=60)
-        link.request("GET", path, headers={"Cookie": self.cookie})
+        link.request("GET", path, headers=self._ours)
         answer = link.getresponse()
         data = answer.read()
         link.close()

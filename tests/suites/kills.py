@@ -1,6 +1,6 @@
 """Killed at random instants, does anything get lost? On request.
 
-    python tests/suites/kills.py [--kills 100] [--only import ...] [--seed N]
+    python tests/suites/kills.py [--kills 100] [--only import ...] [--seed N] [--record]
 
 For each kind of work (import, add, export, move, migration, measuring, serve) a process that does
 it is killed with SIGKILL at a random instant, again and again, each time followed by the same work
@@ -12,7 +12,6 @@ import argparse
 import hashlib
 import json
 import os
-import secrets
 import shutil
 import signal
 import sys
@@ -25,12 +24,14 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
+from record import Record, add_options
 
 ROOT = Path(__file__).resolve().parents[2]
 sys.path += [str(ROOT / "tests" / "book"), str(ROOT / "tests" / "web")]
 
+from killed_page import kill_the_page, log_bytes  # noqa: E402
+
 import ridelog.analysis.ride  # noqa: E402, F401  (loaded once, before any process is made)
-import ridelog.workflow.measuring  # noqa: E402, F401
 from ridelog.book import versions  # noqa: E402
 from ridelog.book.book import DATABASE, Book  # noqa: E402
 from ridelog.book.check import check_book  # noqa: E402
@@ -39,10 +40,10 @@ from ridelog.book.exchange import export_book, import_book  # noqa: E402
 from ridelog.book.records import NewResult  # noqa: E402
 from ridelog.cli.main import run  # noqa: E402
 from ridelog.core.estimate import Estimate  # noqa: E402
+from ridelog.workflow.measuring import TRACE  # noqa: E402
 
 # Rides of a book, and logs that are measured: enough for a kill to strike between two of them.
 BOOK, LOGS = 12, 2
-SAMPLE = ROOT / "sample_tracks" / "before-2.nmea"
 
 
 @dataclass(frozen=True)
@@ -86,6 +87,7 @@ def of_book(folder: Path) -> dict[str, Any]:
             told[ride.sha256]["state"] = ride.state
             told[ride.sha256]["result"] = result and (result.document, result.settings)
             told[ride.sha256]["figures"] = book.results.figures([ride.id])[ride.id]
+            told[ride.sha256]["trace"] = book.results.attachment(ride.id, TRACE)
             told[ride.sha256]["bytes"] = hashlib.sha256(book.original(ride.sha256)).hexdigest()
     return told
 
@@ -152,23 +154,17 @@ def _to_migrate(folder: Path, other: Path) -> None:
     shutil.copytree(kept, folder)
 
 
-def short_logs(count: int) -> list[bytes]:
-    """Return short logs that differ."""
-    lines = SAMPLE.read_bytes().splitlines(keepends=True)[:60]
-    return [b"".join(lines) + b"\r\n# log %d" % number for number in range(count)]
-
-
 def _to_add(folder: Path, other: Path) -> None:
     if not other.exists():
         other.mkdir()
-        for number, data in enumerate(short_logs(LOGS)):
-            (other / f"{number}.nmea").write_bytes(data)
+        for number in range(LOGS):
+            (other / f"{number}.nmea").write_bytes(log_bytes(number))
 
 
 def _to_measure(folder: Path, other: Path) -> None:
     with Book(folder) as book:
-        for number, data in enumerate(short_logs(LOGS)):
-            ride, _ = book.rides.add(book.store(data), f"{number}.nmea")
+        for number in range(LOGS):
+            ride, _ = book.rides.add(book.store(log_bytes(number)), f"{number}.nmea")
             book.details.add_note(ride.id, "wet", "2024-06-09T10:00:00Z")
             book.details.add_mark(ride.id, "left_out", 1.0, 2.0)
 
@@ -279,21 +275,20 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=(__doc__ or "").splitlines()[0])
     parser.add_argument("--kills", type=int, default=100)
     parser.add_argument("--only", nargs="+", default=[*CASES, "serve"])
-    parser.add_argument("--seed", type=int, default=secrets.randbelow(10**6))
+    add_options(parser, "kills")
     chosen = parser.parse_args()
-    print(f"seed {chosen.seed}", flush=True)
+    record = Record("kills", chosen, rides=chosen.kills)
     losses = 0
     for name in chosen.only:
         rng = np.random.default_rng([chosen.seed, *name.encode()])
         with tempfile.TemporaryDirectory() as place:
             if name == "serve":
-                from killed_page import kill_the_page
-
                 found = kill_the_page(Path(place), chosen.kills, rng)
             else:
                 found = kill(name, chosen.kills, rng, Path(place))
-        print(f"{name}: {found}", flush=True)
+        record.add(work=name, **found)
         losses += found["with_a_loss"]
+    record.save()
     sys.exit(1 if losses else 0)
 
 
