@@ -87,6 +87,7 @@ def test_the_whole_story(chromium: Browser, served: Served, tmp_path: Path) -> N
         )
         page.get_by_label("Rider", exact=True).fill("Edda")
         page.get_by_role("button", name="Save").click()
+        expect(page.get_by_text("Saved.", exact=True)).to_be_visible()  # the answer has come
         expect(page.get_by_label("Machine", exact=True)).to_have_value("Thistledrake 2")
 
     # Before and after, ticked and compared.
