@@ -49,26 +49,26 @@ def count_words(count: int, one: str, many: str | None = None) -> str:
 
 
 def about_lines(
-    lines: "IntArray", noun: str, what: str, end: str = "", first: str = ""
+    lines: "IntArray", noun: str, what: str, end: str = "", first: str = "", word: str = "line"
 ) -> list[str]:
     """Return one sentence about some lines of a log, none if there are none.
 
     Such as "2 values of ele cannot be read as a number (lines 7 and 9; first 'x') and were not
-    used."; ``end`` is written for several.
+    used."; ``end`` is written for several, ``word`` says what is counted where no lines are.
     """
     if not len(lines):
         return []
-    where = places(lines.tolist()) + (f"; first {first}" if first else "")
+    where = places(lines.tolist(), word) + (f"; first {first}" if first else "")
     end = end.replace("were", "was") if len(lines) == 1 else end
     return [f"{count_words(len(lines), noun)} {what} ({where}){end and ' '}{end}."]
 
 
-def places(lines: Sequence[int]) -> str:
+def places(lines: Sequence[int], word: str = "line") -> str:
     """Return the first line numbers of a list: line 7, or lines 7, 9, 12 and 5 more."""
     numbers = [str(line) for line in lines[:3]]
     more = len(lines) - len(numbers)
     if len(lines) == 1:
-        return f"line {numbers[0]}"
+        return f"{word} {numbers[0]}"
     if more > 0:
-        return f"lines {', '.join(numbers)} and {more:,} more"
-    return f"lines {', '.join(numbers[:-1])} and {numbers[-1]}"
+        return f"{word}s {', '.join(numbers)} and {more:,} more"
+    return f"{word}s {', '.join(numbers[:-1])} and {numbers[-1]}"

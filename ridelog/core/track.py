@@ -60,9 +60,10 @@ class Track:
     hdop : horizontal dilution of precision, 1.
     satellites : number used, NaN if not given.
     fix_kind : int64, values of FixKind.
-    position_sd_m : horizontal standard deviation per axis, RMS of north and east (GST). [m]
-    source_line : int64, line of the fix in the file, counted from 1.
-    segment : int64, number of the continuous span: GPX trkseg; in both formats a new one also
+    position_sd_m, speed_sd_mps : standard deviations that the receiver itself states, of the
+        position per axis (RMS of north and east) and of the speed. [m], [m/s]
+    source_line : int64, line of the fix in the file (of FIT the record), counted from 1.
+    segment : int64, number of the continuous span: GPX trkseg; in all formats a new one also
         starts where the clock was set back.
     flags : uint32, bits of Flag known from reading alone.
     void_epochs : int
@@ -84,6 +85,7 @@ class Track:
     satellites: FloatArray
     fix_kind: IntArray
     position_sd_m: FloatArray
+    speed_sd_mps: FloatArray
     source_line: IntArray
     segment: IntArray
     flags: FlagArray
@@ -117,7 +119,8 @@ class Track:
 
 
 _FLOAT_FIELDS = (
-    "time_s latitude_deg longitude_deg height_m speed_mps course_rad hdop satellites position_sd_m"
+    "time_s latitude_deg longitude_deg height_m speed_mps course_rad hdop satellites position_sd_m "
+    "speed_sd_mps"
 ).split()
 
 

@@ -10,24 +10,27 @@ from ridelog.core.bounded_read import read_at_most
 from ridelog.core.errors import NotEnoughDataError, UnreadableLogError
 from ridelog.core.text import count_words, shown_name
 from ridelog.core.track import Track
-from ridelog.importer.containers import (
-    MAX_LOG_BYTES,
-    SEARCH_BYTES,
-    LogKind,
-    is_packed,
-    looks_like_log,
-    sniff,
-    too_large,
-    unpack,
-)
+from ridelog.importer.containers import MAX_LOG_BYTES, is_packed, too_large, unpack
+from ridelog.importer.fit import read_fit
 from ridelog.importer.gpx import read_gpx
+from ridelog.importer.kinds import SEARCH_BYTES, LogKind, looks_like_log, sniff
 from ridelog.importer.nmea import read_nmea
+from ridelog.importer.tcx import read_tcx
+from ridelog.importer.ubx import read_ubx
 
 __all__ = ["load_track", "log_from_bytes", "read_log", "require_times"]
 
+_READERS = {
+    LogKind.GPX: read_gpx,
+    LogKind.NMEA: read_nmea,
+    LogKind.UBX: read_ubx,
+    LogKind.FIT: read_fit,
+    LogKind.TCX: read_tcx,
+}
+
 
 def load_track(path: Path | str) -> Track:
-    """Return the ride in a log file: GPX or NMEA 0183, plain, gzip or zip.
+    """Return the ride in a log file of any kind that is read, plain, gzip or zip.
 
     Raises
     ------
@@ -68,7 +71,7 @@ def log_from_bytes(name: str, data: bytes) -> Track:
     """Return what the bytes of a log file hold; errors as for read_log."""
     sha256 = hashlib.sha256(data).hexdigest()
     unpacked = unpack(name, data)
-    read = read_gpx if sniff(name, unpacked.data) is LogKind.GPX else read_nmea
+    read = _READERS[sniff(name, unpacked.data)]
     track = read(name, unpacked.data, sha256, len(data))
     return replace(track, warnings=(*unpacked.warnings, *track.warnings))
 
@@ -81,9 +84,10 @@ def require_times(track: Track) -> Track:
     times = np.unique(track.time_s[np.isfinite(track.time_s)])
     if times.shape[0] >= 2:
         return track
+    where = "record" if track.source.format == "fit" else "line"
     seen = "no usable time" if times.shape[0] == 0 else f"one time only, {track.utc_text(0.0)}"
     raise NotEnoughDataError(
-        f"{track.source.file}, line {int(track.source_line[0])} on: the log cannot give a speed, "
-        f"for it holds {count_words(len(track), 'fix', 'fixes')} with {seen}.",
+        f"{track.source.file}, {where} {int(track.source_line[0])} on: the log cannot give a "
+        f"speed, for it holds {count_words(len(track), 'fix', 'fixes')} with {seen}.",
         "record or export the ride with a time in every point.",
     )

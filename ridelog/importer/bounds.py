@@ -15,6 +15,8 @@ MAX_FIXES = 2_160_000
 # Such a day with ten elements a point, or with RMC, GGA and two more sentences. Own choices.
 MAX_ELEMENTS = 25_000_000
 MAX_SENTENCES = 10_000_000
+# A day at 10 Hz with two other messages a fix. Own choice.
+MAX_FIT_RECORDS = 2_600_000
 
 
 def too_many(name: str, noun: str, most: int) -> UnreadableLogError:

@@ -1,18 +1,16 @@
-"""The bytes of one log out of a plain, gzip or zip file, and what kind of log their content is."""
+"""The bytes of one log out of a plain, gzip or zip file."""
 
-import codecs
 import io
 import lzma
-import re
 import struct
 import zipfile
 import zlib
 from collections.abc import Iterator
 from dataclasses import dataclass
-from enum import Enum
 
 from ridelog.core.errors import UnreadableLogError
 from ridelog.core.text import shown, shown_name
+from ridelog.importer.kinds import HEAD_BYTES, READ_KINDS, looks_like_log
 
 # A day at 25 Hz as GPX is 450 MB; anything larger is not one test ride. Own choice.
 MAX_LOG_BYTES = 512 * 1024 * 1024
@@ -22,15 +20,7 @@ MAX_MEMBERS = 1000
 # times alone, deflate makes less than a fiftieth. Below the second bound nothing is asked. Own
 # choices.
 MAX_RATIO, _RATIO_FROM_BYTES = 200, 32 * 1024 * 1024
-HEAD_BYTES = 64 * 1024
 _CHUNK_BYTES = 1024 * 1024
-# A logger may write a long header before the first sentence; 4 MiB of it is no log any more.
-SEARCH_BYTES = 4 * 1024 * 1024
-_SENTENCE = re.compile(rb"\$[A-Z][A-Z0-9](?:RMC|GGA|GNS|GLL|VTG|GSA|GST|GSV|ZDA),")
-_GPX_ROOT = re.compile(rb"<(?:[\w.-]+:)?gpx[\s/>]")
-_ANY_ROOT = re.compile(rb"<(?![?!])((?:[\w.-]+:)?[A-Za-z_][\w.-]*)")
-_COMMENT = re.compile(rb"<!--.*?(?:-->|\Z)", re.DOTALL)
-_UTF16_MARKS = (codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)
 
 _GZIP, _ZIP = b"\x1f\x8b\x08", (b"PK\x03\x04", b"PK\x05\x06")
 PACK_ADVICE = "unpack it and give ridelog the one log of the ride."
@@ -239,76 +229,10 @@ def _wrong_number(
     if not logs:
         names = ", ".join(shown(item.filename) for item in members[:3])
         return UnreadableLogError(
-            f"{who}: no file in the zip is a GPX or NMEA log (found {names}).", PACK_ADVICE
+            f"{who}: no file in the zip is a log: {READ_KINDS} (found {names}).", PACK_ADVICE
         )
     names = ", ".join(shown(item.filename) for item in logs[:3])
     return UnreadableLogError(
         f"{who}: the zip holds {len(logs)} logs ({names}), ridelog reads one ride at a time.",
         PACK_ADVICE,
-    )
-
-
-class LogKind(Enum):
-    """The two families of logs that ridelog reads."""
-
-    GPX = "gpx"
-    NMEA = "nmea"
-
-
-def as_ascii_text(data: bytes) -> bytes:
-    """Return the log with one byte a letter, without a byte order mark.
-
-    UTF-16 (with its mark) becomes UTF-8; everything else is given back as it is, so that binary
-    runs inside a log survive.
-    """
-    if data[:2] in _UTF16_MARKS:
-        return data.decode("utf-16", "replace").encode("utf-8", "replace")
-    return data.removeprefix(codecs.BOM_UTF8)
-
-
-def _head_as_ascii(data: bytes) -> bytes:
-    """Return the start of a log as ASCII-like bytes, even when the cut splits a letter."""
-    return as_ascii_text(data[: HEAD_BYTES - HEAD_BYTES % 2]).lstrip()
-
-
-def looks_like_log(data: bytes) -> bool:
-    """Return whether bytes start a GPX or NMEA log; never raises."""
-    return _kind(data) is not None
-
-
-def _kind(data: bytes) -> LogKind | None:
-    head = _head_as_ascii(data)
-    if head.startswith(b"<") and _GPX_ROOT.search(_COMMENT.sub(b"", head)):
-        return LogKind.GPX
-    if _SENTENCE.search(as_ascii_text(data[:SEARCH_BYTES])):
-        return LogKind.NMEA
-    return None
-
-
-def sniff(name: str, data: bytes) -> LogKind:
-    """Return the format of a log from its content.
-
-    UnreadableLogError if the content is empty or neither GPX nor NMEA 0183.
-    """
-    who = shown_name(name)
-    advice = "export the ride as GPX or as an NMEA 0183 log and give ridelog that file."
-    if not data.strip(b"\x00 \t\r\n"):
-        raise UnreadableLogError(
-            f"{who}: the file is empty ({len(data):,} bytes without content).",
-            "copy the log from the logger again.",
-        )
-    kind = _kind(data)
-    if kind is not None:
-        return kind
-    head = _head_as_ascii(data)
-    root = _ANY_ROOT.search(_COMMENT.sub(b"", head)) if head.startswith(b"<") else None
-    if root:
-        raise UnreadableLogError(
-            f"{who}, first element: the file is XML but not GPX (found {shown(root.group(1))}).",
-            advice,
-        )
-    raise UnreadableLogError(
-        f"{who}, start of file: the content is neither GPX nor NMEA 0183 "
-        f"(it begins {shown(head[:24])}).",
-        advice,
     )

@@ -104,6 +104,7 @@ def _track(name: str, points: GpxPoints, line: IntArray, sha256: str, size_bytes
         satellites=values.satellites,
         fix_kind=values.fix_kind,
         position_sd_m=np.full(len(points), np.nan),
+        speed_sd_mps=np.full(len(points), np.nan),
         source_line=line,
         segment=points.segment - points.segment[0] + np.cumsum(set_back),
         flags=flags,

@@ -21,7 +21,7 @@ from ridelog.importer.gpx_points import GpxPoints
 from ridelog.importer.timeline import LATEST_US, US_PER_S
 
 # 540 km/h: no small vehicle on the ground goes so fast, so the number is not its speed. Own choice.
-_MOST_SPEED_MPS = 150.0
+MOST_SPEED_MPS = 150.0
 # Element fix of the GPX 1.1 schema, in the numbers of NMEA. 2d and 3d say nothing of corrections.
 _FIX_KINDS = {
     b"none": FixKind.NONE,
@@ -81,8 +81,8 @@ def read_values(points: GpxPoints, line: IntArray) -> GpxValues:
         numbers[name], doubt = _numbers(name, points.columns[name], line)
         warnings += doubt
     speed_mps, course_deg = numbers["speed"], numbers["course"]
-    fast = speed_mps > _MOST_SPEED_MPS
-    what, first = f"above {_MOST_SPEED_MPS:.0f} m/s", first_shown(points.columns["speed"], fast)
+    fast = speed_mps > MOST_SPEED_MPS
+    what, first = f"above {MOST_SPEED_MPS:.0f} m/s", first_shown(points.columns["speed"], fast)
     warnings += about_lines(line[fast], "reported speed", what, "were not used", first)
     # Loggers write -1 for "unknown".
     speed_mps[fast | (speed_mps < 0.0)] = np.nan

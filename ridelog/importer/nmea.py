@@ -8,7 +8,7 @@ from ridelog.core.text import about_lines, count_words, shown_name
 from ridelog.core.track import FixKind, FlagArray, FloatArray, IntArray, Source, Track
 from ridelog.importer.bounds import MAX_FIXES, too_many
 from ridelog.importer.columns import BoolArray
-from ridelog.importer.containers import as_ascii_text
+from ridelog.importer.kinds import as_ascii_text
 from ridelog.importer.nmea_epochs import Epochs, group
 from ridelog.importer.nmea_log import NmeaLog, read_nmea_log
 from ridelog.importer.nmea_readings import NO_TIME_OF_DAY, SentenceReadings
@@ -136,6 +136,7 @@ def _track(name: str, log: NmeaLog, epochs: Epochs, sha256: str, size_bytes: int
         satellites=_geometry(readings, epochs, time_s, "satellites"),
         fix_kind=kind,
         position_sd_m=epochs.first_values(readings, "GST", "position_sd_m"),
+        speed_sd_mps=np.full(len(epochs), np.nan),
         source_line=line,
         segment=epochs.span + np.cumsum(set_back),
         flags=time_flags(time_s) | _flags(readings, epochs, kind),

@@ -9,13 +9,12 @@ from pathlib import Path
 from ridelog.core.errors import UnreadableLogError
 from ridelog.core.text import shown_name
 from ridelog.importer.containers import (
-    HEAD_BYTES,
     MAX_MEMBERS,
     PACK_ADVICE,
     is_content,
-    looks_like_log,
     read_member,
 )
+from ridelog.importer.kinds import HEAD_BYTES, looks_like_log
 
 
 def several_logs(name: str, path: Path, *, limit_bytes: int) -> Iterator[tuple[str, bytes]]:

@@ -99,7 +99,9 @@ def _longest_rising(times: FloatArray) -> list[int]:
     return chain
 
 
-def clock_set_back(time_s: FloatArray, line: IntArray) -> tuple[BoolArray, list[str]]:
+def clock_set_back(
+    time_s: FloatArray, line: IntArray, word: str = "line"
+) -> tuple[BoolArray, list[str]]:
     """Return at which rows the clock was set back and then ran on, and a sentence if any.
 
     A lone row out of order is no such place: the rows round it do not run on from it.
@@ -120,7 +122,7 @@ def clock_set_back(time_s: FloatArray, line: IntArray) -> tuple[BoolArray, list[
         return starts, []
     return starts, [
         f"The clock is set back {count_words(int(starts.sum()), 'time')} "
-        f"({places(line[starts].tolist())}); a new stretch starts there."
+        f"({places(line[starts].tolist(), word)}); a new stretch starts there."
     ]
 
 

@@ -135,7 +135,7 @@ def _source() -> dict[str, Any]:
     schema = schema_of_type(RideSource)
     schema["properties"] |= {
         "sha256": _DIGEST,
-        "format": {"enum": ["gpx-1.0", "gpx-1.1", "nmea-0183"]},
+        "format": {"enum": ["gpx-1.0", "gpx-1.1", "nmea-0183", "ubx", "fit", "tcx", "csv"]},
         "start_utc": _UTC,
         "end_utc": _UTC,
         "speed_source": {"enum": ["reported", "positions"]},

@@ -74,7 +74,7 @@ def test_a_log_is_added_exported_and_imported(
     none = tmp_path / "none.gpx"
     none.write_text("no log")
     words = said(capsys, book, "add", str(none), leaves=1)
-    assert "neither GPX nor NMEA" in words
+    assert "no log that ridelog reads" in words
     assert said(capsys, book, "check") == "1 log is as given\n"
     out = tmp_path / "out"
     assert said(capsys, book, "export", str(out)) == f"Wrote {out} with 1 ride\n"
@@ -107,7 +107,7 @@ def test_damage_is_named_and_mended(
     assert "not measured yet" in said(capsys, folder, "list")
     # What is no log any more is refused, and says so until it is measured.
     words = said(capsys, folder, "again", leaves=1)
-    assert "ride 1: one.gpx, start of file: the content is neither GPX nor NMEA" in words
+    assert "ride 1: one.gpx, start of file: the content is no log" in words
     assert "could not be measured" in said(capsys, folder, "list")
     assert "\nWhy: " in said(capsys, folder, "show", "1")
 

@@ -168,7 +168,7 @@ def test_one_bad_log_does_not_stop_the_others(
     sides = ("--before", str(bad), good, "--after", after)
     assert leave("compare", *sides, "--json", str(target)) == 0
     said = flat(capsys.readouterr().err)
-    assert "Warning: bad.gpx, start of file: the content is neither GPX nor NMEA" in said
+    assert "Warning: bad.gpx, start of file: the content is no log" in said
     assert "The ride is left out." in said
     assert [each["file"] for each in json.loads(target.read_text())["before"]] == ["before-1.gpx"]
     assert leave("compare", "--before", str(bad), "--after", after) == 1

@@ -269,5 +269,5 @@ def test_a_long_value_is_shown_short_without_reading_it_all() -> None:
 
 def test_damage_of_other_decoders_is_no_traceback() -> None:
     for data in (lzma.compress(b"x"), bz2.compress(b"x")):
-        with pytest.raises(UnreadableLogError, match="neither GPX nor NMEA"):
+        with pytest.raises(UnreadableLogError, match="no log that ridelog reads"):
             log_from_bytes("ride.xz", data)

@@ -41,7 +41,7 @@ def test_what_belongs_to_logs_is_named_once_and_remembered(
         said = "2 of 2 logs done, 1 of them without figures."
         expect(page.locator("#tally")).to_have_text(said, timeout=LONG_MS)
         expect(page.locator("#failed summary")).to_have_text("1 log without figures")
-        expect(page.locator("#failed li")).to_contain_text("neither GPX nor NMEA 0183")
+        expect(page.locator("#failed li")).to_contain_text("no log that ridelog reads")
         expect(page.locator("#picked")).to_have_text("1 before, 0 after")
         row = page.locator("#list tbody tr", has_text="log-0.nmea")
         expect(row).to_contain_text("Thistledrake 2")

@@ -354,7 +354,7 @@ def test_a_log_that_is_none_stops_nobody(chromium: Browser, served: Served, tmp_
     page.goto(served.base)
     page.set_input_files("#files", [hostile, SAMPLES / LOGS[0]])
     expect(page.locator("#queue li.failed")).to_contain_text(
-        "the content is neither GPX nor NMEA 0183", timeout=LONG_MS
+        "the content is no log that ridelog reads", timeout=LONG_MS
     )
     expect(page.locator("#queue")).to_contain_text("is in the book already")
     page.get_by_role("button", name=re.compile("^Dismiss")).click()

@@ -28,7 +28,7 @@ def test_a_job_ends_in_an_answer_a_refusal_or_a_mistake_and_the_next_one_is_done
 ) -> None:
     worker = Worker()
     try:
-        with pytest.raises(RideLogError, match="neither GPX nor NMEA") as refused:
+        with pytest.raises(RideLogError, match="no log that ridelog reads") as refused:
             list(worker.run(Job("measure_ride", {"log": log_in(tmp_path, b"no log")})))
         assert not isinstance(refused.value, JobError)
         with pytest.raises(JobError, match=r"ridelog made a mistake here \(KeyError\)"):

@@ -94,7 +94,7 @@ def test_a_season_becomes_a_table_with_the_figures_of_each_report(
     rows = {row["file"]: row for row in read_table(out)}
     assert set(rows) == {"broken.gpx", "still.gpx", "Thistledrake 2/64 teeth/before-2.nmea"}
     assert rows["broken.gpx"]["status"] == "unreadable"
-    assert "neither GPX nor NMEA" in rows["broken.gpx"]["reason"]
+    assert "no log that ridelog reads" in rows["broken.gpx"]["reason"]
     assert rows["still.gpx"]["status"] == "no answer"
     row = rows["Thistledrake 2/64 teeth/before-2.nmea"]
     assert (row["machine"], row["setup"]) == ("Thistledrake 2", "64 teeth")
