@@ -3,15 +3,16 @@
 import os
 import time
 from collections.abc import Iterator
-from contextlib import contextmanager, suppress
+from contextlib import ExitStack, contextmanager, suppress
 from pathlib import Path
 
-from ridelog.book.database import changing, connect, connect_to_read, whole
+from ridelog.book.database import Connection, changing, connect, connect_to_read, whole
 from ridelog.book.machines import Machines
 from ridelog.book.originals import Intake, Original, place_of, read_original
 from ridelog.book.records import RideEntry
 from ridelog.book.results import Results
 from ridelog.book.rides import Details, Rides
+from ridelog.book.use import joined
 from ridelog.book.words import Words
 from ridelog.core.errors import BookError
 
@@ -30,26 +31,48 @@ def usual_folder() -> Path:
 class Book:
     """An open ride book; use it in a ``with`` block, one object a thread.
 
-    Where its folder cannot be written to it can be read. BookError if it cannot be opened, or if
-    there is none and ``make`` is False.
+    Where its folder cannot be written to it can be read. ``alone`` is for who has the book alone
+    already. BookError if it cannot be opened, or if there is none and ``make`` is False.
     """
 
-    def __init__(self, folder: Path | None = None, *, make: bool = True) -> None:
+    def __init__(
+        self, folder: Path | None = None, *, make: bool = True, alone: bool = False
+    ) -> None:
         self.folder = usual_folder() if folder is None else folder
         self._originals = self.folder / ORIGINALS
         self._incoming = self.folder / "incoming"
-        database, words = self.folder / DATABASE, self.folder / WORDS
-        there = _size(database) > 0
-        if not there:
-            _may_be_made(self.folder, make)
-        self.read_only = there and not (
+        with ExitStack() as opened:
+            # A folder that holds no book is left as it is, and gets no file of ours.
+            if not alone and self._originals.is_dir():
+                self._join(opened)
+            self.made = not _size(self.folder / DATABASE)
+            if self.made:
+                _may_be_made(self.folder, make, usual=folder is None)
+            self._connection = self._opened()
+            opened.callback(self._connection.close)
+            self.rides = Rides(self._connection)
+            self.machines = Machines(self._connection)
+            self.details = Details(self._connection)
+            self.results = Results(self._connection)
+            self.words = Words(self._connection, self.folder / WORDS, self._originals)
+            self.words.fit()
+            if self.made and not alone:
+                self._join(opened)
+            self._open = opened.pop_all()
+        if not self.read_only:
+            self.words.write()
+            self._connection.changed = self.words.write
+
+    def _opened(self) -> Connection:
+        database = self.folder / DATABASE
+        self.read_only = not self.made and not (
             os.access(self.folder, os.W_OK) and os.access(database, os.W_OK)
         )
         try:
             if not self.read_only:
                 for place in (self.folder, self._originals, self._incoming):
                     place.mkdir(parents=True, exist_ok=True, mode=0o700)
-            self._connection = (connect_to_read if self.read_only else connect)(database)
+            return (connect_to_read if self.read_only else connect)(database)
         except OSError as error:
             raise BookError(
                 f"{self.folder}: the book's folder cannot be made ({_reason(error)}).",
@@ -57,19 +80,10 @@ class Book:
             ) from error
         except BookError as error:
             raise BookError(f"{database}: {error.problem}", error.advice) from error
-        self.rides = Rides(self._connection)
-        self.machines = Machines(self._connection)
-        self.details = Details(self._connection)
-        self.results = Results(self._connection)
-        self.words = Words(self._connection, words, self._originals)
-        try:
-            self.words.fit()
-        except BaseException:
-            self._connection.close()
-            raise
-        if not self.read_only:
-            self.words.write()
-            self._connection.changed = self.words.write
+
+    def _join(self, opened: ExitStack) -> None:
+        if lock := joined(self.folder):
+            opened.callback(lock.close)
 
     def __enter__(self) -> "Book":
         return self
@@ -79,7 +93,7 @@ class Book:
 
     def close(self) -> None:
         """Close the book; what was acknowledged is on the disk already."""
-        self._connection.close()
+        self._open.close()
 
     @contextmanager
     def all_or_nothing(self) -> Iterator[None]:
@@ -142,7 +156,7 @@ def logs_in(folder: Path) -> tuple[Path, ...]:
     return tuple(sorted(path for path in (folder / ORIGINALS).glob("*/*") if path.is_file()))
 
 
-def _may_be_made(folder: Path, make: bool) -> None:
+def _may_be_made(folder: Path, make: bool, *, usual: bool) -> None:
     """Raise BookError if a folder holds a book without its database, or may not become one."""
     try:
         logs = len(logs_in(folder))
@@ -163,6 +177,12 @@ def _may_be_made(folder: Path, make: bool) -> None:
         raise BookError(
             f"{folder}: there is no ride book here.",
             "see that the drive is there, or give the book's folder with --book.",
+        )
+    # Where a drive is missing its folder often is too: a book there would lie on another disk.
+    if not usual and not folder.absolute().parent.exists():
+        raise BookError(
+            f"{folder}: there is no folder {folder.absolute().parent} for the ride book.",
+            "see that the drive is there, or make the folder first.",
         )
 
 

@@ -42,13 +42,9 @@ class Check:
 
 def check_book(folder: Path) -> Check:
     """Look at everything in a book's folder and change nothing; BookError if there is no book."""
+    must_be_there(folder)
     logs = logs_in(folder)
     database, words = folder / DATABASE, folder / WORDS
-    if not logs and not database.exists() and not words.exists():
-        raise BookError(
-            f"{folder}: there is no ride book here.",
-            "see that the drive is there, or give the book's folder with --book.",
-        )
     damage = _database_faults(folder)
     faults = [Fault(what, _REBUILD) for what in damage]
     known: set[str] | None = None
@@ -80,6 +76,23 @@ def check_book(folder: Path) -> Check:
             [f"the log {one[:12]} belongs to no ride." for one in sorted(there - known)], _REBUILD
         )
     return Check(sound, tuple(faults), not damage and not told_otherwise)
+
+
+def must_be_there(folder: Path) -> None:
+    """Raise BookError if nothing of a book is in a folder."""
+    try:
+        parts = (folder / DATABASE, folder / WORDS, *logs_in(folder)[:1])
+        if any(part.exists() for part in parts):
+            return
+    except OSError as error:
+        raise BookError(
+            f"{folder}: the ride book cannot be read ({(error.strerror or '?').lower()}).",
+            "check the folder's rights, or open another book with --book.",
+        ) from error
+    raise BookError(
+        f"{folder}: there is no ride book here.",
+        "see that the drive is there, or give the book's folder with --book.",
+    )
 
 
 def _database_faults(folder: Path) -> list[str]:

@@ -10,10 +10,11 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from ridelog.book.book import DATABASE, WORDS, Book, logs_in
-from ridelog.book.check import check_book
+from ridelog.book.check import check_book, must_be_there
 from ridelog.book.database import connect
 from ridelog.book.exchange import fill_ride, import_book, take_machines
 from ridelog.book.originals import Original, is_sha256, read_original, suffix_of
+from ridelog.book.use import alone
 from ridelog.book.words import stamp_in
 from ridelog.book.written import WrittenRide, read_machines, read_ride
 from ridelog.core.errors import BookError
@@ -36,8 +37,14 @@ def rebuild(folder: Path, export: Path | None = None) -> Rebuilt:
     """Give every log and all words in a book's folder, and in an export, their place in the book.
 
     A sound database stays and gets what it lacks; another one is set aside and made anew.
-    BookError if there is no book, or nothing may be written.
+    BookError if there is no book, another program works on it, or nothing may be written.
     """
+    must_be_there(folder)  # what is no book gets no file of ours
+    with alone(folder):
+        return _rebuilt(folder, export)
+
+
+def _rebuilt(folder: Path, export: Path | None) -> Rebuilt:
     set_aside = ""
     if not check_book(folder).database_sound:
         try:
@@ -51,7 +58,7 @@ def rebuild(folder: Path, export: Path | None = None) -> Rebuilt:
         _make(folder)
     problems: list[str] = []
     added = 0
-    with Book(folder) as book:
+    with Book(folder, alone=True) as book:
         machines = folder / WORDS / "machines.json"
         try:
             told = read_machines(machines) if machines.exists() else None

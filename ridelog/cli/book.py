@@ -46,6 +46,7 @@ def add(
             raise RideLogError("a set-up belongs to a machine.", "name it with --machine as well.")
     problems = []
     with Book(book) as opened:
+        _say_if_new(opened)
         for path in rides:
             try:
                 _add_one(opened, path, machine, setup, units)
@@ -192,6 +193,7 @@ def import_rides(
     from ridelog.book.exchange import import_book
 
     with Book(book) as opened:
+        _say_if_new(opened)
         found = import_book(opened, folder, fill=fill)
     there = count_words(found.present, "was", "were")
     print(f"{count_words(found.added, 'ride')} added, {there} there already")
@@ -230,6 +232,12 @@ def rebuild(
     if found.added:
         print("Figures are measured by `ridelog book again`, or when the page is opened")
     _told(found.problems, "not everything could be read")
+
+
+def _say_if_new(book: Book) -> None:
+    """Say that a book was begun: where its drive is missing that is not what its owner meant."""
+    if book.made:
+        print(f"A new ride book was begun in {shown(book.folder)}", file=sys.stderr)
 
 
 def _told(problems: Sequence[str], what: str) -> None:

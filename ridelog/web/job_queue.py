@@ -58,7 +58,7 @@ class JobQueue:
 
     def start(self) -> None:
         """Begin; rides that an earlier run left without figures come first."""
-        with Book(self._folder) as book:
+        with Book(self._folder, make=False) as book:
             book.sweep()
             for ride in book.rides.waiting():
                 self.submit(ride)

@@ -6,7 +6,7 @@ Heavy imports wait until the page is opened.
 import os
 import socket
 import sys
-from contextlib import suppress
+from contextlib import ExitStack, closing, suppress
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -54,12 +54,13 @@ def serve(
 ) -> None:
     """Open the workshop page on this machine: drop logs, read figures, compare."""
     from ridelog.book.book import Book
+    from ridelog.book.use import joined
 
     if unencrypted and not lan:
         raise typer.BadParameter("it says how telephones come in: give --lan with it.")
     os.umask(0o077)  # whatever the page keeps is its user's alone
     with Book(book) as opened:  # made or brought up to date before anyone asks
-        folder = opened.folder
+        folder, made = opened.folder, opened.made
     with suppress(OSError):  # one that was made by an older ridelog; or not ours to close
         folder.chmod(0o700)
     sockets = [listening("127.0.0.1", port)]
@@ -93,7 +94,7 @@ def serve(
         folder, hosts=frozenset(hosts), lan_address=address, fingerprint=fingerprint, codes=codes,
         worker=worker,
     )  # fmt: skip
-    print(f"Ride book: {folder}", file=sys.stderr)
+    print(f"Ride book: {folder}{', begun just now' if made else ''}", file=sys.stderr)
     print(f"The workshop page is open at http://127.0.0.1:{port}/  (stop with Ctrl-C)", flush=True)
     if address:
         _show_code(address, codes.new(), fingerprint)
@@ -103,7 +104,8 @@ def serve(
         http=gated(Gate(), contexts), h11_max_incomplete_event_size=32 * 1024, lifespan="on",
         proxy_headers=False,  # nothing stands between: who asks is who connects
     )  # fmt: skip
-    uvicorn.Server(config).run(sockets=sockets)
+    with closing(joined(folder) or ExitStack()):  # nobody makes it anew under an open page
+        uvicorn.Server(config).run(sockets=sockets)
 
 
 def _secured(folder: Path, host: str) -> "tuple[ssl.SSLContext, str]":

@@ -136,6 +136,8 @@ def test_one_bad_log_does_not_stop_the_others(
         capsys, tmp_path / "book", "add", *(str(tmp_path / n) for n in ("dir.gpx", "bad.gpx")),
         str(good), "--machine", "x" * 81, leaves=1,
     )  # fmt: skip
+    begun, _, words = words.partition("\n")
+    assert begun == f"A new ride book was begun in {tmp_path / 'book'}"
     assert words.startswith("ridelog: 2 of 3 logs: ") and "dir.gpx" in words and "bad.gpx" in words
     with Book(tmp_path / "book") as book:
         (ride,) = book.rides.found()
