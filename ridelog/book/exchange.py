@@ -288,7 +288,10 @@ def _take_ride(book: Book, place: Path, fill: bool) -> tuple[bool, str]:
         )
     result, problem = None, ""
     try:
-        result = None if written.result is None else _new_result(written.result, place)
+        if written.result is not None:
+            result = _new_result(written.result, place)
+        elif not written.tells_figures():
+            problem = f"{place.name}: ride.json says nothing about figures."
     except (BookError, ValueError) as error:
         problem = f"{place.name}: the figures are not as they were exported ({error})."
     original = book.store(data)

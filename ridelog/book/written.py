@@ -1,6 +1,7 @@
 """Reads what was written of rides and machines, in an export or beside the originals.
 
 Nothing damaged gets past here: each file is checked as a whole, and gives a sentence if it fails.
+Whatever is always written has to be there, since a word that is spoilt would else count as none.
 """
 
 import json
@@ -31,30 +32,30 @@ class WrittenSetup(_Part):
     """A set-up state."""
 
     name: str
-    since: _Short = ""
-    toml: str = ""
+    since: _Short
+    toml: str
 
 
 class WrittenMachine(_Part):
     """A machine with its set-up states."""
 
     name: str
-    note: str = ""
-    setups: tuple[WrittenSetup, ...] = ()
+    note: str
+    setups: tuple[WrittenSetup, ...]
 
 
 class WrittenMachines(_Part):
     """All machines of a book."""
 
     schema_: Literal["ridelog.book/1"] = Field(alias="schema")
-    machines: tuple[WrittenMachine, ...] = ()
+    machines: tuple[WrittenMachine, ...]
 
 
 class WrittenNote(_Part):
     """A note on a ride."""
 
     words: str
-    written_utc: _Short = ""
+    written_utc: _Short
 
 
 class WrittenMark(_Part):
@@ -78,24 +79,28 @@ class WrittenResult(_Part):
 
     version: _Short
     settings: dict[str, Any]
-    figures: dict[str, WrittenFigure] = {}
+    figures: dict[str, WrittenFigure]
 
 
 class WrittenRide(_Part):
-    """One ride."""
+    """One ride; ``result`` stands in exports alone."""
 
     file: str
     sha256: str
-    format: _Short = ""
-    start_utc: _Short = ""
-    duration_s: _Seconds | None = None
-    added_utc: _Short = ""
-    machine: str | None = None
-    setup: str | None = None
-    conditions: dict[str, str] = {}
-    notes: Annotated[tuple[WrittenNote, ...], Field(max_length=500)] = ()
-    marks: Annotated[tuple[WrittenMark, ...], Field(max_length=100)] = ()
+    format: _Short
+    start_utc: _Short
+    duration_s: _Seconds | None
+    added_utc: _Short
+    machine: str | None
+    setup: str | None
+    conditions: dict[str, str]
+    notes: Annotated[tuple[WrittenNote, ...], Field(max_length=500)]
+    marks: Annotated[tuple[WrittenMark, ...], Field(max_length=100)]
     result: WrittenResult | None = None
+
+    def tells_figures(self) -> bool:
+        """Return whether figures, or that there are none, are spoken of at all."""
+        return "result" in self.model_fields_set
 
     def known_conditions(self) -> dict[str, str]:
         """Return the conditions that this version of the book knows."""

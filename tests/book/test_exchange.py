@@ -154,6 +154,18 @@ def test_damaged_figures_are_measured_anew(filled: Book, tmp_path: Path) -> None
         assert len(other.details.notes(other.rides.waiting()[0].id)) == 1
 
 
+def test_a_word_that_is_always_written_is_missed(filled: Book, tmp_path: Path) -> None:
+    export_book(filled, tmp_path / "out")
+    first, second, _ = sorted((tmp_path / "out" / "rides").glob("*/ride.json"))
+    first.write_text(first.read_text().replace('"notes"', '"motes"'))
+    second.write_text(second.read_text().replace('"result"', '"insult"'))
+    with Book(tmp_path / "second") as other:
+        found = import_book(other, tmp_path / "out")
+        assert (found.added, len(found.problems)) == (2, 1)
+        assert "notes is not as it was written (Field required)" in found.problems[0]
+        assert "ride.json says nothing about figures" in " ".join(found.differing)
+
+
 def test_damaged_machines_do_not_stop_the_rides(filled: Book, tmp_path: Path) -> None:
     export_book(filled, tmp_path / "out")
     (tmp_path / "out" / "machines.json").write_text("{")
