@@ -10,6 +10,7 @@ import time
 from collections.abc import Mapping
 from typing import Any
 
+import h11
 from uvicorn.protocols.http.h11_impl import H11Protocol
 
 # Connections of one address and of all: a browser opens some six (RFC 9112, section 9.4, leaves the
@@ -145,6 +146,16 @@ class GatedProtocol(H11Protocol):
         super().data_received(data)
         if self._is_asking():
             self._wait(None)
+
+    def send_400_response(self, msg: str) -> None:
+        """Refuse what is no HTTP; what still works on an answer learns that nobody waits for it."""
+        if self.cycle is not None and not self.cycle.response_complete:
+            self.cycle.disconnected = True
+            self.cycle.message_event.set()
+        if self.conn.our_state in (h11.IDLE, h11.SEND_RESPONSE):
+            super().send_400_response(msg)
+        else:  # an answer was begun, and a second one would be taken for a part of it
+            self.transport.close()
 
     def on_response_complete(self) -> None:
         """Wait for the next request, which has its own time."""

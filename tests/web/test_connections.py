@@ -1,6 +1,7 @@
 """Connections that are held for nothing turn nobody away: real sockets on this machine."""
 
 import asyncio
+import logging
 import socket
 import ssl
 import threading
@@ -21,7 +22,11 @@ REQUEST = b"GET / HTTP/1.1\r\nHost: here\r\n\r\n"
 
 
 async def echo(scope: Any, receive: Any, send: Any) -> None:
-    """Answer at once; under /long only after a while, under /let-in as to someone let in."""
+    """Answer at once; under /long only after a while, under /let-in as to someone let in, under
+    /read once the request is read."""
+    if scope["path"] == "/read":
+        while (await receive()).get("more_body"):
+            pass
     if scope["path"].startswith("/let-in"):
         scope["state"]["session"] = "a session"
     await send(
@@ -124,6 +129,36 @@ def test_who_asks_at_once_is_heard_among_a_crowd_of_the_same_address(
     assert len(links) > 8
     for link in links:
         link.close()
+
+
+def test_what_stops_to_be_http_in_the_middle_is_no_mistake_of_ours(
+    start: Callable[..., Running], caplog: pytest.LogCaptureFixture
+) -> None:
+    """The application waits for the rest, has begun its answer, or has answered already."""
+    running = start(Gate())
+    logger = logging.getLogger("uvicorn.error")
+    logger.setLevel(logging.ERROR)
+    logger.addHandler(caplog.handler)
+    begun = b" HTTP/1.1\r\nHost: here\r\nTransfer-Encoding: chunked\r\n\r\n"
+    ok, bad = b"HTTP/1.1 200", b"HTTP/1.1 400"
+    answers = {b"/read": bad, b"/long": ok, b"/": ok}
+    try:
+        for path, answer in answers.items():
+            with running.connect(OWNER) as link:
+                link.sendall(b"POST " + path + begun)
+                time.sleep(0.1)
+                link.sendall(b"zz\r\n")
+                link.settimeout(20.0)
+                assert b"".join(iter(lambda: link.recv(4096), b"")).startswith(answer)
+        with running.connect(OWNER) as link:
+            link.sendall(b"POST /read" + begun + b"zz\r\n")
+            assert link.recv(4096).startswith(b"HTTP/1.1 400")
+        assert running.ask(OWNER).startswith(b"HTTP/1.1 200")
+        time.sleep(0.2)
+    finally:
+        logger.removeHandler(caplog.handler)
+        logger.setLevel(logging.CRITICAL)
+    assert not caplog.records, caplog.text
 
 
 def test_many_addresses_together_turn_away_nobody(start: Callable[..., Running]) -> None:
