@@ -6,7 +6,14 @@ from collections.abc import Iterator
 from contextlib import ExitStack, contextmanager, suppress
 from pathlib import Path
 
-from ridelog.book.database import Connection, changing, connect, connect_to_read, whole
+from ridelog.book.database import (
+    Connection,
+    OutOfReachError,
+    changing,
+    connect,
+    connect_to_read,
+    whole,
+)
 from ridelog.book.machines import Machines
 from ridelog.book.originals import Intake, Original, place_of, read_original
 from ridelog.book.records import RideEntry
@@ -31,8 +38,9 @@ def usual_folder() -> Path:
 class Book:
     """An open ride book; use it in a ``with`` block, one object a thread.
 
-    Where its folder cannot be written to it can be read. ``alone`` is for who has the book alone
-    already. BookError if it cannot be opened, or if there is none and ``make`` is False.
+    Where its folder cannot be written to, or its disk is full, it can be read. ``alone`` is for who
+    has the book alone already. BookError if it cannot be opened, or if there is none and ``make``
+    is False.
     """
 
     def __init__(
@@ -43,7 +51,7 @@ class Book:
         self._incoming = self.folder / "incoming"
         with ExitStack() as opened:
             # A folder that holds no book is left as it is, and gets no file of ours.
-            if not alone and self._originals.is_dir():
+            if not alone and os.path.isdir(self._originals):
                 self._join(opened)
             self.made = not _size(self.folder / DATABASE)
             if self.made:
@@ -72,7 +80,14 @@ class Book:
             if not self.read_only:
                 for place in (self.folder, self._originals, self._incoming):
                     place.mkdir(parents=True, exist_ok=True, mode=0o700)
-            return (connect_to_read if self.read_only else connect)(database)
+            try:
+                return (connect_to_read if self.read_only else connect)(database)
+            except OutOfReachError as error:
+                if self.made or self.read_only or not error.for_want_of_room:
+                    raise
+                found = connect_to_read(database)
+                self.read_only = True
+                return found
         except OSError as error:
             raise BookError(
                 f"{self.folder}: the book's folder cannot be made ({_reason(error)}).",

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from ridelog.book.book import DATABASE, ORIGINALS, WORDS, logs_in
-from ridelog.book.database import connect_to_check, spoken
+from ridelog.book.database import OutOfReachError, connect_to_check, spoken
 from ridelog.book.originals import is_sha256, read_original
 from ridelog.book.versions import STEPS, layout, layout_of, version
 from ridelog.book.words import SCHEMA, Words, json_bytes, stamp_in
@@ -128,7 +128,12 @@ def _database_faults(folder: Path) -> list[str]:
                     found.append(f"{DATABASE}: the database is older than the words beside it.")
             return found
     except OSError as error:
-        return [f"{DATABASE}: the database cannot be read ({error.strerror})."]
+        raise OutOfReachError(
+            f"{database}: the database cannot be read ({(error.strerror or '?').lower()}).",
+            "see that the drive is there, and check the folder's rights.",
+        ) from error
+    except OutOfReachError as error:
+        raise OutOfReachError(f"{database}: {error.problem}", error.advice) from error
     except BookError as error:
         if "newer ridelog" in error.problem:
             raise

@@ -27,7 +27,8 @@ _FAULTS: dict[int, tuple[str, str]] = {
         "the disk is full", "make room on it and do this again; what was in the book is unharmed.",
     ),
     sqlite3.SQLITE_READONLY: (
-        "the ride book can only be read here", "copy its folder to where you may write.",
+        "the ride book can only be read here",
+        "make room if the disk is full, or copy the book's folder to where you may write.",
     ),
     sqlite3.SQLITE_IOERR: (
         "the disk with the ride book cannot be read or written",
@@ -42,6 +43,22 @@ _FAULTS: dict[int, tuple[str, str]] = {
         "end it, or do this again in a moment.",
     ),
 }  # fmt: skip
+
+
+# What SQLite answers where the memory that readers of one file share finds no room.
+_NO_ROOM = (
+    sqlite3.SQLITE_IOERR_SHMSIZE, sqlite3.SQLITE_IOERR_SHMOPEN, sqlite3.SQLITE_IOERR_SHMMAP,
+    sqlite3.SQLITE_IOERR_WRITE, sqlite3.SQLITE_FULL,
+)  # fmt: skip
+
+
+class OutOfReachError(BookError):
+    """The book's disk, its rights or another program are in the way; the book may be sound."""
+
+    @property
+    def for_want_of_room(self) -> bool:
+        """Whether there is no room for what is needed beside the file, which may still be read."""
+        return getattr(self.__cause__, "sqlite_errorcode", 0) in _NO_ROOM
 
 
 class Connection(sqlite3.Connection):
@@ -67,9 +84,11 @@ def spoken() -> Iterator[None]:
     except (sqlite3.ProgrammingError, sqlite3.InterfaceError):
         raise  # a mistake of ours
     except sqlite3.Error as error:
-        code = getattr(error, "sqlite_errorcode", sqlite3.SQLITE_CORRUPT) & 0xFF
-        what, advice = _FAULTS.get(code, ("the ride book's file is damaged", _MEND))
-        raise BookError(f"{what} ({error}).", advice) from error
+        code = getattr(error, "sqlite_errorcode", sqlite3.SQLITE_CORRUPT)
+        if code & 0xFF in _FAULTS and code != sqlite3.SQLITE_IOERR_SHORT_READ:
+            what, advice = _FAULTS[code & 0xFF]
+            raise OutOfReachError(f"{what} ({error}).", advice) from error
+        raise BookError(f"the ride book's file is damaged ({error}).", _MEND) from error
 
 
 def connect(path: Path) -> Connection:
@@ -109,14 +128,33 @@ def connect_to_read(path: Path) -> Connection:
 def connect_to_check(path: Path) -> Connection:
     """Return a connection that reads a book's file as it is, of whatever version."""
     with spoken():
-        log = path.with_name(f"{path.name}-wal")
-        if os.access(path.parent, os.W_OK):
-            connection = _connected(path, "mode=ro")
-        elif log.is_file() and log.stat().st_size:
-            connection, _ = _copied(path)
-        else:  # nobody can write there, so that no lock and no shared memory are needed
-            connection = _connected(path, "immutable=1")
+        connection = _beside_others(path) if os.access(path.parent, os.W_OK) else None
+        if connection is None:
+            log = path.with_name(f"{path.name}-wal")
+            if log.is_file() and log.stat().st_size:
+                connection, _ = _copied(path)
+            else:  # nobody can write there, so that no lock and no shared memory are needed
+                connection = _connected(path, "immutable=1")
         connection.execute("PRAGMA query_only = ON")
+    return connection
+
+
+def _beside_others(path: Path) -> Connection | None:
+    """Return a connection that reads beside others; None where there is no room even for that.
+
+    What readers share needs room for its first user alone, so that there is no other one then.
+    """
+    connection = _connected(path, "mode=ro")
+    try:
+        connection.execute("PRAGMA schema_version").fetchone()
+    except sqlite3.OperationalError as error:
+        connection.close()
+        if error.sqlite_errorcode not in _NO_ROOM:
+            raise
+        return None
+    except BaseException:
+        connection.close()
+        raise
     return connection
 
 
@@ -206,7 +244,7 @@ def _copied(path: Path) -> tuple[Connection, Path]:
             if place.is_file():
                 shutil.copyfile(place, Path(copy.name) / place.name)
     except OSError as error:
-        raise BookError(
+        raise OutOfReachError(
             f"the ride book can only be read by way of a copy, which cannot be made "
             f"({(error.strerror or type(error).__name__).lower()}).",
             "make room on the disk for temporary files.",

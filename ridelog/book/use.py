@@ -57,17 +57,17 @@ def alone(folder: Path) -> Iterator[None]:
 
 
 def _locked(path: Path, begin: str, wait_s: float) -> sqlite3.Connection:
-    may_write = os.access(path.parent, os.W_OK)
-    if may_write and not path.exists():
+    if os.access(path.parent, os.W_OK) and not path.exists():
         with suppress(OSError):  # no room for it
             path.touch(mode=0o600)
-    # Where nothing may be written reading suffices to join.
-    how = "rw" if may_write and os.access(path, os.W_OK) else "ro"
+    # Reading suffices to join, so that a drive may become read-only under an open page.
+    how = "ro" if begin == "BEGIN" else "rw"
     lock = sqlite3.connect(
         f"{path.absolute().as_uri()}?mode={how}", uri=True, timeout=wait_s, isolation_level=None,
         check_same_thread=False,
     )  # fmt: skip
     try:
+        lock.execute("PRAGMA journal_mode = MEMORY")  # nothing is written, nothing to be left
         lock.execute(begin)
         lock.execute("SELECT * FROM sqlite_schema").fetchall()
     except BaseException:

@@ -163,6 +163,13 @@ def problems_as_pages(endpoint: Endpoint) -> Endpoint:
             if isinstance(error, BookError) and error.problem.endswith("is not in the book."):
                 status = 404
             return problem_page(request, error, status)
+        except OSError as error:
+            if error.filename is None:  # of no file, and so a mistake of ours
+                raise
+            reason = (error.strerror or type(error).__name__).lower()
+            problem = f"the disk with the ride book cannot be read or written ({reason})."
+            advice = "see that it is there, may be used and has room, then do this again."
+            return problem_page(request, PageError(problem, advice), 503)
 
     return answer
 

@@ -10,10 +10,11 @@ from pathlib import Path
 
 import pytest
 
-from ridelog.book import database, versions
+from ridelog.book import check, database, versions
 from ridelog.book.book import DATABASE, Book
 from ridelog.book.check import check_book
 from ridelog.book.database import connect_to_read
+from ridelog.book.rebuild import rebuild
 from ridelog.core.errors import BookError
 
 
@@ -74,6 +75,58 @@ def test_an_older_book_is_read_by_way_of_a_copy(
     with sqlite3.connect(tmp_path / DATABASE) as seen:
         assert seen.execute("PRAGMA user_version").fetchone()[0] == 1
     seen.close()
+
+
+def no_room(*given: object) -> None:
+    """Answer as SQLite does where what it needs beside its file finds no room."""
+    error = sqlite3.OperationalError("disk I/O error")
+    error.sqlite_errorcode = sqlite3.SQLITE_IOERR_SHMSIZE
+    raise error
+
+
+def test_a_book_on_a_full_disk_is_read(folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(database, "_keep_a_log", no_room)
+    with Book(folder) as book:
+        assert book.read_only and book.details.notes(1)[0].words == "pulled left"
+        with pytest.raises(BookError, match="only be read here .* make room if the disk is full"):
+            book.details.add_note(1, "more")
+
+
+def test_a_disk_in_the_way_is_no_damage(folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A check that called it damage would have a sound database set aside."""
+    monkeypatch.setattr(check, "version", no_room)
+    with pytest.raises(BookError, match=r"cannot be read or written .* see that it is there"):
+        check_book(folder)
+    with pytest.raises(BookError, match="cannot be read or written"):
+        rebuild(folder)
+    monkeypatch.undo()
+    assert check_book(folder).database_sound and not list(folder.glob("*set-aside*"))
+
+
+def test_a_folder_that_may_not_be_looked_into_is_a_sentence(folder: Path) -> None:
+    """As another user's; root may look everywhere, and so leaves its rights behind."""
+    code = (
+        "import sys; from pathlib import Path; from ridelog.book.book import Book\n"
+        "from ridelog.book.check import check_book; from ridelog.book.rebuild import rebuild\n"
+        "from ridelog.core.errors import BookError\n"
+        "for work in (Book, lambda f: Book(f, make=False), check_book, rebuild):\n"
+        "    try: work(Path(sys.argv[1]))\n"
+        "    except BookError as error: print(error)\n"
+    )
+    drop = ["setpriv", "--bounding-set=-all", "--inh-caps=-all", "--securebits=+noroot"]
+    if os.geteuid() == 0 and not shutil.which("setpriv"):
+        pytest.skip("root, and no setpriv to be less")
+    folder.chmod(0)
+    try:
+        done = subprocess.run(
+            [*(drop if os.geteuid() == 0 else ()), sys.executable, "-c", code, str(folder)],
+            capture_output=True, text=True,
+        )  # fmt: skip
+    finally:
+        folder.chmod(0o700)
+    assert done.returncode == 0 and not done.stderr, done.stderr
+    said = done.stdout.splitlines()
+    assert len(said) == 4 and all("cannot be read (permission denied)" in each for each in said)
 
 
 _FULL = """
