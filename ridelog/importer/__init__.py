@@ -15,6 +15,7 @@ from ridelog.importer.fit import read_fit
 from ridelog.importer.gpx import read_gpx
 from ridelog.importer.kinds import SEARCH_BYTES, LogKind, looks_like_log, sniff
 from ridelog.importer.nmea import read_nmea
+from ridelog.importer.table import read_table
 from ridelog.importer.tcx import read_tcx
 from ridelog.importer.ubx import read_ubx
 
@@ -29,8 +30,11 @@ _READERS = {
 }
 
 
-def load_track(path: Path | str) -> Track:
+def load_track(path: Path | str, *, columns: str = "") -> Track:
     """Return the ride in a log file of any kind that is read, plain, gzip or zip.
+
+    ``columns`` says which column of a table is which, as ``table_choice.parse_columns`` reads it;
+    a log that is no table needs none.
 
     Raises
     ------
@@ -39,10 +43,10 @@ def load_track(path: Path | str) -> Track:
     NotEnoughDataError
         If fewer than two different usable times occur, so that no speed can be had.
     """
-    return require_times(read_log(path))
+    return require_times(read_log(path, columns=columns))
 
 
-def read_log(path: Path | str) -> Track:
+def read_log(path: Path | str, *, columns: str = "") -> Track:
     """Return what a log file holds, even if its times cannot support any speed.
 
     UnreadableLogError if the file cannot be read, is no log, or holds no fix at all.
@@ -54,7 +58,7 @@ def read_log(path: Path | str) -> Track:
             raise too_large(place.name, size_bytes)
         data = read_at_most(place, SEARCH_BYTES)
         # What shows no log so far shows none later: a device need not be read to its end.
-        if len(data) > SEARCH_BYTES and (is_packed(data) or looks_like_log(data)):
+        if len(data) > SEARCH_BYTES and (columns or is_packed(data) or looks_like_log(data)):
             data = read_at_most(place, MAX_LOG_BYTES)
             if len(data) > MAX_LOG_BYTES:
                 raise too_large(place.name, len(data))
@@ -64,15 +68,18 @@ def read_log(path: Path | str) -> Track:
             f"{shown_name(str(path))}: the file cannot be read ({reason}).",
             "check the path and that you may read the file.",
         ) from error
-    return log_from_bytes(place.name, data)
+    return log_from_bytes(place.name, data, columns=columns)
 
 
-def log_from_bytes(name: str, data: bytes) -> Track:
+def log_from_bytes(name: str, data: bytes, *, columns: str = "") -> Track:
     """Return what the bytes of a log file hold; errors as for read_log."""
     sha256 = hashlib.sha256(data).hexdigest()
     unpacked = unpack(name, data)
-    read = _READERS[sniff(name, unpacked.data)]
-    track = read(name, unpacked.data, sha256, len(data))
+    kind = sniff(name, unpacked.data, told=bool(columns))
+    if kind is LogKind.CSV:
+        track = read_table(name, unpacked.data, sha256, len(data), columns)
+    else:
+        track = _READERS[kind](name, unpacked.data, sha256, len(data))
     return replace(track, warnings=(*unpacked.warnings, *track.warnings))
 
 

@@ -6,6 +6,7 @@ from enum import Enum
 
 from ridelog.core.errors import UnreadableLogError
 from ridelog.core.text import shown, shown_name
+from ridelog.importer.table_head import is_log_table, is_table
 from ridelog.importer.ubx_messages import holds_motion, holds_ubx
 
 # So much of a file shows of what kind it is. Own choice.
@@ -13,7 +14,7 @@ HEAD_BYTES = 64 * 1024
 # A logger may write a long header before the first sentence; 4 MiB of it is no log any more. Own
 # choice.
 SEARCH_BYTES = 4 * 1024 * 1024
-READ_KINDS = "GPX, NMEA, UBX, FIT or TCX"
+READ_KINDS = "GPX, NMEA, UBX, FIT, TCX, or a CSV table with a head"
 _SENTENCE = re.compile(rb"\$[A-Z][A-Z0-9](?:RMC|GGA|GNS|GLL|VTG|GSA|GST|GSV|ZDA),")
 _ROOTS = {
     kind: re.compile(rb"<(?:[\w.-]+:)?%s[\s/>]" % name)
@@ -35,6 +36,7 @@ class LogKind(Enum):
     UBX = "ubx"
     FIT = "fit"
     TCX = "tcx"
+    CSV = "csv"
 
 
 def as_ascii_text(data: bytes) -> bytes:
@@ -72,7 +74,9 @@ def _kind(data: bytes) -> LogKind | None:
         return LogKind.UBX
     if _SENTENCE.search(as_ascii_text(searched)):
         return LogKind.NMEA
-    return LogKind.UBX if holds_ubx(searched) else None
+    if holds_ubx(searched):
+        return LogKind.UBX
+    return LogKind.CSV if is_log_table(data[:HEAD_BYTES]) else None
 
 
 def holds_sentence(data: bytes) -> bool:
@@ -80,9 +84,10 @@ def holds_sentence(data: bytes) -> bool:
     return _SENTENCE.search(data) is not None
 
 
-def sniff(name: str, data: bytes) -> LogKind:
+def sniff(name: str, data: bytes, *, told: bool = False) -> LogKind:
     """Return the format of a log from its content.
 
+    ``told`` is whether the user says which column of a table is which: then any table will do.
     UnreadableLogError if the content is empty or no log that ridelog reads.
     """
     who = shown_name(name)
@@ -93,9 +98,11 @@ def sniff(name: str, data: bytes) -> LogKind:
             "copy the log from the logger again.",
         )
     kind = _kind(data)
-    head = _head_as_ascii(data)
+    if kind is None and is_table(data[:HEAD_BYTES], told=told):
+        kind = LogKind.CSV
     if kind is not None:
         return kind
+    head = _head_as_ascii(data)
     root = _ANY_ROOT.search(_COMMENT.sub(b"", head)) if head.startswith(b"<") else None
     if root:
         raise UnreadableLogError(
