@@ -87,6 +87,13 @@ def _metres(words: str) -> float:
         raise RideLogError(f'"{words}" is no length in metres.', "write it like 0.66.") from error
 
 
+def _columns(words: str) -> str:
+    from ridelog.importer.table_choice import parse_columns
+
+    parse_columns(words)
+    return words
+
+
 def _mark(words: str) -> Any:
     from ridelog.analysis.reverse.measure import read_mark
 
@@ -118,6 +125,8 @@ class Settings:
     advised_mps : top speed above which a caution is given, None for none. [m/s]
     track_width_m, cg_height_m : of the machine with its rider, for the tip-over margin. [m]
     adult_rider : whether only adults ride it: the caution about classes of age is settled then.
+    columns : which column of a CSV table is which, where its head does not say; other logs need
+        none.
     """
 
     windows: Annotated[
@@ -220,6 +229,16 @@ class Settings:
             switched=True,
         ),
     ] = False
+    columns: Annotated[
+        str,
+        Option(
+            "--columns",
+            "KEY=COLUMN,...",
+            "Of a CSV table, what its head does not say, such as "
+            '"time=Zeit:UTC,lat=3,speed=km/h": name or number of a column, unit, zone.',
+            _columns,
+        ),
+    ] = ""
 
     def as_json(self) -> dict[str, Any]:
         """Return the settings as a JSON object."""

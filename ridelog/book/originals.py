@@ -127,10 +127,13 @@ def read_original(place: Path, sha256: str) -> bytes:
     return data
 
 
+_SUFFIXES = ("gpx", "nmea", "ubx", "fit", "tcx", "csv")
+
+
 def suffix_of(format: str, data: bytes) -> str:
     """Return the suffix under which a log of such a format is given out."""
     packed = {b"\x1f\x8b": "gz", b"PK": "zip"}.get(data[:2])
-    return packed or {"gpx": "gpx", "nmea": "nmea"}.get(format.split("-")[0], "log")
+    return packed or {one: one for one in _SUFFIXES}.get(format.split("-")[0], "log")
 
 
 def sync_folder(folder: Path) -> None:

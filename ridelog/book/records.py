@@ -24,6 +24,9 @@ CONDITIONS: dict[str, str] = {
     "wind": "Wind",
     "temperature": "Air temperature",
 }
+# Beside the conditions: how the log itself is read, where it is a table that does not say it.
+COLUMNS = "columns"
+NOTED: dict[str, str] = {**CONDITIONS, COLUMNS: "Which column is which"}
 MARK_KINDS: dict[str, str] = {"reverse": "reverse", "left_out": "left out"}
 
 

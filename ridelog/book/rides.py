@@ -6,8 +6,8 @@ import sqlite3
 from ridelog.book.database import Tables, changing
 from ridelog.book.originals import Original
 from ridelog.book.records import (
-    CONDITIONS,
     MARK_KINDS,
+    NOTED,
     MarkEntry,
     Note,
     RideEntry,
@@ -166,24 +166,24 @@ class Details(Tables):
     """Conditions, notes and marks of the rides of one book."""
 
     def conditions(self, ride_id: int) -> dict[str, str]:
-        """Return what was noted of a ride's conditions, by name."""
+        """Return what was noted of a ride: its conditions, and which column is which, by name."""
         rows = self._rows("SELECT name, value FROM condition WHERE ride_id = ?", ride_id)
         noted = {row["name"]: row["value"] for row in rows}
-        return {name: noted[name] for name in CONDITIONS if name in noted}
+        return {name: noted[name] for name in NOTED if name in noted}
 
     def set_conditions(self, ride_id: int, values: dict[str, str]) -> None:
         """Note conditions; an empty text takes one back.
 
-        BookError if a name is none of ``CONDITIONS`` or a text is too long.
+        BookError if a name is none of ``NOTED`` or a text is too long.
         """
         checked: dict[str, str] = {}
         for name, value in values.items():
-            if name not in CONDITIONS:
+            if name not in NOTED:
                 raise BookError(
                     f"{name[:40]!r} is no condition of a ride.",
-                    f"choose one of {', '.join(CONDITIONS)}.",
+                    f"choose one of {', '.join(NOTED)}.",
                 )
-            checked[name] = " ".join(checked_text(CONDITIONS[name], value, _MOST_CONDITION).split())
+            checked[name] = " ".join(checked_text(NOTED[name], value, _MOST_CONDITION).split())
         with changing(self._connection):
             for name, value in checked.items():
                 self._do("DELETE FROM condition WHERE ride_id = ? AND name = ?", ride_id, name)

@@ -12,7 +12,7 @@ from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from ridelog.book.machines import MOST_TOML
 from ridelog.book.originals import MOST_LOG_BYTES, is_sha256
-from ridelog.book.records import CONDITIONS, checked_day, checked_name, checked_text
+from ridelog.book.records import NOTED, checked_day, checked_name, checked_text
 from ridelog.core.errors import BookError
 from ridelog.core.text import clean
 
@@ -104,7 +104,7 @@ class WrittenRide(_Part):
 
     def known_conditions(self) -> dict[str, str]:
         """Return the conditions that this version of the book knows."""
-        return {name: value for name, value in self.conditions.items() if name in CONDITIONS}
+        return {name: value for name, value in self.conditions.items() if name in NOTED}
 
 
 _Any = TypeVar("_Any", WrittenMachines, WrittenRide)

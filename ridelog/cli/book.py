@@ -8,8 +8,16 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from ridelog.book.book import Book, usual_folder
-from ridelog.book.records import CONDITIONS, MARK_KINDS, RideEntry
-from ridelog.cli.options import Units, UnitsOption, command_group, takes, words_of
+from ridelog.book.records import COLUMNS, MARK_KINDS, NOTED, RideEntry
+from ridelog.cli.options import (
+    Columns,
+    Units,
+    UnitsOption,
+    command_group,
+    read_columns,
+    takes,
+    words_of,
+)
 from ridelog.cli.terminal import progress, shown
 from ridelog.core.errors import BookError, RideLogError
 from ridelog.core.text import clean, count_words
@@ -38,18 +46,20 @@ def add(
     book: BookFolder = None,
     machine: Annotated[str | None, takes("NAME", "The machine that was ridden.")] = None,
     setup: Annotated[str | None, takes("NAME", "Its set-up, such as '10 teeth'.")] = None,
+    columns: Columns = None,
     units: UnitsOption = Units.KMH,
 ) -> None:
     """Keep logs in the book and measure them; the same log twice is one ride."""
     if setup and not machine:
         with words_of("--setup"):
             raise RideLogError("a set-up belongs to a machine.", "name it with --machine as well.")
+    told = read_columns(columns)
     problems = []
     with Book(book) as opened:
         _say_if_new(opened)
         for path in rides:
             try:
-                _add_one(opened, path, machine, setup, units)
+                _add_one(opened, path, machine, setup, units, told)
             except RideLogError as error:  # one bad log never stops the others
                 problems.append(str(error))
             except OSError as error:
@@ -104,7 +114,7 @@ def show(ride: Number, book: BookFolder = None, units: UnitsOption = Units.KMH) 
             ("SHA-256", entry.sha256),
             ("The log", str(opened.place(entry.sha256))),
         ]
-        rows += [(CONDITIONS[k], v) for k, v in opened.details.conditions(ride).items()]
+        rows += [(NOTED[k], v) for k, v in opened.details.conditions(ride).items()]
         rows += [
             (f"Marked {MARK_KINDS[mark.kind]}", f"{mark.start_s:.1f} to {mark.end_s:.1f} s")
             for mark in opened.details.marks(ride)
@@ -247,16 +257,20 @@ def _told(problems: Sequence[str], what: str) -> None:
         raise RideLogError(words if len(problems) == 1 else f"{what}: {words}")
 
 
-def _add_one(book: Book, path: Path, machine: str | None, setup: str | None, units: Units) -> None:
+def _add_one(
+    book: Book, path: Path, machine: str | None, setup: str | None, units: Units, columns: str
+) -> None:
     from ridelog.importer import load_track
     from ridelog.workflow.book_ride import top_speed
 
-    load_track(path)  # what is no log is not kept
+    load_track(path, columns=columns)  # what is no log is not kept
     original = book.store(path.read_bytes())
     with book.all_or_nothing():
         ride, new = book.rides.add(original, path.name)
         if machine:
             ride = book.assign(ride.id, machine, setup or "")
+        if columns:
+            book.details.set_conditions(ride.id, {COLUMNS: columns})
     if ride.state != "ready":
         _measure(book, ride)
     best = top_speed(book.results.figures([ride.id])[ride.id])
@@ -273,11 +287,13 @@ def _measure(book: Book, ride: RideEntry) -> "MeasuredLog":
 
     try:
         with progress("smoothing") as report_progress:
+            settings = settings_of(book, ride)
             motion = motion_of_bytes(
-                ride.file, book.original(ride.sha256), report_progress=report_progress
-            )
+                ride.file, book.original(ride.sha256), columns=settings.columns,
+                report_progress=report_progress,
+            )  # fmt: skip
         with progress("measuring"):
-            result = analyse(motion, settings_of(book, ride))
+            result = analyse(motion, settings)
     except RideLogError as error:
         book.rides.fail(ride.id, str(error))
         raise

@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from ridelog.compare.stated import StatedSpeed
 
 # What holds for every ride of a comparison.
-SHARED = ("windows", "rollout_m", "adult_rider")
+SHARED = ("windows", "rollout_m", "adult_rider", "columns")
 
 
 class Paper(StrEnum):
@@ -99,7 +99,7 @@ def compare(
     setups = both_setups(setup_before, setup_after)
     logs: dict[str, list[Path]] = {}
     for side, places in (("before", before), ("after", after)):
-        logs[side], others = logs_in(places, side)
+        logs[side], others = logs_in(places, side, asked.settings.columns)
         warn(f"{name}: no log, left out." for name in others)
     every = [*logs["before"], *logs["after"]]
     tracks = _smoothed_names(smoothed, every)
@@ -186,7 +186,7 @@ def _against_stated(
     """Hold rides against a stated top speed."""
     from ridelog.workflow.measure import logs_in, measure_rides
 
-    logs, others = logs_in(places, "after")
+    logs, others = logs_in(places, "after", asked.settings.columns)
     warn(f"{name}: no log, left out." for name in others)
     for log in logs:
         check_places([json], log, force)

@@ -5,7 +5,7 @@ from typing import Annotated
 
 import typer
 
-from ridelog.cli.options import Force, JsonFile, Ride, Units, UnitsOption
+from ridelog.cli.options import Columns, Force, JsonFile, Ride, Units, UnitsOption, read_columns
 from ridelog.cli.terminal import check_places, deliver, motion_of, warn
 
 
@@ -29,6 +29,7 @@ def display(
         ),
     ] = None,
     units: UnitsOption = Units.KMH,
+    columns: Columns = None,
     json: JsonFile = None,
     force: Force = False,
 ) -> None:
@@ -39,7 +40,8 @@ def display(
             param_hint="'READINGS.csv' / '--second'",
         )
     check_places([json], ride, force)
-    motion = motion_of(ride)
+    told = read_columns(columns)
+    motion = motion_of(ride, told)
 
     from ridelog.analysis.subject import RideSource
     from ridelog.compare.display.measure import check_display, readings_of, right_circumference
@@ -53,7 +55,7 @@ def display(
         noted = read_display_readings(readings, motion.track, unit)
     else:
         assert second is not None
-        noted = readings_of(motion_of(second), motion.track)
+        noted = readings_of(motion_of(second, told), motion.track)
     found = check_display(motion, noted.time_s, noted.shown_mps, noted.step_mps)
     should_be_m = None if circumference is None else right_circumference(circumference, found)
     warn(motion.warnings)

@@ -7,7 +7,17 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from ridelog.cli.options import Force, JsonFile, Units, UnitsOption, command_group, takes, words_of
+from ridelog.cli.options import (
+    Columns,
+    Force,
+    JsonFile,
+    Units,
+    UnitsOption,
+    command_group,
+    read_columns,
+    takes,
+    words_of,
+)
 from ridelog.cli.terminal import check_places, deliver, motion_of, warn
 from ridelog.core.errors import RideLogError, SetupError
 from ridelog.core.text import count_words
@@ -145,6 +155,7 @@ def predict(
         list[str] | None, takes("KEY...", "Keys of the set-up that rides seem to contradict.")
     ] = None,
     units: UnitsOption = Units.KMH,
+    columns: Columns = None,
     json: JsonFile = None,
     out: Annotated[
         Path | None, takes("DIR", "Write prediction.html, its pictures as PNG and prediction.json.")
@@ -184,6 +195,7 @@ def predict(
         swept = parse_sweep(sweep) if sweep else None
     with words_of("--window"):
         windows = tuple(parse_window(text) for text in window or [])
+    which = read_columns(columns)
     with words_of("--slope"):
         conditions = Conditions(slope=None if slope is None else parse_slope(slope))
     with words_of("--surface"):
@@ -223,10 +235,11 @@ def predict(
         windows=tuple(window or []),
         has_reverse=known.has_reverse,
         adult_rider=bool(known.adult_rider),
+        columns=which,
     )
     sides = []
     for side in (ride or [], ridden or []):
-        motions = [motion_of(log) for log in side]
+        motions = [motion_of(log, settings.columns) for log in side]
         for log, motion in zip(side, motions, strict=True):
             warn(f"{log.name}: {warning}" for warning in motion.warnings)
         sides.append(tuple(analyse(motion, settings) for motion in motions))

@@ -17,6 +17,7 @@ from ridelog.cli.listen import listen
 from ridelog.cli.machine import predict, setup_app
 from ridelog.cli.options import (
     Asked,
+    Columns,
     Force,
     JsonFile,
     Ride,
@@ -24,13 +25,14 @@ from ridelog.cli.options import (
     UnitsOption,
     VariadicCommand,
     command_group,
+    read_columns,
     takes,
     with_settings,
 )
 from ridelog.cli.terminal import check_places, deliver, motion_of, progress, shown, warn
 from ridelog.core.errors import RideLogError, failed_calculation
 
-_WORDS = "Honest speed figures, with intervals that hold, from a test ride's GPX or NMEA log."
+_WORDS = "Honest speed figures, with intervals that hold, from the log of a test ride."
 app = command_group("ridelog", _WORDS)
 app.add_typer(book_app)
 app.add_typer(setup_app)
@@ -38,7 +40,7 @@ app.add_typer(setup_app)
 
 @app.callback()
 def ridelog() -> None:
-    """Honest speed figures, with intervals that hold, from a test ride's GPX or NMEA log."""
+    """Honest speed figures, with intervals that hold, from the log of a test ride."""
 
 
 @app.command()
@@ -60,7 +62,7 @@ def report(
 ) -> None:
     """Print the honest top speed of a ride; write the page to show to the owner."""
     check_places([json, *([out / name for name in _NAMES] if out else [])], ride, force, out)
-    motion = motion_of(ride)
+    motion = motion_of(ride, asked.settings.columns)
 
     from ridelog.analysis.ride import analyse
     from ridelog.core.units import SPEED_UNITS
@@ -88,7 +90,7 @@ _NAMES = ("ride.html", "speed.png", "path.png", "signal.png", "result.json")
 
 
 @app.command()
-@partial(with_settings, only=("has_reverse", "reverse_marks_s"))
+@partial(with_settings, only=("has_reverse", "reverse_marks_s", "columns"))
 def trace(
     *,
     ride: Ride,
@@ -98,7 +100,7 @@ def trace(
 ) -> None:
     """Write the smoothed motion as a CSV table, a row for each fix read."""
     check_places([csv], ride, force)
-    motion = motion_of(ride)
+    motion = motion_of(ride, asked.settings.columns)
 
     from ridelog.analysis.reverse.measure import find_reverse
     from ridelog.report.trace import trace_csv
@@ -116,11 +118,15 @@ def trace(
 
 @app.command()
 def signal(
-    ride: Ride, units: UnitsOption = Units.KMH, json: JsonFile = None, force: Force = False
+    ride: Ride,
+    units: UnitsOption = Units.KMH,
+    columns: Columns = None,
+    json: JsonFile = None,
+    force: Force = False,
 ) -> None:
     """Tell whether a log is good enough, from when on, and what it can support."""
     check_places([json], ride, force)
-    motion = motion_of(ride)
+    motion = motion_of(ride, read_columns(columns))
 
     from ridelog.analysis.signal.measure import judge_signal
     from ridelog.analysis.subject import RideSource

@@ -36,7 +36,7 @@ Ride = Annotated[
     Path,
     typer.Argument(
         metavar="RIDE",
-        help="The log of one ride: GPX or NMEA, plain, gzip or zip.",
+        help="The log of one ride: GPX, NMEA, UBX, FIT, TCX or CSV, plain, gzip or zip.",
         show_default=False,
     ),
 ]
@@ -44,6 +44,12 @@ Force = Annotated[bool, typer.Option("--force", help="Replace files that are the
 JsonFile = Annotated[
     Path | None,
     typer.Option("--json", metavar="FILE", help="Write the result as JSON; - for standard output."),
+]
+
+
+Columns = Annotated[
+    str | None,
+    takes("KEY=COLUMN,...", options()["columns"].words),
 ]
 
 
@@ -55,6 +61,12 @@ def words_of(*flags: str) -> Iterator[None]:
     except RideLogError as error:
         hint = " / ".join(f"'{flag}'" for flag in flags)
         raise typer.BadParameter(str(error), param_hint=hint) from error
+
+
+def read_columns(words: str | None) -> str:
+    """Return what ``--columns`` says; BadParameter if it cannot be read."""
+    with words_of("--columns"):
+        return str(options()["columns"].read(words)) if words else ""
 
 
 def command_group(name: str, words: str) -> typer.Typer:

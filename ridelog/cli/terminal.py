@@ -16,15 +16,17 @@ if TYPE_CHECKING:
 QUIET_S = 1.0
 
 
-def motion_of(ride: Path) -> "Motion":
+def motion_of(ride: Path, columns: str = "") -> "Motion":
     """Return the smoothed motion of a log, showing progress on a terminal.
+
+    ``columns`` is that of ``Settings``.
 
     UnreadableLogError if there is no such file.
     """
     from ridelog.workflow.measure import load_motion
 
     with progress("reading and smoothing the log") as report_progress:
-        return load_motion(ride, report_progress=report_progress)
+        return load_motion(ride, columns=columns, report_progress=report_progress)
 
 
 def check_places(

@@ -145,7 +145,8 @@ def _noted(book: Book, rides: tuple[RideEntry, ...]) -> dict[str, str]:
     """Return what was noted of the rides of a side, by condition."""
     noted: dict[str, list[str]] = {}
     for ride in rides:
-        said = {CONDITIONS[name].lower(): x for name, x in book.details.conditions(ride.id).items()}
+        known = book.details.conditions(ride.id)
+        said = {CONDITIONS[name].lower(): x for name, x in known.items() if name in CONDITIONS}
         if ride.machine:
             said["machine"] = ride.machine
         for name, value in said.items():

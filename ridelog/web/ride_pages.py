@@ -13,7 +13,15 @@ from starlette.responses import JSONResponse, Response
 from ridelog import __version__
 from ridelog.book.book import Book
 from ridelog.book.originals import Intake, suffix_of
-from ridelog.book.records import CONDITIONS, MARK_KINDS, RideEntry, StoredResult, shown_file
+from ridelog.book.records import (
+    COLUMNS,
+    CONDITIONS,
+    MARK_KINDS,
+    NOTED,
+    RideEntry,
+    StoredResult,
+    shown_file,
+)
 from ridelog.importer.several import several_logs
 from ridelog.report.ride_json import changed_figures, to_bytes
 from ridelog.web.asked import Query
@@ -111,6 +119,7 @@ def ride_page(request: Request, book: Book) -> Response:
         mark_kinds=MARK_KINDS,
         conditions=CONDITIONS,
         noted=book.details.conditions(ride.id),
+        columns=_columns_field(book, ride),
         notes=book.details.notes(ride.id),
         machines=book.machines.all(),
         setups=book.machines.setups(ride.machine_id) if ride.machine_id else (),
@@ -160,9 +169,19 @@ def change_details(request: Request, book: Book, form: Form) -> Response:
     with book.all_or_nothing():
         with at_field("machine"):
             book.assign(ride.id, machine, setup)
-        book.details.set_conditions(ride.id, {n: form[n] for n in CONDITIONS if n in form})
+        before = book.details.conditions(ride.id).get(COLUMNS, "")
+        book.details.set_conditions(ride.id, {n: form[n] for n in NOTED if n in form})
         book.details.add_note(ride.id, form.get("note", ""))
+    if book.details.conditions(ride.id).get(COLUMNS, "") != before:
+        server_of(request).queue.submit(ride)
     return redirect(f"/rides/{ride.id}?saved=details#details")
+
+
+def _columns_field(book: Book, ride: RideEntry) -> str | None:
+    """Return what is said of a table's columns; None for a log that needs no such words."""
+    said = book.details.conditions(ride.id).get(COLUMNS, "")
+    asked = ride.state == "failed" and "--columns" in ride.problem
+    return said if said or asked or ride.format == "csv" else None
 
 
 @changes_book

@@ -11,13 +11,19 @@ from multiprocessing import get_context
 from pathlib import Path
 from typing import Any, Protocol
 
+from ridelog.core.bounded_read import read_at_most
 from ridelog.core.errors import NotEnoughDataError, RideLogError
 from ridelog.core.text import clean
+from ridelog.importer.kinds import HEAD_BYTES, looks_like_log
 
 Row = dict[str, Any]
 MEASURED, NO_ANSWER, UNREADABLE = "measured", "no answer", "unreadable"
 # What a folder is searched for; a log that is named itself may be called anything.
-LOG_ENDINGS = (".gpx", ".nmea", ".log", ".txt", ".gz", ".zip")
+LOG_ENDINGS = (
+    ".gpx", ".nmea", ".ubx", ".fit", ".tcx", ".csv", ".log", ".txt", ".gz", ".zip",
+)  # fmt: skip
+# Most tables are no logs: in a folder only those count whose head names a place.
+_TABLE_ENDING = ".csv"
 # So many logs wait beside each one that is being measured: enough to keep every worker busy, few
 # enough that a season does not lie in memory.
 _WAITING_A_WORKER = 2
@@ -88,7 +94,8 @@ def measure_log(log: LogToMeasure) -> Row:
         data = log.data if log.data is not None else Path(log.place).read_bytes()
         if hashlib.sha256(data).hexdigest() != log.sha256:
             return row | {"status": UNREADABLE, "reason": "the file changed while it was read"}
-        ride = analyse(motion_of_bytes(log.file, data), Settings.from_json(dict(log.settings)))
+        settings = Settings.from_json(dict(log.settings))
+        ride = analyse(motion_of_bytes(log.file, data, columns=settings.columns), settings)
     except NotEnoughDataError as error:
         return row | {"status": NO_ANSWER, "reason": str(error)}
     except (RideLogError, OSError) as error:
@@ -214,8 +221,17 @@ def logs_of(places: Iterable[Path]) -> Iterator[tuple[str, Path]]:
             inside[:] = sorted(name for name in inside if not name.startswith("."))
             for name in sorted(names):
                 path = Path(folder) / name
-                if name.lower().endswith(LOG_ENDINGS) and not name.startswith("."):
+                if not name.lower().endswith(LOG_ENDINGS) or name.startswith("."):
+                    continue
+                if not name.lower().endswith(_TABLE_ENDING) or _is_log_table(path):
                     yield str(path.relative_to(place)), path
+
+
+def _is_log_table(path: Path) -> bool:
+    try:
+        return looks_like_log(read_at_most(path, HEAD_BYTES))
+    except OSError:
+        return True  # its row says what is wrong
 
 
 @dataclass

@@ -7,7 +7,7 @@ from typing import Any
 
 from ridelog.analysis.settings import Settings
 from ridelog.book.book import Book
-from ridelog.book.records import RideEntry
+from ridelog.book.records import COLUMNS, RideEntry
 from ridelog.core import quantity
 from ridelog.core.errors import SetupError
 from ridelog.core.estimate import Estimate
@@ -52,6 +52,7 @@ def settings_of(book: Book, ride: RideEntry) -> Settings:
         track_width_m=setup.track_width_m,
         cg_height_m=setup.cg_height_m,
         adult_rider=bool(setup.adult_rider),
+        columns=book.details.conditions(ride.id).get(COLUMNS, ""),
     )
 
 

@@ -125,7 +125,7 @@ class RideCache:
     """The motions and figures of the rides asked for last."""
 
     def __init__(self) -> None:
-        self._motions: OrderedDict[tuple[str, str], Motion] = OrderedDict()
+        self._motions: OrderedDict[tuple[str, str, str], Motion] = OrderedDict()
         self._rides: dict[tuple[str, str, str], MeasuredRide] = {}
 
     def motion(
@@ -137,11 +137,13 @@ class RideCache:
         """
         # Proven each time: what lies on the disk now must be what was given.
         data = read_original(Path(log.place), log.sha256)
-        key = (log.sha256, log.name)
+        columns = log.settings.get("columns", "")
+        key = (log.sha256, log.name, columns)
         if key not in self._motions:
             self._motions[key] = motion_of_bytes(
-                log.name, data, report_progress=report_progress, most_bytes=MOST_UNPACKED_BYTES
-            )
+                log.name, data, columns=columns, report_progress=report_progress,
+                most_bytes=MOST_UNPACKED_BYTES,
+            )  # fmt: skip
             self._drop_the_oldest()
         self._motions.move_to_end(key)
         return self._motions[key]
@@ -159,4 +161,4 @@ class RideCache:
         while len(self._motions) > 1 and fixes > _MOST_FIXES:
             gone, motion = self._motions.popitem(last=False)
             fixes -= len(motion.track)
-            self._rides = {key: ride for key, ride in self._rides.items() if key[:2] != gone}
+            self._rides = {key: ride for key, ride in self._rides.items() if key[:2] != gone[:2]}

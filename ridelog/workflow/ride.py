@@ -78,7 +78,7 @@ def load(log: str | Path, settings: Settings | None = None) -> Ride:
     Parameters
     ----------
     log : str or Path
-        GPX or NMEA 0183, plain, gzip or zip.
+        GPX, NMEA 0183, UBX, FIT, TCX or a CSV table, plain, gzip or zip.
     settings : Settings, optional
         What is to be measured how; the usual choices without it.
 

@@ -222,7 +222,7 @@ def _computed(
     rides = []
     for number, log in enumerate(logs):
         assert log.path is not None  # what is lost was told before
-        motion = motion_of_bytes(log.file, log.path.read_bytes())
+        motion = motion_of_bytes(log.file, log.path.read_bytes(), columns=settings[number].columns)
         if document["schema"] == SIGNAL_SCHEMA:
             return signal_json(RideSource.of(motion), judge_signal(motion))
         rides.append(analyse(motion, settings[number]))

@@ -186,7 +186,7 @@ def test_messages(thin_logs: Path, tmp_path: Path, capsys: pytest.CaptureFixture
         (("--before", "nowhere", "--after", after),
          "nowhere: there is no such file or folder (rides before). What to do: check the name."),
         (("--before", before, "--after", str(tmp_path / "none")),
-         "this folder holds no log (rides after). What to do: put the GPX or NMEA files"),
+         "this folder holds no log (rides after). What to do: put the logs of the rides"),
         (("--before", ride, "--after", str(tmp_path / "mixed")),
          "a.gpx: this log has the same bytes as after-1.gpx; a ride counts once."),
     ):  # fmt: skip
