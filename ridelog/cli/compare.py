@@ -2,13 +2,13 @@
 
 import re
 from collections.abc import Sequence
-from enum import StrEnum
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from ridelog.cli.options import Asked, Force, JsonFile, Units, UnitsOption, takes, words_of
+from ridelog.cli.papers import PAPERS, Paper
 from ridelog.cli.terminal import check_places, deliver, progress, warn
 from ridelog.core.errors import RideLogError
 
@@ -18,13 +18,6 @@ if TYPE_CHECKING:
 
 # What holds for every ride of a comparison.
 SHARED = ("windows", "rollout_m", "adult_rider", "columns")
-
-
-class Paper(StrEnum):
-    """The paper of the sheet."""
-
-    A4 = "a4"
-    LETTER = "letter"
 
 
 def compare(
@@ -136,7 +129,7 @@ def compare(
         from ridelog.report.sheet_pdf import sheet_files
 
         made, lacking = sheet_files(
-            comparison, unit, document, workshop=workshop, note=note, paper=_PAPERS[paper]
+            comparison, unit, document, workshop=workshop, note=note, paper=PAPERS[paper]
         )
         warn((lacking,) if lacking else ())
         files = {out / name: data for name, data in made.items()}
@@ -220,7 +213,6 @@ def _usable(measured: "Sequence[MeasuredRide | RideLogError]") -> "tuple[Measure
 
 _OUT = ("sheet.html", "sheet.pdf", "runs.png", "result.json", "measures.csv")
 _FORETOLD = ("predicted.json", "predicted.png")
-_PAPERS = {Paper.A4: "a4", Paper.LETTER: "us-letter"}
 
 
 def verify(

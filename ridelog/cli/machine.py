@@ -7,6 +7,19 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from ridelog.cli.conditions import (
+    AtOption,
+    BelieveOption,
+    ChargeOption,
+    SlopeOption,
+    SurfaceOption,
+    VoltsOption,
+    WindowOption,
+    asked_conditions,
+    asked_windows,
+    conditions_of_pack,
+    rides_measured,
+)
 from ridelog.cli.options import (
     Columns,
     Force,
@@ -18,7 +31,7 @@ from ridelog.cli.options import (
     takes,
     words_of,
 )
-from ridelog.cli.terminal import check_places, deliver, motion_of, warn
+from ridelog.cli.terminal import check_places, deliver, warn
 from ridelog.core.errors import RideLogError, SetupError
 from ridelog.core.text import count_words
 
@@ -128,32 +141,13 @@ def predict(
         list[Path] | None,
         takes("RIDE...", "Logs of rides after the change: is what they show as predicted?"),
     ] = None,
-    window: Annotated[
-        list[str] | None, takes("WINDOW...", 'Launch windows, such as "0-20 km/h" or "0-30 m".')
-    ] = None,
-    slope: Annotated[
-        str | None,
-        takes("RISE", "On a slope, such as 4%; -4% is downhill."),
-    ] = None,
-    surface: Annotated[
-        str | None,
-        takes("GROUND", "On another ground: asphalt, gravel or grass."),
-    ] = None,
-    charge: Annotated[
-        str | None,
-        takes("CHARGE", 'With the battery at 25%, or at so many volts at rest: "48.2 V".'),
-    ] = None,
-    volts: Annotated[
-        str | None,
-        takes("V/V", "Volts at rest before and after the rides, such as 53.1/50.8."),
-    ] = None,
-    at: Annotated[
-        list[str] | None,
-        takes("SPEED...", 'Speeds for energy and range, such as "20 km/h".'),
-    ] = None,
-    believe: Annotated[
-        list[str] | None, takes("KEY...", "Keys of the set-up that rides seem to contradict.")
-    ] = None,
+    window: WindowOption = None,
+    slope: SlopeOption = None,
+    surface: SurfaceOption = None,
+    charge: ChargeOption = None,
+    volts: VoltsOption = None,
+    at: AtOption = None,
+    believe: BelieveOption = None,
     units: UnitsOption = Units.KMH,
     columns: Columns = None,
     json: JsonFile = None,
@@ -163,19 +157,7 @@ def predict(
     force: Force = False,
 ) -> None:
     """Say what a change would do to the machine, and what else it would break."""
-    from dataclasses import replace
-
-    from ridelog.analysis.launches.windows import parse_window
     from ridelog.machine.change import changed, parse_change, parse_sweep
-    from ridelog.machine.conditions import (
-        Conditions,
-        parse_at,
-        parse_believed,
-        parse_charge,
-        parse_slope,
-        parse_surface,
-        parse_volts,
-    )
     from ridelog.machine.setup_check import contradictions
     from ridelog.machine.setup_file import read_setup
 
@@ -193,27 +175,15 @@ def predict(
             )
     with words_of("--sweep"):
         swept = parse_sweep(sweep) if sweep else None
-    with words_of("--window"):
-        windows = tuple(parse_window(text) for text in window or [])
     which = read_columns(columns)
-    with words_of("--slope"):
-        conditions = Conditions(slope=None if slope is None else parse_slope(slope))
-    with words_of("--surface"):
-        ground = None if surface is None else parse_surface(surface)
-    with words_of("--at"):
-        conditions = replace(conditions, surface=ground, at=parse_at(at or []))
+    windows = asked_windows(window)
+    conditions = asked_conditions(slope, surface, at)
     names = ("prediction.html", "prediction.json", "pull.png", "sweep.png")
     places = [json, *([out / name for name in names] if out else [])]
     for log in [setup, *(ride or []), *(ridden or [])]:
         check_places(places, log, force, folder=out)
     known = read_setup(setup)
-    # Words that depend on the set-up's own pack and keys.
-    conditions = replace(
-        conditions,
-        charge=None if charge is None else parse_charge(charge, known),
-        rides_charge=None if volts is None else parse_volts(volts, known),
-        believed=parse_believed(believe or [], known),
-    )
+    conditions = conditions_of_pack(conditions, known, charge, volts, believe)
     # What cannot be is said before the rides are read, not after.
     changed(known, asked)
     for key, values in [swept] if swept else []:
@@ -221,7 +191,6 @@ def predict(
             changed(known, {**asked, key: value})
     warn(doubt.text for doubt in contradictions(known))
 
-    from ridelog.analysis.ride import analyse
     from ridelog.analysis.settings import Settings
     from ridelog.compare.comparison import compare, predicted_change
     from ridelog.compare.predicted import measured_after, predict_from
@@ -237,13 +206,7 @@ def predict(
         adult_rider=bool(known.adult_rider),
         columns=which,
     )
-    sides = []
-    for side in (ride or [], ridden or []):
-        motions = [motion_of(log, settings.columns) for log in side]
-        for log, motion in zip(side, motions, strict=True):
-            warn(f"{log.name}: {warning}" for warning in motion.warnings)
-        sides.append(tuple(analyse(motion, settings) for motion in motions))
-    before, later = sides
+    before, later = (rides_measured(side or [], settings) for side in (ride, ridden))
     for found in before:
         if not found["launches"].launches:
             warn((f"{found.name}: no standing start was found in this ride.",))

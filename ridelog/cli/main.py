@@ -11,6 +11,7 @@ import typer
 
 from ridelog.cli.batch import batch
 from ridelog.cli.book import book_app
+from ridelog.cli.choices import options
 from ridelog.cli.compare import SHARED, compare, verify
 from ridelog.cli.display import display
 from ridelog.cli.listen import listen
@@ -146,6 +147,7 @@ app.command()(listen)
 app.command()(display)
 app.command()(with_settings(batch, only=SHARED))
 app.command(cls=VariadicCommand)(predict)
+app.command(cls=VariadicCommand)(options)
 
 
 def run(arguments: list[str] | None = None) -> None:

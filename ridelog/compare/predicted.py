@@ -13,9 +13,11 @@ from ridelog.compare.matching import Rides, match_directions
 from ridelog.core.estimate import LEVEL, Estimate
 from ridelog.core.track import FloatArray
 from ridelog.core.units import SpeedUnit
-from ridelog.machine.calibration_data import calibration_data_of
+from ridelog.machine.calibration_data import CalibrationData, calibration_data_of
 from ridelog.machine.conditions import Conditions
-from ridelog.machine.predict import PREDICTED_NAMES, PredictedFigure, Prediction, predict
+from ridelog.machine.options import ChangeOption, OptionsPredicted, predict_options
+from ridelog.machine.possible import PredictedFigure
+from ridelog.machine.predict import PREDICTED_NAMES, Prediction, predict
 from ridelog.machine.setup import MachineSetup
 
 # The launch windows of a machine whose rides tell no top speed: as of one that reaches 30 km/h.
@@ -86,13 +88,42 @@ def predict_from(
     the rest is found here. ``conditions`` are as for ``predict``.
     """
     data = [calibration_data_of(ride) for ride in rides]
-    if not windows:
-        top_mps = max((one.top_mps[0] for one in data if one.top_mps), default=_USUAL_TOP_MPS)
-        windows = suited(default_windows(top_mps), unit)
+    windows = windows or _suited_windows(data, unit)
     measured = side_means(rides, told)
     return predict(
         setup, data, asked, windows, sweep=sweep, measured=measured, conditions=conditions
     )
+
+
+def options_from(
+    setup: MachineSetup,
+    rides: Rides,
+    options: Sequence[ChangeOption],
+    unit: SpeedUnit,
+    *,
+    windows: Sequence[Window] = (),
+    currency: str = "",
+    conditions: Conditions | None = None,
+) -> OptionsPredicted:
+    """Return what each of some changes will do to the machine of some rides.
+
+    Arguments are as of ``predict_from`` and ``machine.options.predict_options``.
+    """
+    data = [calibration_data_of(ride) for ride in rides]
+    return predict_options(
+        setup,
+        data,
+        options,
+        windows or _suited_windows(data, unit),
+        currency=currency,
+        measured=side_means(rides),
+        conditions=conditions,
+    )
+
+
+def _suited_windows(data: Sequence[CalibrationData], unit: SpeedUnit) -> tuple[Window, ...]:
+    top_mps = max((one.top_mps[0] for one in data if one.top_mps), default=_USUAL_TOP_MPS)
+    return suited(default_windows(top_mps), unit)
 
 
 def measured_after(

@@ -22,6 +22,7 @@ from ridelog.machine.setup import (
 )
 from ridelog.machine.setup_check import contradictions
 from ridelog.machine.setup_file import problems_of, read_value, unknown_key
+from ridelog.machine.tipping import height_with_pack_m
 
 # Words that name a state and change nothing.
 _NAMES = ("name", "state")
@@ -145,6 +146,11 @@ def changed(setup: MachineSetup, asked: Mapping[str, Any]) -> SetupChange:
             mass = setup.machine_mass_kg + asked["battery_mass_kg"] - setup.battery_mass_kg
             new["machine_mass_kg"] = mass
             notes.append(f"machine_mass_kg follows the pack: {mass:.1f} kg.")
+    if {"battery_mass_kg", "battery_height_m"} & set(asked) and "cg_height_m" not in asked:
+        height = height_with_pack_m(setup, MachineSetup(**new))
+        if height is not None:
+            new["cg_height_m"] = round(height, 4)
+            notes.append(f"cg_height_m follows the pack: {height:.2f} m.")
     after = MachineSetup(**new)
     for name in asked:
         if name in _TYRE and circumference_m(setup) is None:
@@ -210,10 +216,12 @@ def changed_drive(drive: Drive, before: MachineSetup, change: SetupChange) -> Dr
         motor_ohm = motor_ohm / factor("motor_stall_torque_nm", motor_ohm)
     weight_n = drive.mass_kg * STANDARD_GRAVITY_MPS2
     rolling = np.asarray(drive.rolling * factor("rolling_resistance", drive.rolling))
+    # The motor's own drag is no part of what rolls: it acts through the gearing, METHOD.md (18).
+    faster = drive.way_per_radian_m / way
+    idle_n = drive.load.a_n - drive.rolling * weight_n
     load = replace(
         drive.load,
-        # The motor's own drag is no part of what rolls.
-        a_n=drive.load.a_n + (rolling * heavier - drive.rolling) * weight_n,
+        a_n=idle_n * faster + rolling * heavier * weight_n,
         c_ns2pm2=drive.load.c_ns2pm2
         * factor("drag_area_m2", 2.0 * drive.load.c_ns2pm2 / AIR_DENSITY_KGPM3),
     )
@@ -222,6 +230,7 @@ def changed_drive(drive: Drive, before: MachineSetup, change: SetupChange) -> Dr
     moved = replace(
         drive,
         mass_kg=mass,
+        inertia_factor=1.0 + _rotating(drive, faster) / heavier,
         way_per_radian_m=way,
         efficiency=np.minimum(drive.efficiency * factor("drive_efficiency", drive.efficiency), 1.0),
         constant_nmpa=constant,
@@ -237,6 +246,15 @@ def changed_drive(drive: Drive, before: MachineSetup, change: SetupChange) -> Dr
     if after.surface is not None and after.surface != before.surface:
         return on_ground(moved, before.surface, after.surface)
     return moved
+
+
+def _rotating(drive: Drive, faster: FloatArray) -> FloatArray:
+    """Return what rotating parts add to the mass with a motor that turns otherwise: (19).
+
+    Nobody knows how much of it turns with the motor and how much with the wheels.
+    """
+    share = np.random.default_rng(9).uniform(0.0, 1.0, len(drive.mass_kg))
+    return np.asarray((drive.inertia_factor - 1.0) * (1.0 - share + share * faster**2))
 
 
 def on_ground(drive: Drive, before: str | None, after: str) -> Drive:

@@ -25,10 +25,13 @@ from ridelog.machine.conditions import SpeedAsked
 from ridelog.machine.drive import LIMITS, Drive, IntArray, top_speed
 from ridelog.machine.setup import MachineSetup
 from ridelog.machine.standing import PossibleLaunch, launch, peak
+from ridelog.machine.tipping import tip_over_mps2
 from ridelog.machine.travel import energy_j_per_m, range_m
 
 # Speeds at which the pull is told. [m/s]
 PULL_SPEEDS_MPS = (0.0, 2.0, 4.0, 6.0, 8.0)
+# Name and title of the sideways acceleration from which it tips.
+TIP_OVER = ("tip_over_mps2", "tips over sideways from")
 # Speeds at which a climb is held, and their words.
 CLIMBS = (("8_kmh", "8 km/h", 8.0 * MPS_PER_KMH), ("15_kmh", "15 km/h", 15.0 * MPS_PER_KMH))
 
@@ -37,19 +40,22 @@ CLIMBS = (("8_kmh", "8 km/h", 8.0 * MPS_PER_KMH), ("15_kmh", "15 km/h", 15.0 * M
 class PossibleFigure:
     """One figure on all possible machines; name, title and ``at_mps`` as of ``analysis.figure``.
 
-    values : shape (n,), NaN where a machine has none. limit : index into LIMITS, (n,).
+    values : shape (n,), NaN where a machine has none. limit : index into LIMITS, (n,), or None for
+    what the drive does not limit.
     """
 
     name: str
     title: str
     quantity: Quantity
     values: FloatArray
-    limit: IntArray
+    limit: IntArray | None
     at_mps: float | None = None
 
     @property
     def limited_by(self) -> tuple[str, float]:
         """Return the commonest limit and the share of machines that it holds back."""
+        if self.limit is None:
+            return "", 0.0
         known = self.limit[np.isfinite(self.values)]
         if not len(known):
             return "", 0.0
@@ -106,6 +112,9 @@ def figures_of(
                 top_limit,
             )
         )  # fmt: skip
+    tips = tip_over_mps2(setup, len(top))
+    if tips is not None:
+        found.append(PossibleFigure(*TIP_OVER, ACCELERATION, tips, None))
     return found + _climbs(drive) + _travel(drive, setup, at, top, top_limit, full)
 
 

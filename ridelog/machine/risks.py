@@ -7,7 +7,9 @@ from ridelog.analysis.subject import DANGER, WARNING, Caution, age_class_caution
 from ridelog.core.estimate import Estimate
 from ridelog.core.quantity import CURRENT, both_units, plain, text
 from ridelog.core.units import METRES_PER_FOOT, MPS_PER_KMH, SI, STANDARD_GRAVITY_MPS2
+from ridelog.machine.electrics import electrical_sheet
 from ridelog.machine.setup import MachineSetup, pack_voltage
+from ridelog.machine.setup_check import dangers
 
 _NONE = "common practice, no source"
 # Continuous load of a fuse at 25 °C as a share of its rating: maker guidance, from memory.
@@ -41,8 +43,30 @@ def risks(
         *_brakes(after, measures),
         *_tipping(after, measures),
         *_lithium(before, after),
+        *_electrical(after),
+        *_dangers(after),
     )
     return (*sorted(particular, key=lambda one: -one.gravity), *general_cautions())
+
+
+def _dangers(after: MachineSetup) -> Iterator[Caution]:
+    for doubt in dangers(after):
+        yield Caution(
+            doubt.code, doubt.text, None, None, "the set-up's own figures", gravity=DANGER
+        )
+
+
+# Lines of the electrical sheet of which the cautions above say more.
+_SAID = ("fuse volts", "motor volts", "controller volts")
+
+
+def _electrical(after: MachineSetup) -> Iterator[Caution]:
+    """Say what the electrical sheet contradicts and nothing else says."""
+    for line in electrical_sheet(after):
+        if line.state == "contradicts" and not line.elsewhere and line.name not in _SAID:
+            code = f"electrical_{line.name.replace(' ', '_')}"
+            words = f"{line.name[0].upper()}{line.name[1:]} do not fit: {line.text}"
+            yield _warning(code, words, None, None, line.source)
 
 
 def _after(measures: Mapping[str, Pair], name: str) -> Estimate | None:

@@ -25,11 +25,12 @@ class Doubt:
     """One contradiction.
 
     ``blocks`` is True where nothing can be predicted before it is settled, because ridelog would
-    have to choose which of two figures to believe.
+    have to choose which of two figures to believe. ``code`` is stable, and empty where nobody asks.
     """
 
     text: str
     blocks: bool = False
+    code: str = ""
 
 
 def contradictions(setup: MachineSetup) -> tuple[Doubt, ...]:
@@ -232,19 +233,22 @@ def _dangers(setup: MachineSetup) -> Iterator[Doubt]:
         yield Doubt(
             f"With track_width_m = {track:g} m and cg_height_m = {height:g} m it tips over from "
             f"{track / (2.0 * height):.2f} g sideways (static stability factor, NHTSA): any brisk "
-            "turn does that. Measure both again; lower the rider or widen the track."
+            "turn does that. Measure both again; lower the rider or widen the track.",
+            code="tips_easily",
         )
     speed = setup.class_speed_kmh
     if setup.brakes == "none" and speed is not None and speed > _FAST_KMH:
         yield Doubt(
             f'brakes = "none" at class_speed_kmh = {speed:g}: nobody may ride that. Two brakes '
             "that work apart from each other are asked of small electric vehicles on German roads "
-            "(eKFV § 4 (1))."
+            "(eKFV § 4 (1)).",
+            code="no_brake",
         )
     pack = pack_voltage(setup)
     if pack is not None and pack.full_v > 60.0:
         yield Doubt(
             f"Full, the battery has {pack.full_v:.1f} V: above 60 V DC it can kill by shock (UN "
             "R100, voltage class B of ISO 6469-3; from memory). Covers, insulation and licensed "
-            "hands."
+            "hands.",
+            code="shock",
         )

@@ -83,6 +83,7 @@ def schema_of_type(kind: Any) -> dict[str, Any]:
     if origin is not None and issubclass(origin, Mapping):
         return {"type": "object", "additionalProperties": schema_of_type(inner[1])}
     simple: dict[Any, dict[str, Any]] = {
+        Any: {},
         float: _NUMBER,
         int: {"type": "integer"},
         bool: {"type": "boolean"},

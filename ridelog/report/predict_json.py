@@ -1,13 +1,15 @@
 """A prediction as the JSON object that scripts read: SI units, null where nothing can be said."""
 
+from collections.abc import Mapping
 from typing import Any
 
 from ridelog import __version__
 from ridelog.compare.predicted import MeasuredAfter, agreements
 from ridelog.core.estimate import LEVEL
 from ridelog.core.units import SI
-from ridelog.machine.conditions import Conditions
-from ridelog.machine.predict import PredictedFigure, Prediction
+from ridelog.machine.conditions import Conditions, SpeedAsked
+from ridelog.machine.possible import PredictedFigure
+from ridelog.machine.predict import Prediction
 from ridelog.present.json import as_json
 from ridelog.report.ride_json import PREDICT_SCHEMA
 
@@ -43,7 +45,7 @@ def predict_json(prediction: Prediction, after: MeasuredAfter | None = None) -> 
             {"name": one.name, "text": one.words, "remaining": one.remaining}
             for one in prediction.narrowings
         ],
-        "conditions": _conditions(prediction.conditions),
+        "conditions": conditions_json(prediction.conditions),
         "strips": [
             {
                 "rides": strip.rides,
@@ -60,7 +62,8 @@ def predict_json(prediction: Prediction, after: MeasuredAfter | None = None) -> 
     return {"schema": PREDICT_SCHEMA, "ridelog_version": __version__, **as_json(members)}
 
 
-def _conditions(asked: Conditions) -> dict[str, Any]:
+def conditions_json(asked: Conditions) -> dict[str, Any]:
+    """Return what a prediction was asked for."""
     charge, ridden = asked.charge, asked.rides_charge
     return {
         "slope": asked.slope,
@@ -69,8 +72,30 @@ def _conditions(asked: Conditions) -> dict[str, Any]:
         "charge_sd": charge and charge[1],
         "rides_charge": ridden and ridden[0],
         "rides_charge_sd": ridden and ridden[1],
-        "at": [{"label": one.label, "speed_mps": one.speed_mps} for one in asked.at],
+        "at": [
+            {"name": one.name, "label": one.label, "speed_mps": one.speed_mps} for one in asked.at
+        ],
+        "believed": sorted(asked.believed),
     }
+
+
+def conditions_in(document: Mapping[str, Any]) -> Conditions:
+    """Return what a prediction on file was asked for.
+
+    LookupError, TypeError or ValueError if it cannot be read.
+    """
+    charge, ridden = (
+        None if document[key] is None else (float(document[key]), float(document[f"{key}_sd"]))
+        for key in ("charge", "rides_charge")
+    )
+    return Conditions(
+        slope=document["slope"],
+        surface=document["surface"],
+        charge=charge,
+        at=tuple(SpeedAsked(one["name"], one["label"], one["speed_mps"]) for one in document["at"]),
+        rides_charge=ridden,
+        believed=frozenset(document["believed"]),
+    )
 
 
 def agreements_json(prediction: Prediction, after: MeasuredAfter) -> list[dict[str, Any]]:

@@ -7,7 +7,8 @@ from ridelog.compare.predicted import MeasuredAfter
 from ridelog.core.estimate import Estimate
 from ridelog.core.quantity import SPEED, plain, signed, text_or_span
 from ridelog.core.units import SpeedUnit
-from ridelog.machine.predict import KnownOfMachine, PredictedFigure, Prediction
+from ridelog.machine.possible import PredictedFigure
+from ridelog.machine.predict import KnownOfMachine, Prediction
 from ridelog.present.html import laid_out
 from ridelog.present.section import Picture
 from ridelog.present.words import clean
@@ -90,7 +91,8 @@ def _now_and_after(prediction: Prediction, unit: SpeedUnit) -> dict[str, Any]:
             difference = signed(one.difference, one.figure.quantity, unit)
         changed = _cell(one, one.changed, unit) or one.figure.reason
         now = _cell(one, one.now, unit)
-        rows.append([one.figure.short_in(unit), now, changed, difference, held_by(one)])
+        held = held_by(one) if one.limited_by else ""
+        rows.append([one.figure.short_in(unit), now, changed, difference, held])
     return {
         "heading": "Now and after the change",
         "caption": "In brackets: bounds that are meant to hold the truth in 9 cases of 10. Where "

@@ -21,9 +21,11 @@ from ridelog.core.quantity import (
     value,
 )
 from ridelog.core.units import SpeedUnit
+from ridelog.machine.change import SetupChange
 from ridelog.machine.on_strip import StripSeen
-from ridelog.machine.predict import PredictedFigure, Prediction, SweepPoint
-from ridelog.machine.setup import KEYS
+from ridelog.machine.possible import PredictedFigure
+from ridelog.machine.predict import Prediction, SweepPoint
+from ridelog.machine.setup import KEYS, MachineSetup
 from ridelog.present.words import Lines, clean, count_words, joined, wrapped
 
 # The pull that a sweep shows beside the top speed. [m/s]
@@ -43,12 +45,14 @@ _LEAST_CUT = 0.1
 
 def change_asked(prediction: Prediction) -> str:
     """Return the change in words: "front teeth 11 to 10", or that nothing is changed."""
-    given = prediction.setup.given()
-    parts = [
-        _one_change(key, given.get(key, "unknown"), new)
-        for key, new in prediction.change.asked.items()
-    ]
-    return clean(joined(parts)) if parts else "no change"
+    return change_words(prediction.setup, prediction.change) or "no change"
+
+
+def change_words(setup: MachineSetup, change: SetupChange) -> str:
+    """Return a change of a set-up in words, empty for none."""
+    given = setup.given()
+    parts = [_one_change(key, given.get(key, "unknown"), new) for key, new in change.asked.items()]
+    return clean(joined(parts))
 
 
 def _one_change(key: str, old: object, new: object) -> str:
@@ -96,6 +100,14 @@ def held_by(figure: PredictedFigure) -> str:
     if figure.share >= _AGREE_SHARE:
         return words
     return f"probably {words} ({100.0 * figure.share:.0f} %)"
+
+
+def held_word(one: PredictedFigure) -> str:
+    """Return the limit in a word; a question mark where the machines do not agree."""
+    if not one.limited_by or one.changed is None:
+        return ""
+    word = _LIMITS[one.limited_by][1]
+    return word if one.share >= _AGREE_SHARE else word + "?"
 
 
 def note_words(prediction: Prediction, reader: SpeedUnit) -> list[str]:
@@ -244,7 +256,8 @@ def _row(one: PredictedFigure, unit: SpeedUnit) -> str:
     within = "" if after is None else bounds(after, quantity, unit)
     return (
         f"{one.figure.short_in(unit)[:25]:<26}{_figure(one.now, quantity, unit):>8}"
-        f"{_figure(after, quantity, unit):>9} {quantity.label(unit):<6} {within:<16} {_short(one)}"
+        f"{_figure(after, quantity, unit):>9} {quantity.label(unit):<6} {within:<16} "
+        f"{held_word(one)}"
     ).rstrip()
 
 
@@ -262,14 +275,6 @@ def _figure_or_range(estimate: Estimate | None, quantity: Quantity, unit: SpeedU
     return (text if estimate.firm else span)(estimate, quantity, unit)
 
 
-def _short(one: PredictedFigure) -> str:
-    """Return the limit in a word; a question mark where the machines do not agree."""
-    if not one.limited_by or one.changed is None:
-        return ""
-    word = _LIMITS[one.limited_by][1]
-    return word if one.share >= _AGREE_SHARE else word + "?"
-
-
 def _sweep(prediction: Prediction, unit: SpeedUnit) -> Lines:
     at = f"pull at {plain(SWEPT_PULL_MPS, SPEED, unit, 0)}"
     lines = [(f"{prediction.sweep_key:<14}{'top speed':<27}{at:<27}held back by", "quiet")]
@@ -281,5 +286,5 @@ def _sweep(prediction: Prediction, unit: SpeedUnit) -> Lines:
             _figure_or_range(one.changed, one.figure.quantity, unit) if one else ""
             for one in (top, pull)
         ]
-        lines.append((f"{swept_words(point):<14}{told[0]:<27}{told[1]:<27}{_short(top)}", ""))
+        lines.append((f"{swept_words(point):<14}{told[0]:<27}{told[1]:<27}{held_word(top)}", ""))
     return lines

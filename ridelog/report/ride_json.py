@@ -16,6 +16,7 @@ RIDE_SCHEMA = "ridelog.ride/2"
 SIGNAL_SCHEMA = "ridelog.signal/2"
 COMPARE_SCHEMA = "ridelog.compare/1"
 PREDICT_SCHEMA = "ridelog.predict/1"
+OPTIONS_SCHEMA = "ridelog.options/1"
 
 
 def ride_json(ride: MeasuredRide) -> dict[str, Any]:

@@ -16,7 +16,8 @@ from ridelog.core.estimate import Estimate
 from ridelog.core.units import SPEED_UNITS
 from ridelog.present.json import ESTIMATE_SCHEMA, FIELD, schema_of_type
 from ridelog.report.compare_json import OWN, SHARED, ComparedFigure, ComparedPull, FalseAlarms
-from ridelog.report.ride_json import COMPARE_SCHEMA, RIDE_SCHEMA, SIGNAL_SCHEMA
+from ridelog.report.options_json import FigureEnds, OptionFigure, OptionRecord
+from ridelog.report.ride_json import COMPARE_SCHEMA, OPTIONS_SCHEMA, RIDE_SCHEMA, SIGNAL_SCHEMA
 
 _TEXT = {"type": "string"}
 _MAYBE_ESTIMATE = {"anyOf": [{"$ref": "#/$defs/estimate"}, {"type": "null"}]}
@@ -102,7 +103,38 @@ def compare_schema() -> dict[str, Any]:
     )
 
 
-MADE = {RIDE_SCHEMA: ride_schema, SIGNAL_SCHEMA: signal_schema, COMPARE_SCHEMA: compare_schema}
+def options_schema() -> dict[str, Any]:
+    """Return the JSON Schema (draft 2020-12) of what ``ridelog options`` writes."""
+    thing: dict[str, Any] = {"type": "object"}
+    option = schema_of_type(OptionRecord)
+    return _document(
+        OPTIONS_SCHEMA,
+        "Changes side by side, predicted from the same machine: what ridelog options writes. SI "
+        "units; difference is to the machine as it is.",
+        {
+            SHARED: thing,
+            "rides": _list(_source()),
+            "round_in": {"enum": list(SPEED_UNITS)},
+            "setup": thing,
+            "windows": _list(_TEXT),
+            "conditions": thing,
+            "level": {"type": "number"},
+            "currency": _TEXT,
+            "now": _list(schema_of_type(OptionFigure)),
+            "cautions_now": _list(schema_of_type(Caution)),
+            "options": _list(option) | {"minItems": 2, "maxItems": 6},
+            "ends": _list(schema_of_type(FigureEnds)),
+            "notes": _list(_TEXT),
+        },
+    )
+
+
+MADE = {
+    RIDE_SCHEMA: ride_schema,
+    SIGNAL_SCHEMA: signal_schema,
+    COMPARE_SCHEMA: compare_schema,
+    OPTIONS_SCHEMA: options_schema,
+}
 
 
 def stored_text(name: str) -> str:

@@ -33,6 +33,7 @@ from ridelog.report.compare_words import (
     side_words,
     tested_count,
 )
+from ridelog.report.pdf import last_day
 from ridelog.report.predict_words import AgreementWords, agreement_words, verdict_words
 from ridelog.report.ride_page import CONDITIONS_SOURCE, Sources
 
@@ -147,7 +148,7 @@ def sheet_words(
             "FOLDER. A log is known by its SHA-256, a number that changes with any byte of it."
         ),
         version=__version__,
-        last_day=_last_day(comparison),
+        last_day=last_day((*comparison.before, *comparison.after)),
     )
 
 
@@ -238,12 +239,6 @@ def _agreements(comparison: Comparison, unit: SpeedUnit) -> tuple[AgreementWords
     return tuple(
         word for one, word in zip(found, words, strict=True) if one.name in first or not one.agrees
     )
-
-
-def _last_day(comparison: Comparison) -> str:
-    """Return the day of the last ride as YYYY-MM-DD, empty if no log tells it."""
-    sources = [ride.source for ride in (*comparison.before, *comparison.after)]
-    return max((s.end_utc[:10] for s in sources if s.date_known), default="")
 
 
 def _ride(side: str, ride: MeasuredRide) -> SheetRide:

@@ -9,32 +9,22 @@ from pathlib import Path
 from typing import Any
 
 from ridelog import __version__
-from ridelog.analysis.ride import analyse
-from ridelog.analysis.signal.measure import judge_signal
-from ridelog.analysis.subject import RideSource
-from ridelog.compare.comparison import compare
-from ridelog.compare.stated import StatedSpeed, against_stated
 from ridelog.core.bounded_read import read_at_most
 from ridelog.core.errors import RideLogError, UnreadableLogError
 from ridelog.core.text import shown_name
-from ridelog.core.units import SPEED_UNITS
 from ridelog.importer.containers import MAX_LOG_BYTES
-from ridelog.machine.setup import MachineSetup
 from ridelog.present.json import FIELD, as_json, digest_of
 from ridelog.present.words import clean
-from ridelog.report.compare_json import compare_json, settings_in, stated_json
 from ridelog.report.ride_json import (
     COMPARE_SCHEMA,
+    OPTIONS_SCHEMA,
     RIDE_SCHEMA,
     SIGNAL_SCHEMA,
-    ride_json,
-    signal_json,
     to_bytes,
 )
-from ridelog.workflow.measure import motion_of_bytes
+from ridelog.workflow.recompute import computed_again, sources_of
 
 VERIFY_SCHEMA = "ridelog.verify/1"
-_AS_WRITTEN = "give the result as ridelog wrote it."
 # Other kernels of linear algebra round otherwise. A figure may move by this share of the half width
 # of its own interval; any other number by this share of itself, or of a millionth of its unit.
 _SHARE_OF_HALF_WIDTH, _SHARE, _LEAST = 0.02, 0.01, 1e-6
@@ -103,14 +93,14 @@ def verify(
 ) -> Verification:
     """Return whether a result follows from its logs: ``verify(...).same``.
 
-    ``result`` is a file as ``report``, ``signal`` or ``compare`` writes it; its logs lie in any
+    ``result`` is a file that one of these commands writes; its logs lie in any
     folder inside ``logs`` and under any name. RideLogError if the result cannot be read, or a log
     is not in the folder at all.
     """
     path, folder = Path(result), Path(logs)
     name = clean(path.name)
     document = _read(path, name)
-    found = _find_logs(folder, _sources(document, name))
+    found = _find_logs(folder, sources_of(document, name))
     lost = [log for log in found if log.path is None]
     if lost:
         raise UnreadableLogError(
@@ -118,7 +108,8 @@ def verify(
             f"{clean(str(folder))}.",
             "put all logs of the result into that folder; their names do not matter.",
         )
-    computed = json.loads(to_bytes(_computed(document, found, report_progress)))
+    contents = [(log.file, log.path) for log in found if log.path is not None]
+    computed = json.loads(to_bytes(computed_again(document, contents, report_progress)))
     untouched = document.get(FIELD) is None or document[FIELD] == digest_of(document)
     # An untouched result may come from a machine whose arithmetic rounds otherwise.
     exact = FIELD not in document or not untouched
@@ -188,7 +179,7 @@ def _read(path: Path, name: str) -> dict[str, Any]:
         raise UnreadableLogError(
             f"{name}: this is no JSON ({error}).", "give the result.json that ridelog wrote."
         ) from error
-    known = (RIDE_SCHEMA, COMPARE_SCHEMA, SIGNAL_SCHEMA)
+    known = (RIDE_SCHEMA, COMPARE_SCHEMA, SIGNAL_SCHEMA, OPTIONS_SCHEMA)
     if not isinstance(document, dict) or document.get("schema") not in known:
         seen = document.get("schema") if isinstance(document, dict) else type(document).__name__
         raise UnreadableLogError(
@@ -196,76 +187,6 @@ def _read(path: Path, name: str) -> dict[str, Any]:
             f"give one of {', '.join(known)}.",
         )
     return document
-
-
-def _sources(document: dict[str, Any], name: str) -> list[tuple[str, str]]:
-    """Return file and SHA-256 of each log that a result names."""
-    try:
-        compared = document["schema"] == COMPARE_SCHEMA
-        sources = document["before"] + document["after"] if compared else [document["source"]]
-        return [(str(each["file"]), str(each["sha256"])) for each in sources]
-    except (KeyError, TypeError) as error:
-        raise UnreadableLogError(
-            f"{name}: the result does not name its logs ({error}).", _AS_WRITTEN
-        ) from error
-
-
-def _computed(
-    document: dict[str, Any], logs: list[FoundLog], report_progress: Callable[[float], None]
-) -> dict[str, Any]:
-    try:
-        settings = settings_in(document, len(logs))
-    except (LookupError, TypeError, ValueError, AttributeError) as error:
-        raise UnreadableLogError(
-            f"The settings in the result cannot be read ({error}).", _AS_WRITTEN
-        ) from error
-    rides = []
-    for number, log in enumerate(logs):
-        assert log.path is not None  # what is lost was told before
-        motion = motion_of_bytes(log.file, log.path.read_bytes(), columns=settings[number].columns)
-        if document["schema"] == SIGNAL_SCHEMA:
-            return signal_json(RideSource.of(motion), judge_signal(motion))
-        rides.append(analyse(motion, settings[number]))
-        report_progress((number + 1) / len(logs))
-    if document["schema"] == RIDE_SCHEMA:
-        return ride_json(rides[0])
-    unit = SPEED_UNITS.get(str(document.get("round_in")), SPEED_UNITS["km/h"])
-    if document.get("stated") is not None:
-        return stated_json(against_stated(_stated(document["stated"]), tuple(rides)), unit)
-    cut = len(document["before"])
-    noted = document.get("noted") or {}
-    return compare_json(
-        compare(
-            tuple(rides[:cut]),
-            tuple(rides[cut:]),
-            unit=unit,
-            noted_before=dict(noted.get("before") or {}),
-            noted_after=dict(noted.get("after") or {}),
-            setups=_setups(document.get("predicted")),
-        )
-    )
-
-
-def _stated(stated: Any) -> StatedSpeed:
-    try:
-        return StatedSpeed(float(stated["mps"]), float(stated["within"]), str(stated["by"]))
-    except (LookupError, TypeError, ValueError) as error:
-        raise UnreadableLogError(
-            "The stated speed in the result cannot be read.", _AS_WRITTEN
-        ) from error
-
-
-def _setups(predicted: Any) -> tuple[MachineSetup, MachineSetup] | None:
-    """Return the set-ups that a result's prediction was made from, None without a prediction."""
-    if predicted is None:
-        return None
-    try:
-        return MachineSetup(**predicted["setup_before"]), MachineSetup(**predicted["setup_after"])
-    except (LookupError, TypeError, ValueError) as error:
-        raise UnreadableLogError(
-            "The set-ups in the result cannot be read, so its prediction cannot be computed again.",
-            _AS_WRITTEN,
-        ) from error
 
 
 def _notes(document: dict[str, Any]) -> tuple[str, ...]:

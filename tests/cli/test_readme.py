@@ -21,7 +21,12 @@ def test_every_block_is_run_somewhere() -> None:
     assert kinds == ["pytest", "ridelog"]
     assert {block.language for block in blocks()} == {"sh", "python"}
     assert [block.language for block in PRINTED] == ["sh"] * len(PRINTED)
-    assert [shlex.split(block.command)[1] for block in PRINTED] == ["report", "predict", "compare"]
+    assert [shlex.split(block.command)[1] for block in PRINTED] == [
+        "report",
+        "predict",
+        "options",
+        "compare",
+    ]
 
 
 @pytest.mark.parametrize("block", PRINTED, ids=lambda block: shlex.split(block.command)[1])

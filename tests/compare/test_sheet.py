@@ -15,8 +15,9 @@ from ridelog.compare.comparison import Comparison, compare
 from ridelog.core.units import SPEED_UNITS
 from ridelog.importer import load_track
 from ridelog.report.compare_json import compare_json
+from ridelog.report.pdf import PAPERS
 from ridelog.report.ride_json import to_bytes
-from ridelog.report.sheet_pdf import COLUMNS, PAPERS, measures_csv, sheet_files
+from ridelog.report.sheet_pdf import COLUMNS, measures_csv, sheet_files
 from ridelog.report.trace import smoothed_gpx
 
 pytest_plugins = ("thin_rides",)

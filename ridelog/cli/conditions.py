@@ -1,0 +1,88 @@
+"""What every prediction is asked for on the command line: conditions, windows, its rides."""
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+from ridelog.cli.options import takes, words_of
+from ridelog.cli.terminal import motion_of, warn
+
+if TYPE_CHECKING:
+    from ridelog.analysis.launches.windows import Window
+    from ridelog.analysis.settings import Settings
+    from ridelog.analysis.subject import MeasuredRide
+    from ridelog.machine.conditions import Conditions
+    from ridelog.machine.setup import MachineSetup
+
+WindowOption = Annotated[
+    list[str] | None, takes("WINDOW...", 'Launch windows, such as "0-20 km/h" or "0-30 m".')
+]
+SlopeOption = Annotated[str | None, takes("RISE", "On a slope, such as 4%; -4% is downhill.")]
+SurfaceOption = Annotated[
+    str | None, takes("GROUND", "On another ground: asphalt, gravel or grass.")
+]
+ChargeOption = Annotated[
+    str | None,
+    takes("CHARGE", 'With the battery at 25%, or at so many volts at rest: "48.2 V".'),
+]
+VoltsOption = Annotated[
+    str | None, takes("V/V", "Volts at rest before and after the rides, such as 53.1/50.8.")
+]
+AtOption = Annotated[
+    list[str] | None, takes("SPEED...", 'Speeds for energy and range, such as "20 km/h".')
+]
+BelieveOption = Annotated[
+    list[str] | None, takes("KEY...", "Keys of the set-up that rides seem to contradict.")
+]
+
+
+def asked_windows(window: list[str] | None) -> "tuple[Window, ...]":
+    """Return the launch windows that were written; BadParameter if one cannot be read."""
+    from ridelog.analysis.launches.windows import parse_window
+
+    with words_of("--window"):
+        return tuple(parse_window(text) for text in window or [])
+
+
+def asked_conditions(slope: str | None, surface: str | None, at: list[str] | None) -> "Conditions":
+    """Return conditions that no set-up is needed for; BadParameter if one cannot be read."""
+    from ridelog.machine.conditions import Conditions, parse_at, parse_slope, parse_surface
+
+    with words_of("--slope"):
+        rise = None if slope is None else parse_slope(slope)
+    with words_of("--surface"):
+        ground = None if surface is None else parse_surface(surface)
+    with words_of("--at"):
+        return Conditions(slope=rise, surface=ground, at=parse_at(at or []))
+
+
+def conditions_of_pack(
+    conditions: "Conditions",
+    setup: "MachineSetup",
+    charge: str | None,
+    volts: str | None,
+    believe: list[str] | None,
+) -> "Conditions":
+    """Return conditions with what depends on the set-up's own pack and keys.
+
+    SetupError if that cannot be.
+    """
+    from dataclasses import replace
+
+    from ridelog.machine.conditions import parse_believed, parse_charge, parse_volts
+
+    return replace(
+        conditions,
+        charge=None if charge is None else parse_charge(charge, setup),
+        rides_charge=None if volts is None else parse_volts(volts, setup),
+        believed=parse_believed(believe or [], setup),
+    )
+
+
+def rides_measured(logs: list[Path], settings: "Settings") -> "tuple[MeasuredRide, ...]":
+    """Return the rides of some logs, measured, and tell of what to doubt in them."""
+    from ridelog.analysis.ride import analyse
+
+    motions = [motion_of(log, settings.columns) for log in logs]
+    for log, motion in zip(logs, motions, strict=True):
+        warn(f"{log.name}: {warning}" for warning in motion.warnings)
+    return tuple(analyse(motion, settings) for motion in motions)

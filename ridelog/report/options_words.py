@@ -1,0 +1,330 @@
+"""Options side by side in words: what page, paper and screen are laid out from."""
+
+import re
+from dataclasses import dataclass
+from typing import Literal
+
+from ridelog import __version__
+from ridelog.analysis.subject import ALWAYS, DANGER, GRAVITY_WORDS, Caution
+from ridelog.core.estimate import Estimate
+from ridelog.core.quantity import MINUS, SPEED, TIME, TRAVEL, Quantity, bare, bounds, for_reader
+from ridelog.core.units import SpeedUnit
+from ridelog.machine.options import OptionsPredicted
+from ridelog.machine.possible import PredictedFigure
+from ridelog.present.words import capital, clean, count_words, joined
+from ridelog.report.aim import Aim, more_is_better
+from ridelog.report.letterhead import Letterhead
+from ridelog.report.options_json import AS_IT_IS
+from ridelog.report.predict_words import change_words, held_word
+from ridelog.report.ride_page import Sources
+
+LETTERS = "ABCDEF"
+# A smaller share of a figure is no reason to choose one option: own choice.
+_WORTH = 0.01
+# A longer sentence is cut at its semicolon, so that each risk stays a line or two. Letters.
+_LONG = 160
+Kind = Literal["", "better", "worse", "other", "same"]
+
+
+@dataclass(frozen=True)
+class OptionCell:
+    """One figure of one option: value and bounds without unit, how it moved, and whether wanted.
+
+    kind : "same" where no difference is shown, "other" where it is neither better nor worse.
+    """
+
+    value: str
+    bounds: str = ""
+    change: str = ""
+    kind: Kind = ""
+
+
+@dataclass(frozen=True)
+class OptionRow:
+    """One figure of every column, the machine as it is first."""
+
+    title: str
+    unit: str
+    cells: tuple[OptionCell, ...]
+
+
+@dataclass(frozen=True)
+class OptionHead:
+    """One column: its letter, name, the change in words, and the workshop's note."""
+
+    letter: str
+    name: str
+    change: str
+    note: str
+
+
+@dataclass(frozen=True)
+class OptionRisk:
+    """Something that options break or leave open, and the letters of those that do."""
+
+    who: str
+    label: str
+    text: str
+    mark: int | None = None
+
+
+@dataclass(frozen=True)
+class OptionsWords:
+    """Everything that the sheet of options says, in the order in which it says it."""
+
+    title: str
+    workshop: str
+    contact: str
+    note: str
+    basis: str
+    sentences: tuple[str, ...]
+    heads: tuple[OptionHead, ...]
+    rows: tuple[OptionRow, ...]
+    breaks: tuple[OptionRisk, ...]
+    open: tuple[OptionRisk, ...]
+    brackets: str
+    notes: tuple[str, ...]
+    always: str
+    sources: tuple[str, ...]
+    check: str
+    version: str
+
+
+def options_words(
+    found: OptionsPredicted,
+    unit: SpeedUnit,
+    *,
+    aim: Aim | None = None,
+    paper: Letterhead | None = None,
+    note: str = "",
+) -> OptionsWords:
+    """Return what the sheet of options says.
+
+    ``aim`` is what the owner wants, which decides what is called better; ``note`` is free text.
+    """
+    paper = paper or Letterhead()
+    sources = Sources()
+    name = clean(found.setup.name or "The machine")
+    rides = count_words(len(found.rides), "ride") if found.rides else "the set-up alone, no ride"
+    return OptionsWords(
+        title=f"{name}: {count_words(len(found.outcomes), 'option')} to choose from",
+        workshop=paper.workshop,
+        contact=paper.contact,
+        note=clean(note.strip()),
+        basis=f"Predicted from {rides}. A prediction, not a measurement.",
+        sentences=option_sentences(found, unit, aim),
+        heads=_heads(found),
+        rows=_rows(found, unit, aim),
+        breaks=_breaks(found, unit, sources),
+        open=_open(found),
+        brackets="Under each figure: where the truth should lie, right 9 times out of 10. Signed: "
+        "difference to the machine as it is; under 1 % it is called the same.",
+        notes=tuple(clean(note) for note in found.notes),
+        always=ALWAYS,
+        sources=tuple(sources.listed),
+        check="Every figure can be computed again from the logs: ridelog verify options.json "
+        "--logs FOLDER.",
+        version=__version__,
+    )
+
+
+def option_sentences(
+    found: OptionsPredicted, unit: SpeedUnit, aim: Aim | None = None
+) -> tuple[str, ...]:
+    """Return for anyone who is fastest, quickest and goes farthest, what was aimed at first."""
+    told = [
+        _best(found, unit, "top_speed_mps", "Fastest", "None is shown to be faster"),
+        _best(found, unit, _start_name(found), "Starts quickest", "None is shown to start quicker"),
+        _best(found, unit, _range_name(found), "Goes farthest", "None is shown to go farther"),
+    ]
+    danger = [
+        LETTERS[number]
+        for number, one in enumerate(found.outcomes)
+        if any(caution.gravity == DANGER for caution in one.cautions)
+    ]
+    order = {Aim.QUICKER: (1, 0, 2), Aim.FARTHER: (2, 0, 1)}.get(aim or Aim.FASTER, (0, 1, 2))
+    if aim is Aim.TAMER:
+        told[0] = _best(found, unit, "top_speed_mps", "Tamest", "None is shown to be tamer")
+    told = [told[place] for place in order]
+    told.append(f"Dangerous as it stands: {joined(danger)}, see below." if danger else "")
+    return tuple(sentence for sentence in told if sentence)
+
+
+def _best(found: OptionsPredicted, unit: SpeedUnit, name: str, lead: str, none: str) -> str:
+    ends = found.end(name)
+    if ends is None:
+        return ""
+    quantity = _quantity(found, name)
+    least = quantity is TIME or lead == "Tamest"
+    best = ends.least if least else ends.most
+    if 0 in best:
+        return f"{none}."
+    who = joined([f"{LETTERS[n - 1]} ({clean(found.outcomes[n - 1].option.name)})" for n in best])
+    first = found.outcomes[best[0] - 1].get(name)
+    now = next((one for one in found.now if one.figure.name == name), None)
+    if len(best) > 1 or first is None or first.changed is None or now is None or now.now is None:
+        return f"{lead}: {who.replace(' and ', ' or ')}."
+    instead = f"{_plain(first.changed, quantity, unit)} instead of {_bare(now.now, quantity, unit)}"
+    what = "" if quantity is not TIME else f"{first.figure.title_in(unit)} in "
+    far = f" at {first.figure.title.rpartition(' at ')[2]}" if quantity is TRAVEL else ""
+    return f"{lead}: {who}, {what}{instead}{far}."
+
+
+def _quantity(found: OptionsPredicted, name: str) -> Quantity:
+    every = [*found.now, *(each for one in found.outcomes for each in one.figures)]
+    return next((one.figure.quantity for one in every if one.figure.name == name), SPEED)
+
+
+def _start_name(found: OptionsPredicted) -> str:
+    """Return the first launch window: from standing where there is one."""
+    return next((name for name in found.windows if name.startswith("0-")), "")
+
+
+def _range_name(found: OptionsPredicted) -> str:
+    return f"range_at_{found.conditions.at[0].name}_m"
+
+
+def _heads(found: OptionsPredicted) -> tuple[OptionHead, ...]:
+    first = OptionHead("", capital(AS_IT_IS), "", "")
+    return (
+        first,
+        *(
+            OptionHead(
+                LETTERS[number],
+                clean(one.option.name),
+                change_words(found.setup, one.change),
+                clean(one.option.note),
+            )
+            for number, one in enumerate(found.outcomes)
+        ),
+    )
+
+
+def shown_names(found: OptionsPredicted) -> list[str]:
+    """Return the names of the figures that owners are shown, in their order."""
+    travel = [
+        name
+        for at in found.conditions.at
+        for name in (f"energy_at_{at.name}_j_per_m", f"range_at_{at.name}_m")
+    ]
+    return ["top_speed_mps", _start_name(found), "climb_at_8_kmh", *travel, "stopping_distance_m",
+            "tip_over_mps2", "battery_current_peak_a", "motor_current_peak_a"]  # fmt: skip
+
+
+def _rows(found: OptionsPredicted, unit: SpeedUnit, aim: Aim | None) -> tuple[OptionRow, ...]:
+    rows = []
+    options = [one.option for one in found.outcomes]
+    if any(one.price is not None for one in options):
+        cells = [OptionCell("" if one.price is None else f"{one.price:,.0f}") for one in options]
+        rows.append(OptionRow("Price", clean(found.currency), (OptionCell(""), *cells)))
+    if any(one.hours is not None for one in options):
+        cells = [OptionCell("" if one.hours is None else f"{one.hours:g}") for one in options]
+        rows.append(OptionRow("Hours of work", "", (OptionCell(""), *cells)))
+    for name in shown_names(found):
+        now = next((one for one in found.now if one.figure.name == name), None)
+        after = [one.get(name) for one in found.outcomes]
+        known = next((one for one in (now, *after) if one is not None), None)
+        if known is None:
+            continue
+        quantity = known.figure.quantity
+        first = _cell(now, now.now if now else None, unit)
+        cells = [_cell(one, one.changed if one else None, unit, aim, moved=True) for one in after]
+        rows.append(OptionRow(known.figure.short_in(unit), quantity.label(unit), (first, *cells)))
+    held = [next((one for one in found.now if one.figure.name == "top_speed_mps"), None)]
+    held += [one.get("top_speed_mps") for one in found.outcomes]
+    cells = [OptionCell("" if one is None else held_word(one)) for one in held]
+    rows.append(OptionRow("Top speed held by", "", tuple(cells)))
+    return tuple(rows)
+
+
+def _cell(
+    one: PredictedFigure | None,
+    value: Estimate | None,
+    unit: SpeedUnit,
+    aim: Aim | None = None,
+    *,
+    moved: bool = False,
+) -> OptionCell:
+    if one is None or value is None:
+        return OptionCell("–", "" if one is None else one.figure.reason)
+    quantity = one.figure.quantity
+    ends = bounds(value, quantity, unit)
+    # Where only a range can be told it stands in the place of the figure.
+    words, below = (bare(value, quantity, unit), ends) if value.firm else (ends, "")
+    if not moved or one.difference is None:
+        return OptionCell(words, below)
+    change = bare(one.difference, quantity, unit, signed=True)
+    least = _WORTH * abs(value.value)
+    if not change.startswith(("+", MINUS)) or abs(one.difference.value) < least:
+        return OptionCell(words, below, "same", "same")
+    if one.difference.low <= 0.0 <= one.difference.high:
+        return OptionCell(words, below, "not shown", "same")
+    wanted = more_is_better(one.figure.name, quantity, aim)
+    if wanted is None:
+        return OptionCell(words, below, change, "other")
+    kind: Kind = "better" if wanted is (one.difference.value > 0.0) else "worse"
+    return OptionCell(words, below, f"{change} {kind}", kind)
+
+
+def _breaks(found: OptionsPredicted, unit: SpeedUnit, sources: Sources) -> tuple[OptionRisk, ...]:
+    """Return every caution once, the gravest first, with the letters of those it holds for."""
+    sides = [("as it is", found.cautions_now)]
+    sides += [(LETTERS[n], one.cautions) for n, one in enumerate(found.outcomes)]
+    who: dict[str, list[str]] = {}
+    first: dict[str, Caution] = {}
+    for letter, cautions in sides:
+        for caution in cautions:
+            if not caution.general:
+                # One sentence for all that break the same: numbers differ from option to option.
+                who.setdefault(caution.code, []).append(letter)
+                held = first.get(caution.code)
+                if held is None or (caution.value or 0.0) > (held.value or 0.0):
+                    first[caution.code] = caution
+    listed = []
+    for code, caution in sorted(first.items(), key=lambda item: -item[1].gravity):
+        words = first_sentence(for_reader(caution.text, unit))
+        if len(who[code]) > 1 and caution.value is not None:
+            words = f"{words[:-1]} (the largest of them)."
+        letters = ", ".join(who[code])
+        listed.append(
+            OptionRisk(
+                letters, GRAVITY_WORDS[caution.gravity], clean(words),
+                sources.mark(caution.source),
+            )
+        )  # fmt: skip
+    return tuple(listed)
+
+
+def first_sentence(text: str) -> str:
+    """Return the first sentence of a text; of a long one the part before its semicolon."""
+    # An abbreviation such as "no. 3" goes on with a figure or a small letter.
+    found = re.match(r".*?[.!](?= [A-Z]|$)", text)
+    first = found[0] if found else text
+    return first if len(first) <= _LONG else f"{first.split(';')[0].rstrip('.')}."
+
+
+def _open(found: OptionsPredicted) -> tuple[OptionRisk, ...]:
+    """Return what is not confirmed: names of parts, once for the options that share them."""
+    by_parts: dict[str, list[str]] = {}
+    for number, one in enumerate(found.outcomes):
+        lines = [words.partition(":")[0].rpartition(" ") for words in one.open]
+        kinds: dict[str, list[str]] = {}
+        for part, _, kind in lines:
+            kinds.setdefault(kind, []).append(part)
+        parts = "; ".join(
+            f"{kind} of {joined(named)}" if all(named) else kind for kind, named in kinds.items()
+        )
+        if parts:
+            by_parts.setdefault(parts, []).append(LETTERS[number])
+    return tuple(
+        OptionRisk(", ".join(letters), "Not confirmed", f"{capital(parts)}.")
+        for parts, letters in by_parts.items()
+    )
+
+
+def _plain(estimate: Estimate, quantity: Quantity, unit: SpeedUnit) -> str:
+    return f"{_bare(estimate, quantity, unit)} {quantity.label(unit)}"
+
+
+def _bare(estimate: Estimate, quantity: Quantity, unit: SpeedUnit) -> str:
+    return (bare if estimate.firm else bounds)(estimate, quantity, unit)

@@ -1,0 +1,226 @@
+"""Options as JSON, words, picture, page, paper and command; verify computes them again."""
+
+import io
+import json
+from pathlib import Path
+from typing import Any
+
+import jsonschema
+import pypdf
+import pytest
+
+from ridelog.__main__ import main
+from ridelog.analysis.launches.windows import parse_window
+from ridelog.core.units import SPEED_UNITS
+from ridelog.machine.options import ChangeOption, OptionsPredicted, predict_options
+from ridelog.machine.setup import MachineSetup
+from ridelog.report.aim import Aim
+from ridelog.report.letterhead import letterhead
+from ridelog.report.options_json import options_json
+from ridelog.report.options_page import FILES, options_files
+from ridelog.report.options_plot import options_picture
+from ridelog.report.options_screen import options_lines
+from ridelog.report.options_words import first_sentence, option_sentences, options_words
+from ridelog.report.ride_json import schema_of, to_bytes
+
+KMH, MPH = SPEED_UNITS["km/h"], SPEED_UNITS["mph"]
+ROOT = Path(__file__).resolve().parents[2]
+SAMPLES = ROOT / "sample_tracks"
+SIX: dict[str, dict[str, Any]] = {
+    "12 <b>teeth</b>": {"front_teeth": 12},
+    "9 teeth": {"front_teeth": 9},
+    "16 cells": {"battery_cells": 16},
+    "Larger pack": {"battery_capacity_ah": 40.0, "battery_mass_kg": 14.0},
+    "Lighter frame": {"machine_mass_kg": 58.0},
+    "More current": {"battery_limit_a": 95.0, "fuse_a": 120.0},
+}
+
+
+@pytest.fixture(scope="module")
+def found() -> OptionsPredicted:
+    setup = MachineSetup(
+        name="Burrfield 1", front_teeth=11, rear_teeth=60, tyre_circumference_m=1.04,
+        machine_mass_kg=66.0, rider_mass_kg=38.0, battery_cells=13, battery_capacity_ah=20.0,
+        battery_mass_kg=8.0, battery_limit_a=80.0, fuse_a=100.0, motor_rpm_per_v=55.0,
+        track_width_m=0.8, cg_height_m=0.5, controller_max_v=60.0,
+    )  # fmt: skip
+    options = [
+        ChangeOption(name, change, 40.0 * (n + 1), 0.5 + n, "chain kept" if n == 0 else "")
+        for n, (name, change) in enumerate(SIX.items())
+    ]
+    windows = (parse_window("0-20 km/h"),)
+    return predict_options(setup, [], options, windows, currency="EUR")
+
+
+@pytest.fixture(scope="module")
+def document(found: OptionsPredicted) -> dict[str, Any]:
+    read: dict[str, Any] = json.loads(to_bytes(options_json(found, (), KMH)))
+    return read
+
+
+@pytest.fixture(scope="module")
+def files(found: OptionsPredicted) -> dict[str, bytes]:
+    logo = letterhead(
+        "Quillgarth Works", "Mill Lane 3", SAMPLES / "pictures" / "before-and-after.png"
+    )
+    made, lacking = options_files(
+        found, (), KMH, to_bytes(options_json(found, (), KMH)), letterhead=logo, note="For May."
+    )
+    assert lacking == ""
+    return made
+
+
+def test_the_json_fits_its_schema(document: dict[str, Any]) -> None:
+    schema = schema_of("ridelog.options/1")
+    jsonschema.Draft202012Validator.check_schema(schema)
+    jsonschema.validate(document, schema)
+    assert [one["name"] for one in document["options"]] == list(SIX)
+    names = [figure["name"] for figure in document["now"]]
+    for name in ("top_speed_mps", "0-20 km/h", "climb_at_8_kmh", "energy_at_20_kmh_j_per_m",
+                 "range_at_20_kmh_m", "stopping_distance_m", "tip_over_mps2"):  # fmt: skip
+        assert name in names
+    assert all(figure["difference"] is None for figure in document["now"])
+    first = {figure["name"]: figure for figure in document["options"][0]["figures"]}
+    assert first["top_speed_mps"]["difference"]["low"] > 0.0
+    assert first["top_speed_mps"]["limited_by"] in ("motor speed", "power")
+    with pytest.raises(jsonschema.ValidationError):
+        jsonschema.validate({**document, "options": document["options"][:1]}, schema)
+
+
+def test_the_first_line_is_for_anyone(found: OptionsPredicted) -> None:
+    fast, quick, far, *danger = option_sentences(found, KMH)
+    assert fast.startswith("Fastest: C (16 cells), ") and " km/h instead of " in fast
+    assert quick.startswith(("Starts quickest: ", "None is shown to start"))
+    assert far.startswith("Goes farthest: D (Larger pack), ") and far.endswith(" at 20 km/h.")
+    # 67.2 V on a controller for 60 V.
+    assert danger == ["Dangerous as it stands: C, see below."]
+    assert option_sentences(found, KMH, Aim.FARTHER)[0] == far
+    assert option_sentences(found, KMH, Aim.TAMER)[0].startswith("Tamest: B (9 teeth), ")
+
+
+def test_the_aim_turns_better_and_worse(found: OptionsPredicted) -> None:
+    def kinds(aim: Aim | None) -> tuple[str, str]:
+        rows = {row.title: row.cells for row in options_words(found, KMH, aim=aim).rows}
+        return rows["Top speed"][1].kind, rows["Stop from top speed"][1].kind
+
+    assert kinds(None) == ("better", "worse")
+    assert kinds(Aim.TAMER) == ("worse", "worse")
+
+
+def test_as_it_is_stands_first_and_small_differences_are_no_verdict(
+    found: OptionsPredicted,
+) -> None:
+    words = options_words(found, KMH)
+    assert [head.letter for head in words.heads] == ["", *"ABCDEF"]
+    assert words.heads[0].name == "As it is"
+    for row in words.rows:
+        assert len(row.cells) == 7
+        assert row.cells[0].change == ""
+        for cell in row.cells:
+            # Never by colour alone: each verdict is a word, each difference has its sign.
+            if cell.kind in ("better", "worse"):
+                assert cell.change.endswith(f" {cell.kind}") and cell.change[0] in "+\u2212"
+    tips = next(row for row in words.rows if row.title.startswith("Tips over"))
+    assert [cell.change for cell in tips.cells[1:3]] == ["same", "same"]
+
+
+@pytest.mark.parametrize("unit", [KMH, MPH])
+def test_the_screen_is_80_letters_wide(found: OptionsPredicted, unit: Any) -> None:
+    lines = [text for text, _ in options_lines(found, unit)]
+    assert max(map(len, lines)) <= 80
+    assert any(line.startswith("F  More current, battery limit 80 to 95 A") for line in lines)
+    assert any("240 EUR, 5.5 h" in line for line in lines)
+
+
+def test_paper_is_one_tagged_page_with_the_result(files: dict[str, bytes]) -> None:
+    reader = pypdf.PdfReader(io.BytesIO(files["options.pdf"]))
+    assert len(reader.pages) == 1
+    root: Any = reader.trailer["/Root"]
+    assert root["/MarkInfo"]["/Marked"]
+    assert b"pdfuaid" in root["/Metadata"].get_data()
+    assert reader.attachments["options.json"] == [files["options.json"]]
+    text = "".join(reader.pages[0].extract_text().split())
+    for words in ("6 options to choose from", "Quillgarth Works", "Mill Lane 3", "For May.",
+                  "Your decision", "12 <b>teeth</b>", "Price", "Hours of work"):  # fmt: skip
+        assert "".join(words.split()) in text, words
+
+
+def test_the_page_is_whole_and_escaped(files: dict[str, bytes], found: OptionsPredicted) -> None:
+    page = files["options.html"].decode()
+    assert "12 &lt;b&gt;teeth&lt;/b&gt;" in page and "<b>teeth" not in page
+    assert "<script" not in page and "http" not in page.replace("http://www.w3.org", "")
+    assert 'src="data:image/png;base64,' in page
+    picture = options_picture(found, KMH)
+    assert picture is not None and picture.png.startswith(b"\x89PNG")
+
+
+def test_first_sentences() -> None:
+    assert first_sentence("It reaches 3.5 V. Size it.") == "It reaches 3.5 V."
+    assert first_sentence("By § 1 no. 3 it is. So.") == "By § 1 no. 3 it is."
+    assert first_sentence("One") == "One"
+    assert first_sentence(f"{'Do this, ' * 20}now; not that.").endswith("now.")
+
+
+def leave(*arguments: str) -> int:
+    with pytest.raises(SystemExit) as caught:
+        main(list(arguments))
+    return int(caught.value.code or 0)
+
+
+@pytest.fixture()
+def two(tmp_path: Path) -> str:
+    listed = tmp_path / "options.toml"
+    listed.write_text(
+        "[[option]]\nname = 'A'\nprice = 4\nchange = { rear_teeth = 56 }\n"
+        "[[option]]\nname = 'B'\nchange = { rear_teeth = 72 }\n"
+    )
+    return str(listed)
+
+
+SETUP = str(SAMPLES / "thistledrake-before.toml")
+
+
+def test_the_command_writes_everything_and_verify_finds_a_changed_number(
+    tmp_path: Path, two: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    out = tmp_path / "new"
+    said = ("--window", "0-30 km/h", "--at", "25 km/h", "--charge", "60%", "--slope", "2%")
+    assert leave("options", SETUP, two, "--out", str(out), *said) == 0
+    capsys.readouterr()
+    assert sorted(path.name for path in out.iterdir()) == sorted(FILES)
+    result = out / "options.json"
+    document = json.loads(result.read_text())
+    del document["content_sha256"]
+    assert leave("verify", str(result), "--logs", str(tmp_path)) == 0
+    document["options"][1]["figures"][0]["value"]["value"] += 0.01
+    result.write_text(json.dumps(document))
+    capsys.readouterr()
+    assert leave("verify", str(result), "--logs", str(tmp_path)) == 1
+    assert "options[B].figures[top_speed_mps].value.value" in capsys.readouterr().err
+
+
+def test_verify_confirms_options_from_rides(
+    tmp_path: Path, two: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    result = tmp_path / "options.json"
+    ride = str(SAMPLES / "before-3.gpx")
+    assert leave("options", SETUP, two, "--ride", ride, "--json", str(result)) == 0
+    assert json.loads(result.read_text())["rides"][0]["file"] == "before-3.gpx"
+    assert leave("verify", str(result), "--logs", str(SAMPLES)) == 0
+    assert "values of the result are the same" in capsys.readouterr().out
+
+
+def test_what_cannot_be_is_said_before_rides_are_read(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    listed = tmp_path / "options.toml"
+    listed.write_text(
+        "[[option]]\nname = 'A'\nchange = { motor_rpm_per_v = 60 }\n"
+        "[[option]]\nname = 'B'\nchange = { rear_teeth = 72 }\n"
+    )
+    setup = str(SAMPLES / "thistledrake-before.toml")
+    assert leave("options", setup, str(listed), "--ride", str(tmp_path / "none.gpx")) == 1
+    assert "A: motor_rpm_per_v cannot be changed" in capsys.readouterr().err
+    other = ("--logo", str(listed))
+    assert leave("options", setup, str(listed), *other) == 2
+    assert "a logo is a PNG or JPEG" in capsys.readouterr().err
