@@ -168,8 +168,7 @@ def _speed(after: MachineSetup, measures: Mapping[str, Pair]) -> Iterator[Cautio
         yield _warning(
             "class_speed",
             f"The top speed {'is' if sure else 'may be'} above {both_units(limit * MPS_PER_KMH)}, "
-            f"its class or advised speed: {both_units(top.value)}, at most "
-            f"{both_units(top.high)}. A machine faster than its class may lose approval and "
+            "its class or advised speed. A machine faster than its class may lose approval and "
             "insurance, and no longer fit its rider.",
             top.value,
             limit * MPS_PER_KMH,
