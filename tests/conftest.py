@@ -8,6 +8,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from hypothesis import settings
 
 from ridelog.analysis.ride import analyse
 from ridelog.analysis.subject import MeasuredRide
@@ -15,6 +16,10 @@ from ridelog.core.track import Track
 from ridelog.filtering.motion import Motion
 from ridelog.filtering.smoother import estimate_motion
 from ridelog.importer import load_track
+
+# How long an example takes is measured in tests/benchmarks; a busy machine fails no test.
+settings.register_profile("ridelog", deadline=None)
+settings.load_profile("ridelog")
 
 SAMPLES = Path(__file__).resolve().parents[1] / "sample_tracks"
 # POSIX 1003.1, 8.3: the rules stand in the text, so that no table of zones is needed.
