@@ -48,6 +48,10 @@ CONDITIONS_SOURCE = (
 )
 
 
+# What one acts on stands open on the page; the rest says its sentence and is unfolded on demand.
+ACTED_ON = ("braking",)
+
+
 class Sources:
     """The sources of a page in the order in which its sentences name them, each once."""
 
@@ -174,7 +178,11 @@ def _svgs(picture: Picture) -> dict[str, Any]:
 
 def _added(section: Section) -> dict[str, Any]:
     bare = as_json(replace(section, pictures=()))
-    return {**bare, "pictures": [_svgs(picture) for picture in section.pictures]}
+    return {
+        **bare,
+        "acted_on": section.name in ACTED_ON,
+        "pictures": [_svgs(picture) for picture in section.pictures],
+    }
 
 
 def _section(picture: Picture, ride: MeasuredRide) -> dict[str, Any]:
