@@ -121,14 +121,15 @@ def test_who_asks_at_once_is_heard_among_a_crowd_of_the_same_address(
     rush = threading.Thread(target=crowd)
     rush.start()
     try:
-        answers = [running.ask(OWNER) for _ in range(50)]
+        answers = []
+        while len(answers) < 50 or len(links) < 16:  # however busy this machine is
+            answers.append(running.ask(OWNER))
     finally:
         ended.set()
         rush.join()
+        for link in links:
+            link.close()
     assert all(answer.startswith(b"HTTP/1.1 200") for answer in answers)
-    assert len(links) > 8
-    for link in links:
-        link.close()
 
 
 def test_what_stops_to_be_http_in_the_middle_is_no_mistake_of_ours(
