@@ -9,6 +9,7 @@ import shutil
 import stat
 import subprocess
 import sys
+import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -92,6 +93,11 @@ class Drive:
         self.environment = {
             **os.environ, "LD_PRELOAD": str(shim), "RIDELOG_CLOCK": str(self._clock),
         }  # fmt: skip
+
+        with self.clock_back(86_400):
+            clock = [sys.executable, "-c", "import time; print(time.time())"]
+            told = subprocess.check_output(clock, env=self.environment)
+        assert 80_000.0 < time.time() - float(told) < 90_000.0, "the clock cannot be set back"
 
     def end(self) -> None:
         """Take the drive away for good."""
