@@ -121,7 +121,7 @@ def test_who_asks_at_once_is_heard_among_a_crowd_of_the_same_address(
     rush = threading.Thread(target=crowd)
     rush.start()
     try:
-        answers = []
+        answers: list[bytes] = []
         while len(answers) < 50 or len(links) < 16:  # however busy this machine is
             answers.append(running.ask(OWNER))
     finally:
