@@ -16,8 +16,12 @@ from ridelog.cli.terminal import check_places, deliver, shown
 from ridelog.core.text import count_words
 
 if TYPE_CHECKING:
+    import pandas as pd
+
     from ridelog.workflow.batch import Counts, Engine, Row
 
+# Machine and set-up stand behind the six columns that every row has.
+_BESIDE_GRADE = 6
 _FIELD = re.compile(r"\{(machine|setup)\}")
 
 
@@ -64,9 +68,9 @@ def batch(
     from ridelog.report.ride_json import to_bytes
     from ridelog.workflow.batch import Batch, Cluster, Processes, logs_of
     from ridelog.workflow.batch_table import (
+        GrowingTable,
         Journal,
         check_table_place,
-        frame_of,
         read_table,
         write_table,
     )
@@ -74,21 +78,26 @@ def batch(
     check_table_place(out)
     check_places([page, json], rides[0], force)
     journal = Journal(out)
-    known = {row["sha256"]: row for row in [*read_table(out), *journal.rows()] if row["sha256"]}
+    growing = GrowingTable(read_table(out))
+    growing.add_again(journal.rows())
     logs = [(name, path) for name, path in logs_of(rides) if not _same(path, out)]
+
+    def keep(row: "Row") -> None:
+        journal.keep(row)
+        growing.add(row)
+
     engine: Engine = Cluster(scheduler) if scheduler else Processes(workers or os.cpu_count() or 1)
     try:
-        with journal, _progress(len(logs), len(known)) as show:
-            run = Batch(known, journal.keep, asked.settings.as_json(), send)
+        with journal, _progress(len(logs)) as show:
+            run = Batch(growing.known, keep, asked.settings.as_json(), send)
             run.run(logs, engine, show)
     finally:
         engine.close()
-    rows = [row | named(row) for row in run.known.values()]
-    table = frame_of(rows, also=("machine", "setup") if machine_from else ())
+    table = named(growing.frame())
     write_table(out, table)
     journal.remove()
-    counts = {"schema": "ridelog.batch/1", **asdict(run.counts), "rows": len(rows)}
-    print(f"Wrote {shown(out)}: {_words(run.counts, len(rows))}", file=sys.stderr)
+    counts = {"schema": "ridelog.batch/1", **asdict(run.counts), "rows": len(table)}
+    print(f"Wrote {shown(out)}: {_words(run.counts, len(table))}", file=sys.stderr)
     files: dict[Path, bytes] = {}
     if page is not None:
         from ridelog.core.units import SPEED_UNITS
@@ -111,13 +120,13 @@ def _same(path: Path, table: Path) -> bool:
     return table.exists() and path.samefile(table)
 
 
-def _naming(pattern: str | None) -> "Callable[[Row], dict[str, str]]":
-    """Return what reads machine and set-up from a row's file name.
+def _naming(pattern: str | None) -> "Callable[[pd.DataFrame], pd.DataFrame]":
+    """Return what reads machine and set-up from the file names of a table into columns.
 
-    BadParameter if the pattern names neither.
+    A name that does not fit leaves what stands there. BadParameter if the pattern names neither.
     """
     if pattern is None:
-        return lambda row: {}
+        return lambda table: table
     if not _FIELD.search(pattern):
         raise typer.BadParameter(
             "it names neither {machine} nor {setup}.", param_hint="'--machine-from'"
@@ -131,16 +140,23 @@ def _naming(pattern: str | None) -> "Callable[[Row], dict[str, str]]":
             "it names one thing twice.", param_hint="'--machine-from'"
         ) from error
 
-    def named(row: "Row") -> dict[str, str]:
-        found = read.fullmatch(str(row["file"]).replace(os.sep, "/"))
-        known = found.groupdict() if found else {}
-        return {name: known.get(name) or str(row.get(name) or "") for name in ("machine", "setup")}
+    def named(table: "pd.DataFrame") -> "pd.DataFrame":
+        found = [read.fullmatch(str(file).replace(os.sep, "/")) for file in table["file"]]
+        table = table.copy()  # in one piece again, for columns are put between others
+        for at, name in enumerate(("machine", "setup")):
+            before = table[name] if name in table else [""] * len(table)
+            told = [(one.groupdict().get(name) if one else "") or "" for one in found]
+            filled = [new or old or "" for new, old in zip(told, before, strict=True)]
+            if name in table:
+                table.pop(name)
+            table.insert(_BESIDE_GRADE + at, name, filled)
+        return table
 
     return named
 
 
 @contextmanager
-def _progress(logs: int, known: int) -> "Iterator[Callable[[Counts, float], None]]":
+def _progress(logs: int) -> "Iterator[Callable[[Counts, float], None]]":
     """Show how far a batch is, its rate, and the time left, on standard error."""
     if not sys.stderr.isatty():
         yield lambda counts, since_s: None

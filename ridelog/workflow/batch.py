@@ -3,7 +3,7 @@
 import hashlib
 import os
 import time
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping, Set
 from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
 from concurrent.futures.process import BrokenProcessPool
 from dataclasses import dataclass, field
@@ -27,10 +27,8 @@ _TABLE_ENDING = ".csv"
 # So many logs wait beside each one that is being measured: enough to keep every worker busy, few
 # enough that a season does not lie in memory.
 _WAITING_A_WORKER = 2
-# A worker is replaced after so many logs, so that what a library keeps cannot grow for ever.
-_LOGS_A_WORKER = 200
-# A log whose worker dies is tried once more by itself; it may have died of its neighbour.
-_TRIES = 2
+# A worker of a cluster that dies gives its log to another so often.
+_OTHER_WORKERS = 2
 
 
 @dataclass(frozen=True)
@@ -141,9 +139,7 @@ class Processes:
         # Each worker has one thread of linear algebra: the logs are what runs side by side.
         for name in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS"):
             os.environ.setdefault(name, "1")
-        return ProcessPoolExecutor(
-            workers, mp_context=get_context("spawn"), max_tasks_per_child=_LOGS_A_WORKER
-        )
+        return ProcessPoolExecutor(workers, mp_context=get_context("spawn"))
 
     def submit(self, log: LogToMeasure) -> "Future[Row]":
         """Begin to measure a log, with new workers if one has died."""
@@ -182,11 +178,15 @@ class Cluster:
                 "start one with dask scheduler and give its address, such as tcp://host:8786.",
             ) from error
         self.workers = max(1, sum(self._client.nthreads().values()))
+        self._sent = 0
 
     def submit(self, log: LogToMeasure) -> "Future[Row]":
         """Begin to measure a log; a worker that dies gives it to another."""
+        # A key of its own, or a log that is tried again would be given its first failure.
+        self._sent += 1
+        key = f"ride-{log.sha256}-{self._sent}"
         done: Future[Row] = self._client.submit(
-            measure_log, log, key=f"ride-{log.sha256}", retries=_TRIES, pure=False
+            measure_log, log, key=key, retries=_OTHER_WORKERS, pure=False
         )
         return done
 
@@ -240,14 +240,14 @@ class Batch:
 
     Attributes
     ----------
-    known : rows that are there already, by SHA-256.
+    known : SHA-256 of the logs that have their row already.
     keep : takes each new row at once, so that a run that is killed loses none.
     settings : how each log is measured.
     send : whether the bytes travel to the worker, which then needs no place that both see.
     counts : how it went.
     """
 
-    known: dict[str, Row]
+    known: Set[str]
     keep: Callable[[Row], None]
     settings: Mapping[str, Any] = field(default_factory=dict)
     send: bool = False
@@ -262,15 +262,20 @@ class Batch:
         """Measure every log whose bytes are not known yet."""
         begun_s = time.monotonic()
         self.counts.rows = len(self.known)
-        waiting: dict[Future[Row], tuple[LogToMeasure, int]] = {}
-        for log in self._new(logs):
-            waiting[engine.submit(log)] = (log, 1)
-            while len(waiting) >= engine.workers * (1 + _WAITING_A_WORKER):
-                self._collect(engine, waiting)
+        waiting: dict[Future[Row], LogToMeasure] = {}
+
+        def collect(most: int) -> None:
+            suspects: list[LogToMeasure] = []
+            while len(waiting) > (0 if suspects else most):
+                suspects += self._collect(engine, waiting)
                 report_progress(self.counts, time.monotonic() - begun_s)
-        while waiting:
-            self._collect(engine, waiting)
-            report_progress(self.counts, time.monotonic() - begun_s)
+            for log in suspects:
+                self._alone(log, engine)
+
+        for log in self._new(logs):
+            waiting[engine.submit(log)] = log
+            collect(engine.workers * (1 + _WAITING_A_WORKER) - 1)
+        collect(0)
 
     def _new(self, logs: Iterable[tuple[str, Path]]) -> Iterator[LogToMeasure]:
         """Yield the logs that have no row yet; one that cannot be opened gets its row at once."""
@@ -291,24 +296,31 @@ class Batch:
             yield LogToMeasure(name, sha256, place, data if self.send else None, self.settings)
 
     def _collect(
-        self, engine: Engine, waiting: "dict[Future[Row], tuple[LogToMeasure, int]]"
-    ) -> None:
-        broken = []
+        self, engine: Engine, waiting: "dict[Future[Row], LogToMeasure]"
+    ) -> list[LogToMeasure]:
+        """Take the rows that are ready; return the logs whose workers died."""
+        suspects = []
         for done in engine.next_done(set(waiting)):
-            log, tries = waiting.pop(done)
+            log = waiting.pop(done)
             try:
-                self._take(done.result())
-            except Exception as error:  # a worker that died, whatever its engine calls that
-                broken.append((log, tries, type(error).__name__))
-        for log, tries, kind in broken:
-            if tries < _TRIES:
-                waiting[engine.submit(log)] = (log, tries + 1)
-                continue
-            reason = f"its worker ended before it was measured ({kind})"
-            self._take({"sha256": log.sha256, "file": log.file, "status": UNREADABLE,
-                        "reason": reason})  # fmt: skip
+                row = done.result()
+            except Exception:  # a worker that died, whatever its engine calls that
+                suspects.append(log)
+            else:
+                self._take(row)
+        return suspects
+
+    def _alone(self, log: LogToMeasure, engine: Engine) -> None:
+        """Measure a log whose worker died once more: by itself, for it may have died of another."""
+        done = engine.submit(log)
+        engine.next_done({done})
+        try:
+            row = done.result()
+        except Exception as error:
+            reason = f"its worker ended before it was measured ({type(error).__name__})"
+            row = {"sha256": log.sha256, "file": log.file, "status": UNREADABLE, "reason": reason}
+        self._take(row)
 
     def _take(self, row: Row) -> None:
-        self.known[row["sha256"] or row["file"]] = row
         self.keep(row)
         self.counts.take(row)

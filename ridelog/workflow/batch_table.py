@@ -2,7 +2,7 @@
 
 import io
 import json
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from pathlib import Path
 
 import pandas as pd
@@ -13,50 +13,111 @@ from ridelog.present.files import write_files
 from ridelog.workflow.batch import Batch, Engine, OneByOne, Processes, Row, logs_of
 
 FIRST_COLUMNS = ("sha256", "file", "status", "reason", "start_utc", "grade")
+PARTS = ("value", "low", "high")
+_ENDINGS = tuple(f"_{part}" for part in PARTS)
 _KEYS = {"sha256", "file", "status"}
-_TEXT = {name: str for name in FIRST_COLUMNS}
+# Rows are packed by so many: a row as a dict is some ten times as large as in a table.
+_PACKED_ROWS = 500
+_TEXT = {name: str for name in (*FIRST_COLUMNS, "machine", "setup")}
 
 
-def frame_of(rows: Iterable[Row], also: tuple[str, ...] = ()) -> pd.DataFrame:
+def frame_of(rows: Iterable[Row]) -> pd.DataFrame:
     """Return the table of rows, in the order of the files' names.
 
-    Columns are FIRST_COLUMNS, ``also`` where there are any, then NAME_value, NAME_low, NAME_high in
-    the order in which the figures were met; numbers in SI units, NaN where a ride has none.
+    Columns are FIRST_COLUMNS, others that are no figures, then NAME_value, NAME_low, NAME_high in
+    the order of the figures' names, windows last; numbers in SI units, NaN where a ride has none.
     """
-    ordered = sorted(rows, key=lambda row: (str(row["file"]), str(row["sha256"])))
-    first = [*FIRST_COLUMNS, *also]
-    names = dict.fromkeys(name for row in ordered for name in row if name not in first)
-    table = pd.DataFrame.from_records(ordered, columns=[*first, *names])
-    return table.astype({name: float for name in names})
+    return _in_order([pd.DataFrame.from_records(list(rows))])
 
 
-def read_table(place: Path) -> list[Row]:
-    """Return the rows of a table that ``write_table`` wrote, none if there is no such file.
+def _in_order(parts: list[pd.DataFrame]) -> pd.DataFrame:
+    """Return one table of several, whose rows and columns do not tell in which order they came."""
+    names = dict.fromkeys(str(name) for part in parts for name in part)
+    numbers = sorted((name for name in names if name.endswith(_ENDINGS)), key=_place)
+    words = list(dict.fromkeys([*FIRST_COLUMNS, *(n for n in names if n not in numbers)]))
+    whole = [
+        part.reindex(columns=[*words, *numbers]).astype({name: float for name in numbers})
+        for part in parts
+        if len(part)
+    ]
+    table = pd.concat(whole) if whole else pd.DataFrame(columns=[*words, *numbers])
+    said = table[words].astype(object)
+    told = pd.concat([said.where(said.notna(), None), table[numbers]], axis=1)
+    return told.sort_values(["file", "sha256"], ignore_index=True)
+
+
+def _place(column: str) -> tuple[bool, str, int]:
+    name, _, part = column.rpartition("_")
+    return name[:1].isdigit(), name, PARTS.index(part) if part in PARTS else 0
+
+
+def read_table(place: Path) -> pd.DataFrame:
+    """Return the table that ``write_table`` wrote, without rows if there is no such file.
 
     RideLogError if the file is something else.
     """
     if not place.exists():
-        return []
+        return frame_of([])
     try:
         if place.suffix == ".parquet":
             _need_parquet()
             table = pd.read_parquet(place)
         else:
-            table = pd.read_csv(place, dtype=_TEXT, keep_default_na=False, na_values={})
-            numbers = [name for name in table.columns if name.endswith(("_value", "_low", "_high"))]
-            table[numbers] = table[numbers].apply(pd.to_numeric)
-    except (OSError, ValueError) as error:
+            names = pd.read_csv(place, nrows=0).columns
+            # Python's own reading of numbers is exact, whatever a version of pandas thinks fast.
+            exact = {name: _number for name in names if name.endswith(_ENDINGS)}
+            table = pd.read_csv(
+                place, dtype=_TEXT, keep_default_na=False, na_values={}, converters=exact
+            )
+            blank = ["start_utc", "grade"]
+            table[blank] = table[blank].astype(object).replace("", None)
+    except (OSError, ValueError, KeyError) as error:
         raise _no_table(place) from error
     if not set(table.columns) >= _KEYS:
         raise _no_table(place)
-    return [
-        {
-            str(name): None if pd.isna(value) or (value == "" and name in ("start_utc", "grade"))
-            else value
-            for name, value in row.items()
-        }
-        for row in table.to_dict("records")
-    ]  # fmt: skip
+    return _in_order([table])
+
+
+class GrowingTable:
+    """A table to which rows are added; they lie packed, so that a hundred thousand need little.
+
+    Attributes
+    ----------
+    known : SHA-256 of every log that has its row, but of those that could not be opened: they are
+        tried again.
+    """
+
+    def __init__(self, old: pd.DataFrame) -> None:
+        kept = old[old["sha256"] != ""]
+        self._parts, self._rows = [kept], list[Row]()
+        self.known: set[str] = set(kept["sha256"])
+
+    def add(self, row: Row) -> None:
+        """Add a row."""
+        self._rows.append(row)
+        if len(self._rows) == _PACKED_ROWS:
+            self._pack()
+
+    def add_again(self, rows: Iterable[Row]) -> None:
+        """Add the rows of a run that was cut off, each once."""
+        for row in rows:
+            if row["sha256"] and row["sha256"] not in self.known:
+                self.known.add(row["sha256"])
+                self.add(row)
+
+    def frame(self) -> pd.DataFrame:
+        """Return the whole table, as ``frame_of`` has it."""
+        self._pack()
+        return _in_order(self._parts)
+
+    def _pack(self) -> None:
+        part = pd.DataFrame.from_records(self._rows)
+        self._parts.append(part.astype({n: float for n in part if str(n).endswith(_ENDINGS)}))
+        self._rows.clear()
+
+
+def _number(word: str) -> float:
+    return float(word or "nan")
 
 
 def write_table(place: Path, table: pd.DataFrame) -> None:
@@ -115,21 +176,18 @@ class Journal:
     def __init__(self, table: Path) -> None:
         self.path = table.with_name(f"{table.name}.part.jsonl")
 
-    def rows(self) -> list[Row]:
-        """Return the rows of a run that was cut off; a last line that is not whole is left out."""
-        found: list[Row] = []
-        try:
-            text = self.path.read_text(encoding="utf-8", errors="replace")
-        except FileNotFoundError:
-            return found
-        for line in text.splitlines():
-            try:
-                row = json.loads(line)
-            except ValueError:
-                continue
-            if isinstance(row, dict) and {"sha256", "file", "status"} <= set(row):
-                found.append(row)
-        return found
+    def rows(self) -> Iterator[Row]:
+        """Yield the rows of a run that was cut off; a last line that is not whole is left out."""
+        if not self.path.exists():
+            return
+        with self.path.open(encoding="utf-8", errors="replace") as lines:
+            for line in lines:
+                try:
+                    row = json.loads(line)
+                except ValueError:
+                    continue
+                if isinstance(row, dict) and set(row) >= _KEYS:
+                    yield row
 
     def __enter__(self) -> "Journal":
         self._file = self.path.open("a", encoding="utf-8")
@@ -170,10 +228,11 @@ def batch(paths: Iterable[str | Path], *, workers: int = 1) -> pd.DataFrame:
     RideLogError
         If a place does not exist; a log that gives no answer is a row with its reason.
     """
-    run = Batch({}, lambda row: None)
+    table = GrowingTable(frame_of([]))
+    run = Batch(table.known, table.add)
     engine: Engine = OneByOne() if workers == 1 else Processes(workers)
     try:
         run.run(logs_of(Path(path) for path in paths), engine)
     finally:
         engine.close()
-    return frame_of(run.known.values())
+    return table.frame()

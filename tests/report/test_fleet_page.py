@@ -24,7 +24,7 @@ def table(lost: float = 1.0, backwards_mps: float | None = None) -> pd.DataFrame
             row |= {f"reverse_top_mps_{part}": backwards_mps for part in ("value", "low", "high")}
         rows.append(row)
     rows.append({"sha256": "f" * 64, "file": "bad.gpx", "status": "unreadable", "reason": "no log"})
-    return frame_of(rows, also=("machine",))
+    return frame_of(rows)
 
 
 def words_of(page: str) -> str:

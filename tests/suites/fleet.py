@@ -1,54 +1,77 @@
 """Many logs: do all arrive in the table, once each, however often the run is killed?
 
-    python tests/suites/fleet.py --logs 300 --kills 5
-    python tests/suites/fleet.py --logs 60 --scheduler
+    python tests/suites/fleet.py [--logs 5000] [--kills 5] [--checked 150] [--record]
+    python tests/suites/fleet.py --scheduler [--logs 300] [--record fleet_cluster]
 
-Logs are short simulated rides and copies of the samples with other times; one in fifty is broken.
-A killed run is started again until it ends by itself; then every log must have its row and no log
-a second line in the journal. With ``--scheduler`` a real scheduler and two workers are started, one
-worker is killed midway, and the table must be that of two processes.
+The logs are those of a drawn fleet (fleet_logs.py). A run is killed with all its processes when as
+many rows are kept as was drawn, and started again; then every log must have its row, no log a
+second line in the journal, and the workers' own books (fleet_counted.py) say what was measured
+twice. Rows drawn at random are compared in full with ``ridelog.load`` of their log. With
+``--scheduler`` a real scheduler and two workers are started, one worker is killed midway, and the
+table must be that of two processes.
 """
 
 import argparse
+import hashlib
 import json
+import math
 import os
 import random
-import re
 import signal
 import subprocess
 import sys
 import tempfile
 import time
+from collections import Counter
 from pathlib import Path
 
-ROOT = Path(__file__).resolve().parents[2]
+import fleet_logs
+import pandas as pd
+from fleet_counted import BEGUN, DONE, Entry, entries, resident_mib
+from record import ROOT, Record, add_options
+
+import ridelog
+from ridelog.workflow.batch_table import Journal, read_table
+
+RIDES_A_YEAR = 100_000
+_SCHEDULER = "tcp://127.0.0.1:18786"
 
 
-def write_logs(folder: Path, count: int, seed: int) -> None:
-    """Write logs of 40 s each, cut out of a sample at random; every fiftieth is broken."""
-    folder.mkdir()
-    choose = random.Random(seed)
-    whole = (ROOT / "sample_tracks" / "before-2.nmea").read_text().splitlines(keepends=True)
-    for number in range(count):
-        begin = choose.randrange(0, len(whole) - 600) // 3 * 3
-        text = "".join(whole[begin : begin + 600])
-        if number % 50 == 49:
-            text = re.sub(r"\*..", "*ZZ", text)
-        # A sentence that no reader asks for makes each log another one.
-        (folder / f"{number:05d}.nmea").write_text(f"log {number}\n{text}")
+def environment(book: Path) -> dict[str, str]:
+    """Return what the processes of a run must know."""
+    paths = f"{ROOT}{os.pathsep}{ROOT / 'tests' / 'suites'}"
+    return {**os.environ, "PYTHONPATH": paths, "FLEET_BOOK": str(book)}
 
 
-def batch(*words: str) -> "subprocess.Popen[bytes]":
-    """Start a run."""
+def batch(book: Path, *words: str) -> "subprocess.Popen[bytes]":
+    """Start a run whose workers keep their books."""
+    start = [sys.executable, "-c", "import fleet_counted as f; f.run()", "batch", *words]
     return subprocess.Popen(
-        [sys.executable, "-m", "ridelog", "batch", *words], cwd=ROOT, start_new_session=True,
-        env={**os.environ, "PYTHONPATH": str(ROOT)}, stderr=subprocess.PIPE, stdout=subprocess.PIPE,
+        start, cwd=ROOT, start_new_session=True, env=environment(book),
+        stderr=subprocess.PIPE, stdout=subprocess.PIPE,
     )  # fmt: skip
 
 
-def finish(words: list[str]) -> dict[str, int]:
-    """Run to the end and return its counts."""
-    process = batch(*words, "--json", "-")
+def watched(process: "subprocess.Popen[bytes]", journal: Journal, until: int) -> list[float]:
+    """Wait until a run has kept so many rows or ends; return its memory once a second. [MiB]"""
+    memory: list[float] = []
+    while process.poll() is None:
+        memory.append(resident_mib(process.pid))
+        if until and lines_of(journal) >= until:
+            break
+        time.sleep(1.0)
+    return memory
+
+
+def lines_of(journal: Journal) -> int:
+    """Return how many rows a journal holds."""
+    if not journal.path.exists():
+        return 0
+    return sum(line.endswith(b"}\n") for line in journal.path.open("rb"))
+
+
+def outcome(process: "subprocess.Popen[bytes]") -> dict[str, int]:
+    """Return the counts of a run that ended by itself."""
     out, err = process.communicate()
     if process.returncode:
         raise SystemExit(err.decode())
@@ -56,85 +79,185 @@ def finish(words: list[str]) -> dict[str, int]:
     return counts
 
 
-def killed(folder: Path, table: Path, workers: str, kills: int, seed: int) -> dict[str, float]:
-    """Kill runs at random instants, then finish; return what was found."""
-    choose = random.Random(seed)
-    journal = table.with_name(f"{table.name}.part.jsonl")
-    lines = 0
-    for _ in range(kills):
-        process = batch(str(folder), "--out", str(table), "--workers", workers)
-        time.sleep(choose.uniform(2.0, 12.0))
-        os.killpg(process.pid, signal.SIGKILL)
-        process.communicate()
-        if journal.exists():
-            rows = [line for line in journal.read_text().splitlines() if line.endswith("}")]
-            hashes = [json.loads(line)["sha256"] for line in rows]
-            assert len(set(hashes)) == len(hashes), "a log was measured twice"
-            assert len(hashes) >= lines, "a row was lost"
-            lines = len(hashes)
-    counts = finish([str(folder), "--out", str(table), "--workers", workers])
-    files = len(list(folder.iterdir()))
-    assert counts["rows"] == files, (counts, files)
-    assert counts["skipped"] == lines, (counts, lines)
-    return {"logs": files, "kills": kills, "rows": counts["rows"], "before_the_last_run": lines}
+def killed(asked: argparse.Namespace, record: Record, place: Path) -> None:
+    """Kill runs at random instants, finish, and record what is in table, journal and books."""
+    choose = random.Random(asked.seed)
+    folder, table, book = place / "logs", place / "fleet.csv", place / "book"
+    book.mkdir()
+    journal = Journal(table)
+    words = [str(folder), "--out", str(table), "--workers", "2", "--json", "-",
+             "--machine-from", "{machine}/{setup}/*"]  # fmt: skip
+    kept: set[str] = set()
+    for at in sorted(choose.sample(range(1, int(0.9 * asked.logs)), asked.kills)):
+        run = batch(book, *words)
+        watched(run, journal, at)
+        time.sleep(choose.uniform(0.0, 1.0))
+        os.killpg(run.pid, signal.SIGKILL)
+        run.communicate()
+        hashes = [row["sha256"] for row in journal.rows()]
+        record.show(killed_at=at, rows_kept=len(hashes))
+        assert len(set(hashes)) == len(hashes), "a log has two lines"
+        assert kept <= set(hashes), "a row was lost"
+        kept = set(hashes)
+    run = batch(book, *words)
+    parent_mib = watched(run, journal, 0)
+    counts = outcome(run)
+    assert counts["skipped"] == len(kept), (counts, len(kept))
+    found = read_table(table)
+    check_presence(folder, found)
+    lines = list(entries(book))
+    record.add(figure="logs", n=asked.logs, **{k: counts[k] for k in ("rows", "skipped")})
+    for status, count in sorted(Counter(found["status"]).items()):
+        record.add(figure=f"rows {status}", n=count)
+    begun, done = (Counter(e.sha256 for e in lines if e.what == w) for w in (BEGUN, DONE))
+    again = [n for n in done.values() if n > 1]
+    record.add(
+        figure="kills", n=asked.kills, rows_lost=0, rows_twice=0,
+        begun_twice=sum(n > 1 for n in begun.values()), finished_twice=len(again),
+    )  # fmt: skip
+    checked = check_rows(folder, found, asked.checked, asked.seed)
+    record.add(figure="rows equal to the ride's own figures", n=checked, of=asked.checked)
+    tell_memory(lines, parent_mib, record)
+    tell_cost(lines, record)
 
 
-def on_a_cluster(folder: Path, table: Path) -> dict[str, float]:
-    """Measure by a real scheduler, one of its two workers killed midway."""
+def check_presence(folder: Path, found: pd.DataFrame) -> None:
+    """Raise unless every log has one row by its hash, and there is no other row."""
+    hashes = Counter(found["sha256"])
+    expected = {hashlib.sha256(p.read_bytes()).hexdigest() for p in folder.rglob("*.*")}
+    assert set(hashes) == expected, "rows are missing or invented"
+    assert set(hashes.values()) == {1}, "a log has two rows"
+
+
+def check_rows(folder: Path, found: pd.DataFrame, count: int, seed: int) -> int:
+    """Compare drawn rows with what the ride says by itself; return how many were the same."""
+    chosen = found.sample(min(count, len(found)), random_state=seed).to_dict("records")
+    same = 0
+    for row in chosen:
+        wrong = differences(folder / str(row["file"]), {str(k): v for k, v in row.items()})
+        same += not wrong
+        if wrong:
+            print(row["file"], wrong)
+    return same
+
+
+def differences(log: Path, row: dict[str, object]) -> list[str]:
+    """Return the names in which a row is not as ``ridelog.load`` has the ride."""
+    try:
+        ride = ridelog.load(log)
+    except ridelog.RideLogError as error:
+        # The message names the log by its path, a row by its name in the folder.
+        said = str(error).replace(str(log), str(row["file"])).replace(log.name, "")
+        told = str(row["reason"]).replace(log.name, "")
+        same = told.split(":")[1:] == said.split(":")[1:]
+        return [] if row["status"] != "measured" and same else ["reason"]
+    expected: dict[str, float] = {}
+    for figure in ride.figures.values():
+        if figure.firm:
+            for part in ("value", "low", "high"):
+                expected[f"{figure.name}_{part}"] = getattr(figure.firm, part)
+    wrong = [] if (row["status"], row["grade"]) == ("measured", ride["signal"].grade) else ["grade"]
+    for name, value in row.items():
+        if name.endswith(("_value", "_low", "_high")):
+            alone = expected.pop(name, math.nan)
+            if not (value == alone or (math.isnan(float(value)) and math.isnan(alone))):  # type: ignore[arg-type]  # a float
+                wrong.append(name)
+    return wrong + list(expected)
+
+
+def tell_memory(lines: list[Entry], parent_mib: list[float], record: Record) -> None:
+    """Record the memory of each worker of the last run over its logs, and of the parent."""
+    last = [e for e in lines if e.what == DONE]
+    for worker in sorted({e.worker for e in last}):
+        mib = [e.memory_mib for e in last if e.worker == worker]
+        part = max(1, len(mib) // 4)
+        quarters = {f"quarter_{k + 1}_mib": max(mib[k * part : (k + 1) * part] or [math.nan])
+                    for k in range(4)}  # fmt: skip
+        record.add(figure=f"memory of worker {worker}", n=len(mib), **quarters)
+    part = max(1, len(parent_mib) // 4)
+    record.add(figure="memory of the parent, last run", n=len(parent_mib),
+               **{f"quarter_{k + 1}_mib": max(parent_mib[k * part : (k + 1) * part] or [math.nan])
+                  for k in range(4)})  # fmt: skip
+
+
+def tell_cost(lines: list[Entry], record: Record) -> None:
+    """Record the processor time of a log, starts of workers apart, and what a year's would need."""
+    begun: dict[tuple[int, str], Entry] = {}
+    spent: list[float] = []
+    for entry in lines:
+        key = (entry.worker, entry.sha256)
+        if entry.what == BEGUN:
+            begun[key] = entry
+        elif key in begun:
+            spent.append(entry.processor_s - begun[key].processor_s)
+    mean_s = sum(spent) / len(spent)
+    record.add(figure="processor time of a log", n=len(spent), mean_s=mean_s, longest_s=max(spent))
+    record.add(figure="a year of rides like these", n=RIDES_A_YEAR,
+               processor_h=mean_s * RIDES_A_YEAR / 3600.0,
+               two_workers_h=mean_s * RIDES_A_YEAR / 7200.0)  # fmt: skip
+
+
+def on_a_cluster(asked: argparse.Namespace, record: Record, place: Path) -> None:
+    """Measure by a real scheduler, one of two workers killed when half the rows are there."""
+    folder, table, book = place / "logs", place / "cluster.csv", place / "book"
+    book.mkdir()
     start = [sys.executable, "-m", "distributed.cli.dask_scheduler", "--port", "18786",
              "--no-dashboard", "--host", "127.0.0.1"]  # fmt: skip
-    worker = [sys.executable, "-m", "distributed.cli.dask_worker", "tcp://127.0.0.1:18786",
-              "--nthreads", "1", "--no-dashboard"]  # fmt: skip
-    env = {**os.environ, "PYTHONPATH": str(ROOT)}
-    quiet = subprocess.DEVNULL
-    with tempfile.TemporaryDirectory() as place:
-        processes = [subprocess.Popen(start, cwd=place, env=env, stdout=quiet, stderr=quiet)]
-        time.sleep(8.0)
-        for _ in range(2):
-            processes.append(
-                subprocess.Popen(
-                    worker, cwd=place, env=env, stdout=quiet, stderr=quiet, start_new_session=True
+    worker = [sys.executable, "-m", "distributed.cli.dask_worker", _SCHEDULER, "--nthreads", "1",
+              "--no-dashboard", "--no-nanny"]  # fmt: skip
+    began = [start, worker, worker]
+    processes = []
+    try:
+        for number, words in enumerate(began):
+            (place / f"dask-{number}").mkdir()
+            with (place / f"dask-{number}" / "said.txt").open("wb") as said:
+                processes.append(
+                    subprocess.Popen(
+                        words, cwd=place / f"dask-{number}", env=environment(book),
+                        stdout=said, stderr=said,
+                    )
                 )  # fmt: skip
-            )
-        time.sleep(15.0)
-        try:
-            run = batch(str(folder), "--out", str(table), "--scheduler", "tcp://127.0.0.1:18786",
-                        "--send", "--json", "-")  # fmt: skip
-            time.sleep(20.0)
-            os.killpg(processes[1].pid, signal.SIGKILL)
-            out, err = run.communicate()
-            if run.returncode:
-                raise SystemExit(err.decode())
-        finally:
-            for process in processes:
-                process.kill()
-    counts = json.loads(out)
-    other = table.with_name("processes.csv")
-    finish([str(folder), "--out", str(other), "--workers", "2"])
+            time.sleep(10.0)
+        run = batch(book, str(folder), "--out", str(table), "--scheduler", _SCHEDULER, "--send",
+                    "--json", "-")  # fmt: skip
+        watched(run, Journal(table), asked.logs // 2)
+        at = lines_of(Journal(table))
+        processes[1].send_signal(signal.SIGKILL)
+        counts = outcome(run)
+    finally:
+        for process in processes:
+            process.kill()
+            process.wait()
+    check_presence(folder, read_table(table))
+    done = Counter(e.worker for e in entries(book) if e.what == DONE)
+    other = place / "processes.csv"
+    outcome(batch(book, str(folder), "--out", str(other), "--workers", "2", "--json", "-"))
     same = table.read_bytes() == other.read_bytes()
+    record.add(
+        figure="scheduler, two workers, one killed", n=counts["rows"], killed_at=at,
+        same_table_as_two_processes=str(same), logs_of_the_killed=done[processes[1].pid],
+        logs_of_the_other=done[processes[2].pid],
+    )  # fmt: skip
     assert same, f"{table} and {other} differ"
-    return {"logs": counts["rows"], "same_table": same}
 
 
 def main() -> None:
     """Run what the command line asks for."""
-    words = argparse.ArgumentParser(description=__doc__)
-    words.add_argument("--logs", type=int, default=300)
+    words = argparse.ArgumentParser(description=__doc__.splitlines()[0])
+    words.add_argument("--logs", type=int, default=5000)
     words.add_argument("--kills", type=int, default=5)
-    words.add_argument("--workers", default="2")
-    words.add_argument("--seed", type=int, default=1)
+    words.add_argument("--checked", type=int, default=150)
     words.add_argument("--scheduler", action="store_true")
+    words.add_argument("--real", type=Path, default=fleet_logs.REAL)
+    add_options(words, "fleet")
     asked = words.parse_args()
+    record = Record("fleet", asked, rides=asked.logs)
     with tempfile.TemporaryDirectory() as place:
-        folder = Path(place) / "logs"
-        write_logs(folder, asked.logs, asked.seed)
+        fleet_logs.write(Path(place) / "logs", range(asked.logs), asked.seed, 1, asked.real)
         begun = time.monotonic()
-        if asked.scheduler:
-            found = on_a_cluster(folder, Path(place) / "t.csv")
-        else:
-            found = killed(folder, Path(place) / "t.csv", asked.workers, asked.kills, asked.seed)
-        found["seconds"] = round(time.monotonic() - begun, 1)
-    print(found)
+        (on_a_cluster if asked.scheduler else killed)(asked, record, Path(place))
+        record.show(seconds=time.monotonic() - begun)
+    record.save()
 
 
 if __name__ == "__main__":

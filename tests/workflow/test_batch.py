@@ -2,6 +2,7 @@
 
 import hashlib
 import json
+import math
 from concurrent.futures import Future
 from concurrent.futures.process import BrokenProcessPool
 from pathlib import Path
@@ -23,7 +24,7 @@ from ridelog.workflow.batch import (
     logs_of,
     measure_log,
 )
-from ridelog.workflow.batch_table import Journal, frame_of, read_table, write_table
+from ridelog.workflow.batch_table import GrowingTable, Journal, frame_of, read_table, write_table
 
 SAMPLES = Path(__file__).parents[2] / "sample_tracks"
 
@@ -91,7 +92,7 @@ def test_a_season_becomes_a_table_with_the_figures_of_each_report(
         "schema": "ridelog.batch/1", "rows": 3, "measured": 1, "no_answer": 1, "unreadable": 1,
         "skipped": 1,
     }  # fmt: skip
-    rows = {row["file"]: row for row in read_table(out)}
+    rows = {row["file"]: row for row in read_table(out).to_dict("records")}
     assert set(rows) == {"broken.gpx", "still.gpx", "Thistledrake 2/64 teeth/before-2.nmea"}
     assert rows["broken.gpx"]["status"] == "unreadable"
     assert "no log that ridelog reads" in rows["broken.gpx"]["reason"]
@@ -104,9 +105,9 @@ def test_a_season_becomes_a_table_with_the_figures_of_each_report(
         found = figure.firm
         seen = [row[f"{figure.name}_{part}"] for part in ("value", "low", "high")]
         if found is None:
-            assert seen == [None] * 3, figure.name
+            assert all(map(math.isnan, seen)), figure.name
         else:
-            assert seen == pytest.approx([found.value, found.low, found.high], rel=1e-12)
+            assert seen == [found.value, found.low, found.high]
     # Run again, nothing is measured and nothing is lost.
     before = out.read_bytes()
     again = CliRunner().invoke(app, words)
@@ -126,26 +127,28 @@ def test_a_run_that_was_cut_off_goes_on_where_it_stopped(tmp_path: Path) -> None
     found = logs(tmp_path / "in", 5)
     journal = Journal(tmp_path / "t.csv")
     with journal:
-        run = Batch({}, journal.keep)
+        run = Batch(set(), journal.keep)
         run.run(found[:2], Here())
     with journal.path.open("a") as file:
         file.write('{"sha256": "cut of')  # by a kill
-    known = {row["sha256"]: row for row in journal.rows()}
-    assert {row["file"] for row in known.values()} == {"0.gpx", "1.gpx"}
+    table = GrowingTable(frame_of([]))
+    table.add_again([*journal.rows(), *journal.rows()])
+    assert len(table.known) == 2
     engine = Here()
     with journal:
-        run = Batch(known, journal.keep)
+        run = Batch(table.known, table.add)
         run.run(found, engine)
     assert engine.asked == ["2.gpx", "3.gpx", "4.gpx"]
-    assert len(journal.rows()) == run.counts.rows == 5
+    assert list(table.frame()["file"]) == [f"{number}.gpx" for number in range(5)]
+    assert run.counts.rows == 5
     assert run.counts.skipped == 2
     journal.remove()
-    assert journal.rows() == []
+    assert list(journal.rows()) == []
 
 
 def test_a_log_that_kills_its_worker_is_a_row_and_stops_no_other(tmp_path: Path) -> None:
     kept: list[Row] = []
-    run = Batch({}, kept.append)
+    run = Batch(set(), kept.append)
     run.run(logs(tmp_path, 4), Here(fail={"1.gpx": 1, "2.gpx": 9}))
     status = {row["file"]: row["status"] for row in kept}
     assert status == {"0.gpx": "measured", "1.gpx": "measured", "2.gpx": "unreadable",
@@ -154,12 +157,48 @@ def test_a_log_that_kills_its_worker_is_a_row_and_stops_no_other(tmp_path: Path)
     assert "worker ended" in next(row for row in kept if row["file"] == "2.gpx")["reason"]
 
 
-def test_what_cannot_be_opened_is_a_row(tmp_path: Path) -> None:
-    run = Batch({}, lambda row: None)
-    run.run([("gone.gpx", tmp_path / "gone.gpx")], Here())
-    (row,) = run.known.values()
+class OneFallsAllFall(Here):
+    """Workers of which one death ends all that wait, as those of a pool do."""
+
+    workers = 2
+
+    def __init__(self, deadly: str) -> None:
+        super().__init__()
+        self.deadly = deadly
+        self.waiting: dict[Future[Row], LogToMeasure] = {}
+
+    def submit(self, log: LogToMeasure) -> "Future[Row]":
+        done: Future[Row] = Future()
+        self.waiting[done] = log
+        return done
+
+    def next_done(self, waiting: set["Future[Row]"]) -> set["Future[Row]"]:
+        dies = any(log.file == self.deadly for log in self.waiting.values())
+        for done, log in self.waiting.items():
+            if dies:
+                done.set_exception(BrokenProcessPool("gone"))
+            else:
+                done.set_result(super().submit(log).result())
+        self.waiting.clear()
+        return waiting
+
+
+def test_the_neighbours_of_a_deadly_log_are_measured(tmp_path: Path) -> None:
+    kept: list[Row] = []
+    Batch(set(), kept.append).run(logs(tmp_path, 9), OneFallsAllFall("4.gpx"))
+    status = {row["file"]: row["status"] for row in kept}
+    assert len(kept) == len(status) == 9
+    assert [name for name, what in status.items() if what != "measured"] == ["4.gpx"]
+
+
+def test_what_cannot_be_opened_is_a_row_and_tried_again(tmp_path: Path) -> None:
+    table = GrowingTable(frame_of([]))
+    Batch(table.known, table.add).run([("gone.gpx", tmp_path / "gone.gpx")], Here())
+    (row,) = table.frame().to_dict("records")
     assert row["status"] == "unreadable"
     assert "cannot be read (No such file" in row["reason"]
+    assert GrowingTable(table.frame()).known == set()
+    assert len(GrowingTable(table.frame()).frame()) == 0
 
 
 def test_a_log_that_changes_meanwhile_is_not_measured_as_another(tmp_path: Path) -> None:
@@ -196,25 +235,60 @@ def test_a_table_is_read_as_it_was_written(ending: str, tmp_path: Path) -> None:
         pytest.importorskip("pyarrow")
     rows: list[dict[str, Any]] = [
         {"sha256": "b" * 64, "file": "b.gpx", "status": "measured", "reason": "",
-         "start_utc": "2024-06-09T09:00:00Z", "grade": "good", "best_1s_mps_value": 0.1 + 0.2},
-        {"sha256": "0" * 64, "file": "007", "status": "unreadable", "reason": 'NA, "quoted"\nline',
+         "start_utc": "2024-06-09T09:00:00Z", "grade": "good", "machine": "08",
+         "best_1s_mps_value": 0.1 + 0.2},
+        {"sha256": "0" * 64, "machine": "07", "file": "007", "status": "unreadable",
+         "reason": 'NA, "quoted"\nline',
          "start_utc": None, "grade": None},
     ]  # fmt: skip
     place = tmp_path / f"t.{ending}"
     write_table(place, frame_of(rows))
     again = read_table(place)
-    assert [row["file"] for row in again] == ["007", "b.gpx"]
-    assert (
-        again[0] | {"best_1s_mps_value": None} == again[0] == rows[1] | {"best_1s_mps_value": None}
-    )
-    assert again[1] == rows[0]
+    pd.testing.assert_frame_equal(again, frame_of(rows), check_exact=True)
+    assert list(again["file"]) == ["007", "b.gpx"]
+    assert again["machine"][1] == "08" and again["best_1s_mps_value"][1] == 0.1 + 0.2
+    assert again["grade"][0] is None
 
 
 def test_another_file_is_not_taken_for_a_table(tmp_path: Path) -> None:
     (tmp_path / "costs.csv").write_text("part,price\nsprocket,12\n")
     with pytest.raises(RideLogError, match="no table of rides"):
         read_table(tmp_path / "costs.csv")
-    assert read_table(tmp_path / "none.csv") == []
+    assert len(read_table(tmp_path / "none.csv")) == 0
+
+
+def test_a_table_does_not_tell_in_which_order_its_rows_came(tmp_path: Path) -> None:
+    rows: list[Row] = [
+        {"sha256": f"{k}" * 64, "file": f"{k}.gpx", "status": "measured", "reason": "",
+         "start_utc": None, "grade": "good", f"{name}_value": float(k), f"{name}_low": 0.0,
+         f"{name}_high": 9.0}
+        for k, name in enumerate(["0-20 km/h", "two_way_mps", "best_1s_mps"])
+    ]  # fmt: skip
+    forth, back, resumed = (
+        GrowingTable(frame_of([])),
+        GrowingTable(frame_of([])),
+        frame_of(rows[2:]),
+    )
+    for row in rows:
+        forth.add(row)
+    for row in reversed(rows):
+        back.add(row)
+    (third := GrowingTable(resumed)).add_again(rows[::-1])
+    assert list(forth.frame())[6:10:3] == ["best_1s_mps_value", "two_way_mps_value"]
+    pd.testing.assert_frame_equal(forth.frame(), back.frame())
+    pd.testing.assert_frame_equal(forth.frame(), third.frame())
+
+
+def test_what_was_noted_in_a_table_by_hand_stays(tmp_path: Path) -> None:
+    (tmp_path / "in").mkdir()
+    (tmp_path / "in" / "still.gpx").write_bytes(still_log())
+    words = ["batch", str(tmp_path / "in"), "--out", str(tmp_path / "t.csv"), "--workers", "1"]
+    assert CliRunner().invoke(app, words).exit_code == 0
+    table = read_table(tmp_path / "t.csv").assign(machine="07", weather="rain")
+    table.to_csv(tmp_path / "t.csv", index=False)
+    assert CliRunner().invoke(app, words).exit_code == 0
+    (row,) = read_table(tmp_path / "t.csv").to_dict("records")
+    assert (row["machine"], row["weather"]) == ("07", "rain")
 
 
 @pytest.mark.parametrize(
