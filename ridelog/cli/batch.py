@@ -6,13 +6,15 @@ import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import asdict
+from enum import StrEnum
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
+from urllib.parse import quote
 
 import typer
 
 from ridelog.cli.options import Asked, Force, JsonFile, Units, UnitsOption
-from ridelog.cli.terminal import check_places, deliver, shown
+from ridelog.cli.terminal import check_places, deliver, progress, shown
 from ridelog.core.text import count_words
 
 if TYPE_CHECKING:
@@ -22,6 +24,15 @@ if TYPE_CHECKING:
 
 # Machine and set-up stand behind the six columns that every row has.
 _BESIDE_GRADE = 6
+
+
+class PagesOf(StrEnum):
+    """Of which rides pages are made."""
+
+    ALL = "all"
+    FLAGGED = "flagged"
+
+
 _FIELD = re.compile(r"\{(machine|setup)\}")
 
 
@@ -54,6 +65,14 @@ def batch(
         Path | None,
         typer.Option(metavar="FILE", help="Write a page: each machine over time, what drifted."),
     ] = None,
+    pages: Annotated[
+        Path | None,
+        typer.Option(metavar="DIR", help="Make each ride's page here and link the page to it."),
+    ] = None,
+    pages_of: Annotated[
+        PagesOf,
+        typer.Option(help="Make them of all rides, or of machines that --page says to look at."),
+    ] = PagesOf.ALL,
     units: UnitsOption = Units.KMH,
     json: JsonFile = None,
     force: Force = False,
@@ -63,10 +82,16 @@ def batch(
     if workers is not None and scheduler is not None:
         raise typer.BadParameter("the scheduler has its own workers: give one of the two.",
                                  param_hint="'--workers' / '--scheduler'")  # fmt: skip
+    if pages is not None and page is None:
+        raise typer.BadParameter("only the page of --page links to them: give both.",
+                                 param_hint="'--pages'")  # fmt: skip
     named = _naming(machine_from)
 
+    from ridelog.core.units import SPEED_UNITS
+    from ridelog.report.fleet_page import fleet_page
     from ridelog.report.ride_json import to_bytes
     from ridelog.workflow.batch import Batch, Cluster, Processes, logs_of
+    from ridelog.workflow.batch_pages import make_pages, pages_in
     from ridelog.workflow.batch_table import (
         GrowingTable,
         Journal,
@@ -76,7 +101,7 @@ def batch(
     )
 
     check_table_place(out)
-    check_places([page, json], rides[0], force)
+    check_places([page, json], rides[0], force, folder=pages)
     journal = Journal(out)
     growing = GrowingTable(read_table(out))
     growing.add_again(journal.rows())
@@ -87,24 +112,49 @@ def batch(
         growing.add(row)
 
     engine: Engine = Cluster(scheduler) if scheduler else Processes(workers or os.cpu_count() or 1)
+    settings = asked.settings.as_json()
+    files: dict[Path, bytes] = {}
     try:
         with journal, _progress(len(logs)) as show:
-            run = Batch(growing.known, keep, asked.settings.as_json(), send)
+            run = Batch(growing.known, keep, settings, send)
             run.run(logs, engine, show)
+        table = named(growing.frame())
+        write_table(out, table)
+        journal.remove()
+        print(f"Wrote {shown(out)}: {_words(run.counts, len(table))}", file=sys.stderr)
+        if page is not None:
+            links = {}
+            if pages is not None:
+                wanted = _wanted(table, pages_of)
+                with progress(f"making the pages of {count_words(len(wanted), 'ride')}") as told:
+                    made = make_pages(
+                        logs, wanted, pages, engine, settings=settings, unit=units.value,
+                        send=send, report_progress=lambda made: told(made / len(wanted)),
+                    )  # fmt: skip
+                print(f"Made {count_words(made, 'page')} in {shown(pages)}", file=sys.stderr)
+                links = _links(pages_in(pages, table["sha256"]), page)
+            files = {page: fleet_page(table, SPEED_UNITS[units.value], links).encode()}
     finally:
         engine.close()
-    table = named(growing.frame())
-    write_table(out, table)
-    journal.remove()
     counts = {"schema": "ridelog.batch/1", **asdict(run.counts), "rows": len(table)}
-    print(f"Wrote {shown(out)}: {_words(run.counts, len(table))}", file=sys.stderr)
-    files: dict[Path, bytes] = {}
-    if page is not None:
-        from ridelog.core.units import SPEED_UNITS
-        from ridelog.report.fleet_page import fleet_page
-
-        files = {page: fleet_page(table, SPEED_UNITS[units.value]).encode()}
     deliver(json, to_bytes(counts), files, rides[0], force)
+
+
+def _wanted(table: "pd.DataFrame", pages_of: PagesOf) -> set[str]:
+    """Return the SHA-256 of the rides whose page is to be made."""
+    from ridelog.report.fleet_page import rides_to_look_at
+
+    if pages_of is PagesOf.FLAGGED:
+        return rides_to_look_at(table)
+    return set(table["sha256"][table["status"] == "measured"])
+
+
+def _links(made: dict[str, Path], page: Path) -> dict[str, str]:
+    """Return the pages of rides as links from another page."""
+    return {
+        sha256: quote(os.path.relpath(place, page.parent).replace(os.sep, "/"))
+        for sha256, place in made.items()
+    }
 
 
 def _words(counts: "Counts", rows: int) -> str:

@@ -1,6 +1,6 @@
 """The page over a table of many rides: each machine's figures over time, and what drifted."""
 
-from collections.abc import Iterable
+from collections.abc import Iterator, Mapping
 from datetime import datetime, timedelta
 from functools import partial
 from typing import Any
@@ -12,7 +12,7 @@ from matplotlib.ticker import FuncFormatter, MaxNLocator
 from ridelog import __version__
 from ridelog.analysis.settings import WALKING_PACE_MPS
 from ridelog.compare.drift import LEAST_RIDES, WATCHED, Drift, drifts_of
-from ridelog.core.estimate import Estimate
+from ridelog.core.estimate import LEVEL, Estimate
 from ridelog.core.quantity import SPEED, amount, plain, text
 from ridelog.core.text import clean, count_words
 from ridelog.core.units import SpeedUnit
@@ -24,72 +24,144 @@ from ridelog.present.words import capital, joined
 
 # More machines than these have words and a table; nobody would look at their pictures.
 _MOST_PICTURES = 40
+# Of a machine with more rides the newest are listed; all are in the table that the page is of.
+_MOST_ROWS = 500
 _NOT_NAMED = "Machine not named"
+_HEAD = ("Ride", "When", "Signal", "Top speed", "0 to 20 km/h", "Mean braking", "Reverse")
+Links = Mapping[str, str]
 
 
-def fleet_page(table: pd.DataFrame, unit: SpeedUnit) -> str:
-    """Return the page about a table as ``batch_table.frame_of`` makes it, as HTML."""
-    measured = table[(table["status"] == "measured") & (table["start_utc"].fillna("") != "")]
-    measured = measured.sort_values("start_utc", kind="stable")
-    names = measured["machine"] if "machine" in measured else pd.Series("", index=measured.index)
-    machines = [
-        _machine(str(name), rides, unit, number)
-        for number, (name, rides) in enumerate(measured.groupby(names.fillna(""), sort=True))
-    ]
+def fleet_page(table: pd.DataFrame, unit: SpeedUnit, links: Links | None = None) -> str:
+    """Return the page about a table as ``batch_table.frame_of`` makes it, as HTML.
+
+    ``links`` has where the page of a ride lies, by the SHA-256 of its log, as a link from this
+    page's place; a ride without one is named and not linked.
+    """
+    links = links or {}
+    seasons = [(_machine(name, rides, unit, links), rides) for name, rides in _by_machine(table)]
     # What needs a hand comes first.
-    machines.sort(key=lambda one: (not one["worse"], not one["better"]))
-    for one in machines[_MOST_PICTURES:]:
-        one["picture"] = None
+    seasons.sort(key=lambda one: (not one[0]["worse"], not one[0]["better"]))
+    for number, (one, rides) in enumerate(seasons[:_MOST_PICTURES]):
+        one["picture"] = _picture(rides, unit, number)
+    machines = [one for one, _ in seasons]
     worse = [one["name"] for one in machines if one["worse"]]
+    told = sum(one["told"] for one in machines)
     return laid_out(
         "fleet.html",
         title=f"{count_words(len(table), 'ride')}, {count_words(len(machines), 'machine')}",
-        headline=(
-            f"Look at {joined(worse)}: changed for the worse, or above a limit."
-            if worse
-            else "No machine is shown to have changed for the worse."
-        ),
+        headline=_headline(worse, told),
         machines=machines,
-        head=["Ride", "When", "Signal", "Top speed", "0 to 20 km/h", "Mean braking", "Reverse"],
+        head=_HEAD,
         unread=[
-            [clean(str(row["file"])), str(row["status"]), clean(str(row["reason"]))]
-            for _, row in table[table["status"] != "measured"].iterrows()
+            (clean(str(row["file"])), str(row["status"]), clean(str(row["reason"])))
+            for row in _records(table[table["status"] != "measured"])
         ],
         least=LEAST_RIDES,
+        # What the level allows, for a reader who wonders about one flag among many machines.
+        judged=count_words(told, "machine") if told > 1 else "",
+        by_chance=f"{round((1.0 - LEVEL) * told):,}",
         version=__version__,
     )
 
 
-def _machine(name: str, rides: pd.DataFrame, unit: SpeedUnit, number: int) -> dict[str, Any]:
-    drifts = drifts_of(
-        {each.name: list(rides[f"{each.name}_value"]) for each in WATCHED
-         if f"{each.name}_value" in rides}
-    )  # fmt: skip
-    worse = [_moved(one, unit) for one in drifts if one.drifted] + _too_fast_backwards(rides, unit)
+def _headline(worse: list[str], told: int) -> str:
+    if worse:
+        return f"Look at {joined(worse)}: changed for the worse, or above a limit."
+    if told:
+        return "No machine is shown to have changed for the worse."
+    return "Too few rides yet to tell whether a machine changed."
+
+
+def rides_to_look_at(table: pd.DataFrame) -> set[str]:
+    """Return the SHA-256 of every ride of a machine that got worse or passed a limit."""
+    return {
+        str(sha256)
+        for name, rides in _by_machine(table)
+        if any(one.drifted for one in _drifts(name, rides)) or _above_pace(rides)
+        for sha256 in rides["sha256"]
+    }
+
+
+def _by_machine(table: pd.DataFrame) -> Iterator[tuple[str, pd.DataFrame]]:
+    """Yield each machine's measured rides in order of time, another set-up as another machine.
+
+    What was changed on purpose is no drift; rides whose log tells no day come last, and those of
+    which no machine is known where others have one.
+    """
+    measured = table[(table["status"] == "measured") & (table["start_utc"].fillna("") != "")]
+    measured = measured.sort_values("start_utc", kind="stable")
+    names = pd.Series("", index=measured.index)
+    for column in ("machine", "setup"):
+        if column in measured:
+            told = measured[column].fillna("").astype(str)
+            names = names + (", " + told).where((names != "") & (told != ""), told)
+    for name, rides in sorted(measured.groupby(names), key=lambda one: (one[0] == "", one[0])):
+        yield str(name), rides
+
+
+def _machine(name: str, rides: pd.DataFrame, unit: SpeedUnit, links: Links) -> dict[str, Any]:
+    drifts = _drifts(name, rides)
+    worse = [_moved(one, rides, unit, links) for one in drifts if one.drifted]
+    if above := _above_pace(rides):
+        pace = plain(WALKING_PACE_MPS, SPEED, unit)
+        worse.append((f"Backwards above {pace} in {count_words(above, 'ride')}.", ()))
+    newest = rides.iloc[::-1].head(_MOST_ROWS)
     return {
         "name": clean(name) or _NOT_NAMED,
         "rides": count_words(len(rides), "ride"),
         "worse": worse,
-        "better": [_moved(one, unit) for one in drifts if one.improved],
+        "better": [_moved(one, rides, unit, links) for one in drifts if one.improved],
         "told": bool(drifts),
-        "picture": _picture(rides, unit, number),
-        "rows": [_row(ride, unit) for ride in _records(rides)],
+        "unknown": _unknown(name, rides),
+        "picture": None,
+        "rows": [_row(ride, unit, links) for ride in _records(newest)],
+        "left_out": f"{len(rides) - len(newest):,}" if len(rides) > len(newest) else "",
     }
 
 
-def _moved(drift: Drift, unit: SpeedUnit) -> str:
+def _unknown(name: str, rides: pd.DataFrame) -> bool:
+    """Return whether these rides may be of many machines: what names others is missing."""
+    return not name and "machine" in rides
+
+
+def _drifts(name: str, rides: pd.DataFrame) -> tuple[Drift, ...]:
+    if _unknown(name, rides):
+        return ()
+    dated = rides[_dated(rides)]
+    return drifts_of(
+        {one.name: list(dated[f"{one.name}_value"]) for one in WATCHED
+         if f"{one.name}_value" in dated}
+    )  # fmt: skip
+
+
+def _moved(
+    drift: Drift, rides: pd.DataFrame, unit: SpeedUnit, links: Links
+) -> tuple[str, tuple[tuple[str, str, str], ...]]:
+    """Return what is said of a change, and the rides on both its sides: words, name, link."""
+    told = rides[_dated(rides) & rides[f"{drift.watched.name}_value"].notna()]
     verb = "rose" if drift.difference.value > 0.0 else "fell"
     by = amount(drift.difference, drift.watched.quantity, unit)
     after = count_words(drift.first_after, "ride")
-    return f"{capital(drift.watched.title)} {verb} by {by} after its first {after}."
+    sides = (("Last before", drift.first_after - 1), ("first after", drift.first_after))
+    return (
+        f"{capital(drift.watched.title)} {verb} by {by} after its first {after}.",
+        tuple(
+            (words, clean(str(told["file"].iloc[at])), links.get(told["sha256"].iloc[at], ""))
+            for words, at in sides
+        ),
+    )
 
 
-def _too_fast_backwards(rides: pd.DataFrame, unit: SpeedUnit) -> list[str]:
+def _above_pace(rides: pd.DataFrame) -> int:
+    """Return in how many rides the machine surely went backwards faster than at walking pace."""
     if "reverse_top_mps_low" not in rides:
-        return []
-    above = int((rides["reverse_top_mps_low"] > WALKING_PACE_MPS).sum())
-    pace = plain(WALKING_PACE_MPS, SPEED, unit)
-    return [f"Backwards above {pace} in {count_words(above, 'ride')}."] if above else []
+        return 0
+    return int((rides["reverse_top_mps_low"] > WALKING_PACE_MPS).sum())
+
+
+def _dated(rides: pd.DataFrame) -> "pd.Series[bool]":
+    """Return which rides tell their day; some receivers log the time of day alone."""
+    return rides["start_utc"].astype(str).str[:1].str.isdigit()
 
 
 def _estimate(ride: dict[str, Any], name: str) -> Estimate | None:
@@ -103,12 +175,14 @@ def _top(ride: dict[str, Any]) -> Estimate | None:
     return _estimate(ride, "two_way_mps") or _estimate(ride, "best_1s_mps")
 
 
-def _row(ride: dict[str, Any], unit: SpeedUnit) -> list[str]:
-    cells = [(_top(ride), SPEED)]
-    cells += [(_estimate(ride, one.name), one.quantity) for one in WATCHED[2:]]
-    cells.append((_estimate(ride, "reverse_top_mps"), SPEED))
-    said = ["–" if found is None else text(found, kind, unit) for found, kind in cells]
-    return [clean(str(ride["file"])), _day(str(ride["start_utc"])), str(ride["grade"]), *said]
+def _row(ride: dict[str, Any], unit: SpeedUnit, links: Links) -> tuple[str, list[str]]:
+    """Return the link of a row, empty without one, and its cells."""
+    figures = [(_top(ride), SPEED)]
+    figures += [(_estimate(ride, one.name), one.quantity) for one in WATCHED[2:]]
+    figures.append((_estimate(ride, "reverse_top_mps"), SPEED))
+    said = ["–" if found is None else text(found, kind, unit) for found, kind in figures]
+    cells = [clean(str(ride["file"])), _day(str(ride["start_utc"])), str(ride["grade"]), *said]
+    return links.get(str(ride["sha256"]), ""), cells
 
 
 def _day(utc: str) -> str:
@@ -119,16 +193,13 @@ def _records(rides: pd.DataFrame) -> list[dict[str, Any]]:
     return [{str(key): value for key, value in row.items()} for row in rides.to_dict("records")]
 
 
-def _dated(rides: pd.DataFrame) -> Iterable[tuple[datetime, Estimate]]:
-    for ride in _records(rides):
-        top = _top(ride)
-        if top is not None and str(ride["start_utc"])[:1].isdigit():
-            yield datetime.fromisoformat(str(ride["start_utc"])), top
-
-
 def _picture(rides: pd.DataFrame, unit: SpeedUnit, number: int) -> Picture | None:
     """Return the top speed of every ride against its day, None with fewer than three."""
-    told = list(_dated(rides))
+    told = [
+        (datetime.fromisoformat(str(ride["start_utc"])), top)
+        for ride in _records(rides[_dated(rides)])
+        if (top := _top(ride)) is not None
+    ]
     if len(told) < 3:
         return None
     label = f"Top speed of {count_words(len(told), 'ride')} against their days."
@@ -137,24 +208,26 @@ def _picture(rides: pd.DataFrame, unit: SpeedUnit, number: int) -> Picture | Non
 
 def _figure(told: list[tuple[datetime, Estimate]], unit: SpeedUnit, shape: Shape) -> Figure:
     figure, axes = framed(shape, 0.75 * shape.height_in)
-    ends = [SPEED.ends(top, unit) for _, top in told]
-    for (day, _), (value, low, high) in zip(told, ends, strict=True):
-        axes.plot([day, day], [low, high], color=LINE.light, linewidth=1.2)  # type: ignore[arg-type]
-        axes.plot([day], [value], "o", color=MARK.light, markersize=4.0)  # type: ignore[arg-type]
-    span = max(high for *_, high in ends) - min(low for _, low, _ in ends)
-    axes.set_ylim(min(low for _, low, _ in ends) - 0.2 * span - 0.1,
-                  max(high for *_, high in ends) + 0.2 * span + 0.1)  # fmt: skip
-    axes.xaxis.set_major_locator(MaxNLocator(7 if shape.wide else 3, integer=True))
-    axes.xaxis.set_major_formatter(FuncFormatter(_short))
-    axes.tick_params(colors=INK.light)
     years = sorted({day.year for day, _ in told})
+    days = [day for day, _ in told]
+    values, lows, highs = zip(*(SPEED.ends(top, unit) for _, top in told), strict=True)
+    axes.vlines(days, lows, highs, color=LINE.light, linewidth=1.2)  # type: ignore[arg-type]
+    axes.plot(days, values, "o", color=MARK.light, markersize=4.0)  # type: ignore[arg-type]
+    span = max(highs) - min(lows)
+    axes.set_ylim(min(lows) - 0.2 * span - 0.1, max(highs) + 0.2 * span + 0.1)
+    axes.xaxis.set_major_locator(MaxNLocator(7 if shape.wide else 3, integer=True))
+    axes.xaxis.set_major_formatter(FuncFormatter(partial(_short, with_year=len(years) > 1)))
+    axes.tick_params(colors=INK.light)
     title(
         figure, shape, f"Top speed, {unit.label}", " to ".join(map(str, years[:1] + years[1:][-1:]))
     )
     return figure
 
 
-def _short(day_number: float, _: int) -> str:
+def _short(day_number: float, _: int, *, with_year: bool) -> str:
     """Return a day of matplotlib's count, which begins with 1970."""
-    day = datetime(1970, 1, 1) + timedelta(days=day_number)
-    return f"{day.day} {day:%b}"
+    try:
+        day = datetime(1970, 1, 1) + timedelta(days=day_number)
+    except OverflowError:  # a margin beside a receiver's year 1
+        return ""
+    return f"{day:%b} {day.year}" if with_year else f"{day.day} {day:%b}"

@@ -9,13 +9,14 @@ from concurrent.futures.process import BrokenProcessPool
 from dataclasses import dataclass, field
 from multiprocessing import get_context
 from pathlib import Path
-from typing import Any, Protocol
+from typing import Any, Protocol, TypeVar
 
 from ridelog.core.bounded_read import read_at_most
 from ridelog.core.errors import NotEnoughDataError, RideLogError
 from ridelog.core.text import clean
 from ridelog.importer.kinds import HEAD_BYTES, looks_like_log
 
+T = TypeVar("T")
 Row = dict[str, Any]
 MEASURED, NO_ANSWER, UNREADABLE = "measured", "no answer", "unreadable"
 # What a folder is searched for; a log that is named itself may be called anything.
@@ -60,14 +61,14 @@ class Counts:
 
 
 class Engine(Protocol):
-    """Something that measures logs: ``submit`` returns at once, ``close`` ends it."""
+    """Something that works on logs: ``submit`` returns at once, ``close`` ends it."""
 
     workers: int
 
-    def submit(self, log: LogToMeasure) -> "Future[Row]":
-        """Begin to measure a log."""
+    def submit(self, work: "Callable[[LogToMeasure], T]", log: LogToMeasure) -> "Future[T]":
+        """Begin to work on a log."""
 
-    def next_done(self, waiting: set["Future[Row]"]) -> set["Future[Row]"]:
+    def next_done(self, waiting: "set[Future[T]]") -> "set[Future[T]]":
         """Return those that are finished, at least one."""
 
     def close(self) -> None:
@@ -113,13 +114,13 @@ class OneByOne:
 
     workers = 1
 
-    def submit(self, log: LogToMeasure) -> "Future[Row]":
-        """Measure a log."""
-        done: Future[Row] = Future()
-        done.set_result(measure_log(log))
+    def submit(self, work: "Callable[[LogToMeasure], T]", log: LogToMeasure) -> "Future[T]":
+        """Work on a log."""
+        done: Future[T] = Future()
+        done.set_result(work(log))
         return done
 
-    def next_done(self, waiting: set["Future[Row]"]) -> set["Future[Row]"]:
+    def next_done(self, waiting: "set[Future[T]]") -> "set[Future[T]]":
         """Return all: each was finished at once."""
         return waiting
 
@@ -141,16 +142,16 @@ class Processes:
             os.environ.setdefault(name, "1")
         return ProcessPoolExecutor(workers, mp_context=get_context("spawn"))
 
-    def submit(self, log: LogToMeasure) -> "Future[Row]":
-        """Begin to measure a log, with new workers if one has died."""
+    def submit(self, work: "Callable[[LogToMeasure], T]", log: LogToMeasure) -> "Future[T]":
+        """Begin to work on a log, with new workers if one has died."""
         try:
-            return self._pool.submit(measure_log, log)
+            return self._pool.submit(work, log)
         except BrokenProcessPool:
             self._pool.shutdown(wait=False)
             self._pool = self._new_pool(self.workers)
-            return self._pool.submit(measure_log, log)
+            return self._pool.submit(work, log)
 
-    def next_done(self, waiting: set["Future[Row]"]) -> set["Future[Row]"]:
+    def next_done(self, waiting: "set[Future[T]]") -> "set[Future[T]]":
         """Return those that are finished, at least one."""
         return set(wait(waiting, return_when=FIRST_COMPLETED).done)
 
@@ -180,17 +181,17 @@ class Cluster:
         self.workers = max(1, sum(self._client.nthreads().values()))
         self._sent = 0
 
-    def submit(self, log: LogToMeasure) -> "Future[Row]":
-        """Begin to measure a log; a worker that dies gives it to another."""
+    def submit(self, work: "Callable[[LogToMeasure], T]", log: LogToMeasure) -> "Future[T]":
+        """Begin to work on a log; a worker that dies gives it to another."""
         # A key of its own, or a log that is tried again would be given its first failure.
         self._sent += 1
         key = f"ride-{log.sha256}-{self._sent}"
-        done: Future[Row] = self._client.submit(
-            measure_log, log, key=key, retries=_OTHER_WORKERS, pure=False
+        done: Future[T] = self._client.submit(
+            work, log, key=key, retries=_OTHER_WORKERS, pure=False
         )
         return done
 
-    def next_done(self, waiting: set["Future[Row]"]) -> set["Future[Row]"]:
+    def next_done(self, waiting: "set[Future[T]]") -> "set[Future[T]]":
         """Return those that are finished, at least one."""
         from distributed import wait as wait_for
 
@@ -200,6 +201,46 @@ class Cluster:
     def close(self) -> None:
         """Leave the scheduler as it was."""
         self._client.close()
+
+
+def spread(
+    work: Callable[[LogToMeasure], T], logs: Iterable[LogToMeasure], engine: Engine
+) -> Iterator[tuple[LogToMeasure, T | Exception]]:
+    """Yield each log with what came of it, in the order in which they are finished.
+
+    A log whose worker died is tried once more by itself, for it may have died of its neighbour;
+    then the exception comes in the place of a result.
+    """
+    waiting: dict[Future[T], LogToMeasure] = {}
+    suspects: list[LogToMeasure] = []
+
+    def finished(most: int) -> Iterator[tuple[LogToMeasure, T | Exception]]:
+        while len(waiting) > (0 if suspects else most):
+            for done in engine.next_done(set(waiting)):
+                log = waiting.pop(done)
+                found = _result(done)
+                if isinstance(found, Exception):
+                    suspects.append(log)
+                else:
+                    yield log, found
+        for log in suspects:
+            alone = engine.submit(work, log)
+            engine.next_done({alone})
+            last = _result(alone)
+            yield log, last
+        suspects.clear()
+
+    for log in logs:
+        waiting[engine.submit(work, log)] = log
+        yield from finished(engine.workers * (1 + _WAITING_A_WORKER) - 1)
+    yield from finished(0)
+
+
+def _result(done: "Future[T]") -> T | Exception:
+    try:
+        return done.result()
+    except Exception as error:  # a worker that died, whatever its engine calls that
+        return error
 
 
 def logs_of(places: Iterable[Path]) -> Iterator[tuple[str, Path]]:
@@ -262,20 +303,13 @@ class Batch:
         """Measure every log whose bytes are not known yet."""
         begun_s = time.monotonic()
         self.counts.rows = len(self.known)
-        waiting: dict[Future[Row], LogToMeasure] = {}
-
-        def collect(most: int) -> None:
-            suspects: list[LogToMeasure] = []
-            while len(waiting) > (0 if suspects else most):
-                suspects += self._collect(engine, waiting)
-                report_progress(self.counts, time.monotonic() - begun_s)
-            for log in suspects:
-                self._alone(log, engine)
-
-        for log in self._new(logs):
-            waiting[engine.submit(log)] = log
-            collect(engine.workers * (1 + _WAITING_A_WORKER) - 1)
-        collect(0)
+        for log, row in spread(measure_log, self._new(logs), engine):
+            if isinstance(row, Exception):
+                reason = f"its worker ended before it was measured ({type(row).__name__})"
+                row = {"sha256": log.sha256, "file": log.file, "status": UNREADABLE,
+                       "reason": reason}  # fmt: skip
+            self._take(row)
+            report_progress(self.counts, time.monotonic() - begun_s)
 
     def _new(self, logs: Iterable[tuple[str, Path]]) -> Iterator[LogToMeasure]:
         """Yield the logs that have no row yet; one that cannot be opened gets its row at once."""
@@ -294,32 +328,6 @@ class Batch:
             seen.add(sha256)
             place = str(path.resolve())
             yield LogToMeasure(name, sha256, place, data if self.send else None, self.settings)
-
-    def _collect(
-        self, engine: Engine, waiting: "dict[Future[Row], LogToMeasure]"
-    ) -> list[LogToMeasure]:
-        """Take the rows that are ready; return the logs whose workers died."""
-        suspects = []
-        for done in engine.next_done(set(waiting)):
-            log = waiting.pop(done)
-            try:
-                row = done.result()
-            except Exception:  # a worker that died, whatever its engine calls that
-                suspects.append(log)
-            else:
-                self._take(row)
-        return suspects
-
-    def _alone(self, log: LogToMeasure, engine: Engine) -> None:
-        """Measure a log whose worker died once more: by itself, for it may have died of another."""
-        done = engine.submit(log)
-        engine.next_done({done})
-        try:
-            row = done.result()
-        except Exception as error:
-            reason = f"its worker ended before it was measured ({type(error).__name__})"
-            row = {"sha256": log.sha256, "file": log.file, "status": UNREADABLE, "reason": reason}
-        self._take(row)
 
     def _take(self, row: Row) -> None:
         self.keep(row)

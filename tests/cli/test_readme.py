@@ -52,6 +52,11 @@ def test_every_further_program_runs(tmp_path: Path, monkeypatch: pytest.MonkeyPa
     assert programs[0].startswith("import ridelog\n\nride = ridelog.load(")
     for text in programs[1:]:
         exec(compile(text, "README.md", "exec"), {})
+    (season,) = (text for text in programs if "ridelog.batch" in text)
+    assert len([line for line in season.splitlines() if line.strip()]) == 5
+    table, picture = re.findall(r'"(\w+\.(?:csv|png))"', season)
+    assert len((tmp_path / table).read_text(encoding="utf-8").splitlines()) == 3
+    assert (tmp_path / picture).read_bytes().startswith(b"\x89PNG")
 
 
 def test_the_set_up_lines_ask_for_what_the_project_needs() -> None:

@@ -4,6 +4,7 @@ import datetime as dt
 import re
 
 import pandas as pd
+import pytest
 
 from ridelog.core.units import SPEED_UNITS
 from ridelog.report.fleet_page import fleet_page
@@ -52,6 +53,47 @@ def test_an_unchanged_machine_is_left_alone() -> None:
 def test_a_machine_too_fast_backwards_is_named() -> None:
     words = words_of(fleet_page(table(backwards_mps=2.5), SPEED_UNITS["km/h"]))
     assert "Backwards above 6 km/h in 20 rides." in words.replace("6.0", "6")
+
+
+def test_a_change_leads_to_the_rides_on_both_its_sides() -> None:
+    links = {f"{number:064x}": f"pages/{number}.html" for number in (9, 10)}
+    page = fleet_page(table(lost=0.95), SPEED_UNITS["km/h"], links)
+    said = re.search(r"Last before: (.*?);\s+first after: (.*?)\.</p>", page)
+    assert said is not None
+    assert said[1] == '<a href="pages/9.html">&lt;b&gt;09.gpx</a>'
+    assert said[2] == '<a href="pages/10.html">&lt;b&gt;10.gpx</a>'
+    # Both again in their rows, and no other ride is a link.
+    assert re.findall(r'href="(.*?)"', page).count("pages/9.html") == 2
+    assert page.count("<a ") == 4
+
+
+def test_another_set_up_is_judged_by_itself() -> None:
+    rides = table(lost=0.95)
+    rides["setup"] = ["64 teeth" if str(file) < "<b>10" else "56 teeth" for file in rides["file"]]
+    words = words_of(fleet_page(rides, SPEED_UNITS["km/h"]))
+    assert "Kart &amp; Co, 64 teeth 10 rides" in words
+    assert "No machine is shown to have changed for the worse." in words
+
+
+def test_a_ride_without_a_day_has_no_place_in_a_season() -> None:
+    rides = table(lost=0.95)
+    rides.loc[rides.index[:15], "start_utc"] = "T09:00:00Z"
+    words = words_of(fleet_page(rides, SPEED_UNITS["km/h"]))
+    assert "A change over time is told from 8 rides on." in words
+    assert "no date" in words
+
+
+def test_a_long_season_lists_its_newest_rides_and_says_so(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("ridelog.report.fleet_page._MOST_ROWS", 5)
+    page = fleet_page(table(), SPEED_UNITS["km/h"])
+    rows = re.findall(r"&lt;b&gt;(\d\d)\.gpx</th>", page)
+    assert rows == ["19", "18", "17", "16", "15"]
+    assert "15 older ones stand in the table" in page
+
+
+def test_no_answer_at_all_is_no_good_news() -> None:
+    words = words_of(fleet_page(table().tail(1), SPEED_UNITS["km/h"]))
+    assert "Too few rides yet to tell whether a machine changed." in words
 
 
 def test_few_rides_say_so() -> None:

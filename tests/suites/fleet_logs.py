@@ -31,13 +31,13 @@ _LEAST, _MOST = 60, 400
 _POINT = re.compile(r"<trkpt.*?</trkpt>\s*", re.DOTALL)
 
 
-def log_of(number: int, seed: int, real: Path) -> tuple[str, bytes]:
-    """Return the name and the bytes of one log of a fleet."""
+def log_of(number: int, seed: int, real: Path, longest_s: float = LONGEST_S) -> tuple[str, bytes]:
+    """Return the name and the bytes of one log of a fleet; a simulated one ends at longest_s."""
     rng = np.random.default_rng([seed, number])
     logs = real_logs(real)
     if number % _REAL_EVERY == _REAL_EVERY - 2 and logs:
         return _real(number, logs, rng)
-    name, data = _simulated(number, seed, rng)
+    name, data = _simulated(number, seed, rng, longest_s)
     if number % _BROKEN_EVERY == _BROKEN_EVERY - 1:
         return f"broken/{Path(name).name}", _broken(data, rng)
     return name, data
@@ -50,7 +50,9 @@ def real_logs(folder: Path) -> tuple[Path, ...]:
     return tuple(path for path in found if path.suffix in (".gpx", ".nmea", ".log"))
 
 
-def _simulated(number: int, seed: int, rng: np.random.Generator) -> tuple[str, bytes]:
+def _simulated(
+    number: int, seed: int, rng: np.random.Generator, longest_s: float
+) -> tuple[str, bytes]:
     kart = int(rng.integers(MACHINES))
     machine, top_mps = _machine(kart, seed)
     ride = start_ride(rng, machine, steady_mps=top_mps)
@@ -75,7 +77,7 @@ def _simulated(number: int, seed: int, rng: np.random.Generator) -> tuple[str, b
     rate_hz = float(rng.choice(_RATES_HZ, p=_RATE_SHARES))
     kind = RECEIVER_KINDS[int(rng.integers(len(RECEIVER_KINDS)))]
     receiver = preset(kind, rate_hz, rng, reports_speed=bool(rng.random() < 0.7))
-    seen = _until(receiver.observe(truth, rng), LONGEST_S)
+    seen = _until(receiver.observe(truth, rng), longest_s)
     place = Place(start_utc=datetime(2025, 4, 1, 9, tzinfo=UTC) + timedelta(minutes=97 * number))
     as_gpx = bool(rng.random() < 0.5)
     text = gpx_text(seen, place) if as_gpx else nmea_text(seen, place)
@@ -136,11 +138,18 @@ def _broken(data: bytes, rng: np.random.Generator) -> bytes:
     return re.sub(r"<time>[^<]*</time>", "", text).encode()
 
 
-def write(folder: Path, numbers: range, seed: int, jobs: int, real: Path = REAL) -> int:
+def write(
+    folder: Path,
+    numbers: range,
+    seed: int,
+    jobs: int = 1,
+    real: Path = REAL,
+    longest_s: float = LONGEST_S,
+) -> int:
     """Write logs of a fleet into a folder; return how many bytes they are."""
     total = 0
     with ProcessPoolExecutor(jobs) as pool:
-        one = partial(log_of, seed=seed, real=real)
+        one = partial(log_of, seed=seed, real=real, longest_s=longest_s)
         made = pool.map(one, numbers, chunksize=20) if jobs > 1 else map(one, numbers)
         for name, data in made:
             place = folder / name

@@ -3,6 +3,7 @@
 import hashlib
 import json
 import math
+from collections.abc import Callable
 from concurrent.futures import Future
 from concurrent.futures.process import BrokenProcessPool
 from pathlib import Path
@@ -38,9 +39,9 @@ class Here:
         self.asked: list[str] = []
         self.fail = fail or {}
 
-    def submit(self, log: LogToMeasure) -> "Future[Row]":
+    def submit(self, work: Callable[[LogToMeasure], Any], log: LogToMeasure) -> "Future[Any]":
         self.asked.append(log.file)
-        done: Future[Row] = Future()
+        done: Future[Any] = Future()
         if self.fail.get(log.file, 0) > 0:
             self.fail[log.file] -= 1
             done.set_exception(BrokenProcessPool("gone"))
@@ -49,7 +50,7 @@ class Here:
                              "reason": "", "start_utc": None, "grade": None})  # fmt: skip
         return done
 
-    def next_done(self, waiting: set["Future[Row]"]) -> set["Future[Row]"]:
+    def next_done(self, waiting: set["Future[Any]"]) -> set["Future[Any]"]:
         return waiting
 
     def close(self) -> None:
@@ -165,20 +166,20 @@ class OneFallsAllFall(Here):
     def __init__(self, deadly: str) -> None:
         super().__init__()
         self.deadly = deadly
-        self.waiting: dict[Future[Row], LogToMeasure] = {}
+        self.waiting: dict[Future[Any], LogToMeasure] = {}
 
-    def submit(self, log: LogToMeasure) -> "Future[Row]":
-        done: Future[Row] = Future()
+    def submit(self, work: Callable[[LogToMeasure], Any], log: LogToMeasure) -> "Future[Any]":
+        done: Future[Any] = Future()
         self.waiting[done] = log
         return done
 
-    def next_done(self, waiting: set["Future[Row]"]) -> set["Future[Row]"]:
+    def next_done(self, waiting: set["Future[Any]"]) -> set["Future[Any]"]:
         dies = any(log.file == self.deadly for log in self.waiting.values())
         for done, log in self.waiting.items():
             if dies:
                 done.set_exception(BrokenProcessPool("gone"))
             else:
-                done.set_result(super().submit(log).result())
+                done.set_result(super().submit(measure_log, log).result())
         self.waiting.clear()
         return waiting
 
@@ -218,13 +219,13 @@ def test_workers_of_this_machine_are_replaced_when_one_dies(tmp_path: Path) -> N
     try:
         data = still_log()
         log = LogToMeasure("a.gpx", hashlib.sha256(data).hexdigest(), "", data, {})
-        first = engine.submit(log)
+        first = engine.submit(measure_log, log)
         engine.next_done({first})
         (pid,) = engine._pool._processes
         engine._pool._processes[pid].kill()
         with pytest.raises(BrokenProcessPool):
-            engine.submit(log).result()
-        assert engine.submit(log).result()["status"] == "no answer"
+            engine.submit(measure_log, log).result()
+        assert engine.submit(measure_log, log).result()["status"] == "no answer"
     finally:
         engine.close()
 
