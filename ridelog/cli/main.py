@@ -39,8 +39,23 @@ app.add_typer(book_app)
 app.add_typer(setup_app)
 
 
+def _say_version(asked: bool) -> None:
+    if asked:
+        from ridelog import __version__
+
+        print(f"ridelog {__version__}")
+        raise typer.Exit
+
+
 @app.callback()
-def ridelog() -> None:
+def ridelog(
+    version: Annotated[
+        bool,
+        typer.Option(
+            "--version", callback=_say_version, is_eager=True, help="Say which one it is."
+        ),
+    ] = False,
+) -> None:
     """Honest speed figures, with intervals that hold, from the log of a test ride."""
 
 

@@ -111,7 +111,15 @@ def sniff(name: str, data: bytes, *, told: bool = False) -> LogKind:
             advice,
         )
     raise UnreadableLogError(
-        f"{who}, start of file: the content is no log that ridelog reads "
-        f"(it begins {shown(head[:24])}).",
+        f"{who}, start of file: the content is no log that ridelog reads ({_begins(data)}).",
         advice,
     )
+
+
+def _begins(data: bytes) -> str:
+    """Return how a content begins, in words where it is no text."""
+    head = data[:24]
+    text = head.decode("utf-8", "replace")
+    seen = sum(letter.isprintable() and letter != "\N{REPLACEMENT CHARACTER}" for letter in text)
+    # A program, a picture or an archive has such bytes at once; a text has a line end or two.
+    return f"it begins {shown(head)}" if seen >= 0.8 * len(text) else "it is no text"

@@ -51,6 +51,9 @@ def serve(
             "whoever is in the network can read along.",
         ),
     ] = False,
+    no_browser: Annotated[
+        bool, typer.Option("--no-browser", help="Only say where the page is; open no browser.")
+    ] = False,
 ) -> None:
     """Open the workshop page on this machine: drop logs, read figures, compare."""
     from ridelog.book.book import Book
@@ -105,7 +108,19 @@ def serve(
         proxy_headers=False,  # nothing stands between: who asks is who connects
     )  # fmt: skip
     with closing(joined(folder) or ExitStack()):  # nobody makes it anew under an open page
+        if sys.stdout.isatty() and not no_browser:
+            _shown_soon(f"http://127.0.0.1:{port}/")
         uvicorn.Server(config).run(sockets=sockets)
+
+
+def _shown_soon(address: str) -> None:
+    """Open the page in this machine's browser, once the server has had time to listen."""
+    import threading
+    import webbrowser
+
+    soon = threading.Timer(0.5, webbrowser.open, (address,))
+    soon.daemon = True
+    soon.start()
 
 
 def _secured(folder: Path, host: str) -> "tuple[ssl.SSLContext, str]":

@@ -4,6 +4,7 @@ import json
 import re
 import subprocess
 import sys
+from importlib.metadata import version
 from pathlib import Path
 
 import pytest
@@ -109,6 +110,27 @@ def test_a_name_that_steers_terminals_is_shown_harmless(
 ) -> None:
     assert leave("report", "evil\x1b[2Jname.gpx") == 1
     assert "\x1b" not in capsys.readouterr().err
+
+
+def test_it_says_which_version_it_is(capsys: pytest.CaptureFixture[str]) -> None:
+    assert leave("--version") == 0
+    assert capsys.readouterr().out == f"ridelog {version('ridelog')}\n"
+
+
+@pytest.mark.parametrize(
+    ("content", "words"),
+    [
+        (b"what the weather was\n", "it begins 'what the weather was'"),
+        # ISO/IEC 10918-1, B.1.1.3: a JPEG picture starts with the marker FF D8.
+        (b"\xff\xd8\xff\xe0\x00\x10JFIF\x00\x01\x02\x00", "it is no text"),
+    ],
+)
+def test_what_is_no_log_is_told_in_words(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], content: bytes, words: str
+) -> None:
+    (tmp_path / "ride").write_bytes(content)
+    assert leave("report", str(tmp_path / "ride")) == 1
+    assert f"no log that ridelog reads ({words})." in capsys.readouterr().err
 
 
 def test_help_names_every_command(capsys: pytest.CaptureFixture[str]) -> None:

@@ -16,6 +16,28 @@ from ridelog.web import serve as serving
 from ridelog.web.worker import Worker
 
 
+def test_the_page_is_shown_to_who_sits_before_it(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    shown: list[str] = []
+
+    def run(server: uvicorn.Server, sockets: list[socket.socket]) -> None:
+        for one in sockets:
+            one.close()
+
+    monkeypatch.setattr(uvicorn.Server, "run", run)
+    monkeypatch.setattr(Worker, "start", lambda worker: None)
+    monkeypatch.setattr(serving, "_shown_soon", shown.append)
+    mask = os.umask(0o077)
+    try:
+        for terminal, no_browser in ((True, False), (True, True), (False, False)):
+            monkeypatch.setattr("sys.stdout.isatty", lambda at=terminal: at, raising=False)
+            serving.serve(book=tmp_path / "book", port=0, no_browser=no_browser)
+    finally:
+        os.umask(mask)
+    assert len(shown) == 1 and shown[0].startswith("http://127.0.0.1:")
+
+
 def test_an_open_page_keeps_its_book(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     folder = tmp_path / "book"
     said: list[str] = []

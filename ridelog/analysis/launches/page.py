@@ -27,6 +27,19 @@ _HOW_AVERAGED = (
 _ONE_WAY = "All starts went one way: wind or slope may be part of these times."
 
 
+def window_lines(ride: MeasuredRide, reader: SpeedUnit) -> Iterator[tuple[str, str]]:
+    """Yield what the terminal says: the window that says most, or each one that was asked for."""
+    launches: Launches = ride["launches"]
+    if not ride.settings.windows:
+        if words := first_window_words(ride, reader):
+            yield "From standing", words
+        return
+    for window in launches.windows:
+        rollout = _rollout_words(launches, reader) if window.standing and window.time_s else ""
+        title = "From standing" if window.standing else "Rolling"
+        yield title, _figure_words(window, ride, reader) + rollout
+
+
 def first_window_words(ride: MeasuredRide, reader: SpeedUnit) -> str:
     """Return the ride's figure of the window that says most, empty if no start filled one."""
     first = _first_window(_shown(ride, reader))
@@ -84,7 +97,8 @@ def _figure_words(window: WindowFigure, ride: MeasuredRide, reader: SpeedUnit) -
         return f"{window.label} cannot be said: {window.reason}"
     full = len(window.full_starts)
     slower = window.attempts - full
-    basis = f"mean of {full} full starts" if full > 1 else "one full start"
+    noun = "full start" if window.standing else "full run"
+    basis = f"mean of {full} {noun}s" if full > 1 else f"one {noun}"
     basis += f", {slower} slower left out" if slower else ""
     return f"{window.label} in {text_or_span(time, TIME, reader, ride['signal'].too_weak)}, {basis}"
 

@@ -78,11 +78,10 @@ class StandingStarts(Subject):
                 )  # fmt: skip
 
     def lines(self, ride: MeasuredRide, reader: SpeedUnit) -> Iterable[tuple[str, str]]:
-        """Return the time over the window that says most, none without a launch."""
-        from ridelog.analysis.launches.page import first_window_words
+        """Return the time over the window that says most, or over each that was asked for."""
+        from ridelog.analysis.launches.page import window_lines
 
-        if words := first_window_words(ride, reader):
-            yield "From standing", words
+        yield from window_lines(ride, reader)
 
     def sections(self, ride: MeasuredRide, reader: SpeedUnit) -> "Iterable[Section]":
         """Return the section about standing starts."""

@@ -145,6 +145,12 @@ def test_a_ride_without_a_start_says_so(result: MeasuredRide) -> None:
     assert list(StandingStarts().lines(empty, KMH)) == []
 
 
+def ride_lines_of(ride: MeasuredRide) -> list[tuple[str, str]]:
+    """Return what the terminal says of each window that was asked for, by its name."""
+    lines = [words for _, words in StandingStarts().lines(ride, MPH)]
+    return [(f"{a} {b}", rest) for a, b, rest in (line.split(" ", 2) for line in lines)]
+
+
 def test_chosen_windows_and_rollout_are_said(motion: Motion) -> None:
     settings = Settings(windows=("0-5 m/s", "0-99 km/h"), rollout_m=0.3048)
     result = analyse(motion, settings)
@@ -154,6 +160,9 @@ def test_chosen_windows_and_rollout_are_said(motion: Motion) -> None:
     assert "clock started after 1.00 ft of rollout" in section.lead
     assert "Here: clock started after 1.00 ft of rollout." in section.notes[0]
     assert "No time for 0-99 km/h: the launch does not clearly reach this speed." in section.notes
+    said = dict(ride_lines_of(result))
+    assert said["0-5 m/s"].endswith("clock started after 1.00 ft of rollout")
+    assert said["0-99 km/h"] == "cannot be said: the launch does not clearly reach this speed"
     document = ride_json(result)
     assert document["launches_rollout_m"] == 0.3048
     jsonschema.validate(document, schema_of(RIDE_SCHEMA))
