@@ -8,7 +8,17 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from ridelog.cli.options import Asked, Force, JsonFile, Units, UnitsOption, takes, words_of
-from ridelog.cli.papers import PAPERS, Paper
+from ridelog.cli.papers import (
+    PAPERS,
+    AimOption,
+    ContactOption,
+    LogoOption,
+    NoteOption,
+    Paper,
+    PaperOption,
+    WorkshopOption,
+    asked_letterhead,
+)
 from ridelog.cli.terminal import check_places, deliver, progress, warn
 from ridelog.core.errors import RideLogError
 
@@ -53,11 +63,19 @@ def compare(
         ),
     ] = None,
     noted_after: Annotated[
-        list[str] | None, takes("WHAT=HOW...", "The same for the rides after.")
+        list[str] | None,
+        takes(
+            "WHAT=HOW...",
+            "The same for the rides after; machine=, change=, done=, price=, hours= and open= "
+            "stand on the sheet.",
+        ),
     ] = None,
-    workshop: Annotated[str, typer.Option(help="Your workshop's name, for the sheet.")] = "",
-    note: Annotated[str, typer.Option(help="A line of yours on the sheet.")] = "",
-    paper: Annotated[Paper, typer.Option(help="Paper of sheet.pdf.")] = Paper.A4,
+    aim: AimOption = None,
+    workshop: WorkshopOption = "",
+    contact: ContactOption = "",
+    logo: LogoOption = None,
+    note: NoteOption = "",
+    paper: PaperOption = Paper.A4,
     smoothed: Annotated[
         Path | None,
         takes("DIR", "Write each smoothed ride as GPX here. These files hold coordinates."),
@@ -89,6 +107,7 @@ def compare(
         _against_stated(_stated(stated, stated_by, stated_within), after, units, json, force, asked)
         return
     assert before is not None
+    head = asked_letterhead(workshop, contact, logo)
     setups = both_setups(setup_before, setup_after)
     logs: dict[str, list[Path]] = {}
     for side, places in (("before", before), ("after", after)):
@@ -129,7 +148,13 @@ def compare(
         from ridelog.report.sheet_pdf import sheet_files
 
         made, lacking = sheet_files(
-            comparison, unit, document, workshop=workshop, note=note, paper=PAPERS[paper]
+            comparison,
+            unit,
+            document,
+            letterhead=head,
+            note=note,
+            aim=aim,
+            paper=PAPERS[paper],
         )
         warn((lacking,) if lacking else ())
         files = {out / name: data for name, data in made.items()}

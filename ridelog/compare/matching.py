@@ -334,13 +334,17 @@ def _day(before: Rides, after: Rides) -> Mismatch | None:
     )
 
 
+# Notes of the job, not of the conditions: that they differ from side to side is the change itself.
+JOB_NOTES = frozenset(("change", "setup", "done", "price", "hours", "open"))
+
+
 def _noted(first: dict[str, str], second: dict[str, str]) -> list[Mismatch]:
     return [
         Mismatch(
             "noted_differently",
             f"{key}: {first[key]} before, {second[key]} after. This alone may make a difference.",
         )
-        for key in sorted(first.keys() & second.keys())
+        for key in sorted((first.keys() & second.keys()) - JOB_NOTES)
         if first[key] != second[key]
     ]
 

@@ -1,5 +1,6 @@
 """How figures, times and names are put into words, the same on the terminal and on the page."""
 
+import re
 import textwrap
 from datetime import datetime
 
@@ -8,6 +9,8 @@ from ridelog.core.text import clean as clean
 from ridelog.core.text import count_words as count_words
 
 WIDTH = 80
+# A longer sentence is cut at its semicolon, so that each risk stays a line or two. Letters.
+_LONG = 160
 # A screen: its lines, each with "headline", "caution", "quiet" or "" as a style that only adds
 # colour, since the text says it.
 Lines = list[tuple[str, str]]
@@ -131,3 +134,11 @@ def joined(words: list[str]) -> str:
     if len(words) < 2:
         return "".join(words)
     return ", ".join(words[:-1]) + " and " + words[-1]
+
+
+def first_sentence(text: str) -> str:
+    """Return the first sentence of a text; of a long one the part before its semicolon."""
+    # An abbreviation such as "no. 3" goes on with a figure or a small letter.
+    found = re.match(r".*?[.!](?= [A-Z]|$)", text)
+    first = found[0] if found else text
+    return first if len(first) <= _LONG else f"{first.split(';')[0].rstrip('.')}."

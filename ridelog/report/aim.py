@@ -23,7 +23,7 @@ _SPEED = ("top_speed", "two_way", "best_", "pull_at", "exit_speed")
 def more_is_better(name: str, quantity: Quantity, aim: Aim | None) -> bool | None:
     """Return whether more of a figure is what the owner wants, None where it is neither."""
     tamer = aim is Aim.TAMER
-    if quantity is TIME:
+    if quantity is TIME or name.endswith(" distance"):
         return tamer
     if name.startswith(_SPEED):
         return not tamer

@@ -1,6 +1,5 @@
 """Options side by side in words: what page, paper and screen are laid out from."""
 
-import re
 from dataclasses import dataclass
 from typing import Literal
 
@@ -11,7 +10,7 @@ from ridelog.core.quantity import MINUS, SPEED, TIME, TRAVEL, Quantity, bare, bo
 from ridelog.core.units import SpeedUnit
 from ridelog.machine.options import OptionsPredicted
 from ridelog.machine.possible import PredictedFigure
-from ridelog.present.words import capital, clean, count_words, joined
+from ridelog.present.words import capital, clean, count_words, first_sentence, joined
 from ridelog.report.aim import Aim, more_is_better
 from ridelog.report.letterhead import Letterhead
 from ridelog.report.options_json import AS_IT_IS
@@ -21,8 +20,6 @@ from ridelog.report.ride_page import Sources
 LETTERS = "ABCDEF"
 # A smaller share of a figure is no reason to choose one option: own choice.
 _WORTH = 0.01
-# A longer sentence is cut at its semicolon, so that each risk stays a line or two. Letters.
-_LONG = 160
 Kind = Literal["", "better", "worse", "other", "same"]
 
 
@@ -293,14 +290,6 @@ def _breaks(found: OptionsPredicted, unit: SpeedUnit, sources: Sources) -> tuple
             )
         )  # fmt: skip
     return tuple(listed)
-
-
-def first_sentence(text: str) -> str:
-    """Return the first sentence of a text; of a long one the part before its semicolon."""
-    # An abbreviation such as "no. 3" goes on with a figure or a small letter.
-    found = re.match(r".*?[.!](?= [A-Z]|$)", text)
-    first = found[0] if found else text
-    return first if len(first) <= _LONG else f"{first.split(';')[0].rstrip('.')}."
 
 
 def _open(found: OptionsPredicted) -> tuple[OptionRisk, ...]:

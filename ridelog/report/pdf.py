@@ -14,8 +14,10 @@ from ridelog.analysis.subject import MeasuredRide
 from ridelog.core.errors import OutputError
 
 PAPERS = ("a4", "us-letter")
-# Letters become smaller until all fits one page; at the last size it may take its back too.
+# Letters become smaller until all fits one page.
 _SIZES_PT = ("8.4", "8.0", "7.6", "7.2", "6.8")
+# What then still finds no room, such as hashes, goes to the back.
+_BACK = (("back", "8.0"), ("back", "7.2"), ("back", "6.8"))
 _FONT = "DejaVu Sans"
 # matplotlib ships these; a folder of its own, because its last-resort font hides missing letters.
 _FONT_FILES = ("DejaVuSans.ttf", "DejaVuSans-Bold.ttf")
@@ -37,7 +39,8 @@ def one_page(
     """Return a template's PDF, and a sentence if it had to do without something.
 
     ``template`` is a file of ``templates/``; ``inputs`` are strings for it, ``beside`` files that
-    it may read by name. It is set in smaller letters until it fits one page.
+    it may read by name. It is set in smaller letters until it fits one page; if none does,
+    ``back`` among the inputs lets the template put on a second one what can wait.
 
     OutputError if it cannot be set at all.
     """
@@ -50,9 +53,10 @@ def one_page(
             (Path(folder) / name).write_bytes(data)
         source = Path(folder) / template
         source.write_bytes((files("ridelog.report") / "templates" / template).read_bytes())
-        for size in _SIZES_PT:
-            given["size"] = size
-            if _pages(str(source), given, folder) == 1:
+        for back, size in [*(("", size) for size in _SIZES_PT), *_BACK]:
+            given |= {"size": size, "back": back}
+            pages = _pages(str(source), given, folder)
+            if pages == (2 if back else 1):
                 break
         return _compiled(str(source), given, folder)
 

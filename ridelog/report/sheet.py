@@ -8,7 +8,7 @@ from ridelog.analysis.ride import NOT_MEASURED
 from ridelog.analysis.subject import GRAVITY_WORDS, MeasuredRide
 from ridelog.compare.comparison import Compared, Comparison, cautions_of
 from ridelog.compare.predicted import agreements
-from ridelog.compare.verdict import CANNOT_SAY, FAMILY_LEVEL, NOT_SHOWN, WORSE
+from ridelog.compare.verdict import BETTER, FAMILY_LEVEL, WORSE
 from ridelog.core.quantity import PERCENT, bare, bounds
 from ridelog.core.units import SpeedUnit
 from ridelog.machine.predict import PREDICTED_NAMES
@@ -19,19 +19,28 @@ from ridelog.present.words import (
     clean,
     clock_words,
     count_words,
+    first_sentence,
     joined,
     share_words,
     shortened,
 )
+from ridelog.report.aim import Aim
 from ridelog.report.compare_words import (
     crossing_words,
     days_words,
-    headline,
     headline_figures,
     moved_words,
     reason_words,
     side_words,
     tested_count,
+)
+from ridelog.report.letterhead import Letterhead
+from ridelog.report.owner_words import (
+    as_wished,
+    job_of,
+    owner_sentence,
+    unsettled,
+    verdict_word,
 )
 from ridelog.report.pdf import last_day
 from ridelog.report.predict_words import AgreementWords, agreement_words, verdict_words
@@ -70,12 +79,15 @@ class SheetWords:
 
     cautions, general : text, source and the mark by which the list of sources names it; the
         particular ones with their gravity in a word as ``label``.
+    done : what the notes say of the work, label and words. losses : what moved against the wish,
+        under ``losses_head``; unsettled : what these rides leave open.
     predicted, agreements : whether the change did what was predicted of it, in a sentence and for
         the first figures and those that differ; empty without set-ups of both states.
     """
 
     title: str
     workshop: str
+    contact: str
     note: str
     days: str
     sentence: str
@@ -83,7 +95,10 @@ class SheetWords:
     curves: str
     others: tuple[SheetFigure, ...]
     sure: tuple[str, ...]
-    costs: tuple[str, ...]
+    done: tuple[tuple[str, str], ...]
+    losses_head: str
+    losses: tuple[str, ...]
+    unsettled: str
     cautions: tuple[dict[str, Any], ...]
     general: tuple[dict[str, Any], ...]
     besides: tuple[str, ...]
@@ -99,15 +114,21 @@ class SheetWords:
 
 
 def sheet_words(
-    comparison: Comparison, unit: SpeedUnit, *, workshop: str = "", note: str = ""
+    comparison: Comparison,
+    unit: SpeedUnit,
+    *,
+    letterhead: Letterhead | None = None,
+    note: str = "",
+    aim: Aim | None = None,
 ) -> SheetWords:
     """Return what the owner's sheet says about a comparison.
 
-    Workshop and note are free text, empty for none.
+    ``note`` is free text; ``aim`` is what the owner wants, which decides what is called as wished.
     """
+    head, job = letterhead or Letterhead(), job_of(comparison)
     sources, cautions = Sources(), cautions_of(comparison)
     particular = tuple(
-        {"label": GRAVITY_WORDS[caution.gravity], **sources.told(caution, unit)}
+        {"label": GRAVITY_WORDS[caution.gravity], **_short(sources.told(caution, unit))}
         for caution in cautions
         if not caution.general
     )
@@ -117,16 +138,20 @@ def sheet_words(
     others = [each for each in comparison.figures if each not in first]
     tested = tested_count(comparison)
     return SheetWords(
-        title="What the change did",
-        workshop=clean(workshop.strip()),
+        title=job.title,
+        workshop=head.workshop,
+        contact=head.contact,
         note=clean(note.strip()),
         days=f"before: {days_words(comparison.before)}; after: {days_words(comparison.after)}",
-        sentence=headline(comparison, unit),
-        figures=tuple(_figure(each, unit, tested) for each in first),
+        sentence=owner_sentence(comparison, unit, aim),
+        figures=tuple(_figure(each, unit, tested, aim) for each in first),
         curves=crossing_words(comparison, unit),
-        others=tuple(_figure(each, unit, tested) for each in others),
+        others=tuple(_figure(each, unit, tested, aim) for each in others),
         sure=_sure(comparison, tested),
-        costs=_costs(comparison, unit),
+        done=job.notes,
+        losses_head="What got worse" if aim is None else "What did not go as wished",
+        losses=_losses(comparison, unit, aim),
+        unsettled=unsettled(comparison, unit),
         cautions=particular,
         general=general,
         besides=tuple(clean(each.text_in(unit)) for each in comparison.mismatches),
@@ -152,10 +177,15 @@ def sheet_words(
     )
 
 
-def _figure(compared: Compared, unit: SpeedUnit, tested: int) -> SheetFigure:
+def _short(told: dict[str, Any]) -> dict[str, Any]:
+    """Return a caution in one sentence: the sheet has room for no more."""
+    return {**told, "text": first_sentence(told["text"])}
+
+
+def _figure(compared: Compared, unit: SpeedUnit, tested: int, aim: Aim | None) -> SheetFigure:
     title = capital(compared.figure.title_in(unit))
     reason = reason_words(compared, unit, tested)
-    verdict, explained = compared.verdict.word, compared.figure.explained
+    verdict, explained = verdict_word(compared, aim), compared.figure.explained
     difference, quantity = compared.difference, compared.quantity
     if difference is None:
         return SheetFigure(title, explained, "", "", "", "", "", verdict, reason)
@@ -197,27 +227,20 @@ def _sure(comparison: Comparison, tested: int) -> tuple[str, ...]:
     return tuple(words)
 
 
-def _costs(comparison: Comparison, unit: SpeedUnit) -> tuple[str, ...]:
-    worse = [each for each in comparison.figures if each.verdict.word == WORSE]
-    names = {each.figure.name for each in worse}
+def _losses(comparison: Comparison, unit: SpeedUnit, aim: Aim | None) -> tuple[str, ...]:
+    shown = [each for each in comparison.figures if each.verdict.word in (BETTER, WORSE)]
+    lost = [each for each in shown if not as_wished(each, aim)]
+    names = {each.figure.name for each in lost}
     # The mean of both directions tells it already, freed from the wind.
-    told = [e for e in worse if e.figure.name != "best_1s_mps" or "two_way_mps" not in names]
-    words = [
+    told = [e for e in lost if e.figure.name != "best_1s_mps" or "two_way_mps" not in names]
+    if not lost and tested_count(comparison):
+        return (f"No figure was shown to be {'worse' if aim is None else 'against the wish'}.",)
+    return tuple(
         f"{capital(moved_words(each, unit))}."
         if not each.doubt
         else f"The {each.figure.title_in(unit)} became worse; by how much these rides leave open."
         for each in told
-    ]
-    open_ones = [
-        each.figure.title_in(unit)
-        for each in comparison.figures
-        if each.verdict.word in (NOT_SHOWN, CANNOT_SAY)
-    ]
-    if not worse and tested_count(comparison):
-        words.append("No figure was shown to be worse.")
-    if open_ones:
-        words.append(f"Not settled by these rides: {joined(open_ones)}.")
-    return tuple(words)
+    )
 
 
 def _predicted(comparison: Comparison) -> str:
@@ -253,6 +276,9 @@ def _ride(side: str, ride: MeasuredRide) -> SheetRide:
     )
 
 
-def sheet_html(words: SheetWords, picture: Picture | None) -> str:
-    """Return the sheet as an HTML page that stands alone: no script, network or coordinates."""
-    return laid_out("sheet.html", words=words, picture=picture)
+def sheet_html(words: SheetWords, picture: Picture | None, logo: str = "") -> str:
+    """Return the sheet as an HTML page that stands alone: no script, network or coordinates.
+
+    ``logo`` is that of the workshop as a data URL.
+    """
+    return laid_out("sheet.html", words=words, picture=picture, logo=logo)

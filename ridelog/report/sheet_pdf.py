@@ -10,8 +10,10 @@ from ridelog.compare.comparison import Comparison
 from ridelog.compare.matching import Rides
 from ridelog.core.estimate import Estimate
 from ridelog.core.units import SpeedUnit
+from ridelog.report.aim import Aim
 from ridelog.report.compare_json import ComparedFigure, RideReading, compared_figures
 from ridelog.report.compare_plot import compare_picture, sheet_svg
+from ridelog.report.letterhead import Letterhead
 from ridelog.report.pdf import NO_DAY, one_page, plain_svg
 from ridelog.report.predict_json import predict_json
 from ridelog.report.predict_plot import predict_pictures
@@ -21,14 +23,19 @@ from ridelog.report.trace import smoothed_gpx
 
 
 def sheet_pdf(
-    words: SheetWords, picture_svg: str, label: str, result: bytes, paper: str
+    words: SheetWords,
+    picture_svg: str,
+    label: str,
+    result: bytes,
+    paper: str,
+    head: Letterhead | None = None,
 ) -> tuple[bytes, str]:
     """Return the sheet as PDF, and a sentence if it had to do without something.
 
     Equal input gives equal bytes: the file's date is that of the last ride.
 
     ``picture_svg`` and its ``label`` are empty for no picture; ``result`` is the JSON of the
-    comparison, attached as result.json; paper is one of PAPERS.
+    comparison, attached as result.json; paper is one of PAPERS; ``head`` gives the logo.
 
     OutputError if the sheet cannot be set at all.
     """
@@ -40,7 +47,11 @@ def sheet_pdf(
     }
     if picture_svg:
         inputs |= {"picture": plain_svg(picture_svg), "label": label}
-    return one_page("sheet.typ", inputs)
+    beside = {}
+    if head is not None and head.logo:
+        inputs["logo"] = head.logo_file
+        beside = {head.logo_file: head.logo}
+    return one_page("sheet.typ", inputs, beside)
 
 
 COLUMNS = ("measure", "title", "unit", "row", "file", "value", "low", "high", "level", "words")
@@ -51,21 +62,25 @@ def sheet_files(
     unit: SpeedUnit,
     document: bytes,
     *,
-    workshop: str = "",
+    letterhead: Letterhead | None = None,
     note: str = "",
+    aim: Aim | None = None,
     paper: str = "a4",
 ) -> tuple[dict[str, bytes], str]:
     """Return the sheet with what belongs to it, and what the PDF had to do without, if anything.
 
-    ``document`` is the comparison as JSON, written as result.json and attached to the PDF; workshop
-    and note are free text; paper is one of PAPERS.
+    ``document`` is the comparison as JSON, written as result.json and attached to the PDF; ``note``
+    and ``aim`` are as of ``sheet_words``; paper is one of PAPERS.
     """
-    words = sheet_words(comparison, unit, workshop=workshop, note=note)
+    words = sheet_words(comparison, unit, letterhead=letterhead, note=note, aim=aim)
     picture = compare_picture(comparison, unit)
     label = picture.label if picture else ""
-    pdf, lacking = sheet_pdf(words, sheet_svg(comparison, unit, label), label, document, paper)
+    logo = letterhead.logo_url if letterhead else ""
+    pdf, lacking = sheet_pdf(
+        words, sheet_svg(comparison, unit, label), label, document, paper, letterhead
+    )
     files = {
-        "sheet.html": sheet_html(words, picture).encode("utf-8", errors="replace"),
+        "sheet.html": sheet_html(words, picture, logo).encode("utf-8", errors="replace"),
         "sheet.pdf": pdf,
         "result.json": document,
         "measures.csv": measures_csv(comparison),

@@ -12,6 +12,7 @@ from starlette.datastructures import QueryParams
 
 from ridelog.book.records import CONDITIONS
 from ridelog.core.errors import RideLogError
+from ridelog.report.aim import Aim
 
 # What a workshop changes most on a set-up; any other key can be typed. Own choice.
 CHANGED = (
@@ -66,7 +67,13 @@ class Query(BaseModel):
     after: Numbers = ()
     ride: Numbers = ()
     workshop: Annotated[str, _cut(100)] = ""
+    contact: Annotated[str, _cut(200)] = ""
     note: Annotated[str, _cut(500)] = ""
+    aim: Annotated[str, _one_of("", *Aim)] = ""
+    done: Annotated[str, _cut(300)] = ""
+    price: Annotated[str, _cut(60)] = ""
+    hours: Annotated[str, _cut(60)] = ""
+    open: Annotated[str, _cut(300)] = ""
     paper: Annotated[Literal["a4", "us-letter"], _one_of("a4", "us-letter")] = "a4"
     asked: Given = False
     saved: Given = False

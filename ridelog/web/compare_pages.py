@@ -11,6 +11,7 @@ from starlette.responses import Response
 from ridelog.book.book import Book
 from ridelog.book.records import CONDITIONS, RideEntry
 from ridelog.present.words import joined
+from ridelog.report.aim import Aim
 from ridelog.web.asked import Query
 from ridelog.web.views import (
     PageError,
@@ -28,6 +29,7 @@ from ridelog.workflow.book_ride import log_at
 # Rides a side that the page compares; comparisons that it remembers. Own choice.
 MOST_A_SIDE, _MOST_KEPT = 20, 20
 _PAPERS = {"a4": "A4", "us-letter": "Letter"}
+_JOB = ("done", "price", "hours", "open")
 _FILES = {
     "sheet.pdf": "application/pdf",
     "sheet.html": "text/html; charset=utf-8",
@@ -58,7 +60,9 @@ async def compare_page(request: Request) -> Response:
         lacking=compared.lacking,
         query=_query(asked_of(request)),
         papers=_PAPERS,
-        **{name: arguments[name] for name in ("paper", "workshop", "note")},
+        aims=list(Aim),
+        job=_of_the_job(asked_of(request)),
+        **{name: arguments[name] for name in ("paper", "workshop", "contact", "note", "aim")},
     )
 
 
@@ -98,10 +102,12 @@ def _asked(request: Request) -> _AskedComparison:
             "before": [log_at(book, ride) for ride in before],
             "after": [log_at(book, ride) for ride in after],
             "noted_before": _noted(book, before),
-            "noted_after": _noted(book, after),
+            "noted_after": _noted(book, after) | _of_the_job(query),
             "unit": unit_of(request).label,
             "workshop": query.workshop,
+            "contact": query.contact,
             "note": query.note,
+            "aim": query.aim,
             "paper": query.paper,
         }
     return before, after, arguments
@@ -149,6 +155,8 @@ def _noted(book: Book, rides: tuple[RideEntry, ...]) -> dict[str, str]:
         said = {CONDITIONS[name].lower(): x for name, x in known.items() if name in CONDITIONS}
         if ride.machine:
             said["machine"] = ride.machine
+        if ride.setup:
+            said["setup"] = ride.setup
         for name, value in said.items():
             values = noted.setdefault(name, [])
             if value not in values:
@@ -156,9 +164,17 @@ def _noted(book: Book, rides: tuple[RideEntry, ...]) -> dict[str, str]:
     return {name: joined(values) for name, values in noted.items()}
 
 
+def _of_the_job(asked: Query) -> dict[str, str]:
+    """Return what was typed of the work: done, price, hours, what is open."""
+    return {name: words for name in _JOB if (words := getattr(asked, name).strip())}
+
+
 def _query(asked: Query) -> str:
     """Return the comparison's own address, rebuilt from what was understood of it."""
     parts: list[tuple[str, object]] = [("before", number) for number in asked.before]
     parts += [("after", number) for number in asked.after]
-    words = {"workshop": asked.workshop, "note": asked.note, "paper": asked.paper}
+    words = {
+        name: getattr(asked, name)
+        for name in ("workshop", "contact", "note", "aim", "paper", *_JOB)
+    }
     return urlencode([*parts, *((name, value) for name, value in words.items() if value)])

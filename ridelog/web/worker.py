@@ -18,11 +18,14 @@ from ridelog.analysis.settings import Settings
 from ridelog.compare.comparison import compare
 from ridelog.compare.predicted import predict_from
 from ridelog.core.errors import CalculationError, RideLogError
+from ridelog.core.text import clean
 from ridelog.core.units import SPEED_UNITS
 from ridelog.machine.setup import MachineSetup
 from ridelog.present.section import Picture
+from ridelog.report.aim import Aim
 from ridelog.report.compare_json import compare_json
 from ridelog.report.compare_plot import compare_picture
+from ridelog.report.letterhead import Letterhead
 from ridelog.report.predict_page import prediction_words
 from ridelog.report.predict_plot import predict_pictures
 from ridelog.report.ride_json import to_bytes
@@ -164,7 +167,9 @@ def compare_rides(
     noted_after: dict[str, str],
     unit: str,
     workshop: str,
+    contact: str,
     note: str,
+    aim: str,
     paper: str,
 ) -> None:
     """Compare rides before a change with those after it; sends "answer" (ComparedRides)."""
@@ -173,12 +178,13 @@ def compare_rides(
     comparison = compare(
         sides[0], sides[1], unit=reader, noted_before=noted_before, noted_after=noted_after
     )
+    head, wanted = Letterhead(clean(workshop), clean(contact)), Aim(aim) if aim else None
     files, lacking = sheet_files(
-        comparison, reader, to_bytes(compare_json(comparison)), workshop=workshop, note=note,
-        paper=paper,
+        comparison, reader, to_bytes(compare_json(comparison)),
+        letterhead=head, note=note, aim=wanted, paper=paper,
     )  # fmt: skip
     picture = compare_picture(comparison, reader)
-    words = asdict(sheet_words(comparison, reader, workshop=workshop, note=note))
+    words = asdict(sheet_words(comparison, reader, letterhead=head, note=note, aim=wanted))
     send("answer", ComparedRides(words, picture, files, lacking))
 
 

@@ -116,7 +116,7 @@ def test_a_reader_of_miles_an_hour_sees_no_metres(
     comparison = compare(thin_rides["before"], thin_rides["after"], unit=unit)
     screen = " ".join(text for text, _ in compare_lines(comparison, unit)).split("Warning")[0]
     words = sheet_words(comparison, unit)
-    sheet = [words.sentence, words.curves, *words.sure, *words.costs, *words.besides]
+    sheet = [words.sentence, words.curves, *words.sure, *words.losses, *words.besides]
     sheet += [word for one in (*words.figures, *words.others) for word in asdict(one).values()]
     picture = compare_picture(comparison, unit)
     assert picture is not None

@@ -3,6 +3,7 @@
 import csv
 import io
 import json
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -14,9 +15,13 @@ from ridelog.analysis.subject import MeasuredRide
 from ridelog.compare.comparison import Comparison, compare
 from ridelog.core.units import SPEED_UNITS
 from ridelog.importer import load_track
+from ridelog.report.aim import Aim
 from ridelog.report.compare_json import compare_json
+from ridelog.report.letterhead import letterhead
+from ridelog.report.owner_words import owner_sentence
 from ridelog.report.pdf import PAPERS
 from ridelog.report.ride_json import to_bytes
+from ridelog.report.sheet import sheet_words
 from ridelog.report.sheet_pdf import COLUMNS, measures_csv, sheet_files
 from ridelog.report.trace import smoothed_gpx
 
@@ -25,8 +30,10 @@ KMH = SPEED_UNITS["km/h"]
 TEMPLATES = Path(__file__).resolve().parents[2] / "ridelog" / "report" / "templates"
 
 
-def made(comparison: Comparison, **words: str) -> tuple[dict[str, bytes], str]:
-    return sheet_files(comparison, KMH, to_bytes(compare_json(comparison)), **words)
+def made(comparison: Comparison, workshop: str = "", **words: Any) -> tuple[dict[str, bytes], str]:
+    head = letterhead(workshop, "Mill Lane 3")
+    result = to_bytes(compare_json(comparison))
+    return sheet_files(comparison, KMH, result, letterhead=head, **words)
 
 
 @pytest.fixture(scope="module")
@@ -73,9 +80,11 @@ def test_the_sheet_answers_an_owner(files: dict[str, bytes]) -> None:
     text = "".join(p.extract_text() for p in pypdf.PdfReader(io.BytesIO(files["sheet.pdf"])).pages)
     flat = " ".join(text.split())
     for words in (
-        "top speed rose by",
+        "tops out higher: ",
+        " instead of ",
         "How sure is it?",
-        "What it cost",
+        "Mill Lane 3",
+        "Your decision: please tick one and sign",
         "Before anyone rides it",
         "What was not measured",
         "nine times out of ten",
@@ -149,3 +158,75 @@ def test_one_ride_a_side_on_the_sheet(thin_rides: dict[str, tuple[MeasuredRide, 
     assert "nothing here is called better or worse" in page
     assert '<p class="verdict">cannot say</p>' in page
     assert json.loads(made(lone)[0]["result.json"])["false_alarms"]["figures_tested"] == 0
+
+
+JOB = {
+    "machine": "Burrfield 1", "change": "12 teeth", "done": "chain kept", "price": "40 EUR",
+    "hours": "1.5", "open": "lights: not confirmed on this pack",
+}  # fmt: skip
+
+
+def test_the_sheet_names_machine_change_work_and_what_is_open(
+    thin_rides: dict[str, tuple[MeasuredRide, ...]],
+) -> None:
+    """Notes of the job are no conditions: that they differ from side to side is no mismatch."""
+    noted = {"before": {"machine": "Burrfield 1", "change": "11 teeth"}, "after": JOB}
+    found = compare(
+        thin_rides["before"], thin_rides["after"],
+        noted_before=noted["before"], noted_after=noted["after"],
+    )  # fmt: skip
+    assert not any(each.code == "noted_differently" for each in found.mismatches)
+    words = sheet_words(found, KMH)
+    assert words.title == "Burrfield 1: 12 teeth"
+    assert [label for label, _ in words.done] == ["Done", "Price", "Hours of work", "Still open"]
+    files, _ = made(found)
+    reader = pypdf.PdfReader(io.BytesIO(files["sheet.pdf"]))
+    assert reader.metadata is not None and reader.metadata.title == "Burrfield 1: 12 teeth"
+    first = " ".join(reader.pages[0].extract_text().split())
+    for said in ("chain kept", "40 EUR", "1.5", "lights: not confirmed on this pack"):
+        assert said in first and said in files["sheet.html"].decode()
+
+
+def test_set_ups_of_both_sides_name_the_change(
+    thin_rides: dict[str, tuple[MeasuredRide, ...]],
+) -> None:
+    found = compare(
+        thin_rides["before"], thin_rides["after"],
+        noted_before={"setup": "11 teeth"}, noted_after={"setup": "12 teeth"},
+    )  # fmt: skip
+    assert sheet_words(found, KMH).title == "12 teeth instead of 11 teeth"
+
+
+def test_the_aim_decides_what_is_wished(thin_comparison: Comparison) -> None:
+    """The thin machine tops out higher and pulls less: a tamer one wants neither first."""
+    usual = owner_sentence(thin_comparison, KMH)
+    assert usual.startswith("It tops out higher: ") and "In return it " in usual
+    faster = owner_sentence(thin_comparison, KMH, Aim.FASTER)
+    assert faster.startswith("As wished, it tops out higher: ")
+    tamer = owner_sentence(thin_comparison, KMH, Aim.TAMER)
+    assert tamer.startswith("As wished, it ") and "In return it tops out higher: " in tamer
+    words = sheet_words(thin_comparison, KMH, aim=Aim.TAMER)
+    verdicts = {figure.title: figure.verdict for figure in words.figures}
+    assert verdicts["Top speed"] == "not as wished"
+    assert words.losses_head == "What did not go as wished"
+
+
+def test_what_is_not_shown_says_what_would_have_shown(thin_comparison: Comparison) -> None:
+    """The same rides on both sides of each other differ in nothing."""
+    top = thin_comparison["two_way_mps"]
+    assert top.difference is not None
+    still = replace(top, verdict=replace(top.verdict, word="no difference shown"))
+    figures = tuple(still if each is top else each for each in thin_comparison.figures)
+    sentence = owner_sentence(replace(thin_comparison, figures=figures), KMH)
+    assert "Top speed: no difference shown" in sentence
+
+
+def test_more_rides_than_find_room_go_to_the_back(
+    thin_comparison: Comparison,
+) -> None:
+    made_files, lacking = made(thin_comparison, note="A long note. " * 160)
+    assert lacking == ""
+    reader = pypdf.PdfReader(io.BytesIO(made_files["sheet.pdf"]))
+    assert len(reader.pages) == 2
+    assert "SHA-256" in reader.pages[1].extract_text()
+    assert "Your decision" in reader.pages[0].extract_text()

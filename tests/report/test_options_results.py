@@ -14,13 +14,14 @@ from ridelog.analysis.launches.windows import parse_window
 from ridelog.core.units import SPEED_UNITS
 from ridelog.machine.options import ChangeOption, OptionsPredicted, predict_options
 from ridelog.machine.setup import MachineSetup
+from ridelog.present.words import first_sentence
 from ridelog.report.aim import Aim
 from ridelog.report.letterhead import letterhead
 from ridelog.report.options_json import options_json
 from ridelog.report.options_page import FILES, options_files
 from ridelog.report.options_plot import options_picture
 from ridelog.report.options_screen import options_lines
-from ridelog.report.options_words import first_sentence, option_sentences, options_words
+from ridelog.report.options_words import option_sentences, options_words
 from ridelog.report.ride_json import schema_of, to_bytes
 
 KMH, MPH = SPEED_UNITS["km/h"], SPEED_UNITS["mph"]

@@ -1,0 +1,143 @@
+"""What a change did, in the owner's words: first what was wished, then its price."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from ridelog.analysis.figure import HIGHER
+from ridelog.compare.comparison import Compared, Comparison
+from ridelog.compare.verdict import BETTER, CANNOT_SAY, NOT_SHOWN, WORSE
+from ridelog.core.quantity import ACCELERATION, PERCENT, TIME, amount, rough
+from ridelog.core.units import SpeedUnit
+from ridelog.present.words import capital, clean, joined
+from ridelog.report.aim import Aim, more_is_better
+from ridelog.report.compare_words import headline, headline_figures, side_words
+from ridelog.report.predict_words import change_words
+
+# What a side's notes may say of the job itself: these are no conditions that rides differ in.
+_MACHINE, _CHANGE, _SETUP = "machine", "change", "setup"
+_DONE = {"done": "Done", "price": "Price", "hours": "Hours of work", "open": "Still open"}
+# Which figures an aim is about, by how their names begin.
+_AIMED = {
+    Aim.QUICKER: ("0-", "pull_at"),
+    Aim.FASTER: ("two_way", "best_", "top_speed"),
+    Aim.TAMER: ("two_way", "best_", "top_speed", "0-"),
+    Aim.FARTHER: ("energy",),
+}
+_WISHED, _UNWISHED = "as wished", "not as wished"
+
+
+@dataclass(frozen=True)
+class OwnersJob:
+    """Which machine, what was changed, and what the notes say of the work: label and words."""
+
+    machine: str
+    change: str
+    notes: tuple[tuple[str, str], ...]
+
+    @property
+    def title(self) -> str:
+        """Machine and change in one line."""
+        if self.machine and self.change:
+            return f"{self.machine}: {self.change}"
+        return self.machine or capital(self.change) or "What the change did"
+
+
+def job_of(comparison: Comparison) -> OwnersJob:
+    """Return what the notes of a comparison say of the job, or its set-ups where they do not."""
+    before, after = comparison.noted_before, comparison.noted_after
+    told = comparison.predicted
+    change = after.get(_CHANGE, "")
+    if not change and told is not None:
+        change = change_words(told.prediction.setup, told.prediction.change)
+    if not change and before.get(_SETUP) and after.get(_SETUP, before[_SETUP]) != before[_SETUP]:
+        change = f"{after[_SETUP]} instead of {before[_SETUP]}"
+    machine = after.get(_MACHINE, before.get(_MACHINE, ""))
+    if not machine and told is not None:
+        machine = told.prediction.setup.name or ""
+    return OwnersJob(clean(machine), clean(change), _notes(after))
+
+
+def _notes(noted: Mapping[str, str]) -> tuple[tuple[str, str], ...]:
+    return tuple((label, clean(noted[key])) for key, label in _DONE.items() if noted.get(key))
+
+
+def owner_sentence(comparison: Comparison, unit: SpeedUnit, aim: Aim | None = None) -> str:
+    """Return what the change did for anyone: gains, what they are paid with, what is not shown.
+
+    With an aim, what moved as it was wished stands first, whichever way that is.
+    """
+    chosen = headline_figures(comparison)
+    shown = [each for each in chosen if each.verdict.word in (BETTER, WORSE)]
+    if not shown:
+        return headline(comparison, unit)
+    if aim is not None:
+        shown.sort(key=lambda each: not each.figure.name.startswith(_AIMED[aim]))
+    gains = [_moved(each, unit) for each in shown if as_wished(each, aim)]
+    losses = [_moved(each, unit) for each in shown if not as_wished(each, aim)]
+    parts = []
+    if gains:
+        parts.append(f"{'As wished, it' if aim else 'It'} {'; it '.join(gains)}.")
+    if losses:
+        lead = "In return it" if gains else "It"
+        parts.append(f"{lead} {'; it '.join(losses)}.")
+    parts += [_not_shown(each, unit) for each in chosen if each.verdict.word == NOT_SHOWN]
+    if aim is not None and not gains:
+        parts.append(f"Nothing is shown to be {_WISHED}.")
+    return " ".join(parts)
+
+
+def as_wished(compared: Compared, aim: Aim | None = None) -> bool:
+    """Return whether a figure moved the way that the owner wants."""
+    assert compared.difference is not None
+    rose = compared.difference.difference.value > 0.0
+    wanted = more_is_better(compared.figure.name, compared.quantity, aim)
+    return rose is (wanted if wanted is not None else compared.terms.better == HIGHER)
+
+
+def verdict_word(compared: Compared, aim: Aim | None = None) -> str:
+    """Return a verdict as the owner reads it: with an aim, as wished or not."""
+    word = compared.verdict.word
+    if aim is None or word in (NOT_SHOWN, CANNOT_SAY):
+        return word
+    return _WISHED if as_wished(compared, aim) else _UNWISHED
+
+
+def _moved(compared: Compared, unit: SpeedUnit) -> str:
+    """Return "starts quicker: 0 to 20 km/h in 2.8 s instead of 3.2"."""
+    assert compared.difference is not None
+    figure, quantity = compared.figure, compared.quantity
+    rose = compared.difference.difference.value > 0.0
+    before, after = side_words(compared, unit)
+    instead = f"{after} {quantity.label(unit)} instead of {before}"
+    title = figure.title_in(unit)
+    if quantity is TIME and figure.name.startswith("0-"):
+        verb = "starts more slowly" if rose else "starts quicker"
+        return f"{verb}: {title.removeprefix('time from ').removeprefix('time for ')} in {instead}"
+    if figure.name.startswith(("two_way", "best_")):
+        return f"tops out {'higher' if rose else 'lower'}: {instead}"
+    if quantity is ACCELERATION and figure.name.startswith("pull_at"):
+        by = compared.difference.percent
+        place = title.removeprefix("pull ")
+        if by is None:
+            return f"pulls {'harder' if rose else 'less'} {place}: {instead}"
+        size = amount(by, PERCENT, unit).partition(" (")[0]
+        return f"pulls {size} {'harder' if rose else 'less'} {place}"
+    return f"has {'more' if rose else 'less'} {title}: {instead}"
+
+
+def _not_shown(compared: Compared, unit: SpeedUnit) -> str:
+    title, least = capital(compared.figure.title_in(unit)), compared.verdict.smallest_shown
+    if least is None:
+        return f"{title}: no difference shown."
+    size = rough(least, compared.quantity, unit)
+    return f"{title}: no difference shown; one of {size} would have shown."
+
+
+def unsettled(comparison: Comparison, unit: SpeedUnit) -> str:
+    """Return which figures these rides do not settle, empty for none."""
+    names = [
+        each.figure.title_in(unit)
+        for each in comparison.figures
+        if each.verdict.word in (NOT_SHOWN, CANNOT_SAY)
+    ]
+    return f"Not settled by these rides: {joined(names)}." if names else ""
