@@ -18,6 +18,9 @@ from ridelog.machine.setup_check import contradictions
 
 # A set-up is a page of text; anything longer is another file.
 _MOST_BYTES = 200_000
+# A key is taken for a slip of another that shares this much with it: one or two letters in ten. Less
+# alike are other words with another meaning (own choice: "front_tooth" is one, "cells_series" none).
+_A_SLIP = 0.8
 _NUMBER = re.compile(r"line (\d+): ")
 _NEXT = "mend it in the file; `ridelog setup new` writes one with every key explained."
 
@@ -104,7 +107,7 @@ def unknown_key(name: str, value: Any = None) -> str:
         if stem and key.unit and key.name.rpartition("_")[0] == stem and suffix in SETUP_UNITS:
             right = _converted(key, suffix, value)
             return f"{name}: the unit must be {_unit_words(key)}; write {right}."
-    near = get_close_matches(name, KEYS, n=1, cutoff=0.5)
+    near = get_close_matches(name, KEYS, n=1, cutoff=_A_SLIP)
     if near:
         unit = KEYS[near[0]].unit
         return f"{name}: unknown key; did you mean {near[0]}" + (f", in {unit}?" if unit else "?")
