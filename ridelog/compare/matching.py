@@ -212,10 +212,14 @@ def _slope(before: Rides, after: Rides) -> Mismatch | None:
         return None
     return Mismatch(
         "unequal_slope",
-        f"By the heights in the logs the ground rose {100 * told[0]:+.1f} % along the straight "
-        f"before and {100 * told[1]:+.1f} % after; more than 1 % between them (limit after the "
+        f"By the heights in the logs the ground {_rose(told[0])} along the straight before and "
+        f"{_rose(told[1])} after; more than 1 % between them (limit after the "
         "eKFV Annex, no. 1.1) can make or hide a difference.",
     )
+
+
+def _rose(slope: float) -> str:
+    return f"{'rose' if slope >= 0.0 else 'fell'} by {abs(100.0 * slope):.1f} %"
 
 
 def _slope_along(ride: MeasuredRide, axis_deg: float) -> float | None:
