@@ -27,13 +27,14 @@ from pathlib import Path
 
 import fleet_logs
 import pandas as pd
-from fleet_counted import BEGUN, DONE, Entry, entries, resident_mib
+from fleet_counted import BEGUN, DONE, Entry, entries
 from record import ROOT, Record, add_options
 
 import ridelog
 from ridelog.workflow.batch_table import Journal, read_table
 
 RIDES_A_YEAR = 100_000
+_MANY_LOGS = 200
 _SCHEDULER = "tcp://127.0.0.1:18786"
 
 
@@ -52,15 +53,10 @@ def batch(book: Path, *words: str) -> "subprocess.Popen[bytes]":
     )  # fmt: skip
 
 
-def watched(process: "subprocess.Popen[bytes]", journal: Journal, until: int) -> list[float]:
-    """Wait until a run has kept so many rows or ends; return its memory once a second. [MiB]"""
-    memory: list[float] = []
-    while process.poll() is None:
-        memory.append(resident_mib(process.pid))
-        if until and lines_of(journal) >= until:
-            break
+def wait_for(process: "subprocess.Popen[bytes]", journal: Journal, rows: int) -> None:
+    """Wait until a run has kept so many rows, or ends."""
+    while process.poll() is None and lines_of(journal) < rows:
         time.sleep(1.0)
-    return memory
 
 
 def lines_of(journal: Journal) -> int:
@@ -83,50 +79,55 @@ def killed(asked: argparse.Namespace, record: Record, place: Path) -> None:
     """Kill runs at random instants, finish, and record what is in table, journal and books."""
     choose = random.Random(asked.seed)
     folder, table, book = place / "logs", place / "fleet.csv", place / "book"
-    book.mkdir()
-    journal = Journal(table)
+    book.mkdir(exist_ok=True)
+    journal, done_file = Journal(table), place / "kills.json"
     words = [str(folder), "--out", str(table), "--workers", "2", "--json", "-",
              "--machine-from", "{machine}/{setup}/*"]  # fmt: skip
+    done: list[list[int]] = json.loads(done_file.read_text()) if done_file.exists() else []
     kept: set[str] = set()
-    for at in sorted(choose.sample(range(1, int(0.9 * asked.logs)), asked.kills)):
+    for at in sorted(choose.sample(range(1, int(0.9 * asked.logs)), asked.kills))[len(done) :]:
         run = batch(book, *words)
-        watched(run, journal, at)
-        time.sleep(choose.uniform(0.0, 1.0))
+        wait_for(run, journal, at)
+        time.sleep(random.uniform(0.0, 1.0))
         os.killpg(run.pid, signal.SIGKILL)
         run.communicate()
         hashes = [row["sha256"] for row in journal.rows()]
-        record.show(killed_at=at, rows_kept=len(hashes))
         assert len(set(hashes)) == len(hashes), "a log has two lines"
         assert kept <= set(hashes), "a row was lost"
         kept = set(hashes)
+        done.append([at, len(kept)])
+        done_file.write_text(json.dumps(done))
     run = batch(book, *words)
-    parent_mib = watched(run, journal, 0)
     counts = outcome(run)
-    assert counts["skipped"] == len(kept), (counts, len(kept))
+    assert counts["skipped"] >= len(kept), (counts, len(kept))
     found = read_table(table)
-    check_presence(folder, found)
+    copies = check_presence(folder, found)
+    for at, rows in done:
+        record.add(figure="killed", drawn_row=at, rows_kept=rows)
     lines = list(entries(book))
-    record.add(figure="logs", n=asked.logs, **{k: counts[k] for k in ("rows", "skipped")})
+    record.add(figure="logs", n=asked.logs, copies_of_others=copies, rows=counts["rows"])
     for status, count in sorted(Counter(found["status"]).items()):
         record.add(figure=f"rows {status}", n=count)
-    begun, done = (Counter(e.sha256 for e in lines if e.what == w) for w in (BEGUN, DONE))
-    again = [n for n in done.values() if n > 1]
+    begun, ended = (Counter(e.sha256 for e in lines if e.what == w) for w in (BEGUN, DONE))
     record.add(
-        figure="kills", n=asked.kills, rows_lost=0, rows_twice=0,
-        begun_twice=sum(n > 1 for n in begun.values()), finished_twice=len(again),
+        figure="kills", n=len(done), rows_lost=0, rows_twice=0,
+        begun_twice=sum(n > 1 for n in begun.values()),
+        finished_twice=sum(n > 1 for n in ended.values()),
+        finished_by_workers=len(ended),
     )  # fmt: skip
     checked = check_rows(folder, found, asked.checked, asked.seed)
     record.add(figure="rows equal to the ride's own figures", n=checked, of=asked.checked)
-    tell_memory(lines, parent_mib, record)
+    tell_memory(lines, found, record)
     tell_cost(lines, record)
 
 
-def check_presence(folder: Path, found: pd.DataFrame) -> None:
-    """Raise unless every log has one row by its hash, and there is no other row."""
+def check_presence(folder: Path, found: pd.DataFrame) -> int:
+    """Raise unless every log has one row by its hash; return how many logs are copies of others."""
     hashes = Counter(found["sha256"])
-    expected = {hashlib.sha256(p.read_bytes()).hexdigest() for p in folder.rglob("*.*")}
-    assert set(hashes) == expected, "rows are missing or invented"
+    expected = [hashlib.sha256(p.read_bytes()).hexdigest() for p in folder.rglob("*.*")]
+    assert set(hashes) == set(expected), "rows are missing or invented"
     assert set(hashes.values()) == {1}, "a log has two rows"
+    return len(expected) - len(hashes)
 
 
 def check_rows(folder: Path, found: pd.DataFrame, count: int, seed: int) -> int:
@@ -165,19 +166,23 @@ def differences(log: Path, row: dict[str, object]) -> list[str]:
     return wrong + list(expected)
 
 
-def tell_memory(lines: list[Entry], parent_mib: list[float], record: Record) -> None:
-    """Record the memory of each worker of the last run over its logs, and of the parent."""
-    last = [e for e in lines if e.what == DONE]
-    for worker in sorted({e.worker for e in last}):
-        mib = [e.memory_mib for e in last if e.worker == worker]
-        part = max(1, len(mib) // 4)
-        quarters = {f"quarter_{k + 1}_mib": max(mib[k * part : (k + 1) * part] or [math.nan])
-                    for k in range(4)}  # fmt: skip
-        record.add(figure=f"memory of worker {worker}", n=len(mib), **quarters)
-    part = max(1, len(parent_mib) // 4)
-    record.add(figure="memory of the parent, last run", n=len(parent_mib),
-               **{f"quarter_{k + 1}_mib": max(parent_mib[k * part : (k + 1) * part] or [math.nan])
-                  for k in range(4)})  # fmt: skip
+def tell_memory(lines: list[Entry], found: pd.DataFrame, record: Record) -> None:
+    """Record the most memory of each worker of many logs over its life, by kind of logs.
+
+    Logs come in the order of their folders, so the real ones, some of them longer, come last.
+    """
+    names = dict(zip(found["sha256"], found["file"], strict=True))
+    done = [entry for entry in lines if entry.what == DONE]
+    for worker, count in sorted(Counter(entry.worker for entry in done).items()):
+        for kind in ("kart", "real") if count >= _MANY_LOGS else ():
+            mib = [e.memory_mib for e in done
+                   if e.worker == worker and names[e.sha256].startswith(kind)]  # fmt: skip
+            part = max(1, len(mib) // 4)
+            quarters = [max(mib[k * part : (k + 1) * part], default=math.nan) for k in range(4)]
+            record.add(
+                figure=f"memory of worker {worker}, {kind}", n=len(mib),
+                **{f"quarter_{k + 1}_mib": most for k, most in enumerate(quarters)},
+            )  # fmt: skip
 
 
 def tell_cost(lines: list[Entry], record: Record) -> None:
@@ -220,7 +225,7 @@ def on_a_cluster(asked: argparse.Namespace, record: Record, place: Path) -> None
             time.sleep(10.0)
         run = batch(book, str(folder), "--out", str(table), "--scheduler", _SCHEDULER, "--send",
                     "--json", "-")  # fmt: skip
-        watched(run, Journal(table), asked.logs // 2)
+        wait_for(run, Journal(table), asked.logs // 2)
         at = lines_of(Journal(table))
         processes[1].send_signal(signal.SIGKILL)
         counts = outcome(run)
@@ -248,14 +253,19 @@ def main() -> None:
     words.add_argument("--kills", type=int, default=5)
     words.add_argument("--checked", type=int, default=150)
     words.add_argument("--scheduler", action="store_true")
+    words.add_argument(
+        "--state", type=Path, metavar="FOLDER", help="keep all here; goes on if it was ended"
+    )
     words.add_argument("--real", type=Path, default=fleet_logs.REAL)
     add_options(words, "fleet")
     asked = words.parse_args()
     record = Record("fleet", asked, rides=asked.logs)
-    with tempfile.TemporaryDirectory() as place:
-        fleet_logs.write(Path(place) / "logs", range(asked.logs), asked.seed, 1, asked.real)
+    with tempfile.TemporaryDirectory() as temporary:
+        place = asked.state or Path(temporary)
+        if not (place / "logs").exists():
+            fleet_logs.write(place / "logs", range(asked.logs), asked.seed, real=asked.real)
         begun = time.monotonic()
-        (on_a_cluster if asked.scheduler else killed)(asked, record, Path(place))
+        (on_a_cluster if asked.scheduler else killed)(asked, record, place)
         record.show(seconds=time.monotonic() - begun)
     record.save()
 
