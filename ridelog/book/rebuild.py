@@ -11,7 +11,7 @@ from pathlib import Path
 
 from ridelog.book.book import DATABASE, WORDS, Book, logs_in
 from ridelog.book.check import check_book, must_be_there
-from ridelog.book.database import connect
+from ridelog.book.database import connect, whole
 from ridelog.book.exchange import fill_ride, import_book, take_machines
 from ridelog.book.originals import Original, is_sha256, read_original, suffix_of
 from ridelog.book.use import alone
@@ -104,9 +104,10 @@ def _make(folder: Path) -> None:
     connection = connect(folder / DATABASE)
     try:
         stamp = stamp_in(folder / WORDS)
-        if stamp is not None:
-            connection.execute("UPDATE stamp SET book = ?, change = ?", stamp)
-        connection.execute("DELETE FROM unwritten")  # the words beside it are the better ones
+        with whole(connection):
+            if stamp is not None:
+                connection.execute("UPDATE stamp SET book = ?, change = ?", stamp)
+            connection.execute("DELETE FROM unwritten")  # the words beside it are the better ones
     finally:
         connection.close()
 
