@@ -78,7 +78,7 @@ class Day:
         self.logs = [self.place / f"{name}.nmea" for name in ("before", "after", "dropped")]
         for path, (name, fixes) in zip(
             self.logs,
-            (("before-2.nmea", 200), ("after-2.nmea", 200), ("after-2.nmea", 150)),
+            (("before-2.nmea", 200), ("after-2.nmea", 200), ("after-2.nmea", 160)),
             strict=True,
         ):
             path.write_bytes(short_log(name, fixes))
