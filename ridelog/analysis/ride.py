@@ -1,6 +1,6 @@
 """The register of what is measured on a ride, and a ride measured by all of it."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import replace
 from graphlib import TopologicalSorter
 
@@ -15,9 +15,16 @@ from ridelog.analysis.phases.subject import PhasesOfRide
 from ridelog.analysis.reverse.subject import ReverseTravel
 from ridelog.analysis.settings import Settings
 from ridelog.analysis.signal.subject import Signal
-from ridelog.analysis.subject import MeasuredRide, RideSource, Subject, general_cautions
+from ridelog.analysis.subject import (
+    MeasuredRide,
+    ModeOfRide,
+    RideSource,
+    Subject,
+    general_cautions,
+)
 from ridelog.analysis.top_speed.subject import TopSpeedOfRide
 from ridelog.core.errors import calculating
+from ridelog.core.spans import Span, joined_spans
 from ridelog.filtering.motion import Motion
 
 # In the order of reading. Whoever adds a subject adds its folder and its entry here; every surface
@@ -55,7 +62,25 @@ def analyse(
         for done, name in enumerate(order):
             ride = ride.with_record(name, by_name[name].measure(ride))
             report_progress((done + 1) / len(by_name))
-        return concluded(ride)
+        ride = concluded(ride)
+    return replace(ride, modes=tuple(_modes(ride)))
+
+
+def _modes(ride: MeasuredRide) -> Iterator[ModeOfRide]:
+    """Yield what was ridden in each drive mode: the same motion, all else left out."""
+    for name in dict.fromkeys(name for name, _, _ in ride.settings.modes_s):
+        spans = joined_spans([(a, b) for said, a, b in ride.settings.modes_s if said == name])
+        settings = settings_of_mode(ride, spans)
+        yield ModeOfRide(name, tuple(spans), analyse(ride.motion, settings))
+
+
+def settings_of_mode(ride: MeasuredRide, spans: Sequence[Span]) -> Settings:
+    """Return the settings of a ride with everything but some spans, in order, left out."""
+    edges = [ride.source.start_s - 1.0, *(end for span in spans for end in span)]
+    edges.append(max(ride.source.end_s, edges[-1]) + 1.0)
+    between = zip(edges[::2], edges[1::2], strict=True)
+    left_out = joined_spans([*ride.settings.left_out_s, *(s for s in between if s[1] > s[0])])
+    return replace(ride.settings, modes_s=(), left_out_s=tuple(left_out))
 
 
 def concluded(ride: MeasuredRide) -> MeasuredRide:

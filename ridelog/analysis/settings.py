@@ -33,6 +33,10 @@ REACTION_S = 1.0
 _LONGEST_REACTION_S = 5.0
 _SPEED = re.compile(r"(\d+(?:[.,]\d+)?)\s*([a-z/]+)", re.ASCII)
 Spans = tuple[tuple[float, float], ...]
+# Name, start and end of a stretch. [s]
+Modes = tuple[tuple[str, float, float], ...]
+# It stands over a column: own choice. Letters.
+_LONGEST_MODE = 20
 
 
 @dataclass(frozen=True)
@@ -100,6 +104,21 @@ def _mark(words: str) -> Any:
     return read_mark(words)
 
 
+def _mode(words: str) -> Any:
+    name, equals, span = words.partition("=")
+    if not equals or not name.strip() or len(name.strip()) > _LONGEST_MODE:
+        raise RideLogError(
+            f'"{words}" names no drive mode.', 'write it like "eco=83.5/120" or "eco=12:03/12:05".'
+        )
+    return name.strip(), _mark(span)
+
+
+def _laid_modes(track: "Track", modes: Sequence[Any]) -> Modes:
+    from ridelog.analysis.reverse.measure import lay_marks
+
+    return tuple((name, *lay_marks(track, [mark])[0]) for name, mark in modes)
+
+
 def _laid(track: "Track", marks: Sequence[Any]) -> Spans:
     from ridelog.analysis.reverse.measure import lay_marks
 
@@ -119,6 +138,7 @@ class Settings:
     has_reverse : whether the machine can go backwards; None where nobody said.
     reverse_marks_s : (start, end) of spans that the rider marked as reverse travel. [s]
     left_out_s : (start, end) of spans that the rider left out of every figure. [s]
+    modes_s : (name, start, end) of stretches ridden in a drive mode. [s]
     reverse_caution_mps, reverse_strong_mps : best second in reverse above which a caution, and a
         strong one, is given. [m/s]
     reaction_s : time until the brake is touched, for the stopping distance. [s]
@@ -173,6 +193,18 @@ class Settings:
         ),
     ] = ()
     left_out_s: Spans = ()
+    modes_s: Annotated[
+        Modes,
+        Option(
+            "--mode",
+            "NAME=START/END",
+            "A stretch ridden in a drive mode, such as eco=83.5/120; the clock as for --reverse. "
+            "May be given several times; each mode gets figures of its own.",
+            _mode,
+            many=True,
+            lay=_laid_modes,
+        ),
+    ] = ()
     reverse_caution_mps: Annotated[
         _Speed,
         Option("--reverse-caution", "SPEED", "Caution above this speed backwards.", speed_of),

@@ -178,6 +178,15 @@ class RideSource:
 
 
 @dataclass(frozen=True)
+class ModeOfRide:
+    """What was ridden in one drive mode: its stretches, and a ride of them alone."""
+
+    name: str
+    spans: tuple[Span, ...]
+    ride: "MeasuredRide"
+
+
+@dataclass(frozen=True)
 class MeasuredRide:
     """One ride: its motion, and what every subject found in it.
 
@@ -187,6 +196,7 @@ class MeasuredRide:
     records : the record of each subject by its name; ``ride["braking"]`` for short.
     figures : every figure by name, in the order of reading.
     cautions : particular ones first, the gravest of them first; then those that always hold.
+    modes : what was ridden in each drive mode that was named.
     """
 
     motion: Motion = field(repr=False)
@@ -195,6 +205,7 @@ class MeasuredRide:
     records: Mapping[str, Any] = field(default_factory=dict, repr=False)
     figures: Figures = field(default_factory=Figures, repr=False)
     cautions: tuple[Caution, ...] = field(default=(), repr=False)
+    modes: tuple[ModeOfRide, ...] = field(default=(), repr=False)
 
     def __getitem__(self, subject: str) -> Any:
         """Return the record of a subject."""

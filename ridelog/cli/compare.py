@@ -21,6 +21,7 @@ from ridelog.cli.papers import (
 )
 from ridelog.cli.terminal import check_places, deliver, progress, warn
 from ridelog.core.errors import RideLogError
+from ridelog.core.text import clean
 
 if TYPE_CHECKING:
     from ridelog.analysis.subject import MeasuredRide
@@ -37,8 +38,15 @@ def compare(
         takes("RIDE...", "Logs of the rides before the change, or a folder of them."),
     ] = None,
     after: Annotated[
-        list[Path], takes("RIDE...", "Logs of the rides after it, or a folder of them.")
-    ],
+        list[Path] | None, takes("RIDE...", "Logs of the rides after it, or a folder of them.")
+    ] = None,
+    modes: Annotated[
+        list[str] | None,
+        takes("A B", "In place of before and after: two drive modes of --ride, named by --mode."),
+    ] = None,
+    ride: Annotated[
+        list[Path] | None, takes("RIDE...", "With --modes: logs that hold both drive modes.")
+    ] = None,
     stated: Annotated[
         str | None,
         takes("SPEED", 'In place of rides before: the top speed that was stated, "14 km/h".'),
@@ -93,6 +101,16 @@ def compare(
     from ridelog.cli.machine import both_setups
     from ridelog.workflow.measure import logs_in, measure_rides
 
+    if modes or ride or asked.by_clock.get("modes_s"):
+        if before or after or stated or out or smoothed or setup_before or setup_after:
+            raise typer.BadParameter(
+                "two drive modes are compared inside the same logs, on the screen or as JSON.",
+                param_hint="'--modes'",
+            )
+        _between_modes(modes or [], ride or [], units, json, force, asked)
+        return
+    if after is None:
+        raise typer.BadParameter("give the rides after the change.", param_hint="'--after'")
     if (before is None) == (stated is None):
         raise typer.BadParameter(
             "give the rides before, or the top speed that was stated.",
@@ -128,8 +146,8 @@ def compare(
         measured = measure_rides(every, asked.settings, report_progress=report_progress)
     cut = len(logs["before"])
     sides = _usable(measured[:cut]), _usable(measured[cut:])
-    for ride in (*sides[0], *sides[1]):
-        warn(f"{ride.name}: {warning}" for warning in ride.warnings)
+    for found in (*sides[0], *sides[1]):
+        warn(f"{found.name}: {warning}" for warning in found.warnings)
 
     from ridelog.compare.comparison import compare as compare_rides
     from ridelog.core.units import SPEED_UNITS
@@ -162,9 +180,9 @@ def compare(
         from ridelog.report.sheet_pdf import gpx_files
 
         smooth = {
-            name: ride
-            for name, ride in zip(tracks, measured, strict=True)
-            if not isinstance(ride, RideLogError)
+            name: each
+            for name, each in zip(tracks, measured, strict=True)
+            if not isinstance(each, RideLogError)
         }
         made = gpx_files(smooth)
         exports = {tracks[name]: data for name, data in made.items()}
@@ -222,6 +240,58 @@ def _against_stated(
     found = against_stated(stated, usable)
     document = to_bytes(stated_json(found, unit))
     deliver(json, document, {}, logs[0], force, lines=stated_lines(found, unit))
+
+
+def _between_modes(
+    names: list[str],
+    places: list[Path],
+    units: Units,
+    json: Path | None,
+    force: bool,
+    asked: Asked,
+) -> None:
+    """Compare two drive modes inside the same logs."""
+    from ridelog.cli.terminal import motion_of
+    from ridelog.workflow.measure import logs_in
+
+    first, second = [*(name.strip() for name in names), "", ""][:2]
+    if len(names) != 2 or not places or first == second:
+        raise typer.BadParameter(
+            'name two drive modes and the logs: --modes eco sport --ride RIDE… --mode "eco=0/60".',
+            param_hint="'--modes'",
+        )
+    logs, others = logs_in(places, "of --ride", asked.settings.columns)
+    warn(f"{name}: no log, left out." for name in others)
+    for log in logs:
+        check_places([json], log, force)
+
+    from ridelog.analysis.ride import analyse
+    from ridelog.compare.comparison import compare as compare_rides
+    from ridelog.core.units import SPEED_UNITS
+    from ridelog.report.compare_json import compare_json
+    from ridelog.report.compare_words import compare_lines
+    from ridelog.report.ride_json import to_bytes
+
+    sides: dict[str, list[MeasuredRide]] = {first: [], second: []}
+    for log in logs:
+        motion = motion_of(log, asked.settings.columns)
+        with progress("measuring the modes") as report_progress:
+            whole = analyse(motion, asked.on(motion.track), report_progress=report_progress)
+        for mode in whole.modes:
+            sides.setdefault(mode.name, []).append(mode.ride)
+    for name in (first, second):
+        if not sides[name]:
+            known = ", ".join(clean(each) for each, rides in sides.items() if rides) or "none"
+            raise RideLogError(
+                f"no log holds the drive mode {clean(name)!r}; named are {known}.",
+                f'name its stretch: --mode "{clean(name)}=83.5/120".',
+            )
+    unit = SPEED_UNITS[units.value]
+    found = compare_rides(
+        tuple(sides[first]), tuple(sides[second]), unit=unit, modes=(first, second)
+    )
+    document = to_bytes(compare_json(found))
+    deliver(json, document, {}, logs[0], force, lines=compare_lines(found, unit))
 
 
 def _usable(measured: "Sequence[MeasuredRide | RideLogError]") -> "tuple[MeasuredRide, ...]":

@@ -156,7 +156,7 @@ def signal(
     deliver(json, to_bytes(signal_json(source, quality)), {}, ride, force, lines=lines)
 
 
-app.command(cls=VariadicCommand)(with_settings(compare, only=SHARED))
+app.command(cls=VariadicCommand)(with_settings(compare, only=(*SHARED, "modes_s")))
 app.command()(verify)
 app.command()(listen)
 app.command()(display)

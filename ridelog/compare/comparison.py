@@ -12,8 +12,8 @@ from ridelog.compare.curves import PullCurves, curves_of
 from ridelog.compare.difference import Difference, difference_by_direction, difference_of
 from ridelog.compare.matching import Matched, Mismatch, Rides, match_directions, mismatches_of
 from ridelog.compare.predicted import Predicted, measured_after, predict_from
+from ridelog.compare.sides import check_sides, shared_by_modes
 from ridelog.compare.verdict import BETTER, CANNOT_SAY, NOT_SHOWN, Verdict, verdicts
-from ridelog.core.errors import RideLogError
 from ridelog.core.quantity import Quantity
 from ridelog.core.units import SPEED_UNITS, SpeedUnit
 from ridelog.machine.change import changes_between
@@ -68,6 +68,7 @@ class Comparison:
     noted_before, noted_after : what the user noted for a side, such as rider and battery.
     predicted : what the rides before predicted of the change, beside what the rides after showed;
         None without set-ups of both states.
+    modes : names of the drive modes that stand on the sides in place of before and after.
     """
 
     before: Rides
@@ -79,6 +80,12 @@ class Comparison:
     noted_before: dict[str, str] = field(default_factory=dict)
     noted_after: dict[str, str] = field(default_factory=dict)
     predicted: Predicted | None = None
+    modes: tuple[str, str] | None = None
+
+    @property
+    def sides(self) -> tuple[str, str]:
+        """What the two sides are called."""
+        return self.modes or ("before", "after")
 
     def __getitem__(self, name: str) -> Compared:
         """Return one figure by name."""
@@ -101,17 +108,19 @@ def compare(
     noted_before: dict[str, str] | None = None,
     noted_after: dict[str, str] | None = None,
     setups: tuple[MachineSetup, MachineSetup] | None = None,
+    modes: tuple[str, str] | None = None,
 ) -> Comparison:
     """Return the comparison of two sides of at least one ride each.
 
     Each ride carries the settings it was measured with; marks may differ from ride to ride. The
     usual launch windows are those round in ``unit``; windows that were asked for are all taken.
     ``noted_before`` and ``noted_after`` are what the user noted for a side. With ``setups``, the
-    machine before and after, what the rides before predict is told as well.
+    machine before and after, what the rides before predict is told as well. ``modes`` names two
+    drive modes of the same logs: then a log stands on both sides.
 
     RideLogError if a side has no ride, or one log is named twice.
     """
-    _check_sides(before, after)
+    check_sides(before, after, within=modes is not None)
     noted_before, noted_after = noted_before or {}, noted_after or {}
     drafts = [_draft(name, before, after) for name in compared_names(before, after, unit)]
     told = [(each, each.difference) for each in drafts if each.difference is not None]
@@ -133,11 +142,15 @@ def compare(
                 for each in drafts
             ]
         ),
-        mismatches=mismatches_of(before, after, noted_before, noted_after),
+        mismatches=(
+            *mismatches_of(before, after, noted_before, noted_after),
+            *([shared_by_modes(before, after)] if modes else []),
+        ),
         unit=unit,
         pull=curves_of(before, after),
         noted_before=noted_before,
         noted_after=noted_after,
+        modes=modes,
     )
     if setups is None:
         return compared
@@ -187,23 +200,6 @@ def _top_speed_first(figures: list[Compared]) -> tuple[Compared, ...]:
         return tuple(figures)
     named = replace(top, figure=replace(top.figure, title=TOP_SPEED, short=""))
     return (named, *(each for each in figures if each is not top))
-
-
-def _check_sides(before: Rides, after: Rides) -> None:
-    for side, rides in (("before", before), ("after", after)):
-        if not rides:
-            raise RideLogError(
-                f"There is no ride {side} the change.", "name at least one log for each side."
-            )
-    seen: dict[str, str] = {}
-    for ride in (*before, *after):
-        sha256 = ride.source.sha256
-        if sha256 in seen:
-            raise RideLogError(
-                f"{ride.name}: this log has the same bytes as {seen[sha256]}; a ride counts once.",
-                "leave one of them out.",
-            )
-        seen[sha256] = ride.name
 
 
 def compared_names(before: Rides, after: Rides, unit: SpeedUnit) -> list[str]:

@@ -110,6 +110,7 @@ def compare_json(comparison: Comparison) -> dict[str, Any]:
         "pull_curve": _pull(comparison.pull),
         "cautions": cautions_of(comparison),
         "not_measured": NOT_MEASURED,
+        "modes": comparison.modes,
     }
     return {
         "schema": COMPARE_SCHEMA,
@@ -238,6 +239,7 @@ def stated_json(found: AgainstStated, reader: SpeedUnit) -> dict[str, Any]:
         "pull_curve": None,
         "cautions": found.cautions,
         "not_measured": NOT_MEASURED,
+        "modes": None,
     }
     return {
         "schema": COMPARE_SCHEMA,

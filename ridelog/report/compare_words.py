@@ -29,6 +29,7 @@ from ridelog.present.words import (
     WIDTH,
     Lines,
     capital,
+    clean,
     clock_words,
     count_words,
     joined,
@@ -43,21 +44,21 @@ _WORTH_TELLING = 0.1
 
 def headline(comparison: Comparison, unit: SpeedUnit) -> str:
     """Return what the change did, gains first, then what they cost."""
-    chosen = headline_figures(comparison)
+    chosen, lead = headline_figures(comparison), _lead(comparison)
     firm = [each for each in comparison.figures if not each.doubt]
     gains, losses = _of(chosen, BETTER), _of(chosen, WORSE)
     if not gains and not losses:
         gains, losses = _of(firm, BETTER)[:3], _of(firm, WORSE)[:3]
     if gains and losses:
-        return f"After the change {_list(gains, unit)}; in return {_list(losses, unit)}."
+        return f"{lead} {_list(gains, unit)}; in return {_list(losses, unit)}."
     if gains:
         cost = _of(comparison.figures, WORSE)
         rest = "" if cost else "; no figure was shown to be worse"
-        return f"After the change {_list(gains, unit)}{rest}."
+        return f"{lead} {_list(gains, unit)}{rest}."
     if losses:
         gained = _of(comparison.figures, BETTER)
         rest = "" if gained else "; no figure was shown to be better"
-        return f"After the change {_list(losses, unit)}{rest}."
+        return f"{lead} {_list(losses, unit)}{rest}."
     if any(each.verdict.word in (BETTER, WORSE) for each in comparison.figures):
         return "These rides show a difference, but too roughly to say how large it is."
     if any(each.verdict.word == NOT_SHOWN for each in comparison.figures):
@@ -68,6 +69,13 @@ def headline(comparison: Comparison, unit: SpeedUnit) -> str:
             "how far two rides differ by themselves."
         )
     return "These rides cannot say whether the change helped: no figure is held by both sides."
+
+
+def _lead(comparison: Comparison) -> str:
+    """Return how a sentence about what differs begins."""
+    if comparison.modes is None:
+        return "After the change"
+    return f"In {clean(comparison.modes[1])}, against {clean(comparison.modes[0])},"
 
 
 def headline_figures(comparison: Comparison) -> list[Compared]:
@@ -188,7 +196,7 @@ def _more(compared: Compared) -> str:
 
 def crossing_words(comparison: Comparison, reader: SpeedUnit) -> str:
     """Return where the pull curves cross, or what they show instead; empty without curves."""
-    curves = comparison.pull
+    curves, lead = comparison.pull, _lead(comparison)
     if curves is None or any(each.contrast is None for each in curves.differences):
         return ""
     if curves.crossing is None:
@@ -197,13 +205,13 @@ def crossing_words(comparison: Comparison, reader: SpeedUnit) -> str:
             for d in curves.differences
         }
         if signs == {1}:
-            return "After the change it pulls harder at every speed that was compared."
+            return f"{lead} it pulls harder at every speed that was compared."
         if signs == {-1}:
-            return "After the change it pulls less at every speed that was compared."
+            return f"{lead} it pulls less at every speed that was compared."
         return "No speed is shown at which the pull curves cross."
     below, above = ("harder", "less") if curves.crossing.harder_below else ("less", "harder")
     at = text(curves.crossing.speed_mps, SPEED, reader)
-    return f"After the change it pulls {below} below {at} and {above} above."
+    return f"{lead} it pulls {below} below {at} and {above} above."
 
 
 def false_alarm_words(comparison: Comparison) -> str:
@@ -272,13 +280,17 @@ _BRACKETS = "In brackets: where the true change should lie, right 9 times out of
 _LABEL, _NO_BREAK = 9, "\N{NO-BREAK SPACE}"
 # The longest verdict would leave the titles too little room.
 _IN_SHORT = {NOT_SHOWN: "not shown"}
-_HEAD = ("", "before", "after", "change", "verdict")
+_HEAD = ("change", "verdict")
 
 
 def compare_lines(comparison: Comparison, unit: SpeedUnit) -> Lines:
     """Return the screen about a comparison, the sentence first, then every figure."""
-    rides = (("Before", comparison.before), ("After", comparison.after))
-    lines = [line for name, side in rides for line in wrapped(_side(side), "quiet", f"{name:<8}")]
+    names = [capital(shortened(clean(name), 12)) for name in comparison.sides]
+    room = max(8, max(map(len, names)) + 2)
+    rides = zip(names, (comparison.before, comparison.after), strict=True)
+    lines = [
+        line for name, side in rides for line in wrapped(_side(side), "quiet", f"{name:<{room}}")
+    ]
     lines += [("", ""), *wrapped(headline(comparison, unit), "headline")]
     lines += [("", ""), *_table(comparison, unit), ("", "")]
     for remark in (crossing_words(comparison, unit), *_reasons(comparison, unit)):
@@ -332,7 +344,8 @@ def days_words(rides: Rides) -> str:
 
 def _table(comparison: Comparison, unit: SpeedUnit) -> Lines:
     """Return a row for each figure; titles that find no room go on in the next line."""
-    rows = [_HEAD, *(_cells(each, unit) for each in comparison.figures)]
+    head = ("", *(shortened(clean(name), 12) for name in comparison.sides), *_HEAD)
+    rows = [head, *(_cells(each, unit) for each in comparison.figures)]
     widths = [max(len(row[place]) for row in rows) for place in (1, 2, 3, 4)]
     room = WIDTH - sum(widths) - 2 * len(widths)
     lines = []
@@ -340,7 +353,7 @@ def _table(comparison: Comparison, unit: SpeedUnit) -> Lines:
         cells = [f"{row[1]:>{widths[0]}}", f"{row[2]:>{widths[1]}}", f"{row[3]:<{widths[2]}}"]
         title = textwrap.wrap(row[0], room, break_on_hyphens=False) or [""]
         first, *more = (line.replace(_NO_BREAK, " ") for line in title)
-        style = "quiet" if row is _HEAD else "headline" if row[4] in (BETTER, WORSE) else ""
+        style = "quiet" if row is head else "headline" if row[4] in (BETTER, WORSE) else ""
         lines.append(("  ".join((f"{first:<{room}}", *cells, row[4])), style))
         lines += [(f"  {line}", style) for line in more]
     return lines

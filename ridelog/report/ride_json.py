@@ -31,20 +31,28 @@ def ride_json(ride: MeasuredRide) -> dict[str, Any]:
             for subject in SUBJECTS
             for key, part in subject.document(ride).items()
         },
-        "figures": [
-            {
-                "name": figure.name,
-                "title": figure.title_in(SI),
-                "unit": figure.quantity.si,
-                "value": as_json(figure.firm),
-                "reason": figure.why_none,
-            }
-            for figure in ride.figures.values()
+        "figures": _listed(ride),
+        "modes": [
+            {"name": mode.name, "spans": as_json(mode.spans), "figures": _listed(mode.ride)}
+            for mode in ride.modes
         ],
         "cautions": as_json(ride.cautions),
         "warnings": list(ride.warnings),
         "history": list(ride.history),
     }
+
+
+def _listed(ride: MeasuredRide) -> list[dict[str, Any]]:
+    return [
+        {
+            "name": figure.name,
+            "title": figure.title_in(SI),
+            "unit": figure.quantity.si,
+            "value": as_json(figure.firm),
+            "reason": figure.why_none,
+        }
+        for figure in ride.figures.values()
+    ]
 
 
 def signal_json(source: RideSource, signal: SignalQuality) -> dict[str, Any]:

@@ -30,7 +30,7 @@ from ridelog.core.units import SpeedUnit
 from ridelog.present.figure import Shape
 from ridelog.present.html import laid_out
 from ridelog.present.json import as_json
-from ridelog.present.section import Picture, Section, draw_picture
+from ridelog.present.section import Picture, Section, Table, draw_picture
 from ridelog.present.words import (
     BRACKETS,
     FLAG_WORDS,
@@ -39,6 +39,7 @@ from ridelog.present.words import (
     clock_words,
     count_words,
     duration_words,
+    elapsed_words,
     joined,
 )
 from ridelog.report.ride_json import ride_json, to_bytes
@@ -227,7 +228,44 @@ def ride_pictures(
 
 def ride_sections(ride: MeasuredRide, unit: SpeedUnit) -> tuple[Section, ...]:
     """Return what every subject adds to the page of a ride."""
-    return tuple(section for subject in SUBJECTS for section in subject.sections(ride, unit))
+    sections = tuple(section for subject in SUBJECTS for section in subject.sections(ride, unit))
+    return (*_modes(ride, unit), *sections)
+
+
+def _modes(ride: MeasuredRide, unit: SpeedUnit) -> tuple[Section, ...]:
+    """Return each drive mode's own figures beside each other, nothing where none was named."""
+    if not ride.modes:
+        return ()
+    sides = [mode.ride.figures for mode in ride.modes]
+    names = dict.fromkeys(
+        name
+        for side in sides
+        for name, one in side.items()
+        if one.comparable is not None and one.round_in in ("", unit.label)
+    )
+    rows = []
+    for name in names:
+        held = [side.get(name) for side in sides]
+        title = next(one.short_in(unit) for one in held if one is not None)
+        if any(one is not None and one.estimate is not None for one in held):
+            cells = ["none" if one is None else one.words_in(unit) for one in held]
+            rows.append((title, *cells))
+    spans = joined(
+        [
+            f"{clean(mode.name)} {elapsed_words(a)} to {elapsed_words(b)}"
+            for mode in ride.modes
+            for a, b in mode.spans
+        ]
+    )
+    return (
+        Section(
+            name="modes",
+            heading="Drive modes",
+            lead="Each mode's own figures, from its stretches alone.",
+            table=Table(("Figure", *(clean(mode.name) for mode in ride.modes)), tuple(rows)),
+            notes=(f"Stretches named: {spans}, minutes and seconds since the first fix.",),
+        ),
+    )
 
 
 def ride_files(

@@ -49,6 +49,13 @@ def ride_schema() -> dict[str, Any]:
             "source": _source(),
             **members,
             "figures": _list(_FIGURE),
+            "modes": _list(
+                _object(
+                    name=_TEXT,
+                    spans=schema_of_type(tuple[tuple[float, float], ...]),
+                    figures=_list(_FIGURE),
+                )
+            ),
             "cautions": _list(schema_of_type(Caution)),
             "warnings": _list(_TEXT),
             "history": _list(_TEXT),
@@ -98,6 +105,7 @@ def compare_schema() -> dict[str, Any]:
             "pull_curve": schema_of_type(ComparedPull | None),
             "cautions": _list(schema_of_type(Caution)),
             "not_measured": _list(_TEXT),
+            "modes": {"anyOf": [_list(_TEXT), {"type": "null"}]},
             "predicted": {"anyOf": [predicted, {"type": "null"}]},
         },
     )

@@ -1,9 +1,10 @@
 """One ride on one terminal screen: the figure first, then what it rests on."""
 
+from ridelog.analysis.figure import HEADLINE_WEIGHT
 from ridelog.analysis.ride import NOT_MEASURED, SUBJECTS
 from ridelog.analysis.signal.measure import SignalQuality
 from ridelog.analysis.signal.subject import signal_items
-from ridelog.analysis.subject import ALWAYS, GRAVITY_WORDS, MeasuredRide, RideSource
+from ridelog.analysis.subject import ALWAYS, GRAVITY_WORDS, MeasuredRide, ModeOfRide, RideSource
 from ridelog.core.flags import FLAG_SENTENCES, Flag
 from ridelog.core.quantity import for_reader
 from ridelog.core.units import SpeedUnit
@@ -14,6 +15,7 @@ from ridelog.present.words import (
     clean,
     clock_words,
     duration_words,
+    elapsed_words,
     joined,
     shortened,
     wrapped,
@@ -32,6 +34,8 @@ def ride_lines(ride: MeasuredRide, unit: SpeedUnit) -> Lines:
         for name, words in subject.lines(ride, unit):
             lines += _item(name, words, style)
             style = ""
+    for mode in ride.modes:
+        lines += _item(shortened(clean(mode.name), 16), mode_words(mode, unit))
     lines.append(("", ""))
     for caution in ride.cautions:
         # The verdict on the signal stands above already.
@@ -40,6 +44,21 @@ def ride_lines(ride: MeasuredRide, unit: SpeedUnit) -> Lines:
             lines += _item(GRAVITY_WORDS[caution.gravity], words, "caution", _SHORT_LABEL)
     lines += [*_item("Always", ALWAYS, "caution", _SHORT_LABEL), ("", "")]
     return lines + _item("Not measured", joined(list(NOT_MEASURED)) + ".")
+
+
+def mode_words(mode: ModeOfRide, unit: SpeedUnit) -> str:
+    """Return the first figures of a drive mode, or why there is none."""
+    spans = joined([f"{elapsed_words(a)} to {elapsed_words(b)}" for a, b in mode.spans])
+    told = [
+        f"{figure.title_in(unit)} {figure.words_in(unit)}"
+        for figure in mode.ride.figures.values()
+        if figure.estimate is not None
+        and figure.comparable is not None
+        and figure.comparable.weight == HEADLINE_WEIGHT
+        and figure.round_in in ("", unit.label)
+    ]
+    why = next((figure.reason for figure in mode.ride.figures.values() if figure.reason), "")
+    return f"{spans}: {'; '.join(told) or why or 'no figure'}"
 
 
 def signal_lines(source: RideSource, signal: SignalQuality, unit: SpeedUnit) -> Lines:

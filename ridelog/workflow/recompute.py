@@ -86,6 +86,7 @@ def computed_again(
             noted_before=dict(noted.get("before") or {}),
             noted_after=dict(noted.get("after") or {}),
             setups=_setups(document.get("predicted")),
+            modes=_modes(document.get("modes")),
         )
     )
 
@@ -97,6 +98,14 @@ def _stated(stated: Any) -> StatedSpeed:
         raise UnreadableLogError(
             "The stated speed in the result cannot be read.", _AS_WRITTEN
         ) from error
+
+
+def _modes(named: Any) -> tuple[str, str] | None:
+    """Return the drive modes that a result compares, None for rides before and after."""
+    if named is None:
+        return None
+    first, second = named
+    return str(first), str(second)
 
 
 def _setups(predicted: Any) -> tuple[MachineSetup, MachineSetup] | None:
