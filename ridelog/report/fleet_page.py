@@ -24,6 +24,8 @@ from ridelog.present.words import capital, joined
 
 # More machines than these have words and a table; nobody would look at their pictures.
 _MOST_PICTURES = 40
+# With more machines than these one looks at those that changed, and opens another when one asks.
+_FOLDED_FROM = 12
 # Of a machine with more rides the newest are listed; all are in the table that the page is of.
 _MOST_ROWS = 500
 _NOT_NAMED = "Machine not named"
@@ -44,6 +46,8 @@ def fleet_page(table: pd.DataFrame, unit: SpeedUnit, links: Links | None = None)
     for number, (one, rides) in enumerate(seasons[:_MOST_PICTURES]):
         one["picture"] = _picture(rides, unit, number)
     machines = [one for one, _ in seasons]
+    for one in machines if len(machines) > _FOLDED_FROM else ():
+        one["folded"] = not one["worse"] and not one["better"]
     worse = [one["name"] for one in machines if one["worse"]]
     told = sum(one["told"] for one in machines)
     return laid_out(
@@ -91,10 +95,11 @@ def _by_machine(table: pd.DataFrame) -> Iterator[tuple[str, pd.DataFrame]]:
     measured = table[(table["status"] == "measured") & (table["start_utc"].fillna("") != "")]
     measured = measured.sort_values("start_utc", kind="stable")
     names = pd.Series("", index=measured.index)
-    for column in ("machine", "setup"):
-        if column in measured:
-            told = measured[column].fillna("").astype(str)
-            names = names + (", " + told).where((names != "") & (told != ""), told)
+    if "machine" in measured:
+        names = measured["machine"].fillna("").astype(str)
+    if "setup" in measured:
+        setups = measured["setup"].fillna("").astype(str)
+        names = names + (" (" + setups + ")").where((names != "") & (setups != ""), setups)
     for name, rides in sorted(measured.groupby(names), key=lambda one: (one[0] == "", one[0])):
         yield str(name), rides
 
@@ -114,6 +119,7 @@ def _machine(name: str, rides: pd.DataFrame, unit: SpeedUnit, links: Links) -> d
         "told": bool(drifts),
         "unknown": _unknown(name, rides),
         "picture": None,
+        "folded": False,
         "rows": [_row(ride, unit, links) for ride in _records(newest)],
         "left_out": f"{len(rides) - len(newest):,}" if len(rides) > len(newest) else "",
     }

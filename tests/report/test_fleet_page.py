@@ -71,7 +71,7 @@ def test_another_set_up_is_judged_by_itself() -> None:
     rides = table(lost=0.95)
     rides["setup"] = ["64 teeth" if str(file) < "<b>10" else "56 teeth" for file in rides["file"]]
     words = words_of(fleet_page(rides, SPEED_UNITS["km/h"]))
-    assert "Kart &amp; Co, 64 teeth 10 rides" in words
+    assert "Kart &amp; Co (64 teeth) 10 rides" in words
     assert "No machine is shown to have changed for the worse." in words
 
 
@@ -89,6 +89,15 @@ def test_a_long_season_lists_its_newest_rides_and_says_so(monkeypatch: pytest.Mo
     rows = re.findall(r"&lt;b&gt;(\d\d)\.gpx</th>", page)
     assert rows == ["19", "18", "17", "16", "15"]
     assert "15 older ones stand in the table" in page
+
+
+def test_of_many_machines_those_that_changed_stand_open(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("ridelog.report.fleet_page._MOST_PICTURES", 0)
+    many = [table(lost=0.95 if k == 7 else 1.0).assign(machine=f"kart {k:02d}") for k in range(14)]
+    page = fleet_page(pd.concat(many, ignore_index=True), SPEED_UNITS["km/h"])
+    assert re.findall(r"<h2>(kart \d\d) ", page) == ["kart 07"]
+    assert len(re.findall(r"<summary><strong>kart \d\d</strong>", page)) == 13
+    assert page.count("20 rides: no change over time is shown.") == 13
 
 
 def test_no_answer_at_all_is_no_good_news() -> None:
