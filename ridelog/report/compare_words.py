@@ -43,8 +43,18 @@ _WORTH_TELLING = 0.1
 
 
 def headline(comparison: Comparison, unit: SpeedUnit) -> str:
-    """Return what the change did, gains first, then what they cost."""
-    chosen, lead = headline_figures(comparison), _lead(comparison)
+    """Return what the change did: gains, what they cost, and what the charge leaves open."""
+    chosen = headline_figures(comparison)
+    left_open = [
+        f"{capital(moved_words(each, unit))}, but the battery's charge alone could do that."
+        for each in chosen
+        if each.charge is not None
+    ]
+    return " ".join([_what_was_shown(comparison, chosen, unit), *left_open])
+
+
+def _what_was_shown(comparison: Comparison, chosen: list[Compared], unit: SpeedUnit) -> str:
+    lead = _lead(comparison)
     firm = [each for each in comparison.figures if not each.doubt]
     gains, losses = _of(chosen, BETTER), _of(chosen, WORSE)
     if not gains and not losses:
@@ -57,7 +67,8 @@ def headline(comparison: Comparison, unit: SpeedUnit) -> str:
         return f"{lead} {_list(gains, unit)}{rest}."
     if losses:
         gained = _of(comparison.figures, BETTER)
-        rest = "" if gained else "; no figure was shown to be better"
+        open_still = any(each.charge is not None for each in chosen)
+        rest = "" if gained or open_still else "; no figure was shown to be better"
         return f"{lead} {_list(losses, unit)}{rest}."
     if any(each.verdict.word in (BETTER, WORSE) for each in comparison.figures):
         return "These rides show a difference, but too roughly to say how large it is."

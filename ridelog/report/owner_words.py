@@ -80,6 +80,11 @@ def owner_sentence(comparison: Comparison, unit: SpeedUnit, aim: Aim | None = No
     if losses:
         lead = "In return it" if gains else "It"
         parts.append(f"{lead} {'; it '.join(losses)}.")
+    parts += [
+        f"It {_moved(each, unit)}, but the battery's charge alone could do that."
+        for each in chosen
+        if each.charge is not None
+    ]
     parts += [_not_shown(each, unit) for each in chosen if each.verdict.word == NOT_SHOWN]
     if aim is not None and not gains:
         parts.append(f"Nothing is shown to be {_WISHED}.")

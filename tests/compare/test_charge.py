@@ -10,7 +10,8 @@ from ridelog.compare.charge import ChargeAlone, charge_alone
 from ridelog.compare.comparison import compare
 from ridelog.core.units import SPEED_UNITS
 from ridelog.machine.setup import MachineSetup
-from ridelog.report.compare_words import reason_words
+from ridelog.report.compare_words import headline, reason_words
+from ridelog.report.owner_words import owner_sentence
 
 pytest_plugins = ("thin_rides",)
 FULL = {"charge": "full"}
@@ -72,3 +73,15 @@ def test_a_top_speed_within_it_has_no_verdict(
     names = {one.figure.name for one in compare(*sides).figures if one.charge is not None}
     assert names <= {"two_way_mps", "best_1s_mps", "best_5s_mps"}
     assert np.isfinite(open_.charge.share if open_.charge else np.nan)
+
+
+def test_the_first_sentence_keeps_what_the_charge_leaves_open(
+    thin_rides: dict[str, tuple[MeasuredRide, ...]],
+) -> None:
+    unit, sides = SPEED_UNITS["km/h"], (thin_rides["before"], thin_rides["after"])
+    open_, sure = compare(*sides), compare(*sides, noted_before=FULL, noted_after=FULL)
+    for told in (headline(open_, unit), owner_sentence(open_, unit)):
+        assert told.endswith(", but the battery's charge alone could do that.")
+        assert "top" in told.split(". ")[-1] and "no figure was shown to be better" not in told
+    for told in (headline(sure, unit), owner_sentence(sure, unit)):
+        assert "charge" not in told and "top" in told
