@@ -11,7 +11,12 @@ from ridelog.core.crossings import cumulative_trapezoid
 from ridelog.core.errors import NotEnoughDataError
 from ridelog.core.flags import UNUSABLE, Flag
 from ridelog.core.track import BoolArray, FlagArray, FloatArray, IntArray, Track
-from ridelog.filtering.noise import SLOW_PRIOR_MPS
+from ridelog.filtering.noise import (
+    DRIFT_PRIOR_MPS,
+    SLOW_PRIOR_MPS,
+    NoiseScales,
+    ObservedInstants,
+)
 
 # Draws of either kind behind every interval: a standard deviation is then known to 6 %.
 DRAWS = 150
@@ -121,7 +126,9 @@ class NoiseSummary:
     """What was learnt or assumed about this ride's receiver, one standard deviation per axis.
 
     ``position_walk_m`` is what a position walks by itself in a second; ``lag_s`` how far the
-    reported velocity ran behind, before it was moved.
+    reported velocity ran behind, before it was moved; ``trusts`` how far the pattern of the
+    accuracies that the receiver states of positions and of speeds was believed, 0 to 1, None where
+    it states none.
     """
 
     position_white_m: float
@@ -132,6 +139,7 @@ class NoiseSummary:
     lag_s: float = 0.0
     learnt: tuple[str, ...] = ()
     assumed: tuple[str, ...] = ()
+    trusts: tuple[float | None, float | None] = (None, None)
 
     @property
     def words(self) -> str:
@@ -142,7 +150,11 @@ class NoiseSummary:
                 f", reported speed noise {self.speed_white_mps:.3f} m/s and slow error "
                 f"{self.slow_speed_mps:.3f} m/s (prior {SLOW_PRIOR_MPS:g})"
             )
-        return words + f", position drift {self.drift_mps:.3f} m/s"
+        words += f", position drift {self.drift_mps:.3f} m/s"
+        for what, trust in zip(("positions", "speeds"), self.trusts, strict=True):
+            if trust is not None:
+                words += f", the receiver's own accuracies of {what} believed by {trust:.0%}"
+        return words
 
 
 @dataclass(frozen=True)
@@ -260,3 +272,38 @@ class Motion:
 
 def _between(rows: IntArray, time_s: FloatArray, start_s: float, end_s: float) -> IntArray:
     return rows[np.searchsorted(time_s, start_s) : np.searchsorted(time_s, end_s, side="right")]
+
+
+_LEARNT_OF_REPORTED = ("position noise", "position walk", "speed noise", "position drift",
+                       "slow speed error")  # fmt: skip
+
+
+def noise_summary(scales: NoiseScales, reported: bool, observed: ObservedInstants) -> NoiseSummary:
+    """Return what was learnt or assumed of a receiver; ``reported`` is whether it tells a speed."""
+    trusts = (
+        scales.position_trust.value if observed.factor_stated else None,
+        scales.speed_trust.value if observed.speed_stated else None,
+    )
+    if reported:
+        return NoiseSummary(
+            scales.position_sd_m,
+            scales.speed_sd_mps,
+            scales.drift_sd_mps,
+            scales.slow_sd_mps,
+            scales.walk_m,
+            learnt=_LEARNT_OF_REPORTED,
+            trusts=trusts,
+        )
+    return NoiseSummary(
+        scales.position_sd_m,
+        None,
+        scales.drift_sd_mps,
+        None,
+        scales.walk_m,
+        learnt=("position noise", "position walk"),
+        assumed=(
+            "positions alone cannot show their own slow drift; "
+            f"{DRIFT_PRIOR_MPS:.3g} m/s is assumed",
+        ),
+        trusts=trusts,
+    )

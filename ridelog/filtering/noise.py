@@ -17,7 +17,9 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from ridelog.core.track import BoolArray, FloatArray
+from ridelog.filtering.running_sums import reach_of, summed_around
 from ridelog.filtering.state_space import Precisions, Solution, StateSpace
+from ridelog.filtering.stated_noise import Trust
 
 ROUNDS = 10
 # Degrees of freedom of the white errors: real receivers have tails, and 4 is the usual compromise
@@ -49,7 +51,10 @@ _STILL_SD_MPS = 0.02
 
 @dataclass(frozen=True)
 class NoiseScales:
-    """What was learnt; shapes (n,) at instants, (n - 1,) at intervals, floats for the ride."""
+    """What was learnt; shapes (n,) at instants, (n - 1,) at intervals, floats for the ride.
+
+    ``position_trust`` and ``speed_trust`` are the exponents of filtering (25).
+    """
 
     jerk: FloatArray
     cruise_var: FloatArray
@@ -61,6 +66,8 @@ class NoiseScales:
     position_weight: FloatArray
     velocity_weight: FloatArray
     still: BoolArray
+    position_trust: Trust = Trust()
+    speed_trust: Trust = Trust()
 
 
 @dataclass(frozen=True)
@@ -69,9 +76,11 @@ class ObservedInstants:
 
     has_position, has_velocity : BoolArray, shape (n,).
     crawl_precision : precision of "the velocity is about zero" from a reported crawl.
-    factor : relative noise of the instant's fix.
+    factor, speed_factor : relative noise of the instant's fix; of its velocity, NaN if unstated.
+    factor_stated : whether the receiver states ``factor`` of itself.
     averaged : how many fixes the instant is the mean of.
-    drift_factor : relative size of the drift, shape (n - 1,).
+    drift_factor, slow_factor : relative size of the drift, and of the slow error of a reported
+        velocity whose receiver states how good it is, shape (n - 1,).
     walk_floor_m : what positions walk in a second at the least. [m]
     speed_floor_mps, position_floor_m : rounding of the log, one standard deviation.
     slow_floor_mps : slow error that rounding makes, added in square.
@@ -84,14 +93,22 @@ class ObservedInstants:
     has_velocity: BoolArray
     crawl_precision: FloatArray
     factor: FloatArray
+    factor_stated: bool
+    speed_factor: FloatArray
     averaged: FloatArray
     drift_factor: FloatArray
+    slow_factor: FloatArray
     walk_floor_m: float
     speed_floor_mps: float
     position_floor_m: float
     slow_floor_mps: float
     bandwidth_error_mps: FloatArray
     shared_s: float
+
+    @property
+    def speed_stated(self) -> bool:
+        """Whether the receiver states how good each velocity is."""
+        return bool(np.isfinite(self.speed_factor).any())
 
 
 def first_scales(space: StateSpace, observed: ObservedInstants) -> NoiseScales:
@@ -114,16 +131,18 @@ def first_scales(space: StateSpace, observed: ObservedInstants) -> NoiseScales:
 def precisions_of(space: StateSpace, observed: ObservedInstants, scales: NoiseScales) -> Precisions:
     """Return the precisions that go with learnt scales."""
     share_of_noise = 1.0 / observed.averaged
-    position = scales.position_weight / (
-        (scales.position_sd_m * observed.factor) ** 2 * share_of_noise
-    )
+    white_m = scales.position_sd_m * observed.factor
+    if observed.factor_stated:
+        white_m = scales.position_sd_m * scales.position_trust.raised(observed.factor)
+        white_m = np.maximum(white_m, observed.position_floor_m)
+    position = scales.position_weight / (white_m**2 * share_of_noise)
     velocity = scales.velocity_weight / (
         _white_speed_variance(observed, scales) + observed.bandwidth_error_mps**2
     )
     still = np.where(scales.still, _STILL_SD_MPS**-2, observed.crawl_precision)
     # The cruise prior counts once a second, however many instants a second has.
     share = np.minimum(np.gradient(space.time_s), 1.0) if space.n > 1 else np.ones(space.n)
-    slow = float(np.hypot(scales.slow_sd_mps, observed.slow_floor_mps))
+    slow = np.hypot(scales.slow_sd_mps * _slow_factor(observed, scales), observed.slow_floor_mps)
     shared = scales.speed_sd_mps**2 * observed.shared_s if space.d == 5 else 0.0
     return Precisions(
         jerk=scales.jerk,
@@ -131,7 +150,7 @@ def precisions_of(space: StateSpace, observed: ObservedInstants, scales: NoiseSc
         velocity=np.where(observed.has_velocity, velocity, 0.0),
         still=still,
         cruise=share / scales.cruise_var,
-        drift=scales.drift_sd_mps * observed.drift_factor,
+        drift=scales.drift_sd_mps * _drift_factor(observed, scales),
         slow_sd=slow,
         walk=max(scales.walk_m**2, shared),
     )
@@ -140,8 +159,25 @@ def precisions_of(space: StateSpace, observed: ObservedInstants, scales: NoiseSc
 def _white_speed_variance(observed: ObservedInstants, scales: NoiseScales) -> FloatArray:
     # Doppler suffers from poor geometry as position does; it never gets better than usual.
     speed_factor = np.maximum(observed.factor, 1.0)
-    variance: FloatArray = (scales.speed_sd_mps * speed_factor) ** 2 / observed.averaged
+    if observed.speed_stated:
+        speed_factor = scales.speed_trust.raised(np.nan_to_num(observed.speed_factor, nan=1.0))
+    elif observed.factor_stated:
+        speed_factor = scales.position_trust.raised(speed_factor)
+    white_mps = scales.speed_sd_mps * speed_factor
+    if observed.speed_stated:
+        white_mps = np.maximum(white_mps, observed.speed_floor_mps)
+    variance: FloatArray = white_mps**2 / observed.averaged
     return variance
+
+
+def _drift_factor(observed: ObservedInstants, scales: NoiseScales) -> FloatArray:
+    factor = observed.drift_factor
+    return scales.position_trust.raised(factor) if observed.factor_stated else factor
+
+
+def _slow_factor(observed: ObservedInstants, scales: NoiseScales) -> FloatArray:
+    factor = observed.slow_factor
+    return scales.speed_trust.raised(factor) if observed.speed_stated else factor
 
 
 def _share_of_white(observed: ObservedInstants, scales: NoiseScales) -> FloatArray:
@@ -211,57 +247,65 @@ def _improved(
     left = (blocks[1:, 2, 2] + blocks[:-1, 2, 2] - 2.0 * beside[:, 2, 2]) / (scales.jerk * dt)
     known = 2.0 * np.clip(1.0 - left, 0.0, 1.0)
     usual = float(np.median(dt))
-    reach = _reach(_JERK_SPAN_S, usual)
-    jerk = (_PRIOR_JERK_WEIGHT * _PRIOR_JERK + _around(np.where(live, change, 0.0), reach)) / (
-        _PRIOR_JERK_WEIGHT + _around(np.where(live, known, 0.0), reach)
-    )
+    reach = reach_of(_JERK_SPAN_S, usual)
+    jerk = (
+        _PRIOR_JERK_WEIGHT * _PRIOR_JERK + summed_around(np.where(live, change, 0.0), reach)
+    ) / (_PRIOR_JERK_WEIGHT + summed_around(np.where(live, known, 0.0), reach))
     jerk = np.clip(jerk, _LEAST_JERK, _MOST_JERK)
 
     # Acceleration about zero, by expectation rather than fixed point.
     share = np.minimum(np.gradient(space.time_s), 1.0)
     squared = 0.5 * (states[:, 2] ** 2).sum(axis=1) + blocks[:, 2, 2]
-    reach = _reach(_CRUISE_SPAN_S, usual)
-    cruise_var = (_CRUISE_WEIGHT * _CRUISE_MPS2**2 + _around(share * squared, reach)) / (
-        _CRUISE_WEIGHT + _around(share, reach)
+    reach = reach_of(_CRUISE_SPAN_S, usual)
+    cruise_var = (_CRUISE_WEIGHT * _CRUISE_MPS2**2 + summed_around(share * squared, reach)) / (
+        _CRUISE_WEIGHT + summed_around(share, reach)
     )
 
-    position_sd, position_weight = _white(
-        (space.position_m - states[:, 0])[observed.has_position],
-        blocks[observed.has_position, 0, 0],
-        precisions.position[observed.has_position],
-        scales.position_weight[observed.has_position],
-        scales.position_sd_m,
-        _WHITE_POSITION_PRIOR_M,
-        _WHITE_POSITION_WEIGHT,
+    placed = observed.has_position
+    position = (
+        (space.position_m - states[:, 0])[placed],
+        blocks[placed, 0, 0],
+        precisions.position[placed],
     )
+    position_sd, position_weight = _white(
+        *position, scales.position_weight[placed], scales.position_sd_m,
+        _WHITE_POSITION_PRIOR_M, _WHITE_POSITION_WEIGHT,
+    )  # fmt: skip
+    position_trust, speed_trust = scales.position_trust, scales.speed_trust
+    if observed.factor_stated:
+        position_trust = position_trust.improved(observed.factor[placed], *position)
     seen = observed.has_velocity
     speed_sd, velocity_weight = scales.speed_sd_mps, np.ones(0)
     slow_sd = scales.slow_sd_mps
     if space.d == 5:
-        speed_sd, velocity_weight = _white(
+        velocity = (
             (space.velocity_mps - states[:, 1] - states[:, 4])[seen],
             (blocks[:, 1, 1] + blocks[:, 4, 4] + 2.0 * blocks[:, 1, 4])[seen],
             precisions.velocity[seen],
-            scales.velocity_weight[seen],
-            scales.speed_sd_mps,
-            _WHITE_SPEED_PRIOR_MPS,
-            _WHITE_SPEED_WEIGHT,
-            _share_of_white(observed, scales)[seen],
         )
+        share = _share_of_white(observed, scales)[seen]
+        speed_sd, velocity_weight = _white(
+            *velocity, scales.velocity_weight[seen], scales.speed_sd_mps,
+            _WHITE_SPEED_PRIOR_MPS, _WHITE_SPEED_WEIGHT, share,
+        )  # fmt: skip
+        if observed.speed_stated:
+            ratio = np.nan_to_num(observed.speed_factor[seen], nan=1.0)
+            speed_trust = speed_trust.improved(ratio, *velocity, share)
         slow_sd = _slow(
             states[:, 4], blocks[:, 4, 4], beside[:, 4, 4], space.slow_keep, live,
-            np.full(space.n - 1, precisions.slow_sd), SLOW_PRIOR_MPS, observed.slow_floor_mps,
+            np.asarray(precisions.slow_sd), SLOW_PRIOR_MPS, observed.slow_floor_mps,
+            _slow_factor(observed, scales),
         )  # fmt: skip
     drift_sd = _slow(
         states[:, 3], blocks[:, 3, 3], beside[:, 3, 3], space.drift_keep, live,
-        precisions.drift, DRIFT_PRIOR_MPS, 0.0, observed.drift_factor,
+        precisions.drift, DRIFT_PRIOR_MPS, 0.0, _drift_factor(observed, scales),
     )  # fmt: skip
     # Bare positions: a jerk that is free in every quarter of a second takes a walk for its own.
     walk_m = observed.walk_floor_m
     if space.d == 5:
         walk_m = _walked(solution, blocks, beside, live & ~space.steps)
     full_position = np.ones(space.n)
-    full_position[observed.has_position] = position_weight
+    full_position[placed] = position_weight
     full_velocity = np.ones(space.n)
     full_velocity[seen] = velocity_weight if space.d == 5 else 1.0
     return NoiseScales(
@@ -275,6 +319,8 @@ def _improved(
         position_weight=full_position,
         velocity_weight=full_velocity,
         still=scales.still,
+        position_trust=position_trust,
+        speed_trust=speed_trust,
     )
 
 
@@ -333,24 +379,3 @@ def _walked(solution: Solution, blocks: FloatArray, beside: FloatArray, live: Bo
     square = walk**2 * length * (walked**2).sum(axis=0)
     total = float(square[live].sum()) + _WALK_WEIGHT * _WALK_PRIOR_M**2
     return float(np.sqrt(total / (float(known[live].sum()) + _WALK_WEIGHT)))
-
-
-def _reach(span_s: float, interval_s: float) -> int:
-    return max(0, round((span_s / interval_s - 1.0) / 2.0))
-
-
-def _around(values: FloatArray, reach: int) -> FloatArray:
-    """Return the sums over ``reach`` neighbours on either side and the value itself."""
-    total = np.concatenate([[0.0], np.cumsum(values)])
-    index = np.arange(len(values))
-    result: FloatArray = (
-        total[np.minimum(len(values), index + reach + 1)] - total[np.maximum(0, index - reach)]
-    )
-    return result
-
-
-def smoothed_jerk(space: StateSpace, jerk: FloatArray, span_s: float) -> FloatArray:
-    """Return intensities averaged over a span: corners are then not taken as located."""
-    reach = _reach(span_s, float(np.median(space.interval_s)))
-    mean: FloatArray = _around(jerk, reach) / _around(np.ones(len(jerk)), reach)
-    return mean

@@ -12,6 +12,7 @@ from ridelog.core.units import SPEED_WORDS
 from ridelog.filtering.quality import POOR_HDOP
 from ridelog.filtering.receiver.colour import noise_of_means
 from ridelog.filtering.receiver.wander import position_wander
+from ridelog.filtering.stated_noise import stated_ratio
 
 # Below this a receiver's course is its own noise: with 0.08 m/s of noise an axis, the course of
 # 0.5 m/s is uncertain by 9 degrees, and many receivers hold speed or course there. Common practice
@@ -50,7 +51,9 @@ class Observations:
     rows : row of the track behind each.
     position_m, velocity_mps : NaN where the log gives none (velocity: none below a crawl).
     crawl : the log reports a speed below the crawl, or a speed of it without a course.
-    factor : noise of this fix relative to the ride's usual one, 1.
+    factor : noise of this fix relative to the ride's usual one, 1; ``factor_stated`` tells whether
+        the receiver states it of itself, so that only its pattern is believed.
+    speed_factor : the same of the reported velocity, as stated; NaN if nothing is.
     speed_step_mps, position_step_m : steps in which the log writes speed and position.
     position_wander_m : what a position walks by itself in a second; NaN if nothing tells. [m]
     speed_noise_mps : white noise an axis of a reported velocity that has the noise which means of
@@ -70,6 +73,8 @@ class Observations:
     velocity_mps: FloatArray
     crawl: BoolArray
     factor: FloatArray
+    factor_stated: bool
+    speed_factor: FloatArray
     breaks: BoolArray
     usual_interval_s: float
     speed_step_mps: float
@@ -119,6 +124,8 @@ def observations_of(track: Track) -> Observations:
     breaks = (interval > longest) | (np.diff(track.segment[rows]) != 0)
 
     step_m = written_step(latitude, ANGLE_STEPS_DEG) * _METRES_PER_DEGREE
+    ratio = stated_ratio(track.position_sd_m[rows])
+    speed_ratio = stated_ratio(track.speed_sd_mps[rows])
     velocity, crawl = _velocity(track.speed_mps[rows], track.course_rad[rows], position, time_s)
     return Observations(
         rows=rows,
@@ -126,7 +133,9 @@ def observations_of(track: Track) -> Observations:
         position_m=position,
         velocity_mps=velocity,
         crawl=crawl,
-        factor=_noise_factor(track.hdop[rows], track.position_sd_m[rows]),
+        factor=_noise_factor(track.hdop[rows]) if ratio is None else ratio,
+        factor_stated=ratio is not None,
+        speed_factor=np.full(len(rows), np.nan) if speed_ratio is None else speed_ratio,
         breaks=breaks,
         usual_interval_s=usual,
         speed_step_mps=written_step(track.speed_mps[rows], SPEED_STEPS_MPS),
@@ -192,14 +201,13 @@ def _slides(hdop: FloatArray, velocity: FloatArray) -> BoolArray:
     return slides
 
 
-def _noise_factor(hdop: FloatArray, position_sd_m: FloatArray) -> FloatArray:
-    """Return each fix's noise relative to the usual one: by GST where given, else by HDOP."""
+def _noise_factor(hdop: FloatArray) -> FloatArray:
+    """Return each fix's noise relative to the usual one, by its dilution of precision."""
     factor = np.ones(len(hdop))
-    for quality in (hdop, position_sd_m):
-        known = np.isfinite(quality) & (quality > 0)
-        if known.sum() > 1:
-            usual = float(np.median(quality[known]))
-            factor = np.where(known, np.where(known, quality, usual) / usual, factor)
+    known = np.isfinite(hdop) & (hdop > 0)
+    if known.sum() > 1:
+        usual = float(np.median(hdop[known]))
+        factor = np.where(known, np.where(known, hdop, usual) / usual, factor)
     return np.clip(factor, _LEAST_FACTOR, _MOST_FACTOR)
 
 

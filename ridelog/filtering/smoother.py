@@ -19,16 +19,14 @@ from ridelog.filtering.long_logs import (
     states_of,
     variances_of,
 )
-from ridelog.filtering.motion import Motion, NoiseSummary, Piece
+from ridelog.filtering.motion import Motion, Piece, noise_summary
 from ridelog.filtering.noise import (
-    DRIFT_PRIOR_MPS,
     LONGEST_MEASUREMENT_S,
     SHARED,
     NoiseScales,
     ObservedInstants,
     learn,
     precisions_of,
-    smoothed_jerk,
 )
 from ridelog.filtering.observations import Observations, observations_of
 from ridelog.filtering.outliers import Screened, screen
@@ -42,6 +40,7 @@ from ridelog.filtering.quality import (
 )
 from ridelog.filtering.receiver.disagreement import LastingDifference, find_disagreement
 from ridelog.filtering.receiver.habits import lasting_rounding, recognised, rounding_sd
+from ridelog.filtering.running_sums import smoothed_jerk
 from ridelog.filtering.state_space import Precisions, StateSpace
 
 # Between fixes further apart than this, instants without data let corners fall where they did.
@@ -195,6 +194,8 @@ def _state_space_of(
     steps = np.zeros(n - 1, dtype=bool)
     steps[fix[1:] - 1] = screened.steps
     drift_factor = np.maximum(np.repeat(np.maximum(seen.factor[1:], seen.factor[:-1]), parts), 1.0)
+    stated = np.nan_to_num(seen.speed_factor, nan=1.0)
+    slow_factor = np.repeat(np.maximum(stated[1:], stated[:-1]), parts)
     # With a reported speed the ride shows the walk itself, filtering (7).
     bare = not np.isfinite(velocity[:, 0]).any()
     observed = ObservedInstants(
@@ -202,8 +203,11 @@ def _state_space_of(
         has_velocity=np.isfinite(velocity[:, 0]),
         crawl_precision=spread(np.where(seen.crawl & believed, seen.crawl_sd_mps**-2, 0.0), 0.0),
         factor=spread(seen.factor, 1.0),
+        factor_stated=seen.factor_stated,
+        speed_factor=spread(seen.speed_factor, np.nan),
         averaged=np.ones(n),
         drift_factor=drift_factor,
+        slow_factor=slow_factor,
         walk_floor_m=float(np.nan_to_num(seen.position_wander_m)) if bare else 0.0,
         speed_floor_mps=max(seen.speed_noise_mps, rounding_sd(seen.speed_step_mps), 0.005),
         # Rounding to a coarse step errs alike fix after fix, so it counts in full.
@@ -244,7 +248,7 @@ def _cautious(
         still=sharp.still,
         cruise=np.zeros(space.n),
         drift=np.hypot((1.0 if bare else _CAUTION_SLOW) * sharp.drift, untold_mps),
-        slow_sd=float(np.hypot(_CAUTION_SLOW * sharp.slow_sd, untold_mps)),
+        slow_sd=np.hypot(_CAUTION_SLOW * sharp.slow_sd, untold_mps),
         walk=(_CAUTION_SLOW**2 if bare else 1.0) * sharp.walk,
     )
 
@@ -282,7 +286,8 @@ def _motion(
         ~screened.good_velocity | (scales.velocity_weight[fix] < _REJECTED_WEIGHT)
     )
     residual = seen.position_m - states[:, 0]
-    misfit = 0.5 * (residual**2).sum(axis=1) / (scales.position_sd_m**2)
+    stated = scales.position_trust.raised(seen.factor) if seen.factor_stated else 1.0
+    misfit = 0.5 * (residual**2).sum(axis=1) / ((scales.position_sd_m * stated) ** 2)
     drift = np.hypot(*states[:, 3].T) if reported else np.full(len(fix), np.nan)
     settled_s = settled_from(
         seen.time_s, track.hdop[seen.rows], track.satellites[seen.rows], misfit, drift,
@@ -310,7 +315,7 @@ def _motion(
 
     used = np.zeros(len(track), dtype=bool)
     used[seen.rows] = True
-    noise = _noise_summary(scales, reported, observed)
+    noise = noise_summary(scales, reported, observed)
     line = (
         f"filter: {used.sum()} of {len(track)} fixes used, {int(lost_position.sum())} positions "
         f"and {int(lost_velocity.sum())} reported speeds not believed, "
@@ -365,34 +370,4 @@ def _pieces(seen: Observations, long_enough: BoolArray) -> tuple[Piece, ...]:
         Piece(float(seen.time_s[first]), float(seen.time_s[stop - 1]))
         for first, stop in zip(edges[:-1], edges[1:], strict=True)
         if long_enough[first]
-    )
-
-
-def _noise_summary(scales: NoiseScales, reported: bool, observed: ObservedInstants) -> NoiseSummary:
-    if reported:
-        return NoiseSummary(
-            scales.position_sd_m,
-            scales.speed_sd_mps,
-            scales.drift_sd_mps,
-            scales.slow_sd_mps,
-            scales.walk_m,
-            learnt=(
-                "position noise",
-                "position walk",
-                "speed noise",
-                "position drift",
-                "slow speed error",
-            ),  # fmt: skip
-        )
-    return NoiseSummary(
-        scales.position_sd_m,
-        None,
-        scales.drift_sd_mps,
-        None,
-        scales.walk_m,
-        learnt=("position noise", "position walk"),
-        assumed=(
-            "positions alone cannot show their own slow drift; "
-            f"{DRIFT_PRIOR_MPS:.3g} m/s is assumed",
-        ),
     )

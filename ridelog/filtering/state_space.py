@@ -47,7 +47,8 @@ class Precisions:
     still : precision of "the velocity is zero".
     cruise : precision of "the acceleration is zero".
     drift : standard deviation of the drift velocity, per interval. [m/s]
-    slow_sd : standard deviation of the reported velocity's slow error. [m/s]
+    slow_sd : standard deviation of the reported velocity's slow error, shape (n - 1,) or one for
+        all. [m/s]
     walk : variance by which the position walks at random in a second. [m²/s]
     """
 
@@ -57,7 +58,7 @@ class Precisions:
     still: FloatArray
     cruise: FloatArray
     drift: FloatArray
-    slow_sd: float
+    slow_sd: FloatArray | float
     walk: float = 0.0
 
     def part(self, start: int, stop: int) -> "Precisions":
@@ -70,7 +71,7 @@ class Precisions:
             still=self.still[start:stop],
             cruise=self.cruise[start:stop],
             drift=self.drift[inner],
-            slow_sd=self.slow_sd,
+            slow_sd=self.slow_sd[inner] if isinstance(self.slow_sd, np.ndarray) else self.slow_sd,
             walk=self.walk,
         )
 
@@ -156,7 +157,8 @@ class StateSpace:
         blocks[:, :, 1:] += np.moveaxis(onto, 0, 2)
         start = np.zeros((n, d))
         drift_sd = float(np.median(precisions.drift)) if n > 1 else 0.05
-        known = [1.0 / sd**2 for sd in _START_SD] + [drift_sd**-2, precisions.slow_sd**-2]
+        slow_sd = float(np.median(precisions.slow_sd)) if n > 1 else 0.05
+        known = [1.0 / sd**2 for sd in _START_SD] + [drift_sd**-2, slow_sd**-2]
         start[self.first] = known[:d]
         for number, precision in enumerate(known[:d]):
             blocks[number, number, self.first] += precision

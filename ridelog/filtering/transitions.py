@@ -56,7 +56,7 @@ class Transitions:
         Intervals that carry nothing, and those in which the position may step.
     drift_keep, slow_keep : ndarray, shape (m,)
         Share of the drift velocity and of the slow error that is left after each.
-    jerk, drift, slow_sd, walk : ndarray, shape (m,), the last two floats
+    jerk, drift, slow_sd, walk : ndarray, shape (m,), the last a float
         As in ``Precisions``.
     """
 
@@ -69,7 +69,7 @@ class Transitions:
         slow_keep: FloatArray,
         jerk: FloatArray,
         drift: FloatArray,
-        slow_sd: float,
+        slow_sd: FloatArray | float,
         walk: float = 0.0,
     ) -> None:
         self._interval_s = interval_s

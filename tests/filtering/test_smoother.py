@@ -106,7 +106,7 @@ def test_nothing_is_estimated_across_a_gap() -> None:
                 name: getattr(log, name)[keep]
                 for name in (
                     "true_time_s", "time_s", "east_m", "north_m", "height_m", "speed_mps",
-                    "course_rad", "hdop", "satellites", "fix_kind", "position_sd_m",
+                    "course_rad", "hdop", "satellites", "fix_kind", "position_sd_m", "speed_sd_mps",
                 )
             },
         )
@@ -138,8 +138,8 @@ def test_two_fixes_are_not_enough() -> None:
             name: getattr(track, name)[:2].copy()
             for name in (
                 "time_s", "latitude_deg", "longitude_deg", "height_m", "speed_mps", "course_rad",
-                "hdop", "satellites", "fix_kind", "position_sd_m", "source_line", "segment",
-                "flags",
+                "hdop", "satellites", "fix_kind", "position_sd_m", "speed_sd_mps", "source_line",
+                "segment", "flags",
             )
         },
     )  # fmt: skip

@@ -90,6 +90,7 @@ def _at_origin(count: int) -> Observation:
         satellites=zeros(),
         fix_kind=np.ones(count, dtype=np.int64),
         position_sd_m=np.full(count, np.nan),
+        speed_sd_mps=np.full(count, np.nan),
     )
 
 

@@ -84,7 +84,7 @@ def cut(track: Track, first: int, stop: int) -> Track:
 
 ARRAYS = (
     "time_s", "latitude_deg", "longitude_deg", "height_m", "speed_mps", "course_rad", "hdop",
-    "satellites", "fix_kind", "position_sd_m", "source_line", "segment", "flags",
+    "satellites", "fix_kind", "position_sd_m", "speed_sd_mps", "source_line", "segment", "flags",
 )  # fmt: skip
 
 

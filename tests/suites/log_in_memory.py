@@ -48,7 +48,7 @@ def to_track(
         satellites=observation.satellites.copy(),
         fix_kind=observation.fix_kind.copy(),
         position_sd_m=observation.position_sd_m.copy(),
-        speed_sd_mps=np.full(len(observation), np.nan),
+        speed_sd_mps=observation.speed_sd_mps.copy(),
         source_line=np.arange(1, n + 1, dtype=np.int64),
         segment=np.zeros(n, dtype=np.int64),
         flags=np.zeros(n, dtype=np.uint32),

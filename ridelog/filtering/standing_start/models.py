@@ -89,7 +89,8 @@ class StartModels:
         self._jerk = np.maximum(precisions.jerk[first : stop - 1], RUN_JERK)
         self._steps = whole.steps[first : stop - 1]
         self._drift = precisions.drift[first : stop - 1]
-        self._slow_sd, self._walk = precisions.slow_sd, precisions.walk
+        every = np.broadcast_to(precisions.slow_sd, whole.n - 1)
+        self._slow_sd, self._walk = every[first : stop - 1], precisions.walk
         self._drift_time_s = whole.drift_time_s
         self._end_s = end_s
         self._hard = bool(posterior.hard[first:stop].any())
@@ -232,7 +233,7 @@ class StartModels:
             still=still,
             cruise=cruise,
             drift=self._drift[place],
-            slow_sd=self._slow_sd,
+            slow_sd=self._slow_sd[place],
             walk=self._walk,
         )
         return space, precisions, departure

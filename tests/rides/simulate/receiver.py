@@ -1,5 +1,6 @@
 """A satellite receiver on a simulated ride: what it would have logged, with its errors."""
 
+from collections.abc import Callable
 from dataclasses import dataclass, field, fields
 from typing import Literal
 
@@ -24,7 +25,7 @@ class Observation:
     speed_mps, course_rad : as reported, rounded as the receiver does; NaN where blank.
     hdop, satellites : as reported, 1.
     fix_kind : int64, values of FixKind.
-    position_sd_m : as the receiver claims, NaN if it claims nothing. [m]
+    position_sd_m, speed_sd_mps : as the receiver claims, NaN if it claims nothing. [m], [m/s]
     events : the jumps and other disturbances that happened.
     """
 
@@ -39,6 +40,7 @@ class Observation:
     satellites: FloatArray
     fix_kind: IntArray
     position_sd_m: FloatArray
+    speed_sd_mps: FloatArray
     events: tuple[bad.Disturbance, ...] = ()
 
     def __post_init__(self) -> None:
@@ -72,6 +74,8 @@ class Receiver:
     stamp_jitter_s : half width of an even error of the stamps. [s]
     claims_sd : factor between the claimed and the true standard deviation of a position; None if
         the receiver claims none.
+    claims_speed_sd : the same of the white error of a reported velocity.
+    shade : how many times larger the errors of each fix are at some times, None for never.
     base_hdop, base_satellites : once settled.
     fix_kind : of all fixes.
     settling : how it starts, None if it has been on for long.
@@ -97,6 +101,8 @@ class Receiver:
     drop_share: float = 0.0
     stamp_jitter_s: float = 0.0
     claims_sd: float | None = None
+    claims_speed_sd: float | None = None
+    shade: Callable[[FloatArray], FloatArray] | None = None
     base_hdop: float = 0.9
     base_satellites: int = 12
     fix_kind: FixKind = FixKind.AUTONOMOUS
@@ -110,6 +116,8 @@ class Receiver:
         events = bad.draw(truth.duration_s, self.events_per_min, rng)
         left = np.zeros(count) if self.settling is None else self.settling.remaining(time_s)
         noisier = 1.0 if self.settling is None else 1.0 + (self.settling.noise_factor - 1.0) * left
+        if self.shade is not None:
+            noisier = noisier * self.shade(time_s)
         hdop, satellites = self._geometry(time_s, left, events, rng)
 
         east, north, height = self._positions(truth, time_s, noisier, left, events, rng)
@@ -124,6 +132,10 @@ class Receiver:
         if self.claims_sd is not None:
             true_sd = np.hypot(noisier * self.position_white_m, self.drift_m)
             claimed = np.round(self.claims_sd * true_sd * hdop / self.base_hdop, 2)
+        claimed_speed = np.full(count, np.nan)
+        if self.claims_speed_sd is not None:
+            true_sd = np.hypot(self.speed_white_mps, self.speed_slow_mps) * noisier
+            claimed_speed = np.round(self.claims_speed_sd * true_sd + np.zeros(count), 3)
         return Observation(
             true_time_s=time_s[kept],
             time_s=(stamps - stamps[0])[kept],
@@ -136,6 +148,7 @@ class Receiver:
             satellites=satellites[kept],
             fix_kind=np.full(int(np.count_nonzero(kept)), int(self.fix_kind), dtype=np.int64),
             position_sd_m=claimed[kept],
+            speed_sd_mps=claimed_speed[kept],
             events=events,
         )
 
@@ -184,10 +197,11 @@ class Receiver:
         count = time_s.size
         if not self.reports_speed:
             return np.full(count, np.nan), np.full(count, np.nan)
+        shaded = 1.0 if self.shade is None else self.shade(time_s)
         true_velocity = self._true_velocity(truth, time_s)
         east, north = (
             true
-            + self._speed_drift(time_s, rng)
+            + shaded * self._speed_drift(time_s, rng)
             + noisier * self.speed_white_mps * _white(count, self.speed_tail, rng)
             for true in true_velocity
         )

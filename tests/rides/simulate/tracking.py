@@ -125,6 +125,7 @@ class TrackingReceiver:
             satellites=np.round(12.0 - 20.0 * wander) if self.reports_hdop else blank,
             fix_kind=np.full(n, int(FixKind.AUTONOMOUS), dtype=np.int64),
             position_sd_m=blank,
+            speed_sd_mps=blank,
         )
 
     def _tracked(
