@@ -50,7 +50,8 @@ def listen(
     out: Annotated[
         Path | None,
         typer.Option(
-            metavar="FILE", help="The log to write; else ride-DATE-TIME.nmea, and into the book."
+            metavar="FILE",
+            help="The log to write; else ride-DATE-TIME.nmea or .ubx, and the book.",
         ),
     ] = None,
     json: Annotated[
@@ -64,7 +65,7 @@ def listen(
         typer.Option("--for", metavar="TIME", parser=_length_s, help="Stop after 600s, 10min, 2h."),
     ] = None,
     replay: Annotated[
-        bool, typer.Option("--replay", help="Play a recorded NMEA log in its own time.")
+        bool, typer.Option("--replay", help="Play a recorded NMEA or UBX log in its own time.")
     ] = False,
     in_book: Annotated[
         bool, typer.Option("--in-book", help="Keep the ride in the book though --out is given.")
@@ -103,9 +104,23 @@ def listen(
                 show(last)
             except BrokenPipeError:  # whoever read the states has left; the ride is kept
                 listening.stop()
+    if out is None:
+        place = _with_its_ending(place)
     _finish(place, recorder.size_bytes, last, listening.problem)
     if in_book or out is None:
         _keep(place, book, machine, setup, units)
+
+
+def _with_its_ending(place: Path) -> Path:
+    """Return where a log lies that was named before anything came: a UBX log ends in .ubx."""
+    from ridelog.core.bounded_read import read_at_most
+    from ridelog.importer.kinds import SEARCH_BYTES
+    from ridelog.importer.ubx_messages import holds_motion
+
+    better = place.with_suffix(".ubx")
+    if better.exists() or not holds_motion(read_at_most(place, SEARCH_BYTES)):
+        return place
+    return place.rename(better)
 
 
 def _finish(

@@ -62,7 +62,7 @@ class Track:
     fix_kind : int64, values of FixKind.
     position_sd_m, speed_sd_mps : standard deviations that the receiver itself states, of the
         position per axis (RMS of north and east) and of the speed. [m], [m/s]
-    source_line : int64, line of the fix in the file (of FIT the record), counted from 1.
+    source_line : int64, line of the fix in the file (of FIT the record, of UBX the byte), from 1.
     segment : int64, number of the continuous span: GPX trkseg; in all formats a new one also
         starts where the clock was set back.
     flags : uint32, bits of Flag known from reading alone.

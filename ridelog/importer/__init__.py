@@ -91,7 +91,7 @@ def require_times(track: Track) -> Track:
     times = np.unique(track.time_s[np.isfinite(track.time_s)])
     if times.shape[0] >= 2:
         return track
-    where = "record" if track.source.format == "fit" else "line"
+    where = {"fit": "record", "ubx": "byte"}.get(track.source.format, "line")
     seen = "no usable time" if times.shape[0] == 0 else f"one time only, {track.utc_text(0.0)}"
     raise NotEnoughDataError(
         f"{track.source.file}, {where} {int(track.source_line[0])} on: the log cannot give a "

@@ -58,27 +58,25 @@ def read_ubx(name: str, data: bytes, sha256: str, size_bytes: int) -> Track:
     if len(log[makers]) > MAX_FIXES:
         raise too_many(name, "fixes", MAX_FIXES)
     fixes, void = _from_pvt(log) if makers == "NAV-PVT" else _from_parts(log)
-    feeds = np.flatnonzero(np.frombuffer(data, dtype=np.uint8) == ord("\n"))
     if nmea is not None and len(nmea) > len(fixes):
         return nmea
     if not len(fixes):
         raise _no_fixes(name, log, len(log[makers]))
     warnings = about_lines(
-        np.searchsorted(feeds, log.wrong_at) + 1,
-        "UBX message", "damaged or cut off", "were not read",
-    )  # fmt: skip
+        log.wrong_at + 1, "UBX message", "damaged or cut off", "were not read", word="byte"
+    )
     if nmea is not None:
         warnings.append(
             f"The log also holds NMEA with {count_words(len(nmea), 'fix', 'fixes')}, which took no "
             f"part: its UBX messages hold {count_words(len(fixes), 'fix', 'fixes')}."
         )
-    lines = np.searchsorted(feeds, fixes.line) + 1
     return track_of(
         LogFile(name, sha256, size_bytes, FORMAT),
-        Fixes(**{**vars(fixes), "line": lines}),
+        fixes,
         f"from {makers}, {count_words(void, 'epoch')} without a fix",
         warnings=tuple(warnings),
         void_epochs=void,
+        word="byte",
     )
 
 
@@ -109,7 +107,7 @@ def _no_fixes(name: str, log: UbxLog, epochs: int) -> RideLogError:
 
 
 def _from_pvt(log: UbxLog) -> tuple[Fixes, int]:
-    """Return the fixes that NAV-PVT makes, their places as lines, and the void epochs."""
+    """Return the fixes that NAV-PVT makes, and the epochs without one."""
     pvt = log["NAV-PVT"]
     stamp_us, real = _stamps(pvt, "second")
     has_time = real & (pvt["validDate"] > 0) & (pvt["validTime"] > 0)
@@ -129,7 +127,7 @@ def _from_pvt(log: UbxLog) -> tuple[Fixes, int]:
         speed_sd_mps=pvt["sAcc"] * _MM,
         fix_kind=_kinds(pvt["fixType"], pvt["diffSoln"], pvt["carrSoln"]),
         segment=np.zeros(len(pvt), dtype=np.int64),
-        line=pvt.at,
+        line=pvt.at + 1,
     )
     return _chosen(fixes, placed)
 
@@ -167,7 +165,7 @@ def _from_parts(log: UbxLog) -> tuple[Fixes, int]:
         speed_sd_mps=_matched(tow, tow_v, velocity, "sAcc") * _CM,
         fix_kind=_kinds(fix, _matched(tow, tow_s, status, "diffSoln"), np.zeros(len(place))),
         segment=np.zeros(len(place), dtype=np.int64),
-        line=place.at,
+        line=place.at + 1,
     )
     return _chosen(fixes, placed)
 

@@ -10,8 +10,11 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import Protocol
 
+import numpy as np
+
 from ridelog.core.errors import ReceiverError
 from ridelog.core.text import shown_name
+from ridelog.importer.ubx_messages import holds_motion, read_messages
 
 # What common receivers send at when nobody has set them; NMEA 0183 itself has 4,800.
 # common practice, no source
@@ -24,6 +27,7 @@ _CONNECT_S = 10.0
 _DAY_S = 86_400.0
 # A clock that runs back by more than this has passed midnight. [s]
 _HALF_DAY_S = 43_200.0
+_WEEK_S = 604_800.0
 _EPOCH = re.compile(rb"\$..(?:RMC|GGA|GNS),(\d\d)(\d\d)(\d\d(?:\.\d{1,9})?),")
 
 
@@ -216,10 +220,13 @@ class Replay:
 
 
 def paced(log: bytes) -> Iterator[tuple[float, bytes]]:
-    """Yield the parts of an NMEA log, each with the time at which it was sent. [s]
+    """Yield the parts of an NMEA or UBX log, each with the time at which it was sent. [s]
 
-    A part begins with the sentence that brings a new time of day; together they are the log.
+    A part begins with what brings a new time; together they are the log.
     """
+    if holds_motion(log):
+        yield from _paced_messages(log)
+        return
     at_s, last_s, part = 0.0, None, bytearray()
     for line in log.splitlines(keepends=True):
         found = _EPOCH.search(line)
@@ -236,3 +243,16 @@ def paced(log: bytes) -> Iterator[tuple[float, bytes]]:
         part += line
     if part:
         yield at_s, bytes(part)
+
+
+def _paced_messages(log: bytes) -> Iterator[tuple[float, bytes]]:
+    """Yield the parts of a UBX log, each of which begins with a message of a position."""
+    found = read_messages("replay", log)
+    placed = found["NAV-PVT"] if len(found["NAV-PVT"]) else found["NAV-POSLLH"]
+    at_s, begin = 0.0, 0
+    for at, step_s in zip(placed.at[1:], np.diff(placed["iTOW"]) / 1000.0, strict=True):
+        step_s = float(step_s) + (_WEEK_S if step_s < -_WEEK_S / 2 else 0.0)
+        if step_s > 0.0:
+            yield at_s, log[begin:at]
+            at_s, begin = at_s + step_s, int(at)
+    yield at_s, log[begin:]

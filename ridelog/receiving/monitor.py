@@ -3,7 +3,6 @@
 from collections import deque
 from dataclasses import dataclass, replace
 from datetime import timedelta
-from itertools import islice
 from typing import Literal
 
 import numpy as np
@@ -12,7 +11,7 @@ from ridelog.analysis.signal.measure import carries_figures, weakness_so_far
 from ridelog.core.errors import NotEnoughDataError, RideLogError, UnreadableLogError
 from ridelog.core.flags import Flag
 from ridelog.core.text import count_words
-from ridelog.core.track import Track
+from ridelog.core.track import IntArray, Track
 from ridelog.filtering.quality import FEW_SATELLITES, POOR_HDOP
 from ridelog.importer import log_from_bytes
 from ridelog.workflow.measure import motion_of_bytes
@@ -22,7 +21,6 @@ State = Literal["no fix", "settling", "ready"]
 _TAIL_S = 20.0
 # A receiver of 25 fixes a second with five sentences each sends a third of this in that time.
 _MOST_TAIL_BYTES = 1 << 18
-_MOST_LINE_BYTES = 1 << 12
 # Without a fix for so long, or for three of its own intervals, the receiver has lost it.
 _LOST_S, _LOST_INTERVALS = 3.0, 3.0
 # The shortest run of fixes in which an error that still moves can be told from noise. [s]
@@ -67,9 +65,8 @@ class Monitor:
     """
 
     def __init__(self) -> None:
-        self._lines: deque[tuple[float, bytes]] = deque()
-        self._rest = b""
-        self._tail_bytes = self._lines_before = self._fixes = self._counted_line = 0
+        self._parts: deque[tuple[float, bytes]] = deque()
+        self._tail_bytes = self._bytes_before = self._fixes = self._counted_byte = 0
         self._last = Reading()
         self._begun_s: float | None = None
         self._arrived_s = self._read_s = self._judged_s = self._state_s = -np.inf
@@ -81,18 +78,15 @@ class Monitor:
         self._begun_s = now_s if self._begun_s is None else self._begun_s
         if data:
             self._arrived_s = now_s
-        *whole, rest = (self._rest + data).splitlines(keepends=True) or [b""]
-        if rest.endswith((b"\n", b"\r")):
-            whole, rest = [*whole, rest], b""
-        self._rest = rest[-_MOST_LINE_BYTES:]
-        for line in whole:
-            self._lines.append((now_s, line[-_MOST_LINE_BYTES:]))
-            self._tail_bytes += len(self._lines[-1][1])
-        while self._lines and (
-            self._lines[0][0] < now_s - _TAIL_S or self._tail_bytes > _MOST_TAIL_BYTES
+            self._parts.append((now_s, data))
+            self._tail_bytes += len(data)
+        # What is cut at the front makes no sentence and no message any more.
+        while self._parts and (
+            self._parts[0][0] < now_s - _TAIL_S or self._tail_bytes > _MOST_TAIL_BYTES
         ):
-            self._tail_bytes -= len(self._lines.popleft()[1])
-            self._lines_before += 1
+            gone = len(self._parts.popleft()[1])
+            self._tail_bytes -= gone
+            self._bytes_before += gone
 
     def reading(self, now_s: float) -> Reading:
         """Return the receiver's state by now."""
@@ -114,17 +108,20 @@ class Monitor:
         nothing = replace(known, state="no fix", satellites=None, hdop=None, speed_mps=None)
         begun_s = now_s if self._begun_s is None else self._begun_s
         silent_s = now_s - max(self._arrived_s, begun_s)
-        if not self._lines or silent_s > _LOST_S:
+        if not self._parts or silent_s > _LOST_S:
             words = f"nothing has arrived for {silent_s:.0f} s" if silent_s > _LOST_S else ""
             return replace(nothing, reason=words or "nothing has arrived yet")
+        tail = b"".join(part for _, part in self._parts)
         try:
-            track = log_from_bytes("receiver", b"".join(line for _, line in self._lines))
+            track = log_from_bytes("receiver", tail)
         except NotEnoughDataError:
             return replace(nothing, reason="the receiver finds no position yet")
         except UnreadableLogError:
             return replace(nothing, reason=self._no_sentence())
-        came_s = np.array([self._lines[int(line) - 1][0] for line in track.source_line])
-        self._count(track)
+        at = _bytes_of(track, tail)
+        ends = np.cumsum([len(part) for _, part in self._parts])
+        came_s = np.array([moment for moment, _ in self._parts])[np.searchsorted(ends, at, "right")]
+        self._count(at)
         known = _with_last_fix(known, track, self._fixes)
         interval_s = float(np.median(np.diff(track.time_s))) if len(track) > 1 else 0.0
         patience_s = max(_LOST_S, _LOST_INTERVALS * interval_s)
@@ -137,7 +134,7 @@ class Monitor:
         first = int(holes[-1]) + 1 if len(holes) else 0
         if now_s - self._judged_s >= (_JUDGE_READY_S if self._ready() else _JUDGE_S):
             self._judged_s = now_s
-            self._verdict = self._waits_for(track, first)
+            self._verdict = self._waits_for(track, first, tail[at[first] :])
         return replace(
             known,
             state="settling" if self._verdict else "ready",
@@ -147,22 +144,23 @@ class Monitor:
     def _ready(self) -> bool:
         return self._last.state == "ready"
 
-    def _count(self, track: Track) -> None:
+    def _count(self, at: IntArray) -> None:
         """Count the fixes that have come since the last look."""
-        lines = track.source_line + self._lines_before
-        self._fixes += int(np.count_nonzero(lines > self._counted_line))
-        self._counted_line = int(lines.max())
+        places = at + self._bytes_before + 1
+        self._fixes += int(np.count_nonzero(places > self._counted_byte))
+        self._counted_byte = max(self._counted_byte, int(places.max()))
 
     def _no_sentence(self) -> str:
         return (
-            f"the last {count_words(self._tail_bytes, 'byte')} hold no NMEA sentence: the speed of "
-            "the line is wrong, or the receiver is not set to NMEA"
+            f"the last {count_words(self._tail_bytes, 'byte')} hold neither NMEA sentences nor UBX "
+            "positions: the speed of the line is wrong, or the receiver is set to something else"
         )
 
-    def _waits_for(self, track: Track, first: int) -> str:
+    def _waits_for(self, track: Track, first: int, since: bytes) -> str:
         """Return what is missing until a ride may begin, "" if nothing is.
 
-        ``first`` is the row from which on the receiver had its fix without a hole.
+        ``first`` is the row from which on the receiver had its fix without a hole, ``since`` what
+        has come from there on.
         """
         length_s = float(track.time_s[-1] - track.time_s[first])
         if length_s < _STEADY_S:
@@ -170,9 +168,8 @@ class Monitor:
         poor = _poor_geometry(track) or ("" if self._ready() else _still_better(track, first))
         if poor:
             return poor
-        lines = islice(self._lines, int(track.source_line[first]) - 1, None)
         try:
-            motion = motion_of_bytes("receiver", b"".join(line for _, line in lines))
+            motion = motion_of_bytes("receiver", since)
         except RideLogError:
             return "waiting for positions that follow each other"
         time_s = motion.track.time_s
@@ -181,6 +178,16 @@ class Monitor:
         if not carries_figures(motion)[time_s >= time_s[-1] - _STEADY_S].all():
             return "the last positions jump"
         return weakness_so_far(motion)
+
+
+def _bytes_of(track: Track, tail: bytes) -> IntArray:
+    """Return the place of each fix among the bytes that it was read from."""
+    if track.source.format == "ubx":
+        return track.source_line - 1
+    end = b"\n" if b"\n" in tail else b"\r"
+    feeds = np.flatnonzero(np.frombuffer(tail, dtype=np.uint8) == end[0])
+    begins: IntArray = np.concatenate([[0], feeds + 1])[track.source_line - 1]
+    return begins
 
 
 def _with_last_fix(reading: Reading, track: Track, fixes: int) -> Reading:

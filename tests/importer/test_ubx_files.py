@@ -121,7 +121,7 @@ def test_what_stands_between_messages_and_false_lengths_take_nothing_with_them()
     false = b"\xb5b\x01\x07" + (60_000).to_bytes(2, "little") + b"\xb5b\xb5"
     track = read(b"\x00\xff", pvt(0.0), false, pvt(0.1), ACK, b"junk\n", pvt(0.2))
     assert len(track) == 3
-    assert track.source_line.tolist() == [1, 1, 2]
+    assert track.source_line.tolist() == [3, 112, 227]
 
 
 @pytest.mark.parametrize("place", [2, 6, 20, 50, 98, 99])
@@ -137,7 +137,9 @@ def test_damaged_messages_are_told() -> None:
     broken = bytearray(pvt(0.1))
     broken[30] ^= 1
     track = read(pvt(0.0), bytes(broken), pvt(0.2), pvt(0.3)[:-4])
-    assert track.warnings == ("2 UBX messages damaged or cut off (lines 1 and 1) were not read.",)
+    assert track.warnings == (
+        "2 UBX messages damaged or cut off (bytes 101 and 301) were not read.",
+    )
 
 
 def test_epochs_without_a_fix_are_counted_and_guessed_ones_flagged() -> None:

@@ -1,7 +1,8 @@
 """Spoilt logs through the importers, a million if asked, on request.
 
     python tests/suites/fuzz_importers.py [--rides 1000000] [--seed S] [--jobs J] [--guided RUNS]
-                                          [--findings DIR] [--record]
+                                          [--formats ubx fit] [--minutes M] [--findings DIR]
+                                          [--record]
 
 Each input is a short log of one format (log_mutations.py: built ones, pieces of the samples and of
 real receivers' logs) with one to six things wrong. It must be read, or refused with a sentence of
@@ -60,14 +61,15 @@ def keep(folder: Path, data: bytes, trouble: str) -> None:
     (folder / f"{name}.txt").write_text(trouble + "\n", encoding="utf-8")
 
 
-def some(real: Path, findings: Path, seed: int, part: int) -> Counter[tuple[str, str]]:
+def some(
+    real: Path, findings: Path, seed: int, names: list[str], part: int
+) -> Counter[tuple[str, str]]:
     """Try the inputs of one part; return how many of each format ended how."""
     rng = np.random.default_rng([seed, part])
     known = seeds(real)
     by_format = {name: [data for kind, data in known if kind == name] for name in SEEDS}
     everything = [data for _, data in known]
     counts: Counter[tuple[str, str]] = Counter()
-    names = sorted(by_format)
     for number in range(_PART):
         name = names[number % len(names)]
         own = by_format[name]
@@ -129,7 +131,9 @@ def main() -> None:
     """Try all inputs and count how they end."""
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("--rides", type=int, default=20_000, help="inputs, of all formats together")
+    parser.add_argument("--minutes", type=float, default=1e9, help="begin nothing after so long")
     parser.add_argument("--jobs", type=int, default=1, help="processes side by side")
+    parser.add_argument("--formats", nargs="+", choices=sorted(SEEDS), default=sorted(SEEDS))
     parser.add_argument("--guided", type=int, default=0, metavar="RUNS", help="runs of atheris")
     parser.add_argument("--real", type=Path, default=REAL, help="folder of real logs")
     parser.add_argument("--findings", type=Path, default=Path(tempfile.gettempdir()) / "findings")
@@ -144,11 +148,16 @@ def main() -> None:
     record = Record("fuzz_importers", chosen, rides=chosen.rides)
     start = time.monotonic()
     counts: Counter[tuple[str, str]] = Counter()
-    try_some = partial(some, chosen.real, chosen.findings, chosen.seed)
+    try_some = partial(some, chosen.real, chosen.findings, chosen.seed, chosen.formats)
     with ProcessPoolExecutor(chosen.jobs) as pool:
         run = pool.map if chosen.jobs > 1 else map
-        for number, one in enumerate(run(try_some, range(-(-chosen.rides // _PART)))):
-            counts += one
+        parts = range(-(-chosen.rides // _PART))
+        for batch in (parts[k : k + chosen.jobs] for k in range(0, len(parts), chosen.jobs)):
+            if time.monotonic() - start > 60.0 * chosen.minutes:
+                break
+            for one in run(try_some, batch):
+                counts += one
+            number = batch[-1]
             if number % 10 == 9:
                 print(f"{counts.total():,} inputs, {time.monotonic() - start:.0f} s", flush=True)
     if chosen.guided:

@@ -19,20 +19,30 @@ import numpy as np
 ROOT = Path(__file__).resolve().parents[2]
 sys.path.append(str(ROOT / "tests" / "importer"))
 
-from log_lines import gga, gpx, log, point, rmc, second, sentence  # noqa: E402  (needs the path)
+# They need the path.
+from binary_logs import RECORD, fit, pvt, record, tow_ms, ubx  # noqa: E402
+from log_lines import gga, gpx, log, point, rmc, second, sentence  # noqa: E402
 
 # Longest piece of a file that serves as a seed, and pieces taken of each. [bytes]
 _PIECE, _PIECES = 1500, 4
-_ENDINGS = {".gpx": "gpx", ".nmea": "nmea", ".log": "nmea", ".txt": "nmea"}
+_ENDINGS = {
+    ".gpx": "gpx", ".nmea": "nmea", ".log": "nmea", ".txt": "nmea", ".ubx": "ubx", ".fit": "fit",
+    ".tcx": "tcx", ".csv": "csv",
+}  # fmt: skip
+_FRAME = re.compile(rb"\xb5\x62")
 _SENTENCE = re.compile(rb"\$([^$*\r\n]{0,250})\*[0-9A-Fa-f]{2}")
+_LONGEST_FRAME = 400
 _NUMBER = re.compile(rb"-?\d+\.?\d*")
 _ODD = (
     b"", b" ", b"0", b"-1", b"1e308", b"-1e-308", b"nan", b"inf", b"9" * 19, b"9" * 70, b".", b"-",
     b"65535", b"240000", b"000000.00", b"2400.1", b"8959.9999", b"18000.0", b"99999", b"1e5", b"+1",
-    b"\xff", b"\x00", b"T", b"2024-02-30T00:00:00Z", b"9999-12-31T23:59:60Z", b"311299", b"060180",
+    b"\xff", b"\x00", b"T", b"1779526800", b"1,5", b"+99:99", b"25:61:61", b"48N",
+    b"48\xc2\xb07'8\"N", b"\xff\xff\xff\x7f", b"\xb5\x62\x01\x07\x5c\x00", b"00/00/0000",
+    b"2024-02-30T00:00:00Z", b"9999-12-31T23:59:60Z", b"311299", b"060180",
 )  # fmt: skip
 _XML = (
     b"<trkseg>", b"</trkseg>", b"</trkpt>", b"<trkpt>", b"<!--", b"-->", b"<![CDATA[", b"]]>",
+    b"</Trackpoint>", b"<Lap>", b";", b",", b'"', b"\t", b"(km/h)",
     b"&amp;", b"&#55;", b"<speed>1</speed>", b"<time/>", b"<?xml?>", b"<gpx>", b'"', b"'", b"\r",
 )  # fmt: skip
 
@@ -64,6 +74,71 @@ def _gpx() -> list[bytes]:
     return [gpx(one), gpx(old), gpx(one).decode().encode("utf-16"), gpx(point() * 4)]
 
 
+def _ubx() -> list[bytes]:
+    mixed = [pvt(0.2 * i) for i in range(5)]
+    mixed.insert(2, log([rmc(32400), gga(32400)]))
+    parts = [
+        ubx("NAV-POSLLH", iTOW=tow_ms(i), lat=48.1, lon=11.5, hAcc=2000)
+        + ubx("NAV-VELNED", iTOW=tow_ms(i), gSpeed=321, heading=90.5, sAcc=21)
+        + ubx("NAV-STATUS", iTOW=tow_ms(i), gpsFix=3, gpsFixOk=1)
+        + ubx("NAV-DOP", iTOW=tow_ms(i), hDOP=0.9)
+        + ubx("NAV-TIMEUTC", iTOW=tow_ms(i), year=2026, month=5, day=3, hour=9, sec=i, validUTC=1)
+        for i in range(4)
+    ]
+    return [b"".join(mixed), b"".join(parts), b"".join(parts[:1] + mixed)]
+
+
+def _fit() -> list[bytes]:
+    rows = [record(i, 48.1 + 1e-5 * i, 11.5, 2.5, 4) for i in range(6)]
+    packed = bytes([0x41, 0, 0, 20, 0, 2, 0, 4, 0x85, 1, 4, 0x85])
+    later = [bytes([0xA0 | i]) + rows[i][5:13] for i in range(4)]
+    fine = bytes(
+        [0x42, 0, 0, 160, 0, 5, 253, 4, 0x86, 0, 2, 0x84, 1, 4, 0x85, 2, 4, 0x85, 4, 4, 0x86]
+    )
+    finer = [
+        b"\x02" + row[1:5] + bytes([0, i]) + row[5:13] + (3200).to_bytes(4, "little")
+        for i, row in enumerate(rows)
+    ]
+    return [
+        fit([RECORD, *rows]), fit([RECORD, packed, *rows[:2], *later], header=12),
+        fit([RECORD, fine, *rows[:2], *finer]), fit([RECORD, *rows], size=0),
+    ]  # fmt: skip
+
+
+def _tcx() -> list[bytes]:
+    points = "".join(
+        f"<Trackpoint><Time>{second(i)}</Time><Position><LatitudeDegrees>48.1000{i}"
+        "</LatitudeDegrees><LongitudeDegrees>11.5</LongitudeDegrees></Position><AltitudeMeters>5"
+        "</AltitudeMeters><Extensions><TPX><Speed>2.5</Speed></TPX></Extensions></Trackpoint>\n"
+        for i in range(6)
+    )
+    whole = (
+        "<TrainingCenterDatabase><Activities><Activity><Lap><Track>\n" + points + "</Track><Track>"
+        + points[:200] + "</Track></Lap></Activity></Activities></TrainingCenterDatabase>"
+    ).encode()  # fmt: skip
+    return [whole, whole.decode().encode("utf-16")]
+
+
+def _csv() -> list[bytes]:
+    heads = (
+        "utc,lat,lon,speed (km/h),course,hdop,accuracy (m)",
+        "Zeit (UTC);Breite;L\u00e4nge;Geschwindigkeit (km/h);Kurs;HDOP;Genauigkeit",
+        "timestamp_ms\tlat\tlng\tspeed_mps\tbearing\tsats\taccuracy",
+        "date,time utc,lat,lon,speed (mph),alt (ft),speed accuracy (m/s)",
+    )
+    tables = []
+    for number, head in enumerate(heads):
+        rows = [head]
+        for i in range(6):
+            clock = (second(i), second(i), f"{1779526800 + i}000", f"5/23/2026,09:00:0{i}")[number]
+            rows.append(f"{clock},48.1000{i},11.5,{10 + i}.5,90.1,0.9,4.5")
+        parted = "\n".join(rows)
+        if number == 1:
+            parted = parted.replace(",", ";").replace(".", ",")
+        tables.append((parted.replace(",", "\t") if number == 2 else parted).encode())
+    return [*tables, tables[1].decode().encode("cp1252"), tables[0].decode().encode("utf-16")]
+
+
 def _zipped(data: bytes, method: int) -> bytes:
     stream = io.BytesIO()
     with zipfile.ZipFile(stream, "w", method) as archive:
@@ -81,7 +156,10 @@ def _packed() -> list[bytes]:
     ]
 
 
-SEEDS: dict[str, Callable[[], list[bytes]]] = {"nmea": _nmea, "gpx": _gpx, "packed": _packed}
+SEEDS: dict[str, Callable[[], list[bytes]]] = {
+    "nmea": _nmea, "gpx": _gpx, "ubx": _ubx, "fit": _fit, "tcx": _tcx, "csv": _csv,
+    "packed": _packed,
+}  # fmt: skip
 
 
 def seeds(real: Path | None = None) -> list[tuple[str, bytes]]:
@@ -114,12 +192,22 @@ def spoilt(rng: np.random.Generator, data: bytes, others: Sequence[bytes]) -> by
 
 
 def mended(data: bytes) -> bytes:
-    """Return a log whose sentences have the checksums of what they hold now."""
+    """Return a log whose sentences and UBX messages have the checksums of what they hold now."""
 
     def right(match: re.Match[bytes]) -> bytes:
         return b"$%s*%02X" % (match[1], reduce(xor, match[1], 0))
 
-    return _SENTENCE.sub(right, data)
+    document = bytearray(_SENTENCE.sub(right, data))
+    for match in _FRAME.finditer(bytes(document)):
+        begin = match.start() + 2
+        end = begin + 4 + int.from_bytes(document[begin + 2 : begin + 4], "little")
+        if end + 2 <= len(document) and end - begin < _LONGEST_FRAME:
+            first = second_ = 0
+            for byte in document[begin:end]:
+                first = (first + byte) & 0xFF
+                second_ = (second_ + first) & 0xFF
+            document[end : end + 2] = bytes([first, second_])
+    return bytes(document)
 
 
 def repacked(rng: np.random.Generator, data: bytes) -> bytes:
