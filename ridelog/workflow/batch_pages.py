@@ -31,7 +31,8 @@ def page_of(log: LogToMeasure, unit: str) -> bytes:
         data = log.data if log.data is not None else Path(log.place).read_bytes()
         if hashlib.sha256(data).hexdigest() != log.sha256:
             return b""
-        ride = analyse(motion_of_bytes(log.file, data), Settings.from_json(dict(log.settings)))
+        settings = Settings.from_json(dict(log.settings))
+        ride = analyse(motion_of_bytes(log.file, data, columns=settings.columns), settings)
     except (RideLogError, OSError):
         return b""
     return ride_files(ride, SPEED_UNITS[unit])["ride.html"]
