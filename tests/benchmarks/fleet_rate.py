@@ -1,7 +1,7 @@
 """How fast a batch is: two workers against one process, and as the logs grow in number, on request.
 
-    python tests/benchmarks/fleet_rate.py [--blocks 8] [--logs 50] [--seed S]
-    python tests/benchmarks/fleet_rate.py --growth 50,500,5000 [--ends 12]
+    python tests/benchmarks/fleet_rate.py [--blocks 6] [--logs 50] [--record]
+    python tests/benchmarks/fleet_rate.py --growth 50,500,5000 [--record fleet_growth]
 
 First the same blocks of logs are measured in turn by a loop in this process ("alone"), by one
 worker and by two; all are warm, and the order changes from block to block. A share is a rate over
@@ -134,14 +134,15 @@ def peak_of(process: int) -> float:
 def main() -> None:
     """Print a line for each engine, or for each number of logs."""
     words = argparse.ArgumentParser(description=__doc__.splitlines()[0])
-    words.add_argument("--blocks", type=int, default=8)
+    words.add_argument("--blocks", type=int, default=6)
     words.add_argument("--logs", type=int, default=50, help="in a block")
     words.add_argument("--growth", metavar="N,N,...", help="numbers of logs")
-    words.add_argument("--ends", type=float, default=12.0, metavar="SECONDS")
+    words.add_argument("--ends", type=float, default=6.0, metavar="SECONDS")
     words.add_argument("--real", type=Path, default=fleet_logs.REAL)
     add_options(words, "fleet_rate")
     asked = words.parse_args()
-    record = Record("fleet_rate", asked, rides=asked.blocks * asked.logs, folder="benchmarks")
+    most = max(map(int, asked.growth.split(","))) if asked.growth else asked.blocks * asked.logs
+    record = Record("fleet_rate", asked, rides=most, folder="benchmarks")
     with tempfile.TemporaryDirectory() as place:
         (grow if asked.growth else compare)(asked, record, Path(place))
     record.save()
