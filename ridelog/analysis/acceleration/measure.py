@@ -11,21 +11,29 @@ from ridelog.core.quantity import both_units
 from ridelog.core.track import FloatArray
 
 # Acceleration at a speed is taken from the time between this much below and this much above it.
+# Own choice: a narrower step is timed worse, a wider one rounds a bend of the curve off.
 HALF_STEP_MPS = 0.5
-_LOWEST_MPS, _STEP_MPS, _MOST_POINTS = 1.5, 0.5, 40
-# The last of a pull is left out: there the throttle is let go. Share of its highest speed.
+# The first whole step above opening and half a step, 0.75 + 0.5: derived from both.
+_LOWEST_MPS = 1.5
+# Own choice: points closer together share most of their step, further apart they miss a bend; a
+# fast machine has them further apart, since more than so many lengthen the list alone.
+_STEP_MPS, _MOST_POINTS = 0.5, 40
+# The last of a pull is left out: there the throttle is let go. Share of its highest speed; own
+# choice: more counts the letting go in, less hides the end of the curve.
 _USED_SHARE = 0.93
 # A run that pulls less than this share of the hardest was not ridden at full throttle, as far as
 # can be told; common practice, no source.
 _FULL_SHARE = 0.7
 # Tyres hold no more, as with brakings: a faster gain is a jump of the receiver. [m/s²]
 _MOST_MPS2 = 10.0
-# While the throttle opens, some tenths of a second, a machine gains about this; the curve begins
-# above it.
+# While the throttle opens a machine gains about this; the curve begins above it. Own choice: an
+# opening of 0.45 s at an even rate up to 3.3 m/s²; harder starts read low at their first speed.
 _OPENING_MPS = 0.75
-# Standing pull: the mean from here, where the throttle has opened, to there.
+# Standing pull: the mean from here, where the throttle has opened, to there. Own choice: a lower
+# start counts the opening in, a higher end speeds at which power is the limit.
 _STANDING_FROM_MPS, _STANDING_TO_MPS = 1.0, 2.5
 # Runs within this of one direction count as the same, and as opposite within it of 180 degrees.
+# Own choice: a slope along the way still counts by 0.87; wider, both ways no longer cancel it.
 _SAME_WAY_RAD = np.radians(30.0)
 
 

@@ -17,26 +17,32 @@ from ridelog.filtering.standing_start.acceleration_decay import (
 from ridelog.filtering.standing_start.paths import draw_standing_start
 
 # Slower than this, as far as the speed's own uncertainty tells, the machine may be standing; the
-# limit widens with the uncertainty, but never so far that slow travel could hide in it.
+# limit widens with the uncertainty, but never so far that slow travel could hide in it. Own choice:
+# above what receivers wander at a stand (some cm/s), up to the crawl whose course is noise.
 _STAND_MPS, _STAND_SD, _WIDEST_MPS = 0.25, 2.0, 0.5
-# A stop shorter than this is a turn of the wheels through zero, and cannot be told from one.
+# A stop shorter than this is a turn of the wheels through zero, and cannot be told from one. Own
+# choice: longer would time quick restarts as rolling runs.
 _SHORTEST_STAND_S = 0.6
 # Walking pace and a little: a machine that gets no faster has been moved, not launched. Regulation
 # (EU) 168/2013, Article 2(2)(a), leaves vehicles of at most 6 km/h (1.67 m/s) out.
 LEAST_TOP_MPS = 2.0
-# A run ends when the speed has fallen by a seventh and by this much from its highest.
+# A run ends when the speed has fallen by a seventh and by this much from its highest. Own choice:
+# less ends it at a bump or a shift of gear, more draws the braking after it in.
 _FALL_SHARE, _FALL_MPS = 0.15, 0.4
 # A crawl on the way up: over so long less than this share of the run's best acceleration, below
-# this share of its top speed. What follows is a run of its own.
+# this share of its top speed. What follows is a run of its own. Own choice: stricter, a bump parts
+# a start; laxer, its time holds the crawl.
 _DWELL_S, _DWELL_SHARE, _DWELL_BELOW = 1.5, 0.25, 0.5
-# How much of a stand is looked at; more adds nothing about the start.
+# How much of a stand is looked at; own choice: more adds nothing about the start.
 _LOOK_BACK_S = 3.0
-# The stop before may end in a jolt; so much of the stand is left out.
+# The stop before may end in a jolt; so much of the stand is left out, the lesser of the two. Own
+# choice: what a suspension takes to settle, and most of a short stand is kept.
 _AFTER_STOP_S, _AFTER_STOP_SHARE = 0.3, 0.3
 _REJECTED = Flag.JUMP | Flag.SPEED_JUMP
-# A rolling run gains at least this, and this share of the ride's highest speed.
+# A rolling run gains at least this, and this share of the ride's highest speed. Own choice: less
+# is a ripple of steady riding, and holds hardly two points of the curve.
 GAIN_MPS, _GAIN_SHARE = 2.0, 0.35
-# Fixes looked through at first for the end of a run.
+# Fixes looked through at first for the end of a run; the end found is exact for any number.
 _FIRST_LOOK = 256
 
 
@@ -225,13 +231,17 @@ def _believed(motion: Motion, run: AccelerationRun) -> bool:
     return bool(poor < 0.34 and settling < 0.2)
 
 
+# Own choice: crossings are linear in between, off by 3 mm/s even at a jerk of 10 m/s³.
 _SPACING_S = 0.05
 _SEED = 20261127
-# Paths are drawn this far beyond what is needed of the fitted path, and never longer than this.
+# Paths are drawn this far beyond what is needed of the fitted path, and never longer than this. Own
+# choice: a draw that is slower still gets there; no small machine pulls for so long.
 _BEYOND_S, _LONGEST_S = 1.5, 90.0
-# A rolling run is looked at up to this share of its highest speed.
+# A run is drawn up to this share of its highest speed. Own choice: a little beyond the share that
+# the curve uses.
 _USED_SHARE = 0.95
-# Of rolling runs no more than this many are drawn, spread evenly: each further one adds little.
+# Of rolling runs no more than this many are drawn, spread evenly. Own choice: the mean of so many
+# has a quarter of the error of one; more mostly take time.
 _MOST_ROLLING = 16
 
 

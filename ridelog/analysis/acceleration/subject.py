@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     from ridelog.present.section import Section
 
 # The pull is told at whole multiples of this speed; at the first of them it is compared: fast
-# enough that the throttle is open, slow enough that owners feel it as the start. [m/s]
+# enough that the throttle is open, slow enough that owners feel it as the start; own choice. [m/s]
 STEP_MPS = 2.0
 
 

@@ -18,11 +18,14 @@ from ridelog.core.track import BoolArray, FloatArray
 # of unknown size is tried at a constant ratio: build-up from at once to somewhat below the 0.6 s.
 _BUILD_S = np.geomspace(0.02, 0.45, 7)
 _EASE_S = np.geomspace(0.05, 0.6, 7)
-# Instants tried for the corner, and the finest spacing between them that is worth the work.
+# Instants tried for the corner, and the finest spacing between them that is worth the work. Own
+# choice: the corner is a mean that lies between them; over 0.8 s they lie further apart.
 _TRIALS, _FINEST_S = 41, 0.02
-# Trials whose weight is e to minus this of the best one's change no figure.
+# Trials whose weight is e to minus this of the best one's change no figure: of 41 times 7 all
+# together weigh less than 0.2 % of it, derived.
 _NEGLIGIBLE = 12.0
-# A trial that leaves this little of what it fits says nothing.
+# A trial that leaves this little of what it fits says nothing. Own choice: far above the error of
+# doubles (1e-16), far below any shape that is seen.
 _SINGULAR = 1e-9
 
 
@@ -200,13 +203,16 @@ def _sums(weight: FloatArray, *figures: FloatArray) -> FloatArray:
 
 
 # Deceleration that free rolling can reach: rolling resistance on medium soil, 0.08 of the weight
-# (Carvill, Mechanical Engineer's Data Handbook, 1993), of which half is allowed for, ...
+# or 0.78 m/s² (Carvill (1993), Mechanical Engineer's Data Handbook), of which two thirds are
+# allowed for (own choice: all of it would take gentle brakings for rolling), ...
 _ROLLING_MPS2 = 0.5
 # ... and air, half density times 0.7 m² (the largest of Cossalter's range) over 100 kg. [1/m]
 _AIR_PM = 0.0042
 # How sure it must be that the deceleration lies above that, in standard deviations of the path.
+# Common practice, no source: noise alone passes one time in 44.
 _SURE_SD = 2.0
-# Decelerations are means over this long, or the time between two fixes if that is longer.
+# Decelerations are means over this long, or the time between two fixes if that is longer. Own
+# choice: shorter ones are noisier in proportion, longer ones lose short brakings.
 _WIDTH_S = 0.4
 # Braking is measured from above walking pace (6 km/h, e.g. StVZO § 63a) and takes off as much as
 # this: common practice, no source.

@@ -23,20 +23,25 @@ from ridelog.filtering.motion import Motion, Paths
 if TYPE_CHECKING:
     from ridelog.analysis.braking.stopping import StoppingDistance
 
-# A stop ends in rest: slower than this, or than this many standard deviations of the speed.
+# A stop ends in rest: slower than this, or than this many standard deviations of the speed. Own
+# choice: above what receivers wander at a stand (some cm/s); a slower crawl counts as rest.
 _REST_MPS, _REST_SD = 0.35, 2.0
 # The straight lines on either side of a corner are fitted over this long, or this many intervals
 # between fixes; the corner is looked for within this of where the deceleration is half there.
 _LINE_S, _LINE_INTERVALS = 1.0, 2.5
 _SEARCH_S, _SEARCH_INTERVALS = 0.6, 1.0
-# Share of a braking that the line after brake-on may take up.
+# Share of a braking that the line after brake-on may take up, and that before its end. Own choice:
+# they overlap by a fifth, so that neither holds the corner of the other.
 _LINE_SHARE = 0.6
 # Mean fully developed deceleration is taken between these shares of the initial speed; from
 # memory (UN R13-H, R78); StVZO § 41 (12) has the idea, not the shares.
 _DEVELOPED_FROM, _DEVELOPED_TO = 0.8, 0.1
-# An interval wider than its figure says nothing; no tyre brakes harder than this (skid tests of
-# off-road tyres: friction 0.58-0.88, FME report for The Oregonian, 2007; sports tyres 1.0).
-_WIDEST, _MOST_MPS2 = 1.0, 10.0
+# An interval wider than its figure says nothing: own choice.
+_WIDEST = 1.0
+# No tyre brakes harder than this: skid tests of off-road tyres show a friction of 0.58-0.88 (FME
+# report for The Oregonian (2007)), sports tyres have 1.0 (common practice, no source).
+_MOST_MPS2 = 10.0
+# Own choice: the fits place a corner between its instants; a finer one mostly takes time.
 _SPACING_S = 0.05
 # How long a brake builds up is hardly in the log, and about half of it is a shift of brake-on.
 # Taken as at once one time in three, else 0.1 to 0.4 s (common practice, no source), it spreads by

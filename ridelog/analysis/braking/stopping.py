@@ -16,9 +16,11 @@ from ridelog.core.units import MPS_PER_KMH
 
 # Stops from below this share of the ride's best second are not stops from speed. Own choice.
 _FROM_SPEED = 0.5
-# Only brakings that begin at this share of the fastest one's speed tell how the machine stops.
+# Only brakings that begin at this share of the fastest one's speed tell how the machine stops; own
+# choice: slower ones are often gentle, stricter leaves few to take the median of.
 _FAST_SHARE = 0.5
-# A braking that rolls on tells as much if it takes off this share of its speed.
+# A braking that rolls on tells as much if it takes off this share of its speed: own choice, three
+# quarters of its energy; less is a dab before a bend.
 _SHED_SHARE = 0.5
 # eKFV Annex, no. 2.2.3: stops in a row with all brakes.
 _STOPS_ASKED = 5

@@ -146,28 +146,35 @@ def _weighed(one: float, one_sd: float, other: float, other_sd: float) -> tuple[
     return one + share * (other - one), float(np.sqrt(share)) * other_sd
 
 
-# Hard level road with good tyres still takes 0.008 of the weight (Marks' Standard Handbook,
-# Moyer): what slows down less than three quarters of that is driven, or rolls downhill.
+# Hard level road with good tyres still takes 0.008 of the weight (Marks' handbook, after Moyer):
+# what slows down less than three quarters of that is driven, or rolls downhill.
 _LEAST_DECEL_MPS2 = 0.06
 # A coast lasts at least this long and loses at least this much speed, from above walking pace;
 # common practice, no source. 40 CFR 1066.310 asks for 16 runs, 8 each way, of heavier vehicles.
 _LEAST_S, _LEAST_DROP_MPS, _LEAST_DROP_SD, _FROM_MPS = 3.0, 1.0, 6.0, 2.0
-# Decelerations are means over this long or so many intervals between fixes.
+# Decelerations are means over this long or so many intervals between fixes. Own choice: rolling
+# slows ten times less than braking and needs a longer mean; longer still, short coasts are lost.
 _WIDTH_S, _WIDTH_INTERVALS = 1.0, 2.0
-# The throttle closes and the brake bites at the ends, so this much of them is left out. A smoothed
-# acceleration rounds a corner over as many intervals to either side as differences it takes, one
-# of reported speeds or two of positions: so early may a coast begin, so long is it rounded after.
+# The throttle closes and the brake bites at the ends, so this much of them is left out (0.5 s: own
+# choice). A smoothed acceleration rounds a corner over as many intervals to either side as
+# differences it takes, one of reported speeds or two of positions: so early may a coast begin, so
+# long is it rounded after, which gives the intervals (derived).
 _TRIM_S, _TRIM_INTERVALS = 0.5, {"reported": 2.0, "positions": 4.0}
-# A bend drags on its own: what turns faster than this is left out. [rad/s]
+# A bend drags on its own: what turns faster than this is left out. Own choice: 33 m of radius at
+# 5 m/s, three times what a hand leaves on a straight; tighter bends drag unseen. [rad/s]
 _STRAIGHT_RADPS = 0.15
-# Opposite within 45 degrees of the main direction.
+# Opposite within 45 degrees of the main direction: own choice, beyond that slope and wind across
+# the way count for more than along it.
 _OPPOSITE = 0.7
 # Free rolling strays from the model by the error of the speed and by gusts; beyond this, or this
 # many standard deviations of the speed, somebody drove. Common practice, no source.
 _STRAY_MPS, _STRAY_SD = 0.08, 2.0
-# b and c are told apart if each is known to this share of the whole at the middle speed.
+# b and c are told apart if each is known to this share of the whole at the middle speed. Own
+# choice: laxer names coefficients that are mostly noise, stricter names none.
 _TOLD_APART = 0.3
+# Own choice: the speed of a coast bends so little that finer steps move nothing that is told.
 _SPACING_S = 0.1
+# Own choice: the fit is known in between too; more points only draw the same curve.
 _CURVE_POINTS = 13
 
 

@@ -15,7 +15,7 @@ from ridelog.core.units import SpeedUnit
 if TYPE_CHECKING:
     from ridelog.present.section import Section
 
-# Resistance is told at whole multiples of this speed. [m/s]
+# Resistance is told at whole multiples of this speed: own choice, as for the pull. [m/s]
 _STEP_MPS = 2.0
 
 

@@ -17,6 +17,7 @@ from ridelog.core.spans import Span, inside_spans, runs_of
 from ridelog.core.track import BoolArray, FloatArray
 from ridelog.filtering.motion import Motion
 
+# Factors are by definition one length of the reader's in metres; whole joules: own choice.
 ENERGY_PER_MASS_AND_LENGTH = Quantity(
     "energy per mass and length",
     "J/(kg m)",
@@ -26,8 +27,10 @@ ENERGY_PER_MASS_AND_LENGTH = Quantity(
 # Shorter riding is no ride, and less of the driving within a fifth of the speeds of the coast-down
 # leaves the resistance to a guess; common practice, no source.
 _LEAST_M, _LEAST_COVERED, _BEYOND = 100.0, 0.5, 1.2
-# Driving is told from rolling by accelerations that are means over this long, or one interval.
+# Driving is told from rolling by accelerations that are means over this long, or one interval. Own
+# choice as for brakings: shorter is noisier, longer blurs where driving begins and ends.
 _WIDTH_S = 0.4
+# Steps of half that mean, and parts whose paths fit into memory: own choice.
 _SPACING_S, _CHUNK_S = 0.2, 60.0
 # What stays unseen where driving begins and ends, as a share of the work for logs of many fixes a
 # second and once more for each second between fixes. Chosen by the coverage on simulated rides.
