@@ -20,22 +20,31 @@ from ridelog.core.spans import Span, runs_of
 from ridelog.core.track import BoolArray, FloatArray
 from ridelog.filtering.motion import Motion
 
+# Above a hand's steering and inside what weaves usually are, below 4-5 Hz (Appl. Sci. 2021, 11(16),
+# 7393). Own choice within that: one or two swings a second matter here, higher up is mostly noise.
 LOW_HZ, HIGH_HZ = 0.8, 3.0
-# The upper edge keeps this share of the rate: the filter has to fall before half of it.
+# The upper edge keeps this share of the rate: the filter has to fall before half of it. Own choice:
+# leaves 0.27 Hz for that at 4.5 fixes a second, where half an edge takes 0.15 Hz.
 _TOP_SHARE = 0.44
+# Own choice: about one swing of a weave; longer windows mix speeds of a machine that accelerates.
 WINDOW_S = 1.0
-# Of the fixes of a window, and of those that its filter sees, this share may be filled in.
+# Of the fixes of a window, and of those that its filter sees, this share may be filled in. Own
+# choice: what is filled in swings less than was ridden; stricter loses logs that drop fixes.
 _MOST_FILLED = 0.15
-# The filter sees what goes on around a window too; speeds are kept for so many parts of that.
+# The filter sees what goes on around a window too; speeds are kept for so many parts of that. Own
+# choice: parts of 0.23 s, in which a pull of 4 m/s² gains 0.9 m/s; finer ones take memory.
 _NODES = 27
-# Slower than this a course is too rough; faster swings than this are turns, not a straight.
+# Slower than this a course is too rough; faster swings than this are turns, not a straight. Own
+# choice: 14 m of radius at 5 m/s; gentler bends count as straight.
 _LEAST_SPEED_MPS, _TURN_RADPS = 2.0, 0.35
-# What a straight keeps from turns and from stretches that are left out. [s]
+# What a straight keeps from turns and from stretches that are left out, and half of what a swing is
+# taken over. Own choice: together more than a period of weave, so that weave is no turn. [s]
 _AROUND_S = 0.8
-# Holes of up to this many missing fixes are filled in.
+# Holes of up to this many missing fixes are filled in. Own choice: 0.8 s at 5 fixes a second, less
+# than a swing; longer ones are guessed.
 _LONGEST_FILL = 3
 # Half length of the filters, half width of their edges, and how much more errors below a band
-# count.
+# count. Own choice: longer loses more of a straight's ends, shorter lets slow riding through.
 _REACH_S, _EDGE_HZ, _STOP_WEIGHT = 2.6, 0.15, 4.0
 
 

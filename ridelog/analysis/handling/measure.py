@@ -30,7 +30,7 @@ from ridelog.filtering.state_space import SLOW_SPEED_TIME_S
 
 # What a tilt table leaves of the computed factor; FME report (2007): 10 to 15 % less.
 TILT_SHARE = 0.85
-# Least tilt-table figure of the adult quads in the same report, in g.
+# Least tilt-table figure of the adult quads there, in g; FME report (2007).
 LEAST_TILT_QUAD = 0.751
 # Dimensions outside these are typing errors or other units; common practice, no source. [m]
 _WIDTHS_M, _HEIGHTS_M = (0.1, 3.0), (0.1, 2.0)
@@ -38,13 +38,16 @@ _WIDTHS_M, _HEIGHTS_M = (0.1, 3.0), (0.1, 2.0)
 # source; a hand steers at 0.2-2 Hz (from memory), and what is faster than 0.7 Hz is weave's band.
 SWING_RAD, BELOW_HZ = float(np.radians(2.0)), 0.7
 _SHORTEST_S = 3.0
-# Straight riding that is drawn, the longest stretches first, and the least that says anything.
+# Straight riding that is drawn, the longest stretches first, and the least that says anything. Own
+# choice: more mostly takes time; below, every swing counted would be told as more than two.
 _MOST_S, _LEAST_M = 180.0, 50.0
-# Counted for every so many metres.
+# Counted for every so many metres: own choice of a unit.
 PER_M = 100.0
 # A swing must be so many standard deviations of the difference of two courses, or noise makes
-# too many of them to be taken off.
-_LEAST_SIGMAS, _TWICE = 2.5, 2.0
+# too many of them to be taken off: own choice.
+_LEAST_SIGMAS = 2.5
+# METHOD.md of handling, (12).
+_TWICE = 2.0
 _SEED = 20261127
 
 

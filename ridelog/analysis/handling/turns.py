@@ -18,28 +18,36 @@ from ridelog.filtering.motion import Motion, Paths
 # rides straight on stays below 0.05 rad/s) and in all by this much. Common practice, no source.
 _TURNING_RADPS = 0.1
 _LEAST_TURN_RAD = np.radians(15.0)
-# Weave (1 Hz and faster) must not cut a turn into pieces: the swing is averaged over this long.
+# Weave (1 Hz and faster) must not cut a turn into pieces: the swing is averaged over this long. Own
+# choice: shorter lets weave through, longer rounds short turns off.
 _SWING_S = 0.6
-# The course of a crawl is noise.
+# The course of a crawl is noise. Own choice: at four deviations it is known to 14 degrees, about
+# the least turn.
 _LEAST_SPEED_MPS, _LEAST_SPEED_SD = 0.6, 4.0
-# Fixes further apart than this, and than this many usual intervals, are not one turn.
+# Fixes further apart than this, and than this many usual intervals, are not one turn. Own choice:
+# one missing fix (two intervals that jitter) is bridged, more hide a turn's course.
 _HOLE_S, _HOLE_INTERVALS = 0.5, 2.2
-# The grid on which swings are looked for. [s]
+# The grid on which swings are looked for: own choice, a tenth of the shortest window. [s]
 _STEP_S = 0.1
 # The mean of one second from 5 Hz on, of two below (standards differ: UN R79 asks for 100 Hz and a
 # filter of 0.5 Hz, which passes about half of a turn of one second). Common practice, no source.
 _FAST_HZ, _WINDOW_S, _SLOW_WINDOW_S = 4.5, 1.0, 2.0
 # A turn must be longer than the window, for its ramps, and hold four fixes: two to see it, one on
-# either side to see where it ends.
+# either side to see where it ends. Own choice: shorter turns read low, as their ramps count in.
 _LEAST_WINDOWS, _SLOW_LEAST_WINDOWS, _LEAST_FIXES = 1.5, 1.25, 4.0
-# Intensity of jerk of a turn of 3 m/s² that is put on within half a second: 3² / 0.5. [m²/s⁵]
+# Intensity of jerk of a turn of 3 m/s² that is put on within half a second, 3² / 0.5: METHOD.md of
+# handling, (4); the turn is own choice. [m²/s⁵]
 _TURN_JERK = 18.0
-# A shorter turn may be the hardest one if it is so in this share of the draws.
+# A shorter turn may be the hardest one if it is so in this share of the draws. Own choice: an
+# interval for nine rides of ten leaves a tenth.
 _MAY_BE = 0.1
-# A radius is read over at most this share of a turn, or its ramps count in.
+# A radius is read over at most this share of a turn, or its ramps count in: that of the window in
+# the shortest turn measured, 1 / 1.5 (derived).
 _RADIUS_SHARE = 2.0 / 3.0
-# Turns that are drawn: the hardest and the tightest. More only lengthen the list.
+# Turns that are drawn: the hardest and the tightest by a rough look. Own choice: more mostly
+# lengthen the list.
 _HARDEST, _TIGHTEST = 30, 8
+# Own choice: the sums of (1) hardly depend on it, and it places a window to 0.05 s.
 _SPACING_S = 0.1
 _NO_SIGNAL = "its signal may not carry a figure"
 

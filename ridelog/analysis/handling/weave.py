@@ -23,26 +23,36 @@ LEAST_RATE_HZ = 4.5
 # Weaker than this is no weave: rough ground and receivers on steady cars read up to 0.034 (own
 # measurement on public logs), and twice that and a little more must be exceeded. [rad/s]
 LEAST_RMS_RADPS = 0.08
-# ... by so many half widths of the interval: 3.3 standard deviations, one ride in 2000.
+# ... by so many half widths of the interval: 2 x 1.645 = 3.3 standard deviations, one ride in 2000
+# (derived).
 _CLEARLY = 2.0
-# With an onset, the seconds must be this many times as likely as without.
+# With an onset, the seconds must be this many times likelier than without one. Own choice: the best
+# of some hundreds of onsets and growths is chosen, and a claim should be rarer than one in many.
 _LEAST_GAIN = float(np.log(1000.0))
+# Own choice: fewer seconds show no growth with speed, or no mean square of a class.
 _LEAST_SECONDS, _LEAST_IN_CLASS = 12, 4
 # A log that could only show more than this is of no use here; common practice, no source. [rad/s]
 _USEFUL_RADPS = 0.4
-# Width of a class of speed, wider for fast machines. [m/s]
+# Width of a class of speed, wider for machines as fast as the last: own choice, so that a table has
+# a dozen or so; the onset does not come from them. [m/s]
 _CLASS_MPS, _FAST_CLASS_MPS, _FAST_MPS = 1.0, 2.0, 12.0
-# An onset whose interval comes this close to the slowest speeds may lie below them. [m/s]
+# An onset whose interval comes this close to the slowest speeds may lie below them: own choice,
+# three steps of its grid. [m/s]
 _CLOSE_MPS = 0.3
 _CLASS_SEED, _ONSET_SEED = 20261126, 20261125
 # The onset is looked for on a grid this fine, and the growth among these lengths, all as likely:
-# nothing is known of it beyond its order of size. [m/s]
+# nothing is known of it beyond its order of size. Own choice: about
+# doubling, from the grid's step to half of the speeds that a slow machine has. [m/s]
 _GRID_MPS = 0.1
 _GROWTHS_MPS = (0.15, 0.4, 0.8, 1.6, 3.2)
-# So many seconds must lie above an onset, and so many below it.
+# So many seconds must lie above an onset, and so many below it. Own choice: with fewer one odd
+# second makes an onset.
 _LEAST_ABOVE, _LEAST_BELOW = 4, 3
+# Updates of a fit, and of those to drawn rides, which only tell its spread. Own choice: the misfit
+# falls with each; fewer stop short of its least, more take time.
 _ROUNDS, _ROUNDS_AGAIN = 60, 25
-# More seconds than this are taken together by their speed.
+# More seconds than this are taken together by their speed. Own choice to bound the work: speeds of
+# neighbours then lie closer together than the onset's grid.
 _MOST_SECONDS = 400
 # Lengthways noise stands in for sideways noise with the weight of this many seconds: on real
 # receivers the two differ by a factor of 0.6 to 1.9 (own measurement on public logs).
