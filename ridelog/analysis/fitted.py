@@ -9,10 +9,14 @@ from ridelog.analysis.windows import windows_of
 from ridelog.core.track import BoolArray, FloatArray
 from ridelog.filtering.motion import Motion, Paths
 
+# Own choice: four instants in the shortest mean taken on it (0.4 s); figures are of drawn paths.
 SPACING_S = 0.1
+# Own choice: a piece ends at a hole of 3.5 intervals, so a fix lies beside a stretch even at 8 s
+# between fixes; more only takes time.
 _NEAR_S = 30.0
-# Below this speed, or this many of its standard deviations, a direction is held from before.
-_HELD_MPS, _HELD_SD = 0.7, 3.0
+# Below this speed a direction is held from before. Own choice: a little above the crawl of 0.5 m/s
+# whose course is noise; higher, a bend of a crawling machine counts as a straight.
+_HELD_MPS = 0.7
 
 
 @dataclass(frozen=True)

@@ -29,7 +29,7 @@ FAR_ABOVE_MPS = _KMH.to_mps(10.0)
 # Sources disagree: 0.67 s (UK Highway Code), 1 s (French licence notes), 2.5 s (AASHTO, from
 # memory). The default is common practice, no source; the user can set it.
 REACTION_S = 1.0
-# Longer than this nobody takes to touch a brake; sources give 0.67 to 2.5 s.
+# Longer than this nobody takes to touch a brake: own choice, double the longest of the sources.
 _LONGEST_REACTION_S = 5.0
 _SPEED = re.compile(r"(\d+(?:[.,]\d+)?)\s*([a-z/]+)", re.ASCII)
 Spans = tuple[tuple[float, float], ...]

@@ -22,6 +22,7 @@ _AGE_8_TO_12_MPS = _MPH.to_mps(10.0)
 _AGE_6_MPS = _MPH.to_mps(15.0)
 _AGE_10_AND_12_MPS = _MPH.to_mps(30.0)
 
+# Own choice: ranks, of which only the order counts.
 DANGER, WARNING, DOUBT = 3, 2, 1
 GRAVITY_WORDS = {DANGER: "Danger", WARNING: "Warning", DOUBT: "Doubt"}
 # What always holds, where there is no room for ``general_cautions``.

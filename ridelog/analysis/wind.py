@@ -5,8 +5,10 @@ import numpy as np
 from ridelog.analysis.coasting.measure import USUAL_AIR_PM
 from ridelog.core.estimate import Estimate
 
-# Directions that differ by less than two standard deviations of that difference tell of no wind.
+# Directions that differ by less than two standard deviations of that difference tell of no wind;
+# common practice, no source: chance does so one time in 22.
 _SURE = 2.0
+# Own choice: at the steepest, a window up to 0.97 of the top speed, the sums come out 2 % high.
 _POINTS = 101
 
 

@@ -15,16 +15,18 @@ from ridelog.filtering.observations import CRAWL_MPS
 
 _REJECTED = Flag.JUMP | Flag.SPEED_JUMP
 # A window may hold this share of rejected fixes, and one in any case with a fix on either side,
-# since neighbours bridge a single one.
+# since neighbours bridge a single one. Own choice: a third; of more, what is left may be wrong too.
 _MOST_REJECTED = 0.34
 # Fixes between which the motion was bridged rather than seen: an interval longer than this many
 # usual ones and this long (LONGEST_HOLE_S at most), or a speed this many times less certain than
-# usual.
+# usual. Own choice: one fix may be missing at 5 a second, none at 1; laxer, guesses carry figures.
 _HOLE_INTERVALS, _HOLE_S = 1.5, 0.4
 _BRIDGED_SD = 5.0
-# Spacing of the drawn paths: it places a window to 0.005 m/s even at a corner of 2 m/s². [s]
+# Spacing of the drawn paths: derived, it places a window to 0.005 m/s even at a corner of 2 m/s² to
+# either side, 2 x 0.05². [s]
 _SPACING_S = 0.1
-# A settling receiver this many times noisier than afterwards says nothing worth knowing.
+# A settling receiver this many times noisier than afterwards says nothing worth knowing: own
+# choice, it could only raise the upper end of the interval out of all use.
 _MOST_SETTLING_FACTOR = 4.0
 
 
@@ -245,7 +247,8 @@ def window_means(paths: Paths, length_s: float) -> tuple[FloatArray, FloatArray]
 # Fixes further apart than this do not tell what the machine did in any one second between them:
 # METHOD.md, (1). The tenth of a second is for stamps that jitter.
 LONGEST_HOLE_S = 2.1
-# Where less than half of the distance was seen, the fastest second was more likely missed.
+# Where less than half of the distance was seen, the fastest second was more likely missed:
+# METHOD.md, (2).
 LEAST_SEEN = 0.5
 # The interval is meant to hold in nine rides of ten: from so much of the distance unseen on, the
 # second that was missed can be the whole of that tenth (own rule, derived so).

@@ -23,7 +23,8 @@ from ridelog.core.units import SpeedUnit
 if TYPE_CHECKING:
     from ridelog.present.section import Section
 
-# A window ends below this share of the top speed, or nothing is left to pull there.
+# What wind leaves is bounded up to this share of the top speed at most: own choice, the pull taken
+# for it falls to nothing at the top, where the bound would be infinite.
 _MOST_OF_TOP = 0.97
 
 

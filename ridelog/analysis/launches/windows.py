@@ -16,6 +16,7 @@ from ridelog.core.units import (
 )
 
 _SPEEDS = {**SPEED_WORDS, "kmh": MPS_PER_KMH, "kph": MPS_PER_KMH}
+# Kilometres by definition, the others from ``units``.
 _LENGTHS = {
     "m": 1.0,
     "ft": METRES_PER_FOOT,

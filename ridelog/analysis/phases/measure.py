@@ -29,18 +29,25 @@ _REST_MPS, _REST_MPS2 = 0.06, 0.10
 _STEADY_MPS2, _STEADY_RADPS = 0.15, 0.06
 _PULL_MPS2, _BRAKE_MPS2, _TURN_RADPS = (0.15, 6.0), 10.0, (0.12, 2.5)
 _ROLL_MPS2 = 0.06
-# A turn may be ridden at any acceleration of this size.
+# A turn may be ridden at any acceleration of this size: own choice, what is pulled or braked much
+# harder in a bend is called a pull or a braking.
 _TURNING_MPS2 = 0.7
+# Moving is any speed up to this: own choice, faster than any small machine; twice as much would
+# favour rest by 0.7 in logarithms of odds.
 _FASTEST_MPS = 60.0
-# Means are taken over this long or this many intervals between fixes.
+# Means are taken over this long or this many intervals between fixes. Own choice: shorter is noise,
+# longer rounds short phases off.
 _WIDTH_S, _WIDTH_INTERVALS = 0.4, 1.0
-# Turns last longer than changes of speed, and slow ones need the longer mean to be seen.
+# Own choice: turns last longer than changes of speed, and slow ones show only in a longer mean.
 _TURN_WIDTH_S = 1.2
-# Errors of neighbouring instants are alike over about this long, so that they count as one.
+# Errors of neighbouring instants are alike over about this long, so that they count as one. Own
+# choice: shorter takes noise for changes, longer loses short phases.
 _ALIKE_S = 0.5
 # A change of kind costs this, in logarithms of odds: riders change what they do every few seconds.
+# Own choice: less cuts the ride up, more swallows short phases.
 _CHANGE_COST = 5.0
-# No instant is proof: kinds that look impossible keep these odds against the likeliest.
+# No instant is proof: kinds that look impossible keep these odds against the likeliest. Own choice:
+# half a second then pays for one change of kind (6.9 over 5), not for there and back.
 _DOUBT = 1e-3
 
 # What is shorter than this, or than two fixes, is no phase of its own; common practice, no source.

@@ -27,15 +27,18 @@ from ridelog.filtering.motion import DRAWS, Motion
 # (30 min, 1 h, 2 h, same day): 1 h, common practice, no source.
 OPPOSITE_WITHIN_RAD = np.radians(20.0)
 LONGEST_BETWEEN_S = 3600.0
-# Windows further below the best than this many standard deviations of speed cannot overtake it.
+# Windows further below the best than this many standard deviations of speed cannot overtake it. Own
+# choice: 4.2 of a difference, once in 10^5; the least is for logs that look surer than they are.
 _MARGIN_SD, _LEAST_MARGIN_MPS = 6.0, 0.25
-# Windows, from the fastest down, for which the fastest opposite one is looked up.
+# Windows, from the fastest down, for which the fastest opposite one is looked up. Own choice to
+# bound the work: neighbours of one run have nearly the same opposite ones.
 _TRIED = 50
 # One set of paths serves all figures, so there is time for twice the usual number: a half width is
 # then known to 4 %.
 _DRAWS = 2 * DRAWS
 NO_FIVE = "no five seconds in a row are free of gaps and bad signal"
-# Riding at the top that is drawn; more of it only repeats what these tell.
+# Riding at the top that is drawn, the fastest first. Own choice to bound the work: who rides longer
+# than that at the top has it told by these.
 _LONGEST_S = 240.0
 
 
