@@ -1,5 +1,6 @@
 """Options side by side in words: what page, paper and screen are laid out from."""
 
+import re
 from dataclasses import dataclass
 from typing import Literal
 
@@ -280,7 +281,9 @@ def _breaks(found: OptionsPredicted, unit: SpeedUnit, sources: Sources) -> tuple
     listed = []
     for code, caution in sorted(first.items(), key=lambda item: -item[1].gravity):
         words = first_sentence(for_reader(caution.text, unit))
-        if len(who[code]) > 1 and caution.value is not None:
+        # One number is the limit, the same for all; a second one differs from option to option.
+        numbers = re.findall(r"\d[\d.,]*", words)
+        if len(who[code]) > 1 and caution.value is not None and len(numbers) > 1:
             words = f"{words[:-1]} (the largest of them)."
         letters = ", ".join(who[code])
         listed.append(

@@ -18,7 +18,7 @@ from starlette.types import Receive, Scope, Send
 
 from ridelog.book.book import Book
 from ridelog.present.palette import css_variables
-from ridelog.web import compare_pages, machine_pages, phone_pages, ride_pages, trace
+from ridelog.web import compare_pages, machine_pages, options_pages, phone_pages, ride_pages, trace
 from ridelog.web.admission import PairingCodes, RateLimiter, Sessions, WrongTries
 from ridelog.web.job_queue import JobQueue
 from ridelog.web.security import SecurityMiddleware
@@ -120,6 +120,8 @@ def routes() -> list[Route]:
         f"{_MACHINE}/compare": machine_pages.compare_setups,
         _SETUP: machine_pages.setup_page,
         f"{_SETUP}/what-if": machine_pages.what_if,
+        f"{_SETUP}/options": options_pages.options_page,
+        f"{_SETUP}/options/{{name}}": options_pages.options_file,
         "/compare": compare_pages.compare_page,
         "/compare/{name}": compare_pages.compare_file,
         "/phone": phone_pages.phone_page,
@@ -139,6 +141,7 @@ def routes() -> list[Route]:
         _MACHINE: machine_pages.change_machine,
         f"{_MACHINE}/setups": machine_pages.add_setup,
         _SETUP: machine_pages.change_setup,
+        f"{_SETUP}/options/decision": options_pages.note_decision,
         "/phone/code": phone_pages.new_code,
         "/enter": phone_pages.enter,
     }

@@ -28,7 +28,7 @@ from ridelog.workflow.book_ride import log_at
 
 # Rides a side that the page compares; comparisons that it remembers. Own choice.
 MOST_A_SIDE, _MOST_KEPT = 20, 20
-_PAPERS = {"a4": "A4", "us-letter": "Letter"}
+PAPERS = {"a4": "A4", "us-letter": "Letter"}
 _JOB = ("done", "price", "hours", "open")
 _FILES = {
     "sheet.pdf": "application/pdf",
@@ -59,7 +59,7 @@ async def compare_page(request: Request) -> Response:
         picture=compared.picture,
         lacking=compared.lacking,
         query=_query(asked_of(request)),
-        papers=_PAPERS,
+        papers=PAPERS,
         aims=list(Aim),
         job=_of_the_job(asked_of(request)),
         **{name: arguments[name] for name in ("paper", "workshop", "contact", "note", "aim")},
@@ -79,16 +79,21 @@ async def compare_file(request: Request) -> Response:
 
 async def _compared(request: Request) -> tuple[_AskedComparison, ComparedRides]:
     asked = await run_in_threadpool(_asked, request)
-    server, arguments = server_of(request), asked[2]
-    made, key = server.comparisons, repr(sorted(arguments.items()))
+    return asked, await answered(request, Job("compare_rides", asked[2]))
+
+
+async def answered(request: Request, job: Job) -> ComparedRides:
+    """Return what a job answers; nothing is computed twice while it is remembered."""
+    server = server_of(request)
+    made, key = server.comparisons, repr((job.function, sorted(job.arguments.items())))
     if key not in made:
         # Whoever asks for the same meanwhile waits for this one.
-        made[key] = asyncio.create_task(server.queue.ask(Job("compare_rides", arguments)))
+        made[key] = asyncio.create_task(server.queue.ask(job))
         while len(made) > _MOST_KEPT:
             made.popitem(last=False)
     task = made[key]
     try:
-        return asked, await asyncio.shield(task)
+        return await asyncio.shield(task)
     except Exception:
         made.pop(key, None)  # what went wrong may go well the next time
         raise

@@ -37,7 +37,7 @@ from ridelog.web.worker import Job, JobError
 from ridelog.workflow.book_ride import log_at
 
 _SWEPT = {"front_teeth": 2, "rear_teeth": 4, "battery_cells": 2}
-_MOST_RIDES, _USUAL_RIDES = 6, 3
+MOST_RIDES, USUAL_RIDES = 6, 3
 
 
 @reads_book
@@ -194,8 +194,8 @@ def _read(request: Request) -> tuple[dict[str, Any], str, Job | None]:
             ride
             for ride in book.rides.found(machine_id=machine.id, most=200)
             if ride.setup_id == state.id and ride.state == "ready"
-        ][:_MOST_RIDES]
-        ticked = set(query.ride) if query.asked else {r.id for r in rides[:_USUAL_RIDES]}
+        ][:MOST_RIDES]
+        ticked = set(query.ride) if query.asked else {r.id for r in rides[:USUAL_RIDES]}
         problem, known, job = "", MachineSetup(), None
         try:
             known = setup_of_text(state.toml)

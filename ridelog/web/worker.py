@@ -16,16 +16,21 @@ from typing import Any
 
 from ridelog.analysis.settings import Settings
 from ridelog.compare.comparison import compare
-from ridelog.compare.predicted import predict_from
+from ridelog.compare.predicted import options_from, predict_from
 from ridelog.core.errors import CalculationError, RideLogError
 from ridelog.core.text import clean
 from ridelog.core.units import SPEED_UNITS
+from ridelog.machine.options_file import options_of
 from ridelog.machine.setup import MachineSetup
 from ridelog.present.section import Picture
 from ridelog.report.aim import Aim
 from ridelog.report.compare_json import compare_json
 from ridelog.report.compare_plot import compare_picture
 from ridelog.report.letterhead import Letterhead
+from ridelog.report.options_json import options_json
+from ridelog.report.options_page import options_files
+from ridelog.report.options_plot import options_picture
+from ridelog.report.options_words import options_words
 from ridelog.report.predict_page import prediction_words
 from ridelog.report.predict_plot import predict_pictures
 from ridelog.report.ride_json import to_bytes
@@ -206,9 +211,37 @@ def predict_change(
     send("answer", {"words": prediction_words(prediction, reader), "pictures": pictures})
 
 
-_JOBS: dict[str, Callable[..., None]] = {
-    each.__name__: each for each in (measure_ride, report_page, compare_rides, predict_change)
-}
+def lay_options(
+    send: Send,
+    cache: RideCache,
+    *,
+    setup: dict[str, Any],
+    logs: list[LogAt],
+    options: list[dict[str, Any]],
+    currency: str,
+    unit: str,
+    workshop: str,
+    contact: str,
+    note: str,
+    aim: str,
+    paper: str,
+) -> None:
+    """Lay options of a machine side by side; sends "answer" (ComparedRides)."""
+    reader, known = SPEED_UNITS[unit], MachineSetup(**setup)
+    rides = tuple(cache.ridden(log) for log in logs)
+    _, listed = options_of({"currency": currency, "option": options})
+    head, wanted = Letterhead(clean(workshop), clean(contact)), Aim(aim) if aim else None
+    found = options_from(known, rides, listed, reader, currency=currency)
+    files, lacking = options_files(
+        found, rides, reader, to_bytes(options_json(found, rides, reader)),
+        aim=wanted, letterhead=head, note=note, paper=paper,
+    )  # fmt: skip
+    words = asdict(options_words(found, reader, aim=wanted, paper=head, note=note))
+    send("answer", ComparedRides(words, options_picture(found, reader), files, lacking))
+
+
+_EVERY = (measure_ride, report_page, compare_rides, predict_change, lay_options)
+_JOBS: dict[str, Callable[..., None]] = {each.__name__: each for each in _EVERY}
 
 
 def _serve(pipe: Connection) -> None:

@@ -269,6 +269,64 @@ def test_what_if_answers_from_the_rides(shop: Workshop) -> None:
     assert visitor.get("/rides/1/result.json").json()["settings"]["track_width_m"] == 1.02
 
 
+def test_options_from_a_form_and_the_decision_in_the_history(shop: Workshop) -> None:
+    """Runs after the set-up of ride 1 has been filled in above."""
+    visitor = shop.visitor
+    with Book(shop.folder) as book:
+        ride = book.rides.get(1)
+    place = f"/machines/{ride.machine_id}/setups/{ride.setup_id}/options"
+    form = visitor.get(place)
+    assert form.status == 200 and "Options for the owner" in form.words
+    # Every key of a set-up with unit, bounds and what is there now; no box for a file's text.
+    for help_words in (
+        "Teeth of the driven sprocket (1 to 400); now 64",
+        "Fuse rating, amperes, A",
+    ):
+        assert help_words in form.text
+    assert "<textarea" not in form.text
+    said = (
+        "asked=1&ride=1&currency=EUR&name_0=56+teeth&price_0=40&hours_0=1,5&key_0_0=rear_teeth"
+        "&value_0_0=56&name_1=More+%3Cb%3E&price_1=620&key_1_0=battery_cells&value_1_0=16"
+    )
+    answer = visitor.get(f"{place}?{said}")
+    for words in ("2 options to choose from", "Predicted from 1 ride", "A 56 teeth", "As it is",
+                  "What it breaks", "Paper to sign as PDF"):  # fmt: skip
+        assert words in answer.words, words
+    assert "More &lt;b&gt;" in answer.text and "More <b>" not in answer.text
+    pdf = visitor.get(f"{place}/options.pdf?{said}")
+    assert pdf.body.startswith(b"%PDF-")
+    document = visitor.get(f"{place}/options.json?{said}").json()
+    jsonschema.validate(document, schema_of("ridelog.options/1"))
+    assert document["options"][0]["hours"] == 1.5
+    assert visitor.get(f"{place}/book.sqlite3?{said}").status == 404
+    visitor.get(f"{place}?{said}")
+    chosen = re.search(r'<option value="(56 teeth [^"]*)"', answer.text)
+    assert chosen is not None
+    assert chosen[1] == "56 teeth (rear teeth 64 to 56), 40 EUR, 1.5 h"
+    visitor.post(f"{place}/decision", decided=chosen[1], words="before the summer")
+    machine = visitor.get(f"/machines/{ride.machine_id}").words
+    assert "decided: 56 teeth (rear teeth 64 to 56), 40 EUR, 1.5 h. before the summer" in machine
+
+
+@pytest.mark.parametrize(
+    ("typed", "words"),
+    [
+        ("name_0=A&key_0_0=rear_teeth&value_0_0=56", "1 options are given"),
+        ("name_0=A&name_1=B", 'option "A" changes nothing'),
+        ("name_0=A&price_0=dear&key_0_0=rear_teeth&value_0_0=56", 'price "dear" is no number'),
+        ("name_0=A&key_0_0=rear_teeth&value_0_0=0", "a sprocket without teeth cannot be"),
+    ],
+)
+def test_options_that_cannot_be_are_said_beside_the_form(
+    shop: Workshop, typed: str, words: str
+) -> None:
+    with Book(shop.folder) as book:
+        ride = book.rides.get(1)
+    place = f"/machines/{ride.machine_id}/setups/{ride.setup_id}/options"
+    answer = shop.visitor.get(f"{place}?asked=1&{typed}")
+    assert answer.status == 200 and 'role="alert"' in answer.text and words in answer.words
+
+
 def test_before_and_after_are_compared(shop: Workshop) -> None:
     visitor = shop.visitor
     page = visitor.get("/compare?before=1&after=2")

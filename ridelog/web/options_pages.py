@@ -1,0 +1,236 @@
+"""Options side by side for the owner: a form, the table it gives, the paper, and the decision."""
+
+from datetime import UTC, datetime
+from typing import Any
+
+from starlette.concurrency import run_in_threadpool
+from starlette.requests import Request
+from starlette.responses import Response
+
+from ridelog.book.book import Book
+from ridelog.book.records import MachineEntry, RideEntry, SetupState
+from ridelog.core.errors import RideLogError, SetupError
+from ridelog.core.text import clean
+from ridelog.machine.change import parse_change
+from ridelog.machine.options import MOST, changes_of
+from ridelog.machine.options_file import options_of
+from ridelog.machine.setup import KEYS, Key, MachineSetup
+from ridelog.machine.setup_file import setup_of_text
+from ridelog.report.aim import Aim
+from ridelog.web.compare_pages import PAPERS, answered
+from ridelog.web.machine_pages import MOST_RIDES, USUAL_RIDES, machine_of, setup_of
+from ridelog.web.views import (
+    Form,
+    PageError,
+    asked_of,
+    attachment,
+    changes_book,
+    computes,
+    page,
+    problems_as_pages,
+    redirect,
+    server_of,
+    unit_of,
+)
+from ridelog.web.worker import Job, JobError
+from ridelog.workflow.book_ride import log_at
+
+# Keys that one option of the form changes; two are a sprocket pair or a pack. Own choice.
+_KEYS_AN_OPTION = 3
+_LONGEST = 200
+_TYPES = {
+    "options.pdf": "application/pdf",
+    "options.html": "text/html; charset=utf-8",
+    "options.json": "application/json",
+    "options.png": "image/png",
+}
+# What a workshop changes most stands first; own choice.
+_GROUPS = ("Drive", "Battery", "Controller", "Motor", "Masses", "Wheels and frame")
+
+
+@computes
+@problems_as_pages
+async def options_page(request: Request) -> Response:
+    """Return the form, and below it the options side by side if at least two were typed."""
+    shown, problem, job = await run_in_threadpool(_read, request)
+    answer = None
+    if job is not None:
+        try:
+            answer = await answered(request, job)
+        except JobError:
+            raise
+        except RideLogError as error:
+            # What cannot be belongs beside the form, not on another page.
+            problem = str(error)
+    query = str(request.url.query)
+    return page(
+        request, "options.html", answer=answer, problem=clean(problem), query=query, **shown
+    )
+
+
+@computes
+@problems_as_pages
+async def options_file(request: Request) -> Response:
+    """Return one file of the options: the paper to sign, the page, the figures."""
+    name = request.path_params["name"]
+    _, problem, job = await run_in_threadpool(_read, request)
+    if job is None:
+        raise PageError(problem or "no options were asked for.", "go back to the form.", 404)
+    made = await answered(request, job)
+    if name not in _TYPES or name not in made.files:
+        raise PageError("There is no such file.", "go back to the options.", 404)
+    return attachment(made.files[name], _TYPES[name], name, alone=name == "options.html")
+
+
+@changes_book
+def note_decision(request: Request, book: Book, form: Form) -> Response:
+    """Note in the machine's history what the owner decided, with price and hours."""
+    machine, setup = setup_of(request, book)
+    said = " ".join(form.get("decided", "").split())[:_LONGEST]
+    if not said:
+        raise PageError("no decision was chosen.", "choose one of the options.", field="decided")
+    extra = " ".join(form.get("words", "").split())[:_LONGEST]
+    day = datetime.now(UTC).astimezone().date().isoformat()
+    line = f"{day}, {setup.name}: decided: {said}" + (f". {extra}" if extra else "")
+    note = f"{machine.note}\n{line}".strip()
+    book.machines.change(machine.id, name=machine.name, note=note)
+    return redirect(f"/machines/{machine.id}?saved=1#change-head")
+
+
+def _read(request: Request) -> tuple[dict[str, Any], str, Job | None]:
+    """Return what the form shows, what is wrong with it, and the work that answers it."""
+    query = asked_of(request)
+    with Book(server_of(request).folder, make=False) as book:
+        machine, state = setup_of(request, book)
+        assert machine_of(request, book) == machine
+        rides = [
+            ride
+            for ride in book.rides.found(machine_id=machine.id, most=200)
+            if ride.setup_id == state.id and ride.state == "ready"
+        ][:MOST_RIDES]
+        ticked = set(query.ride) if query.asked else {r.id for r in rides[:USUAL_RIDES]}
+        typed = _typed(request)
+        problem, known, job = "", MachineSetup(), None
+        try:
+            known = setup_of_text(state.toml)
+            job = _job(request, book, known, typed, [r for r in rides if r.id in ticked])
+        except RideLogError as error:
+            problem = str(error)
+    return _shown(request, machine, state, rides, ticked, typed, known), problem, job
+
+
+def _shown(
+    request: Request,
+    machine: MachineEntry,
+    state: SetupState,
+    rides: list[RideEntry],
+    ticked: set[int],
+    typed: list[dict[str, Any]],
+    known: MachineSetup,
+) -> dict[str, Any]:
+    query = asked_of(request)
+    return {
+        "machine": machine,
+        "setup": state,
+        "rides": rides,
+        "ticked": ticked,
+        "typed": typed,
+        "groups": _groups(known),
+        "currency": _text(request, "currency", 8),
+        "aims": list(Aim),
+        "papers": PAPERS,
+        **{n: getattr(query, n) for n in ("workshop", "contact", "note", "aim", "paper")},
+    }
+
+
+def _groups(known: MachineSetup) -> list[tuple[str, list[tuple[str, str]]]]:
+    """Return every key of a set-up by group: its name, and its help with unit, bounds and now."""
+    given = known.given()
+    groups = dict.fromkeys([*_GROUPS, *(key.group for key in KEYS.values())])
+    return [
+        (
+            group,
+            [
+                (key.name, _help(key, given.get(key.name)))
+                for key in KEYS.values()
+                if key.group == group
+            ],
+        )
+        for group in groups
+        if group != "The machine"
+    ]
+
+
+def _help(key: Key, present: object) -> str:
+    words = key.question + (f", {key.unit}" if key.unit else "")
+    if key.low is not None and key.high is not None:
+        words += f" ({key.low:g} to {key.high:g})"
+    return words if present is None else f"{words}; now {present}"
+
+
+def _text(request: Request, name: str, most: int = _LONGEST) -> str:
+    return " ".join(request.query_params.get(name, "").split())[:most]
+
+
+def _typed(request: Request) -> list[dict[str, Any]]:
+    """Return what stands in the form for each option."""
+    return [
+        {
+            **{name: _text(request, f"{name}_{n}") for name in ("name", "price", "hours")},
+            "changes": [
+                (_text(request, f"key_{n}_{k}"), _text(request, f"value_{n}_{k}", 40))
+                for k in range(_KEYS_AN_OPTION)
+            ],
+        }
+        for n in range(MOST)
+    ]
+
+
+def _job(
+    request: Request,
+    book: Book,
+    known: MachineSetup,
+    typed: list[dict[str, Any]],
+    rides: list[RideEntry],
+) -> Job | None:
+    """Return the work that answers the form, or None if nothing is asked for yet."""
+    listed = [_table(n, one) for n, one in enumerate(typed, 1) if _filled(one)]
+    if not listed:
+        return None
+    currency = _text(request, "currency", 8)
+    _, options = options_of({"currency": currency, "option": listed})
+    changes_of(known, options)  # says at once what cannot be
+    query = asked_of(request)
+    return Job(
+        "lay_options",
+        {
+            "setup": known.given(),
+            "logs": [log_at(book, ride) for ride in rides],
+            "options": listed,
+            "currency": currency,
+            "unit": unit_of(request).label,
+            **{n: getattr(query, n) for n in ("workshop", "contact", "note", "aim", "paper")},
+        },
+    )
+
+
+def _filled(one: dict[str, Any]) -> bool:
+    return bool(one["name"] or one["price"] or one["hours"] or any(v for _, v in one["changes"]))
+
+
+def _table(number: int, one: dict[str, Any]) -> dict[str, Any]:
+    """Return one option as its file would have it; SetupError for what cannot be read."""
+    pairs = [(key, value) for key, value in one["changes"] if key and value]
+    change = dict(parse_change(f"{key}={value}") for key, value in pairs)
+    name = one["name"] or ", ".join(f"{key.replace('_', ' ')} {value}" for key, value in pairs)
+    table: dict[str, Any] = {"name": name[:40], "change": change}
+    for what in ("price", "hours"):
+        if one[what]:
+            try:
+                table[what] = float(one[what].replace(",", "."))
+            except ValueError as error:
+                raise SetupError(
+                    f'option {number}: {what} "{clean(one[what])}" is no number.',
+                    "write it like 40 or 1.5, or leave it out.",
+                ) from error
+    return table
