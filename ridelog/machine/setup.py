@@ -27,6 +27,13 @@ class Key:
     high: float | None = None
     usual: tuple[float, float] | None = None
 
+    @property
+    def range_words(self) -> str:
+        """What is accepted, with the unit: "1 to 400", "5 to 1000 kg"; empty for words."""
+        if self.low is None or self.high is None:
+            return ""
+        return f"{' to '.join(f'{end:g}' for end in (self.low, self.high))} {self.unit}".rstrip()
+
 
 def _number(group: str, unit: str, question: str, low: float, high: float,
             usual: tuple[float, float]) -> Any:  # fmt: skip

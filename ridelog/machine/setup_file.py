@@ -18,8 +18,9 @@ from ridelog.machine.setup_check import contradictions
 
 # A set-up is a page of text; anything longer is another file.
 _MOST_BYTES = 200_000
-# A key is taken for a slip of another that shares this much with it: one or two letters in ten. Less
-# alike are other words with another meaning (own choice: "front_tooth" is one, "cells_series" none).
+# A key is taken for a slip of another that shares this much with it: one or two letters in ten.
+# Less alike are other words with another meaning (own choice: "front_tooth" is one, "cells_series"
+# none).
 _A_SLIP = 0.8
 _NUMBER = re.compile(r"line (\d+): ")
 _NEXT = "mend it in the file; `ridelog setup new` writes one with every key explained."
@@ -257,7 +258,7 @@ def setup_text(setup: MachineSetup) -> str:
         unit = f" [{key.unit}]" if key.unit else ""
         lines.append(f"# {key.question}.{unit}")
         if key.name in known:
-            lines.append(f"{key.name} = {_toml(known[key.name])}")
+            lines.append(line_of(key.name, known[key.name]))
         else:
             lines.append(f"# {key.name} =")
     text = "\n".join(lines) + "\n"
@@ -283,6 +284,11 @@ def read_value(key: Key, typed: str) -> Any:
         return typed
     whole = MachineSetup.model_fields[key.name].annotation == (int | None)
     return int(value) if whole and value == int(value) else value
+
+
+def line_of(name: str, value: Any) -> str:
+    """Return the line of a key in a set-up file."""
+    return f"{name} = {_toml(value)}"
 
 
 def _toml(value: Any) -> str:

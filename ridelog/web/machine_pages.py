@@ -13,10 +13,11 @@ from ridelog.core.errors import RideLogError
 from ridelog.core.text import clean
 from ridelog.machine.change import changed, parse_change, parse_sweep
 from ridelog.machine.setup import KEYS, MachineSetup
-from ridelog.machine.setup_file import problems_in_text, setup_of_text, setup_text
+from ridelog.machine.setup_file import problems_in_text, setup_of_text
 from ridelog.web.asked import CHANGED
 from ridelog.web.compare_pages import MOST_A_SIDE
 from ridelog.web.history import MOST_HISTORY, history_of
+from ridelog.web.setup_form import setup_groups, text_with
 from ridelog.web.views import (
     MOST_NAME,
     Form,
@@ -126,15 +127,13 @@ def add_setup(request: Request, book: Book, form: Form) -> Response:
 def setup_page(request: Request, book: Book) -> Response:
     """Return one set-up state with its file."""
     machine, setup = setup_of(request, book)
-    # A book may hold longer names, from the command line or an older ridelog.
-    blank = MachineSetup(name=machine.name[:MOST_NAME], state=setup.name[:MOST_NAME])
-    text = setup.toml or setup_text(blank)
     return page(
         request,
         "setup.html",
         machine=machine,
         setup=setup,
-        text=text,
+        text=setup.toml,
+        groups=setup_groups(setup.toml),
         problems=[clean(problem) for problem in problems_in_text(setup.toml)],
         saved=asked_of(request).saved,
     )
@@ -142,15 +141,19 @@ def setup_page(request: Request, book: Book) -> Response:
 
 @changes_book
 def change_setup(request: Request, book: Book, form: Form) -> Response:
-    """Change a set-up state; its file is checked but kept as it was written."""
+    """Change a set-up state, its file from the fields or, from a program, as a whole."""
     machine, setup = setup_of(request, book)
     name = name_in(form, "name", "name of the set-up")
     with at_field("since"):
         since_utc = checked_day(form.get("since", ""))
-    with at_field("name"):
-        book.machines.change_setup(
-            setup.id, name=name, since_utc=since_utc, toml=form.get("toml", "")
+    toml = form.get("toml")
+    if toml is None:
+        # A book may hold longer names, from the command line or an older ridelog.
+        toml = text_with(
+            setup.toml, form, name=machine.name[:MOST_NAME], state=setup.name[:MOST_NAME]
         )
+    with at_field("name"):
+        book.machines.change_setup(setup.id, name=name, since_utc=since_utc, toml=toml)
     return redirect(f"/machines/{machine.id}/setups/{setup.id}?saved=1")
 
 

@@ -19,6 +19,7 @@ from ridelog.machine.setup_file import setup_of_text
 from ridelog.report.aim import Aim
 from ridelog.web.compare_pages import PAPERS, answered
 from ridelog.web.machine_pages import MOST_RIDES, USUAL_RIDES, machine_of, setup_of
+from ridelog.web.setup_form import GROUPS
 from ridelog.web.views import (
     Form,
     PageError,
@@ -44,8 +45,6 @@ _TYPES = {
     "options.json": "application/json",
     "options.png": "image/png",
 }
-# What a workshop changes most stands first; own choice.
-_GROUPS = ("Drive", "Battery", "Controller", "Motor", "Masses", "Wheels and frame")
 
 
 @computes
@@ -146,7 +145,7 @@ def _shown(
 def _groups(known: MachineSetup) -> list[tuple[str, list[tuple[str, str]]]]:
     """Return every key of a set-up by group: its name, and its help with unit, bounds and now."""
     given = known.given()
-    groups = dict.fromkeys([*_GROUPS, *(key.group for key in KEYS.values())])
+    groups = dict.fromkeys([*GROUPS, *(key.group for key in KEYS.values())])
     return [
         (
             group,
@@ -162,9 +161,7 @@ def _groups(known: MachineSetup) -> list[tuple[str, list[tuple[str, str]]]]:
 
 
 def _help(key: Key, present: object) -> str:
-    words = key.question + (f", {key.unit}" if key.unit else "")
-    if key.low is not None and key.high is not None:
-        words += f" ({key.low:g} to {key.high:g})"
+    words = key.question + (f" ({key.range_words})" if key.range_words else "")
     return words if present is None else f"{words}; now {present}"
 
 

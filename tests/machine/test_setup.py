@@ -41,8 +41,8 @@ def test_every_key_has_a_question_and_a_unit_that_its_name_shows() -> None:
          "small machine, 0.06 to 1.6 m; was 0.33 m meant?"),
         ({"fuse_a": 0}, "fuse_a = 0: cannot be zero; leave the key out if it is unknown."),
         ({"front_teth": 11}, "front_teth: unknown key; did you mean front_teeth?"),
-        ({"cells_series": 14}, "cells_series: unknown key; `ridelog setup new` writes a file with all "
-         "of them."),
+        ({"cells_series": 14}, "cells_series: unknown key; `ridelog setup new` writes a file with "
+         "all of them."),
         ({"battery_capacity": 20}, "battery_capacity: unknown key; did you mean "
          "battery_capacity_ah, in Ah?"),
         ({"xyzzy": 1}, "xyzzy: unknown key; `ridelog setup new` writes a file with all of them."),

@@ -244,6 +244,39 @@ def test_a_set_up_says_what_cannot_be_and_keeps_the_text(shop: Workshop) -> None
         assert page.text.count("front_too") <= 3
 
 
+def test_a_set_up_is_filled_in_field_by_field(shop: Workshop) -> None:
+    """Comments and keys that nobody knows stay in the file; what cannot be is said at its field."""
+    visitor = shop.visitor
+    visitor.get("/machines")
+    place = visitor.post("/machines", name="Fourth").headers["location"]
+    setup = visitor.post(f"{place}/setups", name="stock").headers["location"]
+    form = visitor.get(setup)
+    assert "<textarea" not in form.text
+    for words in ("Teeth of the driven sprocket", "1 to 400", "two independent", "not known"):
+        assert words in form.text, words
+    typed = {"key_rear_teeth": "60", "key_front_teeth": "11", "key_brakes": "one"}
+    assert visitor.post(setup, name="stock", since="", **typed).status == 303
+    page = visitor.get(setup)
+    assert 'name="key_rear_teeth" value="60"' in page.text and "rear_teeth = 60" in page.text
+    assert "name = &#34;Fourth&#34;" in page.text
+    assert '<option value="one" selected>' in page.text
+    wrong = visitor.post(setup, name="stock", since="", key_rear_teeth="0")
+    assert wrong.status == 400 and "a sprocket without teeth cannot be" in wrong.words
+    # A file from elsewhere, with a comment and an unknown key.
+    text = "# my own words\nrear_teeth = 60  # as delivered\nhorn_colour = 3\nfuse_a = 40\n"
+    visitor.post(setup, name="stock", since="", toml=text)
+    visitor.post(setup, name="stock", since="", key_rear_teeth="58", key_fuse_a="")
+    page = visitor.get(setup)
+    for kept in ("# my own words", "horn_colour = 3", "rear_teeth = 58", "# fuse_a ="):
+        assert kept in page.text, kept
+    # One that is no TOML at all stays below what is written anew.
+    visitor.post(setup, name="stock", since="", toml="= 11\nmine")
+    visitor.post(setup, name="stock", since="", key_rear_teeth="58")
+    page = visitor.get(setup)
+    assert "rear_teeth = 58" in page.text and "# = 11\n# mine" in page.text
+    assert "The file is kept as it is" not in page.words
+
+
 def test_what_if_answers_from_the_rides(shop: Workshop) -> None:
     visitor = shop.visitor
     visitor.get("/rides/1")
@@ -280,7 +313,7 @@ def test_options_from_a_form_and_the_decision_in_the_history(shop: Workshop) -> 
     # Every key of a set-up with unit, bounds and what is there now; no box for a file's text.
     for help_words in (
         "Teeth of the driven sprocket (1 to 400); now 64",
-        "Fuse rating, amperes, A",
+        "Fuse rating, amperes (0.5 to 1000 A)",
     ):
         assert help_words in form.text
     assert "<textarea" not in form.text
