@@ -11,6 +11,7 @@ from itertools import islice
 from typing import Any, Final
 
 import numpy as np
+import numpy.typing as npt
 
 from ridelog.core.track import BoolArray, FloatArray, IntArray
 from ridelog.importer.bounds import MAX_SENTENCES, too_many
@@ -43,7 +44,7 @@ _ANY = re.compile(
 # Whatever else a receiver may send, in messages short enough to be looked at. Own choices.
 _OTHER, _MOST_OTHER, _LONGEST_OTHER = re.compile(re.escape(_BEGIN)), 1000, 1024
 # So many messages are checked at once: their bytes are held as larger numbers. Own choice.
-_AT_ONCE = 50_000
+_AT_ONCE = 10_000
 
 
 @dataclass(frozen=True)
@@ -51,17 +52,27 @@ class Messages:
     """Messages of one kind, in file order.
 
     at : place of each in the log's bytes, shape (n,).
-    columns : by pyubx2's name of a field, in the unit that its table gives, shape (n,).
+    record : their payloads, shape (n,), with the fields of ``_layout(kind)``.
+
+    ``messages[name]`` is a field by pyubx2's name, in the unit that its table gives, shape (n,).
     """
 
     at: IntArray
-    columns: dict[str, FloatArray]
+    kind: str
+    record: npt.NDArray[np.void]
 
     def __len__(self) -> int:
         return int(self.at.shape[0])
 
     def __getitem__(self, name: str) -> FloatArray:
-        return self.columns[name]
+        _, scales, bits = _layout(self.kind)
+        if name in bits:
+            of, shift, width = bits[name]
+            whole = self.record[of].astype(np.int64) >> shift
+            values: FloatArray = (whole & (2**width - 1)).astype(np.float64)
+        else:
+            values = self.record[name].astype(np.float64) * scales[name]
+        return values
 
 
 @dataclass(frozen=True)
@@ -124,9 +135,9 @@ def read_messages(name: str, data: bytes) -> UbxLog:
             part = rows[begin : begin + _AT_ONCE]
             sound[part] = _checked(buffer, at[part], one)
     kinds: dict[str, Messages] = {}
-    for kind, (own, lengths) in _NAV.items():
+    for kind, (own, _) in _NAV.items():
         rows = np.flatnonzero(sound & (number == own))
-        kinds[kind] = Messages(at[rows], _decoded(kind, buffer, at[rows], length[rows], lengths))
+        kinds[kind] = Messages(at[rows], kind, _payloads(kind, buffer, at[rows], length[rows]))
     return UbxLog(kinds, at[~sound])
 
 
@@ -140,19 +151,17 @@ def _checked(buffer: ByteArray, at: IntArray, length: int) -> BoolArray:
     return right
 
 
-def _decoded(
-    kind: str, buffer: ByteArray, at: IntArray, length: IntArray, lengths: tuple[int, ...]
-) -> dict[str, FloatArray]:
-    """Return the fields of messages of one kind; those that a short form lacks read 0."""
-    dtype, scales, bits = _layout(kind)
+def _payloads(kind: str, buffer: ByteArray, at: IntArray, length: IntArray) -> npt.NDArray[np.void]:
+    """Return the payloads of messages of one kind; fields that a short form lacks read 0."""
+    dtype = _layout(kind)[0]
     place = np.arange(dtype.itemsize)
-    payload = buffer[at[:, None] + _HEAD_BYTES + place]
-    payload[place[None, :] >= length[:, None]] = 0
-    record = payload.view(dtype)[:, 0]
-    columns = {name: record[name].astype(np.float64) * scales[name] for name in dtype.names or ()}
-    for name, (of, shift, width) in bits.items():
-        columns[name] = ((record[of].astype(np.int64) >> shift) & (2**width - 1)).astype(np.float64)
-    return columns
+    record = np.zeros(len(at), dtype=dtype)
+    for begin in range(0, len(at), _AT_ONCE):
+        part = slice(begin, begin + _AT_ONCE)
+        payload = buffer[at[part, None] + _HEAD_BYTES + place]
+        payload[place[None, :] >= length[part, None]] = 0
+        record[part] = payload.view(dtype)[:, 0]
+    return record
 
 
 @cache
