@@ -17,12 +17,15 @@ from ridelog.core.track import BoolArray, FloatArray, IntArray
 from ridelog.filtering.observations import CRAWL_SD_MPS
 from ridelog.filtering.state_space import DRIFT_TIME_S, SLOW_SPEED_TIME_S
 
-# Instants are tried this far apart, first every so many of them.
+# Instants are tried this far apart, first every so many of them. Own choice: fine enough for ends
+# told to a tenth; the coarse step is no longer than pull and brake take to build up.
 GRID_S, _COARSE = 0.05, 4
 # The edge is looked for within this of where it seemed to be; so much of the reverse takes part,
-# at most this share of it, and so much of what came before (after) it.
+# at most this share of it, and so much of what came before (after) it. Own choice: the longest pull
+# tried lies inside; more takes time and asks the model to hold for longer.
 _REACH_S, _INSIDE_S, _INSIDE_SHARE, OUTSIDE_S = 2.5, 3.5, 0.6, 6.0
-# Other travel takes part for this long beyond where it is this fast.
+# Other travel takes part for this long beyond where it is this fast. Own choice: two of its bends;
+# what is ridden further away tells nothing of the stop.
 _RIDING_MPS, RIDING_S = 1.0, 1.2
 # A pull builds up, a brake lets go, over some tenths of a second (StVZO § 41 (12): 0.6 s for
 # response and build-up together).
@@ -30,15 +33,20 @@ BUILD_S, EASE_S = 0.3, 0.2
 # Backing off from a stop is done gently, about 1 m/s² give or take half, then at an even speed
 # give or take 0.25 m/s²: common practice, no source. Ridden on or braked forward: 1.5 +- 1.5.
 PULL, _EVEN, RIDE = (1.0, 0.5), 0.25, (1.5, 1.5)
-# How long that pull lasts is open. [s]
+# How long that pull lasts is open. Own choice: from hardly more than it takes to build up to one
+# that ends at 3 m/s, each about half as long again as the one before. [s]
 LASTS_S = (0.4, 0.7, 1.1, 1.6, 2.3, 3.2)
 # Beside that the slope may change this often, by the root of this jerk's intensity times the time
-# between (the filter's own for a run, twice as much outside). [s], [m²/s⁵]
+# between. Own choice: by 0.4 m/s² inside a reverse, which is ridden gently, and more outside; more
+# lets bends stand for the pull, less leaves a lively hand to it. [s], [m²/s⁵]
 BEND_S, _JERK_IN, JERK_OUT = 0.6, 0.25, 0.5
+# Own choice: as many bends as lie in what takes part inside; outside those next to the stop.
 _BENDS_IN, _BENDS_OUT = 5, 3
-# An instant this much less likely (logarithm) is not looked at closely; of the other travel's
-# instants only so many are. No prior knowledge of where the machine is. [m]
+# An instant this much less likely (logarithm) is not looked at closely: own choice, it weighs
+# 0.00005 of the likeliest. Of the other travel's instants only so many are: own choice to bound
+# the work. No prior knowledge of where the machine is. [m]
 _CUT, _MOST_OTHER, ANYWHERE_M = 10.0, 8, 50.0
+# Stands for no other travel: any number far off the grid does exactly the same.
 _NEVER = -(10**6)
 
 
@@ -209,7 +217,7 @@ class Shapes(NamedTuple):
     before: bool = False
 
 
-# A shape that does nothing, for what a model does not have.
+# A shape that does nothing, for what a model does not have: its size is 0 by definition.
 NOTHING = Shapes(0, 1, 0.0, BUILD_S)
 
 

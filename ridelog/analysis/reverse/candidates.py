@@ -21,41 +21,53 @@ from ridelog.core.spans import runs_of
 from ridelog.core.track import FloatArray
 from ridelog.filtering.motion import Motion, Piece
 
-# A stretch shorter than this is none; the speed of a longer reverse is that of the fitted path.
+# A stretch shorter than this is none; the speed of a reverse longer than the other is that of the
+# fitted path. Own choice: one step of the ends' grid; the model's work grows with the cube of it.
 _FINE_S, _LONGEST_S = 0.05, 25.0
-# More likely reverse than not; and likely enough to be named while the ride leaves it open.
+# More likely reverse than not; and likely enough to be named while the ride leaves it open. Own
+# choice: lower names more that was forward, higher leaves an open ride unsaid.
 _LIKELY, _POSSIBLE = 0.5, 0.2
-# A step is travel from this speed on.
+# A step is travel from this speed on. Own choice: above what receivers wander at a stand.
 _OFF_MPS = 0.15
-# What never gets faster than this, or further, is a receiver's scatter at a stand, not travel.
+# What never gets faster than this, or further, is a receiver's scatter at a stand, not travel: own
+# choice, what is less could only end as uncertain.
 _LEAST_MPS, _LEAST_M = 0.3, 0.35
+# A second, the same as for the top speed of a ride.
 _WINDOW_S = 1.0
-# A window this many standard deviations below the best may have been the best.
+# A window this many standard deviations below the best may have been the best. Own choice: one in
+# 160 lies beyond; more counts in windows that never were.
 _NEAR_SD = 2.5
 _SEED = 20261127
 # Own choices unless said otherwise, set on simulated rides and held against public logs.
 _SURE = 0.9
 _SLOWEST_MPS, _WANDERS = 0.45, 4.0
-# What is slower or shorter than this is not worth a doubt: it is left out.
+# What is slower or shorter than the first three is not worth a doubt and is left out; what is
+# shorter than the others is uncertain. Own choice: more hides short reverses, less names scatter.
 _NOISE_MPS, _NOISE_M, _NOISE_SIGMAS = 0.35, 0.5, 2.5
 _SHORTEST_M, _SIGMAS, _WANDER_S = 0.5, 4.5, 5.0
-# Riding forward, near by: this far at this speed.
+# Riding forward, near by: this far at this speed. Own choice: a length or two of the machine; less
+# may be scatter, from longer ago the heading may have been changed by hand.
 _RIDE_M, _RIDE_MPS, _NEAR_S = 3.0, 1.0, 25.0
-# No machine turns tighter than 1 m; a foot on the ground or a swing by hand does.
+# No machine turns tighter than 1 m; a foot on the ground or a swing by hand does: common practice,
+# no source. Courses are means over so long (own choice: shorter ones show noise as turns).
 _TIGHTEST_RAD_PER_M, _COURSE_S = 1.0, 0.8
 # A filtered position runs on at a stop by its lag times the speed before, and comes back: lag by
-# kind of log, from 5 Hz up and below.
+# kind of log, from 5 Hz up and below. Own choice: longer makes short reverses uncertain, shorter
+# calls a receiver's overshoot a reverse.
 _LAG_S = {("reported", True): 0.2, ("positions", True): 0.4,
           ("reported", False): 0.5, ("positions", False): 0.8}  # fmt: skip
+# Own choice: that lag has faded within so long; slower before, a stop has nothing to overshoot.
 _BEFORE_S = 3.5
 # Positions written in steps of more than half a second's travel cannot show which way it goes;
 # those beside a reported course need only confirm it, by a way of five standard deviations of the
 # difference of two roundings, step / sqrt(6).
 _COARSE_S, _COARSE_STEPS = 0.5, 2.0
-# Nobody turns a quad round by hand in less than this: common sense, no source.
+# Nobody turns a quad round by hand in less than this: common practice, no source.
 _BY_HAND_S = 4.5
+# Own choice: above what receivers wander at a stand, below a walk.
 _AT_REST_MPS = 0.3
-# Below this rate a reverse of less than two fixes could be one bad fix.
+# Below this rate a reverse of less than two fixes could be one bad fix, and needs so much way and
+# speed. Own choice: between logs of one fix a second and of five; less, one error makes a reverse.
 _DENSE_HZ = 2.5
 _FEW_FIXES, _SPARSE_M, _SPARSE_POSITIONS_M, _SPARSE_POSITIONS_MPS = 2, 1.0, 2.0, 0.6
 

@@ -17,7 +17,7 @@ from ridelog.core.track import BoolArray, FloatArray
 from ridelog.filtering.motion import Motion, Paths
 from ridelog.filtering.observations import CRAWL_MPS
 
-# Five steps a second resolve a stop of half a second; more repeat the same errors.
+# Own choice: five steps a second resolve a stop of half a second; more repeat the same errors.
 STEP_S = 0.2
 # Errors of the smoothed velocity hold on for about a second, so five steps are one observation.
 # Halved or trebled, no simulated ride came out differently.
@@ -25,24 +25,28 @@ _CORRELATED_S = 1.0
 # No velocity is better known than this: slow errors of a receiver (2-8 cm/s, own measurement on
 # public logs).
 _LEAST_SD_MPS = 0.05
-# Steps are this close around everything slower than this, and one a second elsewhere.
+# Steps are this close around everything slower than this, and one a second elsewhere. Own choice:
+# wider than the chain's own slow regions, so that it sees none of the thinning.
 _SLOW_MPS, _AROUND_S, _THINNED = 2.2, 3.0, 5
-# Long pieces are asked for in parts, to bound memory.
+# Long pieces are asked for in parts, to bound memory: own choice, the fitted path is alike in all.
 _LONGEST_PART_S = 600.0
-# A stand long enough to learn from, slower than this throughout.
+# A stand long enough to learn from, slower than this throughout, without so many seconds of either
+# end. Own choice: shorter stands hold too few seconds for a mean square, longer ones are rare.
 _STAND_S, _STAND_MPS, _EDGE_S = 25.0, 0.5, 2
-# Wander of a receiver with no stand to learn from: the order of published slow errors, as in the
-# filter's own prior (2-8 cm/s), doubled for one that is not known.
+# Wander of a receiver with no stand to learn from. Own choice: the middle of the slow errors above,
+# doubled for one that is not known; more makes slow reverses uncertain, less trusts a bad receiver.
 _UNKNOWN_WANDER_MPS = 0.1
 # A degree of latitude, to the nearest 1 %; only sizes a rounding step.
 _METRES_PER_DEGREE = 111_000.0
 # Positions and reported velocity agree on a stretch if they differ by less than this share of it
-# and this much.
+# and this much. Own choice: with the other sign they would differ by two ways.
 _AGREE_SHARE, _AGREE_M = 0.5, 0.5
 # The fitted path is looked at this finely, and shows a heading from this speed on, or from this
-# many of its standard deviations.
+# many of its standard deviations. Own choice: a heading is then known to 22 degrees; slower, it is
+# held from before and after.
 _FINE_S, _MOVING_MPS, _MOVING_SD = 0.05, 0.3, 2.5
-# Least white noise of a position, so that a file without any divides by something. [m]
+# Least white noise of a position, so that a file without any divides by something. Own choice: far
+# below that of any receiver on its own. [m]
 _LEAST_M = 0.01
 
 

@@ -34,36 +34,45 @@ from ridelog.core.interval import systematic
 from ridelog.core.track import BoolArray, FloatArray, IntArray
 
 # Instants tried as the ends alone have them; walkers among the likely ones, their rounds at every
-# step and at the last one, and possible speeds drawn at the end.
+# step and at the last one, and possible speeds drawn at the end. Own choice: fewer shake the ends
+# of the interval, more take time in proportion.
 _TRIALS, _WALKERS, _ROUNDS, _LAST_ROUNDS, POSSIBLE = 600, 80, 15, 45, 400
-# Steps are not smaller than this.
+# Steps are not smaller than this: own choice to bound the work at 20 steps.
 _LEAST_SHARE = 0.05
-# The ends were found with the same fixes between them: drawn with this share of their evidence.
+# The ends were found with the same fixes between them: drawn with this share of their evidence. Own
+# choice: (8) weighs it out again, so it only says how widely the first trials lie.
 _TEMPER = 0.5
 _SEED = 20261127
-# How long pull and brake last, any length as likely by its logarithm. [s]
+# How long pull and brake last, any length as likely by its logarithm. Own choice: from what one
+# takes to build up to more than a reverse at 1 m/s² can use. [s]
 _LASTS_S = (0.3, 6.0)
-# So is how long the speed is held between, added to this. [s]
+# So is how long the speed is held between, added to this: own choice, without it not to hold at all
+# would be likelier than anything. [s]
 _HELD_S = 0.5
+# Stands for no other travel: any number far off the grid does exactly the same.
 _NEVER = 10**5
 # How lively the hand is between pull and brake is open, one for a reverse: from a speed that is
 # held to one that is changed every second. Slope that is left between, one standard deviation, and
-# intensity of the jerk. [m/s²], [m²/s⁵]
+# intensity of the jerk. Own choice: the first is as good as even, the last as lively as riding
+# outside; more levels between change little that six do not span. [m/s²], [m²/s⁵]
 _EVEN = (0.001, 0.005, 0.02, 0.08, 0.25, 0.25)
 _JERK = (1.0e-6, 2.0e-5, 4.0e-4, 0.008, 0.1, 0.5)
-# Longer reverses have their bends further apart.
+# Longer reverses have their bends further apart: own choice to bound the work, from some 12 s on.
 _MOST_BENDS = 20
-# Bends of the other travel beside its brake (pull).
+# Bends of the other travel beside its brake (pull): own choice, little of it takes part here.
 _BENDS_OUT = 1
-# The machine is at rest at the end: so close are speed and slope to zero there.
+# The machine is at rest at the end: so close are speed and slope to zero there. Own choice: below
+# what any receiver tells, and not so small that the equations lose digits.
 _AT_REST = 0.01
+# A second, the same as for the top speed of a ride.
 _WINDOW_S = 1.0
-# Other travel takes part for a short time beyond where it is this fast.
+# Other travel takes part for a short time beyond where it is this fast. Own choice: the crawl below
+# which travel and scatter look alike.
 _RIDING_MPS = 0.5
 _BUILD = round(BUILD_S / GRID_S)
-# The size of slow errors is itself only learnt: as in the filter's cautious draws.
+# The size of slow errors is itself only learnt: the same as in the filter's cautious draws.
 _SLOW_FACTOR = 1.35
-# Walkers may go this far beyond the first trials.
+# Walkers may go this far beyond the first trials: own choice, one second.
 _ROOM = 20
 
 
@@ -119,7 +128,8 @@ def _next_share(likely: FloatArray, weighed: FloatArray, share: float) -> float:
 # reached; when other travel ends and begins (far away: there is none); how lively the hand is.
 # Instants are in steps of GRID_S from a common origin.
 _START, _PULLED, _BRAKE, _END, _BEFORE, _AFTER, _LIVELY = range(7)
-# What is moved together: one end, either pull or brake, the other travel, everything.
+# What is moved together: one end, either pull or brake, the other travel, everything. Own choice:
+# how soon walkers have gone everywhere depends on it, not where they may go.
 _TOGETHER = np.array(
     [[1, 1, 0, 0, 0, 0], [0, 0, 1, 1, 0, 0], [1, 0, 0, 1, 1, 1], [0, 1, 0, 0, 0, 0],
      [0, 0, 1, 0, 0, 0], [0, 1, 1, 0, 0, 0], [0, 0, 0, 0, 0, 0], [1, 1, 1, 1, 1, 1]],

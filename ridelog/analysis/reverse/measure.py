@@ -28,10 +28,12 @@ from ridelog.core.spans import Span, joined_spans
 from ridelog.core.track import FloatArray, Track
 from ridelog.filtering.motion import Motion
 
-# A mark whose edge lies in this much speed cuts through travel: worth a word.
+# A mark whose edge lies in this much speed cuts through travel: worth a word. Own choice: slower is
+# a crawl that may be scatter.
 _MOVING_MPS = 0.5
-# What is shorter than this cannot be measured.
+# What is shorter than this cannot be measured: own choice, a step of the evidence.
 _SHORTEST_S = 0.2
+# 24 hours, by definition.
 _DAY_S = 86_400.0
 _CLOCK = re.compile(r"(\d{1,2}):(\d{2})(?::(\d{2}(?:[.,]\d+)?))?Z?", re.ASCII)
 _SECONDS = re.compile(r"\d+(?:[.,]\d+)?s?", re.ASCII)
