@@ -221,7 +221,11 @@ def _figure(told: list[tuple[datetime, Estimate]], unit: SpeedUnit, shape: Shape
     axes.plot(days, values, "o", color=MARK.light, markersize=4.0)  # type: ignore[arg-type]
     span = max(highs) - min(lows)
     axes.set_ylim(min(lows) - 0.2 * span - 0.1, max(highs) + 0.2 * span + 0.1)
-    axes.xaxis.set_major_locator(MaxNLocator(7 if shape.wide else 3, integer=True))
+    first, last = axes.get_xlim()
+    days_of_ticks = MaxNLocator(7 if shape.wide else 3, integer=True).tick_values(first, last)
+    # A word at the very end would stand beyond the picture.
+    room = (0.05 if shape.wide else 0.1) * (last - first)
+    axes.set_xticks([day for day in days_of_ticks if first <= day <= last - room])
     axes.xaxis.set_major_formatter(FuncFormatter(partial(_short, with_year=len(years) > 1)))
     axes.tick_params(colors=INK.light)
     title(
