@@ -7,7 +7,8 @@ from typing import Any
 
 # Every interval in the project is meant to hold the truth in this share of rides. Own choice.
 LEVEL = 0.90
-# Standard deviations to either side of its mean that hold as much of a normal variable.
+# Standard deviations to either side of its mean that hold as much of a normal variable: the
+# exact quantile, core (2).
 QUANTILE = NormalDist().inv_cdf(0.5 + 0.5 * LEVEL)
 
 # An interval wider than this share of its value leaves the figure itself open: common practice, no

@@ -10,8 +10,10 @@ from ridelog.core.track import FloatArray, IntArray
 
 # With more undefined columns than this share, the figure itself is in doubt. Own choice.
 _UNDEFINED_SHARE = 0.1
-# How much further from its value a bound lies that is missed half as often.
+# How much further from its value a bound lies that is missed half as often: the ratio of two
+# quantiles of the normal distribution, exact.
 _SURER = NormalDist().inv_cdf(0.75 + 0.25 * LEVEL) / QUANTILE
+# The golden ratio, exact: its multiples lie evenly in 0 to 1 (Weyl 1916, from memory).
 _GOLDEN = (5.0**0.5 - 1.0) / 2.0
 # A residual below this is rounding.
 _NO_RESIDUAL = 1e-9

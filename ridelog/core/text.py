@@ -7,9 +7,11 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:  # the command line starts without numpy
     from ridelog.core.track import IntArray
 
-# Longer values are cut: the sentence must stay one line on a terminal.
+# Longer values are cut: the sentence must stay one line on a terminal. Own choice: half a
+# line of 80, the rest for the sentence.
 _SHOWN_LETTERS = 40
-# No more of a value is looked at: a log may hold one of a hundred million letters.
+# No more of a value is looked at: a log may hold one of a hundred million letters. Own
+# choice: far more than is shown.
 _LOOKED_AT = 1000
 
 # Control and format characters, half surrogates, and what ends a line or a paragraph.

@@ -16,13 +16,14 @@ MPS_PER_MPH = METRES_PER_MILE / 3600.0
 STANDARD_GRAVITY_MPS2 = 9.80665
 # A turn is 2 pi radians, a minute 60 s: both exact.
 RADPS_PER_RPM = 2.0 * pi / 60.0
-# Ampere hours in coulombs and watt hours in joules: an hour is 3600 s.
+# Ampere hours in coulombs and watt hours in joules: an hour is 3600 s, exact by definition.
 COULOMBS_PER_AH = 3600.0
 JOULES_PER_WH = 3600.0
 # International yard and pound agreement, 1959, exact.
 KILOGRAMS_PER_POUND = 0.45359237
 NEWTONS_PER_POUND = KILOGRAMS_PER_POUND * STANDARD_GRAVITY_MPS2
-# The suffixes by which a set-up file names units: quantity, and how many SI units one of them is.
+# The suffixes by which a set-up file names units: quantity, and how many SI units one of them is,
+# exact: SI prefixes and the factors above.
 SETUP_UNITS: dict[str, tuple[str, float]] = {
     "kg": ("mass", 1.0),
     "lb": ("mass", KILOGRAMS_PER_POUND),
@@ -94,16 +95,19 @@ class SpeedUnit:
         return distance_m / self.metres_per_distance
 
 
+# What speeds are read in, exact: the factors above.
 SPEED_UNITS = {
     "km/h": SpeedUnit("km/h", MPS_PER_KMH, "m", 1.0),
     "mph": SpeedUnit(
         "mph", MPS_PER_MPH, "ft", METRES_PER_FOOT, "mi", METRES_PER_MILE, "mph/s", MPS_PER_MPH
     ),
 }
-# Scripts and files read SI.
+# Scripts and files read SI; exact by definition.
 SI = SpeedUnit("m/s", 1.0, "m", 1.0)
+# A turn is 360 degrees and 2 pi radians: both exact.
 DEGREES_PER_RADIAN = 180.0 / pi
-# How a speed may be written in words: metres a second in one of them.
+# How a speed may be written in words: metres a second in one of them, exact: the
+# factors above.
 SPEED_WORDS: dict[str, float] = {
     "km/h": MPS_PER_KMH,
     "mph": MPS_PER_MPH,

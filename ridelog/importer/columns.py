@@ -13,9 +13,11 @@ BoolArray = npt.NDArray[np.bool_]
 # Buffer, starts, lengths.
 Column = tuple[ByteArray, IntArray, IntArray]
 
-# Every gather below may run this far past the end of the log.
+# Every gather below may run this far past the end of the log. Own choice: above twice the longest
+# text that is read in one sweep, a time stamp of 28 letters.
 PADDING_BYTES = 64
-# Longest text read in one sweep; longer ones are read one by one. 18 digits still fit in int64.
+# Longest text read in one sweep; own choice: longer ones are read one by one, to the same values.
+# Any 18 digits still fit in int64, exactly.
 _SWEEP_LETTERS = 20
 _MOST_DIGITS = 18
 # A quotient of two exactly held numbers is rounded once, as float() would: the integer must be

@@ -14,7 +14,7 @@ from ridelog.core.text import clean, shown
 from ridelog.core.track import FloatArray, Track
 from ridelog.core.units import SpeedUnit
 
-# A table typed by hand is short; more is another kind of file.
+# A table typed by hand is short; more is another kind of file. Own choice: 100,000 lines and more.
 _MOST_BYTES = 4 << 20
 _NUMBER = re.compile(r"[+-]?\d{1,12}(?:[.,]\d{0,9})?")
 _CLOCK = re.compile(r"(\d{1,2}):(\d\d):(\d\d(?:[.,]\d{1,6})?)")

@@ -10,7 +10,7 @@ from ridelog.importer.bounds import LONGEST_TEXT, MAX_ELEMENTS, MAX_FIXES, too_m
 COLUMN_NAMES: Final = ("lat", "lon", "ele", "time", "fix", "sat", "hdop", "speed", "course")
 # A GPX log nests about eight deep; each open element costs memory. Own choice.
 MOST_DEPTH = 200
-# Places in a point's row. The first two are attributes, then the line and the segment.
+# Places in a point's row. The first two are attributes (GPX 1.1), the others children of the point.
 _ROW: Final[list[str | None]] = [None] * len(COLUMN_NAMES)
 _CHILDREN = {name: place for place, name in enumerate(COLUMN_NAMES) if place >= 2}
 # GPX 1.1 has no speed, so it sits somewhere in extensions, under any prefix.

@@ -35,8 +35,10 @@ _LONGEST_WORD = 16
 GPS_START_US = 3657 * 86400 * US_PER_S
 _DAY_US = 86400 * US_PER_S
 _DATE_LETTERS = 19
-# Separators of YYYY-MM-DDThh:mm:ss and their places.
+# Separators of YYYY-MM-DDThh:mm:ss and their places (RFC 3339, 5.6).
 _SEPARATORS = ((4, b"-"), (7, b"-"), (10, b"T"), (13, b":"), (16, b":"))
+# Places of a second read all at once: own choice, one beyond a microsecond, which is what is kept.
+# Stamps with more are read one by one.
 _LONGEST_FRACTION = 7
 _STAMP = re.compile(
     rb"(\d{4}-\d\d-\d\d)[Tt ](\d\d:\d\d:\d\d)(\.\d*)?(?:[Zz]|([+-])(\d\d):?(\d\d))?"

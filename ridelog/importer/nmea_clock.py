@@ -10,6 +10,7 @@ from ridelog.importer.columns import BoolArray
 from ridelog.importer.nmea_readings import NO_DAY
 from ridelog.importer.timeline import LATEST_US, US_PER_S, far_from_the_rest
 
+# A day without a leap second is 86,400 s, exact.
 _DAY_US = 86400 * US_PER_S
 # GPS counts its weeks modulo 1024 (IS-GPS-200, section 20.3.3.3.1.1): 7168 days.
 _ROLLOVER_DAYS = 1024 * 7

@@ -40,7 +40,7 @@ for _rank, (_letter, _kind) in enumerate(_MODES):
     _RANK_OF_LETTER[_letter[0]] = _rank
     _KIND_OF_RANK[_rank] = _kind
 _MOST_CONSTELLATIONS = 8
-# Larger than the Earth: no standard deviation, and its square must not overflow.
+# From pole to equator: no standard deviation, and its square must not overflow. Own choice.
 _MOST_SD_M = 1e7
 
 

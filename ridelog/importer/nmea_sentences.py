@@ -11,8 +11,9 @@ from ridelog.importer.columns import BoolArray, ByteArray, padded
 
 # The sentences that carry something a ride needs, by their three letters.
 TYPES: Final = ("RMC", "GGA", "GNS", "GLL", "VTG", "GSA", "GST", "ZDA")
-# "$", two letters of talker, three of type, then the first comma.
+# "$", two letters of talker, three of type, then the first comma (gpsd, NMEA field notes).
 _ADDRESS_LETTERS = 6
+# The value of each hexadecimal digit, exact; 255 for any other letter.
 _HEX = np.full(256, 255, dtype=np.uint8)
 for _i, _digit in enumerate(b"0123456789ABCDEF"):
     _HEX[_digit] = _i

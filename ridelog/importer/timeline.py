@@ -10,22 +10,25 @@ from ridelog.core.text import count_words, places
 from ridelog.core.track import FlagArray, FloatArray, IntArray
 from ridelog.importer.columns import BoolArray
 
+# Exact by definition.
 US_PER_S = 1_000_000
 # Receivers wake up in January 1980, or lose 1024 weeks (19.6 years). No ride lasts ten years.
 # common practice, no source
 _FAR_US = 10 * 366 * 86400 * US_PER_S
-# No log is dated from 2200 on; the bound keeps every sum of times within what a date can hold.
+# No log is dated from 2200 on, 84,006 days after 1970 (own choice); the bound keeps every sum of
+# times within what a date can hold.
 LATEST_US = 84006 * 86400 * US_PER_S
-# Half and one and a half of the usual step: what still counts as the clock running on.
+# Half and one and a half of the usual step: what still counts as the clock running on. Own
+# choice: no fix lost and none twice.
 _USUAL_LOW, _USUAL_HIGH = 0.5, 1.5
 # RMC and GGA of one epoch may be stamped .999 and .998: no clock is set back by so little. Half a
 # millisecond lies between, so that rounding cannot decide. common practice, no source
 _JITTER_S = 0.0025
-# 1e-4 minute, the coarsest step of common receivers, is 1.7e-6 degree.
+# 1e-4 minute, the coarsest step of common receivers, is 1.7e-6 degree: common practice, no source.
 SAME_PLACE_DEG = 2e-6
 # Slips of a logger that repeats a time are fewer: own choices.
 _LEAST_TWICE, _TWICE_SHARE = 5, 0.1
-# A degree of latitude, to the nearest 1 %; only for a sentence.
+# A degree of latitude, derived: 6371 km times pi / 180, to the nearest 1 %; only for a sentence.
 _METRES_PER_DEGREE = 111_000.0
 
 

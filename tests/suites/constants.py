@@ -4,7 +4,8 @@
 
 A constant is a name in capitals at the top of a module whose value holds a number. Its reason is in
 the comment above it (one comment may stand over several), or behind it. Rooms that only draw, store
-or answer are left out, and so are seeds.
+or answer are left out, and so are seeds, marks (-1), and quantities with their units. An equation
+of a METHOD.md, cited by its number, is a derivation.
 """
 
 import argparse
@@ -23,20 +24,23 @@ WITHOUT_REASON = ROOT / "tests" / "validation" / "constants_without_reason.txt"
 ROOMS = ("core", "importer", "filtering", "analysis", "machine", "compare")
 # Drawing decides how a figure looks, not what it says.
 _LEFT_OUT = re.compile(r"(^|/)(plot\w*|page)\.py$")
-# Neither do seeds, nor names of places in a table.
-_NO_CONSTANT, _NO_VALUE = re.compile(r"SEED"), re.compile(r"^range\(\d+\)$")
+# Neither do seeds, names of places in a table, marks of what is not there, and quantities.
+_NO_CONSTANT = re.compile(r"SEED")
+_NO_VALUE = re.compile(r"^(range\(\d+\)|-1)$|^\(?(Quantity|_kind)\(")
+_CITED = "|".join(path.parent.name for path in sorted((ROOT / "ridelog").rglob("METHOD.md")))
 # Kind of reason: words that tell it, the first kind that fits.
 KINDS = {
     "memory": r"from memory",
     "published": r"§|CFR|eKFV|StV[GOZ]|UN R\d|\bR\d\d-?[A-Z]?\b|ISO \d|SAE|Regulation|Directive"
-    r"|IEC \d"
+    r"|\b(?:IEC|EN) \d"
     r"|RFC \d|NIST|IEEE|NIMA|WCAG|IS-GPS|GPX 1\.\d|schema|APPNOTE|CGPM|pound agreement"
-    r"|nautical mile|Highway Code|AASHTO|CPSC|ASTM|gpsd|\((?:1[89]|20)\d\d\)"
-    r"|\b(?:1[89]|20)\d\d,|doi|handbook|Cossalter|Wong|Appl\. Sci",
-    "measurement": r"own measurement|measured on|simulated rides?|[Cc]hosen by the coverage"
-    r"|coverage on|public logs|real logs|by the suites?",
+    r"|nautical mile|Highway Code|AASHTO|CPSC|ASTM|gpsd"
+    r"|\b(?:1[89]|20)\d\d[,)]|doi|handbook|Cossalter|Wong|Appl\. Sci",
+    "measurement": r"own measurement|measured (?:on|against)|simulated rides?"
+    r"|[Cc]hosen by the coverage|coverage on|public logs|real logs|by the suites?",
     "derivation": r"METHOD|derivation|[Dd]erived|[Ee]xact|by definition|quantile|rounding"
-    r"|follows from|as with|the same as|twice the|half the",
+    r"|follows from|as with|the same as|twice the|half the"
+    rf"|\b(?i:{_CITED}) \(\d\d?\)",
     "practice": r"[Cc]ommon practice|[Oo]wn (?:choice|rule)",
 }
 
@@ -74,9 +78,7 @@ def _of(text: str, file: str) -> Iterator[Constant]:
         value = getattr(node, "value", None)
         if not names or value is None or not all(n.lstrip("_").isupper() for n in names):
             continue
-        if _NO_CONSTANT.search(names[0]) or _NO_VALUE.match(ast.unparse(value)):
-            continue
-        if not _has_number(value):
+        if _NO_VALUE.match(ast.unparse(value)) or not _has_number(value):
             continue
         above, line = [], node.lineno - 1
         # A comment may stand over several constants without a blank line between them.
@@ -87,7 +89,7 @@ def _of(text: str, file: str) -> Iterator[Constant]:
             line -= 1
         beside = [comments.get(k, "") for k in range(node.lineno, (node.end_lineno or 0) + 1)]
         comment = " ".join(filter(None, [*reversed(above), *beside]))
-        for each in names:
+        for each in (name for name in names if not _NO_CONSTANT.search(name)):
             yield Constant(file, each, ast.unparse(value), comment)
 
 
@@ -97,9 +99,13 @@ def _comments(text: str) -> dict[int, str]:
 
 
 def _has_number(value: ast.expr) -> bool:
+    # An index is a place in another constant, which has its own reason.
+    indices = [each.slice for each in ast.walk(value) if isinstance(each, ast.Subscript)]
+    places = {id(each) for index in indices for each in ast.walk(index)}
     return any(
         isinstance(each, ast.Constant) and type(each.value) in (int, float)
         for each in ast.walk(value)
+        if id(each) not in places
     )
 
 
