@@ -15,32 +15,41 @@ from ridelog.filtering.observations import CRAWL_MPS, Observations
 from ridelog.filtering.outliers import moved_aside, screen
 from ridelog.filtering.shared_offsets import HARDEST_MPS2
 
-# Windows over which displacement is compared. [s]
+# Windows over which displacement is compared, T of filtering (20): own choice, each about a third
+# longer than the one before, so that no time between is far from one. [s]
 _WINDOWS_S = (1.0, 1.5, 2.0, 3.0, 4.0, 5.0, 7.0, 10.0, 12.0)
-# Standard deviations beyond which two readings contradict each other: one in 10^8 of normal noise
-# of two axes, which leaves room for the tails of real receivers.
+# Standard deviations beyond which two readings contradict each other, derived: exp(-6^2 / 2), one
+# in 10^8 of normal noise of two axes. So rare is own choice: it leaves room for the tails of real
+# receivers.
 _BEYOND = 6.0
 # What any receiver may claim: noise of a position, and drift of positions against the reported
 # velocity (METHOD.md, "What is assumed"), one standard deviation an axis. [m], [m/s]
 _LEAST_NOISE_M, _LEAST_DRIFT_MPS = 0.03, 0.045
 # A receiver's speed runs behind its positions, or a course behind the speed, by up to this much
-# more than what was recognised and taken off. [s]
+# more than what was recognised and taken off, filtering (20): own choice, as more would hide a
+# false speed in every change of speed. [s]
 _LAG_S = 0.5
-# From this interval on a reading at an edge stands alone in its window. [s]
+# From this interval on a reading at an edge stands alone in its window: the same as the interval
+# from which instants without data stand between fixes. [s]
 _SPARSE_S = 0.3
 # The trapezoid errs by a corner of acceleration within an interval, largest in its middle: an
-# eighth of the change times the square of the interval.
+# eighth of the change times the square of the interval, exact; filtering (20).
 _CORNER = 0.125
-# Only so short can a window show a way that turns hide in longer ones. [s]
+# Only so short can a window show a way that turns hide in longer ones: filtering (21). [s]
 _SHORT_S = 1.5
-# Positions are averaged over this long before they are compared. [s]
+# Positions are averaged over this long before they are compared, filtering (19): own choice, half
+# of the shortest window. [s]
 _MEAN_S = 0.5
-# Beside a contradiction its foot is too small to be seen: nothing is believed there either. [s]
+# Beside a contradiction its foot is too small to be seen: nothing is believed there either. Own
+# choice: the shortest window. [s]
 _MARGIN_S = 1.0
 # Between reported velocities further apart than this, and than so many intervals, none was told.
+# Own choice: at a fix a second one lost reading is bridged, two in a row are not.
 _UNREPORTED_S, _UNREPORTED_INTERVALS = 1.0, 2.5
-# Of a whole ride the way by speed and the way by position agree to within this share.
+# Of a whole ride the way by speed and the way by position agree to within this share, filtering
+# (22): own choice, below what another unit of speed would make.
 _SAME_SHARE = 0.1
+# Shorter ways drown in the noise of positions, fewer windows have no usual size: own choices.
 _LEAST_WAY_M, _LEAST_WINDOWS = 10.0, 20
 
 

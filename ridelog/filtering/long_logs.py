@@ -19,13 +19,15 @@ from ridelog.filtering.state_space import (
     lost_digits,
 )
 
-# Instants above which learning on the whole record costs more than it gains.
+# Instants above which scales are learnt on means: own choice, it trades time against detail.
 LONGEST_WHOLE = 8000
+# Own choice, the same as the span that shares one intensity of jerk: no corner gets blunter. [s]
 _SPAN_S = 0.25
-# Instants of a block: some 60 MB while it is solved.
+# Instants of a block: some 60 MB while it is solved. Own choice: it trades memory against margins
+# that are solved twice.
 LONGEST_BLOCK = 20_000
-# Five correlation times of the slowest error; measured difference from the whole ride solved at
-# once in tests/filtering/test_long_logs.py.
+# Five correlation times of the slowest error, of which exp(-5), below a hundredth, is left: derived
+# from filtering (2). tests/filtering/test_long_logs.py holds it against the ride solved at once.
 MARGIN_S = 5.0 * DRIFT_TIME_S
 
 Progress = Callable[[float], None] | None

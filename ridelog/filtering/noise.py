@@ -21,17 +21,20 @@ from ridelog.filtering.running_sums import reach_of, summed_around
 from ridelog.filtering.state_space import Precisions, Solution, StateSpace
 from ridelog.filtering.stated_noise import Trust
 
+# Own choice, filtering (11): each costs a solution of the ride; fixed, for equal digits.
 ROUNDS = 10
 # Degrees of freedom of the white errors: real receivers have tails, and 4 is the usual compromise
-# of the robust literature (Lange, Little and Taylor 1989 estimate 3 to 6 on real data).
+# of the robust literature (Lange, Little and Taylor, 1989, estimate 3 to 6 on real data).
 TAIL = 4.0
-# Intensity of jerk: first guess, prior with the weight of a tenth of a deviation, and bounds.
+# Intensity of jerk: first guess, prior with the weight of a tenth of a deviation, and bounds. Own
+# choices: they keep the equations definite, and what is learnt outweighs them. [m²/s⁵]
 _FIRST_JERK, _PRIOR_JERK, _PRIOR_JERK_WEIGHT = 1.0, 1.0e-3, 0.1
 _LEAST_JERK, _MOST_JERK = 1.0e-6, 1.0e3
-# The span that shares one intensity: short, so that the corner at throttle-off stays sharp.
+# The span that shares one intensity: short, so that the corner at throttle-off stays sharp. Own
+# choice: longer spans blunt corners, shorter ones learn each intensity from less than a deviation.
 _JERK_SPAN_S = 0.25
 # At a steady speed the acceleration is near zero; a hand that holds the throttle and grades of 1 or
-# 2 % make some 0.2 m/s². Filtering (13).
+# 2 % make some 0.2 m/s²: filtering (13), own choice.
 _CRUISE_MPS2, _CRUISE_WEIGHT, _CRUISE_SPAN_S = 0.25, 1.0, 1.0
 # Priors of the slow errors, with the weight of this many determined deviations: the published and
 # measured sizes that METHOD.md names.
@@ -45,7 +48,7 @@ _FIRST_WALK_M, _WALK_PRIOR_M, _WALK_WEIGHT = 0.05, 0.01, 4.0
 # that was measured against references. Derived there. A receiver measures at least every so often:
 # own choice. [s]
 SHARED, LONGEST_MEASUREMENT_S = 5.0, 0.1
-# "It stood still": as narrow as a machine on its tyres moves.
+# "It stood still": as narrow as a machine on its tyres moves. Own choice.
 _STILL_SD_MPS = 0.02
 
 

@@ -18,11 +18,13 @@ from ridelog.filtering.stated_noise import stated_ratio
 # 0.5 m/s is uncertain by 9 degrees, and many receivers hold speed or course there. Common practice
 # (ignore course below a crawl), no source.
 CRAWL_MPS = 0.5
-# A speed below the crawl says only "slow": as wide as the crawl itself.
+# A speed below the crawl says only "slow": as wide as the crawl itself, derived for one of two
+# axes: 0.5 / sqrt(2).
 CRAWL_SD_MPS = 0.35
-# Positions further apart than a receiver at rest wanders in a short log. [m]
+# Positions further apart than a receiver at rest wanders in a short log: own choice. [m]
 _TRAVEL_M = 10.0
-# Relative noise of a fix is taken from its dilution of precision within these bounds.
+# Relative noise of a fix is taken from its dilution of precision within these bounds. Own
+# choices: no fix counts three times as much as usual, and none is worth nothing.
 _LEAST_FACTOR, _MOST_FACTOR = 0.6, 20.0
 # Values of which a step is told, share of them that must be multiples, how near, and chance. Own
 # choices.
@@ -38,9 +40,11 @@ ANGLE_STEPS_DEG = (
 SPEED_STEPS_MPS = tuple(u * 10.0**-place for u in SPEED_WORDS.values() for place in range(4))
 # A degree of latitude, to the nearest 1 %; only sizes a rounding step.
 _METRES_PER_DEGREE = 111_000.0
-# An interruption: longer than this, and than so many usual intervals.
+# An interruption: longer than this, and than so many usual intervals. Own choices: two lost in a
+# row at a fix a second are none.
 _GAP_S, _GAP_INTERVALS = 2.5, 3.5
-# Fixes further apart than this cannot say what the machine did between them.
+# Fixes further apart than this cannot say what the machine did between them: own choice, as a
+# small machine starts and stops in less.
 _LONGEST_INTERVAL_S = 10.0
 
 

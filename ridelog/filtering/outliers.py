@@ -13,18 +13,21 @@ from ridelog.core.track import BoolArray, FloatArray, IntArray
 from ridelog.filtering.observations import Observations
 from ridelog.filtering.shared_offsets import HARDEST_MPS2, MAD, find_shared_offsets
 
-# Robust standard deviations beyond which a step is gross: one in 10^9 of normal noise.
+# Robust standard deviations beyond which a step is gross, derived: exp(-6^2 / 2), one in 10^8 of
+# normal noise of two axes. So rare is own choice: it leaves room for the tails of real receivers.
 _GROSS = 6.0
-# An excursion is at most this long; a longer one counts as two steps.
+# An excursion is at most this long; a longer one counts as two steps. Own choice: the fixes of an
+# excursion are left out, so that a longer one would take too much of a ride.
 _LONGEST_EXCURSION_S = 15.0
-# So few fixes between a leap and the edge of a piece tell nothing worth a step.
+# So few fixes between a leap and the edge of a piece tell nothing worth a step: own choice, the
+# same as a piece must have.
 _FEW_FIXES = 4
-# Fewer readings show no usual scatter.
+# Fewer readings show no usual scatter: the same as go into a median.
 _FEW_READINGS = 5
 # A slide of the position against the reported velocity, held over a second, that no receiver's
-# usual drift (below 0.1 m/s) explains.
+# usual drift (below 0.1 m/s) explains: own choice, slower slides are left to the drift.
 _SLEW_MPS = 1.5
-# Readings around a spike agree to within this share of it.
+# Readings around a spike agree to within this share of it: own choice.
 _LEVEL_SHARE = 0.25
 
 

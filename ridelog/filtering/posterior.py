@@ -15,13 +15,16 @@ from ridelog.filtering.motion import Paths
 from ridelog.filtering.orthogonal import OrthogonalFactor
 from ridelog.filtering.state_space import Blocks, Precisions, StateSpace
 
-# A span is solved with this much of its neighbourhood, about seven correlation times of motion.
+# A span is solved with this much of its neighbourhood, about seven correlation times of motion. Own
+# choice: the time of a draw grows with it.
 _MARGIN_S = 12.0
 _SEED = 20261125
 # Standard normal numbers for draws are made once: anew for every span they cost more than all else
-# in a draw. A prime, so that a draw longer than the table meets its numbers in other columns.
+# in a draw. A prime, so that a draw longer than the table meets its numbers in other columns; own
+# choice: the largest below 2^21, 17 MB.
 _TABLE_SIZE, _TABLE_SEED = 2_097_143, 20261127
-# Fewer columns than this are faster taken all intervals at once.
+# Fewer columns than this are faster taken all intervals at once: own choice, either way is the same
+# sum.
 _FEW = 50
 
 # Writes a number of the states, 0 to 3, of all columns into an array of shape (n, 2, columns).

@@ -9,21 +9,25 @@ from ridelog.filtering.state_space import Solution
 
 # "5 to 10: moderate" in the usual wording of dilution of precision; from memory, no standard.
 POOR_HDOP = 5.0
-# Four satellites solve for position and clock; a fifth is the first that can contradict.
+# Four satellites solve for position and clock; a fifth is the first that can contradict:
+# follows from four unknowns.
 FEW_SATELLITES = 5
 # Settling is judged in windows of this length, the first of which that looks like the rest of the
-# ride ends it.
+# ride ends it. Own choice: a shorter one may look good by luck. [s]
 _WINDOW_S = 10.0
+# How much worse than the rest of the ride counts as settling: times the HDOP, satellites fewer,
+# times the mean squared misfit; with less there is no rest to compare with. Own choices.
 _WORSE_HDOP, _FEWER_SATELLITES = 1.6, 3.0
 _WORSE_RESIDUAL = 2.5
 _LEAST_TO_COMPARE = 10
 # A slide is over within so long, and begins within the first of it; riding is faster than a walk.
 # Own choices.
 _SLIDE_S, _FIRST_S, _RIDE_MPS = 15.0, 0.5, 2.0
-# A standstill lasts at least this long, below this speed.
+# A standstill lasts at least this long, below this speed: own choices; a shorter stop is told as
+# slow travel.
 _STAND_S, _STAND_MPS = 3.0, 0.25
 # Whether positions moved during a supposed stand: means over this long, this far apart, and this
-# many standard deviations of their difference beside three of what drift adds.
+# many standard deviations of their difference beside three of what drift adds. Own choices.
 _MEAN_S, _APART_S, _BEYOND = 1.0, 3.0, 3.0
 # A machine in use is not ridden slower than this for seconds: common practice, no source.
 _SLOWEST_TRAVEL_MPS = 0.4

@@ -14,23 +14,28 @@ from ridelog.filtering.observations import Observations
 # No vehicle of this kind changes its speed faster; tyre friction of 0.9 g is 9 m/s² (standards
 # table of skid tests: 0.58-0.88, FME report for The Oregonian, 2007).
 HARDEST_MPS2 = 9.0
-# White jerk that changes the acceleration by as much as that within a second once in twenty. The
-# result depends on its fourth root. [m²/s⁵]
+# White jerk that changes the acceleration by as much as that within a second once in twenty (two
+# standard deviations): filtering (9). The result depends on its fourth root. [m²/s⁵]
 _JERK = (HARDEST_MPS2 / 2.0) ** 2
-# Closer fixes show a leap by itself: what a machine can do between them is centimetres. [s]
+# Closer fixes show a leap by itself: what a machine can do between them, half of 9 m/s² times the
+# square of it, is 0.4 m. Own choice, the same as from which instants stand between fixes. [s]
 _LEAST_INTERVAL_S = 0.3
 # Fixes that may share a displacement; fixes on either side that say how the machine went on, and
-# how many of them must be believed.
+# how many of them must be believed. Own choices, filtering (10): more cost time and are blurred by
+# what the machine itself does.
 _LONGEST, _BESIDE, _LEAST_BESIDE = 4, 4, 2
 # A displacement begins at one fix in a hundred and is of this size per axis: own choice. Only their
 # logarithms count. [m]
 _SHARE, _SIZE_M = 0.01, 10.0
-# Little is known of where a window begins: position, velocity, acceleration. [m, m/s, m/s²]
+# Little is known of where a window begins: position, velocity, acceleration. Own choice, so wide
+# that it tells nothing. [m, m/s, m/s²]
 _START_SD = (100.0, 30.0, 5.0)
+# No position is believed better than this: own choice.
 _LEAST_NOISE_M = 0.05
-# Finding one may uncover another beside it.
+# Finding one may uncover another beside it. Own choice: a round that finds none is the last.
 _ROUNDS = 3
-# Median absolute deviation of a normal variable; sum of the squares of 1, -3, 3, -1.
+# Median absolute deviation of a normal variable, its quantile of 3/4; sum of the squares of
+# 1, -3, 3, -1: both exact.
 MAD, _THIRD = 0.6745, 20.0
 
 

@@ -44,23 +44,28 @@ from ridelog.filtering.running_sums import smoothed_jerk
 from ridelog.filtering.state_space import Precisions, StateSpace
 
 # Between fixes further apart than this, instants without data let corners fall where they did.
+# Own choice: the first is the same as the span of one intensity of jerk; closer ones cost time.
 _FINEST_S = 0.25
 _SPLIT_ABOVE_S = 0.3
-# Long logs start closer to their usual scales: fewer rounds settle them.
+# Long logs start closer to their usual scales: fewer rounds settle them. Own choice: time.
 _ROUNDS_OF_LONG = 7
-# A piece needs this many fixes before anything is said about it.
+# A piece needs this many fixes before anything is said about it: own choice, one more than give an
+# acceleration.
 _LEAST_FIXES = 4
-# A fix whose weight fell below this is more than seven standard deviations off.
+# A fix whose weight fell below this is more than 6.8 standard deviations off: filtering (12).
 _REJECTED_WEIGHT = 0.12
-# The cautious reading spreads each learnt corner over this long, and over three fixes.
+# The cautious reading spreads each learnt corner over this long, and over three fixes. Filtering
+# (17), as are those below.
 _CAUTION_S, _CAUTION_FIXES = 2.0, 3.0
-# ... and holds the intensities, each learnt from about one deviation, for this much larger.
+# ... and holds the intensities, each learnt from about one deviation, for this much larger:
+# chosen by the coverage of simulated rides.
 _CAUTION_JERK = 4.0
 # The size of slow errors that were learnt is known to some 35 % (prior weight of 20 deviations,
-# other spectra); the drift assumed of bare positions is an upper size already.
+# other spectra); the drift assumed of bare positions is an upper size already. Chosen by the
+# coverage of simulated rides.
 _CAUTION_SLOW = 1.35
 # The truth lies between the mean fit and another that may be the right one, or a little beyond, to
-# either side.
+# either side: filtering (17), own choice.
 _BEYOND = 1.5
 
 

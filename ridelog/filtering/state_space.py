@@ -32,9 +32,11 @@ DRIFT_TIME_S = 20.0
 SLOW_SPEED_TIME_S = 3.0
 # Cholesky's factor may lose eleven of sixteen digits of a precision: variances then err by 1e-4.
 # Refinement squares the relative error of states, so it may find this much of them; evidences
-# then err by about as much. Measured against 200 bits in tests/filtering/test_digits.py.
+# then err by about as much. Own choices, measured against 200 bits in
+# tests/filtering/test_digits.py.
 _LEAST_SHARE, _MOST_LOST = 1.0e-11, 1.0e-4
 # Weak priors of the first instant of a piece: any ride starts within these (units m, m/s, m/s²).
+# Own choice.
 _START_SD = (1.0e4, 30.0, 3.0)
 
 

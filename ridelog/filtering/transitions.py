@@ -19,7 +19,7 @@ _WITHOUT_POSITION = _JERK - _OF_POSITION
 # The share of the second that is left where the position may step: the matrix stays definite. Own
 # choice.
 _LEFT_OF_STEP = 1e-9
-# Its factor, U'U: rows of whitened residuals, of which the first is the position's.
+# Its factor, U'U, exact; filtering (23): rows of whitened residuals, the first the position's.
 _JERK_ROWS = np.array(
     [
         [12.0 * 5.0**0.5, -6.0 * 5.0**0.5, 5.0**0.5],
@@ -28,7 +28,7 @@ _JERK_ROWS = np.array(
     ]
 )
 # Columns: position, velocity, acceleration, drift velocity. The drift moves the believed position
-# by its trapezoid over the interval, hence the halves at both ends.
+# by its trapezoid over the interval, hence the halves at both ends: filtering (5).
 _ONTO = np.array([[1.0, 0.0, 0.0, -0.5], [0.0, 1.0, 0.0, 0.0], [0.0, 0.0, 1.0, 0.0]])
 _FORWARD = np.array([[1.0, 1.0, 0.5, 0.5], [0.0, 1.0, 1.0, 0.0], [0.0, 0.0, 1.0, 0.0]])
 # What the blocks of filtering (6) are multiples of: without position, and what is added of it.
@@ -38,7 +38,7 @@ _OF_TRANSITIONS = tuple(
         (_ONTO, _ONTO, 1.0), (_FORWARD, _FORWARD, 1.0), (_ONTO, _FORWARD, -1.0),
     )
 )  # fmt: skip
-# A rate per second times the interval is a length, and so on.
+# A rate per second times the interval is a length, and so on: exact.
 _POWER = np.array([0, 1, 2, 1])
 
 

@@ -24,15 +24,19 @@ _UNTOLD_S, _COARSE_M = 0.15, 0.3
 # A lasting error of rounding below this is lost in the receiver's own slow errors.
 _LEAST_LASTING_MPS = 0.005
 # The least noise that a reported speed has before it is rounded: real receivers showed 0.03-0.08
-# m/s against a reference, slow errors included. Less noise lets the error last.
+# m/s, measured against a reference, slow errors included, hence a little below. Less noise lets
+# the error last.
 _LEAST_NOISE_MPS = 0.02
+# Terms of receiver (6): those left out hold at most a ninth of the variance, the rest of the sum of
+# 1 / k^2.
 _HARMONICS = np.arange(1.0, 6.0)
 # A hold shows at so many passages between zero and riding, at so many zeros, and by there being
 # no reading from zero up to here. Own choice; noise makes zeros without a hold, but lone ones.
 _LEAST_PASSAGES, _LEAST_ZEROS, _LEAST_PACE_MPS = 2, 5, 0.2
-# No receiver holds faster than a walk: what is missing above is the log's rate.
+# No receiver holds faster than a walk: what is missing above is the log's rate. Own choice.
 _MOST_PACE_MPS = 1.5
-# Share of steps between zeros over which the position must not change at all.
+# Share of steps between zeros over which the position must not change at all: own choice,
+# a few slips of the log are let be.
 _REPEATED = 0.8
 # Of receiver (7): gentle riding and the receiver's error, own choices. [m/s²], [m]
 _GENTLE_MPS2, _ERROR_M = 0.7, 0.5

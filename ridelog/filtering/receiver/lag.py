@@ -14,26 +14,31 @@ from ridelog.core.crossings import cumulative_trapezoid
 from ridelog.core.track import BoolArray, FloatArray
 from ridelog.filtering.observations import Observations
 
-# Lags that are looked for: a smoothed position may also run behind the velocity a little.
+# Lags that are looked for: a smoothed position may also run behind the velocity a little. Own
+# choices: a lag at either end is none; the parabola finds it between the steps. [s]
 _EARLIEST_S, _LATEST_S, _STEP_S = -1.0, 3.0, 0.1
-# Displacements compared are those over about this long: shorter ones are mostly position noise.
+# Displacements compared are those over about this long: shorter ones are mostly position noise. Own
+# choice, w of receiver (1).
 _WINDOW_S = 1.0
-# A lag counts if it is this many standard deviations from none, and long enough to matter.
+# A lag counts if it is this many standard deviations from none, and long enough to matter:
+# own choices, beside receiver (2).
 _PLAINLY, _LEAST_S = 3.0, 0.05
-# So many seconds of riding must speak for it.
+# So many seconds of riding must speak for it. On simulated rides more were too many for a ride of
+# one pass, and with so many no lag was made up.
 _LEAST_WINDOWS = 8
 # More windows than this (an hour of riding, one a second) are thinned evenly: they tell a lag of a
-# hundredth of a second.
+# hundredth of a second. Own choice: more cost time.
 _MOST_WINDOWS = 4000
-# Misfits beyond this many usual ones are jumps and count no more than at the limit.
+# Misfits beyond this many usual ones are jumps and count no more than at the limit: own
+# choice, beyond four medians lies one in 2^16 of normal noise of two axes.
 _LIMIT = 4.0
 # Errors of neighbouring windows are alike for some seconds: common practice, no source.
 _ALIKE = 3.0
 # By how much a bend is off, in second differences that it shows over the lag: the larger of the
-# two of receiver (3).
+# two of receiver (3), 0.37 / 0.40.
 _ERROR_OF_BEND = 0.9
 # Squared bends are freed of what the usual noise of a reported velocity makes of them, so that
-# steady riding is not taken for bends.
+# steady riding is not taken for bends: the same as real receivers showed at most (habits.py).
 _USUAL_NOISE_MPS = 0.08
 
 

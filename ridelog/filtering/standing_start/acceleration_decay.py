@@ -17,7 +17,7 @@ from ridelog.filtering.motion import Motion
 # The throttle is open above the first and not yet let go below the second; shares of the highest
 # speed of a start, common practice, no source.
 _FROM_SHARE, _TO_SHARE = 0.2, 0.9
-# The smoother's errors at fixes nearer than this are one error; about its own reach.
+# The smoother's errors at fixes nearer than this are one error; about its own reach. Own choice.
 _SHARED_S = 1.0
 # Other ways of falling than the straight line part from it over about this time; own choice.
 _SHAPE_S = 1.0

@@ -20,23 +20,28 @@ from ridelog.filtering.state_space import Precisions, Solution, StateSpace
 # How the throttle opens, standing_start (1): length of both parts, and by how much acceleration may
 # have grown in each. What that leaves open is ``paths.UNSEEN_START_S``.
 OPENING = ((0.06, 0.6), (0.15, 3.0))
-# After that acceleration changes slowly; a later corner keeps the intensity learnt there.
+# After that acceleration changes slowly, standing_start (1); a later corner keeps the intensity
+# learnt there. So long is own choice: past what standing_start (3) looks at.
 RUN_JERK = 0.25
 _RUN_S = 2.5
 # "It stands": velocity, acceleration and jerk of a machine on its tyres; over a stand of some
-# seconds this jerk adds no more than a centimetre a second.
+# seconds this jerk adds no more than a centimetre a second. Own choices.
 _STILL_MPS, _STILL_MPS2, _STILL_JERK = 0.005, 0.002, 1.0e-6
 # A receiver that lags by more has averaged over more than the throttle's opening. Own choice. [s]
 _SMEARED_S = 0.2
 # Beyond so many standard deviations a slow reading that stands out on both sides is a slip: own
 # choice.
 _SPIKE_SD = 3.0
-# A candidate this near a fix is moved onto it: shorter intervals cost digits.
+# A candidate this near a fix is moved onto it: shorter intervals cost digits. Own choice,
+# far below what is left open of a start.
 _NEAREST_S = 0.02
-# Instants without a fix give way within this of those of the start.
+# Instants without a fix give way within this of those of the start: own choice, half of what they
+# stand apart.
 _ROOM_S = 0.12
-# How much of the ride after the pull is solved along.
+# How much of the ride after the pull is solved along. Own choice: more hardly tells of the start
+# and costs time.
 _AFTER_S = 4.0
+# Derived from standing_start (1): where its parts begin and end.
 _OPENING_ENDS_S = np.cumsum([0.0, *(length for length, _ in OPENING)])
 
 

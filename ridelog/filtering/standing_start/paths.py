@@ -24,12 +24,15 @@ UNSEEN_START_S = 0.07
 # a tenth of the weight: standing_start (3).
 FIRST_S, SECOND_S = 0.6, 1.2
 _PULL_SHARE, _PULL_SPREAD, _OTHERWISE = 1.0, 0.25, 0.1
+# Draws for each that is kept, standing_start (3): own choice; more cost time.
 _SPARE_DRAWS = 2
 # Candidates are this far apart, first and last; only those with some weight are looked at closely.
 # The opening of the throttle blurs a start over 0.4 s, so that none lies unseen between two.
+# Own choices; finer ones cost time.
 _COARSE_S, _FINE_S = 0.32, 0.05
+# In logarithms, derived: exp(-9) is one in 8000.
 _NEGLIGIBLE = 9.0
-# What was seen this long after the latest start hardly tells when it was.
+# What was seen this long after the latest start hardly tells when it was: own choice.
 _TELLS_S = 4.0
 _SEED = 20261126
 
