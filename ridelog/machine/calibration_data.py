@@ -21,18 +21,20 @@ from ridelog.filtering.motion import Motion
 from ridelog.filtering.standing_start.paths import UNSEEN_START_S
 from ridelog.machine.passages import Curve, axis_of, curve_by_way, passage_of, way_of
 
-# The grid of speeds: steps of about this, at most so many.
+# The grid of speeds: steps of about this, at most so many. Own choice: finer steps cost time and
+# share more of their errors.
 _STEP_MPS, _MOST_STEPS = 0.5, 24
 # A start counts as full throttle if it gains this share of what the best start of its direction
 # gains in the same range of speeds; riders differ by less from start to start. Common practice, no
 # source.
 _FULL_SHARE = 0.88
 _RANGE = (0.25, 0.55)
-# Starts that reach less of the best one's speed are let be.
+# Starts that reach less of the best one's speed are let be: own choice, too short to be compared.
 _LEAST_OF_BEST = 0.6
-# Below this speed the throttle may still be opening.
+# Below this speed the throttle may still be opening: own choice.
 _OPEN_MPS = 1.0
-# A start is read up to so near its own highest speed: beyond, the rider may have eased off.
+# A start is read up to so near its own highest speed: beyond, the rider may have eased
+# off. Own choices.
 _EASED_SHARE, _EASED_MPS = 0.07, 0.5
 # Wind and slope on a top speed of one direction alone, as a share of it: 1.2 m/s of wind and
 # 0.2 % of slope move the balance of a small machine by about as much. Common practice, no source.
@@ -40,13 +42,15 @@ ONE_WAY_SHARE = 0.02
 # The mean of two directions lies below the speed in still air when wind or slope let another limit
 # take over in one of them: up to this share of half their difference, usually (own simulation).
 _UNEVEN = 0.15
-# The last of a run at the top that is looked at. [s]
+# The last of a run at the top that is looked at, machine (7): own choice, a longer part has more of
+# the way to the top in it, a shorter one no clear trend. [s]
 _LAST_S, _LEAST_LAST_S, _SPACING_S = 2.5, 2.0, 0.1
-# The standing start that shows how the throttle is opened: short, so that little else counts.
+# The standing start that shows how the throttle is opened: short, so that little else
+# counts. Own choice.
 START_MPS = 2.0
-# How well one start is known at best beside what all share. [s]
+# How well one start is known at best beside what all share: own choice. [s]
 _LEAST_START_S = 0.02
-# Starts this much slower than the quickest show a dawdling rider, not a throttle.
+# Starts this much slower than the quickest show a dawdling rider, not a throttle: own choice.
 _QUICK = 1.3
 # Hard stops: those that slow at least this share of the hardest one. Common practice, no source.
 _HARD_SHARE = 0.7

@@ -26,6 +26,7 @@ from ridelog.machine.tipping import height_with_pack_m
 
 # Words that name a state and change nothing.
 _NAMES = ("name", "state")
+# Own choice: each value is a prediction of its own and a line of the answer.
 _MOST_SWEPT = 41
 # What acts through the present tyre, the present ratio, or its own present value.
 _TYRE = ("tyre_diameter_m", "tyre_circumference_m")

@@ -17,11 +17,13 @@ _NUMBER = r"([+-]?\d+(?:[.,]\d+)?)"
 _SHARE = re.compile(rf"\s*{_NUMBER}\s*%\s*")
 _VOLTS = re.compile(rf"\s*{_NUMBER}\s*v?\s*", re.IGNORECASE)
 _SPEED = re.compile(rf"\s*{_NUMBER}\s*([a-z/]+)\s*", re.IGNORECASE)
-# Steeper than any strip that small machines are tested on, faster than any of them.
+# Steeper than any strip that small machines are tested on, faster than any of them. Own
+# choices: beyond is a slip of the pen.
 _STEEPEST, _FASTEST_MPS = 0.4, 40.0
-# A display of charge is believed to this.
+# A display of charge is believed to this, one standard deviation: own choice.
 _CHARGE_SD = 0.04
-# A pack at rest lies within this share of the volts that its set-up gives.
+# A pack at rest lies within this share of the volts that its set-up gives: own choices, wider than
+# the curves of pack.KINDS.
 _LEAST_SHARE, _MOST_SHARE = 0.6, 1.06
 
 
@@ -34,6 +36,7 @@ class SpeedAsked:
     speed_mps: float
 
 
+# Where nobody asks for a speed: own choice.
 USUAL_SPEEDS = (SpeedAsked("20_kmh", "20 km/h", 20.0 * MPS_PER_KMH),)
 
 

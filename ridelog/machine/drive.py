@@ -8,7 +8,7 @@ import numpy.typing as npt
 from ridelog.core.track import FloatArray
 from ridelog.core.units import STANDARD_GRAVITY_MPS2
 
-# Dry air as an ideal gas at 20 °C and 1013.25 hPa: 101325 / (287.05 * 293.15). [kg/m³]
+# Dry air as an ideal gas at 20 °C and 1013.25 hPa, derived: 101325 / (287.05 * 293.15). [kg/m³]
 AIR_DENSITY_KGPM3 = 1.2041
 
 # What can hold a machine back, in the order of the numbers that ``Drive.limits`` returns.
@@ -235,6 +235,7 @@ def in_wind(drive: Drive, headwind_mps: FloatArray | float) -> Drive:
     )
 
 
+# Derived: they leave 150 m/s / 2^32 of the bracket, far below what is told.
 _HALVINGS = 32
 
 

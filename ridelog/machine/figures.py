@@ -28,11 +28,11 @@ from ridelog.machine.standing import PossibleLaunch, launch, peak
 from ridelog.machine.tipping import tip_over_mps2
 from ridelog.machine.travel import energy_j_per_m, range_m
 
-# Speeds at which the pull is told. [m/s]
+# Speeds at which the pull is told: own choice, from rest to near the top of small machines. [m/s]
 PULL_SPEEDS_MPS = (0.0, 2.0, 4.0, 6.0, 8.0)
 # Name and title of the sideways acceleration from which it tips.
 TIP_OVER = ("tip_over_mps2", "tips over sideways from")
-# Speeds at which a climb is held, and their words.
+# Speeds at which a climb is held, and their words: own choice, a slow one and a brisk one.
 CLIMBS = (("8_kmh", "8 km/h", 8.0 * MPS_PER_KMH), ("15_kmh", "15 km/h", 15.0 * MPS_PER_KMH))
 
 
@@ -184,8 +184,10 @@ def _window(start: PossibleLaunch, window: Window) -> PossibleFigure:
     return PossibleFigure(window.label, window.label, TIME, time_s, limit)
 
 
-# Machines a slice; the spread inside a slice is what remains after a good measurement.
+# Slices of the machines; the spread inside one is what remains after a good measurement. Own
+# choice: more are finer and hold too few machines each to have a spread.
 _SLICES = 25
+# Speed of the pull that would be measured: own choice, past the opening of the throttle.
 _AT_MPS = 3.0
 
 

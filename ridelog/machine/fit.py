@@ -17,18 +17,21 @@ from ridelog.machine.strip import MODEL_MPS2, Known, Strip, side_of, strips_of
 
 # Possible machines that are carried; 5 % quantiles of as many are known to 0.7 %.
 MACHINES = 1000
-# Moves of every machine at each step of the annealing, and after it.
+# Moves of every machine at each step of the annealing, and after it: own choice, more part the
+# machines further from those they were copied from and cost time.
 _MOVES, _LAST_MOVES = 12, 40
 # What tops of one state differ by from day to day beyond slope and wind, share of the speed.
 # Common practice, no source; METHOD.md, (10).
 _DAY_TOP = 0.007
 # A rider may never have held full throttle: then the top speed seen is only a lower bound.
+# Own choices: how often, and the share of the speed by which machines then exceed it.
 _HELD_BACK = 0.05
 _HELD_BACK_SCALE = 0.3
 
-# Steepness of the pull is taken over this much either side.
+# Steepness of the pull is taken over this much either side: own choice. Student's t of machine (7).
 _SLOPE_STEP_MPS, _FREEDOM = 0.15, 4.0
-# Independent refreshing: each unknown with this chance, by up to all of its prior.
+# Independent refreshing: each unknown with this chance, by up to all of its prior. Own
+# choice: more at once are seldom taken, fewer leave wide what the rides leave open less well.
 _REFRESHED = 0.15
 
 

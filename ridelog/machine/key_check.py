@@ -19,11 +19,13 @@ from ridelog.machine.fit import fit, from_setup
 from ridelog.machine.priors import Said
 from ridelog.machine.setup import MachineSetup
 
-# Machines of the second fit; a chance of one in a hundred needs no more.
+# Machines of the second fit; a chance of one in a hundred needs no more. Own choice:
+# time.
 _MACHINES = 400
-# Keys are contradicted if what they give would lie so far off by chance this rarely, either way.
+# Keys are contradicted if what they give would lie so far off by chance this rarely, either way:
+# own choice, METHOD.md, "Rides against the set-up".
 _CHANCE = 0.02
-# Rides tell a quantity where they leave this share of what was open of its logarithm.
+# Rides tell a quantity where they leave this share of what was open of its logarithm: own choice.
 _TOLD = 0.45
 
 _TYRE = ("tyre_circumference_m", "tyre_diameter_m")

@@ -13,13 +13,15 @@ from ridelog.machine.drive import Drive, in_wind, on_slope, top_speed
 from ridelog.machine.fit import Fitted, FittedStrip
 from ridelog.machine.standing import launch
 
-# So many machines tell what slope and wind did to a figure.
+# So many machines tell what slope and wind did to a figure: own choice, only medians are asked for.
 _MACHINES = 60
-# Starts of a direction that pulls less than this share of the other may have been left out.
+# Starts of a direction that pulls less than this share of the other may have been left out: own
+# choice, a little above the share of the hardest from which the subject acceleration counts them.
 _BALANCED = 0.75
 # A figure stands for the level if slope and wind moved it by less than this share of its half
-# width.
+# width: own choice, METHOD.md, "The strip".
 _LITTLE = 0.5
+# Derived: the same as figures.PULL_SPEEDS_MPS, whose names are looked up. [m/s]
 _SPEEDS_MPS = (0.0, 2.0, 4.0, 6.0, 8.0)
 
 

@@ -7,6 +7,7 @@ import numpy as np
 from ridelog.core.track import FloatArray
 from ridelog.machine.setup import CELLS, MachineSetup, pack_voltage
 
+# Charges of PackKind.resting_v, exact.
 _TENTHS = np.linspace(0.0, 1.0, 11)
 
 
@@ -46,7 +47,8 @@ KINDS = {
         0.045, 0.45, 1.15, 0.05,
     ),
 }  # fmt: skip
-# What a controller or a protection circuit leaves in the pack when nobody says, volts a cell.
+# What a controller or a protection circuit leaves in the pack when nobody says, volts a cell:
+# common practice, no source.
 CUTOFF_V = {"li-ion": 3.0, "lifepo4": 2.6, "lead-acid": 1.75}
 # Lead-acid is rated for a discharge of 20 hours (EN 60095-1: C20).
 _RATED_HOURS = 20.0

@@ -11,8 +11,10 @@ from ridelog.core.spans import Span
 from ridelog.core.track import FloatArray
 from ridelog.filtering.motion import Motion
 
-# Two courses are of one direction, or opposite, when they differ by less than this from 0 or 180.
+# Two courses are of one direction, or opposite, when they differ by less than this from 0 or 180:
+# own choice, half of a right angle.
 _ALIKE_RAD = np.radians(45.0)
+# Own choice, the same as of paths elsewhere; between instants crossings are found on a line. [s]
 _SPACING_S = 0.05
 
 

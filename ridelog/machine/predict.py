@@ -29,7 +29,8 @@ from ridelog.machine.priors import UNKNOWNS, Unknown
 from ridelog.machine.risks import risks
 from ridelog.machine.setup import MachineSetup
 
-# An unknown whose spread the rides left at more than this share of what it was, they cannot tell.
+# An unknown whose spread the rides left at more than this share of what it was, they cannot tell:
+# own choice.
 _UNIDENTIFIED = 0.7
 # What a prediction calls the figures of rides that have another name there. The machine's top speed
 # is on the level in still air, which the mean of both directions comes nearest to.

@@ -14,15 +14,17 @@ from ridelog.machine.setup_check import dangers
 _NONE = "common practice, no source"
 # Continuous load of a fuse at 25 °C as a share of its rating: maker guidance, from memory.
 _FUSE_SHARE = 0.75
-# Common blade fuses: 32 V or 58 V.
+# Common blade fuses: 32 V or 58 V (ISO 8820-3).
 _BLADE_FUSE_V = 32.0
 # Rise of the stopping distance that is worth a caution; common practice, no source.
 _LONGER_STOP = 1.10
 # Tilt tables show 10-15 % less than track / (2 height) (FME report for The Oregonian, 2007).
 _TIP_SHARE = 0.85
-# Deceleration asked of vehicles up to 25 km/h.
+# Deceleration asked of vehicles up to 25 km/h: StVZO § 41 (4), eKFV § 4 (1).
 _YARDSTICK_MPS2 = 3.5
+# A rise of the top speed that reverse may share: own choice, less is not seen.
 _SPEED_STEP = 1.02
+# 6 km/h: Regulation (EU) 168/2013 Art. 2 (2) (a), eKFV § 1; the same as settings.WALKING_PACE_MPS.
 _WALKING_MPS = 6.0 * MPS_PER_KMH
 
 _warning = partial(Caution, gravity=WARNING)

@@ -16,7 +16,7 @@ _TYRE_SHARES = (0.86, 1.02)
 _STALL_FACTOR = 2.0
 # Driven wheels of small machines: 5 to 26 inches across, rolled under load. Own choice.
 _LEAST_WAY_M, _MOST_WAY_M = 0.38, 2.15
-# A road speed without load outside this is a slip of the pen in a small machine. [km/h]
+# A road speed without load outside this is a slip of the pen in a small machine: own choice. [km/h]
 _NO_LOAD_KMH = (4.0, 200.0)
 
 

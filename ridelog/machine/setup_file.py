@@ -16,7 +16,7 @@ from ridelog.core.units import SETUP_UNITS
 from ridelog.machine.setup import KEYS, Key, MachineSetup
 from ridelog.machine.setup_check import contradictions
 
-# A set-up is a page of text; anything longer is another file.
+# A set-up is a page of text; anything longer is another file. Own choice.
 _MOST_BYTES = 200_000
 # A key is taken for a slip of another that shares this much with it: one or two letters in ten.
 # Less alike are other words with another meaning (own choice: "front_tooth" is one, "cells_series"

@@ -29,13 +29,16 @@ _SLOPE_SD, _WIND_SD_MPS = 0.025, 2.0
 # the model cannot follow. Common practice, no source; METHOD.md, (10).
 _DAY_GAIN, _DAY_MPS2 = 0.012, 0.015
 MODEL_GAIN, MODEL_MPS2 = 0.015, 0.012
-# The pull is worked out at so many speeds and read between them on straight lines.
+# The pull is worked out at so many speeds and read between them on straight lines. Own
+# choice: more cost time.
 _NODES = 49
 # Where one direction pulls so much less than the other, the throttle may have been held back in it
 # (this often) and the pull be anything, by an offset and by a share of it. Own choice.
 _ODD_RATIO, _HELD_BACK, _OFFSET_MPS2 = 0.6, 0.2, 1.0
-# Rides as near as this and along one line were on the same strip.
+# Rides as near as this and along one line were on the same strip: own choices, the angle the same
+# as in a comparison.
 _SAME_PLACE_M, _SAME_LINE = 1000.0, float(np.cos(np.radians(20.0)))
+# Derived: a degree of a sphere of 6371 km.
 _METRES_PER_DEGREE = 111_195.0
 
 

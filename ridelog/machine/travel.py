@@ -20,12 +20,12 @@ from ridelog.machine.pack import (
 )
 from ridelog.machine.setup import MachineSetup, pack_voltage
 
-# Steps of the charge; at each the current is taken as the same.
+# Steps of the charge; at each the current is taken as the same. Own choice: more cost time.
 _STEPS = 24
 # Of the capacity on its label a pack has this share, with this spread: age, cold, flattering
 # labels; common practice, no source.
 _CAPACITY, _CAPACITY_LOG_SD = 0.95, 0.06
-# Where nobody says at which volts it is cut off, that is known to this share.
+# Where nobody says at which volts it is cut off, that is known to this share: own choice.
 _CUTOFF_LOG_SD = 0.03
 
 
