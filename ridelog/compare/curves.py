@@ -12,15 +12,16 @@ from ridelog.core.estimate import LEVEL, Estimate
 from ridelog.core.interval import estimate
 from ridelog.core.track import FloatArray
 
-# Speeds at which the curves are told. [m/s]
+# Steps of speed at which the curves are told: own choice, neighbours share their errors. [m/s]
 _STEP_MPS = 0.5
-# Where the curves cross is looked for in steps far below the width of its interval. [m/s]
+# Where the curves cross is looked for in steps far below the width of its interval: own
+# choice. [m/s]
 _FINE_STEP_MPS = 0.05
 # Slower than this the machine stands; what receivers show at rest: common practice, no source.
 _STANDING_MPS = 0.5
-# A pull from standstill takes less; longer runs are cut.
+# A pull from standstill takes less; longer runs are left out: own choice.
 _LONGEST_S = 45.0
-# The run has ended where the speed has fallen by this share of its highest.
+# The run has ended where the speed has fallen by this share of its highest: own choice.
 _FALLEN = 0.25
 
 

@@ -8,7 +8,8 @@ from scipy.special import ndtr, ndtri, stdtr, stdtrit
 
 from ridelog.core.estimate import LEVEL, QUANTILE, Estimate
 
-# Bisection halves the unknown tail this often, to far below what is printed.
+# Bisection halves the unknown tail this often, to far below what is printed: 2^-30 of it,
+# exact.
 _HALVINGS = 30
 
 

@@ -14,9 +14,11 @@ from ridelog.core.estimate import LEVEL, Estimate
 from ridelog.core.quantity import ACCELERATION, SPEED, TIME, Quantity
 from ridelog.core.track import FloatArray
 
-# With fewer rides no order of them is rare enough to be told from chance among several figures.
+# With fewer rides no order of them is rare enough to be told from chance among several figures:
+# of seven the clearest change has the chance 0.10, of eight 0.03, both exact by all orders.
 LEAST_RIDES = 8
-# Orders drawn for the chance of an order; a test's own chance of 1 % is then known to a tenth.
+# Orders drawn for the chance of an order; a test's own chance of 1 % is then known to a tenth:
+# derived, sqrt(0.01 / 9999). Own choice: more cost time.
 _ORDERS = 9999
 
 

@@ -20,9 +20,10 @@ from ridelog.machine.possible import PredictedFigure
 from ridelog.machine.predict import PREDICTED_NAMES, Prediction, predict
 from ridelog.machine.setup import MachineSetup
 
-# The launch windows of a machine whose rides tell no top speed: as of one that reaches 30 km/h.
+# The launch windows of a machine whose rides tell no top speed: as of one that reaches 30 km/h. Own
+# choice.
 _USUAL_TOP_MPS = 25.0 / 3.0
-# Points of the measured pull curve are this far apart. [m/s]
+# Points of the measured pull curve are this far apart, the same as the grid it is read from. [m/s]
 _STEP_MPS = 0.5
 # Figures that the rider decides as much as the machine: no test of a prediction.
 _RIDERS = ("stopping_distance_m",)
