@@ -8,7 +8,7 @@ machines stay as they are; "slower" ones are the same machines with a top speed 
 drawn ride on, between a quarter and three quarters of the season. A row says how many machines are
 called worse by any figure, how many better, and how many are told to have lost top speed; "off by"
 is the median distance in rides between the told and the true change, "loss told" the median of the
-told losses as a share.
+told losses as a share; a time grows as a machine gets worse, so its losses are below zero.
 """
 
 import argparse
