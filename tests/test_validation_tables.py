@@ -13,8 +13,6 @@ from record import ROOT, VALIDATION, Record, add_options
 SUITES = ROOT / "tests" / "suites"
 # These end in right or wrong, in differences or in files, and measure no shares.
 WITHOUT = {"constants", "faults", "fleet_logs", "hostile", "kernels"}
-# These have no record yet.
-WITHOUT |= {"drive", "kills"}
 
 
 def run_of(*words: str) -> argparse.Namespace:
