@@ -343,7 +343,7 @@ def cautions_of(comparison: Comparison) -> tuple[Caution, ...]:
         for caution in ride.cautions:
             lasts = caution.gravity == DOUBT or caution.code.startswith("reverse")
             if lasts and not caution.general and caution.code not in found:
-                text = f"{caution.text} (In the rides before the change.)"
+                text = f"Before the change: {caution.text}"
                 found[caution.code] = replace(caution, text=text)
     particular = [caution for caution in found.values() if not caution.general]
     particular += _faster(comparison)

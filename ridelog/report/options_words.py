@@ -1,6 +1,5 @@
 """Options side by side in words: what page, paper and screen are laid out from."""
 
-import re
 from dataclasses import dataclass
 from typing import Literal
 
@@ -131,9 +130,23 @@ def option_sentences(
 ) -> tuple[str, ...]:
     """Return for anyone who is fastest, quickest and goes farthest, what was aimed at first."""
     told = [
-        _best(found, unit, "top_speed_mps", "Fastest", "None is shown to be faster"),
-        _best(found, unit, _start_name(found), "Starts quickest", "None is shown to start quicker"),
-        _best(found, unit, _range_name(found), "Goes farthest", "None is shown to go farther"),
+        _best(
+            found, unit, "top_speed_mps", "Fastest", "Whether any is faster is too close to call"
+        ),
+        _best(
+            found,
+            unit,
+            _start_name(found),
+            "Starts quickest",
+            "Whether any starts quicker is too close to call",
+        ),
+        _best(
+            found,
+            unit,
+            _range_name(found),
+            "Goes farthest",
+            "Whether any goes farther is too close to call",
+        ),
     ]
     danger = [
         LETTERS[number]
@@ -142,7 +155,9 @@ def option_sentences(
     ]
     order = {Aim.QUICKER: (1, 0, 2), Aim.FARTHER: (2, 0, 1)}.get(aim or Aim.FASTER, (0, 1, 2))
     if aim is Aim.TAMER:
-        told[0] = _best(found, unit, "top_speed_mps", "Tamest", "None is shown to be tamer")
+        told[0] = _best(
+            found, unit, "top_speed_mps", "Tamest", "Whether any is tamer is too close to call"
+        )
     told = [told[place] for place in order]
     told.append(f"Dangerous as it stands: {joined(danger)}, see below." if danger else "")
     return tuple(sentence for sentence in told if sentence)
@@ -256,7 +271,7 @@ def _cell(
     if not change.startswith(("+", MINUS)) or abs(one.difference.value) < least:
         return OptionCell(words, below, "same", "same")
     if one.difference.low <= 0.0 <= one.difference.high:
-        return OptionCell(words, below, "not shown", "same")
+        return OptionCell(words, below, "too close", "same")
     wanted = more_is_better(one.figure.name, quantity, aim)
     if wanted is None:
         return OptionCell(words, below, change, "other")
@@ -269,22 +284,23 @@ def _breaks(found: OptionsPredicted, unit: SpeedUnit, sources: Sources) -> tuple
     sides = [("as it is", found.cautions_now)]
     sides += [(LETTERS[n], one.cautions) for n, one in enumerate(found.outcomes)]
     who: dict[str, list[str]] = {}
+    told: dict[str, set[str]] = {}
     first: dict[str, Caution] = {}
+    first_letter: dict[str, str] = {}
     for letter, cautions in sides:
         for caution in cautions:
             if not caution.general:
                 # One sentence for all that break the same: numbers differ from option to option.
                 who.setdefault(caution.code, []).append(letter)
+                told.setdefault(caution.code, set()).add(first_sentence(caution.text))
                 held = first.get(caution.code)
                 if held is None or (caution.value or 0.0) > (held.value or 0.0):
-                    first[caution.code] = caution
+                    first[caution.code], first_letter[caution.code] = caution, letter
     listed = []
     for code, caution in sorted(first.items(), key=lambda item: -item[1].gravity):
         words = first_sentence(for_reader(caution.text, unit))
-        # One number is the limit, the same for all; a second one differs from option to option.
-        numbers = re.findall(r"\d[\d.,]*", words)
-        if len(who[code]) > 1 and caution.value is not None and len(numbers) > 1:
-            words = f"{words[:-1]} (the largest of them)."
+        if len(told[code]) > 1:
+            words = f"{words[:-1]} ({first_letter[code]}, the most)."
         letters = ", ".join(who[code])
         listed.append(
             OptionRisk(

@@ -5,7 +5,7 @@ from typing import Any
 
 from ridelog import __version__
 from ridelog.analysis.ride import NOT_MEASURED
-from ridelog.analysis.subject import GRAVITY_WORDS, MeasuredRide
+from ridelog.analysis.subject import DOUBT, GRAVITY_WORDS, MeasuredRide
 from ridelog.compare.comparison import Compared, Comparison, cautions_of
 from ridelog.compare.predicted import agreements
 from ridelog.compare.verdict import BETTER, FAMILY_LEVEL, WORSE
@@ -78,7 +78,8 @@ class SheetWords:
     """Everything the sheet says, in the order in which it says it.
 
     cautions, general : text, source and the mark by which the list of sources names it; the
-        particular ones with their gravity in a word as ``label``.
+        particular ones with their gravity in a word as ``label``. doubts : what speaks against the
+        measuring, not against the machine.
     done : what the notes say of the work, label and words. losses : what moved against the wish,
         under ``losses_head``; unsettled : what these rides leave open.
     predicted, agreements : whether the change did what was predicted of it, in a sentence and for
@@ -100,6 +101,7 @@ class SheetWords:
     losses: tuple[str, ...]
     unsettled: str
     cautions: tuple[dict[str, Any], ...]
+    doubts: tuple[dict[str, Any], ...]
     general: tuple[dict[str, Any], ...]
     besides: tuple[str, ...]
     predicted: str
@@ -127,10 +129,14 @@ def sheet_words(
     """
     head, job = letterhead or Letterhead(), job_of(comparison)
     sources, cautions = Sources(), cautions_of(comparison)
+    hurts = [caution for caution in cautions if not caution.general]
     particular = tuple(
         {"label": GRAVITY_WORDS[caution.gravity], **_short(sources.told(caution, unit))}
-        for caution in cautions
-        if not caution.general
+        for caution in hurts
+        if caution.gravity > DOUBT
+    )
+    doubts = tuple(
+        _short(sources.told(caution, unit)) for caution in hurts if caution.gravity <= DOUBT
     )
     general = tuple(sources.told(caution, unit) for caution in cautions if caution.general)
     conditions_mark = sources.mark(CONDITIONS_SOURCE)
@@ -153,6 +159,7 @@ def sheet_words(
         losses=_losses(comparison, unit, aim),
         unsettled=unsettled(comparison, unit),
         cautions=particular,
+        doubts=doubts,
         general=general,
         besides=tuple(clean(each.text_in(unit)) for each in comparison.mismatches),
         predicted=_predicted(comparison),

@@ -100,7 +100,7 @@ def braking_cautions(brakings: Brakings) -> Iterator[Caution]:
         return
     required, hard = stop.required, hardest.mean_decel_mps2
     # The log shows what was asked of the brakes, not what they could have given.
-    braked = f"Braked with at most {_g(hard.value)}"
+    braked = f"The hardest stop, be it brakes or rider, was {_g(hard.value)}"
     test = "Test the brakes on closed ground first."
     if hard.value < required.least_mps2 and hard.high < required.one_brake_mps2:
         yield Caution(

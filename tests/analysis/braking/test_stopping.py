@@ -100,32 +100,32 @@ def test_a_braking_that_is_hard_enough_calls_for_no_caution_but_the_distance() -
 
 
 # A share of the earth's pull, 9.80665 m/s²: 2.8, 3.5, 1.2, 1.54, 4.0 and 5.0 m/s² by hand.
+LEAD = "The hardest stop, be it brakes or rider, was"
 TEST = " Test the brakes on closed ground first."
 
 
 def test_below_what_roads_ask() -> None:
     assert cautions_of(2.8)["braking_below_yardstick"] == (
-        f"Braked with at most 0.29 g; road vehicles this fast must reach 0.36 g.{TEST}"
+        f"{LEAD} 0.29 g; road vehicles this fast must reach 0.36 g.{TEST}"
     )
 
 
 def test_near_it_the_doubt_is_named() -> None:
     assert cautions_of(3.45)["braking_below_yardstick"].startswith(
-        "Braked with at most 0.35 g (perhaps enough); road vehicles"
+        f"{LEAD} 0.35 g (perhaps enough); road vehicles"
     )
 
 
 def test_below_one_brake_alone() -> None:
     assert cautions_of(1.2)["braking_far_below_yardstick"] == (
-        "Braked with at most 0.12 g; road vehicles this fast must reach 0.16 g with one brake "
-        f"alone.{TEST}"
+        f"{LEAD} 0.12 g; road vehicles this fast must reach 0.16 g with one brake alone.{TEST}"
     )
 
 
 def test_faster_machines_are_asked_for_more() -> None:
     found = cautions_of(4.0, around(KMH.to_mps(30.0), 0.05))
     assert found["braking_below_yardstick"].startswith(
-        "Braked with at most 0.41 g; road vehicles this fast must reach 0.51 g."
+        f"{LEAD} 0.41 g; road vehicles this fast must reach 0.51 g."
     )
 
 
