@@ -31,7 +31,7 @@ def archive(**members: bytes) -> bytes:
 BROKEN: dict[str, tuple[bytes, str]] = {
     "empty.gpx": (b"", "0 bytes"),
     "blank.nmea": (b"\r\n \x00\x00\n", "6 bytes"),
-    "photo.gpx": (b"\xff\xd8\xff\xe0\x00\x10JFIF" + bytes(range(256)) * 50, "JFIF"),
+    "photo.gpx": (b"\xff\xd8\xff\xe0\x00\x10JFIF" + bytes(range(256)) * 50, "it is no text"),
     "letter.txt": (b"Dear owner,\nthe quad is ready.\n", "'Dear owner, the quad is"),
     "page.gpx": (b"<!DOCTYPE html><html><body>404</body></html>", "'html'"),
     "map.gpx": (b'<?xml version="1.0"?>\n<kml><Placemark/></kml>', "'kml'"),

@@ -32,6 +32,32 @@ class_speed_kmh = 50
 reverse_limit_kmh = 6
 """
 
+# What could be done to it next.
+OPTIONS_FILE = "thistledrake-options.toml"
+OPTIONS_TEXT = """\
+# What could be done to Thistledrake 2 next: two to six changes with what each costs. Invented.
+currency = "EUR"
+
+[[option]]
+name = "56 teeth behind"
+price = 40
+hours = 1
+change = { rear_teeth = 56 }
+
+[[option]]
+name = "72 teeth behind"
+price = 45
+hours = 1
+change = { rear_teeth = 72 }
+
+[[option]]
+name = "16 cells"
+price = 620
+hours = 3.5
+note = "with its charger"
+change = { battery_cells = 16 }
+"""
+
 _INTRO = """\
 # Sample tracks: an invented machine before and after one change
 
@@ -93,7 +119,8 @@ def readme_text(truth: Record, sizes_bytes: dict[str, int]) -> str:
     parts.append(
         "`truth.json` holds the true figures of every ride, in SI units.\n\n"
         f"`{SETUP_FILE}` is what the workshop knew of the machine before the change\n"
-        "(nothing of its motor), for `ridelog predict`.\n"
+        "(nothing of its motor), for `ridelog predict`. "
+        f"`{OPTIONS_FILE}` lists what could\nbe changed next, for `ridelog options`.\n"
     )
     parts.append("## What is true\n")
     parts.append(

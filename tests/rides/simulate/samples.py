@@ -14,7 +14,7 @@ from simulate.disturbances import Settling
 from simulate.labels import LabelledRide, finish
 from simulate.machine import Machine, Surroundings
 from simulate.receiver import Observation, Receiver
-from simulate.sample_pages import SETUP_FILE, SETUP_TEXT, readme_text
+from simulate.sample_pages import OPTIONS_FILE, OPTIONS_TEXT, SETUP_FILE, SETUP_TEXT, readme_text
 from simulate.sample_truth import (
     Record,
     crossing_speed_mps,
@@ -152,6 +152,7 @@ def generate() -> dict[str, bytes]:
         "rides": records,
     }
     files[SETUP_FILE] = SETUP_TEXT.encode("utf-8")
+    files[OPTIONS_FILE] = OPTIONS_TEXT.encode("utf-8")
     files["truth.json"] = (json.dumps(truth, indent=1) + "\n").encode("utf-8")
     files["README.md"] = readme_text(truth, {k: len(v) for k, v in files.items()}).encode("utf-8")
     return files
