@@ -1,6 +1,6 @@
 """Where reported speed and positions contradict each other, so that neither is believed.
 
-A receiver's Doppler speed and its positions are two readings of one motion. Over a second to ten
+A receiver's Doppler speed and its positions are two readings of one motion. Over a second to twelve
 they must tell the same displacement, within the noise that either shows in the rest of the ride;
 where they do not, nothing says which is wrong: METHOD.md, filtering (19) to (22).
 """
