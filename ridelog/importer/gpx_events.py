@@ -1,15 +1,11 @@
 """The track points of a GPX document as rows of text, read as a stream of XML events."""
 
 from typing import Final
-from xml.parsers import expat
 
-from ridelog.core.errors import UnreadableLogError
-from ridelog.core.text import shown, shown_name
-from ridelog.importer.bounds import LONGEST_TEXT, MAX_ELEMENTS, MAX_FIXES, too_many
+from ridelog.importer.bounds import LONGEST_TEXT, MAX_FIXES, too_many
+from ridelog.importer.xml_events import BoundedEvents
 
 COLUMN_NAMES: Final = ("lat", "lon", "ele", "time", "fix", "sat", "hdop", "speed", "course")
-# A GPX log nests about eight deep; each open element costs memory. Own choice.
-MOST_DEPTH = 200
 # Places in a point's row. The first two are attributes (GPX 1.1), the others children of the point.
 _ROW: Final[list[str | None]] = [None] * len(COLUMN_NAMES)
 _CHILDREN = {name: place for place, name in enumerate(COLUMN_NAMES) if place >= 2}
@@ -22,7 +18,7 @@ def _cut(text: str | None) -> str | None:
     return text if text is None else text[:LONGEST_TEXT]
 
 
-class Events:
+class Events(BoundedEvents):
     """Handlers for one document's XML events; the state between two events lives here.
 
     rows : texts of every track point, in the order of COLUMN_NAMES, None where it has none.
@@ -40,13 +36,7 @@ class Events:
     """
 
     def __init__(self, name: str) -> None:
-        self._file = name
-        self._name = shown_name(name)
-        self.parser = expat.ParserCreate()
-        self.parser.buffer_text = True
-        self.parser.EntityDeclHandler = self._refuse_entity
-        self.parser.SkippedEntityHandler = self._refuse_skipped
-        self.parser.AttlistDeclHandler = self._refuse_attribute
+        super().__init__(name, "GPX")
         self.parser.StartElementHandler = self._start
         self.parser.EndElementHandler = self._end
         self.parser.CharacterDataHandler = self._text
@@ -55,8 +45,6 @@ class Events:
         self._segments = 0
         self.way_points = 0
         self.own_speed = False
-        self._depth = 0
-        self._elements = 0
         self.rows: list[list[str | None]] = []
         self.marks: list[tuple[int, int]] = []
         self._row: list[str | None] | None = None
@@ -66,19 +54,12 @@ class Events:
         self._place = _NOTHING
 
     def _start(self, name: str, attributes: dict[str, str]) -> None:
-        self._depth += 1
-        self._elements += 1
-        if self._elements > MAX_ELEMENTS:
-            raise too_many(self._file, "elements", MAX_ELEMENTS)
-        if self._depth > MOST_DEPTH:
-            self._refuse(
-                "elements are nested too deeply", f"{self._depth:,} levels at {shown(name)}"
-            )
+        self.opened(name)
         row = self._row
         if row is None:
             self._start_outside(name, attributes)
             return
-        if self._depth == self._outside + 1 and name.startswith(self._prefix):
+        if self.depth == self._outside + 1 and name.startswith(self._prefix):
             place = _CHILDREN.get(name[len(self._prefix) :], _NOTHING)
         else:
             place = _NOTHING
@@ -95,7 +76,7 @@ class Events:
             row[0] = _cut(attributes.get("lat"))
             row[1] = _cut(attributes.get("lon"))
             self._row = row
-            self._outside = self._depth
+            self._outside = self.depth
             self._prefix = name[: -len(local)]
             self._place = _NOTHING
             self._mark = (self.parser.CurrentLineNumber, self._segments)
@@ -103,21 +84,21 @@ class Events:
             self._segments += 1
         elif local == "wpt":
             self.way_points += 1
-        elif self._depth == 1:
+        elif self.depth == 1:
             self.version = attributes.get("version", "").strip()
             key = f"xmlns:{name[: -len(local) - 1]}" if local != name else "xmlns"
             self.namespace = attributes.get(key, "")
 
     def _end(self, name: str) -> None:
         row = self._row
-        if row is not None and self._depth == self._outside:
+        if row is not None and self.depth == self._outside:
             if len(self.rows) == MAX_FIXES:
-                raise too_many(self._file, "track points", MAX_FIXES)
+                raise too_many(self.file, "track points", MAX_FIXES)
             self.rows.append(row)
             self.marks.append(self._mark)
             self._row = None
         self._place = _NOTHING
-        self._depth -= 1
+        self.depth -= 1
 
     def _text(self, text: str) -> None:
         place = self._place
@@ -128,32 +109,5 @@ class Events:
         # What is appended to without a bound is copied without one.
         if len(before) < LONGEST_TEXT:
             row[place] = _cut(before + text)
-        if place in (7, 8) and self._depth == self._outside + 1:
+        if place in (7, 8) and self.depth == self._outside + 1:
             self.own_speed = True
-
-    def _refuse(self, what: str, value: str) -> None:
-        raise UnreadableLogError(
-            f"{self._name}, line {self.parser.CurrentLineNumber}: {what} ({value}).",
-            "export the ride again as plain GPX.",
-        )
-
-    def _refuse_entity(self, entity: str, *_details: object) -> None:
-        self._refuse("the file declares an XML entity, which no ride log needs", shown(entity))
-
-    def _refuse_attribute(self, element: str, *_details: object) -> None:
-        # Each element would get all that are declared for it: work beyond the file's own size.
-        self._refuse("the file declares attributes, which no ride log needs", shown(element))
-
-    def _refuse_skipped(self, entity: str, _is_parameter: bool) -> None:
-        self._refuse("the file uses an XML entity that it does not hold", shown(entity))
-
-    def read(self, data: bytes) -> tuple[str, int]:
-        """Take a document; return why and in which line it breaks off, nothing and 0 if whole."""
-        try:
-            self.parser.Parse(data, True)
-        except expat.ExpatError as error:
-            return expat.ErrorString(error.code), error.lineno
-        except (LookupError, UnicodeError, ValueError) as error:
-            # An encoding that Python does not know, or that has more than one byte a letter.
-            return str(error), 1
-        return "", 0

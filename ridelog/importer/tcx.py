@@ -1,21 +1,19 @@
 """TCX, the training logs of watches and handlebar computers: one Track."""
 
 from typing import Final
-from xml.parsers import expat
 
 import numpy as np
 
 from ridelog.core.errors import UnreadableLogError
-from ridelog.core.text import about_lines, count_words, shown, shown_name
+from ridelog.core.text import about_lines, count_words, shown_name
 from ridelog.core.track import FixKind, Track
-from ridelog.importer.bounds import LONGEST_TEXT, MAX_ELEMENTS, MAX_FIXES, too_many
+from ridelog.importer.bounds import LONGEST_TEXT, MAX_FIXES, too_many
 from ridelog.importer.columns import decimals, joined
 from ridelog.importer.fixes import Fixes, LogFile, blank, track_of
 from ridelog.importer.gpx_values import first_shown, gpx_times, without_zone
+from ridelog.importer.xml_events import BoundedEvents
 
 FORMAT = "tcx"
-# A TCX log nests about eight deep; each open element costs memory. Own choice.
-_MOST_DEPTH = 200
 _COLUMNS: Final = ("Time", "LatitudeDegrees", "LongitudeDegrees", "AltitudeMeters", "Speed")
 _PLACES = {name: place for place, name in enumerate(_COLUMNS)}
 # No column; own choice of a number that no place has.
@@ -106,7 +104,7 @@ def _no_points(name: str, points: "_Points", broken: str, line: int) -> Unreadab
     )
 
 
-class _Points:
+class _Points(BoundedEvents):
     """Handlers for one document's XML events; the state between two events lives here.
 
     rows : texts of every track point with a position, in the order of _COLUMNS, "" if not given.
@@ -116,42 +114,20 @@ class _Points:
     """
 
     def __init__(self, name: str) -> None:
-        self._file, self._name = name, shown_name(name)
-        self.parser = expat.ParserCreate()
-        self.parser.buffer_text = True
-        self.parser.EntityDeclHandler = self._refuse_entity
-        self.parser.SkippedEntityHandler = self._refuse_skipped
-        self.parser.AttlistDeclHandler = self._refuse_attribute
+        super().__init__(name, "TCX")
         self.parser.StartElementHandler = self._start
         self.parser.EndElementHandler = self._end
         self.parser.CharacterDataHandler = self._text
         self.rows: list[list[str]] = []
         self.marks: list[tuple[int, int]] = []
         self.seen = 0
-        self._depth = self._elements = self._span = self._tracks = 0
+        self._span = self._tracks = 0
         self._row: list[str] | None = None
         self._line = self._outside = 0
         self._place = _NOTHING
 
-    def read(self, data: bytes) -> tuple[str, int]:
-        """Take a document; return why and in which line it breaks off, nothing and 0 if whole."""
-        try:
-            self.parser.Parse(data, True)
-        except expat.ExpatError as error:
-            return expat.ErrorString(error.code), error.lineno
-        except (LookupError, UnicodeError, ValueError) as error:
-            return str(error), 1  # an encoding that Python does not know
-        return "", 0
-
     def _start(self, name: str, _attributes: dict[str, str]) -> None:
-        self._depth += 1
-        self._elements += 1
-        if self._elements > MAX_ELEMENTS:
-            raise too_many(self._file, "elements", MAX_ELEMENTS)
-        if self._depth > _MOST_DEPTH:
-            self._refuse(
-                "elements are nested too deeply", f"{self._depth:,} levels at {shown(name)}"
-            )
+        self.opened(name)
         local = name.rpartition(":")[2]
         if self._row is not None:
             place = _PLACES.get(local, _NOTHING)
@@ -159,7 +135,7 @@ class _Points:
             self._place = _NOTHING if place != _NOTHING and self._row[place] else place
         elif local == "Trackpoint":
             self._row = [""] * len(_COLUMNS)
-            self._line, self._outside = self.parser.CurrentLineNumber, self._depth
+            self._line, self._outside = self.parser.CurrentLineNumber, self.depth
             self._place = _NOTHING
         elif local == "Lap":
             self._tracks = 0
@@ -169,35 +145,19 @@ class _Points:
 
     def _end(self, _name: str) -> None:
         row = self._row
-        if row is not None and self._depth == self._outside:
+        if row is not None and self.depth == self._outside:
             self.seen += 1
             self._row = None
             if row[1].strip() and row[2].strip():
                 if len(self.rows) == MAX_FIXES:
-                    raise too_many(self._file, "track points", MAX_FIXES)
+                    raise too_many(self.file, "track points", MAX_FIXES)
                 self.rows.append(row)
                 self.marks.append((self._line, self._span))
         self._place = _NOTHING
-        self._depth -= 1
+        self.depth -= 1
 
     def _text(self, text: str) -> None:
         if self._place != _NOTHING and self._row is not None:
             before = self._row[self._place]
             if len(before) < LONGEST_TEXT:
                 self._row[self._place] = (before + text)[:LONGEST_TEXT]
-
-    def _refuse(self, what: str, value: str) -> None:
-        raise UnreadableLogError(
-            f"{self._name}, line {self.parser.CurrentLineNumber}: {what} ({value}).",
-            "export the ride again as plain TCX.",
-        )
-
-    def _refuse_entity(self, entity: str, *_details: object) -> None:
-        self._refuse("the file declares an XML entity, which no ride log needs", shown(entity))
-
-    def _refuse_attribute(self, element: str, *_details: object) -> None:
-        # Each element would get all that are declared for it: work beyond the file's own size.
-        self._refuse("the file declares attributes, which no ride log needs", shown(element))
-
-    def _refuse_skipped(self, entity: str, _is_parameter: bool) -> None:
-        self._refuse("the file uses an XML entity that it does not hold", shown(entity))

@@ -152,7 +152,7 @@ def test_more_of_anything_than_a_day_holds_is_refused(monkeypatch: pytest.Monkey
     for module, limit, data, noun in (
         ("gpx_points", "MAX_FIXES", many, "track points"),
         ("gpx_events", "MAX_FIXES", odd, "track points"),
-        ("gpx_events", "MAX_ELEMENTS", odd, "elements"),
+        ("xml_events", "MAX_ELEMENTS", odd, "elements"),
         ("nmea", "MAX_FIXES", lines, "fixes"),
         ("nmea_log", "MAX_SENTENCES", lines, "sentences"),
     ):
