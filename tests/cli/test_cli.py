@@ -4,7 +4,7 @@ import json
 import re
 import subprocess
 import sys
-from importlib.metadata import version
+import tomllib
 from pathlib import Path
 
 import pytest
@@ -113,8 +113,9 @@ def test_a_name_that_steers_terminals_is_shown_harmless(
 
 
 def test_it_says_which_version_it_is(capsys: pytest.CaptureFixture[str]) -> None:
+    project = tomllib.loads(Path("pyproject.toml").read_text(encoding="utf-8"))["project"]
     assert leave("--version") == 0
-    assert capsys.readouterr().out == f"ridelog {version('ridelog')}\n"
+    assert capsys.readouterr().out == f"ridelog {project['version']}\n"
 
 
 @pytest.mark.parametrize(

@@ -57,8 +57,11 @@ def test_words_that_are_no_columns_are_wrong_use(table: Path) -> None:
 
 
 @pytest.mark.parametrize("command", [["trace", "--csv", "-"], ["signal"]])
-def test_other_commands_take_it(table: Path, command: list[str]) -> None:
+def test_other_commands_take_it(
+    table: Path, command: list[str], capsysbinary: pytest.CaptureFixture[bytes]
+) -> None:
     assert ended([command[0], str(table), "--columns", ANSWER, *command[1:]]) == 0
+    assert capsysbinary.readouterr().out
     assert ended([command[0], str(table), *command[1:]]) == 1
 
 
