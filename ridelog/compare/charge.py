@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ridelog.core.errors import RideLogError
+from ridelog.core.estimate import QUANTILE
 from ridelog.machine.conditions import parse_charge
 from ridelog.machine.pack import resting_share
 from ridelog.machine.setup import MachineSetup
@@ -16,7 +17,7 @@ _NAMES = ("charge", "battery", "battery charge", "battery charge at the start")
 _PART = re.compile(r"\d+(?:[.,]\d+)?\s*(?:%|v\b)", re.IGNORECASE)
 # Who notes nothing may have ridden with anything from this to full; below, most controllers slow
 # down or cut off. Common practice, no source.
-_LEAST, _SURE = 0.25, 1.645
+_LEAST = 0.25
 
 
 @dataclass(frozen=True)
@@ -78,6 +79,6 @@ def _noted(noted: Mapping[str, str], setup: MachineSetup) -> tuple[float, float]
         each = [parse_charge(part, setup) for part in found]
     except RideLogError:
         return None
-    low = min(mean - _SURE * sd for mean, sd in each)
-    high = max(mean + _SURE * sd for mean, sd in each)
+    low = min(mean - QUANTILE * sd for mean, sd in each)
+    high = max(mean + QUANTILE * sd for mean, sd in each)
     return max(low, 0.0), min(high, 1.0)

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ridelog.core.estimate import LEVEL, Estimate
+from ridelog.core.estimate import LEVEL, QUANTILE, Estimate
 from ridelog.core.track import FloatArray
 from ridelog.core.units import STANDARD_GRAVITY_MPS2
 from ridelog.machine.calibration_data import CalibrationData
@@ -147,7 +147,7 @@ def contradicted_keys(
         middle = float(np.median(apart))
         # Beyond the drawn ones a tail falls off as a normal one does.
         facing = float(np.quantile(apart, 0.05 if middle > 0.0 else 0.95))
-        sd = max(abs(middle - facing) / 1.6449, 1e-6)
+        sd = max(abs(middle - facing) / QUANTILE, 1e-6)
         chance = float(2.0 * np.exp(_log_tail(abs(middle) / sd)))
         if chance < _CHANCE:
             low, high = np.quantile(apart, [0.5 - 0.5 * LEVEL, 0.5 + 0.5 * LEVEL])
