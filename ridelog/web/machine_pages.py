@@ -171,6 +171,12 @@ def setup_of(request: Request, book: Book) -> tuple[MachineEntry, SetupState]:
     return machine, setup
 
 
+def rides_as_it_is(book: Book, state: SetupState) -> list[RideEntry]:
+    """Return the measured rides on a set-up that a prediction may learn from, the newest first."""
+    found = book.rides.found(machine_id=state.machine_id, most=200)
+    return [r for r in found if r.setup_id == state.id and r.state == "ready"][:MOST_RIDES]
+
+
 @computes
 @problems_as_pages
 async def what_if(request: Request) -> Response:
@@ -193,11 +199,7 @@ def _read(request: Request) -> tuple[dict[str, Any], str, Job | None]:
     query = asked_of(request)
     with Book(server_of(request).folder, make=False) as book:
         machine, state = setup_of(request, book)
-        rides = [
-            ride
-            for ride in book.rides.found(machine_id=machine.id, most=200)
-            if ride.setup_id == state.id and ride.state == "ready"
-        ][:MOST_RIDES]
+        rides = rides_as_it_is(book, state)
         ticked = set(query.ride) if query.asked else {r.id for r in rides[:USUAL_RIDES]}
         problem, known, job = "", MachineSetup(), None
         try:

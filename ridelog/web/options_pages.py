@@ -14,12 +14,12 @@ from ridelog.core.text import clean
 from ridelog.machine.change import parse_change
 from ridelog.machine.options import MOST, changes_of
 from ridelog.machine.options_file import options_of
-from ridelog.machine.setup import KEYS, Key, MachineSetup
+from ridelog.machine.setup import Key, MachineSetup
 from ridelog.machine.setup_file import setup_of_text
 from ridelog.report.aim import Aim
 from ridelog.web.compare_pages import PAPERS, answered
-from ridelog.web.machine_pages import MOST_RIDES, USUAL_RIDES, machine_of, setup_of
-from ridelog.web.setup_form import GROUPS
+from ridelog.web.machine_pages import USUAL_RIDES, rides_as_it_is, setup_of
+from ridelog.web.setup_form import keys_by_group
 from ridelog.web.views import (
     Form,
     PageError,
@@ -101,12 +101,7 @@ def _read(request: Request) -> tuple[dict[str, Any], str, Job | None]:
     query = asked_of(request)
     with Book(server_of(request).folder, make=False) as book:
         machine, state = setup_of(request, book)
-        assert machine_of(request, book) == machine
-        rides = [
-            ride
-            for ride in book.rides.found(machine_id=machine.id, most=200)
-            if ride.setup_id == state.id and ride.state == "ready"
-        ][:MOST_RIDES]
+        rides = rides_as_it_is(book, state)
         ticked = set(query.ride) if query.asked else {r.id for r in rides[:USUAL_RIDES]}
         typed = _typed(request)
         problem, known, job = "", MachineSetup(), None
@@ -145,17 +140,9 @@ def _shown(
 def _groups(known: MachineSetup) -> list[tuple[str, list[tuple[str, str]]]]:
     """Return every key of a set-up by group: its name, and its help with unit, bounds and now."""
     given = known.given()
-    groups = dict.fromkeys([*GROUPS, *(key.group for key in KEYS.values())])
     return [
-        (
-            group,
-            [
-                (key.name, _help(key, given.get(key.name)))
-                for key in KEYS.values()
-                if key.group == group
-            ],
-        )
-        for group in groups
+        (group, [(key.name, _help(key, given.get(key.name))) for key in keys])
+        for group, keys in keys_by_group()
         if group != "The machine"
     ]
 

@@ -10,7 +10,7 @@ from ridelog.machine.setup_file import line_of, problems_of, read_value, setup_t
 from ridelog.web.views import Form, PageError
 
 # What a workshop changes and measures most stands first; own choice.
-GROUPS = ("Drive", "Battery", "Controller", "Motor", "Masses", "Wheels and frame", "Use")
+_GROUPS = ("Drive", "Battery", "Controller", "Motor", "Masses", "Wheels and frame", "Use")
 # Before a key's name in the form, which has a name and a day of its own.
 _PREFIX = "key_"
 _YES_OR_NO = (("true", "yes"), ("false", "no"))
@@ -32,11 +32,16 @@ class SetupField:
 def setup_groups(text: str) -> list[tuple[str, list[SetupField]]]:
     """Return every key of a set-up by group, those that matter first, with what its file holds."""
     held = values_in(text)
-    names = dict.fromkeys([*GROUPS, *(key.group for key in KEYS.values())])
     return [
-        (group, [_field(key, held.get(key.name)) for key in KEYS.values() if key.group == group])
-        for group in names
+        (group, [_field(key, held.get(key.name)) for key in keys])
+        for group, keys in keys_by_group()
     ]
+
+
+def keys_by_group() -> list[tuple[str, list[Key]]]:
+    """Return every key of a set-up by group, those that matter first."""
+    names = dict.fromkeys([*_GROUPS, *(key.group for key in KEYS.values())])
+    return [(group, [key for key in KEYS.values() if key.group == group]) for group in names]
 
 
 def values_in(text: str) -> dict[str, Any]:
