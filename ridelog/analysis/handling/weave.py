@@ -84,12 +84,16 @@ class OnsetFit:
 
 @dataclass(frozen=True)
 class SpeedClass:
-    """Seconds of straight riding within a range of speed, and their yaw-rate RMS in band."""
+    """Seconds of straight riding within a range of speed, and their yaw-rate RMS in band.
+
+    yaw_rate_rms_radps : None with ``reason``, which is empty else. [rad/s]
+    """
 
     from_mps: float
     to_mps: float
     seconds: float
     yaw_rate_rms_radps: Estimate | None
+    reason: str
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -168,17 +172,22 @@ def _classes(seconds: Seconds, fit: OnsetFit) -> tuple[SpeedClass, ...]:
     for low in np.arange(width * np.floor(speed.min() / width), speed.max(), width).tolist():
         inside = (speed >= low) & (speed < low + width)
         if count := int(inside.sum()):
-            rms = None
+            rms, reason = None, ""
             if count >= _LEAST_IN_CLASS:
                 power, square = seconds.across_rate[inside], float(squares[inside].mean())
                 rms = _rms(power, seconds.freedom, square, fit.noise_rate, random)
-            found.append(SpeedClass(low, low + width, float(count), rms))
+            else:
+                reason = (
+                    f"only {count} s were ridden straight at these speeds; the swinging at a speed "
+                    f"needs {_LEAST_IN_CLASS}"
+                )
+            found.append(SpeedClass(low, low + width, float(count), rms, reason))
     return tuple(found)
 
 
 def _rms(
     power: FloatArray, freedom: float, square: float, noise: FloatArray, random: np.random.Generator
-) -> Estimate | None:
+) -> Estimate:
     """Return the yaw-rate RMS of some seconds, of a mean square of speed [m²/s²]. [rad/s]"""
     # Scatter among the seconds shows by itself how well their mean is known; never better than
     # for filtered noise.
@@ -188,8 +197,7 @@ def _rms(
     fitted = np.full(1 + _DRAWS, power.mean() - noise[0])
     # The interval is made for the square, whose errors are even, and may reach below zero there.
     found = estimate(np.concatenate([fitted, drawn - noise[1 + _DRAWS :]]) / square)
-    if found is None:
-        return None
+    assert found is not None  # no column is undefined
     return Estimate(*(max(x, 0.0) ** 0.5 for x in (found.value, found.low, found.high)))
 
 

@@ -109,6 +109,24 @@ def test_the_onset_is_found(rate_hz: float, seed: int) -> None:
     assert fast.yaw_rate_rms_radps is not None and fast.yaw_rate_rms_radps.low > 0.1
 
 
+def test_a_speed_ridden_for_too_few_seconds_says_so() -> None:
+    ride = weave_ride(np.random.default_rng(2), rms_radps=0.2, frequency_hz=1.4)
+    motion = logged(ride, 10.0)
+    time_s, speed = motion.track.time_s, motion.speed_mps
+    # Of the seconds at 7 to 8 m/s those of the last pull alone are left.
+    out = [(t - 0.1, t + 0.1) for t, v in zip(time_s, speed, strict=True) if 6.9 < v < 8.1]
+    out = [(first, last) for first, last in out if last < 120.0]
+    weave = measure_weave(motion, excluded=tuple(out)).weave
+    few = [part for part in weave if part.yaw_rate_rms_radps is None]
+    assert few and all(0.0 < part.seconds < 4.0 for part in few)
+    for part in few:
+        assert part.reason == (
+            f"only {part.seconds:.0f} s were ridden straight at these speeds; the swinging at a "
+            "speed needs 4"
+        )
+    assert {part.reason for part in weave if part not in few} == {""}
+
+
 @pytest.mark.parametrize("make", [steady_ride, hard_steered_ride])
 @pytest.mark.parametrize("seed", [5, 6])
 def test_none_is_claimed_without_one(make, seed: int) -> None:  # type: ignore[no-untyped-def]
