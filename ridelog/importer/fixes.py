@@ -18,7 +18,8 @@ from ridelog.importer.timeline import (
     two_receivers,
 )
 
-# A hundred kilometres is no place; u-blox writes 4,295 km where it knows nothing. Own choice.
+# A hundred kilometres is no place; some receivers write 4,295 km for what they do not know. Own
+# choice.
 _MOST_SD = 1e5
 _GUESSED = (FixKind.ESTIMATED, FixKind.MANUAL, FixKind.SIMULATED)
 

@@ -4,7 +4,7 @@
 
 A browser opens the ride of a long log at 10 Hz, zooms in and out with Ctrl and the wheel, drags the
 chart to and fro, and points along it. Prints for each the frames (from one picture to the next,
-median and worst; the bar is 100 ms), the longest single piece of work of the page's script, and the
+median and worst; the aim is 100 ms), the longest single piece of work of the page's script, and the
 time the server takes for what is in view.
 """
 

@@ -4,7 +4,7 @@
 
 Measured against the page in a process of its own: from the end of the upload of a long log to its
 first figures and to its whole result; a zoom into its trace; and with many rides in the book, the
-list, a search and a machine's history. Prints seconds (the bars: 3 s and 0.300 s).
+list, a search and a machine's history. Prints seconds (aims: 3 s and 0.300 s).
 """
 
 import argparse

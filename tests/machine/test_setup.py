@@ -243,7 +243,7 @@ def test_the_commands_write_and_check(
 def test_voltages_follow_from_cells_and_say_what_was_assumed() -> None:
     pack = pack_voltage(MachineSetup(battery_cells=13))
     assert pack is not None
-    # H14 of the fact sheet: a 48 V lithium pack is full at 54.6 V (from memory).
+    # A 48 V lithium pack is full at 54.6 V (from memory).
     assert (pack.nominal_v, pack.full_v) == pytest.approx((46.8, 54.6))
     assert pack.source == "13 cells of lithium-ion (chemistry not given: assumed)"
     other = pack_voltage(MachineSetup(battery_full_v=42.0))

@@ -94,7 +94,7 @@ def test_a24_direction_of_the_first_and_last_step() -> None:
 
 
 def test_a25_a_sphere_would_be_47_metres_short() -> None:
-    # Row A25: haversine with the mean radius gives 54 925.508 m. ridelog must not do that.
+    # Haversine with the mean radius gives 54 925.508 m. ridelog must not do that.
     path = geodesic(1)
     east, north = to_local(path[1:, 0], path[1:, 1], float(path[0, 0]), float(path[0, 1]))
     assert abs(math.hypot(float(east[0]), float(north[0])) - DISTANCE_M) < 1.0

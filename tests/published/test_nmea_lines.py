@@ -30,9 +30,9 @@ L7 = "$GPZDA,201530.00,04,07,2002,00,00*60"
 L8 = "$GNGNS,014035.00,4332.69262,S,17235.48549,E,RR,13,0.9,25.63,11.24,,*70"
 # A-L9: an open parser's comment; course empty at standstill.
 L9 = "$GNVTG,,T,,M,0.009,N,0.016,K,D*36"
-# A19: printed so in the ``nmea`` crate documentation, wrong: with talker GP it must be 2B.
+# Printed so in the ``nmea`` crate documentation, wrong: with talker GP it must be 2B.
 A19 = "$GPRMC,225446.33,A,4916.45,N,12311.12,W,000.5,054.7,191194,020.3,E,A*68"
-# A20: a public gist, wrong: it computes 41, and has blanks inside fields.
+# A public gist, wrong: it computes 41, and has blanks inside fields.
 A20 = "$GPRMC,170047.00,A,4121.23302,N,00201.31654,W,2.703, ,200417, , ,A*64"
 
 RIGHT = [L1, L2, L3, L4, L5, L6, L7, L8, L9]
@@ -152,7 +152,7 @@ def test_knot_is_exact() -> None:
 
 @pytest.mark.parametrize(
     ("quality", "kind", "flag"),
-    # Row A14, qualities of GGA field 6.
+    # Qualities of GGA field 6 (NMEA 0183 2.3, as the field notes of gpsd have them).
     [
         (1, FixKind.AUTONOMOUS, 0),
         (2, FixKind.DIFFERENTIAL, 0),

@@ -11,7 +11,7 @@ forward travel before and after, "one-sided" ones at the start or end of a log. 
 share of the true stretch that the found or uncertain one covers, "overlap" the time both share over
 the time of either. The top reverse speed is compared with the best second of the truth
 inside each that is found. Reverses whose speed is not held have rows of their own: peaked, uneven.
-What acceptance asks for: at 5 Hz and more all two-sided claimed (found or uncertain), 90 % found,
+What has to come out: at 5 Hz and more all two-sided claimed (found or uncertain), 90 % found,
 covered 0.95; at 1 Hz reported the same with 0.92; at 1 Hz positions 90 % claimed, 80 % found, 0.8;
 no forward ride found, none turned by hand found.
 """
