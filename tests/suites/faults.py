@@ -79,7 +79,7 @@ FAULTS = (
           "WALKING_PACE_MPS = _KMH.to_mps(7.0)", CAUTIONS),
     Fault("danger backwards at 12 km/h", SETTINGS, "FAR_ABOVE_MPS = _KMH.to_mps(10.0)",
           "FAR_ABOVE_MPS = _KMH.to_mps(12.0)", CAUTIONS),
-    Fault("half a second of reaction", SETTINGS, "REACTION_S = 1.0", "REACTION_S = 0.5", CAUTIONS),
+    Fault("half a second of reaction", SETTINGS, "REACTION_S = 1.0", "REACTION_S = 0.5", STOPPING),
     Fault("directions differ from 20 % on", TOP_SUBJECT, "_RUNS_WITHIN = 0.10",
           "_RUNS_WITHIN = 0.20", CAUTIONS),
     Fault("wide from a fifth on", TOP_SUBJECT, "_WIDE_INTERVAL = 0.10", "_WIDE_INTERVAL = 0.20",

@@ -4,7 +4,6 @@ import pytest
 
 from ridelog.analysis.reverse.measure import Reverse, Segment
 from ridelog.analysis.reverse.subject import reverse_cautions
-from ridelog.analysis.settings import FAR_ABOVE_MPS, WALKING_PACE_MPS
 from ridelog.core.estimate import Estimate
 
 
@@ -17,18 +16,13 @@ def reversing(speed_mps: float, state: str = "found") -> Reverse:
     )
 
 
-def test_the_published_walking_pace() -> None:
-    """Regulation (EU) 168/2013 Art. 2 (2) (a) and eKFV § 1: 6 km/h, 1.6667 m/s."""
-    assert WALKING_PACE_MPS == pytest.approx(1.6667, abs=5e-5)
-    assert FAR_ABOVE_MPS == pytest.approx(2.7778, abs=5e-5)
-
-
 @pytest.mark.parametrize(
     ("speed_mps", "code"),
     [(1.66, None), (1.68, "reverse_too_fast"), (2.77, "reverse_too_fast"),
      (2.79, "reverse_far_too_fast")],
 )  # fmt: skip
 def test_each_limit_on_both_sides(speed_mps: float, code: str | None) -> None:
+    """Regulation (EU) 168/2013 Art. 2 (2) (a) and eKFV § 1: 6 km/h, 1.6667 m/s."""
     cautions = reverse_cautions(reversing(speed_mps))
     assert [caution.code for caution in cautions] == ([code] if code else [])
 
@@ -40,7 +34,7 @@ def test_the_words_name_speed_limit_and_source() -> None:
         "people clear behind it and limit its reverse speed."
     )
     assert "StVO § 21a (1) no. 3" in caution.source
-    assert (caution.value, caution.limit) == (2.0, WALKING_PACE_MPS)
+    assert (caution.value, caution.limit) == (2.0, pytest.approx(6.0 / 3.6))
     (strong,) = reverse_cautions(reversing(3.5))
     assert strong.text.startswith("Reverse at 12.6 km/h (7.8 mph) is above 10.0 km/h (6.2 mph): ")
     assert strong.source == "common practice, no source"
