@@ -89,8 +89,6 @@ def ridden(random: np.random.Generator) -> Ride:
             _rest(speed, course, head, random.uniform(3.0, 4.0))
             _turn(speed, course, head, random.uniform(3.5, 6.0))
     _rest(speed, course, heading + np.pi, 4.0)
-    v, phi = np.array(speed), np.array(course)
-    east, north = (np.cumsum(v * way(phi)) * STEP_S for way in (np.sin, np.cos))
     truth = {
         "best_1s_mps": max(tops),
         "two_way_mps": float(np.mean(tops)),
@@ -98,6 +96,43 @@ def ridden(random: np.random.Generator) -> Ride:
         "0-20 km/h": 2.0 / (1.0 / starts[0] + 1.0 / starts[1]),
         "mean_braking_mps2": float(np.mean(brakes)),
     }
+    return _of(speed, course, truth)
+
+
+def backed(random: np.random.Generator) -> Ride:
+    """Return a ride that goes backwards: pull away, brake, back up in a straight line, go on."""
+    grip = random.uniform(1.2, 3.2)
+    power = grip * random.uniform(3.0, 9.0)
+    rolling, air = GRAVITY * random.uniform(0.012, 0.03), random.uniform(0.0015, 0.006)
+    heading = random.uniform(0.0, 2.0 * np.pi)
+    speed: list[float] = []
+    course: list[float] = []
+    _rest(speed, course, heading, random.uniform(6.0, 8.0))
+    for way in (0, 1):
+        opens = random.uniform(0.05, 0.4)
+        pull = _pulling(opens, grip, power, rolling, air, 0.0)
+        _drive(speed, course, heading, random.uniform(4.0, 7.0), pull)
+        hard, builds = random.uniform(2.0, 4.0), random.uniform(0.1, 0.5)
+        _drive(speed, course, heading, 30.0, _braking(hard, builds, rolling))
+        _rest(speed, course, heading, random.uniform(2.0, 4.0))
+        if way == 0:
+            begin = len(speed)
+            pace, gain = random.uniform(1.0, 2.2), random.uniform(0.5, 1.0)
+            _drive(speed, course, heading + np.pi, random.uniform(5.0, 9.0), _held(pace, gain))
+            _drive(speed, course, heading + np.pi, 30.0, _braking(1.0, builds, rolling))
+            top = _best_second(np.array(speed[begin:]))
+            _rest(speed, course, heading, random.uniform(2.0, 4.0))
+    return _of(speed, course, {"reverse_top_mps": top})
+
+
+def _held(pace: float, gain: float) -> Force:
+    """Return the force per mass that leads to a pace and holds it. [m/s], [m/s²]"""
+    return lambda time_s, speed: min(gain, 2.0 * (pace - speed))
+
+
+def _of(speed: list[float], course: list[float], truth: dict[str, float]) -> Ride:
+    v, phi = np.array(speed), np.array(course)
+    east, north = (np.cumsum(v * way(phi)) * STEP_S for way in (np.sin, np.cos))
     return Ride(v, east, north, {name: one for name, one in truth.items() if np.isfinite(one)})
 
 

@@ -10,13 +10,18 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from own_rides import KINDS, Kind, ridden, written
+from own_rides import KINDS, Kind, Ride, backed, ridden, written
 from scipy.stats import binom
 
 import ridelog
 
 RIDES, LEVEL, RARE = 24, 0.90, 0.001
-FIGURES = ("best_1s_mps", "two_way_mps", "0-20 km/h", "mean_braking_mps2")
+# What each sort of ride tells: top speeds of one and of both directions, starts and stops; reverse.
+TOLD: dict[Callable[[np.random.Generator], Ride], tuple[str, ...]] = {
+    ridden: ("best_1s_mps", "two_way_mps", "0-20 km/h", "mean_braking_mps2"),
+    backed: ("reverse_top_mps",),
+}
+FIGURES = tuple(figure for figures in TOLD.values() for figure in figures)
 # Told by so many rides at least, or the kind of log says nothing.
 LEAST_TOLD = 18
 Outcome = dict[str, list[tuple[float, float, float, float]]]
@@ -41,14 +46,15 @@ def outcomes(tmp_path_factory: pytest.TempPathFactory) -> Callable[[Kind], Outco
 
 def _measured(kind: Kind, folder: Path) -> Outcome:
     result: Outcome = {name: [] for name in FIGURES}
-    for number in range(RIDES):
-        random = np.random.default_rng([20261129, KINDS.index(kind), number])
-        ride = ridden(random)
-        figures = ridelog.load(written(ride, kind, random, folder)).figures
-        for name in FIGURES:
-            one = figures[name].estimate if name in figures else None
-            if one is not None and name in ride.truth:
-                result[name].append((ride.truth[name], one.value, one.low, one.high))
+    for sort, (drawn, names) in enumerate(TOLD.items()):
+        for number in range(RIDES):
+            random = np.random.default_rng([20261129, KINDS.index(kind), number, *[sort] * sort])
+            ride = drawn(random)
+            figures = ridelog.load(written(ride, kind, random, folder)).figures
+            for name in names:
+                one = figures[name].estimate if name in figures else None
+                if one is not None and name in ride.truth:
+                    result[name].append((ride.truth[name], one.value, one.low, one.high))
     return result
 
 
