@@ -34,7 +34,7 @@ def test_the_words_name_speed_limit_and_source() -> None:
         "people clear behind it and limit its reverse speed."
     )
     assert "StVO § 21a (1) no. 3" in caution.source
-    assert (caution.value, caution.limit) == (2.0, pytest.approx(6.0 / 3.6))
+    assert caution.value == 2.0 and caution.limit == pytest.approx(6.0 / 3.6)
     (strong,) = reverse_cautions(reversing(3.5))
     assert strong.text.startswith("Reverse at 12.6 km/h (7.8 mph) is above 10.0 km/h (6.2 mph): ")
     assert strong.source == "common practice, no source"
