@@ -1,12 +1,18 @@
 """The commands about two sets of rides: compare them, and verify a result later."""
 
-import re
-from collections.abc import Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import Annotated
 
 import typer
 
+from ridelog.cli.compare_others import (
+    SHEET,
+    Wanted,
+    against_stated_speed,
+    between_modes,
+    stated_speed,
+    usable,
+)
 from ridelog.cli.options import Asked, Force, JsonFile, Units, UnitsOption, takes, words_of
 from ridelog.cli.papers import (
     PAPERS,
@@ -21,11 +27,6 @@ from ridelog.cli.papers import (
 )
 from ridelog.cli.terminal import check_places, deliver, progress, warn
 from ridelog.core.errors import RideLogError
-from ridelog.core.text import clean
-
-if TYPE_CHECKING:
-    from ridelog.analysis.subject import MeasuredRide
-    from ridelog.compare.stated import StatedSpeed
 
 # What holds for every ride of a comparison.
 SHARED = ("windows", "rollout_m", "adult_rider", "columns")
@@ -101,13 +102,19 @@ def compare(
     from ridelog.cli.machine import both_setups
     from ridelog.workflow.measure import logs_in, measure_rides
 
+    with words_of("--noted-before"):
+        first = _notes(noted_before or [])
+    with words_of("--noted-after"):
+        second = _notes(noted_after or [])
+    head = asked_letterhead(workshop, contact, logo)
+    wanted = Wanted(units, json, out, force, head, note, aim, paper, first, second)
     if modes or ride or asked.by_clock.get("modes_s"):
-        if before or after or stated or out or smoothed or setup_before or setup_after:
+        if before or after or stated or smoothed or setup_before or setup_after:
             raise typer.BadParameter(
-                "two drive modes are compared inside the same logs, on the screen or as JSON.",
+                "two drive modes are compared inside the same logs, without rides before or after.",
                 param_hint="'--modes'",
             )
-        _between_modes(modes or [], ride or [], units, json, force, asked)
+        between_modes(modes or [], ride or [], wanted, asked)
         return
     if after is None:
         raise typer.BadParameter("give the rides after the change.", param_hint="'--after'")
@@ -117,15 +124,13 @@ def compare(
             param_hint="'--before' / '--stated'",
         )
     if stated is not None:
-        if out is not None or smoothed is not None or setup_before or setup_after:
+        if smoothed is not None or setup_before or setup_after:
             raise typer.BadParameter(
-                "the sheet, smoothed rides and predictions need rides before.",
-                param_hint="'--stated'",
+                "smoothed rides and predictions need rides before.", param_hint="'--stated'"
             )
-        _against_stated(_stated(stated, stated_by, stated_within), after, units, json, force, asked)
+        against_stated_speed(stated_speed(stated, stated_by, stated_within), after, wanted, asked)
         return
     assert before is not None
-    head = asked_letterhead(workshop, contact, logo)
     setups = both_setups(setup_before, setup_after)
     logs: dict[str, list[Path]] = {}
     for side, places in (("before", before), ("after", after)):
@@ -133,19 +138,15 @@ def compare(
         warn(f"{name}: no log, left out." for name in others)
     every = [*logs["before"], *logs["after"]]
     tracks = _smoothed_names(smoothed, every)
-    sheet = [out / name for name in (*_OUT, *(_FORETOLD if setups else ()))] if out else []
+    sheet = [out / name for name in (*SHEET, *(_FORETOLD if setups else ()))] if out else []
     for log in every:
         check_places([json, *sheet], log, force, folder=out)
         if smoothed is not None:
             check_places(list(tracks.values()), log, force, folder=smoothed)
-    with words_of("--noted-before"):
-        first = _notes(noted_before or [])
-    with words_of("--noted-after"):
-        second = _notes(noted_after or [])
     with progress("measuring the rides") as report_progress:
         measured = measure_rides(every, asked.settings, report_progress=report_progress)
     cut = len(logs["before"])
-    sides = _usable(measured[:cut]), _usable(measured[cut:])
+    sides = usable(measured[:cut]), usable(measured[cut:])
     for found in (*sides[0], *sides[1]):
         warn(f"{found.name}: {warning}" for warning in found.warnings)
 
@@ -165,17 +166,10 @@ def compare(
         # Loads slowly, and only a sheet needs it.
         from ridelog.report.sheet_pdf import sheet_files
 
-        made, lacking = sheet_files(
-            comparison,
-            unit,
-            document,
-            letterhead=head,
-            note=note,
-            aim=aim,
-            paper=PAPERS[paper],
+        made = sheet_files(
+            comparison, unit, document, letterhead=head, note=note, aim=aim, paper=PAPERS[paper]
         )
-        warn((lacking,) if lacking else ())
-        files = {out / name: data for name, data in made.items()}
+        files = wanted.placed(made)
     if smoothed is not None:
         from ridelog.report.sheet_pdf import gpx_files
 
@@ -184,129 +178,13 @@ def compare(
             for name, each in zip(tracks, measured, strict=True)
             if not isinstance(each, RideLogError)
         }
-        made = gpx_files(smooth)
-        exports = {tracks[name]: data for name, data in made.items()}
+        exports = {tracks[name]: data for name, data in gpx_files(smooth).items()}
         deliver(None, b"", exports, every[0], force, folder=smoothed)
         warn(("the smoothed rides hold coordinates: they show where the rides were made.",))
     lines = compare_lines(comparison, unit)
     deliver(json, document, files, every[0], force, folder=out, lines=lines)
 
 
-def _stated(speed: str, by: str, within: str | None) -> "StatedSpeed":
-    """Return a stated speed; BadParameter if a part of it is missing or cannot be read."""
-    from ridelog.analysis.settings import speed_of
-    from ridelog.compare.stated import StatedSpeed
-
-    if within is None:
-        raise typer.BadParameter(
-            "how good the statement is decides what can be said: such as 10 % for a leaflet.",
-            param_hint="'--stated-within'",
-        )
-    share = re.fullmatch(r"(\d{1,2}(?:[.,]\d+)?)\s*%", within.strip())
-    try:
-        if share is None:
-            raise RideLogError(f"{within!r} is no share.", 'write it like "10 %".')
-        return StatedSpeed(speed_of(speed), float(share[1].replace(",", ".")) / 100.0, by)
-    except RideLogError as error:
-        raise typer.BadParameter(str(error), param_hint="'--stated' / '--stated-within'") from error
-
-
-def _against_stated(
-    stated: "StatedSpeed",
-    places: list[Path],
-    units: Units,
-    json: Path | None,
-    force: bool,
-    asked: Asked,
-) -> None:
-    """Hold rides against a stated top speed."""
-    from ridelog.workflow.measure import logs_in, measure_rides
-
-    logs, others = logs_in(places, "after", asked.settings.columns)
-    warn(f"{name}: no log, left out." for name in others)
-    for log in logs:
-        check_places([json], log, force)
-    with progress("measuring the rides") as report_progress:
-        rides = measure_rides(logs, asked.settings, report_progress=report_progress)
-    usable = _usable(rides)
-
-    from ridelog.compare.stated import against_stated
-    from ridelog.core.units import SPEED_UNITS
-    from ridelog.report.compare_json import stated_json
-    from ridelog.report.compare_words import stated_lines
-    from ridelog.report.ride_json import to_bytes
-
-    unit = SPEED_UNITS[units.value]
-    found = against_stated(stated, usable)
-    document = to_bytes(stated_json(found, unit))
-    deliver(json, document, {}, logs[0], force, lines=stated_lines(found, unit))
-
-
-def _between_modes(
-    names: list[str],
-    places: list[Path],
-    units: Units,
-    json: Path | None,
-    force: bool,
-    asked: Asked,
-) -> None:
-    """Compare two drive modes inside the same logs."""
-    from ridelog.cli.terminal import motion_of
-    from ridelog.workflow.measure import logs_in
-
-    first, second = [*(name.strip() for name in names), "", ""][:2]
-    if len(names) != 2 or not places or first == second:
-        raise typer.BadParameter(
-            'name two drive modes and the logs: --modes eco sport --ride RIDE… --mode "eco=0/60".',
-            param_hint="'--modes'",
-        )
-    logs, others = logs_in(places, "of --ride", asked.settings.columns)
-    warn(f"{name}: no log, left out." for name in others)
-    for log in logs:
-        check_places([json], log, force)
-
-    from ridelog.analysis.ride import analyse
-    from ridelog.compare.comparison import compare as compare_rides
-    from ridelog.core.units import SPEED_UNITS
-    from ridelog.report.compare_json import compare_json
-    from ridelog.report.compare_words import compare_lines
-    from ridelog.report.ride_json import to_bytes
-
-    sides: dict[str, list[MeasuredRide]] = {first: [], second: []}
-    for log in logs:
-        motion = motion_of(log, asked.settings.columns)
-        with progress("measuring the modes") as report_progress:
-            whole = analyse(motion, asked.on(motion.track), report_progress=report_progress)
-        for mode in whole.modes:
-            sides.setdefault(mode.name, []).append(mode.ride)
-    for name in (first, second):
-        if not sides[name]:
-            known = ", ".join(clean(each) for each, rides in sides.items() if rides) or "none"
-            raise RideLogError(
-                f"no log holds the drive mode {clean(name)!r}; named are {known}.",
-                f'name its stretch: --mode "{clean(name)}=83.5/120".',
-            )
-    unit = SPEED_UNITS[units.value]
-    found = compare_rides(
-        tuple(sides[first]), tuple(sides[second]), unit=unit, modes=(first, second)
-    )
-    document = to_bytes(compare_json(found))
-    deliver(json, document, {}, logs[0], force, lines=compare_lines(found, unit))
-
-
-def _usable(measured: "Sequence[MeasuredRide | RideLogError]") -> "tuple[MeasuredRide, ...]":
-    """Return the rides of one side that could be measured, and tell of the others.
-
-    RideLogError if there is none.
-    """
-    problems = [each for each in measured if isinstance(each, RideLogError)]
-    if len(problems) == len(measured):
-        raise problems[0]
-    warn(f"{problem} The ride is left out." for problem in problems)
-    return tuple(each for each in measured if not isinstance(each, RideLogError))
-
-
-_OUT = ("sheet.html", "sheet.pdf", "runs.png", "result.json", "measures.csv")
 _FORETOLD = ("predicted.json", "predicted.png")
 
 

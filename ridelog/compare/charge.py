@@ -17,7 +17,7 @@ _NAMES = ("charge", "battery", "battery charge", "battery charge at the start")
 _PART = re.compile(r"\d+(?:[.,]\d+)?\s*(?:%|v\b)", re.IGNORECASE)
 # Who notes nothing may have ridden with anything from this to full; below, most controllers slow
 # down or cut off. Common practice, no source.
-_LEAST = 0.25
+LEAST_CHARGE = 0.25
 
 
 @dataclass(frozen=True)
@@ -25,7 +25,7 @@ class ChargeAlone:
     """By what factors the charge alone could have moved a top speed, from before to after.
 
     low, high : of the speed after over the speed before, if the motor's speed limits it.
-    told : "before", "after", "both" or "neither" side's charge is noted.
+    told : "before", "after", "both" or "neither" side's charge is noted; "modes" of one log.
     """
 
     low: float
@@ -59,7 +59,7 @@ def charge_alone(
     ]
     ends = []
     for charge, setup in zip(told, sides, strict=True):
-        low, high = charge or (_LEAST, 1.0)
+        low, high = charge or (LEAST_CHARGE, 1.0)
         ends.append([float(resting_share(setup, np.array([x]))[0]) for x in (low, high)])
     known = [side for side, one in zip(("before", "after"), told, strict=True) if one is not None]
     return ChargeAlone(

@@ -1,25 +1,28 @@
 """Rides before and after a change: every figure with its difference and verdict."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any
 
 from ridelog.analysis.figure import HIGHER, Comparable, Figure
 from ridelog.analysis.launches.windows import Window, parse_window
-from ridelog.analysis.subject import DOUBT, WARNING, Caution, MeasuredRide
+from ridelog.analysis.subject import MeasuredRide
 from ridelog.compare.charge import ChargeAlone, charge_alone
 from ridelog.compare.curves import PullCurves, curves_of
 from ridelog.compare.difference import Difference, difference_by_direction, difference_of
 from ridelog.compare.matching import Matched, Mismatch, Rides, match_directions, mismatches_of
+from ridelog.compare.mode_charge import charge_between_modes
+from ridelog.compare.pairs import difference_of_pairs, paired
 from ridelog.compare.predicted import Predicted, measured_after, predict_from
+from ridelog.compare.side_names import SideNames, names_of_sides
 from ridelog.compare.sides import check_sides, shared_by_modes
-from ridelog.compare.verdict import BETTER, CANNOT_SAY, NOT_SHOWN, Verdict, verdicts
+from ridelog.compare.verdict import CANNOT_SAY, NOT_SHOWN, Verdict, verdicts
+from ridelog.core.estimate import Estimate
 from ridelog.core.quantity import Quantity
 from ridelog.core.units import SPEED_UNITS, SpeedUnit
 from ridelog.machine.change import changes_between
 from ridelog.machine.conditions import Conditions
 from ridelog.machine.setup import MachineSetup
-from ridelog.present.words import share_words
 
 TOP_SPEED = "top speed"
 _TOPS = ("two_way_mps", "best_1s_mps", "best_5s_mps")
@@ -85,7 +88,12 @@ class Comparison:
     @property
     def sides(self) -> tuple[str, str]:
         """What the two sides are called."""
-        return self.modes or ("before", "after")
+        return self.names.heads
+
+    @property
+    def names(self) -> SideNames:
+        """How the two sides are called, as heads and within sentences."""
+        return names_of_sides(self.modes)
 
     def __getitem__(self, name: str) -> Compared:
         """Return one figure by name."""
@@ -120,9 +128,10 @@ def compare(
 
     RideLogError if a side has no ride, or one log is named twice.
     """
-    check_sides(before, after, within=modes is not None)
+    names = names_of_sides(modes)
+    check_sides(before, after, names, within=modes is not None)
     noted_before, noted_after = noted_before or {}, noted_after or {}
-    drafts = [_draft(name, before, after) for name in compared_names(before, after, unit)]
+    drafts = [_draft(name, before, after, modes) for name in compared_names(before, after, unit)]
     told = [(each, each.difference) for each in drafts if each.difference is not None]
     found = verdicts(
         [difference for _, difference in told],
@@ -130,7 +139,8 @@ def compare(
         [1 if each.terms.better == HIGHER else -1 for each, _ in told],
     )
     by_name = {each.figure.name: verdict for (each, _), verdict in zip(told, found, strict=True)}
-    charge = charge_alone(noted_before, noted_after, setups)
+    within = charge_between_modes(before, after) if modes else None
+    charge = within or charge_alone(noted_before, noted_after, setups)
     compared = Comparison(
         before=before,
         after=after,
@@ -143,11 +153,11 @@ def compare(
             ]
         ),
         mismatches=(
-            *mismatches_of(before, after, noted_before, noted_after),
+            *mismatches_of(before, after, noted_before, noted_after, names),
             *([shared_by_modes(before, after)] if modes else []),
         ),
         unit=unit,
-        pull=curves_of(before, after),
+        pull=curves_of(before, after, pairs=modes is not None),
         noted_before=noted_before,
         noted_after=noted_after,
         modes=modes,
@@ -253,36 +263,25 @@ def _figure_of(ride: MeasuredRide, name: str, like: Figure) -> Figure:
     )
 
 
-def _draft(name: str, before: Rides, after: Rides) -> Compared:
+def _draft(
+    name: str, before: Rides, after: Rides, modes: tuple[str, str] | None = None
+) -> Compared:
+    names = names_of_sides(modes)
     like = next(ride.figures[name] for ride in (*before, *after) if name in ride.figures)
     first = tuple(_figure_of(ride, name, like) for ride in before)
     second = tuple(_figure_of(ride, name, like) for ride in after)
-    obstacle = _missing(first, second)
+    obstacle = _missing(first, second, names)
     matched = Matched(first, second)
     if not obstacle and like.terms.one_direction:
         matched = match_directions(first, second)
         obstacle = matched.obstacle
     difference = None
-    if not obstacle:
-        told = [
-            [reading.estimate for reading in side if reading.estimate is not None]
-            for side in (matched.first, matched.second)
-        ]
-        if matched.directions is None:
-            parts = [_wind_parts(side) for side in (matched.first, matched.second)]
-            known = (parts[0], parts[1]) if parts[0] and parts[1] else None
-            readings = (*matched.first, *matched.second)
-            # The least of them is what surely all of them share.
-            shared = min(r.terms.shared_sd for r in readings if r.estimate is not None)
-            difference = difference_of(told[0], told[1], wind_parts=known, shared_sd=shared)
-        else:
-            directions = [
-                [one for one, r in zip(of_rides, side, strict=True) if r.estimate is not None]
-                for of_rides, side in zip(
-                    matched.directions, (matched.first, matched.second), strict=True
-                )
-            ]
-            difference = difference_by_direction(told[0], told[1], directions[0], directions[1])
+    pairs = paired(matched, before, after) if modes and not obstacle else None
+    if pairs is not None:
+        matched = pairs.matched
+        difference = _difference_of(*pairs.figures, by=difference_of_pairs)
+    elif not obstacle:
+        difference = _difference_by_match(matched)
     return Compared(
         like,
         matched.first,
@@ -290,11 +289,40 @@ def _draft(name: str, before: Rides, after: Rides) -> Compared:
         difference,
         Verdict(CANNOT_SAY),
         obstacle,
-        _doubt(difference, (*before, *after), (*matched.first, *matched.second)),
+        _doubt(difference, (*before, *after), (*matched.first, *matched.second), names),
     )
 
 
-def _doubt(difference: Difference | None, rides: Rides, figures: tuple[Figure, ...]) -> str:
+def _difference_by_match(matched: Matched) -> Difference:
+    if matched.directions is None:
+        return _difference_of(matched.first, matched.second, by=difference_of)
+    sides = zip(matched.directions, (matched.first, matched.second), strict=True)
+    directions = [
+        [one for one, r in zip(of_rides, side, strict=True) if r.estimate is not None]
+        for of_rides, side in sides
+    ]
+    told = [_estimates(side) for side in (matched.first, matched.second)]
+    return difference_by_direction(told[0], told[1], directions[0], directions[1])
+
+
+def _difference_of(
+    first: Sequence[Figure], second: Sequence[Figure], *, by: Callable[..., Difference]
+) -> Difference:
+    """Return the difference of two sides with what wind may add and what all rides share."""
+    parts = [_wind_parts(side) for side in (first, second)]
+    known = (parts[0], parts[1]) if parts[0] and parts[1] else None
+    # The least of them is what surely all of them share.
+    shared = min(r.terms.shared_sd for r in (*first, *second) if r.estimate is not None)
+    return by(_estimates(first), _estimates(second), wind_parts=known, shared_sd=shared)
+
+
+def _estimates(readings: Sequence[Figure]) -> list[Estimate]:
+    return [reading.estimate for reading in readings if reading.estimate is not None]
+
+
+def _doubt(
+    difference: Difference | None, rides: Rides, figures: tuple[Figure, ...], names: SideNames
+) -> str:
     """Return why a figure of both sides may not be named by itself, or nothing."""
     if difference is None:
         return ""
@@ -305,23 +333,23 @@ def _doubt(difference: Difference | None, rides: Rides, figures: tuple[Figure, .
         return f"the signal was too weak in {', '.join(weak)}"
     wide = [
         side
-        for side, mean in (("before", difference.before), ("after", difference.after))
+        for side, mean in zip(names.said, (difference.before, difference.after), strict=True)
         if not mean.firm
     ]
     return f"the rides {' and '.join(wide)} tell it too roughly to name one figure" if wide else ""
 
 
-def _missing(first: tuple[Figure, ...], second: tuple[Figure, ...]) -> str:
+def _missing(first: tuple[Figure, ...], second: tuple[Figure, ...], names: SideNames) -> str:
     """Return why a side has no figure at all, or nothing."""
-    for side, readings in (("before", first), ("after", second)):
+    for side, readings in zip(names.at_length, (first, second), strict=True):
         if all(reading.estimate is None for reading in readings):
             reasons = list(dict.fromkeys(r.reason for r in readings if r.reason))
             why = f" ({reasons[0].rstrip('.')})" if reasons else ""
-            return f"no ride {side} the change holds this figure{why}"
+            return f"no ride {side} holds this figure{why}"
     return ""
 
 
-def _wind_parts(readings: tuple[Figure, ...]) -> list[float]:
+def _wind_parts(readings: Sequence[Figure]) -> list[float]:
     """Return what wind and favoured directions may add to every ride, nothing if one is open."""
     told = [
         (r.estimate, r.terms.both_ways, r.terms.wind_excess)
@@ -330,64 +358,3 @@ def _wind_parts(readings: tuple[Figure, ...]) -> list[float]:
     ]
     parts = [one.value - both.value + excess for one, both, excess in told if both is not None]
     return parts if len(parts) == len(told) else []
-
-
-def cautions_of(comparison: Comparison) -> tuple[Caution, ...]:
-    """Return the cautions of a comparison, the gravest first, then those that always hold.
-
-    What the rides after the change warn of counts. Of the rides before it count what makes their
-    figures doubtful and what the machine may still do: go backwards.
-    """
-    found = gravest_of(comparison.after)
-    for ride in comparison.before:
-        for caution in ride.cautions:
-            lasts = caution.gravity == DOUBT or caution.code.startswith("reverse")
-            if lasts and not caution.general and caution.code not in found:
-                text = f"Before the change: {caution.text}"
-                found[caution.code] = replace(caution, text=text)
-    particular = [caution for caution in found.values() if not caution.general]
-    particular += _faster(comparison)
-    return (
-        *sorted(particular, key=lambda one: -one.gravity),
-        *(caution for caution in found.values() if caution.general),
-    )
-
-
-def gravest_of(rides: Rides) -> dict[str, Caution]:
-    """Return of each caution of some rides the one that is furthest beyond its limit, by code."""
-    found: dict[str, Caution] = {}
-    for ride in rides:
-        for caution in ride.cautions:
-            known = found.get(caution.code)
-            if known is None or _beyond(caution) > _beyond(known):
-                found[caution.code] = caution
-    return found
-
-
-def _beyond(caution: Caution) -> float:
-    """Return how far a caution's value is beyond its limit, on whichever side of it."""
-    if caution.value is None:
-        return 0.0
-    return abs(caution.value - (caution.limit or 0.0))
-
-
-def _faster(comparison: Comparison) -> list[Caution]:
-    """Return the warning that a higher top speed needs a longer way to stand still."""
-    top = comparison.get("two_way_mps") or comparison.get("best_1s_mps")
-    if top is None or top.difference is None or top.verdict.word != BETTER:
-        return []
-    before, after = top.difference.before.value, top.difference.after.value
-    if before <= 0.0:
-        return []
-    longer = (after / before) ** 2 - 1.0
-    return [
-        Caution(
-            "faster_needs_room",
-            "Faster needs more room: from top speed, with the same brakes, the braking distance "
-            f"grows by {share_words(longer)}.",
-            longer,
-            None,
-            "physics: distance = speed² / (2 × deceleration)",
-            gravity=WARNING,
-        )
-    ]

@@ -1,5 +1,6 @@
 """The curves of a comparison: pull at every speed, where it crosses, and the fastest runs."""
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -8,6 +9,7 @@ from ridelog.analysis.acceleration.measure import AccelerationCurve
 from ridelog.analysis.subject import MeasuredRide
 from ridelog.compare.difference import Difference, difference_of
 from ridelog.compare.matching import Rides
+from ridelog.compare.pairs import LEAST_PAIRS, difference_of_pairs
 from ridelog.core.estimate import LEVEL, Estimate
 from ridelog.core.interval import estimate
 from ridelog.core.track import FloatArray
@@ -55,27 +57,35 @@ Pulls = list[tuple[Estimate | None, ...]]
 
 
 def pull_curves_of(
-    speed_mps: FloatArray, before: Pulls, after: Pulls, sharp: tuple[FloatArray, Pulls, Pulls]
+    speed_mps: FloatArray,
+    before: Pulls,
+    after: Pulls,
+    sharp: tuple[FloatArray, Pulls, Pulls],
+    by: Callable[[list[Estimate], list[Estimate]], Difference] = difference_of,
 ) -> PullCurves | None:
     """Return both sides' curves, None if fewer than two speeds are held by both.
 
     A side holds for each ride its pull at these speeds, None where the ride does not tell.
     ``sharp`` is the same in fine steps, freed from the width of the windows: where they cross.
+    ``by`` makes the difference of two sides.
     """
-    speed_mps, differences = _differences(speed_mps, before, after)
+    speed_mps, differences = _differences(speed_mps, before, after, by)
     if len(speed_mps) < 2:
         return None
-    return PullCurves(speed_mps, tuple(differences), crossing_of(*_differences(*sharp)))
+    return PullCurves(speed_mps, tuple(differences), crossing_of(*_differences(*sharp, by)))
 
 
 def _differences(
-    speed_mps: FloatArray, before: Pulls, after: Pulls
+    speed_mps: FloatArray,
+    before: Pulls,
+    after: Pulls,
+    by: Callable[[list[Estimate], list[Estimate]], Difference],
 ) -> tuple[FloatArray, list[Difference]]:
     """Return the speeds that every ride tells, and the difference at each of them."""
     columns = zip(zip(*before, strict=True), zip(*after, strict=True), strict=True)
     # The same rides at every speed: a ride that drops out would bend the curve.
     told = {
-        k: difference_of([e for e in first if e], [e for e in second if e])
+        k: by([e for e in first if e], [e for e in second if e])
         for k, (first, second) in enumerate(columns)
         if all((*first, *second))
     }
@@ -120,24 +130,36 @@ def _falls_through(speed_mps: FloatArray, values: FloatArray, *, first: bool) ->
     return float(speed_mps[k] + share * (speed_mps[k + 1] - speed_mps[k]))
 
 
-def curves_of(before: Rides, after: Rides) -> PullCurves | None:
-    """Return both sides' pull curves at the speeds that every ride with a curve holds."""
-    pulls: list[list[AccelerationCurve]] = [
-        [ride["acceleration"] for ride in side if len(ride["acceleration"].speed_mps)]
+def curves_of(before: Rides, after: Rides, *, pairs: bool = False) -> PullCurves | None:
+    """Return both sides' pull curves at the speeds that every ride with a curve holds.
+
+    ``pairs``: the sides are two drive modes of the same logs.
+    """
+    pulls: list[list[tuple[str, AccelerationCurve]]] = [
+        [
+            (ride.source.sha256, ride["acceleration"])
+            for ride in side
+            if len(ride["acceleration"].speed_mps)
+        ]
         for side in (before, after)
     ]
-    balanced = [[pull for pull in side if pull.both_ways] for side in pulls]
+    balanced = [[each for each in side if each[1].both_ways] for side in pulls]
     # One direction only: no better than what there is, if both sides have no more.
-    told = balanced if all(balanced) else pulls
-    if not all(told):
+    chosen = balanced if all(balanced) else pulls
+    if not all(chosen):
         return None
+    logs = [[sha256 for sha256, _ in side] for side in chosen]
+    told = [[pull for _, pull in side] for side in chosen]
+    by = difference_of
+    if pairs and logs[0] == logs[1] and len(logs[0]) >= LEAST_PAIRS:
+        by = difference_of_pairs
     curves = [pull.speed_mps for side in told for pull in side]
     lowest, highest = max(curve[0] for curve in curves), min(curve[-1] for curve in curves)
     speed = np.arange(lowest, highest + 1e-9, _STEP_MPS)
     sides = [[tuple(pull.at(float(v)) for v in speed) for pull in side] for side in told]
     fine = np.arange(lowest, highest + 1e-9, _FINE_STEP_MPS)
     sharp = [[tuple(map(estimate, pull.sharp(fine))) for pull in side] for side in told]
-    return pull_curves_of(speed, sides[0], sides[1], (fine, sharp[0], sharp[1]))
+    return pull_curves_of(speed, sides[0], sides[1], (fine, sharp[0], sharp[1]), by)
 
 
 @dataclass(frozen=True)

@@ -162,7 +162,7 @@ def interval_over(readings: list[ErrorOf], level: float) -> tuple[float, float]:
     return min(one.low(least) for one in readings), max(one.high(least) for one in readings)
 
 
-Method = Literal["welch", "shared scatter", "one ride a side"]
+Method = Literal["welch", "shared scatter", "pairs", "one ride a side"]
 
 
 @dataclass(frozen=True)
@@ -224,7 +224,7 @@ def difference_of(
     first = Summary.of([ride.value for ride in before])
     second = Summary.of([ride.value for ride in after])
     receiver = float(
-        np.hypot(_receiver_error(before, shared_sd), _receiver_error(after, shared_sd))
+        np.hypot(receiver_error_of(before, shared_sd), receiver_error_of(after, shared_sd))
     )
     contrast, method = _contrast(first, second)
     if contrast is None:
@@ -248,7 +248,7 @@ def difference_of(
         after=side_mean(after, before),
         difference=difference,
         percent=_percent(first.mean, second.mean, before, after, difference),
-        p_value=_p_value(readings),
+        p_value=p_value_of(readings),
         contrast=nearest.contrast,
         receiver_error=receiver,
         method=method,
@@ -274,7 +274,7 @@ def side_mean(rides: list[Estimate], others: list[Estimate] | None = None) -> Es
         both = shared_scatter(own, Summary.of([one.value for one in others]))
         alone = np.sqrt(1.0 / own.count) / np.sqrt(1.0 / own.count + 1.0 / other)
         reach = both.reach(LEVEL) * float(alone)
-    reach = max(reach, QUANTILE * _receiver_error(rides))
+    reach = max(reach, QUANTILE * receiver_error_of(rides))
     return Estimate(own.mean, own.mean - reach, own.mean + reach, LEVEL)
 
 
@@ -319,7 +319,7 @@ def difference_by_direction(
         after=estimates[1],
         difference=difference,
         percent=_percent(means[0], means[1], before, after, difference),
-        p_value=_p_value([ErrorOf(apart, receiver, receiver, contrast)]),
+        p_value=p_value_of([ErrorOf(apart, receiver, receiver, contrast)]),
         contrast=contrast,
         receiver_error=receiver,
         method="shared scatter" if contrast else "one ride a side",
@@ -330,7 +330,7 @@ def difference_by_direction(
     )
 
 
-def _receiver_error(rides: list[Estimate], shared_sd: float = 0.0) -> float:
+def receiver_error_of(rides: list[Estimate], shared_sd: float = 0.0) -> float:
     """Return the standard error of a side's mean that its receivers alone would cause."""
     own = [max(ride.sd**2 - shared_sd**2, 0.0) for ride in rides]
     return float(np.sqrt(sum(own))) / len(rides)
@@ -345,7 +345,7 @@ def _contrast(first: Summary, second: Summary) -> tuple[Contrast | None, Method]
     return None, "one ride a side"
 
 
-def _p_value(readings: list[ErrorOf]) -> float:
+def p_value_of(readings: list[ErrorOf]) -> float:
     """Return the larger p value of all readings; 1.0 without a scatter, or if signs differ."""
     signs = {np.sign(one.value) for one in readings}
     if len(signs) > 1 or 0.0 in signs or any(one.contrast is None for one in readings):

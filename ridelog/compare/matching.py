@@ -8,6 +8,7 @@ import numpy as np
 from ridelog.analysis.figure import Figure
 from ridelog.analysis.subject import MeasuredRide
 from ridelog.analysis.top_speed.measure import OppositeRun
+from ridelog.compare.side_names import BEFORE_AND_AFTER, SideNames
 from ridelog.core.geodesy import SAME_WAY_DEG, courses_apart_deg, to_local
 from ridelog.core.quantity import SPEED, TRAVEL, Quantity, plain
 from ridelog.core.units import SpeedUnit
@@ -120,20 +121,24 @@ class Mismatch:
 
 
 def mismatches_of(
-    before: Rides, after: Rides, noted_before: dict[str, str], noted_after: dict[str, str]
+    before: Rides,
+    after: Rides,
+    noted_before: dict[str, str],
+    noted_after: dict[str, str],
+    names: SideNames = BEFORE_AND_AFTER,
 ) -> tuple[Mismatch, ...]:
     """Return what differs between the sides and could be taken for the change."""
     found = [
-        _few_rides(before, after),
-        _wind(before, after),
+        _few_rides(before, after, names),
+        _wind(before, after, names),
         _directions(before, after),
-        _slope(before, after),
-        _place(before, after),
-        _rate(before, after),
+        _slope(before, after, names),
+        _place(before, after, names),
+        _rate(before, after, names),
         _speed_source(before, after),
-        _signal(before, after),
-        _day(before, after),
-        *_noted(noted_before, noted_after),
+        _signal(before, after, names),
+        _day(before, after, names),
+        *_noted(noted_before, noted_after, names),
     ]
     return tuple(each for each in found if each is not None)
 
@@ -150,7 +155,7 @@ def direction_gap_mps(ride: MeasuredRide, axis_deg: float) -> float | None:
     return gap if along[0] else -gap
 
 
-def _few_rides(before: Rides, after: Rides) -> Mismatch | None:
+def _few_rides(before: Rides, after: Rides, names: SideNames) -> Mismatch | None:
     if len(before) > 1 and len(after) > 1:
         return None
     if len(before) == len(after) == 1:
@@ -159,9 +164,9 @@ def _few_rides(before: Rides, after: Rides) -> Mismatch | None:
             "figure can be called better or worse; the intervals are those within each ride."
         )
     else:
-        side = "before" if len(before) == 1 else "after"
+        side = names.at_length[len(before) != 1]
         text = (
-            f"There is one ride {side} the change. It is taken to repeat as well as the others do, "
+            f"There is one ride {side}. It is taken to repeat as well as the others do, "
             "which nothing shows."
         )
     return Mismatch("one_ride", text)
@@ -181,15 +186,16 @@ def _along(
     return float(np.mean(told[0])), float(np.mean(told[1])), float(max(map(np.ptp, told)))
 
 
-def _wind(before: Rides, after: Rides) -> Mismatch | None:
+def _wind(before: Rides, after: Rides, names: SideNames) -> Mismatch | None:
     """Compare how much faster one direction was than the other on each side."""
     told = _along(before, after, direction_gap_mps)
     if told is None or abs(told[1] - told[0]) <= max(_WIND_MPS, told[2] / 2.0):
         return None
     return Mismatch(
         "wind_or_slope",
-        "One direction was faster than the other by {} before and {} after (minus: slower): wind "
-        "or slope differed. Means of both directions cancel most of it; a fastest second does not.",
+        f"One direction was faster than the other by {{}} {names.said[0]} and {{}} {names.said[1]} "
+        "(minus: slower): wind or slope differed. Means of both directions cancel most of it; a "
+        "fastest second does not.",
         ((told[0], SPEED), (told[1], SPEED)),
     )
 
@@ -205,16 +211,16 @@ def _directions(before: Rides, after: Rides) -> Mismatch | None:
     )
 
 
-def _slope(before: Rides, after: Rides) -> Mismatch | None:
+def _slope(before: Rides, after: Rides, names: SideNames) -> Mismatch | None:
     told = _along(before, after, _slope_along)
     # Heights drift by a metre: only a difference beyond the rides' own spread says anything.
     if told is None or abs(told[1] - told[0]) <= max(_SLOPE_APART, told[2]):
         return None
     return Mismatch(
         "unequal_slope",
-        f"By the heights in the logs the ground {_rose(told[0])} along the straight before and "
-        f"{_rose(told[1])} after; more than 1 % between them (limit after the "
-        "eKFV Annex, no. 1.1) can make or hide a difference.",
+        f"By the heights in the logs the ground {_rose(told[0])} along the straight "
+        f"{names.said[0]} and {_rose(told[1])} {names.said[1]}; more than 1 % between "
+        "them (limit after the eKFV Annex, no. 1.1) can make or hide a difference.",
     )
 
 
@@ -236,8 +242,9 @@ def _slope_along(ride: MeasuredRide, axis_deg: float) -> float | None:
     return float(np.polyfit(along_m - along_m.mean(), height[known], 1)[0])
 
 
-def _place(before: Rides, after: Rides) -> Mismatch | None:
+def _place(before: Rides, after: Rides, names: SideNames) -> Mismatch | None:
     """Compare where and which way the rides went; the text holds distances only."""
+    both = " and ".join(names.said)
     origin = before[0].motion.origin_deg
     centres = []
     for side in (before, after):
@@ -247,7 +254,7 @@ def _place(before: Rides, after: Rides) -> Mismatch | None:
     if np.isfinite(apart) and apart > _PLACE_APART_M:
         return Mismatch(
             "other_place",
-            "The rides before and after were made {} apart: another ground may be faster or slower "
+            f"The rides {both} were made {{}} apart: another ground may be faster or slower "
             "by itself.",
             ((apart, TRAVEL),),
         )
@@ -261,7 +268,7 @@ def _place(before: Rides, after: Rides) -> Mismatch | None:
         if turned > SAME_WAY_DEG:
             return Mismatch(
                 "other_course",
-                f"The fastest runs before and after lie {turned:.0f}° apart: not the same "
+                f"The fastest runs {both} lie {turned:.0f}° apart: not the same "
                 "straight, so wind and slope may differ.",
             )
     return None
@@ -276,15 +283,15 @@ def _centre(ride: MeasuredRide, origin_deg: tuple[float, float]) -> np.ndarray:
     return np.array([np.median(east), np.median(north)])
 
 
-def _rate(before: Rides, after: Rides) -> Mismatch | None:
+def _rate(before: Rides, after: Rides, names: SideNames) -> Mismatch | None:
     rates = [[ride.source.rate_hz for ride in side] for side in (before, after)]
     low, high = min(map(min, rates)), max(map(max, rates))
     if not high > _RATE_FACTOR * low:
         return None
     return Mismatch(
         "other_rate",
-        f"The logs hold {_range(rates[0])} fixes a second before and {_range(rates[1])} after: a "
-        "slower log blurs short moments and tells figures more roughly.",
+        f"The logs hold {_range(rates[0])} fixes a second {names.said[0]} and {_range(rates[1])} "
+        f"{names.said[1]}: a slower log blurs short moments and tells figures more roughly.",
     )
 
 
@@ -299,7 +306,7 @@ def _speed_source(before: Rides, after: Rides) -> Mismatch | None:
     )
 
 
-def _signal(before: Rides, after: Rides) -> Mismatch | None:
+def _signal(before: Rides, after: Rides, names: SideNames) -> Mismatch | None:
     weak = [ride.name for ride in (*before, *after) if ride["signal"].too_weak]
     if weak:
         return Mismatch(
@@ -319,12 +326,12 @@ def _signal(before: Rides, after: Rides) -> Mismatch | None:
     )
     return Mismatch(
         "poor_signal",
-        f"The signal was poorer {('before', 'after')[side]} the change: in {ride.name} "
+        f"The signal was poorer {names.at_length[side]}: in {ride.name} "
         f"{100 * ride['signal'].usable_share:.0f} % of its fixes are usable.",
     )
 
 
-def _day(before: Rides, after: Rides) -> Mismatch | None:
+def _day(before: Rides, after: Rides, names: SideNames) -> Mismatch | None:
     days = [
         {ride.source.start_utc[:10] for ride in side if ride.source.date_known}
         for side in (before, after)
@@ -333,8 +340,8 @@ def _day(before: Rides, after: Rides) -> Mismatch | None:
         return None
     return Mismatch(
         "other_day",
-        "The rides before and after were made on different days: air, ground, tyre pressure and "
-        "charge may have differed.",
+        f"The rides {' and '.join(names.said)} were made on different days: air, ground, tyre "
+        "pressure and charge may have differed.",
     )
 
 
@@ -342,11 +349,12 @@ def _day(before: Rides, after: Rides) -> Mismatch | None:
 JOB_NOTES = frozenset(("change", "setup", "done", "price", "hours", "open"))
 
 
-def _noted(first: dict[str, str], second: dict[str, str]) -> list[Mismatch]:
+def _noted(first: dict[str, str], second: dict[str, str], names: SideNames) -> list[Mismatch]:
     return [
         Mismatch(
             "noted_differently",
-            f"{key}: {first[key]} before, {second[key]} after. This alone may make a difference.",
+            f"{key}: {first[key]} {names.said[0]}, {second[key]} {names.said[1]}. This alone may "
+            "make a difference.",
         )
         for key in sorted((first.keys() & second.keys()) - JOB_NOTES)
         if first[key] != second[key]

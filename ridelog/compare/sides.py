@@ -1,20 +1,19 @@
 """The two sides of a comparison: that each ride counts once, and what two modes of a log share."""
 
 from ridelog.compare.matching import Mismatch, Rides
+from ridelog.compare.side_names import SideNames
 from ridelog.core.errors import RideLogError
 from ridelog.core.text import count_words
 
 
-def check_sides(before: Rides, after: Rides, *, within: bool) -> None:
+def check_sides(before: Rides, after: Rides, names: SideNames, *, within: bool) -> None:
     """Do nothing if both sides have rides, each once; ``within``: a log may stand on both sides.
 
     RideLogError otherwise.
     """
-    for side, rides in (("before", before), ("after", after)):
+    for side, rides in zip(names.at_length, (before, after), strict=True):
         if not rides:
-            raise RideLogError(
-                f"There is no ride {side} the change.", "name at least one log for each side."
-            )
+            raise RideLogError(f"There is no ride {side}.", "name at least one log for each side.")
     seen: dict[str, str] = {}
     for number, ride in enumerate((*before, *after)):
         if within and number == len(before):

@@ -1,13 +1,14 @@
 """Rides held against a stated top speed: all that is known of a machine that came without rides."""
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 
 import numpy as np
 from scipy.special import ndtri, stdtrit
 
 from ridelog.analysis.figure import Figure
 from ridelog.analysis.subject import Caution
-from ridelog.compare.comparison import gravest_of
+from ridelog.compare.cautions import gravest_of
 from ridelog.compare.difference import Summary
 from ridelog.compare.matching import Rides
 from ridelog.compare.verdict import BETTER, NOT_SHOWN, WORSE, Word
@@ -49,6 +50,7 @@ class AgainstStated:
     """What rides say of a stated top speed.
 
     figure : of one ride, for its name and title. after : mean of the rides. ratio : times as fast.
+    noted : what the user noted of the rides and the job.
     """
 
     stated: StatedSpeed
@@ -58,6 +60,7 @@ class AgainstStated:
     after: Estimate
     difference: Estimate
     ratio: Estimate
+    noted: Mapping[str, str] = field(default_factory=dict)
 
     @property
     def cautions(self) -> tuple[Caution, ...]:
@@ -74,7 +77,9 @@ class AgainstStated:
         return WORSE if self.ratio.high < 1.0 else NOT_SHOWN
 
 
-def against_stated(stated: StatedSpeed, rides: Rides) -> AgainstStated:
+def against_stated(
+    stated: StatedSpeed, rides: Rides, *, noted: Mapping[str, str] | None = None
+) -> AgainstStated:
     """Return the top speed of rides as a multiple of a stated one: compare (13) and (14).
 
     RideLogError if there is no ride, or none tells a top speed.
@@ -96,6 +101,7 @@ def against_stated(stated: StatedSpeed, rides: Rides) -> AgainstStated:
         stated, rides, readings[0], readings, after,
         difference=_of_pairs(after.value - stated.mps, now[:, None] - was),
         ratio=_of_pairs(after.value / stated.mps, now[:, None] / was),
+        noted=dict(noted or {}),
     )  # fmt: skip
 
 

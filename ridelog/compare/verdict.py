@@ -136,10 +136,12 @@ def more_rides(difference: Difference, tested: Tested) -> int | None:
     n_before, n_after = difference.rides_before, difference.rides_after
     error = max(contrast.standard_error, difference.receiver_error)
     per_ride = error**2 / (1.0 / n_before + 1.0 / n_after)
+    # A further pair is one more difference, a further ride a side two more values.
+    grows = 1.0 if difference.method == "pairs" else 2.0
     for more in range(1, _MOST_MORE_RIDES + 1):
         n, m = n_before + more, n_after + more
         would_be = float(np.sqrt(per_ride * (1.0 / n + 1.0 / m)))
-        if would_be * _quantiles(tested.level, contrast.freedom + 2.0 * more) <= seen:
+        if would_be * _quantiles(tested.level, contrast.freedom + grows * more) <= seen:
             return more
     return None
 

@@ -10,7 +10,8 @@ from ridelog import __version__
 from ridelog.analysis.figure import Figure
 from ridelog.analysis.ride import NOT_MEASURED
 from ridelog.analysis.settings import Settings
-from ridelog.compare.comparison import Compared, Comparison, cautions_of
+from ridelog.compare.cautions import cautions_of
+from ridelog.compare.comparison import Compared, Comparison
 from ridelog.compare.curves import PullCurves
 from ridelog.compare.difference import Method
 from ridelog.compare.matching import Rides
@@ -230,7 +231,7 @@ def stated_json(found: AgainstStated, reader: SpeedUnit) -> dict[str, Any]:
     )
     members = {
         "round_in": reader.label,
-        "noted": {"before": {}, "after": {}},
+        "noted": {"before": {}, "after": dict(found.noted)},
         "mismatches": [],
         "level": LEVEL,
         "false_alarms": FalseAlarms(FAMILY_LEVEL, 1, ""),

@@ -27,6 +27,8 @@ _LOOKS: tuple[tuple[str, Role, Role, str | tuple[float, tuple[float, float]]], .
 # As wide as the text of a sheet, and lower than the page's picture.
 _FLAT = Shape("wide", 9.6, 2.2, 11.0, 10.0, 0.5, 700)
 Sides = tuple[list[BestRun], list[BestRun]]
+# What the two sides are called.
+Heads = tuple[str, str]
 
 
 def compare_picture(comparison: Comparison, unit: SpeedUnit) -> Picture | None:
@@ -35,7 +37,10 @@ def compare_picture(comparison: Comparison, unit: SpeedUnit) -> Picture | None:
     curves = comparison.pull
     if not any(runs) and curves is None:
         return None
-    return draw_picture("runs", _label(runs, curves, unit), partial(_figure, runs, curves, unit))
+    heads = comparison.sides
+    return draw_picture(
+        "runs", _label(runs, curves, unit, heads), partial(_figure, runs, curves, unit, heads)
+    )
 
 
 def sheet_svg(comparison: Comparison, unit: SpeedUnit, label: str) -> str:
@@ -44,19 +49,21 @@ def sheet_svg(comparison: Comparison, unit: SpeedUnit, label: str) -> str:
     if not any(runs) and comparison.pull is None:
         return ""
     with drawing():
-        return svg_of(_figure(runs, comparison.pull, unit, _FLAT), name="sheet", label=label)
+        return svg_of(
+            _figure(runs, comparison.pull, unit, comparison.sides, _FLAT), name="sheet", label=label
+        )
 
 
 def _runs(rides: Rides) -> list[BestRun]:
     return [run for ride in rides if (run := best_run(ride)) is not None]
 
 
-def _label(runs: Sides, curves: PullCurves | None, unit: SpeedUnit) -> str:
+def _label(runs: Sides, curves: PullCurves | None, unit: SpeedUnit, heads: Heads) -> str:
     words = []
     if any(runs):
         tops = [
             f"{side} up to {plain(max(float(run.speed_mps.max()) for run in each), SPEED, unit, 0)}"
-            for side, each in zip(("before", "after"), runs, strict=True)
+            for side, each in zip(heads, runs, strict=True)
             if each
         ]
         words.append(f"Speed against seconds since pulling away, {', '.join(tops)}")
@@ -64,16 +71,18 @@ def _label(runs: Sides, curves: PullCurves | None, unit: SpeedUnit) -> str:
         cross = ""
         if curves.crossing is not None:
             cross = f", crossing at {value(curves.crossing.speed_mps, SPEED, unit)}"
-        words.append(f"Pull against speed before and after{cross}")
+        words.append(f"Pull against speed {heads[0]} and {heads[1]}{cross}")
     return ". ".join(words) + "."
 
 
-def _figure(runs: Sides, curves: PullCurves | None, unit: SpeedUnit, shape: Shape) -> Figure:
+def _figure(
+    runs: Sides, curves: PullCurves | None, unit: SpeedUnit, heads: Heads, shape: Shape
+) -> Figure:
     panels: list[Callable[[Axes], None]] = []
     if any(runs):
-        panels.append(lambda axes: _draw_runs(axes, runs, unit, shape))
+        panels.append(lambda axes: _draw_runs(axes, runs, unit, heads, shape))
     if curves is not None:
-        panels.append(lambda axes: _draw_pull(axes, curves, unit, shape))
+        panels.append(lambda axes: _draw_pull(axes, curves, unit, heads, shape))
     side_by_side = shape.wide and len(panels) == 2
     height = shape.height_in * (1 if side_by_side or len(panels) == 1 else 2)
     figure = blank(shape, height)
@@ -93,27 +102,27 @@ def _figure(runs: Sides, curves: PullCurves | None, unit: SpeedUnit, shape: Shap
     return figure
 
 
-def _draw_runs(axes: Axes, runs: Sides, unit: SpeedUnit, shape: Shape) -> None:
+def _draw_runs(axes: Axes, runs: Sides, unit: SpeedUnit, heads: Heads, shape: Shape) -> None:
     end_s = 0.0
-    for (side, role, _, line), each in zip(_LOOKS, runs, strict=True):
+    for name, (_, role, _, line), each in zip(heads, _LOOKS, runs, strict=True):
         for number, run in enumerate(each):
             axes.plot(
                 run.time_s, SPEED.scaled(1.0, unit) * run.speed_mps, color=role.light,
-                linestyle=line, linewidth=1.8, label=side if number == 0 else None,
+                linestyle=line, linewidth=1.8, label=name if number == 0 else None,
             )  # fmt: skip
             end_s = max(end_s, float(run.time_s[-1]))
     axes.set_xlim(0.0, end_s)
     _finish(axes, shape, f"Fastest run of each ride ({unit.label})", "seconds since pulling away")
 
 
-def _draw_pull(axes: Axes, curves: PullCurves, unit: SpeedUnit, shape: Shape) -> None:
+def _draw_pull(axes: Axes, curves: PullCurves, unit: SpeedUnit, heads: Heads, shape: Shape) -> None:
     speed = curves.speed_mps * SPEED.scaled(1.0, unit)
-    for side, role, band, line in _LOOKS:
+    for name, (side, role, band, line) in zip(heads, _LOOKS, strict=True):
         ends = [ACCELERATION.ends(getattr(each, side), unit) for each in curves.differences]
         value, low, high = np.array(ends).T
         axes.fill_between(speed, low, high, color=band.light, linewidth=0.0, alpha=0.75, zorder=1)
         axes.plot(
-            speed, value, color=role.light, linestyle=line, linewidth=1.8, label=side, zorder=3
+            speed, value, color=role.light, linestyle=line, linewidth=1.8, label=name, zorder=3
         )
     if curves.crossing is not None:
         _mark_crossing(axes, curves.crossing.speed_mps, unit, shape)

@@ -6,19 +6,18 @@ from collections.abc import Sequence
 from ridelog.analysis.figure import HEADLINE_WEIGHT
 from ridelog.analysis.ride import NOT_MEASURED
 from ridelog.analysis.subject import ALWAYS, GRAVITY_WORDS
+from ridelog.compare.cautions import cautions_of
 from ridelog.compare.charge import ChargeAlone
-from ridelog.compare.comparison import Compared, Comparison, cautions_of
+from ridelog.compare.comparison import Compared, Comparison
 from ridelog.compare.matching import Rides
-from ridelog.compare.stated import AgainstStated
+from ridelog.compare.pairs import LEAST_PAIRS
 from ridelog.compare.verdict import BETTER, CANNOT_SAY, FAMILY_LEVEL, NOT_SHOWN, WORSE
 from ridelog.core.quantity import (
-    RATIO,
     SPEED,
     amount,
     bare,
     bounds,
     for_reader,
-    plain,
     rough,
     rough_bounds,
     text,
@@ -54,7 +53,7 @@ def headline(comparison: Comparison, unit: SpeedUnit) -> str:
 
 
 def _what_was_shown(comparison: Comparison, chosen: list[Compared], unit: SpeedUnit) -> str:
-    lead = _lead(comparison)
+    lead = lead_words(comparison)
     firm = [each for each in comparison.figures if not each.doubt]
     gains, losses = _of(chosen, BETTER), _of(chosen, WORSE)
     if not gains and not losses:
@@ -76,13 +75,19 @@ def _what_was_shown(comparison: Comparison, chosen: list[Compared], unit: SpeedU
         return f"These rides show no difference. {_could_have(chosen, unit)}".strip()
     if any(each.difference is not None for each in comparison.figures):
         return (
-            "These rides cannot say whether the change helped: with one ride a side nobody knows "
+            f"These rides cannot say {_question(comparison)}: with one ride a side nobody knows "
             "how far two rides differ by themselves."
         )
-    return "These rides cannot say whether the change helped: no figure is held by both sides."
+    return f"These rides cannot say {_question(comparison)}: no figure is held by both sides."
 
 
-def _lead(comparison: Comparison) -> str:
+def _question(comparison: Comparison) -> str:
+    if comparison.modes is None:
+        return "whether the change helped"
+    return f"how {' and '.join(comparison.names.heads)} differ"
+
+
+def lead_words(comparison: Comparison) -> str:
     """Return how a sentence about what differs begins."""
     if comparison.modes is None:
         return "After the change"
@@ -188,6 +193,12 @@ def _charge_words(compared: Compared, charge: ChargeAlone, reader: SpeedUnit) ->
     """Return why a top speed has no verdict before the battery's charge is known."""
     assert compared.difference is not None
     size = rough(charge.share * compared.difference.before.value, compared.quantity, reader)
+    if charge.told == "modes":
+        return (
+            "One mode was ridden after the other, and the battery emptied meanwhile: that alone "
+            f"could move the top speed by up to {size}, and the difference is not surely beyond "
+            "it. Ride the modes in turn, so that both have the same charge in the mean."
+        )
     noted = {
         "neither": "The battery's charge is noted for neither side",
         "both": "The battery's charge differs between the sides",
@@ -207,7 +218,7 @@ def _more(compared: Compared) -> str:
 
 def crossing_words(comparison: Comparison, reader: SpeedUnit) -> str:
     """Return where the pull curves cross, or what they show instead; empty without curves."""
-    curves, lead = comparison.pull, _lead(comparison)
+    curves, lead = comparison.pull, lead_words(comparison)
     if curves is None or any(each.contrast is None for each in curves.differences):
         return ""
     if curves.crossing is None:
@@ -252,6 +263,13 @@ def method_words(comparison: Comparison) -> str:
             "better or worse. The intervals are those within each ride, what the receivers leave "
             "open; two more rides on each side would tell."
         )
+    if "pairs" in methods:
+        rest = "; figures told by fewer logs: Student's t over the rides" * (len(methods) > 1)
+        return (
+            "Each log holds both modes and gives a difference of its own, in which day, ground and "
+            f"air drop out (Student's t over {LEAST_PAIRS} logs or more, never narrower than the "
+            f"receivers alone allow{rest})."
+        )
     first = (
         "The intervals hold both the receivers' errors and the scatter between rides of one side"
     )
@@ -261,30 +279,6 @@ def method_words(comparison: Comparison) -> str:
         f"{first} (Student's t; where a side has few rides, the rides of both sides are taken to "
         "scatter alike)."
     )
-
-
-def stated_lines(found: AgainstStated, unit: SpeedUnit) -> Lines:
-    """Return the screen about rides held against a stated speed."""
-    by = f" ({found.stated.by})" if found.stated.by else ""
-    good = f"if the statement is good to {100.0 * found.stated.within:.0f} %"
-    words = {
-        BETTER: "It is faster than stated.",
-        WORSE: "It is slower than stated.",
-        NOT_SHOWN: "It is as fast as stated, as far as these rides and the statement's "
-        "own tolerance can tell.",
-    }
-    headline = (
-        f"{text(found.after, SPEED, unit)} is {text(found.ratio, RATIO, unit)} the stated "
-        f"{plain(found.stated.mps, SPEED, unit)}{by}, {good}. {words[found.verdict]}"
-    )
-    lines = [*wrapped(_side(found.rides), "quiet", f"{'After':<8}"), ("", "")]
-    lines += [*wrapped(headline, "headline"), ("", "")]
-    lines += wrapped(
-        "Only a top speed was stated: what the machine gained or lost otherwise is not known.", ""
-    )
-    for one in found.cautions:
-        lines += wrapped(f"{GRAVITY_WORDS[one.gravity]}: {for_reader(one.text, unit)}", "caution")
-    return [*lines, *wrapped(ALWAYS, "quiet")]
 
 
 _BRACKETS = "In brackets: where the true change should lie, right 9 times out of 10."
@@ -299,9 +293,7 @@ def compare_lines(comparison: Comparison, unit: SpeedUnit) -> Lines:
     names = [capital(shortened(clean(name), 12)) for name in comparison.sides]
     room = max(8, max(map(len, names)) + 2)
     rides = zip(names, (comparison.before, comparison.after), strict=True)
-    lines = [
-        line for name, side in rides for line in wrapped(_side(side), "quiet", f"{name:<{room}}")
-    ]
+    lines = [line for name, side in rides for line in side_lines(side, name, room)]
     lines += [("", ""), *wrapped(headline(comparison, unit), "headline")]
     lines += [("", ""), *_table(comparison, unit), ("", "")]
     for remark in (crossing_words(comparison, unit), *_reasons(comparison, unit)):
@@ -342,9 +334,11 @@ def _reasons(comparison: Comparison, unit: SpeedUnit) -> list[str]:
     return [f"{capital(joined(names))}: {reason}" for reason, names in titles.items()]
 
 
-def _side(rides: Rides) -> str:
+def side_lines(rides: Rides, name: str, room: int) -> Lines:
+    """Return the rides of a side behind its name, which gets so much room."""
     names = joined([shortened(ride.name, 40) for ride in rides])
-    return f"{count_words(len(rides), 'ride')}, {days_words(rides)}: {names}"
+    words = f"{count_words(len(rides), 'ride')}, {days_words(rides)}: {names}"
+    return wrapped(words, "quiet", f"{name:<{room}}")
 
 
 def days_words(rides: Rides) -> str:

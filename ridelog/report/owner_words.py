@@ -10,7 +10,7 @@ from ridelog.core.quantity import ACCELERATION, PERCENT, TIME, amount, rough
 from ridelog.core.units import SpeedUnit
 from ridelog.present.words import capital, clean, joined
 from ridelog.report.aim import Aim, more_is_better
-from ridelog.report.compare_words import headline, headline_figures, side_words
+from ridelog.report.compare_words import headline, headline_figures, lead_words, side_words
 from ridelog.report.predict_words import change_words
 
 # What a side's notes may say of the job itself: these are no conditions that rides differ in.
@@ -33,13 +33,14 @@ class OwnersJob:
     machine: str
     change: str
     notes: tuple[tuple[str, str], ...]
+    question: str = "What the change did"
 
     @property
     def title(self) -> str:
         """Machine and change in one line."""
         if self.machine and self.change:
             return f"{self.machine}: {self.change}"
-        return self.machine or capital(self.change) or "What the change did"
+        return self.machine or capital(self.change) or self.question
 
 
 def job_of(comparison: Comparison) -> OwnersJob:
@@ -51,10 +52,20 @@ def job_of(comparison: Comparison) -> OwnersJob:
         change = change_words(told.prediction.setup, told.prediction.change)
     if not change and before.get(_SETUP) and after.get(_SETUP, before[_SETUP]) != before[_SETUP]:
         change = f"{after[_SETUP]} instead of {before[_SETUP]}"
+    question = "What the change did"
+    if comparison.modes is not None:
+        change = " against ".join(reversed(comparison.names.heads))
+        question = "Two drive modes"
     machine = after.get(_MACHINE, before.get(_MACHINE, ""))
     if not machine and told is not None:
         machine = told.prediction.setup.name or ""
-    return OwnersJob(clean(machine), clean(change), _notes(after))
+    return OwnersJob(clean(machine), clean(change), _notes(after), question)
+
+
+def stated_job(noted: Mapping[str, str]) -> OwnersJob:
+    """Return what the notes say of the job on a machine of which only a speed was stated."""
+    machine, change = (clean(noted.get(key, "")) for key in (_MACHINE, _CHANGE))
+    return OwnersJob(machine, change, _notes(noted), "Measured against what was stated")
 
 
 def _notes(noted: Mapping[str, str]) -> tuple[tuple[str, str], ...]:
@@ -74,11 +85,13 @@ def owner_sentence(comparison: Comparison, unit: SpeedUnit, aim: Aim | None = No
         shown.sort(key=lambda each: not each.figure.name.startswith(_AIMED[aim]))
     gains = [_moved(each, unit) for each in shown if as_wished(each, aim)]
     losses = [_moved(each, unit) for each in shown if not as_wished(each, aim)]
+    begins = "It" if comparison.modes is None else f"{lead_words(comparison)} it"
     parts = []
     if gains:
-        parts.append(f"{'As wished, it' if aim else 'It'} {'; it '.join(gains)}.")
+        wished = begins[0].lower() + begins[1:]
+        parts.append(f"{f'As wished, {wished}' if aim else begins} {'; it '.join(gains)}.")
     if losses:
-        lead = "In return it" if gains else "It"
+        lead = "In return it" if gains else begins
         parts.append(f"{lead} {'; it '.join(losses)}.")
     parts += [
         f"It {_moved(each, unit)}, but the battery's charge alone could do that."

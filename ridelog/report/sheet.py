@@ -6,7 +6,8 @@ from typing import Any
 from ridelog import __version__
 from ridelog.analysis.ride import NOT_MEASURED
 from ridelog.analysis.subject import DOUBT, GRAVITY_WORDS, MeasuredRide
-from ridelog.compare.comparison import Compared, Comparison, cautions_of
+from ridelog.compare.cautions import cautions_of
+from ridelog.compare.comparison import Compared, Comparison
 from ridelog.compare.predicted import agreements
 from ridelog.compare.verdict import BETTER, FAMILY_LEVEL, WORSE
 from ridelog.core.quantity import PERCENT, bare, bounds
@@ -46,6 +47,11 @@ from ridelog.report.pdf import last_day
 from ridelog.report.predict_words import AgreementWords, agreement_words, verdict_words
 from ridelog.report.ride_page import CONDITIONS_SOURCE, Sources
 
+CHECK_WORDS = (
+    "Every figure can be computed again from the logs: ridelog verify result.json --logs "
+    "FOLDER. A log is known by its SHA-256, a number that changes with any byte of it."
+)
+
 
 @dataclass(frozen=True)
 class SheetFigure:
@@ -82,11 +88,16 @@ class SheetWords:
         measuring, not against the machine.
     done : what the notes say of the work, label and words. losses : what moved against the wish,
         under ``losses_head``; unsettled : what these rides leave open.
+    sides, said : how the two are headed, and how they are called behind a figure.
+    choices : what the owner may decide.
     predicted, agreements : whether the change did what was predicted of it, in a sentence and for
         the first figures and those that differ; empty without set-ups of both states.
     """
 
     title: str
+    sides: tuple[str, str]
+    said: tuple[str, str]
+    choices: tuple[str, ...]
     workshop: str
     contact: str
     note: str
@@ -131,31 +142,35 @@ def sheet_words(
     sources, cautions = Sources(), cautions_of(comparison)
     hurts = [caution for caution in cautions if not caution.general]
     particular = tuple(
-        {"label": GRAVITY_WORDS[caution.gravity], **_short(sources.told(caution, unit))}
+        {"label": GRAVITY_WORDS[caution.gravity], **in_short(sources.told(caution, unit))}
         for caution in hurts
         if caution.gravity > DOUBT
     )
     doubts = tuple(
-        _short(sources.told(caution, unit)) for caution in hurts if caution.gravity <= DOUBT
+        in_short(sources.told(caution, unit)) for caution in hurts if caution.gravity <= DOUBT
     )
     general = tuple(sources.told(caution, unit) for caution in cautions if caution.general)
     conditions_mark = sources.mark(CONDITIONS_SOURCE)
     first = headline_figures(comparison)
     others = [each for each in comparison.figures if each not in first]
     tested = tested_count(comparison)
+    names = comparison.names
     return SheetWords(
         title=job.title,
+        sides=(capital(names.heads[0]), capital(names.heads[1])),
+        said=names.said,
+        choices=_choices(comparison),
         workshop=head.workshop,
         contact=head.contact,
         note=clean(note.strip()),
-        days=f"before: {days_words(comparison.before)}; after: {days_words(comparison.after)}",
+        days=_days(comparison),
         sentence=owner_sentence(comparison, unit, aim),
         figures=tuple(_figure(each, unit, tested, aim) for each in first),
         curves=crossing_words(comparison, unit),
         others=tuple(_figure(each, unit, tested, aim) for each in others),
         sure=_sure(comparison, tested),
         done=job.notes,
-        losses_head="What got worse" if aim is None else "What did not go as wished",
+        losses_head=_losses_head(comparison, aim),
         losses=_losses(comparison, unit, aim),
         unsettled=unsettled(comparison, unit),
         cautions=particular,
@@ -171,20 +186,17 @@ def sheet_words(
         conditions_mark=conditions_mark,
         sources=tuple(sources.listed),
         rides=tuple(
-            _ride(side, ride)
-            for side, rides in (("before", comparison.before), ("after", comparison.after))
+            sheet_ride(side, ride)
+            for side, rides in zip(names.heads, (comparison.before, comparison.after), strict=True)
             for ride in rides
         ),
-        check=(
-            "Every figure can be computed again from the logs: ridelog verify result.json --logs "
-            "FOLDER. A log is known by its SHA-256, a number that changes with any byte of it."
-        ),
+        check=CHECK_WORDS,
         version=__version__,
         last_day=last_day((*comparison.before, *comparison.after)),
     )
 
 
-def _short(told: dict[str, Any]) -> dict[str, Any]:
+def in_short(told: dict[str, Any]) -> dict[str, Any]:
     """Return a caution in one sentence: the sheet has room for no more."""
     return {**told, "text": first_sentence(told["text"])}
 
@@ -212,15 +224,35 @@ def _figure(compared: Compared, unit: SpeedUnit, tested: int, aim: Aim | None) -
     )
 
 
+def _days(comparison: Comparison) -> str:
+    days = [days_words(rides) for rides in (comparison.before, comparison.after)]
+    if comparison.modes is not None and days[0] == days[1]:
+        return days[0]
+    return "; ".join(f"{n}: {day}" for n, day in zip(comparison.names.heads, days, strict=True))
+
+
+def _choices(comparison: Comparison) -> tuple[str, ...]:
+    if comparison.modes is None:
+        return ("keep it so", "put it back", "change further:")
+    return (*(f"ride it {said}" for said in comparison.names.said), "change it:")
+
+
+def _losses_head(comparison: Comparison, aim: Aim | None) -> str:
+    if comparison.modes is not None:
+        return f"What is {'worse' if aim is None else 'not as wished'} {comparison.names.said[1]}"
+    return "What got worse" if aim is None else "What did not go as wished"
+
+
 def _sure(comparison: Comparison, tested: int) -> tuple[str, ...]:
-    n, m = len(comparison.before), len(comparison.after)
+    n, m, names = len(comparison.before), len(comparison.after), comparison.names
     if n == m == 1:
         return (
-            "One ride before and one after. The brackets tell what the receiver leaves open within "
-            "these two rides. How far two rides differ by themselves is not known, so nothing here "
-            "is called better or worse. Two more rides on each side would tell.",
+            f"One ride {names.said[0]} and one {names.said[1]}. The brackets tell what the "
+            "receiver leaves open within these two rides. How far two rides differ by themselves "
+            "is not known, so nothing here is called better or worse. Two more rides on each side "
+            "would tell.",
         )
-    rides = f"{count_words(n, 'ride')} before and {m} after"
+    rides = f"{count_words(n, 'ride')} {names.said[0]} and {m} {names.said[1]}"
     words = [
         f"{rides}. In brackets: where the true change should lie, right nine times out of ten. "
         "They allow for the receiver's errors and for how much rides differ by themselves."
@@ -271,7 +303,8 @@ def _agreements(comparison: Comparison, unit: SpeedUnit) -> tuple[AgreementWords
     )
 
 
-def _ride(side: str, ride: MeasuredRide) -> SheetRide:
+def sheet_ride(side: str, ride: MeasuredRide) -> SheetRide:
+    """Return a ride as the sheet lists it."""
     source, signal = ride.source, ride["signal"]
     usable = share_words(signal.usable_share)
     return SheetRide(

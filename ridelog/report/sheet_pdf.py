@@ -10,6 +10,7 @@ from ridelog.compare.comparison import Comparison
 from ridelog.compare.matching import Rides
 from ridelog.core.estimate import Estimate
 from ridelog.core.units import SpeedUnit
+from ridelog.present.section import Picture
 from ridelog.report.aim import Aim
 from ridelog.report.compare_json import ComparedFigure, RideReading, compared_figures
 from ridelog.report.compare_plot import compare_picture, sheet_svg
@@ -74,23 +75,35 @@ def sheet_files(
     """
     words = sheet_words(comparison, unit, letterhead=letterhead, note=note, aim=aim)
     picture = compare_picture(comparison, unit)
-    label = picture.label if picture else ""
-    logo = letterhead.logo_url if letterhead else ""
-    pdf, lacking = sheet_pdf(
-        words, sheet_svg(comparison, unit, label), label, document, paper, letterhead
-    )
-    files = {
-        "sheet.html": sheet_html(words, picture, logo).encode("utf-8", errors="replace"),
-        "sheet.pdf": pdf,
-        "result.json": document,
-        "measures.csv": measures_csv(comparison),
-    }
-    if picture is not None:
-        files["runs.png"] = picture.png
+    flat = sheet_svg(comparison, unit, picture.label if picture else "")
+    files, lacking = paper_files(words, picture, flat, document, letterhead, paper)
+    files["measures.csv"] = measures_csv(comparison)
     if comparison.predicted is not None:
         told = comparison.predicted
         files["predicted.json"] = to_bytes(predict_json(told.prediction, told.after))
         files["predicted.png"] = predict_pictures(told.prediction, unit, told.after)[0].png
+    return files, lacking
+
+
+def paper_files(
+    words: SheetWords,
+    picture: Picture | None,
+    flat_svg: str,
+    document: bytes,
+    letterhead: Letterhead | None,
+    paper: str,
+) -> tuple[dict[str, bytes], str]:
+    """Return a sheet as page and PDF with its result, and what the PDF had to do without."""
+    label = picture.label if picture else ""
+    logo = letterhead.logo_url if letterhead else ""
+    pdf, lacking = sheet_pdf(words, flat_svg, label, document, paper, letterhead)
+    files = {
+        "sheet.html": sheet_html(words, picture, logo).encode("utf-8", errors="replace"),
+        "sheet.pdf": pdf,
+        "result.json": document,
+    }
+    if picture is not None:
+        files["runs.png"] = picture.png
     return files, lacking
 
 

@@ -74,10 +74,11 @@ def computed_again(
     unit = SPEED_UNITS.get(str(document.get("round_in")), SPEED_UNITS["km/h"])
     if document["schema"] == OPTIONS_SCHEMA:
         return _options(document, tuple(rides), unit)
-    if document.get("stated") is not None:
-        return stated_json(against_stated(_stated(document["stated"]), tuple(rides)), unit)
-    cut = len(document["before"])
     noted = document.get("noted") or {}
+    if document.get("stated") is not None:
+        stated, after = _stated(document["stated"]), dict(noted.get("after") or {})
+        return stated_json(against_stated(stated, tuple(rides), noted=after), unit)
+    cut = len(document["before"])
     return compare_json(
         compare(
             tuple(rides[:cut]),

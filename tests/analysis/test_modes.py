@@ -17,13 +17,16 @@ from ridelog.__main__ import main
 from ridelog.analysis.ride import analyse
 from ridelog.analysis.settings import Settings
 from ridelog.analysis.subject import MeasuredRide
+from ridelog.compare.charge import charge_alone
 from ridelog.compare.comparison import compare
+from ridelog.compare.mode_charge import charge_between_modes
 from ridelog.core.units import SPEED_UNITS
 from ridelog.filtering.smoother import estimate_motion
 from ridelog.report.compare_words import compare_lines
 from ridelog.report.ride_json import ride_json, schema_of, to_bytes
 from ridelog.report.ride_page import ride_page, ride_sections
 from ridelog.report.screen import ride_lines
+from ridelog.report.sheet import sheet_html, sheet_words
 
 KMH = SPEED_UNITS["km/h"]
 # Share of the usual motor speed and torque in each mode.
@@ -109,6 +112,68 @@ def test_two_modes_of_one_log(ridden: tuple[MeasuredRide, dict[str, float]]) -> 
     assert difference is not None and difference.difference.low > 0.0
 
 
+def as_logs(ride: MeasuredRide, hashes: str) -> tuple[MeasuredRide, ...]:
+    """Return a ride as if several logs had held it."""
+    return tuple(replace(ride, source=replace(ride.source, sha256=each)) for each in hashes)
+
+
+def test_logs_that_hold_both_modes_are_pairs(ridden: tuple[MeasuredRide, dict[str, float]]) -> None:
+    eco, sport = ridden[0].modes[1].ride, ridden[0].modes[2].ride
+    found = compare(as_logs(eco, "abcx"), as_logs(sport, "abcy"), modes=("eco", "sport"))
+    top = found["best_1s_mps"]
+    assert top.difference is not None and top.difference.method == "pairs"
+    assert top.difference.rides_before == top.difference.rides_after == 3
+    alone = [side[3] for side in (top.before, top.after)]
+    assert {each.reason for each in alone} == {
+        "its log tells this figure in one of the two modes only"
+    }
+    shared = next(each for each in found.mismatches if each.code == "same_logs")
+    assert "3 logs hold both modes, the others one" in shared.text
+    assert found.pull is not None
+    text = " ".join(line for line, _ in compare_lines(found, KMH))
+    assert "Each log holds both modes" in text
+    assert "In sport, against eco, the" in text
+    # The battery emptied while one was ridden after the other, in the logs that hold both alone.
+    assert charge_between_modes(as_logs(eco, "abcx"), as_logs(sport, "abcy")) is None
+    # Two logs are too few for pairs.
+    few = compare(as_logs(eco, "ab"), as_logs(sport, "ab"), modes=("eco", "sport"))
+    difference = few["best_1s_mps"].difference
+    assert difference is not None and difference.method == "shared scatter"
+
+
+def test_what_the_battery_lost_between_two_modes(
+    ridden: tuple[MeasuredRide, dict[str, float]],
+) -> None:
+    eco, sport = ((mode.ride,) for mode in ridden[0].modes[1:])
+    later, sooner = charge_between_modes(eco, sport), charge_between_modes(sport, eco)
+    assert later is not None and sooner is not None
+    # The later mode had the emptier battery, by some minutes of at most half an hour.
+    assert 0.9 < later.low < 1.0 == later.high
+    assert sooner.low == 1.0 and sooner.high == pytest.approx(1.0 / later.low)
+    # Far less than what the charge of two days could do.
+    assert later.share < 0.5 * charge_alone({}, {}, None).share
+    found = compare(eco, sport, modes=("eco", "sport"))
+    assert found.names.said == ("in eco", "in sport")
+
+
+def test_the_sheet_of_two_modes(ridden: tuple[MeasuredRide, dict[str, float]]) -> None:
+    eco, sport = ridden[0].modes[1].ride, ridden[0].modes[2].ride
+    found = compare(
+        as_logs(eco, "abc"), as_logs(sport, "abc"), modes=("eco", "sport"),
+        noted_after={"machine": "Tern", "hours": "1"},
+    )  # fmt: skip
+    words = sheet_words(found, KMH)
+    assert words.title == "Tern: sport against eco"
+    assert words.sentence.startswith("In sport, against eco, it tops out higher: ")
+    assert words.choices == ("ride it in eco", "ride it in sport", "change it:")
+    assert words.losses_head == "What is worse in sport"
+    assert words.sure[0].startswith("3 rides in eco and 3 in sport.")
+    page = sheet_html(words, None)
+    assert "km/h in eco, " in page and '<th scope="col">Sport</th>' in page
+    # What either mode may still do is warned of.
+    assert {ride.side for ride in words.rides} == {"eco", "sport"}
+
+
 def leave(*arguments: str) -> int:
     with pytest.raises(SystemExit) as caught:
         main(list(arguments))
@@ -123,6 +188,13 @@ def test_the_command_and_verify(tmp_path: Path, capsys: pytest.CaptureFixture[st
     document = json.loads(result.read_text())
     jsonschema.validate(document, schema_of("ridelog.compare/1"))
     assert document["modes"] == ["eco", "sport"]
+    sheet = tmp_path / "sheet"
+    assert leave(*both, "--out", str(sheet), "--noted-after", "machine=Tern") == 0
+    assert {place.name for place in sheet.iterdir()} == {
+        "sheet.html", "sheet.pdf", "runs.png", "result.json", "measures.csv",
+    }  # fmt: skip
+    assert "Tern: sport against eco" in (sheet / "sheet.html").read_text(encoding="utf-8")
+    assert leave("verify", str(sheet / "result.json"), "--logs", str(SAMPLE.parent)) == 0
     assert leave("verify", str(result), "--logs", str(SAMPLE.parent)) == 0
     capsys.readouterr()
 

@@ -12,7 +12,8 @@ import pytest
 
 from ridelog.__main__ import main
 from ridelog.analysis.subject import GRAVITY_WORDS, MeasuredRide
-from ridelog.compare.comparison import Comparison, cautions_of, compare
+from ridelog.compare.cautions import cautions_of
+from ridelog.compare.comparison import Comparison, compare
 from ridelog.core.quantity import for_reader
 from ridelog.core.units import SPEED_UNITS
 from ridelog.present.json import FIELD, digest_of

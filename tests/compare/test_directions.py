@@ -7,6 +7,7 @@ from ridelog.analysis.figure import HIGHER, Comparable, Figure, harmonic_mean_of
 from ridelog.compare.comparison import _missing, _wind_parts
 from ridelog.compare.difference import difference_by_direction
 from ridelog.compare.matching import NO_MATCH, match_directions
+from ridelog.compare.side_names import BEFORE_AND_AFTER
 from ridelog.core.estimate import Estimate
 from ridelog.core.quantity import SPEED
 
@@ -108,10 +109,10 @@ def test_one_ride_a_direction_cannot_be_tested() -> None:
 def test_what_is_missing_is_told_with_its_reason() -> None:
     told = (reading(1.0),)
     gone = (none("the log is too short."), none(""))
-    assert _missing(told, gone) == (
+    assert _missing(told, gone, BEFORE_AND_AFTER) == (
         "no ride after the change holds this figure (the log is too short)"
     )
-    assert _missing(told, told) == ""
+    assert _missing(told, told, BEFORE_AND_AFTER) == ""
 
 
 def test_mean_of_independent_estimates() -> None:

@@ -7,7 +7,8 @@ from typing import Any
 from ridelog.analysis.figure import HIGHER, LOWER, Figures
 from ridelog.analysis.ride import SUBJECTS
 from ridelog.analysis.subject import DANGER, DOUBT, WARNING, Caution, MeasuredRide, general_cautions
-from ridelog.compare.comparison import Comparison, cautions_of, compare
+from ridelog.compare.cautions import cautions_of
+from ridelog.compare.comparison import Comparison, compare
 from ridelog.core.estimate import Estimate
 from ridelog.core.units import SPEED_UNITS
 from ridelog.report.compare_json import compared_figures

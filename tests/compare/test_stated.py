@@ -7,6 +7,7 @@ from typing import Any
 
 import numpy as np
 import pytest
+from pypdf import PdfReader
 from typer.testing import CliRunner
 
 from ridelog.analysis.figure import HIGHER, Comparable, Figure
@@ -104,6 +105,29 @@ def test_the_result_has_the_form_of_a_comparison_and_is_verified(result: Path) -
     assert CliRunner().invoke(app, altered).exit_code != 0
 
 
+def test_the_owners_sheet_against_a_statement(tmp_path: Path) -> None:
+    out = tmp_path / "sheet"
+    words = [*DONE, "--stated-by", "a leaflet", "--out", str(out), "--aim", "tamer"]
+    words += ["--noted-after", "machine=Tern", "change=new motor", "price=120 EUR"]
+    done = CliRunner().invoke(app, words)
+    assert done.exit_code == 0, done.output
+    assert {place.name for place in out.iterdir()} == {
+        "sheet.html", "sheet.pdf", "runs.png", "result.json", "measures.csv",
+    }  # fmt: skip
+    page = (out / "sheet.html").read_text(encoding="utf-8")
+    assert "Tern: new motor" in page and "the stated 28.0 km/h (a leaflet)" in page
+    assert "stated by a leaflet, good to 10 %" in page and "120 EUR" in page
+    assert "It is faster than stated, against the wish." in page
+    assert "Your decision: please tick one and sign" in page
+    assert len(PdfReader(out / "sheet.pdf").pages) == 1
+    rows = (out / "measures.csv").read_text(encoding="utf-8").splitlines()
+    assert [row.split(",")[2] for row in rows[1:]] == ["stated", "after", "difference", "ratio"]
+    # The notes are in the result, so that it is computed again with them.
+    assert json.loads((out / "result.json").read_text())["noted"]["after"]["machine"] == "Tern"
+    verify = ["verify", str(out / "result.json"), "--logs", str(SAMPLES)]
+    assert CliRunner().invoke(app, verify).exit_code == 0
+
+
 @pytest.mark.parametrize(
     ("words", "says"),
     [
@@ -113,7 +137,7 @@ def test_the_result_has_the_form_of_a_comparison_and_is_verified(result: Path) -
         (["compare", "--stated", "28 km/h", "--stated-within", "much", "--after", "a"], "no share"),
         (["compare", "--stated", "fast", "--stated-within", "9 %", "--after", "a"], "no speed"),
         (["compare", "--stated", "9 mph", "--stated-within", "0 %", "--after", "a"], "above zero"),
-        ([*DONE, "--out", "sheet"], "need rides before"),
+        ([*DONE, "--smoothed", "gpx"], "smoothed rides and predictions need rides before"),
     ],
 )
 def test_what_is_missing_is_said(words: list[str], says: str) -> None:

@@ -1,0 +1,72 @@
+"""What a comparison warns of: of each caution the gravest ride, and what a change itself brings."""
+
+from dataclasses import replace
+
+from ridelog.analysis.subject import DOUBT, WARNING, Caution
+from ridelog.compare.comparison import Comparison
+from ridelog.compare.matching import Rides
+from ridelog.compare.verdict import BETTER
+from ridelog.present.words import capital, share_words
+
+
+def cautions_of(comparison: Comparison) -> tuple[Caution, ...]:
+    """Return the cautions of a comparison, the gravest first, then those that always hold.
+
+    What the rides after the change warn of counts. Of the rides before it count what makes their
+    figures doubtful and what the machine may still do: go backwards. Of two drive modes both may
+    be ridden, so that both count.
+    """
+    found = gravest_of(comparison.after)
+    for ride in comparison.before:
+        for caution in ride.cautions:
+            lasts = caution.gravity == DOUBT or caution.code.startswith("reverse")
+            lasts = lasts or comparison.modes is not None
+            if lasts and not caution.general and caution.code not in found:
+                text = f"{capital(comparison.names.at_length[0])}: {caution.text}"
+                found[caution.code] = replace(caution, text=text)
+    particular = [caution for caution in found.values() if not caution.general]
+    particular += _faster(comparison)
+    return (
+        *sorted(particular, key=lambda one: -one.gravity),
+        *(caution for caution in found.values() if caution.general),
+    )
+
+
+def gravest_of(rides: Rides) -> dict[str, Caution]:
+    """Return of each caution of some rides the one that is furthest beyond its limit, by code."""
+    found: dict[str, Caution] = {}
+    for ride in rides:
+        for caution in ride.cautions:
+            known = found.get(caution.code)
+            if known is None or _beyond(caution) > _beyond(known):
+                found[caution.code] = caution
+    return found
+
+
+def _beyond(caution: Caution) -> float:
+    """Return how far a caution's value is beyond its limit, on whichever side of it."""
+    if caution.value is None:
+        return 0.0
+    return abs(caution.value - (caution.limit or 0.0))
+
+
+def _faster(comparison: Comparison) -> list[Caution]:
+    """Return the warning that a higher top speed needs a longer way to stand still."""
+    top = comparison.get("two_way_mps") or comparison.get("best_1s_mps")
+    if top is None or top.difference is None or top.verdict.word != BETTER:
+        return []
+    before, after = top.difference.before.value, top.difference.after.value
+    if before <= 0.0:
+        return []
+    longer = (after / before) ** 2 - 1.0
+    return [
+        Caution(
+            "faster_needs_room",
+            "Faster needs more room: from top speed, with the same brakes, the braking distance "
+            f"grows by {share_words(longer)}.",
+            longer,
+            None,
+            "physics: distance = speed² / (2 × deceleration)",
+            gravity=WARNING,
+        )
+    ]
