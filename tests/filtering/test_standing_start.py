@@ -11,7 +11,7 @@ from simulate import Machine, RideLayout
 from ridelog.core.track import FloatArray
 from ridelog.filtering.banded import BandedFactor
 from ridelog.filtering.smoother import estimate_motion
-from ridelog.filtering.standing_start.paths import draw_standing_start
+from ridelog.filtering.standing_start.paths import candidates, draw_standing_start
 from ridelog.filtering.state_space import Precisions, Solution, StateSpace
 
 
@@ -130,3 +130,13 @@ def test_a_slip_before_the_start_is_not_the_start(readings: int) -> None:
         return float(np.median(drawn.start_s))
 
     assert started(slip=True) == pytest.approx(started(slip=False), abs=0.05)
+
+
+def test_starts_of_minutes_are_tried_in_bounded_memory() -> None:
+    usual = candidates(4.0, 8.5, 0.05, 100)
+    assert np.allclose(np.diff(usual), 0.05) and usual[0] == 4.0
+    # A logger of a fix in 5 s may leave two minutes open, a standing one at 25 Hz five.
+    for span_s, instants in ((133.0, 375), (300.0, 7500)):
+        tried = candidates(9.0, 9.0 + span_s, 0.05, instants)
+        assert len(tried) * instants < 101_000 + instants
+        assert tried[-1] <= 9.0 + span_s

@@ -30,6 +30,9 @@ _SPARE_DRAWS = 2
 # The opening of the throttle blurs a start over 0.4 s, so that none lies unseen between two.
 # Own choices; finer ones cost time.
 _COARSE_S, _FINE_S = 0.32, 0.05
+# All candidates' instants together, 4 kB each: where a start may lie within minutes, as between the
+# sparse fixes of a slow logger, candidates stand further apart instead. Own choice.
+_MOST_INSTANTS = 100_000
 # In logarithms, derived: exp(-9) is one in 8000.
 _NEGLIGIBLE = 9.0
 # What was seen this long after the latest start hardly tells when it was: own choice.
@@ -75,6 +78,16 @@ class StandingStart:
     paths: Paths
 
 
+def candidates(earliest_s: float, latest_s: float, spacing_s: float, instants: int) -> FloatArray:
+    """Return the starts to be tried, shape (c,), in s.
+
+    They are ``spacing_s`` apart, or further if models of so many instants each would be too large
+    together.
+    """
+    sparse_s = (latest_s - earliest_s) * instants / _MOST_INSTANTS
+    return np.arange(earliest_s, latest_s + 1e-9, max(spacing_s, sparse_s))
+
+
 def draw_standing_start(
     motion: Motion,
     earliest_s: float,
@@ -118,15 +131,16 @@ def draw_standing_start(
     models = StartModels(motion, posterior, earliest_s, end_s, start_decay)
     if models.n < 4:
         return None
-    coarse = models.solved(
-        np.arange(earliest_s, latest_s + 1e-9, _COARSE_S), until_s=latest_s + _TELLS_S
-    )
+    tried = candidates(earliest_s, latest_s, _COARSE_S, models.n)
+    coarse = models.solved(tried, until_s=latest_s + _TELLS_S)
     likely = coarse.start_s[coarse.evidence > coarse.evidence.max() - _NEGLIGIBLE]
+    step_s = float(tried[1] - tried[0]) if len(tried) > 1 else _COARSE_S
     fine = models.solved(
-        np.arange(
-            max(earliest_s, float(likely[0]) - _COARSE_S),
-            min(latest_s, float(likely[-1]) + _COARSE_S) + 1e-9,
+        candidates(
+            max(earliest_s, float(likely[0]) - step_s),
+            min(latest_s, float(likely[-1]) + step_s),
             _FINE_S,
+            models.n,
         )
     )
     random = np.random.default_rng([_SEED, draws, round(1000.0 * max(earliest_s, 0.0))])
