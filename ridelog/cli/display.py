@@ -59,6 +59,6 @@ def display(
     found = check_display(motion, noted.time_s, noted.shown_mps, noted.step_mps)
     should_be_m = None if circumference is None else right_circumference(circumference, found)
     warn(motion.warnings)
-    document = display_json(RideSource.of(motion), found, circumference, should_be_m)
+    document = display_json(RideSource.of(motion), found, circumference, should_be_m, told)
     lines = display_lines(found, unit, should_be_m)
     deliver(json, to_bytes(document), {}, ride, force, lines=lines)

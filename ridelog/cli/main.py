@@ -127,7 +127,7 @@ def trace(
             motion, marks=settings.reverse_marks_s, has_reverse=settings.has_reverse
         )
     with progress("writing the table"):
-        table = trace_csv(motion, found.spans, found.possible_spans)
+        table = trace_csv(motion, found.spans, found.possible_spans, settings.columns)
     warn(motion.warnings)
     deliver(csv, table, {}, ride, force)
 
@@ -142,7 +142,8 @@ def signal(
 ) -> None:
     """Tell whether a log is good enough, from when on, and what it can support."""
     check_places([json], ride, force)
-    motion = motion_of(ride, read_columns(columns))
+    told = read_columns(columns)
+    motion = motion_of(ride, told)
 
     from ridelog.analysis.signal.measure import judge_signal
     from ridelog.analysis.subject import RideSource
@@ -153,7 +154,7 @@ def signal(
     source, quality = RideSource.of(motion), judge_signal(motion)
     warn(motion.warnings)
     lines = signal_lines(source, quality, SPEED_UNITS[units.value])
-    deliver(json, to_bytes(signal_json(source, quality)), {}, ride, force, lines=lines)
+    deliver(json, to_bytes(signal_json(source, quality, told)), {}, ride, force, lines=lines)
 
 
 app.command(cls=VariadicCommand)(with_settings(compare, only=(*SHARED, "modes_s")))

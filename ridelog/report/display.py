@@ -9,20 +9,26 @@ from ridelog.core.quantity import LENGTH, RATIO, SPEED, TIME, plain, text
 from ridelog.core.text import count_words
 from ridelog.core.units import SPEED_UNITS, SpeedUnit
 from ridelog.present.json import as_json
+from ridelog.report.ride_json import read_with
 
 SCHEMA = "ridelog.display/1"
 _SI = SPEED_UNITS["km/h"]
 
 
 def display_json(
-    source: RideSource, found: DisplayCheck, set_m: float | None, should_be_m: Estimate | None
+    source: RideSource,
+    found: DisplayCheck,
+    set_m: float | None,
+    should_be_m: Estimate | None,
+    columns: str = "",
 ) -> dict[str, Any]:
-    """Return the object ``ridelog.display/1``."""
+    """Return the object ``ridelog.display/1``; ``columns`` is that of ``Settings``."""
     document: dict[str, Any] = as_json(found)
     wheel = None
     if should_be_m is not None:
         wheel = {"now_m": set_m, "should_be_m": should_be_m.as_json()}
-    return {"schema": SCHEMA, "source": as_json(source), **document, "circumference": wheel}
+    head = {"schema": SCHEMA, **read_with(columns), "source": as_json(source)}
+    return {**head, **document, "circumference": wheel}
 
 
 def display_lines(

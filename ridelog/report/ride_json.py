@@ -55,11 +55,23 @@ def _listed(ride: MeasuredRide) -> list[dict[str, Any]]:
     ]
 
 
-def signal_json(source: RideSource, signal: SignalQuality) -> dict[str, Any]:
-    """Return how good a log is as the object that scripts read."""
+def read_with(columns: str) -> dict[str, Any]:
+    """Return the member that tells how a table was read, none for a log whose head says it all.
+
+    It is a part of what ``Settings`` are in a result of rides. ``columns`` is that of ``Settings``.
+    """
+    return {"settings": {"columns": columns}} if columns else {}
+
+
+def signal_json(source: RideSource, signal: SignalQuality, columns: str = "") -> dict[str, Any]:
+    """Return how good a log is as the object that scripts read.
+
+    ``columns`` is that of ``Settings`` with which the log was read.
+    """
     return {
         "schema": SIGNAL_SCHEMA,
         "ridelog_version": __version__,
+        **read_with(columns),
         "source": as_json(source),
         "signal": as_json(signal),
     }

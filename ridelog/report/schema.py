@@ -69,6 +69,8 @@ def signal_schema() -> dict[str, Any]:
         SIGNAL_SCHEMA,
         "How good one log is: what ridelog signal writes. SI units.",
         {"source": _source(), "signal": schema_of_type(SignalQuality)},
+        # Only of a table whose columns had to be told.
+        {SHARED: _object(columns=_TEXT)},
     )
 
 
@@ -150,7 +152,9 @@ def stored_text(name: str) -> str:
     return json.dumps(MADE[name](), indent=1, ensure_ascii=False) + "\n"
 
 
-def _document(name: str, title: str, properties: dict[str, Any]) -> dict[str, Any]:
+def _document(
+    name: str, title: str, properties: dict[str, Any], optional: dict[str, Any] | None = None
+) -> dict[str, Any]:
     head = {"schema": {"const": name}, "ridelog_version": _TEXT}
     return {
         "$schema": "https://json-schema.org/draft/2020-12/schema",
@@ -159,7 +163,7 @@ def _document(name: str, title: str, properties: dict[str, Any]) -> dict[str, An
         "$defs": {"estimate": ESTIMATE_SCHEMA},
         "type": "object",
         "required": [*head, *properties],
-        "properties": {**head, **properties, FIELD: _DIGEST},
+        "properties": {**head, **(optional or {}), **properties, FIELD: _DIGEST},
     }
 
 

@@ -1,5 +1,6 @@
 """The smoothed motion of a ride as CSV, a row for each fix read, and as GPX for other programs."""
 
+import shlex
 from datetime import timedelta
 
 import numpy as np
@@ -24,6 +25,7 @@ def trace_csv(
     motion: Motion,
     reverse: tuple[tuple[float, float], ...] | None = None,
     undecided: tuple[tuple[float, float], ...] = (),
+    columns: str = "",
 ) -> bytes:
     """Return the motion of a ride as a CSV table in UTF-8.
 
@@ -32,6 +34,8 @@ def trace_csv(
 
     ``reverse`` are stretches (start_s, end_s) where ``velocity_mps`` is negative; None means that
     nobody looked, and it stays empty, as it does in ``undecided`` ones, which may be either.
+
+    ``columns`` is that of ``Settings`` with which the log was read; the comment ends with it.
     """
     track = motion.track
     latitude, longitude = motion.origin_deg
@@ -56,6 +60,8 @@ def trace_csv(
         f"# origin of east_m and north_m (WGS84): latitude_deg={latitude:.9f} "
         f"longitude_deg={longitude:.9f}"
     )
+    if columns:
+        head += f"; the log was read with --columns {shlex.quote(clean(columns))}"
     return f"{head}\n{','.join(COLUMNS)}\n{rows}".encode()
 
 

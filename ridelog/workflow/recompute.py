@@ -66,7 +66,8 @@ def computed_again(
     for number, (file, path) in enumerate(logs):
         motion = motion_of_bytes(file, path.read_bytes(), columns=settings[number].columns)
         if document["schema"] == SIGNAL_SCHEMA:
-            return signal_json(RideSource.of(motion), judge_signal(motion))
+            source, columns = RideSource.of(motion), settings[number].columns
+            return signal_json(source, judge_signal(motion), columns)
         rides.append(analyse(motion, settings[number]))
         report_progress((number + 1) / len(logs))
     if document["schema"] == RIDE_SCHEMA:

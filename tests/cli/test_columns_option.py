@@ -1,8 +1,10 @@
 """One option says which column of a table is which, for every command that reads a ride."""
 
 import json
+import shlex
 from pathlib import Path
 
+import jsonschema
 import numpy as np
 import pytest
 from simulate.write_log import ORIGIN_DEG
@@ -10,6 +12,7 @@ from simulate.write_log import ORIGIN_DEG
 from ridelog.book.book import Book
 from ridelog.book.records import COLUMNS
 from ridelog.cli.main import run
+from ridelog.report.ride_json import schema_of
 
 ANSWER = "time=Zeit:UTC,speed=km/h"
 
@@ -92,3 +95,62 @@ def test_the_book_keeps_it_with_the_ride(
     assert ended(["book", "import", str(tmp_path / "out"), "--book", str(tmp_path / "other")]) == 0
     with Book(tmp_path / "other") as opened:
         assert opened.details.conditions(1) == {COLUMNS: ANSWER}
+
+
+def verified(result: Path, logs: Path) -> int:
+    return ended(["verify", str(result), "--logs", str(logs)])
+
+
+@pytest.mark.parametrize("command", ["report", "signal"])
+def test_a_result_of_such_a_table_is_verified(table: Path, tmp_path: Path, command: str) -> None:
+    result = tmp_path / "result.json"
+    assert ended([command, str(table), "--columns", ANSWER, "--json", str(result)]) == 0
+    document = json.loads(result.read_text(encoding="utf-8"))
+    jsonschema.validate(document, schema_of(document["schema"]))
+    assert document["settings"]["columns"] == ANSWER
+    assert verified(result, table.parent) == 0
+
+
+def test_a_comparison_of_such_tables_is_verified(table: Path, tmp_path: Path) -> None:
+    logs, result = tmp_path / "logs", tmp_path / "compared.json"
+    logs.mkdir()
+    rows = table.read_text(encoding="utf-8").splitlines(keepends=True)
+    (logs / "before.csv").write_text("".join(rows), encoding="utf-8")
+    (logs / "after.csv").write_text("".join(rows[:-1]), encoding="utf-8")
+    sides = ["--before", str(logs / "before.csv"), "--after", str(logs / "after.csv")]
+    assert ended(["compare", *sides, "--columns", ANSWER, "--json", str(result)]) == 0
+    assert json.loads(result.read_text(encoding="utf-8"))["settings"]["columns"] == ANSWER
+    assert verified(result, logs) == 0
+
+
+def test_a_signal_that_no_words_were_needed_for_says_none(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    log = Path(__file__).parents[2] / "sample_tracks"
+    ride = sorted(log.glob("*.gpx"))[0]
+    assert ended(["signal", str(ride), "--json", "-"]) == 0
+    assert "settings" not in json.loads(capsys.readouterr().out)
+
+
+def test_the_smoothed_table_says_how_its_log_was_read(
+    table: Path, capsysbinary: pytest.CaptureFixture[bytes]
+) -> None:
+    assert ended(["trace", str(table), "--columns", ANSWER, "--csv", "-"]) == 0
+    first = capsysbinary.readouterr().out.split(b"\n")[0].decode()
+    assert first.endswith(f"; the log was read with --columns {ANSWER}")
+    # What needs no such words says nothing of them, and the words are one word for the next run.
+    answer = "time=Zeit:UTC,speed=Geschwindigkeit:km/h,course=Kurs"
+    assert ended(["trace", str(table), "--columns", answer, "--csv", "-"]) == 0
+    first = capsysbinary.readouterr().out.split(b"\n")[0].decode()
+    assert shlex.split(first.split("--columns ")[1]) == [answer]
+
+
+def test_a_display_held_against_such_a_table_says_it(
+    table: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    readings = tmp_path / "readings.csv"
+    rows = [f"{t},{3.6 * min(t - 4.0, 5.0):.0f}" for t in range(6, 30)]
+    readings.write_text("\n".join(["time,shown", *rows]) + "\n", encoding="utf-8")
+    told = ["display", str(table), str(readings), "--columns", ANSWER, "--json", "-"]
+    assert ended(told) == 0
+    assert json.loads(capsys.readouterr().out)["settings"] == {"columns": ANSWER}
