@@ -23,7 +23,7 @@ from ridelog.analysis.subject import (
     general_cautions,
 )
 from ridelog.analysis.top_speed.subject import TopSpeedOfRide
-from ridelog.core.errors import calculating
+from ridelog.core.errors import RideLogError, calculating
 from ridelog.core.spans import Span, joined_spans
 from ridelog.filtering.motion import Motion
 
@@ -72,6 +72,30 @@ def _modes(ride: MeasuredRide) -> Iterator[ModeOfRide]:
         spans = joined_spans([(a, b) for said, a, b in ride.settings.modes_s if said == name])
         settings = settings_of_mode(ride, spans)
         yield ModeOfRide(name, tuple(spans), analyse(ride.motion, settings))
+
+
+def in_drive_mode(rides: Sequence[MeasuredRide], mode: str | None) -> tuple[MeasuredRide, ...]:
+    """Return what rides tell of a machine in one drive mode: the stretches in it, where named.
+
+    Rides without named stretches were ridden in that mode as a whole. RideLogError if stretches
+    are named and none of them, or no mode, is asked for.
+    """
+    named = list(dict.fromkeys(each.name for ride in rides for each in ride.modes))
+    if not named:
+        return tuple(rides)
+    found = [each.ride for ride in rides for each in ride.modes if each.name == mode]
+    if found:
+        return tuple(found)
+    known = ", ".join(named)
+    if mode is None:
+        raise RideLogError(
+            f"the rides have stretches in {known}, but the set-up says no drive mode.",
+            f'write mode = "{named[0]}" into the set-up whose stretches are to be learnt from.',
+        )
+    raise RideLogError(
+        f"the set-up is in the drive mode {mode!r}, but the rides have stretches in {known} only.",
+        "name a stretch in that mode with --mode, or correct the set-up.",
+    )
 
 
 def settings_of_mode(ride: MeasuredRide, spans: Sequence[Span]) -> Settings:

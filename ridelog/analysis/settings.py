@@ -104,19 +104,63 @@ def _mark(words: str) -> Any:
     return read_mark(words)
 
 
-def _mode(words: str) -> Any:
-    name, equals, span = words.partition("=")
+@dataclass(frozen=True)
+class NamedStretch:
+    """A stretch ridden in a drive mode, as it was written; ``log`` is a file's name, or empty."""
+
+    mode: str
+    mark: Any
+    log: str
+
+
+def _mode(words: str) -> NamedStretch:
+    name, equals, rest = words.partition("=")
+    span, _, log = rest.partition("@")
     if not equals or not name.strip() or len(name.strip()) > _LONGEST_MODE:
         raise RideLogError(
-            f'"{words}" names no drive mode.', 'write it like "eco=83.5/120" or "eco=12:03/12:05".'
+            f'"{words}" names no drive mode.',
+            'write it like "eco=83.5/120" or "eco=12:03/12:05"; of several logs, '
+            '"eco=83.5/120@LOG".',
         )
-    return name.strip(), _mark(span)
+    return NamedStretch(name.strip(), _mark(span), log.strip())
 
 
-def _laid_modes(track: "Track", modes: Sequence[Any]) -> Modes:
-    from ridelog.analysis.reverse.measure import lay_marks
+def _laid_modes(track: "Track", modes: Sequence[NamedStretch]) -> Modes:
+    return tuple(
+        (one.mode, *_laid(track, [one.mark])[0]) for one in stretches_by_log([track], modes)[0]
+    )
 
-    return tuple((name, *lay_marks(track, [mark])[0]) for name, mark in modes)
+
+def stretches_by_log(
+    tracks: "Sequence[Track]", modes: Sequence[NamedStretch]
+) -> list[list[NamedStretch]]:
+    """Return for each of some logs the stretches of drive modes that lie in it.
+
+    A stretch that names no log belongs to every log in which it lies. RideLogError if one lies in
+    none.
+    """
+    found: list[list[NamedStretch]] = [[] for _ in tracks]
+    for one in modes:
+        lies, why = False, None
+        for track, kept in zip(tracks, found, strict=True):
+            if one.log not in ("", track.source.file):
+                continue
+            try:
+                _laid(track, [one.mark])
+            except RideLogError as error:
+                why = error
+                continue
+            kept.append(one)
+            lies = True
+        if lies:
+            continue
+        names = ", ".join(track.source.file for track in tracks) or "the logs"
+        raise why or RideLogError(
+            f"{one.log or 'no log'}: the drive mode {one.mode} is named for a log that is not "
+            "given.",
+            f"name one of {names}.",
+        )
+    return found
 
 
 def _laid(track: "Track", marks: Sequence[Any]) -> Spans:
@@ -199,7 +243,8 @@ class Settings:
             "--mode",
             "NAME=START/END",
             "A stretch ridden in a drive mode, such as eco=83.5/120; the clock as for --reverse. "
-            "May be given several times; each mode gets figures of its own.",
+            "May be given several times; each mode gets figures of its own. Of several logs one is "
+            "named behind it: eco=83.5/120@LOG.",
             _mode,
             many=True,
             lay=_laid_modes,

@@ -19,7 +19,16 @@ from ridelog.cli.conditions import (
     rides_measured,
 )
 from ridelog.cli.machine import SetupPath
-from ridelog.cli.options import Columns, Force, JsonFile, Units, UnitsOption, read_columns, takes
+from ridelog.cli.options import (
+    Asked,
+    Columns,
+    Force,
+    JsonFile,
+    Units,
+    UnitsOption,
+    read_columns,
+    takes,
+)
 from ridelog.cli.papers import (
     PAPERS,
     AimOption,
@@ -35,6 +44,7 @@ from ridelog.cli.terminal import check_places, deliver, progress, warn
 
 
 def options(
+    *,
     setup: SetupPath,
     choices: Annotated[
         Path,
@@ -68,6 +78,7 @@ def options(
     note: NoteOption = "",
     paper: PaperOption = Paper.A4,
     force: Force = False,
+    asked: Asked,
 ) -> None:
     """Lay two to six changes side by side for the owner to decide between."""
     from ridelog.machine.options_file import read_options
@@ -105,7 +116,7 @@ def options(
         adult_rider=bool(known.adult_rider),
         columns=which,
     )
-    rides = rides_measured(ride or [], settings)
+    (rides,) = rides_measured([ride or []], settings, asked, known.mode)
     with progress("predicting the options"):
         found = options_from(
             known, rides, listed, unit, windows=windows, currency=currency, conditions=conditions

@@ -138,11 +138,12 @@ def between_modes(names: list[str], places: list[Path], wanted: Wanted, asked: A
     from ridelog.report.compare_words import compare_lines
     from ridelog.report.ride_json import to_bytes
 
+    motions = [motion_of(log, asked.settings.columns) for log in logs]
+    each = asked.on_each([motion.track for motion in motions])
     sides: dict[str, list[MeasuredRide]] = {first: [], second: []}
-    for log in logs:
-        motion = motion_of(log, asked.settings.columns)
+    for motion, settings in zip(motions, each, strict=True):
         with progress("measuring the modes") as report_progress:
-            whole = analyse(motion, asked.on(motion.track), report_progress=report_progress)
+            whole = analyse(motion, settings, report_progress=report_progress)
         for mode in whole.modes:
             sides.setdefault(mode.name, []).append(mode.ride)
     for name in (first, second):

@@ -1,5 +1,6 @@
 """What every prediction is asked for on the command line: conditions, windows, its rides."""
 
+from itertools import chain
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -10,6 +11,7 @@ if TYPE_CHECKING:
     from ridelog.analysis.launches.windows import Window
     from ridelog.analysis.settings import Settings
     from ridelog.analysis.subject import MeasuredRide
+    from ridelog.cli.options import Asked
     from ridelog.machine.conditions import Conditions
     from ridelog.machine.setup import MachineSetup
 
@@ -78,11 +80,21 @@ def conditions_of_pack(
     )
 
 
-def rides_measured(logs: list[Path], settings: "Settings") -> "tuple[MeasuredRide, ...]":
-    """Return the rides of some logs, measured, and tell of what to doubt in them."""
-    from ridelog.analysis.ride import analyse
+def rides_measured(
+    sides: list[list[Path]], settings: "Settings", asked: "Asked", mode: str | None
+) -> "list[tuple[MeasuredRide, ...]]":
+    """Return what the logs of each side tell of a machine in a drive mode; warn of what to doubt.
 
-    motions = [motion_of(log, settings.columns) for log in logs]
-    for log, motion in zip(logs, motions, strict=True):
+    ``asked`` says which stretches of all of them were ridden in which mode.
+    """
+    from dataclasses import replace
+
+    from ridelog.analysis.ride import analyse, in_drive_mode
+
+    motions = [[motion_of(log, settings.columns) for log in logs] for logs in sides]
+    for log, motion in zip(chain(*sides), chain(*motions), strict=True):
         warn(f"{log.name}: {warning}" for warning in motion.warnings)
-    return tuple(analyse(motion, settings) for motion in motions)
+    every = replace(asked, settings=settings).on_each([each.track for each in chain(*motions)])
+    of_each = iter(every)
+    rides = [[analyse(motion, next(of_each)) for motion in side] for side in motions]
+    return [in_drive_mode(side, mode) for side in rides]

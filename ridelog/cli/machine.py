@@ -21,6 +21,7 @@ from ridelog.cli.conditions import (
     rides_measured,
 )
 from ridelog.cli.options import (
+    Asked,
     Columns,
     Force,
     JsonFile,
@@ -127,6 +128,7 @@ def _ask(question: str) -> str:
 
 
 def predict(
+    *,
     setup: SetupPath,
     ride: Annotated[
         list[Path] | None, takes("RIDE...", "Logs of rides on the machine as the file says.")
@@ -155,6 +157,7 @@ def predict(
         Path | None, takes("DIR", "Write prediction.html, its pictures as PNG and prediction.json.")
     ] = None,
     force: Force = False,
+    asked: Asked,
 ) -> None:
     """Say what a change would do to the machine, and what else it would break."""
     from ridelog.machine.change import changed, parse_change, parse_sweep
@@ -162,14 +165,14 @@ def predict(
     from ridelog.machine.setup_file import read_setup
 
     with words_of("--change"):
-        asked = dict(parse_change(text) for text in change or [])
-        if not (asked or sweep or slope or surface or charge or at):
+        wanted = dict(parse_change(text) for text in change or [])
+        if not (wanted or sweep or slope or surface or charge or at):
             raise RideLogError(
                 "nothing is to be changed.",
                 "add --change KEY=VALUE or --sweep KEY=A:B, or ask for other conditions: --slope, "
                 "--surface, --charge, --at.",
             )
-        if not asked and ridden:
+        if not wanted and ridden:
             raise RideLogError(
                 "rides after a change are given, but no change.", "add --change KEY=VALUE."
             )
@@ -185,10 +188,10 @@ def predict(
     known = read_setup(setup)
     conditions = conditions_of_pack(conditions, known, charge, volts, believe)
     # What cannot be is said before the rides are read, not after.
-    changed(known, asked)
+    changed(known, wanted)
     for key, values in [swept] if swept else []:
         for value in values:
-            changed(known, {**asked, key: value})
+            changed(known, {**wanted, key: value})
     warn(doubt.text for doubt in contradictions(known))
 
     from ridelog.analysis.settings import Settings
@@ -206,7 +209,7 @@ def predict(
         adult_rider=bool(known.adult_rider),
         columns=which,
     )
-    before, later = (rides_measured(side or [], settings) for side in (ride, ridden))
+    before, later = rides_measured([ride or [], ridden or []], settings, asked, known.mode)
     for found in before:
         if not found["launches"].launches:
             warn((f"{found.name}: no standing start was found in this ride.",))
@@ -215,12 +218,12 @@ def predict(
         # As a comparison of the same rides has it, figure by figure.
         compared = compare(before, later, unit=unit)
         told = predicted_change(
-            compared, known, asked, windows=windows, sweep=swept, conditions=conditions
+            compared, known, wanted, windows=windows, sweep=swept, conditions=conditions
         )
         prediction, after = told.prediction, told.after
     else:
         prediction = predict_from(
-            known, before, asked, unit, windows=windows, sweep=swept, conditions=conditions
+            known, before, wanted, unit, windows=windows, sweep=swept, conditions=conditions
         )
         after = measured_after(later) if later else None
     document = to_bytes(predict_json(prediction, after))

@@ -162,8 +162,8 @@ app.command()(verify)
 app.command()(listen)
 app.command()(display)
 app.command()(with_settings(batch, only=SHARED))
-app.command(cls=VariadicCommand)(predict)
-app.command(cls=VariadicCommand)(options)
+app.command(cls=VariadicCommand)(with_settings(predict, only=("modes_s",)))
+app.command(cls=VariadicCommand)(with_settings(options, only=("modes_s",)))
 
 
 def run(arguments: list[str] | None = None) -> None:

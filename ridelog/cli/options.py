@@ -1,7 +1,7 @@
 """The options that commands share; those of commands that measure come from Settings."""
 
 import inspect
-from collections.abc import Callable, Collection, Iterable, Iterator
+from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
 from enum import StrEnum
@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 from typer.core import TyperCommand
 
-from ridelog.analysis.settings import Option, Settings, options
+from ridelog.analysis.settings import Option, Settings, options, stretches_by_log
 from ridelog.core.errors import RideLogError
 
 if TYPE_CHECKING:
@@ -96,6 +96,17 @@ class Asked:
             if (lay := known[name].lay) is not None
         }
         return replace(self.settings, **laid)
+
+    def on_each(self, tracks: "Sequence[Track]") -> list[Settings]:
+        """Return the settings for each of several logs, with the drive modes that lie in it.
+
+        RideLogError if a stretch lies in none of them.
+        """
+        modes = stretches_by_log(tracks, self.by_clock.get("modes_s", []))
+        return [
+            replace(self, by_clock={**self.by_clock, "modes_s": own}).on(track)
+            for track, own in zip(tracks, modes, strict=True)
+        ]
 
 
 def with_settings(command: Callable[..., None], *, only: Collection[str] = ()) -> Any:

@@ -125,6 +125,12 @@ def changed(setup: MachineSetup, asked: Mapping[str, Any]) -> SetupChange:
     """
     new = {**setup.given(), **asked}
     notes: list[str] = []
+    if asked.get("mode", setup.mode) != setup.mode:
+        raise SetupError(
+            f"the drive mode {asked['mode']!r} says nothing of what it sets in the controller.",
+            "change motor_limit_a, battery_limit_a or the other keys that it changes, or compare "
+            "rides in both modes.",
+        )
     for name in asked:
         if name in _REFUSED:
             raise SetupError(

@@ -57,6 +57,9 @@ class MachineSetup(BaseModel):
 
     name: str | None = _word("The machine", "Name of the machine", longest=80)
     state: str | None = _word("The machine", "Which state this is, in a few words", longest=200)
+    mode: str | None = _word(
+        "The machine", "Drive mode it is ridden in, if it has several", longest=20
+    )
     machine_mass_kg: float | None = _number(
         "Masses", "kg", "Mass of the machine with its battery", 5.0, 1000.0, (15.0, 250.0)
     )

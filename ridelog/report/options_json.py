@@ -14,6 +14,7 @@ from ridelog.core.units import SI, SpeedUnit
 from ridelog.machine.options import OptionOutcome, OptionsPredicted
 from ridelog.machine.possible import PredictedFigure
 from ridelog.present.json import as_json
+from ridelog.report.compare_json import SHARED, settings_json
 from ridelog.report.predict_json import conditions_json
 from ridelog.report.ride_json import OPTIONS_SCHEMA
 
@@ -60,11 +61,10 @@ class OptionRecord:
 def options_json(found: OptionsPredicted, rides: Rides, unit: SpeedUnit) -> dict[str, Any]:
     """Return options side by side as the object that scripts read.
 
-    ``rides`` are those that the machine was fitted from, all measured with the same settings.
+    ``rides`` are those that the machine was fitted from.
     """
     names = [AS_IT_IS, *(one.option.name for one in found.outcomes)]
     members = {
-        "settings": rides[0].settings.as_json() if rides else {},
         "rides": [ride.source for ride in rides],
         "round_in": unit.label,
         "setup": found.setup.given(),
@@ -83,7 +83,13 @@ def options_json(found: OptionsPredicted, rides: Rides, unit: SpeedUnit) -> dict
         ],
         "notes": found.notes,
     }
-    return {"schema": OPTIONS_SCHEMA, "ridelog_version": __version__, **as_json(members)}
+    settings = settings_json(rides, ()) if rides else {SHARED: {}}
+    return {
+        "schema": OPTIONS_SCHEMA,
+        "ridelog_version": __version__,
+        **settings,
+        **as_json(members),
+    }
 
 
 def _option(one: OptionOutcome) -> OptionRecord:

@@ -14,14 +14,17 @@ from receiver_presets import preset
 from simulate import Machine
 
 from ridelog.__main__ import main
-from ridelog.analysis.ride import analyse
-from ridelog.analysis.settings import Settings
+from ridelog.analysis.ride import analyse, in_drive_mode
+from ridelog.analysis.settings import Settings, options, stretches_by_log
 from ridelog.analysis.subject import MeasuredRide
+from ridelog.cli.options import Asked
 from ridelog.compare.charge import charge_alone
 from ridelog.compare.comparison import compare
 from ridelog.compare.mode_charge import charge_between_modes
+from ridelog.core.errors import RideLogError
 from ridelog.core.units import SPEED_UNITS
 from ridelog.filtering.smoother import estimate_motion
+from ridelog.importer import load_track
 from ridelog.report.compare_words import compare_lines
 from ridelog.report.ride_json import ride_json, schema_of, to_bytes
 from ridelog.report.ride_page import ride_page, ride_sections
@@ -197,6 +200,76 @@ def test_the_command_and_verify(tmp_path: Path, capsys: pytest.CaptureFixture[st
     assert leave("verify", str(sheet / "result.json"), "--logs", str(SAMPLE.parent)) == 0
     assert leave("verify", str(result), "--logs", str(SAMPLE.parent)) == 0
     capsys.readouterr()
+
+
+def test_the_set_up_names_the_mode_that_is_learnt_from(
+    ridden: tuple[MeasuredRide, dict[str, float]],
+) -> None:
+    whole = ridden[0]
+    (eco,) = in_drive_mode([whole], "eco")
+    assert eco is whole.modes[1].ride
+    plain = replace(whole, modes=())
+    assert in_drive_mode([plain], "eco") == (plain,) == in_drive_mode([plain], None)
+    with pytest.raises(RideLogError, match="stretches in crawl, eco, sport, but the set-up says"):
+        in_drive_mode([whole], None)
+    with pytest.raises(RideLogError, match="in the drive mode 'race', but the rides have"):
+        in_drive_mode([whole], "race")
+
+
+def test_a_prediction_learns_from_the_stretches_in_its_mode(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    setup = tmp_path / "eco.toml"
+    given = (SAMPLE.parent / "thistledrake-before.toml").read_text(encoding="utf-8")
+    setup.write_text('mode = "eco"\n' + given, encoding="utf-8")
+    named = ("--mode", "eco=0/90", "sport=90/213")
+    asked = ("options", str(setup), str(SAMPLE.parent / "thistledrake-options.toml"))
+    result = tmp_path / "options.json"
+    assert leave(*asked, "--ride", str(SAMPLE), *named, "--json", str(result)) == 0
+    document = json.loads(result.read_text())
+    assert document["setup"]["mode"] == "eco"
+    left_out = document["settings"]["left_out_s"][-1]
+    assert left_out[0] == 90.0 and left_out[1] > 212.0
+    assert leave("verify", str(result), "--logs", str(SAMPLE.parent)) == 0
+    told = ("predict", str(setup), "--ride", str(SAMPLE), *named, "--change", "rear_teeth=56")
+    assert leave(*told, "--json", str(tmp_path / "told.json")) == 0
+    capsys.readouterr()
+    measures = json.loads((tmp_path / "told.json").read_text())["measures"]
+    now = next(one for one in measures if one["name"] == "top_speed_mps")["now"]
+    seen = next(one for one in document["now"] if one["name"] == "top_speed_mps")["value"]
+    assert abs(now["value"] - seen["value"]) < 0.3
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        (("--mode", "race=0/90"), "the set-up is in the drive mode 'eco', but the rides have"),
+        (("--mode", "eco=0/90@other.gpx"), "named for a log that is not given"),
+        (("--mode", "eco=900/990"), "lies outside the log"),
+        (("--mode", "eco=0/90", "--change", "mode=sport"), "says nothing of what it sets"),
+    ],
+)
+def test_wrong_modes_of_a_prediction_are_said(
+    words: tuple[str, ...], said: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    setup = tmp_path / "eco.toml"
+    setup.write_text('mode = "eco"\nload_mass_kg = 2.0\n', encoding="utf-8")
+    told = ("predict", str(setup), "--ride", str(SAMPLE), "--change", "load_mass_kg=5")
+    assert leave(*told, *words) == 1
+    assert said in " ".join(capsys.readouterr().err.split())
+
+
+def test_a_stretch_belongs_to_the_logs_in_which_it_lies() -> None:
+    tracks = [load_track(SAMPLE), load_track(SAMPLE.with_name("after-1.gpx"))]
+    read = options()["modes_s"].read
+    # before-1 was ridden from 09:00:00, after-1 from 09:05:00 on another day.
+    modes = [read("eco=09:00:10/09:01:00"), read("sport=09:06:00/09:07:00"), read("eco=5/60")]
+    modes.append(read("sport=70/90@after-1.gpx"))
+    found = stretches_by_log(tracks, modes)
+    assert [len(each) for each in found] == [2, 3]
+    laid = Asked(by_clock={"modes_s": modes}).on_each(tracks)
+    assert [mode[0] for mode in laid[0].modes_s] == ["eco", "eco"]
+    assert [mode[0] for mode in laid[1].modes_s] == ["sport", "eco", "sport"]
 
 
 @pytest.mark.parametrize(
