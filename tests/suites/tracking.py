@@ -17,6 +17,7 @@ from collections import defaultdict
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass, field, replace
 from functools import partial
+from typing import Protocol
 
 import numpy as np
 from braking import LEAST_DROP_MPS
@@ -28,7 +29,7 @@ from random_rides import out_and_back, starts_and_stops
 from record import Record, add_options
 from reverse_rides import REVERSE_KINDS, reverse_ride
 from scores import Answers
-from simulate import Observation
+from simulate import Observation, Span, Truth
 from tracking_presets import TRACKING_KINDS, tracking_preset
 
 from ridelog.analysis.acceleration.runs import draw_runs
@@ -42,6 +43,19 @@ from ridelog.core.estimate import Estimate
 from ridelog.core.units import MPS_PER_KMH
 from ridelog.filtering.motion import Motion
 from ridelog.filtering.smoother import estimate_motion
+
+
+class Ride(Protocol):
+    """A ride with its truth and what is in it."""
+
+    @property
+    def truth(self) -> Truth:
+        """Return the true motion."""
+
+    @property
+    def labels(self) -> dict[str, tuple[Span, ...]]:
+        """Return launches, brakings and reverses."""
+
 
 # Name: fixes a second, whether the log reports speed.
 LOGS = {f"{rate:g}{kind}": (rate, kind == "r") for kind in "rp" for rate in (10.0, 5.0, 1.0)}
@@ -76,8 +90,13 @@ def one_ride(log: str, kind: str, seed: int, number: int) -> Outcome:
     if pulse:
         seen = _with_pulse(seen, ride)
     motion = estimate_motion(to_track(seen, decimals=decimals))
+    return outcome_of(motion, ride, backs=what == 2 and not pulse)
+
+
+def outcome_of(motion: Motion, ride: Ride, *, backs: bool) -> Outcome:
+    """Return the figures of a ride: of its reverses if it ``backs``, of all else if not."""
     outcome = Outcome(judge_signal(motion).grade)
-    if what == 2 and not pulse:
+    if backs:
         _reverses(outcome, motion, ride)
         return outcome
     _top(outcome, motion, ride)
@@ -94,20 +113,41 @@ def _with_pulse(seen: Observation, ride: RandomRide) -> Observation:
     return replace(seen, speed_mps=speed)
 
 
-def _top(outcome: Outcome, motion: Motion, ride: RandomRide) -> None:
+def _top(outcome: Outcome, motion: Motion, ride: Ride) -> None:
     top = measure_top_speed(motion)
-    best, both = ride.truth.best_mean_speed().speed_mps, ride.truth.two_way()
+    best, both = ride.truth.best_mean_speed().speed_mps, best_pair(ride.truth)
     outcome.figures.append(("best second", top.best_1s_mps, best))
     if time_near_top(ride.truth) >= LONG_S:
         outcome.figures.append(("best second, long", top.best_1s_mps, best))
     outcome.figures.append(
         ("best five", top.best_5s_mps, ride.truth.best_mean_speed(5.0).speed_mps)
     )
-    if both:
-        outcome.figures.append(("two-way", top.two_way_mps, both.mean_mps))
+    if np.isfinite(both):
+        outcome.figures.append(("two-way", top.two_way_mps, both))
 
 
-def _starts(outcome: Outcome, motion: Motion, ride: RandomRide) -> None:
+def best_pair(truth: Truth) -> float:
+    """Return the highest mean of two seconds ridden opposite ways, NaN if there are none. [m/s]
+
+    Of all such pairs; the fastest second of the ride need not be of it.
+    """
+    every = 5
+    means = truth.window_means(1.0)[::every]
+    course = truth.heading_rad[50 : 50 + every * len(means) : every]
+    fast = np.argsort(means)[::-1]
+    best = float("nan")
+    for one in fast:
+        # What is left cannot make a better pair.
+        if 0.5 * (means[one] + means[fast[0]]) <= best or means[one] <= 0.0:
+            break
+        opposite = np.cos(course - course[one]) <= -np.cos(np.radians(20.0))
+        if opposite.any():
+            pair = 0.5 * float(means[one] + means[opposite].max())
+            best = pair if np.isnan(best) else max(best, pair)
+    return best
+
+
+def _starts(outcome: Outcome, motion: Motion, ride: Ride) -> None:
     windows = tuple(parse_window(f"0-{kmh} km/h") for kmh in KMH)
     launches = measure_launches(draw_runs(motion, windows=windows), windows=windows).launches
     starts = [span.start_s for span in ride.labels["launches"]]
@@ -124,7 +164,7 @@ def _starts(outcome: Outcome, motion: Motion, ride: RandomRide) -> None:
                 outcome.figures.append((f"0-{kmh} km/h", told, true))
 
 
-def _brakings(outcome: Outcome, motion: Motion, ride: RandomRide) -> None:
+def _brakings(outcome: Outcome, motion: Motion, ride: Ride) -> None:
     found = measure_brakings(motion).each
     for true in ride.labels["brakings"]:
         if true.from_mps - true.to_mps < LEAST_DROP_MPS:
@@ -139,7 +179,7 @@ def _brakings(outcome: Outcome, motion: Motion, ride: RandomRide) -> None:
         outcome.figures.append(("deceleration", told[0] if told else None, decel))
 
 
-def _reverses(outcome: Outcome, motion: Motion, ride: RandomRide) -> None:
+def _reverses(outcome: Outcome, motion: Motion, ride: Ride) -> None:
     truth, segments = ride.truth, find_reverse(motion).segments
     for span in ride.labels["reverses"]:
         inside = (truth.time_s >= span.start_s) & (truth.time_s <= span.end_s)
@@ -176,11 +216,12 @@ def main() -> None:
         for log in chosen.logs.split(","):
             for kind in chosen.kinds.split(","):
                 outcomes = list(run(partial(one_ride, log, kind, chosen.seed), range(chosen.rides)))
-                _rows(record, log, kind, outcomes, every=chosen.every)
+                rows_of(record, log, kind, outcomes, every=chosen.every)
     record.save()
 
 
-def _rows(record: Record, log: str, kind: str, outcomes: list[Outcome], *, every: bool) -> None:
+def rows_of(record: Record, log: str, kind: str, outcomes: list[Outcome], *, every: bool) -> None:
+    """Add the rows of one kind of receiver and log."""
     good = [o for o in outcomes if o.grade == "good"]
     record.add(
         log=log, receiver=kind, figure="graded good", rides=len(outcomes), n=len(good),
