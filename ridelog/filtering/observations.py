@@ -11,7 +11,7 @@ from ridelog.core.track import BoolArray, FloatArray, IntArray, Track
 from ridelog.core.units import SPEED_WORDS
 from ridelog.filtering.quality import POOR_HDOP
 from ridelog.filtering.receiver.colour import noise_of_means
-from ridelog.filtering.receiver.wander import position_wander
+from ridelog.filtering.receiver.wander import position_wander, wander_at_slow_pace
 from ridelog.filtering.stated_noise import stated_ratio
 
 # Below this a receiver's course is its own noise: with 0.08 m/s of noise an axis, the course of
@@ -60,6 +60,7 @@ class Observations:
     speed_factor : the same of the reported velocity, as stated; NaN if nothing is.
     speed_step_mps, position_step_m : steps in which the log writes speed and position.
     position_wander_m : what a position walks by itself in a second; NaN if nothing tells. [m]
+    slow_wander_m : the same as slow riding alone shows it, 0 if it shows none. [m]
     speed_noise_mps : white noise an axis of a reported velocity that has the noise which means of
         it show, 0 where there are too few. [m/s]
     bandwidth_error_mps : by how much the receiver's bandwidth may falsify each reported
@@ -85,6 +86,7 @@ class Observations:
     position_step_m: float
     origin_deg: tuple[float, float]
     position_wander_m: float
+    slow_wander_m: float
     speed_noise_mps: float
     bandwidth_error_mps: FloatArray
     held: BoolArray
@@ -146,6 +148,7 @@ def observations_of(track: Track) -> Observations:
         position_step_m=step_m,
         origin_deg=origin,
         position_wander_m=position_wander(position, breaks, usual, step_m),
+        slow_wander_m=wander_at_slow_pace(position, breaks, usual, step_m),
         speed_noise_mps=noise_of_means(velocity, usual),
         bandwidth_error_mps=np.zeros(len(rows)),
         held=np.zeros(len(rows), dtype=bool),

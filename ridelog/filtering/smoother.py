@@ -213,7 +213,9 @@ def _state_space_of(
         averaged=np.ones(n),
         drift_factor=drift_factor,
         slow_factor=slow_factor,
-        walk_floor_m=float(np.nan_to_num(seen.position_wander_m)) if bare else 0.0,
+        walk_floor_m=(
+            max(float(np.nan_to_num(seen.position_wander_m)), seen.slow_wander_m) if bare else 0.0
+        ),
         speed_floor_mps=max(seen.speed_noise_mps, rounding_sd(seen.speed_step_mps), 0.005),
         # Rounding to a coarse step errs alike fix after fix, so it counts in full.
         position_floor_m=max(

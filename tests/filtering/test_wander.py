@@ -11,7 +11,7 @@ from simulate.tracking import TrackingReceiver, Tuning
 from ridelog.analysis.signal.measure import judge_signal
 from ridelog.analysis.top_speed.measure import measure_top_speed
 from ridelog.core.track import FloatArray
-from ridelog.filtering.receiver.wander import position_wander
+from ridelog.filtering.receiver.wander import position_wander, wander_at_slow_pace
 from ridelog.filtering.smoother import estimate_motion
 from ridelog.importer import load_track
 
@@ -61,6 +61,57 @@ def test_bare_positions_once_a_second_are_not_good() -> None:
     signal = judge_signal(estimate_motion(to_track(receiver.observe(ride.truth, rng))))
     assert signal.grade == "fair"
     assert "nothing in the log tells how far they wander" in signal.verdict
+
+
+def _walked(
+    walk_m: float, white_m: float, interval_s: float, *, pace_mps: float, seed: int = 5
+) -> FloatArray:
+    """Return a straight ride with a hand that steers about it, and errors of known size."""
+    rng = np.random.default_rng(seed)
+    time_s = np.arange(0.0, 300.0, interval_s)
+    # A heading that sways by two degrees every three seconds.
+    aside = pace_mps * 0.035 * 2.0**0.5 * 3.0 / (2.0 * np.pi) * np.sin(2.0 * np.pi * time_s / 3.0)
+    position = np.stack([pace_mps * time_s, aside], axis=1)
+    position = position + white_m * rng.standard_normal(position.shape)
+    fresh = walk_m * interval_s**0.5 * rng.standard_normal(position.shape)
+    walked: FloatArray = position + np.cumsum(fresh, axis=0)
+    return walked
+
+
+@pytest.mark.parametrize("interval_s", [0.1, 0.4, 0.8])
+@pytest.mark.parametrize("walk_m", [0.3, 0.6])
+def test_a_known_walk_is_found_at_a_slow_pace(walk_m: float, interval_s: float) -> None:
+    # Read low: what a hand may steer is taken off, and the lesser of two directions is taken.
+    found = []
+    for seed in range(11):
+        position = _walked(walk_m, 0.05, interval_s, pace_mps=1.0, seed=seed)
+        breaks = np.zeros(len(position) - 1, dtype=bool)
+        found.append(wander_at_slow_pace(position, breaks, interval_s, 0.0))
+    assert 0.7 * walk_m < np.median(found) < 1.1 * walk_m
+
+
+@pytest.mark.parametrize(("white_m", "pace_mps"), [(0.05, 1.0), (0.05, 1.4), (0.02, 1.0)])
+def test_a_hand_that_steers_is_no_wander(white_m: float, pace_mps: float) -> None:
+    position = _walked(0.0, white_m, 0.4, pace_mps=pace_mps)
+    breaks = np.zeros(len(position) - 1, dtype=bool)
+    assert wander_at_slow_pace(position, breaks, 0.4, 0.0) == 0.0
+
+
+@pytest.mark.parametrize(
+    ("pace_mps", "step_m", "seconds", "interval_s"),
+    [
+        (4.0, 0.0, 300.0, 0.4),  # faster than a walk
+        (1.0, 1.1, 300.0, 0.4),  # written in metres
+        (1.0, 0.0, 60.0, 0.4),  # too short
+        (1.0, 0.0, 300.0, 2.5),  # fixes too far apart
+    ],
+)
+def test_what_tells_nothing_of_a_wander_at_a_slow_pace(
+    pace_mps: float, step_m: float, seconds: float, interval_s: float
+) -> None:
+    position = _walked(0.6, 0.05, interval_s, pace_mps=pace_mps)[: round(seconds / interval_s)]
+    breaks = np.zeros(len(position) - 1, dtype=bool)
+    assert wander_at_slow_pace(position, breaks, interval_s, step_m) == 0.0
 
 
 @pytest.mark.skipif(not WALKING.exists(), reason="the real logs are not beside here")

@@ -6,6 +6,7 @@ over a short time as over one twice as long, a wander bends it twice as much, sq
 """
 
 import numpy as np
+from scipy.special import ndtri
 
 from ridelog.core.track import BoolArray, FloatArray
 
@@ -18,6 +19,18 @@ _LEAST_STRETCHES = 100
 _PLAINLY = 1.3
 # Rounding to more than this is most of what is seen. Own choice. [m]
 _COARSE_M = 0.12
+# The longer time at which slow riding shows what wander there is: own choice, the second that a
+# figure is about and half as much again; curves and throttle show in what lasts longer.
+_LONG_S, _LONGEST_LONG_S = 1.5, 2.1
+# What a hand steers about its way, one standard deviation: own choice, three degrees. [rad]
+_HAND_RAD = 0.05
+# Slow riding: above what nobody keeps up for seconds, below walking pace (6 km/h, as in braking).
+# Own choices, as is the share of a ride's travel that must be slow for it to stand for the ride.
+_SLOWEST_MPS, _WALK_MPS, _MOSTLY = 0.3, 1.7, 0.5
+# Stretches side by side, from which a variance is told to a half. Own choice.
+_LEAST_APART = 8
+# A track that turns more than this between the first and the last third is a curve: own choice. [1]
+_STRAIGHT_COS = 0.5
 
 
 def position_wander(
@@ -73,3 +86,72 @@ def _bend(position_m: FloatArray, told: BoolArray, lag: int) -> float:
         return float("nan")
     square = float(np.quantile((bend[whole] ** 2).sum(axis=1), _EVEN_SHARE))
     return float(square / (-2.0 * np.log1p(-_EVEN_SHARE)))
+
+
+def wander_at_slow_pace(
+    position_m: FloatArray, breaks: BoolArray, interval_s: float, step_m: float
+) -> float:
+    """Return what a position walks by itself in a second beyond what a hand steers, one axis. [m]
+
+    Only slow riding tells: at 1 m/s a hand moves a machine sideways by some centimetres in the time
+    in which at 10 m/s it moves it by a metre.
+
+    Parameters
+    ----------
+    position_m, breaks, interval_s, step_m
+        As for ``position_wander``.
+
+    Returns
+    -------
+    float
+        0 where nothing is seen beyond steering and throttle.
+
+    Source
+    ------
+    Own derivation: receiver (9a).
+    """
+    n = max(1, round(_LONG_S / interval_s))
+    if n * interval_s > _LONGEST_LONG_S or step_m > _COARSE_M:
+        return 0.0
+    told = ~breaks & (np.diff(position_m, axis=0) != 0.0).any(axis=1)
+    (short, _), (long, pace_mps) = (
+        _bend_in_motion(position_m, told, lag, interval_s) for lag in (n, 2 * n)
+    )
+    # A sine of period 2 lag bends most: 8 times its height.
+    lag_s = 2 * n * interval_s
+    steered = 0.5 * (8.0 * 2.0**0.5 * _HAND_RAD * pace_mps * lag_s / np.pi) ** 2
+    if not long - steered > _PLAINLY * short:
+        return 0.0
+    return float(np.sqrt((long - steered - short) / (3.0 * lag_s)))
+
+
+def _bend_in_motion(
+    position_m: FloatArray, told: BoolArray, lag: int, interval_s: float
+) -> tuple[float, float]:
+    """Return the variance of third differences of even riding, one axis, and its pace. [m/s]
+
+    Throttle and brake bend a track along the way, steering across: errors both alike, so the lesser
+    of the two.
+    """
+    if len(position_m) <= 3 * lag:
+        return float("nan"), float("nan")
+    way = position_m[lag:] - position_m[:-lag]
+    first, middle, last = way[: -2 * lag], way[lag:-lag], way[2 * lag :]
+    bend, chord = last - 2.0 * middle + first, first + middle + last
+    paces = np.stack([np.hypot(*third.T) for third in (first, middle, last)]) / (lag * interval_s)
+    count = np.concatenate([[0], np.cumsum(told)])
+    ridden = (count[3 * lag :] - count[: -3 * lag] == 3 * lag) & (paces[1] > _SLOWEST_MPS)
+    slow = ridden & (paces > _SLOWEST_MPS).all(axis=0) & (paces < _WALK_MPS).all(axis=0)
+    if slow.sum() < _MOSTLY * ridden.sum():
+        return float("nan"), float("nan")
+    cosine = (first * last).sum(axis=1) / np.maximum(np.hypot(*first.T) * np.hypot(*last.T), 1e-9)
+    ridden = slow & (cosine > _STRAIGHT_COS)
+    if ridden.sum() < _LEAST_APART * 3 * lag:
+        return float("nan"), float("nan")
+    ahead = chord[ridden] / np.hypot(*chord[ridden].T)[:, None]
+    along = (bend[ridden] * ahead).sum(axis=1)
+    across = bend[ridden, 0] * ahead[:, 1] - bend[ridden, 1] * ahead[:, 0]
+    limits = [np.quantile(np.abs(each), _EVEN_SHARE) for each in (along, across)]
+    evener = across if limits[1] <= limits[0] else along
+    usual_pace = np.median(paces[1, ridden][np.abs(evener) <= min(limits)])
+    return float((min(limits) / ndtri(0.5 + 0.5 * _EVEN_SHARE)) ** 2), float(usual_pace)
