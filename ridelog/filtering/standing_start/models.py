@@ -17,9 +17,10 @@ from ridelog.filtering.posterior import Posterior
 from ridelog.filtering.standing_start.acceleration_decay import StartDecay
 from ridelog.filtering.state_space import Precisions, Solution, StateSpace
 
-# How the throttle opens, standing_start (1): length of both parts, and by how much acceleration may
-# have grown in each. What that leaves open is ``paths.UNSEEN_START_S``.
-OPENING = ((0.06, 0.6), (0.15, 3.0))
+# How the throttle opens, standing_start (1): length of its parts, and by how much acceleration may
+# have grown in each; the last is derived there, for hands and controllers that are slow. What that
+# leaves open is ``paths.UNSEEN_START_S``.
+OPENING = ((0.06, 0.6), (0.15, 3.0), (0.3, 1.0))
 # After that acceleration changes slowly, standing_start (1); a later corner keeps the intensity
 # learnt there. So long is own choice: past what standing_start (3) looks at.
 RUN_JERK = 0.25
