@@ -5,10 +5,13 @@ from typing import Literal
 import numpy as np
 import pytest
 from log_in_memory import to_track
+from other_rides import starts as other_starts
 from receiver_presets import preset
+from satellite_receiver import drawn_receiver
 from simulate import Machine, RideLayout
 
-from ridelog.analysis.acceleration.runs import find_runs
+from ridelog.analysis.acceleration.runs import draw_runs, find_runs
+from ridelog.analysis.launches.measure import measure_launches
 from ridelog.filtering.motion import Motion
 from ridelog.filtering.posterior import Posterior
 from ridelog.filtering.smoother import estimate_motion
@@ -48,7 +51,7 @@ def test_starts_solved_together_are_those_solved_alone(
     assert isinstance(motion.posterior, Posterior)
     # With the factor that keeps all digits in either case.
     motion.posterior.hard[:] = True
-    models = StartModels(motion, motion.posterior, 3.0, _END_S, start_decay)
+    models = StartModels(motion, motion.posterior, 3.0, 8.5, _END_S, start_decay)
     # On a fix, beside one, and between two.
     start_s = np.array([4.0, 4.93, 5.21, 5.55])
     together = models.solved(start_s)
@@ -67,7 +70,7 @@ def test_starts_solved_together_are_those_solved_alone(
 def test_what_was_seen_much_later_hardly_tells_the_start() -> None:
     motion, start_decay = _ridden(10.0, "clean", True)
     assert isinstance(motion.posterior, Posterior)
-    models = StartModels(motion, motion.posterior, 3.0, _END_S, start_decay)
+    models = StartModels(motion, motion.posterior, 3.0, 8.5, _END_S, start_decay)
     start_s = np.arange(4.9, 5.5, 0.1)
     whole, cut = models.solved(start_s), models.solved(start_s, until_s=5.5 + 4.0)
     assert cut.edges[-1] < whole.edges[-1]
@@ -78,7 +81,7 @@ def test_what_was_seen_much_later_hardly_tells_the_start() -> None:
 def test_draws_of_a_start_scatter_about_its_states() -> None:
     motion, start_decay = _ridden(10.0, "clean", True)
     assert isinstance(motion.posterior, Posterior)
-    starts = StartModels(motion, motion.posterior, 3.0, _END_S, start_decay).solved(
+    starts = StartModels(motion, motion.posterior, 3.0, 8.5, _END_S, start_decay).solved(
         np.array([5.1, 5.2])
     )
     most = int(np.diff(starts.edges).max())
@@ -97,3 +100,16 @@ def test_draws_of_a_start_scatter_about_its_states() -> None:
     row = int(np.argmin(np.abs(motion.track.time_s - 7.0)))
     ridden = [motion.east_m[row], motion.north_m[row]]
     np.testing.assert_allclose(states[0].mean(axis=1), ridden, atol=1.0)
+
+
+def test_a_stand_is_no_start_whose_pull_comes_later() -> None:
+    """A corner of its own, two and a half seconds on, would otherwise be free for a start then."""
+    rng = np.random.default_rng([34, 6])
+    ride = other_starts(rng)
+    receiver, decimals = drawn_receiver("plain", 10.0, rng, reports_speed=True)
+    motion = estimate_motion(to_track(receiver.observe(ride.truth, rng), decimals=decimals))
+    true_s = [span.start_s for span in ride.labels["launches"] if span.top_mps > 3.0]
+    found_s = [one.start_s for one in measure_launches(draw_runs(motion)).launches]
+    assert len(found_s) >= len(true_s)
+    for start_s in true_s:
+        assert np.abs(np.array(found_s) - start_s).min() < 0.6

@@ -76,6 +76,7 @@ class StartModels:
         motion: Motion,
         posterior: Posterior,
         earliest_s: float,
+        latest_s: float,
         end_s: float,
         start_decay: StartDecay | None,
     ) -> None:
@@ -98,7 +99,7 @@ class StartModels:
         every = np.broadcast_to(precisions.slow_sd, whole.n - 1)
         self._slow_sd, self._walk = every[first : stop - 1], precisions.walk
         self._drift_time_s = whole.drift_time_s
-        self._end_s = end_s
+        self._latest_s, self._end_s = latest_s, end_s
         self._hard = bool(posterior.hard[first:stop].any())
         self._seen = np.isfinite(self._position[:, 0])
         self._start_decay = start_decay
@@ -206,7 +207,9 @@ class StartModels:
         middle = 0.5 * (since[1:] + since[:-1])
         began = start_s[owner[:-1]]
         place = np.clip(np.searchsorted(time_s, middle) - 1, 0, n - 2)
-        running = middle < np.minimum(began + _RUN_S, self._end_s)
+        # Up to where it surely moved: else a start too early by so much would come by the corner at
+        # which it truly moved off for nothing.
+        running = middle < np.minimum(np.maximum(began + _RUN_S, self._latest_s), self._end_s)
         jerk = np.where(running, self._run_jerk, self._jerk[place])
         open_s = began
         for length, growth in OPENING:

@@ -128,7 +128,7 @@ def draw_standing_start(
     if not isinstance(posterior, Posterior):
         return None
     start_decay = decay_of_start(motion, earliest_s, end_s, decay)
-    models = StartModels(motion, posterior, earliest_s, end_s, start_decay)
+    models = StartModels(motion, posterior, earliest_s, latest_s, end_s, start_decay)
     if models.n < 4:
         return None
     tried = candidates(earliest_s, latest_s, _COARSE_S, models.n)
