@@ -295,6 +295,8 @@ def _motion(
     residual = seen.position_m - states[:, 0]
     stated = scales.position_trust.raised(seen.factor) if seen.factor_stated else 1.0
     misfit = 0.5 * (residual**2).sum(axis=1) / ((scales.position_sd_m * stated) ** 2)
+    # What only repeats the fix before tells nothing of how well the receiver is placed.
+    misfit = np.where(seen.held, 1.0, misfit)
     drift = np.hypot(*states[:, 3].T) if reported else np.full(len(fix), np.nan)
     settled_s = settled_from(
         seen.time_s, track.hdop[seen.rows], track.satellites[seen.rows], misfit, drift,

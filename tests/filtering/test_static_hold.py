@@ -7,13 +7,18 @@ import pytest
 from filtered_rides import ride_and_log
 from labelled_rides import RandomRide
 from log_in_memory import to_track
+from other_rides import Ridden
+from other_rides import starts as other_starts
 from random_rides import starts_and_stops
 from receiver_presets import ReceiverKind, preset
+from satellite_receiver import Habits, SatelliteReceiver, Sky
 from simulate import Observation
 
+from ridelog.analysis.acceleration.runs import draw_runs
+from ridelog.analysis.launches.measure import measure_launches
 from ridelog.core.units import MPS_PER_KMH
 from ridelog.filtering.observations import observations_of
-from ridelog.filtering.receiver.habits import find_static_hold
+from ridelog.filtering.receiver.habits import find_frozen_positions, find_static_hold
 from ridelog.filtering.smoother import estimate_motion
 
 
@@ -83,3 +88,42 @@ def test_a_hold_is_said() -> None:
     (line,) = [line for line in motion.history if line.startswith("receiver: ")]
     assert line.startswith("receiver: reported speed is held at zero below about 0.")
     assert line.endswith("positions repeated there are not used")
+
+
+def on_foot(seed: int) -> tuple[Ridden, Observation]:
+    """Return starts seen by bare positions that are held at a stand and leap when let go."""
+    rng = np.random.default_rng(seed)
+    ride = other_starts(rng)
+    habits = Habits(agility=0.8, lock_mps=0.5)
+    receiver = SatelliteReceiver(10.0, 10.0, Sky(), habits, reports_speed=False)
+    return ride, receiver.observe(ride.truth, rng)
+
+
+def test_bare_positions_that_repeat_at_a_stand_are_held() -> None:
+    hold = find_frozen_positions(observations_of(to_track(on_foot(81)[1], decimals=7)))
+    assert hold is not None
+    assert 0.2 < hold.pace_mps <= 1.5
+    assert hold.repeated.sum() > 100
+
+
+@pytest.mark.parametrize("decimals", [5, 6])
+def test_coarse_positions_repeat_without_a_hold(decimals: int) -> None:
+    track = to_track(on_foot(82)[1], decimals=decimals)
+    assert find_frozen_positions(observations_of(track)) is None
+
+
+@pytest.mark.parametrize("kind", ["clean", "drifting", "jumpy", "warmup"])
+def test_no_hold_of_bare_positions_is_made_up(kind: ReceiverKind) -> None:
+    track = to_track(ride_and_log(62, kind=kind, reports_speed=False)[1])
+    assert find_frozen_positions(observations_of(track)) is None
+
+
+def test_starts_from_a_hold_of_bare_positions_are_where_they_were() -> None:
+    """Without care they were timed two seconds early, or not found: a leap is no travel."""
+    ride, log = on_foot(83)
+    motion = estimate_motion(to_track(log, decimals=7))
+    found_s = [one.start_s for one in measure_launches(draw_runs(motion)).launches]
+    for span in ride.labels["launches"]:
+        if span.top_mps > 3.0:
+            assert np.abs(np.array(found_s) - span.start_s).min() < 0.5
+    assert any("positions are held at a stand" in line for line in motion.history)

@@ -38,6 +38,9 @@ _MOST_PACE_MPS = 1.5
 # Share of steps between zeros over which the position must not change at all: own choice,
 # a few slips of the log are let be.
 _REPEATED = 0.8
+# Bare positions that repeat to all digits for so long, so often, are held: own choices, no receiver
+# errs alike to two centimetres for two seconds otherwise. [s], [m]
+_FROZEN_S, _LEAST_REPEATS, _FINEST_STEP_M = 2.0, 3, 0.02
 # Of receiver (7): gentle riding and the receiver's error, own choices. [m/s²], [m]
 _GENTLE_MPS2, _ERROR_M = 0.7, 0.5
 
@@ -78,6 +81,13 @@ def recognised(seen: Observations, track: Track) -> tuple[Observations, Receiver
         habits.append(
             f"reported speed is held at zero below about {hold.pace_mps:.2f} m/s"
             + (repeats if hold.repeated.any() else "")
+        )
+    frozen = find_frozen_positions(seen) if not reported else None
+    if frozen is not None:
+        seen = without_static_hold(seen, frozen)
+        habits.append(
+            f"positions are held at a stand, and let go at about {frozen.pace_mps:.2f} m/s; "
+            f"{frozen.repeated.sum()} that are repeated there are not used"
         )
     lag = find_lag(seen)
     if lag is not None and lag.counts:
@@ -144,6 +154,35 @@ def find_static_hold(seen: Observations, speed_mps: FloatArray) -> StaticHold | 
     return StaticHold(pace, repeated, _crept(seen, zero, pace) if held else np.zeros_like(repeated))
 
 
+def find_frozen_positions(seen: Observations) -> StaticHold | None:
+    """Return the static hold that bare positions show by repeating themselves, None without one.
+
+    They may have stayed behind when the machine moved off, and they leap when let go.
+
+    Parameters
+    ----------
+    seen : Observations
+        The fixes in order of time, without reported speeds.
+    """
+    if seen.position_step_m > _FINEST_STEP_M:
+        return None
+    way = np.hypot(*np.diff(seen.position_m, axis=0).T)
+    same = (way == 0.0) & ~seen.breaks
+    repeated, paces = np.zeros(len(way) + 1, dtype=bool), []
+    for first, stop in runs_of(same):
+        if seen.time_s[stop] - seen.time_s[first] < _FROZEN_S or stop - first < _LEAST_REPEATS:
+            continue
+        repeated[first + 1 : stop + 1] = True
+        # Let go, it leaps to where it should be; how fast it is shows in the next interval.
+        if stop + 1 < len(way) and not seen.breaks[stop : stop + 2].any():
+            paces.append(float(way[stop + 1] / (seen.time_s[stop + 2] - seen.time_s[stop + 1])))
+    if not paces:
+        return None
+    pace = min(float(np.median(paces)), _MOST_PACE_MPS)
+    hold = StaticHold(pace, repeated, np.zeros_like(repeated))
+    return replace(hold, crept=_crept(seen, repeated, pace))
+
+
 def _crept(seen: Observations, zero: BoolArray, pace_mps: float) -> BoolArray:
     """Return the zeros of holds whose release finds the machine elsewhere."""
     stop_and_go_m = pace_mps**2 / _GENTLE_MPS2 + _ERROR_M
@@ -164,7 +203,7 @@ def without_static_hold(seen: Observations, hold: StaticHold) -> Observations:
     return replace(
         seen,
         held=hold.repeated,
-        crawl=seen.crawl & ~hold.crept,
+        crawl=(seen.crawl | hold.repeated) & ~hold.crept,
         crawl_sd_mps=CRAWL_SD_MPS * wider,
     )
 
