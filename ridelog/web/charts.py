@@ -101,6 +101,8 @@ def path_item(
     _dress(chart, colours)
     for axis, words in ((chart.xaxis, "east"), (chart.yaxis, "north")):
         axis.axis_label = f"{words}, {unit.distance_label}"
+        # Labels of thousands of metres stand side by side on a telephone.
+        axis.ticker = BasicTicker(desired_num_ticks=4)
     _tools(chart, "both")
     mapper = LinearColorMapper(
         palette=[colours[role.name] for role in SPEED_ROLES], low=0.0, high=max(top, 1e-3)
@@ -139,7 +141,7 @@ def _strip(colours: Colours, range_ms: Any, phases: list[tuple[float, float, str
     """Return the strip that says what the machine was doing when."""
     chart = _blank(colours, STRIP, 56, range_ms)
     chart.y_range = Range1d(0.0, 1.0)
-    chart.yaxis.visible = chart.ygrid.visible = chart.xaxis.visible = False
+    chart.yaxis.visible = chart.xaxis.visible = chart.grid.visible = False
     drawn = [_PHASES.get(name, ("shade", "blank")) for _, _, name in phases]
     source = ColumnDataSource(
         {

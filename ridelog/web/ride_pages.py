@@ -4,6 +4,7 @@ import asyncio
 import json
 import re
 import shutil
+from typing import Any
 from urllib.parse import urlencode
 
 from starlette.concurrency import run_in_threadpool
@@ -23,6 +24,7 @@ from ridelog.book.records import (
     shown_file,
 )
 from ridelog.importer.several import several_logs
+from ridelog.present.words import elapsed_words
 from ridelog.report.ride_json import changed_figures, to_bytes
 from ridelog.web.asked import Query
 from ridelog.web.job_queue import BUSY, MOST_WAITING
@@ -106,6 +108,8 @@ def ride_page(request: Request, book: Book) -> Response:
         # Read from an export, or left by a run that was stopped: figures follow by themselves.
         server_of(request).queue.submit(ride, unless=BUSY)
     older = [old for old in book.results.all(ride.id) if result and old.id != result.id]
+    acted_on, besides = _up_to_acted_on(words["sections"] if words else [])
+    noted = book.details.conditions(ride.id)
     return page(
         request,
         "ride.html",
@@ -114,11 +118,17 @@ def ride_page(request: Request, book: Book) -> Response:
         current=current,
         outdated=result is not None and result.version != __version__,
         words=words,
+        acted_on=acted_on,
+        besides=besides,
+        grade=(result.document.get("signal") or {}).get("grade", "") if result else "",
         figures=book.results.figures([ride.id])[ride.id],
         marks=marks,
         mark_kinds=MARK_KINDS,
         conditions=CONDITIONS,
-        noted=book.details.conditions(ride.id),
+        noted=noted,
+        told_conditions=[
+            f"{CONDITIONS[name]}: {noted[name]}" for name in CONDITIONS if name in noted
+        ],
         columns=_columns_field(book, ride),
         notes=book.details.notes(ride.id),
         machines=book.machines.all(),
@@ -127,6 +137,14 @@ def ride_page(request: Request, book: Book) -> Response:
         older_version=older[0].version if older else "",
         saved=asked_of(request).saved,
     )
+
+
+def _up_to_acted_on(
+    sections: list[dict[str, Any]],
+) -> tuple[list[dict[str, Any]], list[dict[str, Any]]]:
+    """Return the sections up to the last that one acts on, which stand open, and those after it."""
+    last = max((n for n, part in enumerate(sections, 1) if part.get("acted_on")), default=0)
+    return sections[:last], sections[last:]
 
 
 @reads_book
@@ -198,6 +216,12 @@ def add_mark(request: Request, book: Book, form: Form) -> Response:
     ride = ride_of(request, book)
     start_s = seconds_of(form, "start", "start of the stretch")
     end_s = seconds_of(form, "end", "end of the stretch")
+    if ride.duration_s is not None and start_s >= ride.duration_s:
+        raise PageError(
+            f"start of the stretch: {elapsed_words(start_s)} is after the ride, which ends at "
+            f"{elapsed_words(ride.duration_s)}.",
+            "name a stretch of the ride.", field="start",
+        )  # fmt: skip
     with at_field("end"):
         book.details.add_mark(ride.id, form.get("kind", ""), start_s, end_s)
     server_of(request).queue.submit(ride)

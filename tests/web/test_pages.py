@@ -51,7 +51,7 @@ def test_the_ride_says_what_it_must(shop: Workshop) -> None:
         "Top speed", "right 9 times out of 10", "Best five seconds", "Fastest second",
         "Highest reading", "nearly always too high",
         "The signal", "What was not measured", "Before anyone rides it", "licensed",
-        "Marked stretches", "Machine, set-up and conditions",
+        "Mark a stretch", "Machine, set-up and conditions",
     ):  # fmt: skip
         assert words in page.words, words
     truth = json.loads((SAMPLES / "truth.json").read_text())["rides"]["before-2.nmea"]

@@ -3,20 +3,17 @@
 
 const dark = matchMedia("(prefers-color-scheme: dark)");
 const NAN = Number.NaN;
-const PHASE_KEYS = { standstill: "standing" };
-// How the strip shows what the machine was doing, in the order of the key.
-const PHASE_LOOKS = {
-  standstill: "white", launch: "lines rising to the right", pull: "lines rising to the right", steady: "blue", coasting: "dots",
-  braking: "lines falling to the right", turning: "upright lines", reverse: "amber",
-};
+const PHASE_WORDS = { standstill: "standing" };
+const PHASES = ["standstill", "launch", "pull", "steady", "coasting", "braking", "turning", "reverse"];
 const LEAST_PHASE_PX = 5;
-const SPAN_WORDS = {
-  best: "the seconds behind the top speed (amber)", gap: "gaps in the log (crosses)", reverse: "reverse (a grid)", left_out: "what is left out (slanted lines)",
-};
+const LEAST_PATTERN_PX = 24;
+const NARROW_PX = 600;
+const NARROW_HEIGHTS = { speed: 240, path: 280 };
+const SPAN_WORDS = { best: "behind the top speed", gap: "gap in the log", reverse: "reverse", left_out: "left out" };
 
 export function clock(seconds) {
-  const sign = seconds < 0 ? "−" : "";
   const tenths = Math.round(Math.abs(seconds) * 10);
+  const sign = seconds < 0 && tenths ? "−" : "";
   const [hours, minutes, rest] = [Math.floor(tenths / 36000), Math.floor(tenths / 600) % 60, tenths % 600];
   const two = (number) => String(number).padStart(2, "0");
   return `${sign}${hours ? `${hours}:${two(minutes)}` : minutes}:${two(Math.floor(rest / 10))}.${rest % 10}`;
@@ -46,7 +43,7 @@ export class Charts {
     const view = this.range && [this.range.start, this.range.end];
     const frame = await this.get(`chart?shade=${dark.matches ? "dark" : "light"}`);
     Object.assign(this, { frame, path: frame.route, start: frame.start, end: frame.end, unit: frame.unit, span: frame.end - frame.start });
-    document.getElementById("charts").hidden = false;
+    for (const name of ["charts", "place"]) document.getElementById(name).hidden = false;
     const [layouts, views] = [{}, {}];
     for (const name of ["speed", "path"]) {
       const box = this.boxes[name];
@@ -54,6 +51,9 @@ export class Charts {
       const drawn = await Bokeh.embed.embed_item({ ...frame[name], target_id: box.id }, box.id);
       views[name] = [...drawn.roots][0];
       layouts[name] = views[name].model;
+      // A telephone shows the speed and what stands below it at once.
+      const chart = layouts[name].name === `${name}-chart` ? layouts[name] : layouts[name].select_one(`${name}-chart`);
+      if (box.clientWidth < NARROW_PX) chart.height = NARROW_HEIGHTS[name];
     }
     this.views = { path: views.path, speed: views.speed.child_views?.find((view) => view.model.name === "speed-chart") ?? views.speed };
     // A thumb that moves up or down over a chart moves the page; sideways and pinching stay with the chart.
@@ -65,13 +65,10 @@ export class Charts {
     this.link();
     const shown = view ?? this.longestPiece();
     if (shown) [this.range.start, this.range.end] = shown;
+    this.plain();
     await this.fill();
     if (this.cursor !== null) this.point(this.cursor);
-    const kinds = Object.keys(SPAN_WORDS).filter((kind) => frame.spans.some(([, , one]) => one === kind));
-    const doing = Object.keys(PHASE_LOOKS).filter((name) => frame.phases.some(([, , one]) => one === name));
-    const key = doing.map((name) => `${PHASE_KEYS[name] ?? name} (${PHASE_LOOKS[name]})`);
-    document.getElementById("legend").textContent =
-      (kinds.length ? ` Marked: ${kinds.map((kind) => SPAN_WORDS[kind]).join(", ")}.` : "") + (key.length ? ` The strip: ${key.join(", ")}.` : "");
+    this.place();
     this.say();
     document.getElementById("charts").dataset.drawn = frame.result;
   }
@@ -92,6 +89,7 @@ export class Charts {
     const speed = this.models.speed;
     this.range = speed.x_range;
     this.trace = speed.select_one("trace");
+    this.shaded = speed.center.filter((one) => one.type === "BoxAnnotation").map((box) => ({ box, pattern: box.hatch_pattern }));
     this.namePhases();
     this.range.change.connect(() => this.moved());
     for (const range of ["x_range", "y_range"]) this.models.path[range].change.connect(() => soon("place", () => this.place()));
@@ -106,6 +104,7 @@ export class Charts {
     this.later = setTimeout(() => {
       if (this.lacks()) this.fill();
       this.namePhases();
+      this.plain();
       this.say();
     }, 120);
     soon("place", () => this.place());
@@ -135,24 +134,53 @@ export class Charts {
   // Names of phases that are wide enough in view to carry them; where most are mere bars, what to do instead.
   namePhases() {
     const strip = this.models.strip;
-    if (!strip) return;
+    if (!strip) { this.key(false); return; }
     const perPixel = (this.range.end - this.range.start) / Math.max(1, this.boxes.speed.clientWidth - 60);
     const labels = { x: [], words: [] };
     const inView = this.frame.phases.filter(([start, end]) => 1000 * end > this.range.start && 1000 * start < this.range.end);
     const readable = (this.range.end - this.range.start) / perPixel >= LEAST_PHASE_PX * inView.length;
     strip.select_one("bars").visible = readable;
+    this.key(readable);
     if (!readable) {
       labels.x.push((this.range.start + this.range.end) / 2);
       labels.words.push("zoom in to see what it was doing");
     }
     for (const [start, end, name] of readable ? inView : []) {
       const [left, right] = [Math.max(1000 * start, this.range.start), Math.min(1000 * end, this.range.end)];
-      const words = PHASE_KEYS[name] ?? name;
+      const words = PHASE_WORDS[name] ?? name;
       if ((right - left) / perPixel < 8 * words.length) continue;
       labels.x.push((left + right) / 2);
       labels.words.push(words);
     }
     strip.select_one("labels").data = labels;
+  }
+
+  // Stretches too narrow for their pattern are plain, or a ride with many of them looks like a bar code.
+  plain() {
+    const perPixel = (this.range.end - this.range.start) / Math.max(1, this.box().width);
+    for (const { box, pattern } of this.shaded) {
+      const wanted = (box.right - box.left) / perPixel < LEAST_PATTERN_PX ? "blank" : pattern;
+      if (box.hatch_pattern !== wanted) box.hatch_pattern = wanted;
+    }
+  }
+
+  // What is drawn in view, with a patch of how it looks; it changes with the view alone.
+  key(readable) {
+    const there = (list, kind) => list.some(([from, to, one]) => one === kind && 1000 * to > this.range.start && 1000 * from < this.range.end);
+    const named = [
+      ...PHASES.filter((name) => readable && there(this.frame.phases, name)).map((name) => [name, PHASE_WORDS[name] ?? name]),
+      ...Object.keys(SPAN_WORDS).filter((kind) => there(this.frame.spans, kind)).map((kind) => [`span-${kind}`, SPAN_WORDS[kind]]),
+    ];
+    const key = document.getElementById("legend");
+    if (key.dataset.named === named.join()) return;
+    key.dataset.named = named.join();
+    key.replaceChildren(...named.map(([look, words]) => {
+      const one = document.createElement("span");
+      const patch = Object.assign(document.createElement("span"), { className: "patch" });
+      patch.dataset.look = look;
+      one.append(patch, words);
+      return one;
+    }));
   }
 
   at(seconds, names, data) {
@@ -180,6 +208,7 @@ export class Charts {
 
   // The marks lie over the charts: to move them, nothing needs to be drawn anew.
   place() {
+    this.onplace?.();
     if (this.cursor === null || !this.views) return;
     const across = (1000 * this.cursor - this.range.start) / (this.range.end - this.range.start);
     put(this.marks.speed, this.views.speed, across, 0);
@@ -187,6 +216,18 @@ export class Charts {
     const { x_range: x, y_range: y } = this.models.path;
     if (here) put(this.marks.path, this.views.path, (here.east - x.start) / (x.end - x.start), (y.end - here.north) / (y.end - y.start));
     else this.marks.path.hidden = true;
+  }
+
+  // Where the speed is drawn, in pixels of what the marks are placed in.
+  box() {
+    const { view, under } = { view: this.views.speed, under: this.marks.speed.parentElement };
+    const [chart, box, { x0, x1, y0, y1 }] = [view.el.getBoundingClientRect(), under.getBoundingClientRect(), view.frame.bbox];
+    return { left: chart.left - box.left - under.clientLeft + x0, top: chart.top - box.top - under.clientTop + y0, width: x1 - x0, height: y1 - y0 };
+  }
+
+  speedAt(seconds) {
+    const found = this.data && this.at(seconds, ["speed"], this.data);
+    return found ? `${found.speed.toFixed(1)} ${this.unit}` : "";
   }
 
   nearest(x, y) {
@@ -210,11 +251,16 @@ export class Charts {
     this.announce(`At ${clock(this.cursor)}: ${value}${phase ? `, ${phase[2]}` : ""}. ${view}`);
   }
 
-  announce(words) {
-    // A screen reader hears the place where the pointer comes to rest, not the way there.
+  // Show without speaking: a screen reader hears it from elsewhere.
+  show(words) {
     clearTimeout(this.announcing);
     this.readout.setAttribute("aria-live", "off");
     this.readout.textContent = words;
+  }
+
+  announce(words) {
+    // A screen reader hears the place where the pointer comes to rest, not the way there.
+    this.show(words);
     this.announcing = setTimeout(() => {
       this.readout.setAttribute("aria-live", "polite");
       this.readout.textContent = `${words} `;

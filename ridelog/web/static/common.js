@@ -57,3 +57,12 @@ export function working(place, text) {
   bar.setAttribute("aria-label", "Progress");
   place.replaceChildren(text, bar);
 }
+
+// A link to something folded unfolds it.
+export function unfold() {
+  document.addEventListener("click", (event) => {
+    const name = event.target.closest('a[href^="#"]')?.getAttribute("href").slice(1);
+    const folded = name && document.getElementById(name)?.closest("details");
+    if (folded) folded.open = true;
+  });
+}

@@ -98,7 +98,7 @@ async function send(form, pressed) {
 }
 
 for (const form of document.querySelectorAll(KEPT)) refill(form);
-document.addEventListener("input", (event) => { const form = event.target.form; if (form?.matches(KEPT)) keep(form); });
+for (const kind of ["input", "change"]) document.addEventListener(kind, (event) => { const form = event.target.form; if (form?.matches(KEPT)) keep(form); });
 document.addEventListener("submit", async (event) => {
   const form = event.target;
   if (!form.matches(KEPT) || event.defaultPrevented) return;

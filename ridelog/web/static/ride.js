@@ -1,6 +1,7 @@
 // The page of one ride: its charts, and its figures as they are measured.
-import { follow, renew, words } from "./common.js";
-import { Charts, clock } from "./charts.js";
+import { follow, renew, unfold, words } from "./common.js";
+import { Charts } from "./charts.js";
+import { Marking } from "./marking.js";
 
 const page = document.getElementById("ride");
 const ride = page.dataset.ride;
@@ -12,16 +13,10 @@ let seen = "";
 
 if (document.getElementById("charts")) {
   charts = new Charts(ride);
-  charts.draw().catch(() => { work.textContent = "The charts cannot be drawn yet."; });
-  const take = document.getElementById("take-view");
-  take.hidden = false;
-  take.addEventListener("click", () => {
-    if (!charts.range) return;
-    const [from, to] = [charts.range.start / 1000, charts.range.end / 1000];
-    document.getElementById("mark-start").value = clock(Math.max(from, charts.start, 0));
-    document.getElementById("mark-end").value = clock(Math.min(to, charts.end));
-  });
+  const marking = new Marking(charts);
+  charts.draw().then(() => marking.turn()).catch(() => { work.textContent = "The charts cannot be drawn yet."; });
 }
+unfold();
 
 const look = follow(async (tasks) => {
   const task = tasks.filter((one) => String(one.ride_id) === ride).at(-1);
