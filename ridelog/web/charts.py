@@ -40,6 +40,7 @@ _SPANS = {
     "left_out": ("shade", 0.9, "right_diagonal_line", 12, 0.7),
     "gap": ("shade", 0.9, "diagonal_cross", 12, 0.5),
 }
+_DAY_MS = 86_400_000.0
 Colours = dict[str, str]
 
 
@@ -69,7 +70,7 @@ def time_item(
     start, span = 1000.0 * start_s, 1000.0 * max(end_s - start_s, 1.0)
     bounds = (start - 0.02 * span, start + 1.02 * span)
     range_ms = Range1d(start, start + span, bounds=bounds, min_interval=500.0)
-    chart = _blank(colours, SPEED, 300, range_ms)
+    chart = _blank(colours, SPEED, 300, range_ms, days=start + span > _DAY_MS)
     chart.y_range = Range1d(0.0, max(top, 1e-3))
     chart.yaxis.axis_label = unit.label
     source = ColumnDataSource({"time": [], "speed": [], "low": [], "high": []}, name="trace")
@@ -166,15 +167,17 @@ def _strip(colours: Colours, range_ms: Any, phases: list[tuple[float, float, str
     return chart
 
 
-def _blank(colours: Colours, name: str, height: int, range_ms: Any) -> Any:
+def _blank(colours: Colours, name: str, height: int, range_ms: Any, *, days: bool = False) -> Any:
     chart = figure(
         name=name, height=height, sizing_mode="stretch_width", tools=[], toolbar_location=None,
         x_axis_type="datetime", x_range=range_ms,
     )  # fmt: skip
     _dress(chart, colours)
+    # Midnight is the start of the ride, and of every day after it in a log that goes on so long.
+    midnight = "day %-j" if days else "%-M:%S"
     chart.xaxis.formatter = DatetimeTickFormatter(
         milliseconds="%-M:%S.%1N", seconds="%-M:%S", minsec="%-M:%S", minutes="%-M:%S",
-        hourmin="%-H:%M:%S", hours="%-H:%M:%S", days="%-M:%S", months="%-M:%S", years="%-M:%S",
+        hourmin="%-H:%M:%S", hours="%-H:%M:%S", days=midnight, months=midnight, years=midnight,
     )  # fmt: skip
     _tools(chart, "width")
     return chart

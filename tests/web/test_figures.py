@@ -1,5 +1,6 @@
 """The figures that lists and histories take out of a result, and the picture drawn of them."""
 
+import json
 import re
 import xml.etree.ElementTree as ElementTree
 from collections.abc import Callable
@@ -10,6 +11,7 @@ from ridelog.book.records import RideEntry
 from ridelog.core.estimate import Estimate
 from ridelog.core.units import SPEED_UNITS
 from ridelog.present.words import elapsed_words
+from ridelog.web.charts import time_item
 from ridelog.web.history import Point, _panel
 from ridelog.workflow.book_ride import bounds, day_and_year, lasting, moment, speed, top_speed
 
@@ -82,3 +84,12 @@ def test_the_page_asks_no_one_else() -> None:
     for path in [*package.glob("templates/*"), *package.glob("static/*")]:
         found = re.findall(r"(?:https?:)?//[a-z0-9.-]+\.[a-z]{2,}", path.read_text())
         assert set(found) <= {"http://www.w3.org"}, path
+
+
+def test_the_time_axis_counts_the_days_of_a_log_that_goes_on() -> None:
+    """Midnight of Bokeh's clock is 0:00 of a ride; a day later it would be that again."""
+    for end_s, midnight in ((3600.0, "%-M:%S"), (100_000.0, "day %-j")):
+        item = time_item(
+            SPEED_UNITS["km/h"], "light", start_s=0.0, end_s=end_s, top=30.0, spans=[], phases=[]
+        )
+        assert set(re.findall(r'"days": "([^"]*)"', json.dumps(item))) == {midnight}

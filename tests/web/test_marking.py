@@ -1,8 +1,7 @@
-"""A stretch is marked on the speed chart: by mouse, by thumb, by keys, or typed; the page stays short."""
+"""A stretch is marked on the speed chart by mouse, thumb or keys; the page of a ride is short."""
 
 import re
 from collections.abc import Iterator
-from pathlib import Path
 
 import pytest
 from axe_playwright_python.sync_playwright import Axe

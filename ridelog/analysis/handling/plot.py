@@ -1,5 +1,6 @@
 """Weave by speed and the turns of a ride, drawn."""
 
+import math
 from typing import Any
 
 from matplotlib.axes import Axes
@@ -29,7 +30,7 @@ def weave_figure(handling: Handling, reader: SpeedUnit, shape: Shape) -> Figure:
     """Return the yaw-rate RMS for each class of speed, and the speed from which it grows."""
     figure, axes = _framed(shape)
     known = [(part, rms) for part in handling.weave if (rms := part.yaw_rate_rms_radps)]
-    least = YAW_RATE.scaled(LEAST_RMS_RADPS, reader)
+    least = YAW_RATE.scaled(_shown_from(handling), reader)
     highest = max(
         1.25 * least,
         *(YAW_RATE.scaled(min(rms.high, 3.0 * rms.value + 0.1), reader) for _, rms in known),
@@ -49,9 +50,11 @@ def weave_figure(handling: Handling, reader: SpeedUnit, shape: Shape) -> Figure:
             color=LINE.light, linewidth=2.6, solid_capstyle="butt", zorder=3,
         )  # fmt: skip
     axes.axhline(least, color=QUIET.light, linewidth=1.1, linestyle=(0, (5, 3)), zorder=1)
-    _write(
-        axes, shape, "below this: no weave", (last, least), (-3, 3), ha="right", color=QUIET.light
+    # Strong swings at every speed are rough ground: a bar above the line alone is no weave.
+    words = (
+        "weave: above this and growing with speed" if shape.wide else "weave: above, and growing"
     )
+    _write(axes, shape, words, (last, least), (-3, 3), ha="right", color=QUIET.light)
     axes.set_xlim(first, last)
     axes.set_ylim(0.0, 1.25 * highest)
     _name_axes(axes, shape, f"speed, {SPEED.label(reader)}")
@@ -61,6 +64,13 @@ def weave_figure(handling: Handling, reader: SpeedUnit, shape: Shape) -> Figure:
         f"degrees a second, RMS of yaw rate; {band}",
     )  # fmt: skip
     return figure
+
+
+def _shown_from(handling: Handling) -> float:
+    """Return the yaw-rate RMS from which a weave shows, as the sentence has it. [rad/s]"""
+    seen = handling.weave_visible_from_radps
+    told = handling.weave_onset_mps is None and math.isfinite(seen)
+    return max(seen, LEAST_RMS_RADPS) if told else LEAST_RMS_RADPS
 
 
 def turns_figure(
@@ -89,9 +99,12 @@ def turns_figure(
         # At the top, where no turn reaches: on the line it would cover one.
         _write(axes, shape, words, (-0.7, ceiling), (4, -4), va="top")
     axes.set_ylim(0.0, ceiling)
-    _name_axes(axes, shape, f"{'turns in order, ' if shape.wide else ''}minutes into the ride")
-    named = range(0, len(turns), -(-len(turns) // (9 if shape.wide else 4)))
-    axes.set_xticks(named, [elapsed_words(turns[place][0].start_s) for place in named])
+    _name_axes(axes, shape, f"{'turns in order, ' if shape.wide else ''}time into the ride")
+    names = [elapsed_words(turn.start_s) for turn, _ in turns]
+    # As many names as stand side by side: "24:07:21.7" is twice as long as "7:21".
+    letters = 100 if shape.wide else 36
+    named = range(0, len(turns), max(1, -(-len(turns) * (max(map(len, names)) + 2) // letters)))
+    axes.set_xticks(named, [names[place] for place in named])
     seconds = f"mean of the best {handling.lateral_window_s:.0f} s"
     aside = "; triangles point to the side" if shape.wide else ""
     title(

@@ -105,10 +105,14 @@ def _name_sides(axes: Axes, shape: Shape, shown: Segment, reader: SpeedUnit) -> 
         )  # fmt: skip
     top = shown.top_speed_mps
     if top is not None:
+        middle_s, (from_s, to_s) = 0.5 * (shown.start_s + shown.end_s), axes.get_xlim()
+        across = (middle_s - from_s) / (to_s - from_s)
         axes.annotate(
             value(top, SPEED, reader) if top.firm else span(top, SPEED, reader),
-            (0.5 * (shown.start_s + shown.end_s), -SPEED.scaled(top.value, reader)),
-            xytext=(0, -5), textcoords="offset points", ha="center", va="top",
+            (middle_s, -SPEED.scaled(top.value, reader)), xytext=(0, -5),
+            textcoords="offset points", va="top",
+            # Near an edge the words end there, or half of them would stand beyond it.
+            ha="right" if across > 0.75 else "left" if across < 0.25 else "center",
             fontsize=shape.small_pt, fontweight="bold", color=INK.light, zorder=5,
             bbox={"facecolor": PAPER.light, "edgecolor": "none", "pad": 1.0, "alpha": 0.85},
         )  # fmt: skip

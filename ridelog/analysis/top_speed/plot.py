@@ -90,6 +90,11 @@ def _phases(
     draw_key(figure, ride["phases"], shape, bottom_in)
 
 
+# More stretches than this, those narrower than their pattern, look like a bar code: they are shaded
+# alone. Own choice: a pattern's lines stand some 0.03 inch apart.
+_FEW_STRETCHES, _PATTERN_IN = 20, 0.2
+
+
 def _ceiling(ride: MeasuredRide) -> float:
     known = ride.motion.speed_mps[np.isfinite(ride.motion.speed_mps)]
     top = float(np.max(known)) if len(known) else 1.0
@@ -100,14 +105,16 @@ def _ceiling(ride: MeasuredRide) -> float:
 
 def _shade(axes: Axes, scale: TimeScale, shaded: tuple[Shading, ...], shape: Shape) -> None:
     start, end = scale.start_s, scale.end_s
+    many = sum(len(kind.stretches) for kind in shaded) > _FEW_STRETCHES
     for kind in shaded:
         for first, last in kind.stretches:
             first, last = max(first, start), min(last, end)
+            room_in = scale.share(first, last) * _width_in(shape)
+            plain = many and room_in < _PATTERN_IN
             axes.axvspan(
                 first, last, facecolor=SHADE.light, edgecolor=HATCH.light,
-                hatch=kind.pattern, linewidth=0.0, zorder=1,
+                hatch="" if plain else kind.pattern, linewidth=0.0, zorder=1,
             )  # fmt: skip
-            room_in = scale.share(first, last) * _width_in(shape)
             # A letter is about 0.6 of its size wide; a point is 1/72 inch.
             if room_in > 0.62 * len(kind.name) * shape.small_pt / 72.0 + 0.06:
                 axes.text(

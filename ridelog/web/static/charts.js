@@ -8,6 +8,7 @@ const PHASES = ["standstill", "launch", "pull", "steady", "coasting", "braking",
 const LEAST_PHASE_PX = 5;
 const LEAST_PATTERN_PX = 24;
 const NARROW_PX = 600;
+const NARROW_TICKS = 3;
 const NARROW_HEIGHTS = { speed: 240, path: 280 };
 const SPAN_WORDS = { best: "behind the top speed", gap: "gap in the log", reverse: "reverse", left_out: "left out" };
 
@@ -53,7 +54,9 @@ export class Charts {
       layouts[name] = views[name].model;
       // A telephone shows the speed and what stands below it at once.
       const chart = layouts[name].name === `${name}-chart` ? layouts[name] : layouts[name].select_one(`${name}-chart`);
-      if (box.clientWidth < NARROW_PX) chart.height = NARROW_HEIGHTS[name];
+      if (box.clientWidth >= NARROW_PX) continue;
+      chart.height = NARROW_HEIGHTS[name];
+      for (const { ticker } of chart.below) ticker.desired_num_ticks = NARROW_TICKS;
     }
     this.views = { path: views.path, speed: views.speed.child_views?.find((view) => view.model.name === "speed-chart") ?? views.speed };
     // A thumb that moves up or down over a chart moves the page; sideways and pinching stay with the chart.

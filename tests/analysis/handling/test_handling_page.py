@@ -1,8 +1,12 @@
 """What the page, the terminal and the results say of handling; the options of the command."""
 
+import itertools
 import json
+import math
 import re
+from dataclasses import replace
 from pathlib import Path
+from typing import cast
 
 import jsonschema
 import numpy as np
@@ -14,7 +18,11 @@ from receiver_presets import preset
 from simulate import RideLayout
 from typer.testing import CliRunner
 
+from ridelog.analysis.handling.measure import Handling
 from ridelog.analysis.handling.page import handling_section, with_share_of_g
+from ridelog.analysis.handling.plot import turns_figure, weave_figure
+from ridelog.analysis.handling.turns import Turn
+from ridelog.analysis.handling.weave import LEAST_RMS_RADPS, SpeedClass, Weave
 from ridelog.analysis.ride import analyse
 from ridelog.analysis.settings import Settings
 from ridelog.analysis.subject import MeasuredRide
@@ -23,6 +31,7 @@ from ridelog.core.estimate import Estimate
 from ridelog.core.units import SPEED_UNITS
 from ridelog.filtering.motion import Motion
 from ridelog.filtering.smoother import estimate_motion
+from ridelog.present.figure import NARROW, WIDE
 from ridelog.report.ride_json import RIDE_SCHEMA, ride_json, schema_of, to_bytes
 from ridelog.report.screen import ride_lines
 
@@ -70,6 +79,41 @@ def test_a_weaving_ride(weaving: tuple[Motion, MeasuredRide]) -> None:
     assert any("the course was corrected " in note for note in section.notes)
     lines = [text for text, _ in ride_lines(weaving[1], KMH)]
     assert any(line.startswith("Handling         weaves from ") for line in lines)
+
+
+def test_the_line_of_weave_stands_where_the_sentence_has_it() -> None:
+    """Without an onset no bar is drawn above a line that says a weave stands there."""
+    least, seen = LEAST_RMS_RADPS, 0.11
+    bar = SpeedClass(4.0, 5.0, 20.0, Estimate(0.09, 0.05, 0.10))
+    onset = Estimate(5.0, 4.5, 5.5)
+    for found, level in (
+        (Weave(weave=(bar,), weave_visible_from_radps=seen), seen),
+        (Weave(weave=(bar,), weave_visible_from_radps=0.01), least),
+        (Weave(weave=(bar,), weave_visible_from_radps=seen, weave_onset_mps=onset), least),
+    ):
+        for shape, words in ((WIDE, "weave: above this and growing with speed"),
+                             (NARROW, "weave: above, and growing")):  # fmt: skip
+            axes = weave_figure(cast(Handling, found), KMH, shape).axes[0]
+            dashed = [x for x in axes.get_lines() if x.get_linestyle() == "--"]
+            assert [np.asarray(x.get_ydata())[0] for x in dashed] == pytest.approx(
+                [math.degrees(level)]
+            )
+            assert words in [text.get_text() for text in axes.texts]
+
+
+@pytest.mark.parametrize("hours", [0.0, 24.0])
+def test_the_times_of_turns_stand_side_by_side(
+    weaving: tuple[Motion, MeasuredRide], hours: float
+) -> None:
+    turn, hard = Turn(0.0, 6.0, 1.0, 5.0), Estimate(1.0, 0.9, 1.1)
+    for shape in (WIDE, NARROW):
+        turns = [(replace(turn, start_s=60.0 * k + 3600.0 * hours), hard)
+                 for k in range(1, 9)]  # fmt: skip
+        figure = turns_figure(turns, weaving[1]["handling"], KMH, shape)
+        figure.canvas.draw()
+        places = [label.get_window_extent() for label in figure.axes[0].get_xticklabels()]
+        assert len(places) >= 2
+        assert all(a.x1 < b.x0 for a, b in itertools.pairwise(places))
 
 
 def test_miles_and_feet(weaving: tuple[Motion, MeasuredRide]) -> None:
