@@ -85,6 +85,18 @@ class Results(Tables):
             found[row["ride_id"]][row["name"]] = Estimate(row["value"], row["low"], row["high"])
         return found
 
+    def grades(self, ride_ids: list[int]) -> dict[int, str]:
+        """Return how good the signal of several rides was, by ride, empty where nobody knows."""
+        marks = ",".join("?" * len(ride_ids))
+        rows = self._rows(
+            "SELECT ride_id, CASE WHEN json_valid(document)"
+            " THEN json_extract(document, '$.signal.grade') END"
+            f" FROM result WHERE ride_id IN ({marks}) AND id ="
+            " (SELECT max(id) FROM result AS newer WHERE newer.ride_id = result.ride_id)",
+            *ride_ids,
+        )
+        return {ride_id: "" for ride_id in ride_ids} | {int(r[0]): str(r[1] or "") for r in rows}
+
     def not_of(self, version: str) -> tuple[int, ...]:
         """Return the rides whose newest result another version of ridelog made."""
         rows = self._rows(

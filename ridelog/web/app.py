@@ -18,7 +18,15 @@ from starlette.types import Receive, Scope, Send
 
 from ridelog.book.book import Book
 from ridelog.present.palette import css_variables
-from ridelog.web import compare_pages, machine_pages, options_pages, phone_pages, ride_pages, trace
+from ridelog.web import (
+    compare_pages,
+    incoming,
+    machine_pages,
+    options_pages,
+    phone_pages,
+    ride_pages,
+    trace,
+)
 from ridelog.web.admission import PairingCodes, RateLimiter, Sessions, WrongTries
 from ridelog.web.job_queue import JobQueue
 from ridelog.web.security import SecurityMiddleware
@@ -85,7 +93,7 @@ def make_app(
         codes=codes or PairingCodes(),
         wrong_tries=WrongTries(),
         uploads=RateLimiter(600, 60.0),
-        upload_slots=asyncio.Semaphore(ride_pages.MOST_AT_ONCE),
+        upload_slots=asyncio.Semaphore(incoming.MOST_AT_ONCE),
         lan_address=lan_address,
         fingerprint=fingerprint,
     )
@@ -131,6 +139,7 @@ def routes() -> list[Route]:
     changes = {
         "/tasks/dismiss": dismiss_task,
         "/units": choose_unit,
+        "/rides/details": ride_pages.change_several,
         f"{_RIDE}/details": ride_pages.change_details,
         f"{_RIDE}/notes/remove": ride_pages.remove_note,
         f"{_RIDE}/marks": ride_pages.add_mark,
@@ -146,7 +155,7 @@ def routes() -> list[Route]:
         "/enter": phone_pages.enter,
     }
     return [
-        Route("/logs", ride_pages.put_log, methods=["PUT"]),
+        Route("/logs", incoming.put_log, methods=["PUT"]),
         *(Route(path, page, methods=["GET"]) for path, page in pages.items()),
         *(Route(path, change, methods=["POST"]) for path, change in changes.items()),
     ]

@@ -62,6 +62,7 @@ class Query(BaseModel):
 
     find: Annotated[str, _cut(200)] = ""
     machine: Number = None
+    named: Number = None
     page: Number = None
     before: Numbers = ()
     after: Numbers = ()

@@ -4,9 +4,11 @@ import asyncio
 import itertools
 import queue
 import threading
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import Future
+from contextlib import contextmanager
 from dataclasses import asdict, dataclass
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -21,7 +23,9 @@ from ridelog.workflow.measuring import PAGES, keep
 MOST_WAITING, _MOST_SHOWN = 500, 50
 # What waits goes by rank, then by a number that is never given twice.
 _Waiting = tuple[int, int, Callable[[], None]]
-_QUESTION, _RIDE, _STOP = 0, 1, -1
+# Drawing takes longer than all measuring (own measurement): pictures wait until every ride that
+# came in has its figures.
+_QUESTION, _RIDE, _PICTURES, _STOP = 0, 1, 2, -1
 # States of a task that will still bring figures.
 BUSY = ("waiting", "working", "drawing")
 
@@ -30,7 +34,8 @@ BUSY = ("waiting", "working", "drawing")
 class Task:
     """What happens to one ride; the page shows it as it is.
 
-    ``state`` is "waiting", "working", "drawing" (figures are there), "done" or "failed".
+    ``state`` is "waiting", "working", "drawing" (figures are there, pictures wait their turn or are
+    being drawn), "done" or "failed".
     """
 
     number: int
@@ -52,6 +57,8 @@ class JobQueue:
         self._numbers = itertools.count(1)
         self._lock = threading.Lock()
         self._tasks: dict[int, Task] = {}
+        # The results whose pictures are still to be drawn, by task.
+        self._undrawn: dict[int, int] = {}
         self._thread = threading.Thread(target=self._work, name="job queue", daemon=True)
         # Grows with every change of a task, so that a reader knows when to look again.
         self.version = 0
@@ -85,6 +92,14 @@ class JobQueue:
             self.version += 1
         self._waiting.put((_RIDE, task.number, lambda: self._measure(task)))
         return task
+
+    def hurry(self, ride_id: int) -> None:
+        """Let the pictures of a ride go before everything else: somebody looks at it."""
+        with self._lock:
+            known = [self._tasks[number] for number in self._undrawn if number in self._tasks]
+            tasks = [task for task in known if task.ride_id == ride_id]
+        for task in tasks:
+            self._waiting.put((_QUESTION, next(self._numbers), partial(self._draw, task)))
 
     async def ask(self, job: Job) -> Any:
         """Return the worker's answer to a question of the page, which goes before waiting rides."""
@@ -135,40 +150,64 @@ class JobQueue:
             self.version += 1
 
     def _measure(self, task: Task) -> None:
-        try:
-            with Book(self._folder, make=False) as book:
-                self._measure_in(book, task)
-        except RideLogError as error:  # the book itself is out of reach for now
-            self._set(task, state="failed", problem=str(error))
-
-    def _measure_in(self, book: Book, task: Task) -> None:
-        try:
-            ride = book.rides.get(task.ride_id)
-        except RideLogError:
-            self._set(task, state="done")  # removed while it waited
-            return
-        self._set(task, state="working")
-        job = Job("measure_ride", {"log": log_at(book, ride)})
-        result_id = 0
-        try:
+        with self._ride_of(task, kept=False) as found:
+            if found is None:
+                return
+            book, ride = found
+            self._set(task, state="working")
+            job = Job("measure_ride", {"log": log_at(book, ride)})
             for kind, value in self._worker.run(job):
                 if kind == "progress":
                     self._set(task, progress=value)
                 elif kind == "first":
                     self._set(task, first=value)
                 elif kind == "result":
-                    result_id = keep(book, ride.id, value)
-                    self._set(task, state="drawing", progress=0.8)
-                elif kind == "pages":
-                    book.results.attach(result_id, PAGES, value)
-        except RideLogError as error:
-            self._fail(book, task, error, kept=bool(result_id))
-        except Exception as error:
-            words = f"ridelog made a mistake here ({type(error).__name__})."
-            self._fail(book, task, JobError(words), kept=bool(result_id))
-            raise
-        else:
+                    with self._lock:
+                        self._undrawn[task.number] = keep(book, ride.id, value)
+            self._set(task, state="drawing", progress=0.8)
+            self._waiting.put((_PICTURES, task.number, partial(self._draw, task)))
+
+    def _draw(self, task: Task) -> None:
+        """Draw the pictures of a ride that was measured, once."""
+        with self._lock:
+            result_id = self._undrawn.pop(task.number, None)
+            busy = [t for t in self._tasks.values() if t.ride_id == task.ride_id and t is not task]
+            anew = any(each.state in ("waiting", "working") for each in busy)
+        if result_id is None:
+            return
+        with self._ride_of(task, kept=True) as found:
+            if found is not None and not anew:
+                book, ride = found
+                for kind, value in self._worker.run(Job("draw_ride", {"log": log_at(book, ride)})):
+                    if kind == "pages":
+                        book.results.attach(result_id, PAGES, value)
             self._set(task, state="done", progress=1.0)
+
+    @contextmanager
+    def _ride_of(self, task: Task, *, kept: bool) -> Iterator[tuple[Book, RideEntry] | None]:
+        """Open the book with a task's ride, None if it was removed meanwhile; say what goes wrong.
+
+        ``kept`` is whether the ride has its figures already.
+        """
+        try:
+            with Book(self._folder, make=False) as book:
+                try:
+                    ride = book.rides.get(task.ride_id)
+                except RideLogError:
+                    yield None
+                    self._set(task, state="done", progress=1.0)
+                    return
+                try:
+                    yield book, ride
+                except RideLogError as error:
+                    self._fail(book, task, error, kept=kept or task.number in self._undrawn)
+                except Exception as error:
+                    words = f"ridelog made a mistake here ({type(error).__name__})."
+                    known = kept or task.number in self._undrawn
+                    self._fail(book, task, JobError(words), kept=known)
+                    raise
+        except RideLogError as error:  # the book itself is out of reach for now
+            self._set(task, state="failed", problem=str(error))
 
     def _fail(self, book: Book, task: Task, error: RideLogError, *, kept: bool) -> None:
         """Write down why a ride has no figures; it stays until its owner removes it."""

@@ -1,19 +1,17 @@
 """The list of rides, logs that come in, and the page of one ride."""
 
-import asyncio
 import json
 import re
-import shutil
 from typing import Any
 from urllib.parse import urlencode
 
 from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
-from starlette.responses import JSONResponse, Response
+from starlette.responses import Response
 
 from ridelog import __version__
 from ridelog.book.book import Book
-from ridelog.book.originals import Intake, suffix_of
+from ridelog.book.originals import suffix_of
 from ridelog.book.records import (
     COLUMNS,
     CONDITIONS,
@@ -21,14 +19,10 @@ from ridelog.book.records import (
     NOTED,
     RideEntry,
     StoredResult,
-    shown_file,
 )
-from ridelog.importer.several import several_logs
 from ridelog.present.words import elapsed_words
 from ridelog.report.ride_json import changed_figures, to_bytes
-from ridelog.web.asked import Query
-from ridelog.web.job_queue import BUSY, MOST_WAITING
-from ridelog.web.security import TOKEN_HEADER, token_is_right
+from ridelog.web.job_queue import BUSY
 from ridelog.web.views import (
     Form,
     PageError,
@@ -43,6 +37,7 @@ from ridelog.web.views import (
     problems_as_pages,
     reads_book,
     redirect,
+    safe_back,
     seconds_of,
     server_of,
     unit_of,
@@ -52,12 +47,8 @@ from ridelog.workflow.book_ride import log_at, settings_of
 from ridelog.workflow.measuring import PAGES
 
 _ROWS_A_PAGE = 50
-# A day at 5 Hz as GPX is about 100 MB; the command line reads larger ones. Own choice.
-MOST_UPLOAD_BYTES = 128 * 1024 * 1024
-# Uploads at one time, and how long one may stand still. Own choice.
-MOST_AT_ONCE, _LONGEST_PAUSE_S = 8, 30.0
-# What the disk keeps free for everything else.
-_LEAST_FREE_BYTES = 256 * 1024 * 1024
+# Rides that are named at once: those of one page of the list.
+_MOST_AT_A_TIME = _ROWS_A_PAGE
 
 
 @reads_book
@@ -71,7 +62,7 @@ def ride_list(request: Request, book: Book) -> Response:
     rides = book.rides.found(
         words, machine_id=machine_id, most=_ROWS_A_PAGE, skip=(number_of_page - 1) * _ROWS_A_PAGE
     )
-    figures = book.results.figures([ride.id for ride in rides])
+    numbers = [ride.id for ride in rides]
 
     def place(other: int) -> str:
         wanted = {"find": words, "machine": machine_id or "", "page": other}
@@ -81,7 +72,9 @@ def ride_list(request: Request, book: Book) -> Response:
         request,
         "rides.html",
         rides=rides,
-        figures=figures,
+        figures=book.results.figures(numbers),
+        grades=book.results.grades(numbers),
+        named=asked.named,
         machines=book.machines.all(),
         setup_names=book.machines.setup_names(),
         conditions=CONDITIONS,
@@ -107,6 +100,7 @@ def ride_page(request: Request, book: Book) -> Response:
     if ride.state != "failed" and (words is None or not current):
         # Read from an export, or left by a run that was stopped: figures follow by themselves.
         server_of(request).queue.submit(ride, unless=BUSY)
+        server_of(request).queue.hurry(ride.id)
     older = [old for old in book.results.all(ride.id) if result and old.id != result.id]
     acted_on, besides = _up_to_acted_on(words["sections"] if words else [])
     noted = book.details.conditions(ride.id)
@@ -203,6 +197,33 @@ def _columns_field(book: Book, ride: RideEntry) -> str | None:
 
 
 @changes_book
+def change_several(request: Request, book: Book, form: Form) -> Response:
+    """Say of several rides at once what belongs to them; what is left empty stays as it is."""
+    numbers = list(dict.fromkeys(number_of(n, "ride") for n in form.get("rides", "").split(",")))
+    if len(numbers) > _MOST_AT_A_TIME:
+        raise PageError(f"{len(numbers)} rides are too many at once.", "tick fewer of them.")
+    machine = name_in(form, "machine_name", "name of the machine")
+    setup = name_in(form, "setup_name", "name of the set-up")
+    said = {name: form[name] for name in CONDITIONS if form.get(name, "").strip()}
+    if not (machine or setup or said):
+        raise PageError("nothing was named.", "name the machine, say.", field="machine_name")
+    rides = [book.rides.get(number) for number in numbers]
+    with book.all_or_nothing():
+        for ride in rides:
+            if machine or setup:
+                kept = ride.setup if machine in ("", ride.machine) else ""
+                with at_field("machine_name"):
+                    book.assign(ride.id, machine or ride.machine, setup or kept)
+            book.details.set_conditions(ride.id, said)
+    for ride in rides:
+        result = book.results.latest(ride.id)
+        if result and result.settings != settings_of(book, book.rides.get(ride.id)).as_json():
+            server_of(request).queue.submit(ride)
+    back = re.sub(r"[?&]named=[0-9]*", "", safe_back(form.get("back", "/")))
+    return redirect(f"{back}{'&' if '?' in back else '?'}named={len(rides)}")
+
+
+@changes_book
 def remove_note(request: Request, book: Book, form: Form) -> Response:
     """Take a note back."""
     ride = ride_of(request, book)
@@ -270,104 +291,3 @@ def result_of(request: Request, book: Book) -> StoredResult:
     if result is None:
         raise PageError(f"ride {ride.id} has no figures yet.", "wait until it is measured.", 404)
     return result
-
-
-@problems_as_pages
-async def put_log(request: Request) -> Response:
-    """Take one log; answer 202 once it is safe, with the ride and its place in the queue."""
-    slots = server_of(request).upload_slots
-    if slots.locked():
-        raise PageError(
-            "too many logs are coming in at once.", "try this one again in a moment.", 503
-        )
-    async with slots:
-        return await _take(request)
-
-
-async def _take(request: Request) -> Response:
-    server, asked = server_of(request), asked_of(request)
-    _check(request)
-    name = shown_file(asked.name)
-    with Book(server.folder, make=False) as book:
-        with book.intake() as intake:
-            stream = request.stream()
-            while True:
-                try:
-                    part = await asyncio.wait_for(anext(stream, None), _LONGEST_PAUSE_S)
-                except TimeoutError as error:
-                    raise PageError(
-                        f"{name}: nothing came for {_LONGEST_PAUSE_S:.0f} s.",
-                        "send it again.", 408,
-                    ) from error  # fmt: skip
-                if part is None:
-                    break
-                if intake.size_bytes + len(part) > MOST_UPLOAD_BYTES:
-                    raise _too_large(name)
-                await run_in_threadpool(intake.write, part)
-            if not intake.size_bytes:
-                raise PageError(f"{name}: the file is empty.", "copy the log again.")
-            kept = await run_in_threadpool(_kept, book, intake, name, asked)
-    told = [
-        {
-            "ride": ride.id, "file": ride.file, "sha256": ride.sha256, "new": new,
-            "task": server.queue.submit(ride).number if new or ride.state != "ready" else None,
-        }
-        for ride, new in kept
-    ]  # fmt: skip
-    return JSONResponse({**told[0], "rides": told}, 202 if any(new for _, new in kept) else 200)
-
-
-def _kept(book: Book, intake: Intake, name: str, asked: Query) -> list[tuple[RideEntry, bool]]:
-    """Keep what came in, each log of a zip as a ride, with what was said of new ones."""
-    kept = []
-    for part, data in several_logs(name, intake.so_far(), limit_bytes=MOST_UPLOAD_BYTES):
-        with book.intake() as one:
-            one.write(data)
-            kept.append(_ride_of(book, one, shown_file(part), asked))
-    return kept or [_ride_of(book, intake, name, asked)]
-
-
-def _ride_of(book: Book, intake: Intake, name: str, asked: Query) -> tuple[RideEntry, bool]:
-    """Return the ride of a log; what was said of a new one is kept with it or not at all."""
-    original = intake.finish()
-    with book.all_or_nothing():
-        ride, new = book.rides.add(original, name)
-        if new:
-            if asked.machine_name.strip():
-                book.assign(ride.id, asked.machine_name, asked.setup_name)
-            book.details.set_conditions(ride.id, asked.conditions)
-    return ride, new
-
-
-def _check(request: Request) -> None:
-    server = server_of(request)
-    if not token_is_right(request.state.session, request.headers.get(TOKEN_HEADER, "")):
-        raise PageError(
-            "the page was older than the server, so the log was not taken.",
-            "load the page again and drop the log once more.", 403,
-        )  # fmt: skip
-    # Refused before anything is taken, not after.
-    asked = asked_of(request)
-    form = {"machine": asked.machine_name, "setup": asked.setup_name}
-    machine = name_in(form, "machine", "name of the machine")
-    if name_in(form, "setup", "name of the set-up") and not machine:
-        raise PageError("a set-up belongs to a machine.", "name the machine as well.")
-    if not server.uploads.allow(request.state.client):
-        raise PageError("too many logs in a short time.", "wait a minute.", 429)
-    if server.queue.waiting() >= MOST_WAITING:
-        raise PageError(
-            f"{MOST_WAITING} rides wait for their figures already.",
-            "wait until some of them are done.", 503,
-        )  # fmt: skip
-    declared = request.headers.get("content-length", "")
-    if re.fullmatch("[0-9]{1,19}", declared) and int(declared) > MOST_UPLOAD_BYTES:
-        raise _too_large(shown_file(asked_of(request).name))
-    if shutil.disk_usage(server.folder).free < _LEAST_FREE_BYTES + MOST_UPLOAD_BYTES:
-        raise PageError("the disk is nearly full.", "make room on it first.", 507)
-
-
-def _too_large(name: str) -> PageError:
-    return PageError(
-        f"{name}: the log is larger than the page takes ({MOST_UPLOAD_BYTES // 1024**2} MiB).",
-        "cut it down to the one test ride, or use `ridelog report`.", 413,
-    )  # fmt: skip

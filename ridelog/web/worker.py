@@ -143,14 +143,18 @@ class ComparedRides:
 
 
 def measure_ride(send: Send, cache: RideCache, *, log: LogAt) -> None:
-    """Measure one log; sends "progress", "first", "result" (MeasuredLog) and "pages" (bytes)."""
+    """Measure one log; sends "progress", "first" and "result" (MeasuredLog)."""
     motion = cache.motion(log, lambda done: send("progress", 0.5 * done))
     send("progress", 0.5)
     send("first", first_figures(motion, Settings.from_json(log.settings)))
     result = cache.ridden(log)
     send("progress", 0.7)
     send("result", measured(motion, result))
-    send("pages", pages_bytes(result))
+
+
+def draw_ride(send: Send, cache: RideCache, *, log: LogAt) -> None:
+    """Draw what the page of a ride shows; sends "pages" (bytes)."""
+    send("pages", pages_bytes(cache.ridden(log)))
 
 
 def report_page(send: Send, cache: RideCache, *, log: LogAt, unit: str) -> None:
@@ -240,7 +244,7 @@ def lay_options(
     send("answer", ComparedRides(words, options_picture(found, reader), files, lacking))
 
 
-_EVERY = (measure_ride, report_page, compare_rides, predict_change, lay_options)
+_EVERY = (measure_ride, draw_ride, report_page, compare_rides, predict_change, lay_options)
 _JOBS: dict[str, Callable[..., None]] = {each.__name__: each for each in _EVERY}
 
 

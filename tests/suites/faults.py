@@ -60,7 +60,7 @@ FAULTS = (
           "& (held(bridged) == 0)", "& (held(bridged) >= 0)", HIDDEN),
     Fault("bridged from twice as uncertain", WINDOWS, "_BRIDGED_SD = 5.0", "_BRIDGED_SD = 10.0",
           HIDDEN),
-    Fault("no check of a full disk", "web/ride_pages.py",
+    Fault("no check of a full disk", "web/incoming.py",
           "if shutil.disk_usage(server.folder).free <", "if 1e30 <", "tests/web/test_disk.py"),
     Fault("two headline figures", "report/compare_words.py",
           "if not each.doubt][:3]", "if not each.doubt][:2]", HIDDEN),

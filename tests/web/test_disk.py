@@ -6,14 +6,14 @@ from pathlib import Path
 import pytest
 from visitor import Visitor, app_in, short_log
 
-from ridelog.web import ride_pages, views
+from ridelog.web import incoming, views
 
 
 @pytest.mark.parametrize(("free_mib", "status"), [(383, 507), (385, 202)])
 def test_the_disk_keeps_256_mib_beside_the_largest_log(
     free_mib: int, status: int, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    assert ride_pages.MOST_UPLOAD_BYTES == 128 * 1024**2
+    assert incoming.MOST_UPLOAD_BYTES == 128 * 1024**2
     visitor = Visitor(app_in(tmp_path / "book"))
     visitor.get("/")
     free = shutil.disk_usage(tmp_path)._replace(free=free_mib * 1024**2)

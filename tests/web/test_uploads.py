@@ -9,7 +9,7 @@ import pytest
 from visitor import HOST, SAMPLES, Visitor, app_in, queue_of, short_log, wait_until_measured
 
 from ridelog.book.book import Book
-from ridelog.web import ride_pages
+from ridelog.web import incoming
 
 
 @pytest.fixture(scope="module")
@@ -117,7 +117,7 @@ def test_a_log_that_says_it_is_too_large_is_not_read(visitor: Visitor, folder: P
 def test_a_log_that_does_not_say_its_size_is_counted(
     visitor: Visitor, folder: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(ride_pages, "MOST_UPLOAD_BYTES", 3 * 1024**2)
+    monkeypatch.setattr(incoming, "MOST_UPLOAD_BYTES", 3 * 1024**2)
     answer = visitor.put("zeros.gpx", [bytes(1024**2)] * 5)
     assert answer.status == 413 and not leftovers(folder)
 
@@ -159,10 +159,10 @@ def test_names_stay_names(visitor: Visitor, folder: Path, name: str, shown: str)
 
 def test_too_many_at_once_are_asked_to_wait(visitor: Visitor) -> None:
     slots = visitor.app.inner.state.server.upload_slots
-    for _ in range(ride_pages.MOST_AT_ONCE):
+    for _ in range(incoming.MOST_AT_ONCE):
         asyncio.run(slots.acquire())
     answer = visitor.put("a.gpx", b"log")
-    for _ in range(ride_pages.MOST_AT_ONCE):
+    for _ in range(incoming.MOST_AT_ONCE):
         slots.release()
     assert answer.status == 503
     assert answer.json()["problem"] == "too many logs are coming in at once."
@@ -171,6 +171,6 @@ def test_too_many_at_once_are_asked_to_wait(visitor: Visitor) -> None:
 def test_a_queue_that_is_full_takes_no_more(
     visitor: Visitor, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(ride_pages, "MOST_WAITING", 0)
+    monkeypatch.setattr(incoming, "MOST_WAITING", 0)
     answer = visitor.put("a.gpx", b"log")
     assert answer.status == 503 and "wait for their figures already" in answer.json()["problem"]

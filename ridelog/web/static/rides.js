@@ -120,10 +120,11 @@ async function placed(row, said, side) {
 // How far all of it is, in one line; what failed stays together below, folded once it is more than a few.
 function count_up() {
   const [shown, bad] = [queue.children.length, failures.children.length];
-  const done = queue.querySelectorAll("li.settled").length;
   const all = shown + bad;
+  const [measured, done] = ["measured", "settled"].map((name) => queue.querySelectorAll(`li.${name}`).length);
+  const pictures = measured + bad === all && done < measured ? ` Pictures: ${done} of ${measured}.` : "";
   document.getElementById("tally").textContent = all
-    ? `${done + bad} of ${all} ${all === 1 ? "log" : "logs"} done${bad ? `, ${bad} of them without figures` : ""}.` : "";
+    ? `${measured + bad} of ${all} ${all === 1 ? "log" : "logs"} measured${bad ? `, ${bad} of them without figures` : ""}.${pictures}` : "";
   const folded = document.getElementById("failed");
   const was = Number(folded.dataset.count ?? 0);
   if (was <= 3 && was !== bad) folded.open = bad <= 3;
@@ -170,12 +171,18 @@ function fail(row, text) {
   failures.append(row.item);
 }
 
-function settle(row, text, ride) {
-  row.item.classList.add("settled");
-  row.bar.remove();
+// The figures are there; the pictures may still be to come.
+function measured(row, text, ride) {
+  row.item.classList.add("measured");
   row.words.textContent = text;
   const link = Object.assign(document.createElement("a"), { href: `/rides/${ride}`, textContent: row.file.textContent });
   row.file.replaceChildren(link);
+}
+
+function settle(row, text, ride) {
+  measured(row, text, ride);
+  row.item.classList.add("settled");
+  row.bar.remove();
 }
 
 async function show(tasks) {
@@ -189,7 +196,10 @@ async function show(tasks) {
     row.words.textContent = words(task);
     row.bar.value = task.progress;
     row.bar.hidden = task.state === "waiting";
-    if (task.state === "drawing" && !row.listed) { row.listed = fresh = true; }
+    if (task.state === "drawing" && !row.listed) {
+      row.listed = fresh = true;
+      measured(row, words(task), task.ride_id);
+    }
     if (!ended) continue;
     finished.add(key);
     fresh = true;
@@ -211,10 +221,33 @@ function tick(ticked) {
   counted();
 }
 
+const naming = document.getElementById("naming");
+const ticked = (name) => [...document.querySelectorAll(`#pick input[name=${name}]:checked`)].map((box) => box.value);
+
+// The rides ticked on either side are named together; on a page without ticks there is nothing to name.
+function told() {
+  const rides = [...ticked("before"), ...ticked("after")];
+  document.getElementById("naming-rides").value = rides.join();
+  document.getElementById("naming-words").textContent =
+    `For ${rides.length} ticked ${rides.length === 1 ? "ride" : "rides"}. What is left empty stays as it is.`;
+  document.getElementById("name-them").hidden = !rides.length;
+  if (!rides.length) naming.hidden = true;
+}
+document.addEventListener("click", (event) => {
+  if (event.target.id === "name-them") {
+    naming.hidden = false;
+    document.getElementById("naming-head").focus();
+  } else if (event.target.id === "naming-away") {
+    naming.hidden = true;
+    document.getElementById("name-them").focus();
+  }
+});
+
 function counted() {
   const picked = document.getElementById("picked");
   if (!picked) return;
-  const [before, after] = ["before", "after"].map((name) => document.querySelectorAll(`#pick input[name=${name}]:checked`).length);
+  told();
+  const [before, after] = ["before", "after"].map((name) => ticked(name).length);
   picked.textContent = before || after ? `${before} before, ${after} after` : "Tick the rides before the change and those after it.";
 }
 
