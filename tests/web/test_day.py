@@ -2,9 +2,11 @@
 
 import io
 import re
+import time
 import zipfile
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
+from typing import cast
 
 import pytest
 from visitor import SAMPLES, Visitor, app_in, queue_of, short_log, wait_until_measured
@@ -12,7 +14,10 @@ from visitor import SAMPLES, Visitor, app_in, queue_of, short_log, wait_until_me
 from ridelog.book.book import Book
 from ridelog.core.errors import UnreadableLogError
 from ridelog.importer.several import several_logs
+from ridelog.web import job_queue
+from ridelog.web.job_queue import JobQueue
 from ridelog.web.security import SecurityMiddleware
+from ridelog.web.worker import Job, Worker
 
 LOGS = ("before-2.nmea", "after-2.nmea")
 
@@ -160,3 +165,80 @@ def test_what_the_book_knows_against_a_comparison_is_said(measured: Visitor) -> 
     measured.post("/rides/2/details", machine="Thistledrake 2", setup="64 teeth")
     page = measured.get("/compare?before=1&after=2")
     assert "have the same set-up (64 teeth): by the book nothing was changed" in page.words
+
+
+class Recorded:
+    """A worker that measures and draws nothing, and tells in which order it was asked to."""
+
+    def __init__(self) -> None:
+        self.asked: list[str] = []
+        self.meanwhile: dict[str, Callable[[], None]] = {}
+
+    def run(self, job: Job) -> Iterator[tuple[str, object]]:
+        self.asked.append(f"{job.function} {job.arguments['log'].name}")
+        self.meanwhile.get(self.asked[-1], lambda: None)()
+        yield ("result", None) if job.function == "measure_ride" else ("pages", b"{}")
+
+    def stop(self) -> None:
+        """Nothing runs."""
+
+
+def test_pictures_wait_until_every_ride_has_its_figures(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """But those of a ride that somebody looks at go first."""
+    monkeypatch.setattr(job_queue, "keep", lambda *measured: 1)
+    worker = Recorded()
+    with Book(tmp_path / "book") as book:
+        for name in "abc":
+            with book.intake() as intake:
+                intake.write(name.encode())
+                last, _ = book.rides.add(intake.finish(), name)
+    queue = JobQueue(tmp_path / "book", cast(Worker, worker))
+    worker.meanwhile["draw_ride a"] = lambda: queue.hurry(last.id)
+    queue.start()
+    end = time.monotonic() + 60.0
+    while any(task["state"] != "done" for task in queue.tasks()) and time.monotonic() < end:
+        time.sleep(0.01)
+    queue.stop()
+    measured, drawn = [f"measure_ride {n}" for n in "abc"], [f"draw_ride {n}" for n in "acb"]
+    assert worker.asked == [*measured, *drawn]
+
+
+def test_what_belongs_to_several_rides_is_said_once(measured: Visitor) -> None:
+    measured.get("/")
+    said = {"machine_name": "Gorsehopper", "wind": "west", "rider": " "}
+    answer = measured.post("/rides/details", rides="1,3", back="/?machine=2&named=9", **said)
+    assert (answer.status, answer.headers["location"]) == (303, "/?machine=2&named=2")
+    page = measured.get("/?named=2")
+    assert "Named on 2 rides." in page.words
+    for ride in (1, 3):
+        shown = measured.get(f"/rides/{ride}")
+        assert 'name="machine" list="machine-names" value="Gorsehopper"' in shown.text
+        assert "Wind: west" in shown.words
+    # What is left empty stays: the machine of each, and the set-up of a machine that stays.
+    measured.post("/rides/details", rides="1,2", setup_name="72 teeth", back="//elsewhere")
+    assert "Gorsehopper 72 teeth" in measured.get("/").words
+    measured.post("/rides/details", rides="1,2", rider="Edda")
+    assert "Thistledrake 2 72 teeth" in measured.get("/").words
+    assert "Wind: west" in measured.get("/rides/1").words
+    # Nothing at all, or not everywhere: then nowhere.
+    for form, status, words in (
+        ({"rides": "1"}, 400, "Nothing was named."),
+        ({"rides": "1,77", "rider": "Zebedee"}, 404, "Ride 77 is not in the book."),
+        ({"rides": "", "rider": "Zebedee"}, 400, "Ride: '' is no number."),
+        ({"rides": ",".join(map(str, range(60))), "rider": "N"}, 400, "60 rides are too many"),
+        ({"rides": "1", "machine_name": "M" * 81}, 400, "the name has 81 letters"),
+    ):
+        answer = measured.post("/rides/details", **form)
+        assert answer.status == status and words in answer.words, words
+    assert "Zebedee" not in measured.get("/rides/1").words
+
+
+def test_the_list_shows_how_good_the_signal_was(measured: Visitor) -> None:
+    grades = []
+    for ride in (1, 2, 3):
+        grades.append(measured.get(f"/rides/{ride}/result.json").json()["signal"]["grade"])
+        assert f"signal {grades[-1]}" in measured.get(f"/rides/{ride}").words
+    shown = re.findall(r'data-grade="([a-z ]+)"', measured.get("/").text)
+    assert sorted(shown) == sorted(grades) and "good" in grades

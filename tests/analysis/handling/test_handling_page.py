@@ -84,7 +84,7 @@ def test_a_weaving_ride(weaving: tuple[Motion, MeasuredRide]) -> None:
 def test_the_line_of_weave_stands_where_the_sentence_has_it() -> None:
     """Without an onset no bar is drawn above a line that says a weave stands there."""
     least, seen = LEAST_RMS_RADPS, 0.11
-    bar = SpeedClass(4.0, 5.0, 20.0, Estimate(0.09, 0.05, 0.10))
+    bar = SpeedClass(4.0, 5.0, 20.0, Estimate(0.09, 0.05, 0.10), "")
     onset = Estimate(5.0, 4.5, 5.5)
     for found, level in (
         (Weave(weave=(bar,), weave_visible_from_radps=seen), seen),
