@@ -185,7 +185,7 @@ def test_a_mark_moves_the_figures_and_its_removal_moves_them_back(shop: Workshop
         ("soon", "9", "Start of the stretch: 'soon' is no time."),
         ("1:00", "-5", "End of the stretch: '-5' is no time."),
         ("9", "3", "A mark from 9 s to 3 s has no length."),
-        ("1:00:09", "1:00:03", "A mark from 3609 s to 3603 s has no length."),
+        ("1:00:09", "1:00:13", "1:00:09.0 is after the ride, which ends at 0:59.8."),
         ("1:2:3:4", "9", "Start of the stretch: '1:2:3:4' is no time."),
         ("", "", "Start of the stretch: '' is no time."),
     ],
