@@ -4,8 +4,9 @@ A receiver's own filter makes the errors of neighbouring fixes alike. From fix t
 small, but their mean over a second falls more slowly than that of independent ones.
 """
 
+from statistics import NormalDist
+
 import numpy as np
-from scipy.special import ndtri
 
 from ridelog.core.track import FloatArray
 
@@ -52,4 +53,4 @@ def noise_of_means(velocity_mps: FloatArray, interval_s: float) -> float:
     along = (bend[known] * ahead).sum(axis=1)
     across = bend[known, 0] * ahead[:, 1] - bend[known, 1] * ahead[:, 0]
     square = min(float(np.quantile(each**2, _EVEN_SHARE)) for each in (along, across))
-    return float((n * square / 6.0) ** 0.5 / ndtri(0.5 + 0.5 * _EVEN_SHARE))
+    return float((n * square / 6.0) ** 0.5 / NormalDist().inv_cdf(0.5 + 0.5 * _EVEN_SHARE))
