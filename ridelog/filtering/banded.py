@@ -5,6 +5,8 @@ LAPACK's banded Cholesky solves it in time and memory proportional to n; the blo
 on and beside the diagonal come from block cyclic reduction, whose steps are whole-array products.
 """
 
+from collections.abc import Sequence
+
 import numpy as np
 from scipy.linalg import cho_solve_banded, cholesky_banded
 
@@ -70,31 +72,68 @@ class BandedFactor:
         pivot: FloatArray = triangle @ triangle.T
         return pivot
 
-    def draw(self, noise: FloatArray, first: int = 0) -> FloatArray:
+    def draw(self, noise: FloatArray, first: int = 0, out: FloatArray | None = None) -> FloatArray:
         """Return draws of zero mean, the inverse as covariance, shape (m, d, count).
-
-        If the matrix is L L', the solution x of L' x = z with z standard normal has covariance
-        L'^-1 L^-1, the inverse. It is found from the end: instants before ``first`` cost nothing.
 
         Parameters
         ----------
-        noise : ndarray, shape (m, d, count)
-            Standard normal numbers.
-        first : int
-            The first of m instants, which are the chain's last ones.
+        noise, first
+            As ``draw_together`` has them.
+        out : ndarray, shape (m, d, count), optional
+            Where they are written to.
         """
-        left, d = len(noise), self.d
-        band = self._factor[:, first * d : (first + left) * d]
-        diagonal, beside = np.zeros((left, d, d)), np.empty((left, d, d))
+        drawn: FloatArray = draw_together(
+            [self], [noise], first, None if out is None else out[None]
+        )[0]
+        return drawn
+
+    def backwards(self, first: int, instants: int) -> tuple[FloatArray, FloatArray]:
+        """Return what makes an instant of numbers and of the next instant, each (m, d, d)."""
+        d = self.d
+        band = self._factor[:, first * d : (first + instants) * d]
+        diagonal, beside = np.zeros((instants, d, d)), np.empty((instants, d, d))
         for column in range(d):
             diagonal[:, column, column:] = band[: d - column, column::d].T
             beside[:, column] = band[d - column : 2 * d - column, column::d].T
         inverse = np.linalg.inv(diagonal)
-        gain = -inverse @ beside
-        drawn: FloatArray = inverse @ noise
-        for instant in range(left - 2, -1, -1):
-            drawn[instant] += gain[instant] @ drawn[instant + 1]
-        return drawn
+        gain: FloatArray = -inverse @ beside
+        return inverse.astype(np.float64, copy=False), gain
+
+
+def draw_together(
+    factors: Sequence[BandedFactor],
+    noise: Sequence[FloatArray],
+    first: int = 0,
+    out: FloatArray | None = None,
+) -> FloatArray:
+    """Return draws of zero mean under several factors of one size, shape (factors, m, d, count).
+
+    If the matrix is L L', the solution x of L' x = z with z standard normal has covariance
+    L'^-1 L^-1, the inverse. It is found from the end: instants before ``first`` cost nothing.
+
+    Parameters
+    ----------
+    factors : sequence of BandedFactor
+        Chains of the same number of instants.
+    noise : sequence of ndarray, shape (m, d, count)
+        Standard normal numbers for each.
+    first : int
+        The first of m instants, which are the chains' last ones.
+    out : ndarray, shape (factors, m, d, count), optional
+        Where they are written to.
+    """
+    instants, d, count = noise[0].shape
+    drawn = np.empty((len(factors), instants, d, count)) if out is None else out
+    gain = np.empty((len(factors), instants, d, d))
+    for number, (factor, each) in enumerate(zip(factors, noise, strict=True)):
+        inverse, gain[number] = factor.backwards(first, instants)
+        np.matmul(inverse, each, out=drawn[number])
+    step = np.empty((len(factors), d, count))
+    for instant in range(instants - 2, -1, -1):
+        here = drawn[:, instant]
+        np.matmul(gain[:, instant], drawn[:, instant + 1], out=step)
+        here += step
+    return drawn
 
 
 def selected_inverse(diagonal: FloatArray, lower: FloatArray) -> tuple[FloatArray, FloatArray]:

@@ -87,7 +87,7 @@ class Paths:
         turned: FloatArray = np.arctan2(cross, along)
         return turned
 
-    @property
+    @cached_property
     def distance_m(self) -> FloatArray:
         """Path length since the first instant, shape (m, 1 + 2 draws). [m]."""
         return cumulative_trapezoid(self.time_s, self.speed_mps)

@@ -148,30 +148,25 @@ class StateSpace:
     def blocks(self, precisions: Precisions) -> "Blocks":
         """Return the precision of all states under these precisions."""
         n, d = self.n, self.d
-        transitions = Transitions(
-            self._dt, self.breaks, self.steps, self.drift_keep, self.slow_keep,
-            precisions.jerk, precisions.drift, precisions.slow_sd, precisions.walk,
-        )  # fmt: skip
+        transitions = self.transitions(precisions)
         onto, forward, lower = transitions.blocks(d)
         # In memory the instants lie along the last axis, where whole-array steps are fastest.
         blocks = np.zeros((d, d, n))
         blocks[:, :, :-1] = np.moveaxis(forward, 0, 2)
         blocks[:, :, 1:] += np.moveaxis(onto, 0, 2)
         start = np.zeros((n, d))
-        drift_sd = float(np.median(precisions.drift)) if n > 1 else 0.05
-        slow_sd = float(np.median(precisions.slow_sd)) if n > 1 else 0.05
-        known = [1.0 / sd**2 for sd in _START_SD] + [drift_sd**-2, slow_sd**-2]
-        start[self.first] = known[:d]
-        for number, precision in enumerate(known[:d]):
+        start[self.first] = known = known_of_start(precisions, d)
+        for number, precision in enumerate(known):
             blocks[number, number, self.first] += precision
-        blocks[0, 0] += precisions.position
-        blocks[1, 1] += precisions.still
-        blocks[2, 2] += precisions.cruise
-        if d == 5:
-            for row in (1, 4):
-                for column in (1, 4):
-                    blocks[row, column] += precisions.velocity
+        add_seen(blocks, precisions)
         return Blocks(transitions, start, np.moveaxis(blocks, 2, 0), lower)
+
+    def transitions(self, precisions: Precisions) -> Transitions:
+        """Return what these precisions say of the intervals."""
+        return Transitions(
+            self._dt, self.breaks, self.steps, self.drift_keep, self.slow_keep,
+            precisions.jerk, precisions.drift, precisions.slow_sd, precisions.walk,
+        )  # fmt: skip
 
     def rows(self, precisions: Precisions, blocks: "Blocks") -> Rows:
         """Return what these precisions say of the states, row by whitened row."""
@@ -195,6 +190,25 @@ class StateSpace:
     def solve(self, precisions: Precisions, *, refine: bool = True) -> "Solution":
         """Return the most probable states under these precisions, with their factored sum."""
         return Solution(self, precisions, refine=refine)
+
+
+def add_seen(blocks: FloatArray, precisions: Precisions) -> None:
+    """Add what is seen at each instant to diagonal blocks (d, d, n)."""
+    blocks[0, 0] += precisions.position
+    blocks[1, 1] += precisions.still
+    blocks[2, 2] += precisions.cruise
+    if len(blocks) == 5:
+        for row in (1, 4):
+            for column in (1, 4):
+                blocks[row, column] += precisions.velocity
+
+
+def known_of_start(precisions: Precisions, d: int) -> list[float]:
+    """Return the precisions of what is known of the d numbers where a piece begins."""
+    some = len(precisions.drift) > 0
+    drift_sd = float(np.median(precisions.drift)) if some else 0.05
+    slow_sd = float(np.median(precisions.slow_sd)) if some else 0.05
+    return ([1.0 / sd**2 for sd in _START_SD] + [drift_sd**-2, slow_sd**-2])[:d]
 
 
 class Solution:
@@ -296,9 +310,10 @@ class Solution:
         return pull
 
     def draw(self, piece: slice, noise: FloatArray, wanted: int) -> FloatArray:
-        """Return draws of one axis' errors at a piece's first instants, (wanted, d, count).
+        """Return draws of both axes' errors at a piece's first instants, (wanted, d, 2, count).
 
-        ``piece`` is a whole one, ``noise`` standard normal for all of its instants. Cholesky's
+        East and north have the same precision and independent errors. ``piece`` is a whole one,
+        ``noise`` standard normal for all of its instants, (m, d, 2, count). Cholesky's
         factor draws wherever it can: what the step of refinement has found is rounding and differs
         between computers, so it must not choose between two ways to use the noise.
         """
@@ -308,10 +323,14 @@ class Solution:
             turned = self._diagonal[piece][::-1], np.swapaxes(lower, 1, 2)[::-1]
             with suppress(np.linalg.LinAlgError):
                 factor = BandedFactor(*turned)
-                return factor.draw(noise[:wanted], len(noise) - wanted)[::-1]
+                drawn = np.empty((wanted, self.space.d, 2 * noise.shape[3]))
+                first = len(noise) - wanted
+                factor.draw(noise[:wanted].reshape(drawn.shape), first, drawn[::-1])
+                return drawn.reshape(wanted, *noise.shape[1:])
         own, joint = self.space.rows(self.precisions, self._blocks)
         rows = Rows(own[:, :, piece], joint[:, :, piece.start : piece.stop - 1])
-        return OrthogonalFactor(rows).draw(noise)[:wanted]
+        drawn = OrthogonalFactor(rows).draw(noise.reshape(len(noise), self.space.d, -1))
+        return drawn[:wanted].reshape(wanted, *noise.shape[1:])
 
     def variances(self) -> tuple[FloatArray, FloatArray]:
         """Return posterior covariance blocks (k, k) and (k + 1, k) of one axis."""

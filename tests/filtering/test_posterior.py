@@ -5,7 +5,9 @@ import pytest
 
 from ridelog.core.track import FloatArray
 from ridelog.filtering.banded import selected_inverse
-from ridelog.filtering.posterior import drawn_errors, interpolated, noise_of
+from ridelog.filtering.curves import interpolated
+from ridelog.filtering.kept_blocks import KeptBlocks
+from ridelog.filtering.posterior import drawn_errors, noise_of
 from ridelog.filtering.state_space import Precisions, StateSpace
 
 
@@ -31,7 +33,7 @@ def test_errors_of_a_stretch_have_the_variances_of_the_whole(rate_hz: float) -> 
     blocks = space.blocks(precisions)
     covariance, _ = selected_inverse(blocks.diagonal, blocks.lower)
     first, last = round(8 * rate_hz), round(11 * rate_hz)
-    drawn = drawn_errors(space, precisions, (first, last), np.random.default_rng(2), 20_000)
+    drawn = drawn_errors(space, [precisions], (first, last), np.random.default_rng(2), 20_000)[0]
     assert drawn.shape == (last - first + 1, 5, 20_000)
     for place in (0, (last - first) // 2, last - first):
         expected = covariance[first + place]
@@ -44,20 +46,50 @@ def test_a_stretch_to_the_end_of_the_ride_has_nothing_beyond() -> None:
     space, precisions = _space(40, 10.0)
     blocks = space.blocks(precisions)
     covariance, _ = selected_inverse(blocks.diagonal, blocks.lower)
-    drawn = drawn_errors(space, precisions, (30, 39), np.random.default_rng(3), 20_000)
+    drawn = drawn_errors(space, [precisions], (30, 39), np.random.default_rng(3), 20_000)[0]
     ratio = drawn[-1].var(axis=1) / np.diag(covariance[-1])
     np.testing.assert_allclose(ratio, 1.0, atol=0.05)
 
 
-@pytest.mark.parametrize("columns", [6, 200])
-def test_curves_run_through_the_states_with_their_rates(columns: int) -> None:
+def test_kept_blocks_are_those_of_the_part(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("ridelog.filtering.kept_blocks._STRETCH", 30)
+    monkeypatch.setattr("ridelog.filtering.kept_blocks._MOST", 2)
+    space, precisions = _space(95, 10.0)
+    kept = KeptBlocks(space, precisions)
+    # Inside one stretch, up to its end, across it, at the ride's end, and an instant alone.
+    for first, last in ((3, 20), (30, 60), (20, 40), (60, 94), (90, 94), (7, 7), (0, 30)):
+        diagonal, lower = kept.between(first, last)
+        part = space.part(first, last + 1).blocks(precisions.part(first, last + 1))
+        np.testing.assert_allclose(diagonal, part.diagonal, rtol=1e-14)
+        np.testing.assert_array_equal(lower, part.lower)
+
+
+# At even places, and so unevenly that intervals are taken one after the other.
+@pytest.mark.parametrize("places", [np.linspace(0.0, 9.0, 181), np.geomspace(1e-4, 9.0, 40)])
+@pytest.mark.parametrize("bare", [True, False])
+def test_sums_over_intervals_are_those_of_each_instant(places: FloatArray, bare: bool) -> None:
+    random = np.random.default_rng(5)
+    time_s = np.concatenate([[0.0, 0.5, 0.7, 1.5], np.linspace(2.0, 9.0, 30)])
+    states, one, other = (random.normal(size=(34, 5, 2, count)) for count in (1, 3, 2))
+    size, share = random.normal(size=(34, 5, 2)), random.normal(size=2)
+    paths = interpolated(
+        time_s, states[..., 0], [one, other], places, sides=[(size, share)], bare=bare
+    )
+    columns = [states] * bare + [states + one, states + other + size[..., None] * share]
+    every = np.concatenate(columns, axis=3)
+    for column in range(every.shape[3]):
+        alone = interpolated(time_s, every[..., column], [], places)
+        for name in ("position_m", "velocity_mps", "acceleration_mps2"):
+            found, expected = getattr(paths, name)[:, :, column], getattr(alone, name)[:, :, 0]
+            np.testing.assert_allclose(found, expected, rtol=1e-9, atol=1e-9)
+
+
+def test_curves_run_through_the_states_with_their_rates() -> None:
     time_s = np.array([0.0, 0.5, 1.5])
-    states = np.random.default_rng(4).normal(size=(3, 4, 2, columns))
-
-    def row(number: int, out: FloatArray) -> None:
-        out[:] = states[:, number]
-
-    paths = interpolated(time_s, row, columns, np.linspace(0.0, 1.5, 1501))
+    states = np.random.default_rng(4).normal(size=(3, 4, 2, 6))
+    paths = interpolated(
+        time_s, np.zeros((3, 4, 2)), [states], np.linspace(0.0, 1.5, 1501), bare=False
+    )
     at = [0, 500, 1500]
     np.testing.assert_allclose(paths.position_m[at], states[:, 0], atol=1e-12)
     np.testing.assert_allclose(paths.velocity_mps[at], states[:, 1], atol=1e-12)

@@ -13,8 +13,9 @@ from scipy.special import ndtr
 
 from ridelog.core.interval import evenly_chosen, systematic
 from ridelog.core.track import FloatArray, IntArray
+from ridelog.filtering.curves import interpolated
 from ridelog.filtering.motion import Motion, Paths
-from ridelog.filtering.posterior import Posterior, interpolated, noise_of
+from ridelog.filtering.posterior import Posterior, noise_of
 from ridelog.filtering.standing_start.acceleration_decay import AccelerationDecay, decay_of_start
 from ridelog.filtering.standing_start.models import OPENING, StartModels, Starts
 
@@ -58,11 +59,7 @@ class DrawnStart:
     def paths(self, grid_s: FloatArray, columns: IntArray | None = None) -> Paths:
         """Return them, or some of them, on a grid."""
         error = self.error if columns is None else self.error[:, :, :, columns]
-
-        def row(number: int, out: FloatArray) -> None:
-            np.add(self.mean[:, number, :, None], error[:, number], out=out)
-
-        return interpolated(self.time_s, row, error.shape[3], grid_s)
+        return interpolated(self.time_s, self.mean, (error,), grid_s, bare=False)
 
 
 @dataclass(frozen=True)
@@ -186,15 +183,11 @@ def draw_start(starts: Starts, number: int, noise: FloatArray, until_s: float) -
     mean[:, :3] += starts.departure[part]
     mean[:, 0] += starts.origin_m
     wanted = min(int(np.searchsorted(time_s, until_s)) + 1, len(time_s))
-    # East and north have the same precision and independent errors.
-    noise = noise[: len(time_s)]
-    count = noise.shape[3]
-    error = solution.draw(part, noise.reshape(len(noise), -1, 2 * count), wanted)
     return DrawnStart(
         start_s=float(starts.start_s[number]),
         time_s=time_s[:wanted],
         mean=mean[:wanted],
-        error=error.reshape(wanted, -1, 2, count),
+        error=solution.draw(part, noise[: len(time_s)], wanted),
     )
 
 
