@@ -16,6 +16,7 @@ from ridelog.book.database import (
 )
 from ridelog.book.machines import Machines
 from ridelog.book.originals import Intake, Original, place_of, read_original
+from ridelog.book.past import Past
 from ridelog.book.records import RideEntry
 from ridelog.book.results import Results
 from ridelog.book.rides import Details, Rides
@@ -60,6 +61,7 @@ class Book:
             opened.callback(self._connection.close)
             self.rides = Rides(self._connection)
             self.machines = Machines(self._connection)
+            self.past = Past(self._connection)
             self.details = Details(self._connection)
             self.results = Results(self._connection)
             self.words = Words(self._connection, self.folder / WORDS, self._originals)

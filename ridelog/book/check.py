@@ -16,6 +16,9 @@ from ridelog.core.text import clean, count_words
 
 _REBUILD = "run `ridelog book rebuild`"
 _ADD = "add the log again, or `ridelog book import` an export that has it; its words stay"
+_PHOTO = "`ridelog book import` an export that has it, or add it again; its words stay"
+# From this version on a book holds photos.
+_WITH_PHOTOS = 3
 # So many faults of one kind are named; the rest is counted.
 _MOST_NAMED = 20
 
@@ -48,10 +51,13 @@ def check_book(folder: Path) -> Check:
     damage = _database_faults(folder)
     faults = [Fault(what, _REBUILD) for what in damage]
     known: set[str] | None = None
+    photos: set[str] = set()
     told_otherwise = False
     if not damage:
         with closing(connect_to_check(database)) as connection, spoken():
             known = {row[0] for row in connection.execute("SELECT sha256 FROM ride")}
+            if version(connection) >= _WITH_PHOTOS:
+                photos = {row[0] for row in connection.execute("SELECT sha256 FROM photo")}
             if version(connection) == len(STEPS):
                 faults += _result_faults(connection)
                 found, told_otherwise = _word_faults(Words(connection, words, folder / ORIGINALS))
@@ -71,6 +77,8 @@ def check_book(folder: Path) -> Check:
         except BookError as error:
             faults.append(Fault(error.problem, _ADD))
     if known is not None:
+        faults += _few([f"the photo {one[:12]} is gone." for one in sorted(photos - there)], _PHOTO)
+        there -= photos - known
         faults += _few([f"the log {one[:12]} is gone." for one in sorted(known - there)], _ADD)
         faults += _few(
             [f"the log {one[:12]} belongs to no ride." for one in sorted(there - known)], _REBUILD

@@ -13,25 +13,30 @@ from pathlib import Path
 
 from ridelog.book.book import Book
 from ridelog.book.machines import MOST_TOML
-from ridelog.book.originals import suffix_of
+from ridelog.book.originals import Original, suffix_of
 from ridelog.book.records import NewResult, RideEntry, checked_name, checked_text
 from ridelog.book.words import json_bytes, machines_words, ride_words
 from ridelog.book.written import (
     ADVICE,
     WrittenMachines,
+    WrittenPhoto,
     WrittenResult,
     WrittenRide,
+    photo_name,
     read_document,
     read_log,
     read_machines,
+    read_photo,
     read_ride,
 )
 from ridelog.core.errors import BookError, RideLogError
 from ridelog.core.estimate import Estimate
 
+_PHOTOS = "photos"
 _READ_ME = """A ride book as plain files, written by ridelog.
 
-machines.json          machines and their set-up states; each set-up file also under setups/
+machines.json          machines, their set-up states, what was done to them and their photos; each
+                       set-up file also under setups/, each photo under photos/ by its SHA-256
 rides/NUMBER-DAY-HASH/ one ride each:
   ride.json            file name, SHA-256, machine, set-up, conditions, notes, marked stretches
   original.*           the log, byte for byte as it was given (missing if it was damaged)
@@ -85,7 +90,7 @@ def export_book(book: Book, folder: Path) -> ExportedRides:
         part.mkdir(mode=0o700)
         (part / "README.txt").write_text(_READ_ME, encoding="utf-8")
         with book.one_moment():
-            _write_machines(book, part)
+            left_out += _write_machines(book, part)
             skip = 0
             while rides := book.rides.found(most=100, skip=skip):
                 for ride in rides:
@@ -130,6 +135,7 @@ def import_book(book: Book, folder: Path, *, fill: bool = False) -> ImportedRide
     if machines is not None:
         with book.all_or_nothing():
             differing += take_machines(book, machines)
+        problems += _take_photos(book, machines, folder / _PHOTOS)
     added = present = 0
     for place in places:
         try:
@@ -164,12 +170,39 @@ def take_machines(book: Book, written: WrittenMachines) -> list[str]:
             toml = checked_text("set-up file", part.toml, MOST_TOML)
             if toml not in ("", setup.toml) or part.since not in ("", setup.since_utc):
                 other.append(f"set-up {setup.name}")
+        for work in entry.work:
+            book.past.add_work(machine.id, **work.model_dump())
         if other:
             differing.append(
                 f"machine {machine.name} stays as it is, but the export has another "
                 f"{' and another '.join(other)}."
             )
     return differing
+
+
+def _take_photos(book: Book, written: WrittenMachines, folder: Path) -> list[str]:
+    """Add the photos of an export; return sentences about those that are damaged."""
+    problems = []
+    for entry in written.machines:
+        machine = book.machines.named(entry.name)
+        there = {photo.sha256 for photo in book.past.photos(machine.id)}
+        for photo in entry.photos:
+            if photo.sha256 in there:
+                continue
+            try:
+                data = read_photo(folder / photo.exported_name, photo.sha256)
+                show_photo(book, machine.id, photo, book.store(data))
+            except BookError as error:
+                problems.append(f"machine {machine.name}, photo {photo.file}: {error}")
+    return problems
+
+
+def show_photo(book: Book, machine_id: int, photo: WrittenPhoto, original: Original) -> None:
+    """Give a machine a written photo whose bytes lie, or lay, among the originals."""
+    book.past.add_photo(
+        machine_id, original, file=photo.file, kind=photo.kind, day=photo.day, words=photo.words,
+        added_utc=photo.added_utc,
+    )  # fmt: skip
 
 
 def fill_ride(book: Book, ride: RideEntry, written: WrittenRide) -> None:
@@ -231,9 +264,19 @@ def _marks(book: Book, ride: RideEntry) -> set[tuple[str, float, float]]:
     return {(mark.kind, mark.start_s, mark.end_s) for mark in book.details.marks(ride.id)}
 
 
-def _write_machines(book: Book, part: Path) -> None:
-    (part / "machines.json").write_bytes(json_bytes(machines_words(book.machines)))
+def _write_machines(book: Book, part: Path) -> list[str]:
+    """Write all machines with their set-ups and photos; return sentences about damaged photos."""
+    damaged = []
+    (part / "machines.json").write_bytes(json_bytes(machines_words(book.machines, book.past)))
     for machine in book.machines.all():
+        for photo in book.past.photos(machine.id):
+            try:
+                data = book.original(photo.sha256)
+            except BookError as error:
+                damaged.append(f"machine {machine.name}, photo {photo.file}: {error}")
+                continue
+            (part / _PHOTOS).mkdir(exist_ok=True)
+            (part / _PHOTOS / photo_name(photo.sha256, photo.kind)).write_bytes(data)
         for setup in book.machines.setups(machine.id):
             if setup.toml:
                 (part / "setups").mkdir(exist_ok=True)
@@ -241,6 +284,7 @@ def _write_machines(book: Book, part: Path) -> None:
                 (part / "setups" / name).write_text(
                     setup.toml + "\n", encoding="utf-8", errors="replace"
                 )
+    return damaged
 
 
 def _write_ride(book: Book, ride: RideEntry, rides: Path) -> list[str]:

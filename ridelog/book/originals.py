@@ -12,6 +12,9 @@ from ridelog.core.errors import BookError
 
 # The largest log that is taken in from an export, as for a single one. Own choice.
 MOST_LOG_BYTES = 512 * 1024 * 1024
+# How the photos begin that lie among the originals too: JPEG (ISO/IEC 10918-1, SOI and the next
+# marker) and PNG (ISO/IEC 15948, 5.2).
+PHOTO_MAGIC = (b"\xff\xd8\xff", b"\x89PNG\r\n\x1a\n")
 
 
 @dataclass(frozen=True)

@@ -12,11 +12,11 @@ from pathlib import Path
 from ridelog.book.book import DATABASE, WORDS, Book, logs_in
 from ridelog.book.check import check_book, must_be_there
 from ridelog.book.database import connect, whole
-from ridelog.book.exchange import fill_ride, import_book, take_machines
-from ridelog.book.originals import Original, is_sha256, read_original, suffix_of
+from ridelog.book.exchange import fill_ride, import_book, show_photo, take_machines
+from ridelog.book.originals import PHOTO_MAGIC, Original, is_sha256, read_original, suffix_of
 from ridelog.book.use import alone
 from ridelog.book.words import stamp_in
-from ridelog.book.written import WrittenRide, read_machines, read_ride
+from ridelog.book.written import WrittenMachines, WrittenRide, read_machines, read_ride
 from ridelog.core.errors import BookError
 
 
@@ -68,6 +68,7 @@ def _rebuilt(folder: Path, export: Path | None) -> Rebuilt:
         if told is not None:
             with book.all_or_nothing():
                 problems += take_machines(book, told)
+                _show_photos(book, told)
         written = _written(folder, problems)
         for sha256, words in written.items():
             added += _ride_for(book, sha256, words)
@@ -75,7 +76,14 @@ def _rebuilt(folder: Path, export: Path | None) -> Rebuilt:
             found = import_book(book, export, fill=True)
             added += found.added
             problems += [*found.differing, *found.problems]
+        shown = {
+            photo.sha256
+            for machine in book.machines.all()
+            for photo in book.past.photos(machine.id)
+        }
         for path in logs_in(folder):
+            if path.name in shown:
+                continue
             try:
                 added += is_sha256(path.name) and _ride_for(book, path.name, None)
             except BookError as error:
@@ -83,6 +91,18 @@ def _rebuilt(folder: Path, export: Path | None) -> Rebuilt:
         book.words.ask_for_all()
         book.words.write()
         return Rebuilt(book.rides.count(), added, set_aside, tuple(problems))
+
+
+def _show_photos(book: Book, told: WrittenMachines) -> None:
+    """Give machines the photos that are written of them; one whose bytes are gone keeps its words.
+
+    Their bytes lie among the originals.
+    """
+    for entry in told.machines:
+        machine = book.machines.named(entry.name)
+        for photo in entry.photos:
+            place = book.place(photo.sha256)
+            show_photo(book, machine.id, photo, Original(photo.sha256, photo.size_bytes, place))
 
 
 def _set_aside(folder: Path) -> str:
@@ -144,6 +164,11 @@ def _ride_for(book: Book, sha256: str, written: WrittenRide | None) -> bool:
             data = b""
             try:
                 data = read_original(book.place(sha256), sha256)
+                if written is None and data.startswith(PHOTO_MAGIC):
+                    raise BookError(
+                        f"the photo {sha256[:12]} belongs to no machine any more; it is kept.",
+                        "add it to its machine again.",
+                    )
             except BookError:
                 if written is None:
                     raise

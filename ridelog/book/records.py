@@ -52,6 +52,45 @@ class SetupState:
     added_utc: str
 
 
+# What stands in a machine's history beside its rides: kind in the book, words for people.
+WORK_KINDS: dict[str, str] = {
+    "change": "change",
+    "part": "part",
+    "decision": "decision",
+    "note": "note",
+}
+
+
+@dataclass(frozen=True)
+class WorkEntry:
+    """Something that was done to a machine, bought for it or decided about it, on a day."""
+
+    id: int
+    machine_id: int
+    day: str
+    kind: str
+    words: str
+    price: float | None
+    currency: str
+    hours: float | None
+    added_utc: str
+
+
+@dataclass(frozen=True)
+class PhotoEntry:
+    """A photo of a machine; its bytes lie among the originals under ``sha256``."""
+
+    id: int
+    machine_id: int
+    sha256: str
+    size_bytes: int
+    file: str
+    kind: str
+    day: str
+    words: str
+    added_utc: str
+
+
 @dataclass(frozen=True)
 class RideEntry:
     """One ride: its log and where it belongs.

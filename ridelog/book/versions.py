@@ -42,6 +42,15 @@ def _triggers() -> tuple[str, ...]:
     return tuple(made)
 
 
+def _told_with_machines(table: str) -> tuple[str, ...]:
+    """Return triggers that have every change of a table written with the machines."""
+    return tuple(
+        f"CREATE TRIGGER {table}_{event.lower()} AFTER {event} ON {table}"
+        f" BEGIN {_NEXT} VALUES ('machines'); END"
+        for event in ("INSERT", "UPDATE", "DELETE")
+    )
+
+
 # Step k brings a book from version k to k + 1. Statements run one by one inside one transaction:
 # ``executescript`` would commit first. A released step is never changed again.
 STEPS: tuple[tuple[str, ...], ...] = (
@@ -135,6 +144,34 @@ STEPS: tuple[tuple[str, ...], ...] = (
         "CREATE TABLE removed (sha256 TEXT PRIMARY KEY) STRICT, WITHOUT ROWID",
         *_triggers(),
         f"{_NEXT} SELECT sha256 FROM ride UNION SELECT 'machines'",
+    ),
+    (
+        """CREATE TABLE work (
+            id INTEGER PRIMARY KEY,
+            machine_id INTEGER NOT NULL REFERENCES machine (id) ON DELETE CASCADE,
+            day TEXT NOT NULL,
+            kind TEXT NOT NULL CHECK (kind IN ('change', 'part', 'decision', 'note')),
+            words TEXT NOT NULL,
+            price REAL CHECK (price >= 0),
+            currency TEXT NOT NULL DEFAULT '',
+            hours REAL CHECK (hours >= 0),
+            added_utc TEXT NOT NULL
+        ) STRICT""",
+        "CREATE INDEX work_by_machine ON work (machine_id, day)",
+        """CREATE TABLE photo (
+            id INTEGER PRIMARY KEY,
+            machine_id INTEGER NOT NULL REFERENCES machine (id) ON DELETE CASCADE,
+            sha256 TEXT NOT NULL CHECK (length(sha256) = 64),
+            size_bytes INTEGER NOT NULL,
+            file TEXT NOT NULL,
+            kind TEXT NOT NULL CHECK (kind IN ('jpeg', 'png')),
+            day TEXT NOT NULL,
+            words TEXT NOT NULL DEFAULT '',
+            added_utc TEXT NOT NULL,
+            UNIQUE (machine_id, sha256)
+        ) STRICT""",
+        *_told_with_machines("work"),
+        *_told_with_machines("photo"),
     ),
 )
 

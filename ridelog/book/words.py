@@ -15,17 +15,20 @@ from typing import Any
 from ridelog.book.database import Connection, spoken, whole
 from ridelog.book.machines import Machines
 from ridelog.book.originals import place_of
+from ridelog.book.past import Past
 from ridelog.book.records import RideEntry
 from ridelog.book.rides import Details, Rides
 from ridelog.core.errors import BookError
 
 SCHEMA, STAMP_SCHEMA = "ridelog.book/1", "ridelog.words/1"
 _OF_A_RIDE = ("file", "sha256", "format", "start_utc", "added_utc")
+_OF_WORK = ("day", "kind", "words", "price", "currency", "hours", "added_utc")
+_OF_A_PHOTO = ("sha256", "size_bytes", "file", "kind", "day", "words", "added_utc")
 MACHINES = "machines"
 
 
-def machines_words(machines: Machines) -> dict[str, Any]:
-    """Return what is written of all machines."""
+def machines_words(machines: Machines, past: Past) -> dict[str, Any]:
+    """Return what is written of all machines and their histories."""
     return {
         "schema": SCHEMA,
         "machines": [
@@ -35,6 +38,14 @@ def machines_words(machines: Machines) -> dict[str, Any]:
                 "setups": [
                     {"name": setup.name, "since": setup.since_utc, "toml": setup.toml}
                     for setup in machines.setups(machine.id)
+                ],
+                "work": [
+                    {name: getattr(entry, name) for name in _OF_WORK}
+                    for entry in past.work(machine.id)
+                ],
+                "photos": [
+                    {name: getattr(photo, name) for name in _OF_A_PHOTO}
+                    for photo in past.photos(machine.id)
                 ],
             }
             for machine in machines.all()
@@ -78,7 +89,7 @@ class Words:
     def __init__(self, connection: Connection, folder: Path, originals: Path) -> None:
         self._connection, self.folder, self._originals = connection, folder, originals
         self._rides, self._details = Rides(connection), Details(connection)
-        self._machines = Machines(connection)
+        self._machines, self._past = Machines(connection), Past(connection)
 
     def place(self, sha256: str) -> Path:
         """Return where the words of a ride lie."""
@@ -121,7 +132,7 @@ class Words:
 
     def every(self) -> Iterator[tuple[Path, dict[str, Any]]]:
         """Yield each file that is to be in the folder, and what it is to tell."""
-        yield self.folder / f"{MACHINES}.json", machines_words(self._machines)
+        yield self.folder / f"{MACHINES}.json", machines_words(self._machines, self._past)
         with spoken():
             known = self._connection.execute("SELECT sha256 FROM ride ORDER BY id").fetchall()
         for (sha256,) in known:
@@ -152,13 +163,18 @@ class Words:
         with whole(self._connection):
             for what in self.unwritten():
                 if what == MACHINES:
-                    _replace(self.folder / f"{MACHINES}.json", machines_words(self._machines))
+                    _replace(
+                        self.folder / f"{MACHINES}.json", machines_words(self._machines, self._past)
+                    )
                 elif ride := self._rides.by_hash(what):
                     _replace(self.place(what), ride_words(self._details, ride))
             for (sha256,) in ask("SELECT sha256 FROM removed").fetchall():
-                if self._rides.by_hash(sha256) is None:
+                if self._rides.by_hash(sha256) is not None:
+                    continue
+                self.place(sha256).unlink(missing_ok=True)
+                shown = "SELECT EXISTS (SELECT 1 FROM photo WHERE sha256 = ?)"
+                if not ask(shown, (sha256,)).fetchone()[0]:
                     place_of(self._originals, sha256).unlink(missing_ok=True)
-                    self.place(sha256).unlink(missing_ok=True)
             book, change = self._stamp()
             _replace(
                 self.folder / "book.json",

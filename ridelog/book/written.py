@@ -4,6 +4,7 @@ Nothing damaged gets past here: each file is checked as a whole, and gives a sen
 Whatever is always written has to be there, since a word that is spoilt would else count as none.
 """
 
+import hashlib
 import json
 from pathlib import Path
 from typing import Annotated, Any, Literal, TypeVar
@@ -36,12 +37,43 @@ class WrittenSetup(_Part):
     toml: str
 
 
+class WrittenWork(_Part):
+    """Something done to a machine."""
+
+    day: _Short
+    kind: Literal["change", "part", "decision", "note"]
+    words: str
+    price: Annotated[float, Field(ge=0.0, le=1e6)] | None
+    currency: _Short
+    hours: Annotated[float, Field(ge=0.0, le=1e4)] | None
+    added_utc: _Short
+
+
+class WrittenPhoto(_Part):
+    """A photo of a machine."""
+
+    sha256: Annotated[str, Field(pattern="^[0-9a-f]{64}$")]
+    size_bytes: Annotated[int, Field(ge=0, le=MOST_LOG_BYTES)]
+    file: str
+    kind: Literal["jpeg", "png"]
+    day: _Short
+    words: str
+    added_utc: _Short
+
+    @property
+    def exported_name(self) -> str:
+        """Name of the photo among the files of an export."""
+        return photo_name(self.sha256, self.kind)
+
+
 class WrittenMachine(_Part):
-    """A machine with its set-up states."""
+    """A machine with its set-up states and its history, which older books do not tell."""
 
     name: str
     note: str
     setups: tuple[WrittenSetup, ...]
+    work: Annotated[tuple[WrittenWork, ...], Field(max_length=2_000)] = ()
+    photos: Annotated[tuple[WrittenPhoto, ...], Field(max_length=500)] = ()
 
 
 class WrittenMachines(_Part):
@@ -110,6 +142,11 @@ class WrittenRide(_Part):
 _Any = TypeVar("_Any", WrittenMachines, WrittenRide)
 
 
+def photo_name(sha256: str, kind: str) -> str:
+    """Return the name of a photo among the files of an export."""
+    return f"{sha256}.{'jpg' if kind == 'jpeg' else kind}"
+
+
 def read_machines(path: Path) -> WrittenMachines:
     """Return the machines of a file; BookError if it is not as it was written."""
     found = _read(path, WrittenMachines)
@@ -120,6 +157,10 @@ def read_machines(path: Path) -> WrittenMachines:
             checked_name("machines.json", setup.name)
             checked_day(setup.since)
             checked_text("machines.json", setup.toml, MOST_TOML)
+        dated = [(each.day, each.words) for each in machine.work]
+        for day, words in [*dated, *((each.day, each.words) for each in machine.photos)]:
+            checked_day(day)
+            checked_text("machines.json", words)
     return found
 
 
@@ -152,6 +193,14 @@ def read_log(place: Path) -> bytes:
     if len(logs) != 1:
         raise BookError(f"{place.name}: there are {len(logs)} logs, expected one.", ADVICE)
     return _bytes(logs[0], MOST_LOG_BYTES)
+
+
+def read_photo(place: Path, sha256: str) -> bytes:
+    """Return the bytes of an exported photo; BookError if they are gone or have changed."""
+    data = _bytes(place, MOST_LOG_BYTES)
+    if hashlib.sha256(data).hexdigest() != sha256:
+        raise BookError(f"{_shown(place)}: the photo does not match its SHA-256.", ADVICE)
+    return data
 
 
 def _read(path: Path, kind: type[_Any]) -> _Any:
