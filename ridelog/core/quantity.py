@@ -10,7 +10,13 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 from ridelog.core.estimate import Estimate
-from ridelog.core.units import DEGREES_PER_RADIAN, JOULES_PER_WH, SPEED_UNITS, SpeedUnit
+from ridelog.core.units import (
+    DEGREES_PER_RADIAN,
+    JOULES_PER_WH,
+    SPEED_UNITS,
+    STANDARD_GRAVITY_MPS2,
+    SpeedUnit,
+)
 
 MINUS = "\N{MINUS SIGN}"
 # The last decimal printed is worth at least this share of the interval's width: a finer one would
@@ -58,6 +64,8 @@ TRAVEL = Quantity("travel", "m", 1, lambda reader: (reader.travel_label, reader.
 ACCELERATION = Quantity(
     "acceleration", "m/s2", 2, lambda reader: (reader.accel_label, reader.mps2_per_accel)
 )
+# How hard a turn pushes sideways, for readers as a share of the weight.
+TURN_LOAD = Quantity("load of a turn", "m/s2", 2, lambda reader: ("g", STANDARD_GRAVITY_MPS2))
 YAW_RATE = Quantity("yaw rate", "rad/s", 1, lambda reader: ("°/s", 1.0 / DEGREES_PER_RADIAN))
 CURRENT = Quantity("current", "A", 1, lambda reader: ("A", 1.0))
 POWER = Quantity("power", "W", 0, lambda reader: ("W", 1.0))
@@ -241,3 +249,17 @@ def number(figure: float, count: int, *, signed: bool = False) -> str:
     if figure < 0.0:
         return MINUS + words
     return ("+" if signed else "") + words
+
+
+def money_words(amounts: Sequence[float], currency: str) -> str:
+    """Return the sum of some amounts of money: "620 EUR", or "39.60 EUR" where there are cents.
+
+    Each amount counts to the cent, as it is printed, so that printed amounts add up.
+    """
+    cents = sum(round(100.0 * amount) for amount in amounts)
+    return f"{number(cents / 100.0, 0 if cents % 100 == 0 else 2)} {currency}".strip()
+
+
+def hours_words(hours: float) -> str:
+    """Return hours of work: "1.5 h"."""
+    return f"{round(hours, 2):,g} h"

@@ -17,6 +17,7 @@ from ridelog.core.quantity import (
     SPEED,
     TIME,
     TRAVEL,
+    TURN_LOAD,
     Quantity,
 )
 from ridelog.core.track import FloatArray
@@ -31,7 +32,7 @@ from ridelog.machine.travel import energy_j_per_m, range_m
 # Speeds at which the pull is told: own choice, from rest to near the top of small machines. [m/s]
 PULL_SPEEDS_MPS = (0.0, 2.0, 4.0, 6.0, 8.0)
 # Name and title of the sideways acceleration from which it tips.
-TIP_OVER = ("tip_over_mps2", "tips over sideways from")
+TIP_OVER = ("tip_over_mps2", "tips over in a turn of", TURN_LOAD)
 # Speeds at which a climb is held, and their words: own choice, a slow one and a brisk one.
 CLIMBS = (("8_kmh", "8 km/h", 8.0 * MPS_PER_KMH), ("15_kmh", "15 km/h", 15.0 * MPS_PER_KMH))
 
@@ -114,7 +115,7 @@ def figures_of(
         )  # fmt: skip
     tips = tip_over_mps2(setup, len(top))
     if tips is not None:
-        found.append(PossibleFigure(*TIP_OVER, ACCELERATION, tips, None))
+        found.append(PossibleFigure(*TIP_OVER, tips, None))
     return found + _climbs(drive) + _travel(drive, setup, at, top, top_limit, full)
 
 

@@ -12,7 +12,7 @@ from ridelog.analysis.subject import Caution
 from ridelog.core.errors import SetupError
 from ridelog.core.estimate import Estimate
 from ridelog.core.interval import estimate_of_possible
-from ridelog.core.quantity import ACCELERATION, ENERGY_PER_LENGTH, TRAVEL, Quantity
+from ridelog.core.quantity import ENERGY_PER_LENGTH, TRAVEL, Quantity
 from ridelog.machine.calibration_data import CalibrationData
 from ridelog.machine.change import SetupChange, changed
 from ridelog.machine.conditions import Conditions
@@ -222,7 +222,7 @@ def _missing(
         wanted.append((f"range_at_{at.name}_m", f"range at {at.label}", TRAVEL, why))
     keys = ("track_width_m", "cg_height_m")
     lack = " and ".join(key for key in keys if getattr(setup, key) is None)
-    wanted.append((*TIP_OVER, ACCELERATION, f"the set-up gives no {lack}"))
+    wanted.append((*TIP_OVER, f"the set-up gives no {lack}"))
     return tuple(
         PredictedFigure(Figure(name, title, quantity, None, why), None, None, None, "", "", 0.0)
         for name, title, quantity, why in wanted

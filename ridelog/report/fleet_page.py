@@ -48,12 +48,13 @@ def fleet_page(table: pd.DataFrame, unit: SpeedUnit, links: Links | None = None)
     machines = [one for one, _ in seasons]
     for one in machines if len(machines) > _FOLDED_FROM else ():
         one["folded"] = not one["worse"] and not one["better"]
-    worse = [one["name"] for one in machines if one["worse"]]
+    drifted = [one["name"] for one in machines if one["drifted"]]
+    too_fast = [one["name"] for one in machines if one["too_fast"]]
     told = sum(one["told"] for one in machines)
     return laid_out(
         "fleet.html",
         title=f"{count_words(len(table), 'ride')}, {count_words(len(machines), 'machine')}",
-        headline=_headline(worse, told),
+        headline=_headline(drifted, too_fast, told),
         machines=machines,
         head=_HEAD,
         unread=[
@@ -68,9 +69,15 @@ def fleet_page(table: pd.DataFrame, unit: SpeedUnit, links: Links | None = None)
     )
 
 
-def _headline(worse: list[str], told: int) -> str:
-    if worse:
-        return f"Look at {joined(worse)}: changed for the worse, or above a limit."
+def _headline(drifted: list[str], too_fast: list[str], told: int) -> str:
+    """Return which machines to look at and why; what holds for none is not spoken of."""
+    parts = []
+    if drifted:
+        parts.append(f"Look at {joined(drifted)}: changed for the worse.")
+    if too_fast:
+        parts.append(f"Backwards above walking pace: {joined(too_fast)}.")
+    if parts:
+        return " ".join(parts)
     if told:
         return "No machine is shown to have changed for the worse."
     return "Too few rides yet to tell whether a machine changed."
@@ -115,6 +122,8 @@ def _machine(name: str, rides: pd.DataFrame, unit: SpeedUnit, links: Links) -> d
         "name": clean(name) or _NOT_NAMED,
         "rides": count_words(len(rides), "ride"),
         "worse": worse,
+        "drifted": any(one.drifted for one in drifts),
+        "too_fast": bool(above),
         "better": [_moved(one, rides, unit, links) for one in drifts if one.improved],
         "told": bool(drifts),
         "unknown": _unknown(name, rides),

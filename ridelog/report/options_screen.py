@@ -2,6 +2,7 @@
 
 import textwrap
 
+from ridelog.core.quantity import money_words
 from ridelog.core.units import SpeedUnit
 from ridelog.machine.options import OptionsPredicted
 from ridelog.present.words import WIDTH, Lines, clean, wrapped
@@ -31,7 +32,7 @@ def options_lines(found: OptionsPredicted, unit: SpeedUnit, aim: Aim | None = No
 
 def plain_price(price: float, currency: str) -> str:
     """Return a price with its currency: "620 EUR"."""
-    return f"{price:,.0f} {clean(currency)}".strip()
+    return money_words([price], clean(currency))
 
 
 # So many letters are left at least for the titles of a table.

@@ -6,8 +6,20 @@ from typing import Literal
 from ridelog import __version__
 from ridelog.analysis.subject import ALWAYS, DANGER, GRAVITY_WORDS, Caution
 from ridelog.core.estimate import Estimate
-from ridelog.core.quantity import MINUS, SPEED, TIME, TRAVEL, Quantity, bare, bounds, for_reader
+from ridelog.core.quantity import (
+    MINUS,
+    SPEED,
+    TIME,
+    TRAVEL,
+    Quantity,
+    bare,
+    bounds,
+    for_reader,
+    hours_words,
+    money_words,
+)
 from ridelog.core.units import SpeedUnit
+from ridelog.machine.figures import TIP_OVER
 from ridelog.machine.options import OptionsPredicted
 from ridelog.machine.possible import PredictedFigure
 from ridelog.present.words import capital, clean, count_words, first_sentence, joined
@@ -66,6 +78,16 @@ class OptionRisk:
 
 
 @dataclass(frozen=True)
+class OptionDecision:
+    """What the owner may decide for: in a list, in the history, and its price and hours alone."""
+
+    shown: str
+    said: str
+    price: str = ""
+    hours: str = ""
+
+
+@dataclass(frozen=True)
 class OptionsWords:
     """Everything that the sheet of options says, in the order in which it says it."""
 
@@ -85,6 +107,7 @@ class OptionsWords:
     sources: tuple[str, ...]
     check: str
     version: str
+    decisions: tuple[OptionDecision, ...]
 
 
 def options_words(
@@ -115,14 +138,48 @@ def options_words(
         breaks=_breaks(found, unit, sources),
         open=_open(found),
         brackets="Under each figure: where the truth should lie, right 9 times out of 10. Signed: "
-        "difference to the machine as it is; under 1 % it is called the same.",
-        notes=tuple(clean(note) for note in found.notes),
+        "difference to the machine as it is; under 1 % it is called the same. Each figure is "
+        "rounded by itself.",
+        notes=(*(clean(note) for note in found.notes), *_turn_note(found)),
         always=ALWAYS,
         sources=tuple(sources.listed),
         check="Every figure can be computed again from the logs: ridelog verify options.json "
         "--logs FOLDER.",
         version=__version__,
+        decisions=_decisions(found),
     )
+
+
+def _turn_note(found: OptionsPredicted) -> tuple[str, ...]:
+    """Return what the share of g means, if the machine's threshold is told."""
+    if not any(one.figure.name == TIP_OVER[0] and one.now for one in found.now):
+        return ()
+    return (
+        "A turn of 1 g pushes sideways as hard as machine and rider weigh: the threshold holds for "
+        "even ground and a rider who sits upright; slope, ruts and bumps lower it.",
+    )
+
+
+def _decisions(found: OptionsPredicted) -> tuple[OptionDecision, ...]:
+    """Return what may be decided for, the machine as it is first."""
+    listed = [OptionDecision(capital(AS_IT_IS), AS_IT_IS)]
+    for number, one in enumerate(found.outcomes):
+        option = one.option
+        change = change_words(found.setup, one.change)
+        said = f"{clean(option.name)} ({change})" if change else clean(option.name)
+        cost = [
+            "" if option.price is None else money_words([option.price], clean(found.currency)),
+            "" if option.hours is None else hours_words(option.hours),
+        ]
+        listed.append(
+            OptionDecision(
+                f"{LETTERS[number]} {', '.join([said, *(part for part in cost if part)])}",
+                said,
+                "" if option.price is None else money_words([option.price], ""),
+                "" if option.hours is None else f"{option.hours:g}",
+            )
+        )
+    return tuple(listed)
 
 
 def option_sentences(
@@ -228,7 +285,9 @@ def _rows(found: OptionsPredicted, unit: SpeedUnit, aim: Aim | None) -> tuple[Op
     rows = []
     options = [one.option for one in found.outcomes]
     if any(one.price is not None for one in options):
-        cells = [OptionCell("" if one.price is None else f"{one.price:,.0f}") for one in options]
+        cells = [
+            OptionCell("" if one.price is None else money_words([one.price], "")) for one in options
+        ]
         rows.append(OptionRow("Price", clean(found.currency), (OptionCell(""), *cells)))
     if any(one.hours is not None for one in options):
         cells = [OptionCell("" if one.hours is None else f"{one.hours:g}") for one in options]

@@ -23,6 +23,7 @@ from ridelog.web import (
     incoming,
     machine_pages,
     options_pages,
+    past_pages,
     phone_pages,
     ride_pages,
     trace,
@@ -108,6 +109,7 @@ def make_app(
 
 
 _RIDE, _MACHINE = "/rides/{ride:number}", "/machines/{machine:number}"
+_PHOTO = f"{_MACHINE}/photos/{{photo:number}}"
 _SETUP = f"{_MACHINE}/setups/{{setup:number}}"
 
 
@@ -126,6 +128,9 @@ def routes() -> list[Route]:
         "/machines": machine_pages.machine_list,
         _MACHINE: machine_pages.machine_page,
         f"{_MACHINE}/compare": machine_pages.compare_setups,
+        f"{_MACHINE}/history.csv": past_pages.history_csv,
+        _PHOTO: past_pages.photo,
+        f"{_PHOTO}/original": past_pages.photo_file,
         _SETUP: machine_pages.setup_page,
         f"{_SETUP}/what-if": machine_pages.what_if,
         f"{_SETUP}/options": options_pages.options_page,
@@ -149,6 +154,9 @@ def routes() -> list[Route]:
         "/machines": machine_pages.add_machine,
         _MACHINE: machine_pages.change_machine,
         f"{_MACHINE}/setups": machine_pages.add_setup,
+        f"{_MACHINE}/work": past_pages.add_work,
+        f"{_MACHINE}/work/remove": past_pages.remove_work,
+        f"{_MACHINE}/photos/remove": past_pages.remove_photo,
         _SETUP: machine_pages.change_setup,
         f"{_SETUP}/options/decision": options_pages.note_decision,
         "/phone/code": phone_pages.new_code,
@@ -156,6 +164,7 @@ def routes() -> list[Route]:
     }
     return [
         Route("/logs", incoming.put_log, methods=["PUT"]),
+        Route(f"{_MACHINE}/photos", past_pages.put_photo, methods=["PUT"]),
         *(Route(path, page, methods=["GET"]) for path, page in pages.items()),
         *(Route(path, change, methods=["POST"]) for path, change in changes.items()),
     ]

@@ -77,7 +77,9 @@ class Query(BaseModel):
     open: Annotated[str, _cut(300)] = ""
     paper: Annotated[Literal["a4", "us-letter"], _one_of("a4", "us-letter")] = "a4"
     asked: Given = False
-    saved: Given = False
+    saved: Annotated[str, _cut(20)] = ""
+    day: Annotated[str, _cut(40)] = ""
+    large: Given = False
     more: Annotated[str, _cut(200)] = ""
     sweep: Annotated[str, _cut(40)] = ""
     changes: dict[str, Annotated[str, _cut(40)]] = {}

@@ -8,7 +8,14 @@ from starlette.requests import Request
 from starlette.responses import Response
 
 from ridelog.book.book import Book
-from ridelog.book.records import MachineEntry, RideEntry, SetupState, checked_day
+from ridelog.book.records import (
+    WORK_KINDS,
+    MachineEntry,
+    RideEntry,
+    SetupState,
+    checked_day,
+    now_utc,
+)
 from ridelog.core.errors import RideLogError
 from ridelog.core.text import clean
 from ridelog.machine.change import changed, parse_change, parse_sweep
@@ -18,6 +25,7 @@ from ridelog.web.asked import CHANGED
 from ridelog.web.compare_pages import MOST_A_SIDE
 from ridelog.web.history import MOST_HISTORY, history_of
 from ridelog.web.setup_form import setup_groups, text_with
+from ridelog.web.timeline import past_of
 from ridelog.web.views import (
     MOST_NAME,
     Form,
@@ -35,7 +43,8 @@ from ridelog.web.views import (
     unit_of,
 )
 from ridelog.web.worker import Job, JobError
-from ridelog.workflow.book_ride import log_at
+from ridelog.workflow.book_ride import local_day, log_at
+from ridelog.workflow.photos import MOST_PHOTO_BYTES
 
 _SWEPT = {"front_teeth": 2, "rear_teeth": 4, "battery_cells": 2}
 MOST_RIDES, USUAL_RIDES = 6, 3
@@ -63,6 +72,10 @@ def machine_page(request: Request, book: Book) -> Response:
         measured=_measured(book, machine),
         count=book.rides.count(machine_id=machine.id),
         history=history_of(request, book, machine),
+        past=past_of(book, machine, unit_of(request)),
+        work_kinds=WORK_KINDS,
+        today=local_day(now_utc()),
+        most_photo_mb=MOST_PHOTO_BYTES // 1_000_000,
         saved=asked_of(request).saved,
     )
 

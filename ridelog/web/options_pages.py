@@ -1,6 +1,5 @@
 """Options side by side for the owner: a form, the table it gives, the paper, and the decision."""
 
-from datetime import UTC, datetime
 from typing import Any
 
 from starlette.concurrency import run_in_threadpool
@@ -19,6 +18,7 @@ from ridelog.machine.setup_file import setup_of_text
 from ridelog.report.aim import Aim
 from ridelog.web.compare_pages import PAPERS, answered
 from ridelog.web.machine_pages import USUAL_RIDES, rides_as_it_is, setup_of
+from ridelog.web.past_pages import note_work
 from ridelog.web.setup_form import keys_by_group
 from ridelog.web.views import (
     Form,
@@ -85,15 +85,19 @@ async def options_file(request: Request) -> Response:
 def note_decision(request: Request, book: Book, form: Form) -> Response:
     """Note in the machine's history what the owner decided, with price and hours."""
     machine, setup = setup_of(request, book)
-    said = " ".join(form.get("decided", "").split())[:_LONGEST]
+    which = form.get("decided", "")
+    said = " ".join(form.get(f"said_{which}", "").split())[:_LONGEST]
     if not said:
         raise PageError("no decision was chosen.", "choose one of the options.", field="decided")
     extra = " ".join(form.get("words", "").split())[:_LONGEST]
-    day = datetime.now(UTC).astimezone().date().isoformat()
-    line = f"{day}, {setup.name}: decided: {said}" + (f". {extra}" if extra else "")
-    note = f"{machine.note}\n{line}".strip()
-    book.machines.change(machine.id, name=machine.name, note=note)
-    return redirect(f"/machines/{machine.id}?saved=1#change-head")
+    told = {
+        "kind": "decision",
+        "words": f"on {setup.name}: {said}" + (f". {extra}" if extra else ""),
+        "currency": form.get("currency", ""),
+        **{name: form.get(f"{name}_{which}", "").replace(",", "") for name in ("price", "hours")},
+    }
+    note_work(book, machine, told)
+    return redirect(f"/machines/{machine.id}?saved=past#past-head")
 
 
 def _read(request: Request) -> tuple[dict[str, Any], str, Job | None]:

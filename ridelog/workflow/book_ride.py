@@ -92,6 +92,14 @@ def moment(utc: str) -> str:
     return f"{there.day} {_MONTHS[there.month - 1]} {there.year}, {there:%H:%M} {zone_words(there)}"
 
 
+def local_day(utc: str) -> str:
+    """Return the day of a moment in this machine's zone as YYYY-MM-DD, empty without one."""
+    try:
+        return datetime.fromisoformat(utc).astimezone().date().isoformat()
+    except (ValueError, OverflowError, OSError):
+        return ""
+
+
 def day_and_year(start_utc: str) -> tuple[str, str]:
     """Return the day on which a ride began here, such as ("9 Jun", "2024"), a dash without one."""
     words = moment(start_utc).partition(",")[0].rpartition(" ")

@@ -333,12 +333,20 @@ def test_options_from_a_form_and_the_decision_in_the_history(shop: Workshop) -> 
     assert document["options"][0]["hours"] == 1.5
     assert visitor.get(f"{place}/book.sqlite3?{said}").status == 404
     visitor.get(f"{place}?{said}")
-    chosen = re.search(r'<option value="(56 teeth [^"]*)"', answer.text)
-    assert chosen is not None
-    assert chosen[1] == "56 teeth (rear teeth 64 to 56), 40 EUR, 1.5 h"
-    visitor.post(f"{place}/decision", decided=chosen[1], words="before the summer")
+    assert (
+        '<option value="1">A 56 teeth (rear teeth 64 to 56), 40 EUR, 1.5 h</option>' in answer.text
+    )
+    hidden = dict(
+        re.findall(r'name="((?:said|price|hours)_1|currency)" value="([^"]*)"', answer.text)
+    )
+    hidden["currency"] = "EUR"
+    visitor.post(f"{place}/decision", decided="1", words="before the summer", **hidden)
     machine = visitor.get(f"/machines/{ride.machine_id}").words
-    assert "decided: 56 teeth (rear teeth 64 to 56), 40 EUR, 1.5 h. before the summer" in machine
+    assert "56 teeth (rear teeth 64 to 56). before the summer 40 EUR, 1.5 h" in machine
+    assert ride.machine_id is not None
+    with Book(shop.folder) as book:
+        (decision,) = book.past.work(ride.machine_id)
+    assert (decision.kind, decision.price, decision.hours) == ("decision", 40.0, 1.5)
 
 
 @pytest.mark.parametrize(
