@@ -12,13 +12,11 @@ from starlette.datastructures import QueryParams
 
 from ridelog.book.records import CONDITIONS
 from ridelog.core.errors import RideLogError
+from ridelog.machine.setup import KEYS
 from ridelog.report.aim import Aim
 
-# What a workshop changes most on a set-up; any other key can be typed. Own choice.
-CHANGED = (
-    "front_teeth", "rear_teeth", "battery_cells", "battery_limit_a", "motor_limit_a",
-    "rider_mass_kg",
-)  # fmt: skip
+# What names a machine or its state is no change of it.
+CHANGEABLE = tuple(key.name for key in KEYS.values() if key.group != "The machine")
 # A number of a ride or page: ASCII digits alone, short enough for the book (SQLite: 64 bits).
 _DIGITS = re.compile(r"[0-9]{1,15}")
 
@@ -80,7 +78,6 @@ class Query(BaseModel):
     saved: Annotated[str, _cut(20)] = ""
     day: Annotated[str, _cut(40)] = ""
     large: Given = False
-    more: Annotated[str, _cut(200)] = ""
     sweep: Annotated[str, _cut(40)] = ""
     changes: dict[str, Annotated[str, _cut(40)]] = {}
     shade: Annotated[Literal["light", "dark"], _one_of("light", "dark")] = "light"
@@ -104,7 +101,7 @@ def asked_in(query: QueryParams) -> Query:
     """
     given: dict[str, Any] = {name: query[name] for name in query if name not in _LISTS}
     given |= {name: query.getlist(name) for name in _LISTS}
-    for part, names in (("changes", CHANGED), ("conditions", CONDITIONS)):
+    for part, names in (("changes", CHANGEABLE), ("conditions", CONDITIONS)):
         given[part] = {name: query[name] for name in names if name in query}
     try:
         return Query.model_validate(given)

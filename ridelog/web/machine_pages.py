@@ -21,10 +21,9 @@ from ridelog.core.text import clean
 from ridelog.machine.change import changed, parse_change, parse_sweep
 from ridelog.machine.setup import KEYS, MachineSetup
 from ridelog.machine.setup_file import problems_in_text, setup_of_text
-from ridelog.web.asked import CHANGED
 from ridelog.web.compare_pages import MOST_A_SIDE
 from ridelog.web.history import MOST_HISTORY, history_of
-from ridelog.web.setup_form import setup_groups, text_with
+from ridelog.web.setup_form import change_groups, setup_groups, text_with
 from ridelog.web.timeline import past_of
 from ridelog.web.views import (
     MOST_NAME,
@@ -46,6 +45,11 @@ from ridelog.web.worker import Job, JobError
 from ridelog.workflow.book_ride import local_day, log_at
 from ridelog.workflow.photos import MOST_PHOTO_BYTES
 
+# What a workshop changes most on a set-up stands open, everything else is unfolded. Own choice.
+_FIRST = (
+    "front_teeth", "rear_teeth", "battery_cells", "battery_limit_a", "motor_limit_a",
+    "rider_mass_kg",
+)  # fmt: skip
 _SWEPT = {"front_teeth": 2, "rear_teeth": 4, "battery_cells": 2}
 MOST_RIDES, USUAL_RIDES = 6, 3
 
@@ -225,8 +229,7 @@ def _read(request: Request) -> tuple[dict[str, Any], str, Job | None]:
         "setup": state,
         "rides": rides,
         "ticked": ticked,
-        "fields": [_field(name, known, query.changes.get(name, "")) for name in CHANGED],
-        "more": query.more,
+        "groups": change_groups(known.given(), query.changes, _FIRST),
         "sweep": query.sweep,
         "swept": {
             name: KEYS[name].question.partition(" (")[0] for name in _SWEPT if name in known.given()
@@ -235,22 +238,10 @@ def _read(request: Request) -> tuple[dict[str, Any], str, Job | None]:
     return shown, problem, job
 
 
-def _field(name: str, known: MachineSetup, typed: str) -> dict[str, str]:
-    key, present = KEYS[name], known.given().get(name)
-    return {
-        "name": name,
-        "label": key.question,
-        "unit": key.unit,
-        "present": "" if present is None else f"{present:g}",
-        "typed": typed,
-    }
-
-
 def _job(request: Request, book: Book, known: MachineSetup, rides: list[RideEntry]) -> Job | None:
     """Return the work that answers the form, or None if it asks for nothing."""
     query = asked_of(request)
     texts = [f"{name}={text.strip()}" for name, text in query.changes.items() if text.strip()]
-    texts += query.more.split()
     asked = dict(parse_change(text) for text in texts)
     given = known.given()
     asked = {name: value for name, value in asked.items() if given.get(name) != value}

@@ -2,11 +2,13 @@
 
 import re
 import tomllib
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, get_args
 
 from ridelog.machine.setup import KEYS, Key, MachineSetup
 from ridelog.machine.setup_file import line_of, problems_of, read_value, setup_text
+from ridelog.web.asked import CHANGEABLE
 from ridelog.web.views import Form, PageError
 
 # What a workshop changes and measures most stands first; own choice.
@@ -36,6 +38,48 @@ def setup_groups(text: str) -> list[tuple[str, list[SetupField]]]:
         (group, [_field(key, held.get(key.name)) for key in keys])
         for group, keys in keys_by_group()
     ]
+
+
+@dataclass(frozen=True)
+class ChangeField:
+    """One key as a field of a change: what it is now in words, and what was typed, if anything."""
+
+    key: SetupField
+    now: str
+    typed: str
+
+    @property
+    def hint(self) -> str:
+        """What it is now and what is accepted."""
+        parts = (f"now {self.now}" if self.now else "", self.key.hint)
+        return "; ".join(part for part in parts if part)
+
+
+def change_groups(
+    given: Mapping[str, Any], typed: Mapping[str, str], first: Sequence[str]
+) -> list[tuple[str, list[ChangeField]]]:
+    """Return every key that a change may be made to, by group.
+
+    ``given`` is what the set-up holds; the keys of ``first`` stand before all groups, under "".
+    """
+
+    def made(key: Key) -> ChangeField:
+        held = given.get(key.name)
+        now = "" if held is None else f"{_words(held)} {key.unit}".rstrip()
+        return ChangeField(_field(key, held), now, typed.get(key.name, ""))
+
+    groups = [("", [made(KEYS[name]) for name in first])]
+    for group, keys in keys_by_group():
+        rest = [made(key) for key in keys if key.name in CHANGEABLE and key.name not in first]
+        if rest:
+            groups.append((group, rest))
+    return groups
+
+
+def _words(held: Any) -> str:
+    if isinstance(held, bool):
+        return "yes" if held else "no"
+    return f"{held:g}" if isinstance(held, int | float) else str(held)
 
 
 def keys_by_group() -> list[tuple[str, list[Key]]]:

@@ -289,7 +289,11 @@ def test_the_rarer_pages_stand_in_nobodys_way(
     expect(page.locator("h2").first).to_contain_text("rear teeth 64 to 56", timeout=LONG_MS)
     assert page.url.endswith("#answer-head"), "the answer is below the form"
     nothing_serious(page, "a prediction")
-    for path in ("/nowhere", "/compare?before=1", "/machines/1/setups/1/what-if?asked=1&more=x"):
+    for path in (
+        "/nowhere",
+        "/compare?before=1",
+        "/machines/1/setups/1/what-if?asked=1&front_teeth=x",
+    ):
         page.goto(served.base + path)
         expect(page.get_by_role("alert")).to_be_visible()
         nothing_serious(page, path)
