@@ -16,6 +16,7 @@ from ridelog.book.machines import MOST_TOML
 from ridelog.book.originals import Original, suffix_of
 from ridelog.book.records import NewResult, RideEntry, checked_name, checked_text
 from ridelog.book.words import json_bytes, machines_words, ride_words
+from ridelog.book.workshop import copy_workshop
 from ridelog.book.written import (
     ADVICE,
     WrittenMachines,
@@ -37,6 +38,7 @@ _READ_ME = """A ride book as plain files, written by ridelog.
 
 machines.json          machines, their set-up states, what was done to them and their photos; each
                        set-up file also under setups/, each photo under photos/ by its SHA-256
+workshop.json          the workshop on its papers; its logo lies beside it
 rides/NUMBER-DAY-HASH/ one ride each:
   ride.json            file name, SHA-256, machine, set-up, conditions, notes, marked stretches
   original.*           the log, byte for byte as it was given (missing if it was damaged)
@@ -91,6 +93,7 @@ def export_book(book: Book, folder: Path) -> ExportedRides:
         (part / "README.txt").write_text(_READ_ME, encoding="utf-8")
         with book.one_moment():
             left_out += _write_machines(book, part)
+            copy_workshop(book.words.folder, part)
             skip = 0
             while rides := book.rides.found(most=100, skip=skip):
                 for ride in rides:
@@ -136,6 +139,7 @@ def import_book(book: Book, folder: Path, *, fill: bool = False) -> ImportedRide
         with book.all_or_nothing():
             differing += take_machines(book, machines)
         problems += _take_photos(book, machines, folder / _PHOTOS)
+        copy_workshop(folder, book.words.folder)
     added = present = 0
     for place in places:
         try:

@@ -9,7 +9,7 @@ from ridelog.core.errors import RideLogError
 from ridelog.core.text import clean, shown_name
 
 # A logo is printed some centimetres wide; a page with more in it is slow to send. Own choice.
-_MOST_BYTES = 1_000_000
+MOST_LOGO_BYTES = 1_000_000
 _KINDS = ((b"\x89PNG\r\n\x1a\n", "png", "image/png"), (b"\xff\xd8\xff", "jpg", "image/jpeg"))
 
 
@@ -44,18 +44,23 @@ def letterhead(workshop: str = "", contact: str = "", logo: Path | None = None) 
     data, kind = b"", ""
     if logo is not None:
         try:
-            data = read_at_most(logo, _MOST_BYTES)
+            data = read_at_most(logo, MOST_LOGO_BYTES)
         except OSError as error:
             reason = (error.strerror or type(error).__name__).lower()
             raise RideLogError(
                 f"{shown_name(str(logo))}: the logo cannot be read ({reason}).",
                 "check the name and the folder.",
             ) from error
-        kind = next((kind for magic, kind, _ in _KINDS if data.startswith(magic)), "")
-        if not kind or len(data) > _MOST_BYTES:
-            raise RideLogError(
-                f"{shown_name(str(logo))}: a logo is a PNG or JPEG of at most "
-                f"{_MOST_BYTES // 1000:,} kB.",
-                "save it as PNG, some 600 pixels wide.",
-            )
+        kind = logo_kind(shown_name(str(logo)), data)
     return Letterhead(clean(workshop.strip()), clean(contact.strip()), data, kind)
+
+
+def logo_kind(shown: str, data: bytes) -> str:
+    """Return "png" or "jpg" of a logo; RideLogError if it is neither, or too large."""
+    kind = next((kind for magic, kind, _ in _KINDS if data.startswith(magic)), "")
+    if not kind or len(data) > MOST_LOGO_BYTES:
+        raise RideLogError(
+            f"{shown}: a logo is a PNG or JPEG of at most {MOST_LOGO_BYTES // 1000:,} kB.",
+            "save it as PNG, some 600 pixels wide.",
+        )
+    return kind

@@ -26,7 +26,9 @@ from ridelog.web import (
     past_pages,
     phone_pages,
     ride_pages,
+    stated_pages,
     trace,
+    workshop_pages,
 )
 from ridelog.web.admission import PairingCodes, RateLimiter, Sessions, WrongTries
 from ridelog.web.job_queue import JobQueue
@@ -135,6 +137,10 @@ def routes() -> list[Route]:
         f"{_SETUP}/what-if": machine_pages.what_if,
         f"{_SETUP}/options": options_pages.options_page,
         f"{_SETUP}/options/{{name}}": options_pages.options_file,
+        f"{_SETUP}/stated": stated_pages.stated_page,
+        f"{_SETUP}/stated/{{name}}": stated_pages.stated_file,
+        "/workshop": workshop_pages.workshop_page,
+        "/workshop/logo": workshop_pages.logo,
         "/compare": compare_pages.compare_page,
         "/compare/{name}": compare_pages.compare_file,
         "/phone": phone_pages.phone_page,
@@ -159,11 +165,14 @@ def routes() -> list[Route]:
         f"{_MACHINE}/photos/remove": past_pages.remove_photo,
         _SETUP: machine_pages.change_setup,
         f"{_SETUP}/options/decision": options_pages.note_decision,
+        "/workshop": workshop_pages.change_workshop,
+        "/workshop/logo/remove": workshop_pages.remove_logo,
         "/phone/code": phone_pages.new_code,
         "/enter": phone_pages.enter,
     }
     return [
         Route("/logs", incoming.put_log, methods=["PUT"]),
+        Route("/workshop/logo", workshop_pages.put_logo, methods=["PUT"]),
         Route(f"{_MACHINE}/photos", past_pages.put_photo, methods=["PUT"]),
         *(Route(path, page, methods=["GET"]) for path, page in pages.items()),
         *(Route(path, change, methods=["POST"]) for path, change in changes.items()),

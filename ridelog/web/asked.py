@@ -77,6 +77,9 @@ class Query(BaseModel):
     asked: Given = False
     saved: Annotated[str, _cut(20)] = ""
     day: Annotated[str, _cut(40)] = ""
+    speed: Annotated[str, _cut(20)] = ""
+    within: Annotated[str, _cut(20)] = ""
+    by: Annotated[str, _cut(100)] = ""
     large: Given = False
     sweep: Annotated[str, _cut(40)] = ""
     changes: dict[str, Annotated[str, _cut(40)]] = {}

@@ -10,6 +10,7 @@ from starlette.responses import Response
 
 from ridelog.book.book import Book
 from ridelog.book.records import CONDITIONS, RideEntry
+from ridelog.book.workshop import kept_workshop
 from ridelog.present.words import joined
 from ridelog.report.aim import Aim
 from ridelog.web.asked import Query
@@ -30,7 +31,7 @@ from ridelog.workflow.book_ride import log_at
 MOST_A_SIDE, _MOST_KEPT = 20, 20
 PAPERS = {"a4": "A4", "us-letter": "Letter"}
 _JOB = ("done", "price", "hours", "open")
-_FILES = {
+FILES = {
     "sheet.pdf": "application/pdf",
     "sheet.html": "text/html; charset=utf-8",
     "result.json": "application/json",
@@ -61,7 +62,7 @@ async def compare_page(request: Request) -> Response:
         query=_query(asked_of(request)),
         papers=PAPERS,
         aims=list(Aim),
-        job=_of_the_job(asked_of(request)),
+        job=of_the_job(asked_of(request)),
         **{name: arguments[name] for name in ("paper", "workshop", "contact", "note", "aim")},
     )
 
@@ -72,9 +73,9 @@ async def compare_file(request: Request) -> Response:
     """Return one file of a comparison: the owner's sheet, its picture, the figures."""
     name = request.path_params["name"]
     _, compared = await _compared(request)
-    if name not in _FILES or name not in compared.files:
+    if name not in FILES or name not in compared.files:
         raise PageError("There is no such file.", "go back to the comparison.", 404)
-    return attachment(compared.files[name], _FILES[name], name, alone=name == "sheet.html")
+    return attachment(compared.files[name], FILES[name], name, alone=name == "sheet.html")
 
 
 async def _compared(request: Request) -> tuple[_AskedComparison, ComparedRides]:
@@ -106,16 +107,23 @@ def _asked(request: Request) -> _AskedComparison:
         arguments = {
             "before": [log_at(book, ride) for ride in before],
             "after": [log_at(book, ride) for ride in after],
-            "noted_before": _noted(book, before),
-            "noted_after": _noted(book, after) | _of_the_job(query),
+            "noted_before": noted_of(book, before),
+            "noted_after": noted_of(book, after) | of_the_job(query),
             "unit": unit_of(request).label,
-            "workshop": query.workshop,
-            "contact": query.contact,
-            "note": query.note,
-            "aim": query.aim,
-            "paper": query.paper,
+            **on_paper(book, query),
         }
     return before, after, arguments
+
+
+def on_paper(book: Book, query: Query) -> dict[str, str]:
+    """Return what stands on a paper beside its figures; the workshop as kept, if not typed."""
+    kept = kept_workshop(book.words.folder)
+    return {
+        "workshop": query.workshop or kept.name,
+        "contact": query.contact or kept.contact,
+        "logo": str(kept.logo or ""),
+        **{name: getattr(query, name) for name in ("note", "aim", "paper")},
+    }
 
 
 def _rides(book: Book, wanted: tuple[int, ...], side: str) -> tuple[RideEntry, ...]:
@@ -152,7 +160,7 @@ def _doubts(before: tuple[RideEntry, ...], after: tuple[RideEntry, ...]) -> list
     return doubts
 
 
-def _noted(book: Book, rides: tuple[RideEntry, ...]) -> dict[str, str]:
+def noted_of(book: Book, rides: tuple[RideEntry, ...]) -> dict[str, str]:
     """Return what was noted of the rides of a side, by condition."""
     noted: dict[str, list[str]] = {}
     for ride in rides:
@@ -169,7 +177,7 @@ def _noted(book: Book, rides: tuple[RideEntry, ...]) -> dict[str, str]:
     return {name: joined(values) for name, values in noted.items()}
 
 
-def _of_the_job(asked: Query) -> dict[str, str]:
+def of_the_job(asked: Query) -> dict[str, str]:
     """Return what was typed of the work: done, price, hours, what is open."""
     return {name: words for name in _JOB if (words := getattr(asked, name).strip())}
 

@@ -16,7 +16,7 @@ from ridelog.machine.options_file import options_of
 from ridelog.machine.setup import Key, MachineSetup
 from ridelog.machine.setup_file import setup_of_text
 from ridelog.report.aim import Aim
-from ridelog.web.compare_pages import PAPERS, answered
+from ridelog.web.compare_pages import PAPERS, answered, on_paper
 from ridelog.web.machine_pages import USUAL_RIDES, rides_as_it_is, setup_of
 from ridelog.web.past_pages import note_work
 from ridelog.web.setup_form import keys_by_group
@@ -114,7 +114,9 @@ def _read(request: Request) -> tuple[dict[str, Any], str, Job | None]:
             job = _job(request, book, known, typed, [r for r in rides if r.id in ticked])
         except RideLogError as error:
             problem = str(error)
-    return _shown(request, machine, state, rides, ticked, typed, known), problem, job
+        shown = _shown(request, machine, state, rides, ticked, typed, known)
+        shown |= on_paper(book, query)
+    return shown, problem, job
 
 
 def _shown(
@@ -126,7 +128,6 @@ def _shown(
     typed: list[dict[str, Any]],
     known: MachineSetup,
 ) -> dict[str, Any]:
-    query = asked_of(request)
     return {
         "machine": machine,
         "setup": state,
@@ -137,7 +138,6 @@ def _shown(
         "currency": _text(request, "currency", 8),
         "aims": list(Aim),
         "papers": PAPERS,
-        **{n: getattr(query, n) for n in ("workshop", "contact", "note", "aim", "paper")},
     }
 
 
@@ -197,7 +197,7 @@ def _job(
             "options": listed,
             "currency": currency,
             "unit": unit_of(request).label,
-            **{n: getattr(query, n) for n in ("workshop", "contact", "note", "aim", "paper")},
+            **on_paper(book, query),
         },
     )
 

@@ -31,7 +31,7 @@ from ridelog.web.views import (
 from ridelog.workflow.photos import MOST_PHOTO_BYTES, SHOWN_POINTS, photo_kind, shown_photo
 
 # A photo comes whole in this time, also by a slow radio link. [s] Own choice.
-_LONGEST_PHOTO_S = 120.0
+_LONGEST_FILE_S = 120.0
 # As large as a photo stands on the line of time; own choice. [points]
 _SMALL_POINTS = 360
 _TYPES = {"jpeg": ("image/jpeg", "jpg"), "png": ("image/png", "png")}
@@ -102,39 +102,49 @@ def remove_photo(request: Request, book: Book, form: Form) -> Response:
 @problems_as_pages
 async def put_photo(request: Request) -> Response:
     """Take one photo of a machine; it is kept as it is if it is one."""
-    if not token_is_right(request.state.session, request.headers.get(TOKEN_HEADER, "")):
-        raise PageError(
-            "the page was older than the server, so the photo was not taken.",
-            "load the page again and choose the photo once more.", 403,
-        )  # fmt: skip
     server, asked = server_of(request), asked_of(request)
-    if not server.uploads.allow(request.state.client):
-        raise PageError("too many files in a short time.", "wait a minute.", 429)
-    name, data = shown_file(asked.name), bytearray()
-    try:
-        async with asyncio.timeout(_LONGEST_PHOTO_S):
-            async for part in request.stream():
-                data += part
-                if len(data) > MOST_PHOTO_BYTES:
-                    raise PageError(
-                        f"{name}: more than {MOST_PHOTO_BYTES // 1_000_000} MB are too many for a "
-                        "photo.", "make it smaller first.", 413,
-                    )  # fmt: skip
-    except TimeoutError as error:
-        raise PageError(f"{name}: the photo did not come whole.", "send it again.", 408) from error
+    name = shown_file(asked.name)
+    data = await small_file(request, name, MOST_PHOTO_BYTES, "photo")
 
     def keep() -> None:
-        kind = photo_kind(name, bytes(data))
+        kind = photo_kind(name, data)
         day = checked_day(asked.day) or today()
         with Book(server.folder, make=False) as book:
             machine = machine_of(request, book)
-            original = book.store(bytes(data))
+            original = book.store(data)
             book.past.add_photo(
                 machine.id, original, file=name, kind=kind, day=day, words=asked.note
             )
 
     await run_in_threadpool(keep)
     return JSONResponse({"file": name}, 201)
+
+
+async def small_file(request: Request, name: str, most: int, what: str) -> bytes:
+    """Return the bytes of a file that a page sends whole: a photo, a logo.
+
+    PageError if it is not from our page, comes too often, is too large or too slow.
+    """
+    if not token_is_right(request.state.session, request.headers.get(TOKEN_HEADER, "")):
+        raise PageError(
+            f"the page was older than the server, so the {what} was not taken.",
+            f"load the page again and choose the {what} once more.", 403,
+        )  # fmt: skip
+    if not server_of(request).uploads.allow(request.state.client):
+        raise PageError("too many files in a short time.", "wait a minute.", 429)
+    data = bytearray()
+    try:
+        async with asyncio.timeout(_LONGEST_FILE_S):
+            async for part in request.stream():
+                data += part
+                if len(data) > most:
+                    raise PageError(
+                        f"{name}: more than {most // 1000:,} kB are too many for a {what}.",
+                        "make it smaller first.", 413,
+                    )  # fmt: skip
+    except TimeoutError as error:
+        raise PageError(f"{name}: the {what} did not come whole.", "send it again.", 408) from error
+    return bytes(data)
 
 
 @reads_book

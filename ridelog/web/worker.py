@@ -12,21 +12,22 @@ import time
 from collections.abc import Callable, Iterator
 from dataclasses import asdict, dataclass, field
 from multiprocessing.connection import Connection
+from pathlib import Path
 from typing import Any
 
 from ridelog.analysis.settings import Settings
 from ridelog.compare.comparison import compare
 from ridelog.compare.predicted import options_from, predict_from
+from ridelog.compare.stated import StatedSpeed, against_stated
 from ridelog.core.errors import CalculationError, RideLogError
-from ridelog.core.text import clean
 from ridelog.core.units import SPEED_UNITS
 from ridelog.machine.options_file import options_of
 from ridelog.machine.setup import MachineSetup
 from ridelog.present.section import Picture
 from ridelog.report.aim import Aim
-from ridelog.report.compare_json import compare_json
+from ridelog.report.compare_json import compare_json, stated_json
 from ridelog.report.compare_plot import compare_picture
-from ridelog.report.letterhead import Letterhead
+from ridelog.report.letterhead import Letterhead, letterhead
 from ridelog.report.options_json import options_json
 from ridelog.report.options_page import options_files
 from ridelog.report.options_plot import options_picture
@@ -37,6 +38,7 @@ from ridelog.report.ride_json import to_bytes
 from ridelog.report.ride_page import ride_page, ride_pictures, ride_sections
 from ridelog.report.sheet import sheet_words
 from ridelog.report.sheet_pdf import sheet_files
+from ridelog.report.stated_sheet import stated_files, stated_picture, stated_sheet_words
 from ridelog.workflow.book_ride import LogAt
 from ridelog.workflow.measuring import RideCache, first_figures, measured, pages_bytes
 
@@ -177,6 +179,7 @@ def compare_rides(
     unit: str,
     workshop: str,
     contact: str,
+    logo: str,
     note: str,
     aim: str,
     paper: str,
@@ -187,7 +190,7 @@ def compare_rides(
     comparison = compare(
         sides[0], sides[1], unit=reader, noted_before=noted_before, noted_after=noted_after
     )
-    head, wanted = Letterhead(clean(workshop), clean(contact)), Aim(aim) if aim else None
+    head, wanted = _head(workshop, contact, logo), Aim(aim) if aim else None
     files, lacking = sheet_files(
         comparison, reader, to_bytes(compare_json(comparison)),
         letterhead=head, note=note, aim=wanted, paper=paper,
@@ -226,6 +229,7 @@ def lay_options(
     unit: str,
     workshop: str,
     contact: str,
+    logo: str,
     note: str,
     aim: str,
     paper: str,
@@ -234,7 +238,7 @@ def lay_options(
     reader, known = SPEED_UNITS[unit], MachineSetup(**setup)
     rides = tuple(cache.ridden(log) for log in logs)
     _, listed = options_of({"currency": currency, "option": options})
-    head, wanted = Letterhead(clean(workshop), clean(contact)), Aim(aim) if aim else None
+    head, wanted = _head(workshop, contact, logo), Aim(aim) if aim else None
     found = options_from(known, rides, listed, reader, currency=currency)
     files, lacking = options_files(
         found, rides, reader, to_bytes(options_json(found, rides, reader)),
@@ -244,7 +248,50 @@ def lay_options(
     send("answer", ComparedRides(words, options_picture(found, reader), files, lacking))
 
 
-_EVERY = (measure_ride, draw_ride, report_page, compare_rides, predict_change, lay_options)
+def hold_stated(
+    send: Send,
+    cache: RideCache,
+    *,
+    logs: list[LogAt],
+    stated: tuple[float, float, str],
+    noted: dict[str, str],
+    unit: str,
+    workshop: str,
+    contact: str,
+    logo: str,
+    note: str,
+    aim: str,
+    paper: str,
+) -> None:
+    """Hold rides against a stated speed; sends "answer" (ComparedRides)."""
+    rides, reader = tuple(cache.ridden(log) for log in logs), SPEED_UNITS[unit]
+    found = against_stated(StatedSpeed(*stated), rides, noted=noted)
+    head, wanted = _head(workshop, contact, logo), Aim(aim) if aim else None
+    files, lacking = stated_files(
+        found, reader, to_bytes(stated_json(found, reader)),
+        letterhead=head, note=note, aim=wanted, paper=paper,
+    )  # fmt: skip
+    words = asdict(stated_sheet_words(found, reader, letterhead=head, note=note, aim=wanted))
+    send("answer", ComparedRides(words, stated_picture(found, reader), files, lacking))
+
+
+def _head(workshop: str, contact: str, logo: str) -> Letterhead:
+    """Return the head of a paper, without the logo if that has gone or been spoilt since."""
+    try:
+        return letterhead(workshop, contact, Path(logo) if logo else None)
+    except RideLogError:
+        return letterhead(workshop, contact)
+
+
+_EVERY = (
+    measure_ride,
+    draw_ride,
+    report_page,
+    compare_rides,
+    predict_change,
+    lay_options,
+    hold_stated,
+)
 _JOBS: dict[str, Callable[..., None]] = {each.__name__: each for each in _EVERY}
 
 

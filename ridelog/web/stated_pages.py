@@ -1,0 +1,106 @@
+"""Rides held against a stated top speed: the page of a machine that came without rides."""
+
+import re
+from typing import Any
+
+from starlette.concurrency import run_in_threadpool
+from starlette.requests import Request
+from starlette.responses import Response
+
+from ridelog.book.book import Book
+from ridelog.core.errors import RideLogError
+from ridelog.core.text import clean
+from ridelog.report.aim import Aim
+from ridelog.web.compare_pages import FILES, PAPERS, answered, noted_of, of_the_job, on_paper
+from ridelog.web.machine_pages import USUAL_RIDES, rides_as_it_is, setup_of
+from ridelog.web.views import (
+    PageError,
+    asked_of,
+    attachment,
+    computes,
+    page,
+    problems_as_pages,
+    server_of,
+    unit_of,
+)
+from ridelog.web.worker import Job, JobError
+from ridelog.workflow.book_ride import log_at
+
+
+@computes
+@problems_as_pages
+async def stated_page(request: Request) -> Response:
+    """Return the form, and below it what the rides say of the statement, if one was typed."""
+    shown, problem, job = await run_in_threadpool(_read, request)
+    answer = None
+    if job is not None:
+        try:
+            answer = await answered(request, job)
+        except JobError:
+            raise
+        except RideLogError as error:
+            problem = str(error)
+    query = str(request.url.query)
+    return page(request, "stated.html", answer=answer, problem=clean(problem), query=query, **shown)
+
+
+@computes
+@problems_as_pages
+async def stated_file(request: Request) -> Response:
+    """Return one file of the comparison with a statement."""
+    name = request.path_params["name"]
+    _, problem, job = await run_in_threadpool(_read, request)
+    if job is None:
+        raise PageError(problem or "no speed was stated.", "go back to the form.", 404)
+    made = await answered(request, job)
+    if name not in FILES or name not in made.files:
+        raise PageError("There is no such file.", "go back to the comparison.", 404)
+    return attachment(made.files[name], FILES[name], name, alone=name == "sheet.html")
+
+
+def _read(request: Request) -> tuple[dict[str, Any], str, Job | None]:
+    """Return what the form shows, what is wrong with it, and the work that answers it."""
+    query = asked_of(request)
+    with Book(server_of(request).folder, make=False) as book:
+        machine, setup = setup_of(request, book)
+        rides = rides_as_it_is(book, setup)
+        ticked = set(query.ride) if query.asked else {r.id for r in rides[:USUAL_RIDES]}
+        chosen = tuple(ride for ride in rides if ride.id in ticked)
+        shown = {
+            "machine": machine, "setup": setup, "rides": rides, "ticked": ticked,
+            "aims": list(Aim), "papers": PAPERS, "job": of_the_job(query),
+            **{name: getattr(query, name) for name in ("speed", "within", "by")},
+            **on_paper(book, query),
+        }  # fmt: skip
+        if not query.asked:
+            return shown, "", None
+        try:
+            stated = (
+                unit_of(request).to_mps(_number(query.speed, "the stated speed", "28")),
+                _number(query.within, "how good the statement is", "10") / 100.0,
+                clean(query.by.strip()),
+            )
+            if not chosen:
+                raise PageError("no ride was ticked.", "tick a measured ride on this set-up.")
+        except RideLogError as error:
+            return shown, str(error), None
+        noted = {**noted_of(book, chosen), "change": setup.name, **of_the_job(query)}
+        job = Job(
+            "hold_stated",
+            {
+                "logs": [log_at(book, ride) for ride in chosen],
+                "stated": stated,
+                "noted": noted,
+                "unit": unit_of(request).label,
+                **on_paper(book, query),
+            },
+        )
+    return shown, "", job
+
+
+def _number(typed: str, what: str, example: str) -> float:
+    words = typed.strip().rstrip("%").strip().replace(",", ".")
+    if not re.fullmatch(r"\d{1,4}(\.\d{1,3})?", words):
+        missing = "is missing" if not words else f'"{clean(typed.strip())}" is no number'
+        raise PageError(f"{what}: {missing}.", f"write a number, such as {example}.")
+    return float(words)
