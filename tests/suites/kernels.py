@@ -3,12 +3,12 @@
     python tests/suites/kernels.py [--kernels Haswell,Zen,Prescott,Nehalem] [--record]
 
 OpenBLAS takes the kernel of the processor it runs on; OPENBLAS_CORETYPE, read when a process
-begins, names another. Every sample ride, the comparison of the samples and the same with both
-set-ups (which holds a prediction) is made under each kernel, in a process of its own, and each
-result is held against those of the first kernel as ``ridelog verify`` does. A row a result and
-kernel: values that differ, the largest difference of a value or bound in half widths of its
-interval, and how many values `verify` would not confirm. A kernel that this processor cannot run
-is named with a row of nothing.
+begins, names another. Every sample ride, the comparison of the samples, the same with both set-ups
+(which holds what was predicted), a prediction and the options beside each other are made under each
+kernel, in a process of its own, and each result is held against those of every other kernel as
+``ridelog verify`` does. A row a result and kernel, the worst of the others: values that differ, the
+largest difference of a value or bound in half widths of its interval, and how many values `verify`
+would not confirm. A kernel that this processor cannot run is named with a row of nothing.
 """
 
 import argparse
@@ -66,7 +66,14 @@ def _results(kernel: str, folder: Path) -> dict[str, Any]:
     compare = ["compare", "--before", *before_logs, "--after", *after_logs]
     asked = {name: ["report", str(SAMPLES / name)] for name in RIDES}
     asked["comparison"] = compare
-    asked["prediction"] = [*compare, "--setup-before", str(setup), "--setup-after", str(after)]
+    asked["comparison with set-ups"] = [
+        *compare, "--setup-before", str(setup), "--setup-after", str(after),
+    ]  # fmt: skip
+    on_rides = ["--ride", *before_logs]
+    changed = ["--change", "rear_" + _AFTER.replace(" ", "")]
+    asked["prediction"] = ["predict", str(setup), *on_rides, *changed]
+    options = SAMPLES / "thistledrake-options.toml"
+    asked["options"] = ["options", str(setup), str(options), *on_rides]
     found = {}
     for name, arguments in asked.items():
         printed = _run(kernel, "-m", "ridelog", *arguments, "--json", "-")
@@ -97,24 +104,38 @@ def main() -> None:
     add_options(parser, "kernels")
     chosen = parser.parse_args()
     record = Record("kernels", chosen, rides=len(RIDES))
-    first: dict[str, Any] = {}
+    made: dict[str, dict[str, Any]] = {}
+    runs_as: dict[str, str] = {}
     with tempfile.TemporaryDirectory() as folder:
         for kernel in chosen.kernels.split(","):
             taken = _run(kernel, "-c", _TAKEN)
             if taken is None:
                 record.add(kernel=kernel, runs_as="cannot run here")
                 continue
-            results = _results(kernel, Path(folder))
-            first = first or results
-            for name, result in results.items():
-                record.add(
-                    kernel=kernel,
-                    runs_as=taken.strip(),
-                    result=name,
-                    digits_differ=len(disagreements(first[name], result, exact=True)),
-                    half_widths=_furthest(first[name], result),
-                    not_confirmed=len(disagreements(first[name], result, exact=False)),
+            runs_as[kernel] = taken.strip()
+            made[kernel] = _results(kernel, Path(folder))
+    if len(made) < 2:
+        raise SystemExit("fewer than two of these kernels run here: nothing to compare")
+    for kernel, results in made.items():
+        for name, result in results.items():
+            others = [made[other][name] for other in made if other != kernel if name in made[other]]
+            pairs = [
+                (
+                    len(disagreements(result, other, exact=True)),
+                    _furthest(result, other),
+                    len(disagreements(result, other, exact=False)),
                 )
+                for other in others
+            ]
+            digits, furthest, unconfirmed = (max(each) for each in zip(*pairs, strict=True))
+            record.add(
+                kernel=kernel,
+                runs_as=runs_as[kernel],
+                result=name,
+                digits_differ=digits,
+                half_widths=furthest,
+                not_confirmed=unconfirmed,
+            )
     record.save()
 
 
