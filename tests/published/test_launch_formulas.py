@@ -23,7 +23,7 @@ def constant(accel_mps2: float, windows: tuple[Window, ...], rollout_m: float) -
     since = np.maximum(time_s - start_s, 0.0)[:, None] * np.ones(8)
     speed = accel_mps2 * since
     run = AccelerationRun(True, 0.0, 2.0, 0.0, 12.0, float(speed.max()), 12.0, 0.0)
-    drawn = RunDraws(run, np.full(8, start_s), time_s, speed, 0.5 * accel_mps2 * since**2)
+    drawn = RunDraws(run, np.full(8, start_s), time_s, speed)
     found = measure_launches((drawn,), windows=windows, rollout_m=rollout_m)
     return found.launches[0]
 

@@ -256,14 +256,20 @@ class RunDraws:
     run : AccelerationRun
     start_s : shape (k,), when the speed leaves zero; the beginning of a rolling run. [s]
     time_s : shape (m,). [s]
-    speed_mps, distance_m : shape (m, k); the distance counts from ``start_s``. [m/s], [m]
+    speed_mps : shape (m, k). [m/s]
     """
 
     run: AccelerationRun
     start_s: FloatArray
     time_s: FloatArray
     speed_mps: FloatArray
-    distance_m: FloatArray
+
+    def gone_m(self) -> FloatArray:
+        """Return the distance since ``start_s``, shape (m, k), made anew each time. [m]
+
+        Kept for every run it would double what the starts of a day's ride take in memory.
+        """
+        return cumulative_trapezoid(self.time_s, self.speed_mps)
 
     def columns(self, figures: FloatArray) -> FloatArray:
         """Return a figure of every column, shape (k,), in the order of ``Paths``' columns.
@@ -293,21 +299,20 @@ class RunDraws:
             found[row] = _first_rising(self.time_s, self.speed_mps, float(speeds_mps[row]), after)
         return found
 
-    def covers(self, distance_m: float) -> FloatArray:
-        """Return when each column has covered a distance, shape (k,), NaN where never. [s]"""
+    def covers(self, distance_m: float, gone_m: FloatArray) -> FloatArray:
+        """Return when each column has covered a distance, shape (k,), NaN where never. [s]
+
+        ``gone_m`` is what the method of that name returns.
+        """
         if distance_m <= 0.0:
             return self.start_s
         goal = np.array([distance_m])
-        covered: FloatArray = first_reached(self.time_s, self.distance_m, self.distance_m, goal)[0]
+        covered: FloatArray = first_reached(self.time_s, gone_m, gone_m, goal)[0]
         return covered
 
     def speed_at(self, time_s: FloatArray) -> FloatArray:
         """Return the speed of each column at its own time, shape (k,). [m/s]"""
         return at_own_times(self.time_s, self.speed_mps, time_s)
-
-    def distance_at(self, time_s: FloatArray) -> FloatArray:
-        """Return the distance covered by each column at its own time, shape (k,). [m]"""
-        return at_own_times(self.time_s, self.distance_m, time_s)
 
 
 def draw_runs(
@@ -374,7 +379,7 @@ def _draw_run(
         paths = motion.paths(run.earliest_s, until_s, draws=DRAWS, spacing_s=_SPACING_S)
         time_s, speed = paths.time_s, paths.speed_mps
         start_s = np.full(speed.shape[1], run.earliest_s)
-    return RunDraws(run, start_s, time_s, speed, cumulative_trapezoid(time_s, speed))
+    return RunDraws(run, start_s, time_s, speed)
 
 
 def _first_rising(

@@ -8,6 +8,7 @@ import numpy as np
 from ridelog.analysis.acceleration.runs import LEAST_TOP_MPS, RunDraws
 from ridelog.analysis.figure import harmonic_mean_of, mean_of
 from ridelog.analysis.launches.windows import Window, default_windows
+from ridelog.core.crossings import at_own_times
 from ridelog.core.estimate import Estimate
 from ridelog.core.geodesy import courses_apart_deg
 from ridelog.core.interval import estimate_of_possible
@@ -226,17 +227,20 @@ def _window_times(
     named = {speed for w in windows for speed in (w.from_mps, w.to_mps) if speed}
     speeds = np.array(sorted(named))
     passed = dict(zip(speeds.tolist(), drawn.passes(speeds), strict=True)) if named else {}
-    started = drawn.covers(rollout_m)
+    gone_m = drawn.gone_m()
+    started = drawn.covers(rollout_m, gone_m)
     for window in windows:
         begin = started if window.standing else passed[window.from_mps]
         if window.distance_m is not None:
-            end = drawn.covers(window.distance_m + rollout_m)
+            end = drawn.covers(window.distance_m + rollout_m, gone_m)
         else:
             end = passed[window.to_mps or 0.0]
-        yield _window_time(drawn, window, begin, end)
+        yield _window_time(drawn, gone_m, window, begin, end)
 
 
-def _window_time(drawn: RunDraws, window: Window, begin: FloatArray, end: FloatArray) -> WindowTime:
+def _window_time(
+    drawn: RunDraws, gone_m: FloatArray, window: Window, begin: FloatArray, end: FloatArray
+) -> WindowTime:
     end = np.where(end > begin, end, np.nan)
     # Draws of a posterior are what the truth may be: their quantiles, skew included.
     time = estimate_of_possible(end - begin)
@@ -245,7 +249,9 @@ def _window_time(drawn: RunDraws, window: Window, begin: FloatArray, end: FloatA
     if window.distance_m is None:
         exact = float(window.to_mps or 0.0)
         exit_speed: Estimate | None = Estimate(exact, exact, exact)
-        length = estimate_of_possible(drawn.distance_at(end) - drawn.distance_at(begin))
+        length = estimate_of_possible(
+            at_own_times(drawn.time_s, gone_m, end) - at_own_times(drawn.time_s, gone_m, begin)
+        )
     else:
         exit_speed = estimate_of_possible(drawn.speed_at(end))
         length = Estimate(window.distance_m, window.distance_m, window.distance_m)

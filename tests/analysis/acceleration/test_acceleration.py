@@ -86,9 +86,8 @@ def _drawn(jump_mps: float = 0.0, scatter: float = 0.0) -> RunDraws:
     pace = 1.0 + scatter * np.random.default_rng(7).permutation(scores)
     speed = 2.0 * np.maximum(time_s[:, None] - 1.0, 0.0) / pace
     speed[time_s > 2.75 - 0.25 * jump_mps] += jump_mps
-    distance = np.concatenate([np.zeros((1, 300)), np.cumsum(0.01 * speed[1:], axis=0)])
     run = AccelerationRun(True, 0.0, 2.0, 0.0, 6.0, float(speed.mean(axis=1).max()), 6.0, 0.0)
-    return RunDraws(run, np.full(300, 1.0), time_s, speed, distance)
+    return RunDraws(run, np.full(300, 1.0), time_s, speed)
 
 
 def test_a_jump_of_the_receiver_counts_no_more_than_its_share() -> None:
