@@ -49,18 +49,35 @@ def interpolated(
     left = right - 1
     span = time_s[right] - time_s[left]
     u = (grid_s - time_s[left]) / span
-    start_rate, end_rate = (u**3 - 2 * u**2 + u) * span, (u**3 - u**2) * span
-    slope = (6 * u**2 - 6 * u) / span
-    # Of value and rate at the instant before and at the one after.
-    curve = np.stack([2 * u**3 - 3 * u**2 + 1, start_rate, -2 * u**3 + 3 * u**2, end_rate], axis=1)
-    rise = np.stack([slope, 3 * u**2 - 4 * u + 1, -slope, 3 * u**2 - 2 * u], axis=1)
     drawn = _Drawn(left, states, errors, sides, bare)
     return Paths(
         grid_s,
-        lambda: drawn.quantity(curve, 0, (1, 3)),
-        lambda: drawn.quantity(curve, 1, (2,)),
-        lambda: drawn.quantity(rise, 1, (2,)),
+        lambda: drawn.quantity(_curve(u, span), 0, (1, 3)),
+        lambda: drawn.quantity(_curve(u, span), 1, (2,)),
+        lambda: drawn.quantity(_rise(u, span), 1, (2,)),
     )
+
+
+def _curve(u: FloatArray, span: FloatArray) -> FloatArray:
+    """Return the weights of value and rate before and of both after, at shares u of intervals."""
+    weights = np.empty((len(u), 4))
+    rest = 1.0 - u
+    weights[:, 2] = u * u * (3.0 - 2.0 * u)
+    weights[:, 0] = 1.0 - weights[:, 2]
+    weights[:, 1] = u * rest * rest * span
+    weights[:, 3] = -u * u * rest * span
+    return weights
+
+
+def _rise(u: FloatArray, span: FloatArray) -> FloatArray:
+    """Return the same for the curve's derivative."""
+    weights = np.empty((len(u), 4))
+    rest = 1.0 - u
+    weights[:, 2] = 6.0 * u * rest / span
+    weights[:, 0] = -weights[:, 2]
+    weights[:, 1] = rest * (1.0 - 3.0 * u)
+    weights[:, 3] = u * (3.0 * u - 2.0)
+    return weights
 
 
 class _Drawn:

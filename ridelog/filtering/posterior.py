@@ -4,8 +4,8 @@ Two readings of the same ride are kept, METHOD.md, filtering (17): the draws of 
 the bias that choosing a maximum brings, the spread of the cautious ones is the estimate's error.
 """
 
-from collections.abc import Sequence
-from functools import cache
+from collections.abc import Callable, Sequence
+from functools import cache, cached_property
 
 import numpy as np
 
@@ -32,7 +32,8 @@ class Posterior:
 
     ``steady`` and ``lively`` say how far, to either side, the truth may lie from the fitted states
     because another fit may be the right one: shape (n, d, 2), ``lively`` None where corners show.
-    ``hard`` says at which instants Cholesky's factor would lose too many digits, shape (n,).
+    ``hard`` says at which instants Cholesky's factor would lose too many digits, shape (n,), or
+    makes that when it is first needed: fitted paths do without.
     """
 
     def __init__(
@@ -43,7 +44,7 @@ class Posterior:
         lively: FloatArray | None,
         sharp: Precisions,
         cautious: Precisions,
-        hard: BoolArray,
+        hard: BoolArray | Callable[[], BoolArray],
     ) -> None:
         self.space = space
         self.states = states
@@ -51,8 +52,13 @@ class Posterior:
         self._lively = lively
         self.sharp = sharp
         self._cautious = cautious
-        self.hard = hard
+        self._hard = hard
         self._kept = [KeptBlocks(space, each) for each in (sharp, cautious)]
+
+    @cached_property
+    def hard(self) -> BoolArray:
+        """Where Cholesky's factor would lose too many digits, shape (n,)."""
+        return self._hard() if callable(self._hard) else self._hard
 
     def paths(self, start_s: float, end_s: float, draws: int, spacing_s: float) -> Paths:
         """Return the fitted path and draws of both readings on an even grid; 0 draws: no cost."""

@@ -131,7 +131,7 @@ def _estimated(track: Track, report_progress: Callable[[float], None] | None) ->
         track, seen, screened, space, observed, scales, states, variances, fix, long_enough,
         Posterior(
             space, states, _BEYOND * (free - states), lively, sharp, cautious,
-            hard_instants(space, sharp),
+            lambda: hard_instants(space, sharp),
         ),
         contradicted, made,
     )  # fmt: skip

@@ -3,11 +3,11 @@
 import numpy as np
 import pytest
 
-from ridelog.core.track import FloatArray
+from ridelog.core.track import BoolArray, FloatArray
 from ridelog.filtering.banded import selected_inverse
 from ridelog.filtering.curves import interpolated
 from ridelog.filtering.kept_blocks import KeptBlocks
-from ridelog.filtering.posterior import drawn_errors, noise_of
+from ridelog.filtering.posterior import Posterior, drawn_errors, noise_of
 from ridelog.filtering.state_space import Precisions, StateSpace
 
 
@@ -49,6 +49,23 @@ def test_a_stretch_to_the_end_of_the_ride_has_nothing_beyond() -> None:
     drawn = drawn_errors(space, [precisions], (30, 39), np.random.default_rng(3), 20_000)[0]
     ratio = drawn[-1].var(axis=1) / np.diag(covariance[-1])
     np.testing.assert_allclose(ratio, 1.0, atol=0.05)
+
+
+def test_fitted_paths_do_without_the_digits_of_draws() -> None:
+    space, precisions = _space(40, 10.0)
+    asked = []
+
+    def hard() -> BoolArray:
+        asked.append(True)
+        return np.zeros(40, dtype=bool)
+
+    none = np.zeros((40, 5, 2))
+    posterior = Posterior(space, none, none, None, precisions, precisions, hard)
+    assert posterior.paths(1.0, 2.0, 0, 0.1).velocity_mps.shape == (11, 2, 1)
+    assert not asked
+    for _ in range(2):
+        assert posterior.paths(1.0, 2.0, 3, 0.1).velocity_mps.shape == (11, 2, 7)
+    assert len(asked) == 1
 
 
 def test_kept_blocks_are_those_of_the_part(monkeypatch: pytest.MonkeyPatch) -> None:

@@ -5,8 +5,9 @@ travel. No reported speed tells the difference, but evenness does: white errors 
 over a short time as over one twice as long, a wander bends it twice as much, squared.
 """
 
+from statistics import NormalDist
+
 import numpy as np
-from scipy.special import ndtri
 
 from ridelog.core.track import BoolArray, FloatArray
 
@@ -154,4 +155,6 @@ def _bend_in_motion(
     limits = [np.quantile(np.abs(each), _EVEN_SHARE) for each in (along, across)]
     evener = across if limits[1] <= limits[0] else along
     usual_pace = np.median(paces[1, ridden][np.abs(evener) <= min(limits)])
-    return float((min(limits) / ndtri(0.5 + 0.5 * _EVEN_SHARE)) ** 2), float(usual_pace)
+    return float((min(limits) / NormalDist().inv_cdf(0.5 + 0.5 * _EVEN_SHARE)) ** 2), float(
+        usual_pace
+    )
