@@ -30,6 +30,9 @@ document.addEventListener("submit", async (event) => {
     } catch { wrong.push(`${file.name}: this did not get through. Is the server still running?`); }
   }
   button.disabled = false;
-  if (wrong.length) said.textContent = wrong.join(" ");
-  else location.assign(form.dataset.then);
+  if (wrong.length) { said.textContent = wrong.join(" "); return; }
+  const there = new URL(form.dataset.then, location.href);
+  if (there.pathname + there.search !== location.pathname + location.search) { location.assign(there); return; }
+  history.replaceState(null, "", there);
+  location.reload();
 });

@@ -1,0 +1,225 @@
+"""From the drop to the sheet that the owner signs, in a real browser, at both widths."""
+
+import io
+import tomllib
+from collections.abc import Iterator
+from pathlib import Path
+
+import live_page
+import pytest
+from axe_playwright_python.sync_playwright import Axe
+from live_page import CHROMIUM, Served, Watch
+from PIL import Image
+from playwright.sync_api import Browser, Download, Page, expect
+from pypdf import PdfReader
+
+from ridelog.machine.setup import KEYS
+
+pytestmark = pytest.mark.skipif(
+    CHROMIUM is None, reason="no chromium on this machine: install Debian's, or set CHROMIUM"
+)
+
+SAMPLES = live_page.ROOT / "sample_tracks"
+LOGS = ("before-1.gpx", "before-2.nmea")
+# Measuring and predicting on a machine that others use too.
+LONG_MS = 240_000
+# Rarer keys are folded away.
+OPEN_AROUND = (
+    "one => { for (let e = one; e; e = e.parentElement) if (e.open === false) e.open = true }"
+)
+expect.set_options(timeout=30_000)
+
+
+@pytest.fixture(scope="module")
+def chromium() -> Iterator[Browser]:
+    with live_page.browser() as opened:
+        yield opened
+
+
+def open_page(chromium: Browser, width: int, served: Served) -> tuple[Page, Watch]:
+    context = chromium.new_context(viewport={"width": width, "height": 800}, accept_downloads=True)
+    context.set_default_timeout(LONG_MS)
+    page, watch = context.new_page(), Watch(served.base)
+    watch.over(page)
+    return page, watch
+
+
+def sound(page: Page, what: str) -> None:
+    """Ask axe; nothing may stick out to the side."""
+    found = [
+        (one["id"], one["nodes"][0]["html"])
+        for one in Axe().run(page).response["violations"]
+        if one["impact"] in ("serious", "critical")
+    ]
+    assert not found, (what, found)
+    assert page.viewport_size
+    assert page.evaluate("document.documentElement.scrollWidth") <= page.viewport_size["width"]
+
+
+def text_of(download: Download, place: Path) -> str:
+    """Return what stands on a PDF, which has one page."""
+    download.save_as(place)
+    pages = PdfReader(place).pages
+    assert len(pages) == 1
+    return " ".join(pages[0].extract_text().split())
+
+
+def photo(place: Path) -> Path:
+    stream = io.BytesIO()
+    Image.new("RGB", (1600, 1200), (120, 90, 60)).save(stream, "JPEG")
+    place.write_bytes(stream.getvalue())
+    return place
+
+
+@pytest.mark.parametrize("width", [1280, 390])
+def test_from_the_drop_to_the_signed_sheet(chromium: Browser, tmp_path: Path, width: int) -> None:
+    served = Served(tmp_path / "book")
+    try:
+        page, watch = open_page(chromium, width, served)
+        drop(page, served)
+        set_up(page)
+        setup = page.url.split("?")[0]
+        head(page, served, tmp_path)
+        against_a_statement(page, setup, tmp_path, by_keys=width == 1280)
+        options_and_decision(page, setup, tmp_path)
+        the_years(page, tmp_path)
+        assert watch.faults == []
+        refused(page, tmp_path)
+    finally:
+        served.stop()
+
+
+def drop(page: Page, served: Served) -> None:
+    page.goto(served.base)
+    page.locator("#belongs summary").click()
+    page.get_by_label("Machine of these logs").fill("Tern")
+    page.get_by_label("Set-up of these logs").fill("as it came back")
+    page.set_input_files("#files", [SAMPLES / name for name in LOGS])
+    expect(page.locator("#list input[name=before]")).to_have_count(2, timeout=LONG_MS)
+    page.locator("#list tbody tr", has_text=LOGS[0]).locator("th a").click()
+
+
+def set_up(page: Page) -> None:
+    """Fill in the set-up field by field, as the sample's file says it."""
+    page.get_by_role("link", name="Tern").first.click()
+    page.get_by_role("link", name="as it came back", exact=True).first.click()
+    known = tomllib.loads((SAMPLES / "thistledrake-before.toml").read_text(encoding="utf-8"))
+    for name, value in known.items():
+        if KEYS[name].group == "The machine":
+            continue
+        field = page.locator(f"#key_{name}")
+        field.evaluate(OPEN_AROUND)
+        words = str(value).lower() if isinstance(value, bool) else str(value)
+        if field.evaluate("one => one.tagName") == "SELECT":
+            field.select_option(words)
+        else:
+            field.fill(words)
+    page.get_by_role("button", name="Save").click()
+    expect(page.get_by_text("Nothing in the set-up contradicts itself")).to_be_visible()
+
+
+def head(page: Page, served: Served, folder: Path) -> None:
+    """The workshop's name and logo, once for every sheet."""
+    page.goto(f"{served.base}/workshop")
+    page.get_by_label("Name", exact=True).fill("Quillgarth Works")
+    page.get_by_role("button", name="Save").click()
+    expect(page.get_by_text("Saved.")).to_be_visible()
+    page.set_input_files("#logo-file", photo(folder / "logo.jpg"))
+    page.get_by_role("button", name="Keep it").click()
+    expect(page.get_by_alt_text("Logo of the workshop")).to_be_visible()
+    sound(page, "workshop")
+
+
+def against_a_statement(page: Page, setup: str, folder: Path, *, by_keys: bool) -> None:
+    page.goto(setup)
+    page.get_by_role("link", name="Against a stated speed").click()
+    if by_keys:
+        page.get_by_label("Top speed", exact=False).first.focus()
+        page.keyboard.type("28")
+        page.keyboard.press("Tab")
+        page.keyboard.type("10")
+        page.keyboard.press("Tab")
+        page.keyboard.type("the maker's leaflet")
+        page.keyboard.press("Enter")
+    else:
+        page.locator("#speed").fill("28")
+        page.locator("#within").fill("10")
+        page.locator("#by").fill("the maker's leaflet")
+        page.get_by_role("button", name="Compare").click()
+    expect(page.locator(".figure-of-day")).to_contain_text(
+        "the stated 28.0 km/h (the maker's leaflet)"
+    )
+    sound(page, "stated")
+    with page.expect_download() as sheet:
+        page.get_by_role("link", name="Owner's sheet as PDF").click()
+    text = text_of(sheet.value, folder / "stated.pdf")
+    assert "Quillgarth Works" in text and "Tern" in text
+    assert "Your decision: please tick one and sign" in text and "Date and signature" in text
+
+
+def options_and_decision(page: Page, setup: str, folder: Path) -> None:
+    page.goto(f"{setup}/what-if")
+    sound(page, "what if")
+    page.get_by_text("Protection", exact=True).click()
+    expect(page.locator("#fuse_a")).to_be_visible()
+    page.goto(f"{setup}/options")
+    for n, name, price, key, value in (
+        (0, "56 teeth", "39.60", "rear_teeth", "56"), (1, "72 teeth", "45", "rear_teeth", "72")
+    ):  # fmt: skip
+        page.locator(f"#name_{n}").fill(name)
+        page.locator(f"#price_{n}").fill(price)
+        page.locator(f"#key_{n}_0").select_option(key)
+        page.locator(f"#value_{n}_0").fill(value)
+    page.locator("#currency").fill("EUR")
+    page.get_by_role("button", name="Lay them side by side").click()
+    expect(page.locator("#answer-head")).to_contain_text(
+        "2 options to choose from", timeout=LONG_MS
+    )
+    sound(page, "options")
+    with page.expect_download() as paper:
+        page.get_by_role("link", name="Paper to sign as PDF").click()
+    text = text_of(paper.value, folder / "options.pdf")
+    assert "Quillgarth Works" in text and "39.60" in text and "ignature" in text
+    page.get_by_label("Decided for").select_option(
+        label="A 56 teeth (rear teeth 64 to 56), 39.60 EUR"
+    )
+    page.get_by_label("In the owner's words").fill("before the summer")
+    page.get_by_role("button", name="Note it in the machine's history").click()
+    expect(page.locator(".past-decision")).to_contain_text(
+        "on as it came back: 56 teeth (rear teeth 64 to 56). before the summer 39.60 EUR"
+    )
+
+
+def the_years(page: Page, folder: Path) -> None:
+    """The work that followed, with a photo, beside the rides' figures."""
+    page.get_by_text("Note a change, a part or a decision").click()
+    page.get_by_label("In words").first.fill("rear sprocket with 56 teeth")
+    page.get_by_label("Price", exact=True).fill("39,60")
+    page.get_by_label("Currency", exact=True).fill("EUR")
+    page.get_by_label("Hours of work", exact=True).fill("1.5")
+    page.get_by_role("button", name="Note it", exact=True).click()
+    expect(page.get_by_text("Spent on it: 39.60 EUR, 1.5 h of work")).to_be_visible()
+    page.get_by_text("Add photos").click()
+    page.set_input_files("#photo-files", [photo(folder / "one.jpg")])
+    page.locator("#photo-words").fill("with its new sprocket")
+    page.get_by_role("button", name="Add them").click()
+    shown = page.get_by_alt_text("with its new sprocket")
+    expect(shown).to_be_visible()
+    assert shown.evaluate("one => one.complete && one.naturalWidth") == 360
+    expect(page.locator(".past-ride")).to_contain_text("2 rides on as it came back")
+    sound(page, "history")
+    with page.expect_download() as table:
+        page.get_by_role("link", name="All of it as a table").click()
+    table.value.save_as(folder / "history.csv")
+    rows = (folder / "history.csv").read_text(encoding="utf-8").splitlines()
+    kinds = {row.split(",")[1] for row in rows[1:]}
+    assert {"ride", "decision", "photo", "set-up"} <= kinds
+
+
+def refused(page: Page, folder: Path) -> None:
+    """What is no photo is said beside the form, and nothing of the page is lost."""
+    page.get_by_text("Add photos").click()
+    (folder / "words.jpg").write_text("no photo")
+    page.set_input_files("#photo-files", [folder / "words.jpg"])
+    page.get_by_role("button", name="Add them").click()
+    expect(page.get_by_text("words.jpg: this is no JPEG or PNG photo.")).to_be_visible()
