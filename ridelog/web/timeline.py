@@ -82,9 +82,15 @@ def past_of(book: Book, machine: MachineEntry, unit: SpeedUnit) -> MachinePast:
 
 
 def _setups(book: Book, machine: MachineEntry) -> Iterator[PastEntry]:
+    ridden: dict[int | None, str] = {}
+    for ride in book.rides.found(machine_id=machine.id, most=MOST_HISTORY):  # the latest first
+        if day := local_day(ride.start_utc):
+            ridden[ride.setup_id] = day
     for setup in book.machines.setups(machine.id):
         link = f"/machines/{machine.id}/setups/{setup.id}"
-        yield PastEntry(setup.since_utc or _UNDATED, "set-up", setup.name, link=link)
+        # A set-up whose first day nobody named was there on the day of its first ride.
+        day = setup.since_utc or ridden.get(setup.id, _UNDATED)
+        yield PastEntry(day, "set-up", setup.name, link=link)
 
 
 def _rides(book: Book, machine: MachineEntry, unit: SpeedUnit) -> Iterator[PastEntry]:

@@ -186,7 +186,7 @@ def options_and_decision(page: Page, setup: str, folder: Path) -> None:
     page.get_by_label("In the owner's words").fill("before the summer")
     page.get_by_role("button", name="Note it in the machine's history").click()
     expect(page.locator(".past-decision")).to_contain_text(
-        "on as it came back: 56 teeth (rear teeth 64 to 56). before the summer 39.60 EUR"
+        "on as it came back: 56 teeth (rear teeth 64 to 56). before the summer (39.60 EUR)"
     )
 
 

@@ -347,7 +347,7 @@ def test_options_from_a_form_and_the_decision_in_the_history(shop: Workshop) -> 
     hidden["currency"] = "EUR"
     visitor.post(f"{place}/decision", decided="1", words="before the summer", **hidden)
     machine = visitor.get(f"/machines/{ride.machine_id}").words
-    assert "56 teeth (rear teeth 64 to 56). before the summer 40 EUR, 1.5 h" in machine
+    assert "56 teeth (rear teeth 64 to 56). before the summer (40 EUR, 1.5 h)" in machine
     assert ride.machine_id is not None
     with Book(shop.folder) as book:
         (decision,) = book.past.work(ride.machine_id)
