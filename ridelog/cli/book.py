@@ -2,6 +2,7 @@
 
 import sys
 from collections.abc import Sequence
+from dataclasses import asdict
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -11,6 +12,8 @@ from ridelog.book.book import Book, usual_folder
 from ridelog.book.records import COLUMNS, MARK_KINDS, NOTED, RideEntry
 from ridelog.cli.options import (
     Columns,
+    CsvFile,
+    Force,
     Units,
     UnitsOption,
     command_group,
@@ -18,7 +21,7 @@ from ridelog.cli.options import (
     takes,
     words_of,
 )
-from ridelog.cli.terminal import progress, shown
+from ridelog.cli.terminal import check_places, deliver, progress, shown
 from ridelog.core.errors import BookError, RideLogError
 from ridelog.core.text import clean, count_words
 
@@ -75,15 +78,25 @@ def list_rides(
     book: BookFolder = None,
     most: Annotated[int, typer.Option(min=1, help="How many to print, the latest first.")] = 50,
     units: UnitsOption = Units.KMH,
+    csv: CsvFile = None,
+    force: Force = False,
 ) -> None:
-    """List rides, the latest first."""
+    """List rides, the latest first; the table holds all of them."""
     from ridelog.workflow.book_ride import top_speed
 
     asked = " ".join(words or [])
     with Book(book, make=False) as opened:
-        rides = opened.rides.found(asked, most=most)
-        figures = opened.results.figures([ride.id for ride in rides])
         count = opened.rides.count(asked)
+        rides = opened.rides.found(asked, most=most if csv is None else max(count, 1))
+        figures = opened.results.figures([ride.id for ride in rides])
+    if csv is not None:
+        from ridelog.report.figures_csv import book_csv
+
+        rows = [{"ride": ride.id, **asdict(ride)} for ride in rides]
+        told = [{k: one.as_json() for k, one in figures[ride.id].items()} for ride in rides]
+        check_places([csv], opened.folder, force)
+        deliver(csv, book_csv(rows, told), {}, opened.folder, force)
+        return
     for ride in rides:
         best = top_speed(figures[ride.id])
         where = ", ".join(part for part in (ride.machine, ride.setup) if part) or "-"

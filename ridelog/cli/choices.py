@@ -22,6 +22,7 @@ from ridelog.cli.machine import SetupPath
 from ridelog.cli.options import (
     Asked,
     Columns,
+    CsvFile,
     Force,
     JsonFile,
     Units,
@@ -68,6 +69,7 @@ def options(
     units: UnitsOption = Units.KMH,
     columns: Columns = None,
     json: JsonFile = None,
+    csv: CsvFile = None,
     out: Annotated[
         Path | None,
         takes("DIR", "Write options.html, options.pdf (one page), options.png, options.json."),
@@ -89,7 +91,7 @@ def options(
     conditions = asked_conditions(slope, surface, at)
     which = read_columns(columns)
     head = asked_letterhead(workshop, contact, logo)
-    places = [json, *([out / name for name in _NAMES] if out else [])]
+    places = [json, csv, *([out / name for name in _NAMES] if out else [])]
     for log in [setup, choices, *(ride or [])]:
         check_places(places, log, force, folder=out)
     known = read_setup(setup)
@@ -105,6 +107,7 @@ def options(
     from ridelog.analysis.settings import Settings
     from ridelog.compare.predicted import options_from
     from ridelog.core.units import SPEED_UNITS
+    from ridelog.report.figures_csv import options_csv
     from ridelog.report.options_json import options_json
     from ridelog.report.options_screen import options_lines
     from ridelog.report.ride_json import to_bytes
@@ -121,7 +124,8 @@ def options(
         found = options_from(
             known, rides, listed, unit, windows=windows, currency=currency, conditions=conditions
         )
-    document = to_bytes(options_json(found, rides, unit))
+    told = options_json(found, rides, unit)
+    document, table = to_bytes(told), (csv, options_csv(told) if csv else b"")
     files: dict[Path, bytes] = {}
     if out is not None:
         from ridelog.report.options_page import options_files
@@ -134,7 +138,7 @@ def options(
         warn((lacking,) if lacking else ())
         files = {out / name: data for name, data in made.items()}
     lines = options_lines(found, unit, aim)
-    deliver(json, document, files, setup, force, folder=out, lines=lines)
+    deliver(json, document, files, setup, force, folder=out, lines=lines, table=table)
 
 
 # As ``report.options_page`` has them; looked at before anything heavy is loaded.

@@ -23,6 +23,7 @@ from ridelog.cli.conditions import (
 from ridelog.cli.options import (
     Asked,
     Columns,
+    CsvFile,
     Force,
     JsonFile,
     Units,
@@ -153,6 +154,7 @@ def predict(
     units: UnitsOption = Units.KMH,
     columns: Columns = None,
     json: JsonFile = None,
+    csv: CsvFile = None,
     out: Annotated[
         Path | None, takes("DIR", "Write prediction.html, its pictures as PNG and prediction.json.")
     ] = None,
@@ -182,7 +184,7 @@ def predict(
     windows = asked_windows(window)
     conditions = asked_conditions(slope, surface, at)
     names = ("prediction.html", "prediction.json", "pull.png", "sweep.png")
-    places = [json, *([out / name for name in names] if out else [])]
+    places = [json, csv, *([out / name for name in names] if out else [])]
     for log in [setup, *(ride or []), *(ridden or [])]:
         check_places(places, log, force, folder=out)
     known = read_setup(setup)
@@ -198,6 +200,7 @@ def predict(
     from ridelog.compare.comparison import compare, predicted_change
     from ridelog.compare.predicted import measured_after, predict_from
     from ridelog.core.units import SPEED_UNITS
+    from ridelog.report.figures_csv import predict_csv
     from ridelog.report.predict_json import predict_json
     from ridelog.report.predict_words import predict_lines
     from ridelog.report.ride_json import to_bytes
@@ -226,7 +229,8 @@ def predict(
             known, before, wanted, unit, windows=windows, sweep=swept, conditions=conditions
         )
         after = measured_after(later) if later else None
-    document = to_bytes(predict_json(prediction, after))
+    made = predict_json(prediction, after)
+    document, table = to_bytes(made), (csv, predict_csv(made) if csv else b"")
     files: dict[Path, bytes] = {}
     if out is not None:
         from ridelog.report.predict_page import predict_page
@@ -238,7 +242,7 @@ def predict(
         files |= {out / f"{picture.name}.png": picture.png for picture in pictures}
         files[out / "prediction.json"] = document
     lines = predict_lines(prediction, unit, after)
-    deliver(json, document, files, setup, force, folder=out, lines=lines)
+    deliver(json, document, files, setup, force, folder=out, lines=lines, table=table)
 
 
 def both_setups(

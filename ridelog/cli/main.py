@@ -19,6 +19,7 @@ from ridelog.cli.machine import predict, setup_app
 from ridelog.cli.options import (
     Asked,
     Columns,
+    CsvFile,
     Force,
     JsonFile,
     Ride,
@@ -69,6 +70,7 @@ def report(
     ] = None,
     units: UnitsOption = Units.KMH,
     json: JsonFile = None,
+    csv: CsvFile = None,
     force: Force = False,
     show_coordinates: Annotated[
         bool,
@@ -77,11 +79,12 @@ def report(
     asked: Asked,
 ) -> None:
     """Print the honest top speed of a ride; write the page to show to the owner."""
-    check_places([json, *([out / name for name in _NAMES] if out else [])], ride, force, out)
+    check_places([json, csv, *([out / name for name in _NAMES] if out else [])], ride, force, out)
     motion = motion_of(ride, asked.settings.columns)
 
     from ridelog.analysis.ride import analyse
     from ridelog.core.units import SPEED_UNITS
+    from ridelog.report.figures_csv import ride_csv
     from ridelog.report.ride_json import ride_json, to_bytes
     from ridelog.report.screen import ride_lines
 
@@ -98,7 +101,9 @@ def report(
             made = ride_files(result, unit, show_coordinates=show_coordinates)
         files = {out / name: data for name, data in made.items()}
     lines = ride_lines(result, unit)
-    deliver(json, to_bytes(ride_json(result)), files, ride, force, folder=out, lines=lines)
+    document = ride_json(result)
+    table = (csv, ride_csv(document) if csv else b"")
+    deliver(json, to_bytes(document), files, ride, force, folder=out, lines=lines, table=table)
 
 
 # As ``report.ride_page`` has them; looked at before anything heavy is loaded.

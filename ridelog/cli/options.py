@@ -41,6 +41,12 @@ Ride = Annotated[
     ),
 ]
 Force = Annotated[bool, typer.Option("--force", help="Replace files that are there already.")]
+CsvFile = Annotated[
+    Path | None,
+    typer.Option(
+        "--csv", metavar="FILE", help="Write the figures as a table; - for standard output."
+    ),
+]
 JsonFile = Annotated[
     Path | None,
     typer.Option("--json", metavar="FILE", help="Write the result as JSON; - for standard output."),

@@ -36,6 +36,10 @@ def check_places(
     from ridelog.present.files import check_free
 
     wanted = [place for place in places if place is not None and not _is_stdout(place)]
+    if sum(_is_stdout(place) for place in places) > 1:
+        raise PlaceError(
+            "JSON and table cannot both go to standard output.", "give one of them a file."
+        )
     if folder is not None and folder.exists() and not folder.is_dir():
         raise PlaceError(
             f"{shown(folder)}: this is a file, not a folder.", "give the name of a folder."
@@ -53,12 +57,19 @@ def deliver(
     force: bool,
     folder: Path | None = None,
     lines: Sequence[tuple[str, str]] = (),
+    table: tuple[Path | None, bytes] = (None, b""),
 ) -> None:
-    """Write one result and its files; print lines unless it goes to standard output itself."""
+    """Write one result and its files; print lines unless it goes to standard output itself.
+
+    ``table`` is the same result as CSV and where it goes; both to standard output cannot be.
+    """
     from ridelog.present.files import make_folder, write_files, write_stdout
 
     if place is not None and not _is_stdout(place):
         files = {**files, place: data}
+    as_csv, rows = table
+    if as_csv is not None and not _is_stdout(as_csv):
+        files = {**files, as_csv: rows}
     if folder is not None:
         make_folder(folder)
     write_files(files, force=force, log=ride)
@@ -66,6 +77,8 @@ def deliver(
         print(f"Wrote {shown(path)}", file=sys.stderr)
     if _is_stdout(place):
         write_stdout(data)
+    elif _is_stdout(as_csv):
+        write_stdout(rows)
     elif lines:
         _print_lines(lines)
 

@@ -44,6 +44,7 @@ _TYPES = {
     "options.html": "text/html; charset=utf-8",
     "options.json": "application/json",
     "options.png": "image/png",
+    "options.csv": "text/csv; charset=utf-8",
 }
 
 

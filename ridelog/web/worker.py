@@ -27,6 +27,7 @@ from ridelog.present.section import Picture
 from ridelog.report.aim import Aim
 from ridelog.report.compare_json import compare_json, stated_json
 from ridelog.report.compare_plot import compare_picture
+from ridelog.report.figures_csv import options_csv
 from ridelog.report.letterhead import Letterhead, letterhead
 from ridelog.report.options_json import options_json
 from ridelog.report.options_page import options_files
@@ -240,10 +241,12 @@ def lay_options(
     _, listed = options_of({"currency": currency, "option": options})
     head, wanted = _head(workshop, contact, logo), Aim(aim) if aim else None
     found = options_from(known, rides, listed, reader, currency=currency)
+    told = options_json(found, rides, reader)
     files, lacking = options_files(
-        found, rides, reader, to_bytes(options_json(found, rides, reader)),
+        found, rides, reader, to_bytes(told),
         aim=wanted, letterhead=head, note=note, paper=paper,
     )  # fmt: skip
+    files["options.csv"] = options_csv(told)
     words = asdict(options_words(found, reader, aim=wanted, paper=head, note=note))
     send("answer", ComparedRides(words, options_picture(found, reader), files, lacking))
 

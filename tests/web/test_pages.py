@@ -336,6 +336,8 @@ def test_options_from_a_form_and_the_decision_in_the_history(shop: Workshop) -> 
     document = visitor.get(f"{place}/options.json?{said}").json()
     jsonschema.validate(document, schema_of("ridelog.options/1"))
     assert document["options"][0]["hours"] == 1.5
+    table = visitor.get(f"{place}/options.csv?{said}").text.splitlines()
+    assert table[0].startswith("option,name,title,unit,value") and len(table) > 20
     assert visitor.get(f"{place}/book.sqlite3?{said}").status == 404
     visitor.get(f"{place}?{said}")
     assert (
