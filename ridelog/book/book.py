@@ -14,6 +14,7 @@ from ridelog.book.database import (
     connect_to_read,
     whole,
 )
+from ridelog.book.kept import Kept
 from ridelog.book.machines import Machines
 from ridelog.book.originals import Intake, Original, place_of, read_original
 from ridelog.book.past import Past
@@ -64,6 +65,7 @@ class Book:
             self.past = Past(self._connection)
             self.details = Details(self._connection)
             self.results = Results(self._connection)
+            self.kept = Kept(self._connection)
             self.words = Words(self._connection, self.folder / WORDS, self._originals)
             self.words.fit()
             if self.made and not alone:

@@ -4,6 +4,7 @@ JSON, TOML and the logs themselves; one damaged ride never stops the others.
 """
 
 import hashlib
+import json
 import os
 import secrets
 import shutil
@@ -176,6 +177,10 @@ def take_machines(book: Book, written: WrittenMachines) -> list[str]:
                 other.append(f"set-up {setup.name}")
         for work in entry.work:
             book.past.add_work(machine.id, **work.model_dump())
+        known = {(answer.kind, json.dumps(answer.asked)) for answer in book.kept.of(machine.id)}
+        for answer in reversed(entry.kept):
+            if (answer.kind, json.dumps(answer.asked)) not in known:
+                book.kept.put(machine.id, **answer.model_dump())
         if other:
             differing.append(
                 f"machine {machine.name} stays as it is, but the export has another "
@@ -271,7 +276,9 @@ def _marks(book: Book, ride: RideEntry) -> set[tuple[str, float, float]]:
 def _write_machines(book: Book, part: Path) -> list[str]:
     """Write all machines with their set-ups and photos; return sentences about damaged photos."""
     damaged = []
-    (part / "machines.json").write_bytes(json_bytes(machines_words(book.machines, book.past)))
+    (part / "machines.json").write_bytes(
+        json_bytes(machines_words(book.machines, book.past, book.kept))
+    )
     for machine in book.machines.all():
         for photo in book.past.photos(machine.id):
             try:

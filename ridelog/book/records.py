@@ -27,6 +27,10 @@ CONDITIONS: dict[str, str] = {
 # Beside the conditions: how the log itself is read, where it is a table that does not say it.
 COLUMNS = "columns"
 NOTED: dict[str, str] = {**CONDITIONS, COLUMNS: "Which column is which"}
+# What can be asked: name in the book, words for people.
+ANSWER_KINDS: dict[str, str] = {
+    "comparison": "before and after", "prediction": "what if", "options": "options",
+}  # fmt: skip
 MARK_KINDS: dict[str, str] = {"reverse": "reverse", "left_out": "left out"}
 
 
@@ -131,6 +135,24 @@ class MarkEntry:
     kind: str
     start_s: float
     end_s: float
+
+
+@dataclass(frozen=True)
+class KeptAnswer:
+    """What was asked of a machine's rides and set-ups, and the answer in one sentence.
+
+    ``asked`` says it so that it can be asked again after the book was made anew: rides by the
+    SHA-256 of their logs, set-ups by name; ``words`` are the paper's, which may differ.
+    """
+
+    id: int
+    machine_id: int
+    kind: str
+    asked: dict[str, Any]
+    words: dict[str, str]
+    title: str
+    answer: str
+    made_utc: str
 
 
 @dataclass(frozen=True)

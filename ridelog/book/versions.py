@@ -173,6 +173,20 @@ STEPS: tuple[tuple[str, ...], ...] = (
         *_told_with_machines("work"),
         *_told_with_machines("photo"),
     ),
+    (
+        """CREATE TABLE kept (
+            id INTEGER PRIMARY KEY,
+            machine_id INTEGER NOT NULL REFERENCES machine (id) ON DELETE CASCADE,
+            kind TEXT NOT NULL CHECK (kind IN ('comparison', 'prediction', 'options')),
+            asked TEXT NOT NULL,
+            words TEXT NOT NULL,
+            title TEXT NOT NULL,
+            answer TEXT NOT NULL,
+            made_utc TEXT NOT NULL,
+            UNIQUE (machine_id, kind, asked)
+        ) STRICT""",
+        *_told_with_machines("kept"),
+    ),
 )
 
 

@@ -13,6 +13,7 @@ from pathlib import Path
 from typing import Any
 
 from ridelog.book.database import Connection, spoken, whole
+from ridelog.book.kept import Kept
 from ridelog.book.machines import Machines
 from ridelog.book.originals import place_of
 from ridelog.book.past import Past
@@ -24,11 +25,12 @@ SCHEMA, STAMP_SCHEMA = "ridelog.book/1", "ridelog.words/1"
 _OF_A_RIDE = ("file", "sha256", "format", "start_utc", "added_utc")
 _OF_WORK = ("day", "kind", "words", "price", "currency", "hours", "added_utc")
 _OF_A_PHOTO = ("sha256", "size_bytes", "file", "kind", "day", "words", "added_utc")
+_OF_AN_ANSWER = ("kind", "asked", "words", "title", "answer", "made_utc")
 MACHINES = "machines"
 
 
-def machines_words(machines: Machines, past: Past) -> dict[str, Any]:
-    """Return what is written of all machines and their histories."""
+def machines_words(machines: Machines, past: Past, kept: Kept) -> dict[str, Any]:
+    """Return what is written of all machines with their histories and what was asked of them."""
     return {
         "schema": SCHEMA,
         "machines": [
@@ -46,6 +48,10 @@ def machines_words(machines: Machines, past: Past) -> dict[str, Any]:
                 "photos": [
                     {name: getattr(photo, name) for name in _OF_A_PHOTO}
                     for photo in past.photos(machine.id)
+                ],
+                "kept": [
+                    {name: getattr(answer, name) for name in _OF_AN_ANSWER}
+                    for answer in kept.of(machine.id)
                 ],
             }
             for machine in machines.all()
@@ -90,6 +96,7 @@ class Words:
         self._connection, self.folder, self._originals = connection, folder, originals
         self._rides, self._details = Rides(connection), Details(connection)
         self._machines, self._past = Machines(connection), Past(connection)
+        self._kept = Kept(connection)
 
     def place(self, sha256: str) -> Path:
         """Return where the words of a ride lie."""
@@ -132,12 +139,15 @@ class Words:
 
     def every(self) -> Iterator[tuple[Path, dict[str, Any]]]:
         """Yield each file that is to be in the folder, and what it is to tell."""
-        yield self.folder / f"{MACHINES}.json", machines_words(self._machines, self._past)
+        yield self.folder / f"{MACHINES}.json", self._of_machines()
         with spoken():
             known = self._connection.execute("SELECT sha256 FROM ride ORDER BY id").fetchall()
         for (sha256,) in known:
             if ride := self._rides.by_hash(sha256):
                 yield self.place(sha256), ride_words(self._details, ride)
+
+    def _of_machines(self) -> dict[str, Any]:
+        return machines_words(self._machines, self._past, self._kept)
 
     def _stamp(self) -> tuple[str, int]:
         with spoken():
@@ -163,9 +173,7 @@ class Words:
         with whole(self._connection):
             for what in self.unwritten():
                 if what == MACHINES:
-                    _replace(
-                        self.folder / f"{MACHINES}.json", machines_words(self._machines, self._past)
-                    )
+                    _replace(self.folder / f"{MACHINES}.json", self._of_machines())
                 elif ride := self._rides.by_hash(what):
                     _replace(self.place(what), ride_words(self._details, ride))
             for (sha256,) in ask("SELECT sha256 FROM removed").fetchall():

@@ -66,14 +66,28 @@ class WrittenPhoto(_Part):
         return photo_name(self.sha256, self.kind)
 
 
+class WrittenAnswer(_Part):
+    """What was asked of a machine, and the answer."""
+
+    kind: Literal["comparison", "prediction", "options"]
+    asked: dict[str, Any]
+    words: dict[str, str]
+    title: str
+    answer: str
+    made_utc: _Short
+
+
 class WrittenMachine(_Part):
-    """A machine with its set-up states and its history, which older books do not tell."""
+    """A machine with its set-up states, its history and what was asked of it,
+    which older books do not tell.
+    """
 
     name: str
     note: str
     setups: tuple[WrittenSetup, ...]
     work: Annotated[tuple[WrittenWork, ...], Field(max_length=2_000)] = ()
     photos: Annotated[tuple[WrittenPhoto, ...], Field(max_length=500)] = ()
+    kept: Annotated[tuple[WrittenAnswer, ...], Field(max_length=500)] = ()
 
 
 class WrittenMachines(_Part):
