@@ -4,7 +4,6 @@ JSON, TOML and the logs themselves; one damaged ride never stops the others.
 """
 
 import hashlib
-import json
 import os
 import secrets
 import shutil
@@ -177,9 +176,9 @@ def take_machines(book: Book, written: WrittenMachines) -> list[str]:
                 other.append(f"set-up {setup.name}")
         for work in entry.work:
             book.past.add_work(machine.id, **work.model_dump())
-        known = {(answer.kind, json.dumps(answer.asked)) for answer in book.kept.of(machine.id)}
+        known = [(answer.kind, answer.asked) for answer in book.kept.of(machine.id)]
         for answer in reversed(entry.kept):
-            if (answer.kind, json.dumps(answer.asked)) not in known:
+            if (answer.kind, answer.asked) not in known:
                 book.kept.put(machine.id, **answer.model_dump())
         if other:
             differing.append(

@@ -1,6 +1,7 @@
 """What was asked of a machine, each question once, with its latest answer in a sentence."""
 
 import json
+import sqlite3
 
 from ridelog.book.database import Tables, changing
 from ridelog.book.records import ANSWER_KINDS, KeptAnswer, checked_text, now_utc
@@ -19,10 +20,11 @@ class Kept(Tables):
         rows = self._rows(
             "SELECT * FROM kept WHERE machine_id = ? ORDER BY made_utc DESC, id DESC", machine_id
         )
-        return tuple(
-            KeptAnswer(**{**dict(row), **{n: json.loads(row[n]) for n in ("asked", "words")}})
-            for row in rows
-        )
+        return tuple(_answer(row) for row in rows)
+
+    def get(self, number: int) -> KeptAnswer:
+        """Return one answer; BookError if there is none with this number."""
+        return _answer(self._known("answer", number, "SELECT * FROM kept WHERE id = ?"))
 
     def put(
         self,
@@ -69,3 +71,7 @@ class Kept(Tables):
     def remove(self, machine_id: int, number: int) -> None:
         """Keep an answer no longer; it can be asked again."""
         self._do("DELETE FROM kept WHERE machine_id = ? AND id = ?", machine_id, number)
+
+
+def _answer(row: sqlite3.Row) -> KeptAnswer:
+    return KeptAnswer(**{**dict(row), **{n: json.loads(row[n]) for n in ("asked", "words")}})

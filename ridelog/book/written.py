@@ -78,9 +78,7 @@ class WrittenAnswer(_Part):
 
 
 class WrittenMachine(_Part):
-    """A machine with its set-up states, its history and what was asked of it,
-    which older books do not tell.
-    """
+    """A machine with its set-up states; older books tell nothing of its history and answers."""
 
     name: str
     note: str

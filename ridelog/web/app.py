@@ -21,6 +21,7 @@ from ridelog.present.palette import css_variables
 from ridelog.web import (
     compare_pages,
     incoming,
+    kept_pages,
     machine_pages,
     options_pages,
     past_pages,
@@ -133,6 +134,7 @@ def routes() -> list[Route]:
         f"{_MACHINE}/history.csv": past_pages.history_csv,
         _PHOTO: past_pages.photo,
         f"{_PHOTO}/original": past_pages.photo_file,
+        "/kept/{kept:number}": kept_pages.kept_page,
         _SETUP: machine_pages.setup_page,
         f"{_SETUP}/what-if": machine_pages.what_if,
         f"{_SETUP}/options": options_pages.options_page,
@@ -163,6 +165,7 @@ def routes() -> list[Route]:
         f"{_MACHINE}/work": past_pages.add_work,
         f"{_MACHINE}/work/remove": past_pages.remove_work,
         f"{_MACHINE}/photos/remove": past_pages.remove_photo,
+        f"{_MACHINE}/kept/remove": kept_pages.forget_answer,
         _SETUP: machine_pages.change_setup,
         f"{_SETUP}/options/decision": options_pages.note_decision,
         "/workshop": workshop_pages.change_workshop,

@@ -1,6 +1,7 @@
 """Before and after: the page that answers, and the owner's sheet with its files."""
 
 import asyncio
+import re
 from typing import Any
 from urllib.parse import urlencode
 
@@ -11,9 +12,10 @@ from starlette.responses import Response
 from ridelog.book.book import Book
 from ridelog.book.records import CONDITIONS, RideEntry
 from ridelog.book.workshop import kept_workshop
-from ridelog.present.words import joined
+from ridelog.present.words import count_words, joined
 from ridelog.report.aim import Aim
 from ridelog.web.asked import Query
+from ridelog.web.kept_pages import keep_answer
 from ridelog.web.views import (
     PageError,
     asked_of,
@@ -25,11 +27,13 @@ from ridelog.web.views import (
     unit_of,
 )
 from ridelog.web.worker import ComparedRides, Job
-from ridelog.workflow.book_ride import log_at
+from ridelog.workflow.book_ride import day_and_year, log_at
 
 # Rides a side that the page compares; comparisons that it remembers. Own choice.
 MOST_A_SIDE, _MOST_KEPT = 20, 20
 PAPERS = {"a4": "A4", "us-letter": "Letter"}
+# A name of a file that every system takes, with its ending. Own choice.
+_LONGEST_STEM = 80
 _JOB = ("done", "price", "hours", "open")
 FILES = {
     "sheet.pdf": "application/pdf",
@@ -49,6 +53,14 @@ _AskedComparison = tuple[tuple[RideEntry, ...], tuple[RideEntry, ...], dict[str,
 async def compare_page(request: Request) -> Response:
     """Return what a change did, from the rides ticked as before and after."""
     (before, after, arguments), compared = await _compared(request)
+    asked, server = asked_of(request), server_of(request)
+    typed = {n: getattr(asked, n) for n in ("workshop", "contact", "note", "aim", *_JOB)}
+    kept = await keep_answer(
+        request, "comparison", {"before": before, "after": after},
+        title=_title(before, after), answer=compared.words["sentence"],
+        words={name: words for name, words in typed.items() if words},
+    )  # fmt: skip
+    machines = {ride.machine_id: ride.machine for ride in (*before, *after) if ride.machine}
     return page(
         request,
         "compare.html",
@@ -59,6 +71,9 @@ async def compare_page(request: Request) -> Response:
         cautions=compared.words["cautions"],
         picture=compared.picture,
         lacking=compared.lacking,
+        stem=_stem(before, after),
+        machines=machines,
+        lan_link=f"{server.lan_address}/kept/{kept}" if kept and server.lan_address else "",
         query=_query(asked_of(request)),
         papers=PAPERS,
         aims=list(Aim),
@@ -72,10 +87,33 @@ async def compare_page(request: Request) -> Response:
 async def compare_file(request: Request) -> Response:
     """Return one file of a comparison: the owner's sheet, its picture, the figures."""
     name = request.path_params["name"]
-    _, compared = await _compared(request)
+    (before, after, _), compared = await _compared(request)
     if name not in FILES or name not in compared.files:
         raise PageError("There is no such file.", "go back to the comparison.", 404)
-    return attachment(compared.files[name], FILES[name], name, alone=name == "sheet.html")
+    kept_as = f"{_stem(before, after)}-{name}"
+    return attachment(compared.files[name], FILES[name], kept_as, alone=name == "sheet.html")
+
+
+def _title(before: tuple[RideEntry, ...], after: tuple[RideEntry, ...]) -> str:
+    """Return what was compared: set-ups where they are named, else days, and how many rides."""
+    sides = []
+    for rides in (before, after):
+        setups = list(dict.fromkeys(ride.setup for ride in rides if ride.setup))
+        days = list(dict.fromkeys(" ".join(day_and_year(ride.start_utc)) for ride in rides))
+        sides.append(joined(setups or days))
+    many = count_words(len(before), "ride", "rides")
+    return f"{sides[0]} to {sides[1]}: {many} before, {len(after)} after"
+
+
+def _stem(before: tuple[RideEntry, ...], after: tuple[RideEntry, ...]) -> str:
+    """Return how files of a comparison are called: by machine and set-ups, in plain letters.
+
+    Nothing else of what somebody typed reaches a header.
+    """
+    first = next((ride.machine for ride in (*before, *after) if ride.machine), "rides")
+    setups = [next((r.setup for r in side if r.setup), "") for side in (before, after)]
+    words = f"{first} {' to '.join(filter(None, setups))}".lower()
+    return re.sub(r"[^a-z0-9]+", "-", words).strip("-")[:_LONGEST_STEM].strip("-") or "rides"
 
 
 async def _compared(request: Request) -> tuple[_AskedComparison, ComparedRides]:

@@ -9,6 +9,7 @@ from starlette.responses import Response
 
 from ridelog.book.book import Book
 from ridelog.book.records import (
+    ANSWER_KINDS,
     WORK_KINDS,
     MachineEntry,
     RideEntry,
@@ -23,6 +24,7 @@ from ridelog.machine.setup import KEYS, MachineSetup
 from ridelog.machine.setup_file import problems_in_text, setup_of_text
 from ridelog.web.compare_pages import MOST_A_SIDE
 from ridelog.web.history import MOST_HISTORY, history_of
+from ridelog.web.kept_pages import keep_answer
 from ridelog.web.setup_form import change_groups, setup_groups, text_with
 from ridelog.web.timeline import past_of
 from ridelog.web.views import (
@@ -80,6 +82,8 @@ def machine_page(request: Request, book: Book) -> Response:
         work_kinds=WORK_KINDS,
         today=local_day(now_utc()),
         most_photo_mb=MOST_PHOTO_BYTES // 1_000_000,
+        kept=book.kept.of(machine.id),
+        answer_kinds=ANSWER_KINDS,
         saved=asked_of(request).saved,
     )
 
@@ -208,7 +212,17 @@ async def what_if(request: Request) -> Response:
         except RideLogError as error:
             # A change that cannot be belongs beside the form, not on another page.
             problem = str(error)
+        else:
+            words, setup = answer["words"], shown["setup"]
+            await keep_answer(
+                request, "prediction", {"ride": _ticked(shown)}, machine_id=setup.machine_id,
+                setup=setup.name, title=words["title"], answer=words["headline"],
+            )  # fmt: skip
     return page(request, "what_if.html", answer=answer, problem=clean(problem), **shown)
+
+
+def _ticked(shown: dict[str, Any]) -> tuple[RideEntry, ...]:
+    return tuple(ride for ride in shown["rides"] if ride.id in shown["ticked"])
 
 
 def _read(request: Request) -> tuple[dict[str, Any], str, Job | None]:

@@ -17,6 +17,7 @@ from ridelog.machine.setup import Key, MachineSetup
 from ridelog.machine.setup_file import setup_of_text
 from ridelog.report.aim import Aim
 from ridelog.web.compare_pages import PAPERS, answered, on_paper
+from ridelog.web.kept_pages import keep_answer
 from ridelog.web.machine_pages import USUAL_RIDES, rides_as_it_is, setup_of
 from ridelog.web.past_pages import note_work
 from ridelog.web.setup_form import keys_by_group
@@ -62,6 +63,13 @@ async def options_page(request: Request) -> Response:
         except RideLogError as error:
             # What cannot be belongs beside the form, not on another page.
             problem = str(error)
+        else:
+            rides = tuple(ride for ride in shown["rides"] if ride.id in shown["ticked"])
+            await keep_answer(
+                request, "options", {"ride": rides}, machine_id=shown["machine"].id,
+                setup=shown["setup"].name, title=answer.words["title"],
+                answer=" ".join(answer.words["sentences"]),
+            )  # fmt: skip
     query = str(request.url.query)
     return page(
         request, "options.html", answer=answer, problem=clean(problem), query=query, **shown

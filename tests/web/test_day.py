@@ -5,6 +5,8 @@ import re
 import time
 import zipfile
 from collections.abc import Callable, Iterator
+from dataclasses import replace
+from html import unescape
 from pathlib import Path
 from typing import cast
 
@@ -12,9 +14,11 @@ import pytest
 from visitor import SAMPLES, Visitor, app_in, queue_of, short_log, wait_until_measured
 
 from ridelog.book.book import Book
+from ridelog.book.records import RideEntry
 from ridelog.core.errors import UnreadableLogError
 from ridelog.importer.several import several_logs
 from ridelog.web import job_queue
+from ridelog.web.compare_pages import _stem
 from ridelog.web.job_queue import JobQueue
 from ridelog.web.security import SecurityMiddleware
 from ridelog.web.worker import Job, Worker
@@ -134,6 +138,13 @@ def measured(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Visitor]:
     queue_of(app).stop()
 
 
+def machine_of(visitor: Visitor, ride: int) -> str:
+    """Return the address of a ride's machine."""
+    found = re.search(r'href="(/machines/\d+)"', visitor.get(f"/rides/{ride}").text)
+    assert found
+    return found[1]
+
+
 def test_two_set_ups_are_compared_in_one_click(measured: Visitor) -> None:
     page = measured.get("/machines/1")
     assert "Compare these two set-ups" in page.words
@@ -145,8 +156,69 @@ def test_two_set_ups_are_compared_in_one_click(measured: Visitor) -> None:
     assert "What the change did" in compared.words and "Is it the change?" not in compared.words
 
 
+def test_a_comparison_is_kept_with_its_machine(measured: Visitor) -> None:
+    measured.get("/compare?before=1&after=2&price=40+EUR&workshop=Quillgarth")
+    made = measured.get("/compare?before=1&after=2&price=45+EUR&workshop=Quillgarth")
+    (answer,) = re.findall(r'<p class="bounds"><strong>([^<]+)</strong>', made.text)
+    page = measured.get("/machines/1")
+    assert page.words.count("64 teeth to 56 teeth: 1 ride before, 1 after") == 1, (
+        "the same, asked again"
+    )
+    assert "before and after" in page.words and unescape(answer) in page.words
+    (number,) = re.findall(r'href="/kept/(\d+)"', page.text)
+    again = measured.get(f"/kept/{number}")
+    place = "/compare?before=1&after=2&price=45+EUR&workshop=Quillgarth"
+    assert (again.status, again.headers["location"]) == (303, place)
+    sheet = measured.get("/compare/sheet.html?before=1&after=2")
+    assert sheet.headers["content-disposition"] == (
+        'attachment; filename="thistledrake-2-64-teeth-to-56-teeth-sheet.html"'
+    )
+    # Between two machines it stands with both; a ride that is gone is said.
+    measured.get("/compare?before=1&after=3")
+    pages = [measured.get(machine_of(measured, ride)).text for ride in (1, 3)]
+    both = [re.findall(r'href="/kept/(\d+)"', page) for page in pages]
+    assert [len(each) for each in both] == [2, 1]
+    measured.post("/machines/1/kept/remove", kept=number)
+    assert "64 teeth to 56 teeth" not in measured.get("/machines/1").words
+    gone = measured.get(f"/kept/{number}")
+    assert gone.status == 404 and f"Answer {number} is not in the book." in gone.words
+
+
+def test_what_cannot_be_asked_again_is_said(measured: Visitor, tmp_path: Path) -> None:
+    folder = measured.app.inner.state.server.folder
+    with Book(folder) as book:
+        rides = {"before": ["0" * 64], "after": ["1" * 64]}
+        questions: dict[str, dict[str, object]] = {
+            "comparison": {"rides": rides},
+            "prediction": {"rides": {}, "setup": "gone", "query": "rear_teeth=56"},
+        }
+        for kind, asked in questions.items():
+            book.kept.put(1, kind, asked, words={}, title=f"old {kind}", answer="")
+        numbers = {answer.title: answer.id for answer in book.kept.of(1)}
+    for title, words in (
+        ("old comparison", "A ride that this was asked of is not in the book any more."),
+        ("old prediction", "The set-up that this was asked of has another name now."),
+    ):
+        answer = measured.get(f"/kept/{numbers[title]}")
+        assert answer.status == 404 and words in answer.words
+
+
+def test_files_are_called_by_plain_letters() -> None:
+    ride = RideEntry(
+        id=1, sha256="0" * 64, size_bytes=1, file="a.gpx", format="", start_utc="", state="ready",
+        problem="", duration_s=None, machine_id=1, setup_id=1, added_utc="",
+        machine='Zoé\r\nset-cookie: "x', setup="",
+    )  # fmt: skip
+    assert _stem((ride,), (ride,)) == "zo-set-cookie-x"
+    assert _stem((replace(ride, machine=""),), (ride,)) == "zo-set-cookie-x"
+    assert _stem((replace(ride, machine="日本"),), (replace(ride, machine="日本"),)) == "rides"
+    long = replace(ride, machine="M" * 80, setup="s" * 80)
+    assert len(_stem((long,), (long,))) == 80
+
+
 def test_one_set_up_has_nothing_to_be_compared_with(measured: Visitor) -> None:
-    assert "Compare these two" not in measured.get("/machines/2").words
+    page = measured.get(machine_of(measured, 3))
+    assert "Gorsehopper" in page.words and "Compare these two" not in page.words
     for query, status, words in (
         ("before=1&after=1", 400, "Two set-ups are compared."),
         ("before=1", 400, "Two set-ups are compared."),

@@ -277,6 +277,14 @@ def test_a_set_up_is_filled_in_field_by_field(shop: Workshop) -> None:
     assert "The file is kept as it is" not in page.words
 
 
+def kept_answer(visitor: Visitor, machine: int | None, begins: str) -> None:
+    """See that what was asked last is listed with its machine and leads back to its address."""
+    page = visitor.get(f"/machines/{machine}")
+    answer = visitor.get(re.findall(r'href="(/kept/\d+)"', page.text)[0])
+    assert answer.status == 303 and answer.headers["location"].startswith(begins)
+    assert visitor.get(answer.headers["location"].partition("#")[0]).status == 200
+
+
 def test_what_if_answers_from_the_rides(shop: Workshop) -> None:
     visitor = shop.visitor
     visitor.get("/rides/1")
@@ -291,6 +299,7 @@ def test_what_if_answers_from_the_rides(shop: Workshop) -> None:
     answer = visitor.get(f"{setup}/what-if?asked=1&rear_teeth=56&ride=1")
     assert "rear teeth 64 to 56" in answer.words and "Predicted from 1 ride" in answer.words
     assert "Top speed" in answer.words and 'role="img"' in answer.text
+    kept_answer(visitor, ride.machine_id, f"{setup}/what-if?asked=1&ride=1&rear_teeth=56#")
     wrong = visitor.get(f"{setup}/what-if?asked=1&front_teeth=0")
     assert wrong.status == 200 and 'role="alert"' in wrong.text and "front_teeth" in wrong.words
     # Every key is a field with unit, help and bounds; no box for words of a file.
@@ -331,6 +340,7 @@ def test_options_from_a_form_and_the_decision_in_the_history(shop: Workshop) -> 
                   "What it exceeds", "Paper to sign as PDF"):  # fmt: skip
         assert words in answer.words, words
     assert "More &lt;b&gt;" in answer.text and "More <b>" not in answer.text
+    kept_answer(visitor, ride.machine_id, f"{place}?asked=1&ride=1&currency=EUR&name_0=56+teeth&")
     pdf = visitor.get(f"{place}/options.pdf?{said}")
     assert pdf.body.startswith(b"%PDF-")
     document = visitor.get(f"{place}/options.json?{said}").json()
