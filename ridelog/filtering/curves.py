@@ -145,6 +145,9 @@ def _by_interval(left: IntArray, weights: FloatArray, flat: FloatArray, d: int) 
 
     Weights have the shape (m, 2 d), the numbers of all instants (n d, columns); ``left`` rises.
     """
+    if len(flat) < 2 * d:
+        # Between one instant and itself there is no curve.
+        return np.full((len(left), flat.shape[1]), np.nan)
     # Two instants lie one behind the other: all of an interval is one product of matrices.
     windows = np.lib.stride_tricks.sliding_window_view(flat, 2 * d, axis=0)[::d]
     windows = np.moveaxis(windows, 1, 2)[left[0] : left[-1] + 1]

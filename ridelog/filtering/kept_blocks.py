@@ -4,8 +4,6 @@ Made anew for every span they cost as much as the span's factors. What is kept i
 memory does not grow with the ride.
 """
 
-from collections import OrderedDict
-
 import numpy as np
 
 from ridelog.core.track import FloatArray
@@ -15,6 +13,8 @@ from ridelog.filtering.state_space import Precisions, StateSpace, add_seen, know
 # hour at 10 Hz has. Own choices: spans across an edge are made anew, so a stretch is long beside
 # them.
 _STRETCH, _MOST = 9_000, 5
+# Blocks of intervals, numbers before intervals: onto the later instant, the earlier, both.
+_Stretch = tuple[FloatArray, FloatArray, FloatArray]
 
 
 class KeptBlocks:
@@ -23,7 +23,7 @@ class KeptBlocks:
     def __init__(self, space: StateSpace, precisions: Precisions) -> None:
         self._space = space
         self._precisions = precisions
-        self._kept: OrderedDict[int, tuple[FloatArray, FloatArray, FloatArray]] = OrderedDict()
+        self._kept: dict[int, _Stretch] = {}
 
     def between(self, first: int, last: int) -> tuple[FloatArray, FloatArray]:
         """Return diagonal and lower blocks of instants first to last, both included.
@@ -48,15 +48,15 @@ class KeptBlocks:
         add_seen(diagonal, precisions)
         return np.moveaxis(diagonal, 2, 0), np.moveaxis(lower[:, :, here], 2, 0)
 
-    def _stretch(self, number: int) -> tuple[FloatArray, FloatArray, FloatArray]:
-        if number not in self._kept:
+    def _stretch(self, number: int) -> _Stretch:
+        found = self._kept.get(number)
+        if found is None:
             first, stop = number * _STRETCH, min((number + 1) * _STRETCH + 1, self._space.n)
             part, precisions = self._space.part(first, stop), self._precisions.part(first, stop)
             onto, forward, lower = part.transitions(precisions).blocks(part.d)
-            self._kept[number] = (
-                np.moveaxis(onto, 0, 2), np.moveaxis(forward, 0, 2), np.moveaxis(lower, 0, 2)
-            )  # fmt: skip
-            if len(self._kept) > _MOST:
-                self._kept.popitem(last=False)
-        self._kept.move_to_end(number)
-        return self._kept[number]
+            found = np.moveaxis(onto, 0, 2), np.moveaxis(forward, 0, 2), np.moveaxis(lower, 0, 2)
+            if len(self._kept) >= _MOST:
+                # The one made first: what is measured goes through a ride from its beginning.
+                self._kept.pop(next(iter(self._kept)))
+            self._kept[number] = found
+        return found

@@ -101,6 +101,14 @@ def test_sums_over_intervals_are_those_of_each_instant(places: FloatArray, bare:
             np.testing.assert_allclose(found, expected, rtol=1e-9, atol=1e-9)
 
 
+@pytest.mark.filterwarnings("ignore:invalid value:RuntimeWarning")
+def test_one_instant_alone_has_no_curve() -> None:
+    states = np.ones((1, 5, 2, 3))
+    paths = interpolated(np.zeros(1), states[..., 0], [states], np.zeros(2))
+    assert paths.speed_mps.shape == (2, 4)
+    assert np.isnan(paths.speed_mps).all()
+
+
 def test_curves_run_through_the_states_with_their_rates() -> None:
     time_s = np.array([0.0, 0.5, 1.5])
     states = np.random.default_rng(4).normal(size=(3, 4, 2, 6))
