@@ -9,7 +9,7 @@ from ridelog.core.estimate import Estimate
 from ridelog.core.interval import estimate
 from ridelog.core.least_squares import without_overshoot
 from ridelog.core.quantity import both_units
-from ridelog.core.track import FloatArray
+from ridelog.core.track import BoolArray, FloatArray
 
 # Acceleration at a speed is taken from the time between this much below and this much above it.
 # Own choice: a narrower step is timed worse, a wider one rounds a bend of the curve off.
@@ -25,6 +25,9 @@ _USED_SHARE = 0.93
 # A run that pulls less than this share of the hardest was not ridden at full throttle, as far as
 # can be told; common practice, no source.
 _FULL_SHARE = 0.7
+# So many runs are held against all others at once, so that memory does not grow with the square of
+# their number. Own choice: more than most rides have.
+_COMPARED = 64
 # Tyres hold no more, as with brakings: a faster gain is a jump of the receiver. [m/s²]
 _MOST_MPS2 = 10.0
 # While the throttle opens a machine gains about this; the curve begins above it. Own choice: an
@@ -199,17 +202,19 @@ def _acceleration_of(gain_mps: float, time_s: FloatArray) -> FloatArray:
     return result
 
 
-def _full_throttle(accel: FloatArray) -> np.ndarray:
+def _full_throttle(accel: FloatArray) -> BoolArray:
     """Return which runs pull about as hard as each other one over the speeds both share.
 
     Medians over speeds: a jump of the receiver makes a run look hard at one or two of them.
     """
-    share = accel[:, None] / accel
-    # Runs without a speed in common say nothing of each other.
-    share[~np.isfinite(share).any(axis=2)] = 1.0
-    level = np.nanmedian(share, axis=2)
-    full = np.isfinite(accel).any(axis=1) & np.all(level >= _FULL_SHARE, axis=1)
-    return np.asarray(full)
+    full: BoolArray = np.any(np.isfinite(accel), axis=1)
+    for first in range(0, len(accel), _COMPARED):
+        part = slice(first, first + _COMPARED)
+        share = accel[part, None] / accel
+        # Runs without a speed in common say nothing of each other.
+        share[~np.isfinite(share).any(axis=2)] = 1.0
+        full[part] &= np.all(np.nanmedian(share, axis=2) >= _FULL_SHARE, axis=1)
+    return full
 
 
 def _sides(courses: list[float]) -> FloatArray:

@@ -1,6 +1,7 @@
 """The acceleration curve of machines whose acceleration is known."""
 
 import functools
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -101,6 +102,20 @@ def test_a_jump_of_the_receiver_counts_no_more_than_its_share() -> None:
     faster_than_tyres = measure_acceleration((_drawn(), _drawn(), _drawn(jump_mps=0.9))).at(3.5)
     assert faster_than_tyres is not None
     assert faster_than_tyres.value == pytest.approx(2.0, abs=0.01)
+
+
+def test_runs_held_against_each_other_in_turn_are_those_held_at_once(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    full, slack = _drawn(), _drawn()
+    slack = replace(slack, speed_mps=0.6 * slack.speed_mps)
+    runs = (full, slack, full, slack, full)
+    at_once = measure_acceleration(runs)
+    assert (at_once.runs_used, at_once.runs_left_out) == (3, 2)
+    monkeypatch.setattr("ridelog.analysis.acceleration.measure._COMPARED", 2)
+    in_turn = measure_acceleration(runs)
+    assert (in_turn.runs_used, in_turn.runs_left_out) == (3, 2)
+    np.testing.assert_array_equal(in_turn.columns, at_once.columns)
 
 
 def test_noise_in_the_times_does_not_raise_the_pull() -> None:
