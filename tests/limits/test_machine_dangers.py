@@ -1,0 +1,248 @@
+"""From where on a change or a set-up is warned of, on both sides of each limit.
+
+Published: blade fuses of 32 V (ISO 8820-3); 3.5 m/s² of slow vehicles and two brakes (eKFV § 4 (1),
+StVZO § 41 (4)); walking pace 6 km/h (Regulation (EU) 168/2013 Art. 2 (2) (a)); static stability
+factor less 15 % on a tilt table (FME for The Oregonian, 2007); 60 V DC (UN R100, voltage class B of
+ISO 6469-3, from memory). Fuses carry 75 % of their rating for long: makers' guidance, from memory.
+A tenth more stopping distance, 2 % more speed and 25 km/h without brakes: common practice, no
+source.
+"""
+
+from typing import Any
+
+import pytest
+
+from ridelog.analysis.subject import DANGER, WARNING, Caution
+from ridelog.core.estimate import Estimate
+from ridelog.machine.risks import risks
+from ridelog.machine.setup import MachineSetup
+from ridelog.machine.setup_check import contradictions, dangers
+
+KMH = 1.0 / 3.6
+
+
+def about(value: float, half: float = 0.0) -> Estimate:
+    return Estimate(value, value - half, value + half)
+
+
+def found(after: dict[str, Any], before: dict[str, Any] | None = None,
+          **measures: tuple[Estimate | None, Estimate | None]) -> dict[str, Caution]:  # fmt: skip
+    setups = MachineSetup(**(after if before is None else before)), MachineSetup(**after)
+    return {one.code: one for one in risks(*setups, measures) if not one.general}
+
+
+def warned(code: str, after: dict[str, Any], before: dict[str, Any] | None = None,
+           **measures: Any) -> bool:  # fmt: skip
+    return code in found(after, before, **measures)
+
+
+@pytest.mark.parametrize(("peak_a", "high_a", "word"), [
+    (28.0, 29.9, None), (28.0, 30.1, "may reach"), (32.0, 33.9, "reaches"),
+])  # fmt: skip
+def test_a_fuse_of_40_a_carries_30_a(peak_a: float, high_a: float, word: str | None) -> None:
+    current = Estimate(peak_a, 2.0 * peak_a - high_a, high_a)
+    caution = found({"fuse_a": 40.0}, battery_current_peak_a=(None, current)).get("fuse_amperes")
+    assert (caution is None) == (word is None)
+    if caution is not None:
+        assert f"The battery current {word} " in caution.text and caution.gravity == WARNING
+        assert (caution.value, caution.limit) == (peak_a, pytest.approx(30.0))
+
+
+@pytest.mark.parametrize(("full_v", "volts", "unknown"), [(31.9, False, False), (32.1, True, True)])
+def test_a_common_blade_fuse_breaks_32_v(full_v: float, volts: bool, unknown: bool) -> None:
+    assert warned("fuse_volts", {"battery_full_v": full_v, "fuse_v": 32.0}) is volts
+    assert warned("fuse_volts_unknown", {"battery_full_v": full_v}) is unknown
+    assert not warned("fuse_volts_unknown", {"battery_full_v": full_v, "fuse_v": 58.0})
+
+
+@pytest.mark.parametrize(("high_a", "told"), [(34.9, False), (35.1, True)])
+def test_what_the_battery_allows(high_a: float, told: bool) -> None:
+    pack = {"battery_full_v": 30.0, "fuse_v": 32.0, "battery_max_a": 35.0}
+    current = Estimate(30.0, 25.0, high_a)
+    assert warned("battery_amperes", pack, battery_current_peak_a=(None, current)) is told
+
+
+@pytest.mark.parametrize("part", ["motor", "controller"])
+@pytest.mark.parametrize(("full_v", "told"), [(48.0, False), (48.1, True)])
+def test_what_makers_allow(part: str, full_v: float, told: bool) -> None:
+    setup = {f"{part}_max_v": 48.0, "battery_full_v": full_v, "fuse_v": 58.0}
+    caution = found(setup).get(f"{part}_over_voltage")
+    assert (caution is not None) is told
+    assert caution is None or caution.gravity == DANGER
+
+
+@pytest.mark.parametrize(("after_v", "told"), [(42.0, False), (42.03, False), (42.05, True)])
+def test_more_volts_are_a_thousandth_more(after_v: float, told: bool) -> None:
+    """Rounding of 42.0 V, the full charge of ten cells, is no change of the pack."""
+    assert warned("more_volts", {"battery_full_v": after_v}, {"battery_full_v": 42.0}) is told
+
+
+@pytest.mark.parametrize(("low", "high", "word"), [
+    (23.0, 23.9, None), (23.8, 24.1, "may be"), (24.1, 24.4, "is"),
+])  # fmt: skip
+def test_the_speed_of_its_class(low: float, high: float, word: str | None) -> None:
+    top = Estimate(0.5 * (low + high) * KMH, low * KMH, high * KMH)
+    setup = {"class_speed_kmh": 24.0}
+    caution = found(setup, top_speed_mps=(None, top)).get("class_speed")
+    assert (caution is None) == (word is None)
+    assert caution is None or f"The top speed {word} above 24 km/h" in caution.text
+    # Limits of age are for children: 24 km/h is above the 10 mph of ASTM F2641-08.
+    assert warned("age_class", setup, top_speed_mps=(None, top))
+    adult = {**setup, "adult_rider": True}
+    assert not warned("age_class", adult, top_speed_mps=(None, top))
+
+
+@pytest.mark.parametrize(("now", "after", "told"), [(10.0, 10.19, False), (10.0, 10.21, True)])
+def test_reverse_may_become_faster(now: float, after: float, told: bool) -> None:
+    speeds = about(now), about(after)
+    caution = found({"has_reverse": True}, top_speed_mps=speeds).get("reverse_speed")
+    assert (caution is not None) is told
+    if caution is not None:
+        assert caution.limit == pytest.approx(6.0 * KMH) and "6 km/h" in caution.text
+    assert not warned("reverse_speed", {"has_reverse": False}, top_speed_mps=speeds)
+
+
+@pytest.mark.parametrize(("after_m", "told"), [(10.95, False), (11.05, True), (9.0, False)])
+def test_a_stop_a_tenth_longer(after_m: float, told: bool) -> None:
+    both = about(10.0), about(after_m)
+    assert warned("longer_stop", {}, stopping_distance_m=both) is told
+
+
+@pytest.mark.parametrize(("brakes", "told"), [("none", True), ("one", True),
+                                              ("two independent", False)])  # fmt: skip
+def test_two_brakes_are_asked(brakes: str, told: bool) -> None:
+    assert warned("brakes", {"brakes": brakes}) is told
+
+
+@pytest.mark.parametrize(("decel_mps2", "told"), [(3.51, False), (3.49, True)])
+def test_the_least_deceleration_of_slow_vehicles(decel_mps2: float, told: bool) -> None:
+    caution = found({"brake_decel_mps2": decel_mps2}).get("weak_brakes")
+    assert (caution is not None) is told
+    assert caution is None or (caution.gravity == DANGER and caution.limit == 3.5)
+
+
+@pytest.mark.parametrize(("high_g", "told"), [(0.67, False), (0.69, True)])
+def test_tipping_over(high_g: float, told: bool) -> None:
+    """Track 0.8 m, height 0.5 m: factor 0.8 / (2 x 0.5) = 0.8, less 15 % 0.68 (by hand)."""
+    lateral = Estimate(5.0, 4.0, high_g * 9.80665)
+    setup = {"track_width_m": 0.8, "cg_height_m": 0.5}
+    caution = found(setup, lateral_accel_mps2=(None, lateral)).get("tip_over")
+    assert (caution is not None) is told
+    if caution is not None:
+        assert caution.limit == pytest.approx(0.68 * 9.80665) and caution.gravity == DANGER
+        assert "may tip over from 0.68 g on" in caution.text
+
+
+@pytest.mark.parametrize(("key", "value"), [
+    ("battery_cells", 11), ("battery_chemistry", "lifepo4"), ("battery_nominal_v", 38.0),
+    ("battery_full_v", 43.0), ("battery_capacity_ah", 11.0),
+])  # fmt: skip
+def test_any_other_battery_needs_care(key: str, value: Any) -> None:
+    pack = {"battery_cells": 10, "battery_chemistry": "li-ion", "battery_nominal_v": 37.0,
+            "battery_full_v": 42.0, "battery_capacity_ah": 10.0, "fuse_v": 58.0}  # fmt: skip
+    assert not warned("battery_care", pack, pack)
+    assert warned("battery_care", {**pack, key: value}, pack)
+
+
+def test_the_gravest_is_said_first() -> None:
+    setup = MachineSetup(brakes="one", brake_decel_mps2=2.0, battery_full_v=40.0)
+    gravities = [one.gravity for one in risks(setup, setup, {}) if not one.general]
+    assert gravities == sorted(gravities, reverse=True) and gravities[0] == DANGER
+    assert all(one.general for one in risks(setup, setup, {})[len(gravities) :])
+
+
+def codes(**keys: Any) -> list[str]:
+    return [one.code for one in dangers(MachineSetup(**keys))]
+
+
+def test_dangers_on_both_sides_of_their_limits() -> None:
+    # Factors 0.8 / (2 h): 0.404 and 0.396.
+    assert codes(track_width_m=0.8, cg_height_m=0.99) == []
+    assert codes(track_width_m=0.8, cg_height_m=1.01) == ["tips_easily"]
+    assert codes(brakes="none", class_speed_kmh=25.0) == []
+    assert codes(brakes="none", class_speed_kmh=25.1) == ["no_brake"]
+    assert codes(brakes="one", class_speed_kmh=40.0) == []
+    assert codes(battery_full_v=60.0) == []
+    assert codes(battery_full_v=60.1) == ["shock"]
+
+
+@pytest.mark.parametrize(
+    ("keys", "words"),
+    [
+        # Ten cells of 3.6 V: 36 V, within 9 % 32.8 to 39.2 V; 42 V full, within 6 % 39.5 to 44.5 V.
+        ({"battery_cells": 10, "battery_chemistry": "li-ion", "battery_nominal_v": 39.1}, None),
+        ({"battery_cells": 10, "battery_chemistry": "li-ion", "battery_nominal_v": 39.4},
+         "does not fit 10 cells"),
+        ({"battery_cells": 10, "battery_chemistry": "li-ion", "battery_full_v": 44.4}, None),
+        ({"battery_cells": 10, "battery_chemistry": "li-ion", "battery_full_v": 44.6},
+         "does not fit 10 cells"),
+        ({"battery_cells": 10, "battery_chemistry": "li-ion", "battery_full_v": 39.4},
+         "does not fit 10 cells"),
+        ({"battery_nominal_v": 36.0, "battery_full_v": 36.0}, None),
+        ({"battery_nominal_v": 36.0, "battery_full_v": 35.9}, "is below battery_nominal_v"),
+        ({"battery_cells": 10, "controller_cutoff_v": 35.9}, None),
+        ({"battery_cells": 10, "controller_cutoff_v": 36.0}, "with the battery half full"),
+        # An empty cell has 3.0 V: 97 % of 30 V is 29.1 V.
+        ({"battery_cells": 10, "controller_cutoff_v": 29.2}, None),
+        ({"battery_cells": 10, "controller_cutoff_v": 29.0}, "deep discharge"),
+        ({"battery_nominal_v": 48.0}, None),
+        ({"battery_nominal_v": 48.0, "battery_chemistry": "lead-acid"}, None),
+        ({"battery_nominal_v": 49.0, "battery_chemistry": "lead-acid"}, "no number of cells"),
+        ({"tyre_circumference_m": 0.39}, None),
+        ({"tyre_circumference_m": 0.37}, "fits no such machine"),
+        ({"tyre_circumference_m": 2.14}, None),
+        ({"tyre_circumference_m": 2.16}, "fits no such machine"),
+        # 0.33 m across is 1.037 m round: 86 % of it 0.892, 102 % 1.057.
+        ({"tyre_circumference_m": 0.90, "tyre_diameter_m": 0.33}, None),
+        ({"tyre_circumference_m": 0.88, "tyre_diameter_m": 0.33}, "does not fit tyre_diameter_m"),
+        ({"tyre_circumference_m": 1.05, "tyre_diameter_m": 0.33}, None),
+        ({"tyre_circumference_m": 1.07, "tyre_diameter_m": 0.33}, "does not fit tyre_diameter_m"),
+        ({"battery_limit_a": 30.0, "fuse_a": 30.0}, None),
+        ({"battery_limit_a": 30.1, "fuse_a": 30.0}, "more than the fuse carries"),
+        ({"battery_limit_a": 30.0, "battery_max_a": 30.0}, None),
+        ({"battery_limit_a": 30.1, "battery_max_a": 30.0}, "more than the battery allows"),
+        ({"battery_limit_a": 30.0, "motor_limit_a": 30.0}, None),
+        ({"battery_limit_a": 30.0, "motor_limit_a": 29.9}, "were the two exchanged"),
+        ({"front_teeth": 20, "rear_teeth": 20}, None),
+        ({"front_teeth": 21, "rear_teeth": 20}, "were they exchanged"),
+        ({"front_teeth": 21, "rear_teeth": 20, "gearbox_ratio": 5.0}, None),
+        ({"second_front_teeth": 11}, "lacks second_rear_teeth"),
+        ({"second_rear_teeth": 11}, "lacks second_front_teeth"),
+        # 100 rpm/V at 36 V: 3600 rpm without load.
+        ({"motor_rpm_per_v": 100.0, "motor_rated_v": 36.0, "motor_rated_rpm": 3599.0}, None),
+        ({"motor_rpm_per_v": 100.0, "motor_rated_v": 36.0, "motor_rated_rpm": 3600.0},
+         "the speed without load"),
+        ({"class_speed_kmh": 20.0, "reverse_limit_kmh": 20.0}, None),
+        ({"class_speed_kmh": 20.0, "reverse_limit_kmh": 20.1}, "is above class_speed_kmh"),
+        ({"has_reverse": False, "reverse_limit_kmh": 5.0}, "has no reverse"),
+        ({"has_reverse": True, "reverse_limit_kmh": 5.0}, None),
+        ({"cg_height_m": 0.99, "wheelbase_m": 1.0}, None),
+        ({"cg_height_m": 1.0, "wheelbase_m": 1.0}, "tip over backwards"),
+    ],
+)  # fmt: skip
+def test_what_cannot_all_be_right(keys: dict[str, Any], words: str | None) -> None:
+    told = [one.text for one in contradictions(MachineSetup(**keys))]
+    if words is None:
+        assert told == []
+    else:
+        assert len(told) == 1 and words in told[0]
+
+
+@pytest.mark.parametrize(("stall_nm", "told"), [(1.73, False), (1.71, True), (6.86, False),
+                                                (6.90, True)])  # fmt: skip
+def test_the_torque_at_standstill_follows_from_the_other_figures(
+    stall_nm: float, told: bool
+) -> None:
+    """36 V over 1 ohm, 100 rpm/V: 36 A x 60 / (2 pi 100) N m/A = 3.44 N m; half and twice it."""
+    setup = MachineSetup(motor_rpm_per_v=100.0, motor_rated_v=36.0, motor_resistance_ohm=1.0,
+                         motor_stall_torque_nm=stall_nm)  # fmt: skip
+    assert ["does not fit 1 ohm" in one.text for one in contradictions(setup)] == [True] * told
+
+
+@pytest.mark.parametrize(("per_volt", "told"), [(8.0, True), (8.5, False), (400.0, False),
+                                                (430.0, True)])  # fmt: skip
+def test_a_speed_without_load_that_no_small_machine_has(per_volt: float, told: bool) -> None:
+    """36 V, 8.23 rpm/V x 36 x 0.75 m / (60 x 3.333) = 4 km/h (by hand); fifty times 200 km/h."""
+    setup = MachineSetup(motor_rpm_per_v=per_volt, battery_nominal_v=36.0, front_teeth=12,
+                         rear_teeth=40, tyre_circumference_m=0.75)  # fmt: skip
+    assert ["without load" in one.text for one in contradictions(setup)] == [True] * told
