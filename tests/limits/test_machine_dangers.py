@@ -14,6 +14,7 @@ import pytest
 
 from ridelog.analysis.subject import DANGER, WARNING, Caution
 from ridelog.core.estimate import Estimate
+from ridelog.machine.electrics import electrical_sheet
 from ridelog.machine.risks import risks
 from ridelog.machine.setup import MachineSetup
 from ridelog.machine.setup_check import contradictions, dangers
@@ -246,3 +247,88 @@ def test_a_speed_without_load_that_no_small_machine_has(per_volt: float, told: b
     setup = MachineSetup(motor_rpm_per_v=per_volt, battery_nominal_v=36.0, front_teeth=12,
                          rear_teeth=40, tyre_circumference_m=0.75)  # fmt: skip
     assert ["without load" in one.text for one in contradictions(setup)] == [True] * told
+
+
+def line(name: str, **keys: Any) -> str:
+    (state,) = [one.state for one in electrical_sheet(MachineSetup(**keys)) if one.name == name]
+    return state
+
+
+PACK: dict[str, Any] = {"battery_nominal_v": 36.0, "battery_full_v": 42.0, "battery_cells": 10}
+
+
+@pytest.mark.parametrize(
+    ("name", "keys", "state"),
+    [
+        ("switch volts", {"switch_max_v": 42.0}, "confirmed"),
+        ("switch volts", {"switch_max_v": 41.9}, "contradicts"),
+        # A lamp on the pack sees 30 V (ten empty cells) to 42 V; behind a converter its output.
+        ("lights volts", {"lights_min_v": 30.0, "lights_max_v": 42.0}, "confirmed"),
+        ("lights volts", {"lights_min_v": 30.1, "lights_max_v": 42.0}, "contradicts"),
+        ("lights volts", {"lights_max_v": 41.9}, "contradicts"),
+        ("lights volts", {"lights_max_v": 14.0, "converter_out_v": 14.0}, "confirmed"),
+        ("lights volts", {"lights_max_v": 13.9, "converter_out_v": 14.0}, "contradicts"),
+        ("lights volts", {"lights_min_v": 12.0, "lights_max_v": 14.0, "converter_out_v": 11.9},
+         "contradicts"),
+        ("lights volts", {"lights_min_v": 33.0, "lights_max_v": 42.0, "controller_cutoff_v": 33.0},
+         "confirmed"),
+        ("fuse amperes", {"battery_limit_a": 39.9, "fuse_a": 40.0}, "not confirmed"),
+        ("fuse amperes", {"battery_limit_a": 40.0, "fuse_a": 40.0}, "contradicts"),
+        ("fuse amperes", {"battery_limit_a": 39.0, "fuse_a": 40.0, "battery_continuous_a": 30.0},
+         "confirmed"),
+        ("fuse amperes", {"battery_limit_a": 39.0, "fuse_a": 40.0, "battery_continuous_a": 30.1},
+         "contradicts"),
+        # IEC 60364-5-52, table B.52.2, method B1 (from memory): 4 mm² of copper carries 32 A.
+        ("wire amperes", {"wire_mm2": 4.0, "fuse_a": 32.0}, "confirmed"),
+        ("wire amperes", {"wire_mm2": 4.0, "fuse_a": 32.1}, "contradicts"),
+        ("wire amperes", {"wire_mm2": 3.9, "fuse_a": 32.0}, "contradicts"),
+        ("connector amperes", {"connector_max_a": 30.0, "fuse_a": 30.0}, "confirmed"),
+        ("connector amperes", {"connector_max_a": 30.0, "fuse_a": 30.1}, "contradicts"),
+        # 5 % of 36 V is 1.8 V; 2 x L / 58 / 4 mm² x 40 A is 1.8 V at L = 5.22 m (IEC 60028).
+        ("voltage drop", {"wire_mm2": 4.0, "wire_length_m": 5.21, "battery_limit_a": 40.0},
+         "confirmed"),
+        ("voltage drop", {"wire_mm2": 4.0, "wire_length_m": 5.23, "battery_limit_a": 40.0},
+         "contradicts"),
+        ("cells", {"battery_capacity_ah": 8.0, "battery_limit_a": 40.0}, "not confirmed"),
+        ("cells", {"battery_capacity_ah": 8.0, "battery_limit_a": 40.1}, "contradicts"),
+        ("cells", {"battery_max_a": 40.0, "battery_limit_a": 40.1}, "contradicts"),
+        ("converter watts", {"converter_w": 50.0, "lights_w": 40.0}, "not confirmed"),
+        ("converter watts", {"converter_w": 50.0, "lights_w": 20.0, "horn_w": 15.0,
+                             "accessories_w": 5.0}, "confirmed"),
+        ("converter watts", {"converter_w": 50.0, "lights_w": 20.0, "horn_w": 15.0,
+                             "accessories_w": 5.1}, "contradicts"),
+        ("converter least volts", {"converter_min_v": 30.0}, "confirmed"),
+        ("converter least volts", {"converter_min_v": 30.1}, "contradicts"),
+        ("converter least volts", {"converter_min_v": 33.0, "controller_cutoff_v": 33.0},
+         "confirmed"),
+        # 95 to 101 % of 42 V: 39.9 to 42.42 V; of lead-acid 116 %.
+        ("charger volts", {"charger_v": 42.4}, "confirmed"),
+        ("charger volts", {"charger_v": 42.5}, "contradicts"),
+        ("charger volts", {"charger_v": 40.0}, "confirmed"),
+        ("charger volts", {"charger_v": 39.8}, "contradicts"),
+        ("charger amperes", {"charger_a": 8.0, "battery_capacity_ah": 8.0}, "confirmed"),
+        ("charger amperes", {"charger_a": 8.1, "battery_capacity_ah": 8.0}, "contradicts"),
+    ],
+)  # fmt: skip
+def test_the_electrical_sheet(name: str, keys: dict[str, Any], state: str) -> None:
+    assert line(name, **PACK, **keys) == state
+
+
+@pytest.mark.parametrize(("volts", "state"), [(44.0, "confirmed"), (44.7, "contradicts")])
+def test_a_lead_acid_charger_ends_above_rest(volts: float, state: str) -> None:
+    """Three blocks of 12.8 V at rest are 38.4 V: 116 % of it 44.5 V."""
+    pack = {"battery_chemistry": "lead-acid", "battery_full_v": 38.4, "battery_nominal_v": 36.0}
+    assert line("charger volts", **pack, charger_v=volts) == state
+
+
+def test_what_the_sag_leaves_is_by_ohms_law() -> None:
+    """Half full less R I: the line tells both, and the cut-off decides."""
+    keys = {**PACK, "battery_resistance_ohm": 0.1, "battery_limit_a": 40.0}
+    sheet = electrical_sheet(MachineSetup(**keys, controller_cutoff_v=31.0))
+    (sag,) = [one for one in sheet if one.name == "sag"]
+    words = sag.text.split()
+    half, under = (float(words[k]) for k in (words.index("has") + 1, words.index("to") + 1))
+    assert half - under == pytest.approx(0.1 * 40.0, abs=0.101)
+    assert 36.0 < half < 38.0  # ten cells of lithium-ion, half full 3.6 to 3.8 V (from memory)
+    assert line("sag", **keys, controller_cutoff_v=under - 0.2) == "confirmed"
+    assert line("sag", **keys, controller_cutoff_v=under + 0.2) == "contradicts"
