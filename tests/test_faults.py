@@ -20,3 +20,8 @@ def test_each_was_caught() -> None:
     rows = list(csv.DictReader(place.read_text(encoding="utf-8").splitlines()))
     assert [row["fault"] for row in rows] == [fault.name for fault in FAULTS]
     assert {row["outcome"] for row in rows} == {"caught"}
+    # Named is a test of those that the fault has, and it is still there.
+    for row, fault in zip(rows, FAULTS, strict=True):
+        file, test = row["caught by"].split("::")
+        assert file == fault.tests
+        assert f"def {test.split('[')[0]}(" in (ROOT / file).read_text(encoding="utf-8")

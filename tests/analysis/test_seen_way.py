@@ -12,10 +12,18 @@ from ridelog.analysis.signal.measure import judge_signal
 from ridelog.analysis.top_speed.measure import measure_top_speed
 from ridelog.analysis.top_speed.subject import doubts
 from ridelog.analysis.windows import seen_share
+from ridelog.core.track import Track
 from ridelog.filtering.smoother import estimate_motion
 from ridelog.importer import load_track
 
 REAL = Path(__file__).resolve().parents[3] / "shared" / "real-tracks" / "gpx"
+
+SAMPLE = Path(__file__).resolve().parents[2] / "sample_tracks" / "before-1.gpx"
+
+
+def rows_of(track: Track, rows: np.ndarray) -> Track:
+    arrays = {n: v[rows].copy() for n, v in vars(track).items() if isinstance(v, np.ndarray)}
+    return replace(track, **arrays)
 
 
 @pytest.mark.parametrize("reports", [True, False])
@@ -97,6 +105,24 @@ def test_another_segment_of_the_log_is_not_a_way_unseen() -> None:
         segment=later.astype(np.int64),
     )
     assert seen_share(estimate_motion(there)) > 0.99
+
+
+def test_an_opposite_run_whose_top_was_lost_is_no_half_of_a_mean() -> None:
+    """What is left of it is slower than it was, and so would be the mean of both."""
+    track = load_track(SAMPLE)
+    # One run out and one back of the ride, which has more of them.
+    track = rows_of(track, (track.time_s > 48.0) & (track.time_s < 135.0))
+    whole = measure_top_speed(estimate_motion(track))
+    assert len(whole.two_way_runs) == 2 and whole.two_way_mps is not None
+    for run in whole.two_way_runs:
+        near = np.abs(track.time_s - run.start_s - 0.5) < 10.0
+        thinned = rows_of(track, ~near | (np.arange(len(track)) % 8 == 0))
+        found = measure_top_speed(estimate_motion(thinned))
+        assert found.two_way_mps is None and found.two_way_runs == ()
+        assert (
+            found.reason == "one of the opposite runs was fastest where the log cannot be trusted"
+        )
+        assert found.headline == "best_1s_mps"
 
 
 @pytest.mark.skipif(not REAL.exists(), reason="the real logs are not beside here")

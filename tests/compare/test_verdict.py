@@ -3,6 +3,7 @@
 import numpy as np
 import pytest
 
+from ridelog.analysis.subject import MeasuredRide
 from ridelog.compare.difference import Difference, difference_of
 from ridelog.compare.verdict import BETTER, CANNOT_SAY, NOT_SHOWN, WORSE, step_down, verdicts
 from ridelog.core.estimate import Estimate
@@ -79,3 +80,14 @@ def test_smallest_shown_is_shown_nine_times_out_of_ten() -> None:
         )
         shown.append(verdicts([again], [1.0], [1])[0].word == BETTER)
     assert 0.8 <= np.mean(shown) <= 0.97
+
+
+def test_figures_named_first_have_four_shares_of_the_level(good_result: MeasuredRide) -> None:
+    """As METHOD.md of compare has it: Holm with weights gives each its share of 0.10."""
+    told = [one for one in good_result.figures.values() if one.comparable is not None]
+    weights = [one.comparable.weight for one in told if one.comparable is not None]
+    levels = [one.level for one in step_down([1.0] * len(told), weights)]
+    assert sum(levels) == pytest.approx(0.10)
+    first = {one.name for one, level in zip(told, levels, strict=True) if level > min(levels)}
+    assert {"best_1s_mps", "two_way_mps", "0-20 km/h"} <= first and len(first) < len(told)
+    assert max(levels) == pytest.approx(4.0 * min(levels))

@@ -218,3 +218,13 @@ def test_leap_second_is_the_next_minute() -> None:
     lines = [rmc(NOON + i) for i in range(3)]
     lines.append(sentence("GPRMC,120060.00,A,4807.038,N,01131.000,E,010.0,084.4,030526,,,A"))
     assert read(lines).time_s[-1] == 60.0
+
+
+@pytest.mark.parametrize(
+    ("date", "year"),
+    [("010180", "1980"), ("311279", "2079"), ("010170", "2070"), ("010100", "2000")],
+)
+def test_two_digits_of_a_year_begin_with_the_system(date: str, year: str) -> None:
+    """GPS time begins on 6 January 1980 (IS-GPS-200): 80 to 99 are 19xx, 00 to 79 20xx."""
+    track = read([rmc(NOON + i, date=date) for i in range(5)])
+    assert track.utc_text(0.0).startswith(f"{year}-")
