@@ -2,6 +2,7 @@
 
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
@@ -22,7 +23,9 @@ SAMPLE = Path(__file__).resolve().parents[2] / "sample_tracks" / "before-1.gpx"
 
 
 def rows_of(track: Track, rows: np.ndarray) -> Track:
-    arrays = {n: v[rows].copy() for n, v in vars(track).items() if isinstance(v, np.ndarray)}
+    arrays: dict[str, Any] = {
+        n: v[rows].copy() for n, v in vars(track).items() if isinstance(v, np.ndarray)
+    }
     return replace(track, **arrays)
 
 

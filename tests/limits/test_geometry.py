@@ -7,13 +7,14 @@ a figure may be undefined are own choices.
 
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
 
 from ridelog.core.flags import Flag
 from ridelog.core.interval import estimate, estimate_of_possible
-from ridelog.core.track import Track
+from ridelog.core.track import FloatArray, Track
 from ridelog.filtering.observations import observations_of
 from ridelog.filtering.quality import geometry_flags
 from ridelog.importer import load_track
@@ -22,7 +23,9 @@ SAMPLE = Path(__file__).resolve().parents[2] / "sample_tracks" / "before-1.gpx"
 
 
 def rows_of(track: Track, rows: slice) -> Track:
-    arrays = {n: v[rows].copy() for n, v in vars(track).items() if isinstance(v, np.ndarray)}
+    arrays: dict[str, Any] = {
+        n: v[rows].copy() for n, v in vars(track).items() if isinstance(v, np.ndarray)
+    }
     return replace(track, **arrays)
 
 
@@ -44,7 +47,7 @@ def test_badly_placed_and_too_few_satellites() -> None:
 def test_what_is_a_gap(every: int, missing_s: float, gaps: int) -> None:
     track = rows_of(load_track(SAMPLE), slice(None, None, every))
     # Times as written, evenly, and one of them put off.
-    even = np.arange(len(track)) * 0.1 * every
+    even: FloatArray = np.arange(len(track), dtype=np.float64) * 0.1 * every
     even[len(even) // 2 :] += missing_s - 0.1 * every
     found = observations_of(replace(track, time_s=even))
     assert int(np.count_nonzero(found.breaks)) == gaps
