@@ -157,3 +157,11 @@ def test_the_gravest_warning_of_all_rides_is_told() -> None:
     rides = (warned(3.0, DANGER), warned(4.0, DANGER), warned(20.0, WARNING, "fast"))
     found = against_stated(StatedSpeed(10.0, 0.1), rides)
     assert [one.text for one in found.cautions] == ["brakes 3.0.", "fast 20.0."]
+
+
+@pytest.mark.parametrize("count", [1, 2, 4])
+def test_the_mean_of_rides_is_known_by_the_root_of_their_number(count: int) -> None:
+    """Independent errors, JCGM 100:2008 (GUM), 4.2.3: the mean of n has 1/sqrt(n) of one's."""
+    same = tuple(ride(10.0, 0.05) for _ in range(count))
+    after = against_stated(StatedSpeed(8.0, 0.05), same).after
+    assert after.high - after.value == pytest.approx(QUANTILE * 0.05 / np.sqrt(count), rel=1e-6)

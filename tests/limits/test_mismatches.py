@@ -102,3 +102,27 @@ def test_rides_of_one_direction_match_within_20_degrees(course_deg: float, match
 
     found = match_directions((figure(0.0),), (figure(course_deg),))
     assert (found.obstacle == "") == matched
+
+
+@pytest.mark.parametrize(
+    ("count", "words"),
+    [
+        ((1, 1), "There is one ride a side."),
+        ((1, 2), "There is one ride before the change."),
+        ((2, 1), "There is one ride after the change."),
+        ((2, 2), None),
+    ],
+)
+def test_one_ride_is_told_with_its_side(count: tuple[int, int], words: str | None) -> None:
+    sides: Any = [tuple(Ride(f"{side}{k}") for k in range(n)) for side, n in enumerate(count)]
+    told = [one.text for one in mismatches_of(sides[0], sides[1], {}, {}) if one.code == "one_ride"]
+    assert len(told) == (words is not None)
+    assert words is None or told[0].startswith(words)
+
+
+def test_a_date_that_is_not_known_is_no_other_day() -> None:
+    before: Any = (Ride("a"), Ride("b"))
+    after: Any = (Ride("c", day="2024-07-01"), Ride("d", day="2024-07-01"))
+    for ride in after:
+        ride.source.date_known = False
+    assert mismatches_of(before, after, {}, {}) == ()

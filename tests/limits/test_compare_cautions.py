@@ -1,0 +1,90 @@
+"""What a comparison warns of: the gravest ride counts, and more speed needs more room.
+
+Braking distance grows with the square of the speed: v² / (2 a), any textbook of mechanics.
+"""
+
+from types import SimpleNamespace
+from typing import Any
+
+import pytest
+
+from ridelog.analysis.subject import DANGER, DOUBT, WARNING, Caution
+from ridelog.compare.cautions import cautions_of, gravest_of
+from ridelog.compare.verdict import BETTER, NOT_SHOWN, WORSE
+
+
+def caution(code: str, value: float | None, limit: float | None = None, gravity: int = DOUBT,
+            general: bool = False) -> Caution:  # fmt: skip
+    return Caution(code, f"{code} is told.", value, limit, "source", general, gravity)
+
+
+def ride(*cautions: Caution) -> Any:
+    return SimpleNamespace(cautions=cautions)
+
+
+def comparison(before: tuple[Any, ...] = (), after: tuple[Any, ...] = (), *, modes: Any = None,
+               top: tuple[float, float] = (8.0, 8.0), word: str = NOT_SHOWN,
+               figure: str = "two_way_mps") -> Any:  # fmt: skip
+    difference = SimpleNamespace(
+        before=SimpleNamespace(value=top[0]), after=SimpleNamespace(value=top[1])
+    )
+    told = {figure: SimpleNamespace(difference=difference, verdict=SimpleNamespace(word=word))}
+    return SimpleNamespace(
+        before=before, after=after, modes=modes, get=told.get,
+        names=SimpleNamespace(at_length=("before the change", "after the change")),
+    )  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("top", "longer"), [((8.0, 8.8), 0.21), ((5.0, 10.0), 3.0), ((8.0, 8.08), 0.0201)]
+)
+@pytest.mark.parametrize("figure", ["two_way_mps", "best_1s_mps"])
+def test_more_speed_needs_the_square_of_it(
+    top: tuple[float, float], longer: float, figure: str
+) -> None:
+    (found,) = cautions_of(comparison(top=top, word=BETTER, figure=figure))
+    assert (found.code, found.gravity) == ("faster_needs_room", WARNING)
+    assert found.value == pytest.approx(longer, rel=1e-9)
+
+
+@pytest.mark.parametrize(
+    ("top", "word"), [((8.0, 8.8), NOT_SHOWN), ((8.8, 8.0), WORSE), ((0.0, 8.0), BETTER)]
+)
+def test_no_room_is_asked_where_no_more_speed_was_shown(
+    top: tuple[float, float], word: str
+) -> None:
+    assert cautions_of(comparison(top=top, word=word)) == ()
+    assert cautions_of(comparison(top=top, word=word, figure="none of these")) == ()
+
+
+def test_of_each_caution_the_one_furthest_beyond_its_limit_counts() -> None:
+    """Too fast by 2, too slow by 3 (a limit from below), and one without a number."""
+    rides = (
+        ride(caution("fast", 11.0, 10.0), caution("slow", 4.0, 5.0), caution("word", None)),
+        ride(caution("fast", 12.0, 10.0), caution("slow", 2.0, 5.0), caution("word", None)),
+        ride(caution("fast", 10.5, 10.0), caution("slow", 4.5, 5.0)),
+    )
+    found = gravest_of(rides)
+    assert {code: one.value for code, one in found.items()} == {
+        "fast": 12.0, "slow": 2.0, "word": None,
+    }  # fmt: skip
+    # Without a limit a value counts from zero.
+    bare = gravest_of((ride(caution("x", 1.0)), ride(caution("x", -3.0)), ride(caution("x", 2.0))))
+    assert bare["x"].value == -3.0
+
+
+def test_before_the_change_doubts_and_reverse_count() -> None:
+    before = (
+        ride(
+            caution("doubtful", 1.0), caution("reverse_too_fast", 2.0, 1.7, WARNING),
+            caution("weak_brakes", 2.0, 3.5, DANGER), caution("always", None, general=True),
+        ),
+    )  # fmt: skip
+    after = (ride(caution("doubtful", 5.0), caution("general", None, general=True)),)
+    found = cautions_of(comparison(before, after))
+    assert [one.code for one in found] == ["reverse_too_fast", "doubtful", "general"]
+    assert found[0].text == "Before the change: reverse_too_fast is told."
+    assert found[1].value == 5.0
+    # Of two drive modes both may be ridden again.
+    both = cautions_of(comparison(before, after, modes=("eco", "sport")))
+    assert [one.code for one in both] == ["weak_brakes", "reverse_too_fast", "doubtful", "general"]
