@@ -40,7 +40,8 @@ machines.json          machines, their set-up states, what was done to them and 
                        set-up file also under setups/, each photo under photos/ by its SHA-256
 workshop.json          the workshop on its papers; its logo lies beside it
 rides/NUMBER-DAY-HASH/ one ride each:
-  ride.json            file name, SHA-256, machine, set-up, conditions, notes, marked stretches
+  ride.json            file name, SHA-256, machine, set-up, conditions, notes, marked stretches,
+                       what was looked at before it
   original.*           the log, byte for byte as it was given (missing if it was damaged)
   result.json          the newest figures, in SI units
 
@@ -231,6 +232,9 @@ def fill_ride(book: Book, ride: RideEntry, written: WrittenRide) -> None:
         for mark in written.marks:
             if (mark.kind, mark.start_s, mark.end_s) not in marks:
                 book.details.add_mark(ride.id, mark.kind, mark.start_s, mark.end_s)
+        known = {point.words for point in book.details.points(ride.id)}
+        new = (point for point in written.points() if point.words not in known)
+        book.details.note_points(ride.id, new)
 
 
 def _lacking(book: Book, ride: RideEntry, written: WrittenRide) -> list[str]:
@@ -247,6 +251,7 @@ def _lacking(book: Book, ride: RideEntry, written: WrittenRide) -> list[str]:
         ),
         "notes": not set(_written_notes(written)) <= _notes(book, ride),
         "marks": not told <= _marks(book, ride),
+        "points looked at before it": set(written.points()) - set(book.details.points(ride.id)),
     }
     return [what for what, lacks in kinds.items() if lacks]
 

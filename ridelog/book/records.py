@@ -156,6 +156,15 @@ class KeptAnswer:
 
 
 @dataclass(frozen=True)
+class PointEntry:
+    """Something to look at before a ride, and whether whoever rode had ticked it."""
+
+    words: str
+    ticked: bool
+    noted_utc: str
+
+
+@dataclass(frozen=True)
 class StoredResult:
     """What was computed of a ride, with the version and settings that made it."""
 

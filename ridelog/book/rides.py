@@ -2,6 +2,7 @@
 
 import math
 import sqlite3
+from collections.abc import Iterable
 
 from ridelog.book.database import Tables, changing
 from ridelog.book.originals import Original
@@ -10,6 +11,7 @@ from ridelog.book.records import (
     NOTED,
     MarkEntry,
     Note,
+    PointEntry,
     RideEntry,
     checked_text,
     now_utc,
@@ -26,6 +28,8 @@ _ORDER = "ORDER BY ride.start_utc LIKE '____-%' DESC, ride.start_utc DESC, ride.
 _MOST_WORDS = 8
 # A condition is a few words; a ride has a few marks and notes. Own choice.
 _MOST_CONDITION, _MOST_MARKS, _MOST_NOTES = 200, 100, 500
+# A set-up has some thirty lines to look at, each a sentence or two. Own choice.
+_MOST_POINTS, _MOST_POINT = 100, 500
 
 
 class Rides(Tables):
@@ -163,7 +167,7 @@ def _where(words: str, machine_id: int | None) -> tuple[str, list[object]]:
 
 
 class Details(Tables):
-    """Conditions, notes and marks of the rides of one book."""
+    """Conditions, notes, marks and what was looked at, of the rides of one book."""
 
     def conditions(self, ride_id: int) -> dict[str, str]:
         """Return what was noted of a ride: its conditions, and which column is which, by name."""
@@ -252,6 +256,36 @@ class Details(Tables):
     def remove_mark(self, ride_id: int, mark_id: int) -> None:
         """Take a mark back."""
         self._do("DELETE FROM mark WHERE ride_id = ? AND id = ?", ride_id, mark_id)
+
+    def points(self, ride_id: int) -> tuple[PointEntry, ...]:
+        """Return what was to be looked at before a ride, in the order in which it was asked."""
+        rows = self._rows(
+            "SELECT words, ticked, noted_utc FROM point WHERE ride_id = ? ORDER BY id", ride_id
+        )
+        return tuple(
+            PointEntry(row["words"], bool(row["ticked"]), row["noted_utc"]) for row in rows
+        )
+
+    def note_points(self, ride_id: int, points: Iterable[PointEntry]) -> None:
+        """Keep what was looked at before a ride; the same words again take the newer tick.
+
+        BookError if one is too long, or the ride has too many.
+        """
+        told = [
+            (" ".join(checked_text("point", point.words, _MOST_POINT).split()), point)
+            for point in points
+        ]
+        with changing(self._connection):
+            for words, point in told:
+                if not words:
+                    continue
+                self._do(
+                    "INSERT INTO point (ride_id, words, ticked, noted_utc) VALUES (?, ?, ?, ?)"
+                    " ON CONFLICT (ride_id, words) DO UPDATE"
+                    " SET ticked = excluded.ticked, noted_utc = excluded.noted_utc",
+                    ride_id, words, int(point.ticked), point.noted_utc or now_utc(),
+                )  # fmt: skip
+            self._check_count("point", ride_id, _MOST_POINTS + 1)
 
     def _check_count(self, table: str, ride_id: int, most: int) -> None:
         (count,) = self._rows(f"SELECT count(*) FROM {table} WHERE ride_id = ?", ride_id)[0]

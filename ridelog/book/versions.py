@@ -17,28 +17,33 @@ _OF_RIDES = ("condition", "note", "mark")
 _NEXT = "INSERT OR IGNORE INTO unwritten (what)"
 
 
-def _triggers() -> tuple[str, ...]:
-    def trigger(name: str, when: str, *then: str) -> str:
-        return f"CREATE TRIGGER {name} {when} BEGIN {'; '.join(then)}; END"
+def _trigger(name: str, when: str, *then: str) -> str:
+    return f"CREATE TRIGGER {name} {when} BEGIN {'; '.join(then)}; END"
 
+
+def _told_of_rides(table: str, event: str, row: str) -> str:
+    return _trigger(
+        f"{table}_{event.lower()}", f"AFTER {event} ON {table}",
+        f"{_NEXT} SELECT sha256 FROM ride WHERE id = {row}.ride_id",
+    )  # fmt: skip
+
+
+_EVENTS = (("INSERT", "NEW"), ("UPDATE", "NEW"), ("DELETE", "OLD"))
+
+
+def _triggers() -> tuple[str, ...]:
     made = [
-        trigger("stamped", "AFTER INSERT ON unwritten", "UPDATE stamp SET change = change + 1"),
-        trigger("ride_added", "AFTER INSERT ON ride", f"{_NEXT} VALUES (NEW.sha256)"),
-        trigger("ride_changed", "AFTER UPDATE ON ride", f"{_NEXT} VALUES (NEW.sha256)"),
+        _trigger("stamped", "AFTER INSERT ON unwritten", "UPDATE stamp SET change = change + 1"),
+        _trigger("ride_added", "AFTER INSERT ON ride", f"{_NEXT} VALUES (NEW.sha256)"),
+        _trigger("ride_changed", "AFTER UPDATE ON ride", f"{_NEXT} VALUES (NEW.sha256)"),
     ]
-    for event, row in (("INSERT", "NEW"), ("UPDATE", "NEW"), ("DELETE", "OLD")):
-        for table in _OF_RIDES:
-            made.append(
-                trigger(
-                    f"{table}_{event.lower()}", f"AFTER {event} ON {table}",
-                    f"{_NEXT} SELECT sha256 FROM ride WHERE id = {row}.ride_id",
-                )
-            )  # fmt: skip
+    for event, row in _EVENTS:
+        made += [_told_of_rides(table, event, row) for table in _OF_RIDES]
         for table in ("machine", "setup"):
             told = [f"{_NEXT} VALUES ('machines')"]
             if event == "UPDATE":  # its rides tell its name
                 told.append(f"{_NEXT} SELECT sha256 FROM ride WHERE {table}_id = NEW.id")
-            made.append(trigger(f"{table}_{event.lower()}", f"AFTER {event} ON {table}", *told))
+            made.append(_trigger(f"{table}_{event.lower()}", f"AFTER {event} ON {table}", *told))
     return tuple(made)
 
 
@@ -186,6 +191,19 @@ STEPS: tuple[tuple[str, ...], ...] = (
             UNIQUE (machine_id, kind, asked)
         ) STRICT""",
         *_told_with_machines("kept"),
+    ),
+    (
+        """CREATE TABLE point (
+            id INTEGER PRIMARY KEY,
+            ride_id INTEGER NOT NULL REFERENCES ride (id) ON DELETE CASCADE,
+            words TEXT NOT NULL,
+            ticked INTEGER NOT NULL CHECK (ticked IN (0, 1)),
+            noted_utc TEXT NOT NULL,
+            UNIQUE (ride_id, words)
+        ) STRICT""",
+        *(_told_of_rides("point", event, row) for event, row in _EVENTS),
+        # What is written beside the originals tells of points from now on, or that there are none.
+        f"{_NEXT} SELECT sha256 FROM ride",
     ),
 )
 

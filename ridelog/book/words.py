@@ -76,6 +76,10 @@ def ride_words(details: Details, ride: RideEntry) -> dict[str, Any]:
             {"kind": mark.kind, "start_s": mark.start_s, "end_s": mark.end_s}
             for mark in details.marks(ride.id)
         ],
+        "before_riding": [
+            {"words": point.words, "ticked": point.ticked, "noted_utc": point.noted_utc}
+            for point in details.points(ride.id)
+        ],
     }
 
 

@@ -13,7 +13,7 @@ from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from ridelog.book.machines import MOST_TOML
 from ridelog.book.originals import MOST_LOG_BYTES, is_sha256
-from ridelog.book.records import NOTED, checked_day, checked_name, checked_text
+from ridelog.book.records import NOTED, PointEntry, checked_day, checked_name, checked_text
 from ridelog.core.errors import BookError
 from ridelog.core.text import clean
 
@@ -110,6 +110,14 @@ class WrittenMark(_Part):
     end_s: _Seconds
 
 
+class WrittenPoint(_Part):
+    """Something to look at before a ride."""
+
+    words: str
+    ticked: bool
+    noted_utc: _Short
+
+
 class WrittenFigure(_Part):
     """A figure with its interval."""
 
@@ -140,11 +148,22 @@ class WrittenRide(_Part):
     conditions: dict[str, str]
     notes: Annotated[tuple[WrittenNote, ...], Field(max_length=500)]
     marks: Annotated[tuple[WrittenMark, ...], Field(max_length=100)]
+    # Older books wrote none.
+    before_riding: Annotated[tuple[WrittenPoint, ...], Field(max_length=100)] = ()
     result: WrittenResult | None = None
 
     def tells_figures(self) -> bool:
         """Return whether figures, or that there are none, are spoken of at all."""
         return "result" in self.model_fields_set
+
+    def points(self) -> tuple[PointEntry, ...]:
+        """Return what was looked at before the ride, as the book would write it."""
+        told = ((checked_text("point", one.words).split(), one) for one in self.before_riding)
+        return tuple(
+            PointEntry(" ".join(words), one.ticked, one.noted_utc[:20])
+            for words, one in told
+            if words
+        )
 
     def known_conditions(self) -> dict[str, str]:
         """Return the conditions that this version of the book knows."""

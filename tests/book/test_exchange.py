@@ -10,9 +10,11 @@ import pytest
 
 from ridelog.book.book import Book
 from ridelog.book.exchange import ImportedRides, export_book, import_book
-from ridelog.book.records import NewResult
+from ridelog.book.records import NewResult, PointEntry
 from ridelog.core.errors import BookError
 from ridelog.core.estimate import Estimate
+
+NOTED_UTC = "2024-06-09T09:00:00Z"
 
 
 @pytest.fixture
@@ -38,6 +40,8 @@ def filled(book: Book) -> Book:
         book.details.set_conditions(ride.id, {"rider": "Edda"})
         book.details.add_note(ride.id, "wet", "2024-06-09T10:00:00Z")
         book.details.add_mark(ride.id, "reverse", 1.5, 2.5)
+        looked = [PointEntry("brakes", True, NOTED_UTC), PointEntry("fuse volts", False, NOTED_UTC)]
+        book.details.note_points(ride.id, looked)
         book.results.put(
             ride.id,
             NewResult("0.1.0", {"marks": []}, {"n": number}, {"top": Estimate(9.0, 8.0, 10.0)}),
@@ -70,6 +74,39 @@ def test_out_and_in_again_is_the_same(filled: Book, tmp_path: Path) -> None:
         else:
             assert one[name] == two[name], name
     assert "rides/00001-2024-06-09-" + filled.rides.get(1).sha256[:12] + "/original.gpx" in one
+
+
+def test_what_was_looked_at_before_a_ride_is_carried(filled: Book, tmp_path: Path) -> None:
+    export_book(filled, tmp_path / "out")
+    with Book(tmp_path / "second") as second:
+        import_book(second, tmp_path / "out")
+        points = second.details.points(1)
+        assert [(point.words, point.ticked) for point in points] == [
+            ("brakes", True), ("fuse volts", False),
+        ]  # fmt: skip
+        # Another tick in the book stays, and is said.
+        second.details.note_points(1, [PointEntry("fuse volts", True, NOTED_UTC)])
+        (words,) = import_book(second, tmp_path / "out").differing
+        assert "the export has other points looked at before it." in words
+        assert [point.ticked for point in second.details.points(1)] == [True, True]
+        # A point that the book lacks is added when it is asked to be filled.
+        folder = next((tmp_path / "out" / "rides").glob("00002-*"))
+        told = json.loads((folder / "ride.json").read_text())
+        told["before_riding"].append({"words": "gear on", "ticked": True, "noted_utc": NOTED_UTC})
+        (folder / "ride.json").write_text(json.dumps(told))
+        import_book(second, tmp_path / "out", fill=True)
+        assert len(second.details.points(2)) == 3
+
+
+def test_an_export_of_an_older_book_tells_no_points(filled: Book, tmp_path: Path) -> None:
+    export_book(filled, tmp_path / "out")
+    for path in (tmp_path / "out" / "rides").glob("*/ride.json"):
+        told = json.loads(path.read_text())
+        del told["before_riding"]
+        path.write_text(json.dumps(told))
+    with Book(tmp_path / "second") as second:
+        assert import_book(second, tmp_path / "out") == ImportedRides(3, 0, (), ())
+        assert second.details.points(1) == ()
 
 
 def test_an_export_never_replaces_anything(filled: Book, tmp_path: Path) -> None:

@@ -11,7 +11,7 @@ import pytest
 from ridelog.book import results, rides
 from ridelog.book.book import Book
 from ridelog.book.check import check_book
-from ridelog.book.records import NewResult, RideEntry
+from ridelog.book.records import NewResult, PointEntry, RideEntry
 from ridelog.core.errors import BookError
 from ridelog.core.estimate import Estimate
 
@@ -264,3 +264,24 @@ def test_a_clock_that_is_set_back_changes_no_order(
     assert [note.words for note in book.details.notes(ride.id)] == ["first", "second"]
     latest = book.results.latest(ride.id)
     assert latest is not None and latest.version == "second"
+
+
+def test_what_was_looked_at_before_a_ride_is_kept(book: Book) -> None:
+    ride, _ = book.rides.add(book.store(b"a log"), "one.gpx")
+    book.details.note_points(
+        ride.id, [PointEntry("brakes\n bite", True, ""), PointEntry("fuse volts", False, "")]
+    )
+    brakes, fuse = book.details.points(ride.id)
+    assert (brakes.words, brakes.ticked) == ("brakes bite", True)
+    assert (fuse.words, fuse.ticked) == ("fuse volts", False)
+    assert brakes.noted_utc.endswith("Z")
+    book.details.note_points(
+        ride.id, [PointEntry("fuse volts", True, ""), PointEntry(" ", True, "")]
+    )
+    assert [point.ticked for point in book.details.points(ride.id)] == [True, True]
+    with pytest.raises(BookError, match="point: the text has 501 letters, 500 are the most"):
+        book.details.note_points(ride.id, [PointEntry("x" * 501, True, "")])
+    many = [PointEntry(f"point {number}", True, "") for number in range(99)]
+    with pytest.raises(BookError, match="ride 1 has 101 points already, 101 are the most"):
+        book.details.note_points(ride.id, many)
+    assert len(book.details.points(ride.id)) == 2, "all of it or nothing"
