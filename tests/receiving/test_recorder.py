@@ -1,16 +1,20 @@
 """A log that grows: nothing is written over, and what arrived stays."""
 
+import errno
 import os
 import resource
 import signal
 import subprocess
 import sys
+import threading
+import time
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
 
 from ridelog.core.errors import OutputError
-from ridelog.receiving.recorder import Recorder
+from ridelog.receiving.recorder import SYNC_S, Recorder
 
 
 def test_bytes_arrive_as_they_are(tmp_path: Path) -> None:
@@ -37,22 +41,64 @@ def test_a_file_that_is_there_stays(tmp_path: Path) -> None:
 def test_waiting_bytes_are_forced_to_the_disk(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    now_s: list[float] = [0.0]
-    forced: list[int] = []
-    monkeypatch.setattr("ridelog.receiving.recorder.time.monotonic", lambda: now_s[0])
-    monkeypatch.setattr("ridelog.receiving.recorder.os.fsync", forced.append)
+    forced: list[int] = []  # the sizes at which it was done
+    force = os.fsync
+
+    def seen(descriptor: int) -> None:
+        forced.append(os.fstat(descriptor).st_size)
+        force(descriptor)
+
     recorder = Recorder(tmp_path / "a.nmea")
-    forced.clear()  # the folder's own
-    for now_s[0] in (0.1, 0.4, 0.6, 0.7):
+    monkeypatch.setattr("ridelog.receiving.recorder.os.fsync", seen)
+    for _ in range(40):
         recorder.append(b"x")
-    assert len(forced) == 1
-    now_s[0] = 1.2
-    recorder.append(b"")  # nothing new arrived, but something waits
-    assert len(forced) == 2
-    recorder.append(b"")
-    recorder.sync_when_due()
-    assert len(forced) == 2
+        time.sleep(0.025)
+    until(lambda: forced[-1:] == [40])
+    # At once for the first, then every SYNC_S of a second and not for every byte.
+    assert forced[0] <= 2
+    assert 3 <= len(forced) <= 6
+    recorder.append(b"")  # nothing new, nothing to be forced
+    time.sleep(2.0 * SYNC_S)
+    assert forced[-2:] != [40, 40]
     recorder.close()
+    assert forced[-1] == 40
+
+
+def test_a_slow_disk_keeps_nobody_from_writing(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    done = threading.Event()
+    recorder = Recorder(tmp_path / "a.nmea")
+    monkeypatch.setattr("ridelog.receiving.recorder.os.fsync", lambda _: done.wait(30.0))
+    for _ in range(100):
+        recorder.append(b"y" * 100)
+    assert (tmp_path / "a.nmea").stat().st_size == 10_000
+    done.set()
+    recorder.close()
+
+
+def test_a_disk_that_fails_later_is_said_at_the_next_bytes(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def fail(descriptor: int) -> None:
+        raise OSError(errno.EIO, os.strerror(errno.EIO))
+
+    recorder = Recorder(tmp_path / "a.nmea")
+    monkeypatch.setattr("ridelog.receiving.recorder.os.fsync", fail)
+    recorder.append(b"$GPRMC")
+    until(lambda: not recorder._forcing.is_alive())
+    with pytest.raises(
+        OutputError, match="the disk takes no more .Input/output error.; the first 6"
+    ):
+        recorder.append(b"$GPRMC")
+    recorder.close()
+
+
+def until(true: Callable[[], bool]) -> None:
+    end_s = time.monotonic() + 20.0
+    while not true():
+        assert time.monotonic() < end_s
+        time.sleep(0.01)
 
 
 def test_a_full_disk_is_said_and_what_was_written_stays(tmp_path: Path) -> None:

@@ -1,16 +1,26 @@
-"""A receiver of 25 fixes a second for hours of its own clock: memory and processor time."""
+"""A receiver of 25 fixes a second: memory and processor time over hours of its own clock.
 
+These come as fast as they are taken, so that the disk is forced less often than in hours of ours;
+what a listener costs with all of that is measured beside it, as a process in its own time.
+"""
+
+import json
 import math
 import os
+import pty
 import re
+import subprocess
+import sys
 import tempfile
+import threading
 import time
+import tty
 from collections.abc import Iterator
 from functools import reduce
 from operator import xor
 from pathlib import Path
-from unittest.mock import patch
 
+from listened_logs import ROOT
 from record import Cell
 
 from ridelog.receiving.listening import TELL_S
@@ -53,6 +63,50 @@ def _peak_mib() -> float:
     return int(found[1]) / 1024.0
 
 
+def _busy_s(process: int) -> float:
+    """Return the processor time of a process so far, as Linux tells it: proc(5). [s]"""
+    told = Path(f"/proc/{process}/stat").read_text().rpartition(")")[2].split()
+    return (int(told[11]) + int(told[12])) / os.sysconf("SC_CLK_TCK")
+
+
+def in_its_own_time(length_s: float = 120.0, from_s: float = 20.0) -> Iterator[dict[str, Cell]]:
+    """Run the command on a serial line at 25 Hz; yield what it costs once it is loaded."""
+    with tempfile.TemporaryDirectory() as folder:
+        here, there = pty.openpty()
+        tty.setraw(there)
+        process = subprocess.Popen(
+            [sys.executable, "-m", "ridelog", "listen", f"{os.ttyname(there)}@115200",
+             "--out", "a.nmea", "--json", "-"],
+            cwd=folder, env={**os.environ, "PYTHONPATH": str(ROOT)}, stdin=subprocess.DEVNULL,
+            stdout=subprocess.PIPE, stderr=subprocess.DEVNULL, text=True,
+        )  # fmt: skip
+        states: list[str] = []
+
+        def read() -> None:
+            assert process.stdout is not None
+            states.extend(json.loads(line)["state"] for line in process.stdout)
+
+        reader = threading.Thread(target=read)
+        reader.start()
+        begin_s, before_s = time.monotonic(), 0.0
+        for number in range(round(length_s * RATE_HZ)):
+            time.sleep(max(0.0, begin_s + number / RATE_HZ - time.monotonic()))
+            os.write(here, epoch(number))
+            if number == round(from_s * RATE_HZ):
+                before_s = _busy_s(process.pid)
+        busy_s = _busy_s(process.pid) - before_s
+        process.terminate()
+        process.wait(timeout=60.0)
+        reader.join()
+        os.close(here)
+        os.close(there)
+    yield {
+        "case": f"a process of its own, {length_s - from_s:.0f} s in real time", "n": number + 1,
+        "processor_s": busy_s, "share_of_a_core": busy_s / (length_s - from_s),
+        "share_ready": states.count("ready") / len(states),
+    }  # fmt: skip
+
+
 def hours(count: float) -> Iterator[dict[str, Cell]]:
     """Keep and judge what comes in so many hours; yield a row after 1, 4 and all of them."""
     out, into = os.pipe()
@@ -70,10 +124,8 @@ def hours(count: float) -> Iterator[dict[str, Cell]]:
     looks = round(RATE_HZ * TELL_S)  # epochs between two looks
     monitor = Monitor()
     with (
-        tempfile.TemporaryDirectory(dir=Path.cwd()) as folder,
+        tempfile.TemporaryDirectory() as folder,
         os.fdopen(out, "rb", buffering=1 << 20) as stream,
-        # The log is forced to the disk as often as it would be in all these hours.
-        patch("ridelog.receiving.recorder.time.monotonic", lambda: now_s),
     ):
         recorder = Recorder(Path(folder) / "a.nmea")
         while head := stream.read(4):

@@ -1,7 +1,7 @@
 """Is what a receiver sends kept whole, and is "ready" what the finished log says? On request.
 
     python tests/suites/listening.py --only kills disk bytes states live [--seed N] [--record NAME]
-    python tests/suites/listening.py --only hours [--hours 8] [--record NAME]
+    python tests/suites/listening.py --only minutes hours [--hours 8] [--record NAME]
 
 kills: a listener on a serial line is killed with SIGKILL at a random instant while it records;
 every whole line that was sent more than a second before has to be on the disk, forced there (the
@@ -12,19 +12,20 @@ the same logs on their own clock; "ready" ought to come within three seconds of 
 which the finished log has settled, and never where that log is graded too weak; but a finished log
 is judged by all of it, and what comes later nobody can know beside the machine. live: the same
 through a serial line in real time, its first minute. hours: a receiver of 25 fixes a second for
-eight hours of its own clock, as fast as it goes: memory, and processor time of keeping and judging.
-Ends with 1 if a line is lost or a log is not kept as it was.
+eight hours of its own clock, as fast as it goes: memory, and processor time of keeping and judging;
+minutes: the same receiver and the whole command, in real time. Ends with 1 if a line is lost or a
+log is not kept as it was.
 """
 
 import argparse
 import sys
 
-from listened_hours import hours
+from listened_hours import hours, in_its_own_time
 from listened_lines import byte_for_byte, killed, on_a_full_disk
 from listened_states import live, on_their_own_clock
 from record import Record, add_options
 
-PARTS = ("kills", "disk", "bytes", "states", "live", "hours")
+PARTS = ("kills", "disk", "bytes", "states", "live", "minutes", "hours")
 
 
 def main() -> None:
@@ -43,6 +44,7 @@ def main() -> None:
         "states": lambda: on_their_own_clock(chosen.seed),
         "live": lambda: live(chosen.seed),
         "hours": lambda: hours(chosen.hours),
+        "minutes": in_its_own_time,
     }
     wrong = 0
     for name in chosen.only:
