@@ -44,7 +44,7 @@ def main() -> None:
         "states": lambda: on_their_own_clock(chosen.seed),
         "live": lambda: live(chosen.seed),
         "hours": lambda: hours(chosen.hours),
-        "minutes": in_its_own_time,
+        "minutes": lambda: in_its_own_time(),
     }
     wrong = 0
     for name in chosen.only:
