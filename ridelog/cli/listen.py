@@ -178,7 +178,7 @@ def _told(units: Units) -> Iterator[Any]:
 
         def write(reading: "Reading") -> None:
             nonlocal seen, told_s
-            word = state_word(reading)
+            word = reading.word
             if word != seen or time.monotonic() - told_s >= _REPEAT_S:
                 seen, told_s = word, time.monotonic()
                 print(f"{word}: {reading.reason}{_details(reading, units)}", flush=True)
@@ -195,7 +195,7 @@ def _told(units: Units) -> Iterator[Any]:
         def draw(reading: "Reading") -> None:
             width = console.width
             style = f"bold {_COLOURS[reading.state]}"
-            word = " ".join(state_word(reading).upper())
+            word = " ".join(reading.word.upper())
             bar = [Text(row.center(width), style=style) for row in ("", word, "")]
             words = f"{reading.reason}{_details(reading, units)}"
             live.update(Group(*bar, Text(words, overflow="fold")))
@@ -203,21 +203,7 @@ def _told(units: Units) -> Iterator[Any]:
         yield draw
 
 
-def state_word(reading: "Reading") -> str:
-    """Return the one word, or two, that says how the receiver is."""
-    return "lost" if reading.lost else reading.state
-
-
 def _details(reading: "Reading", units: Units) -> str:
     from ridelog.core.units import SPEED_UNITS
 
-    unit = SPEED_UNITS[units.value]
-    parts = [
-        f"{reading.satellites} satellites" if reading.satellites is not None else "",
-        f"HDOP {reading.hdop:.1f}" if reading.hdop is not None else "",
-        f"{unit.from_mps(reading.speed_mps):.0f} {unit.label}"
-        if reading.speed_mps is not None
-        else "",
-        f"{reading.fixes:,} fixes",
-    ]
-    return "".join(f"  {part}" for part in parts if part)
+    return "".join(f"  {part}" for part in reading.details(SPEED_UNITS[units.value]))

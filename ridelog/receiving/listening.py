@@ -16,6 +16,8 @@ if TYPE_CHECKING:
 
 # How often the state is told. [s]
 TELL_S = 0.25
+# How a sentence begins, NMEA 0183, and a message, UBX.
+_BEGINS = (b"$", b"\xb5\x62")
 
 
 @dataclass
@@ -34,6 +36,8 @@ class Listening:
     _ending: threading.Event = field(default_factory=threading.Event)
 
     def __post_init__(self) -> None:
+        self._keeping = threading.Lock()
+        self._begins = False
         # Judging may take longer than a receiver's buffer lasts, so reading does not wait for it.
         self._arrived: queue.SimpleQueue[bytes] = queue.SimpleQueue()
         self._reader = threading.Thread(target=self._read, daemon=True)
@@ -59,6 +63,14 @@ class Listening:
             self._reader.join()
             self.source.close()
 
+    def record(self, recorder: Recorder | None) -> None:
+        """Keep what arrives from now on, from the first whole sentence or message; None ends it.
+
+        The one before is left to whoever gave it.
+        """
+        with self._keeping:
+            self.recorder, self._begins = recorder, recorder is not None
+
     def stop(self) -> None:
         """End the listening; what has arrived is kept."""
         self._ending.set()
@@ -70,14 +82,23 @@ class Listening:
         self._monitor.feed(b"", now_s)
         return self._monitor.reading(now_s)
 
+    def _from_its_begin(self, data: bytes) -> bytes:
+        """Return what is to be kept of the bytes that arrived, all of them once a ride runs."""
+        if not self._begins:
+            return data
+        begins = [at for at in map(data.find, _BEGINS) if at >= 0]
+        self._begins = not begins
+        return data[min(begins) :] if begins else b""
+
     def _read(self) -> None:
         try:
             while not self._ending.is_set():
                 data = self.source.read()
                 if data is None:
                     break
-                if self.recorder is not None:
-                    self.recorder.append(data)
+                with self._keeping:
+                    if self.recorder is not None:
+                        self.recorder.append(self._from_its_begin(data))
                 if data:
                     self._arrived.put(data)
         except RideLogError as error:

@@ -12,6 +12,7 @@ from ridelog.core.errors import NotEnoughDataError, RideLogError, UnreadableLogE
 from ridelog.core.flags import Flag
 from ridelog.core.text import count_words
 from ridelog.core.track import IntArray, Track
+from ridelog.core.units import SpeedUnit
 from ridelog.filtering.quality import FEW_SATELLITES, POOR_HDOP
 from ridelog.importer import log_from_bytes
 from ridelog.workflow.measure import motion_of_bytes
@@ -56,6 +57,23 @@ class Reading:
     fixes: int = 0
     since_s: float = 0.0
     lost: bool = False
+
+    @property
+    def word(self) -> str:
+        """The one word, or two, that says how the receiver is."""
+        return "lost" if self.lost else self.state
+
+    def details(self, unit: SpeedUnit) -> tuple[str, ...]:
+        """Return what the last fix says, as far as it tells, in a few words each."""
+        told = (
+            f"{self.satellites} satellites" if self.satellites is not None else "",
+            f"HDOP {self.hdop:.1f}" if self.hdop is not None else "",
+            f"{unit.from_mps(self.speed_mps):.0f} {unit.label}"
+            if self.speed_mps is not None
+            else "",
+            f"{self.fixes:,} fixes",
+        )
+        return tuple(words for words in told if words)
 
 
 class Monitor:

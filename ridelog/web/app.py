@@ -9,6 +9,7 @@ from importlib.resources import files
 from pathlib import Path
 
 from starlette.applications import Starlette
+from starlette.concurrency import run_in_threadpool
 from starlette.convertors import IntegerConvertor, register_url_convertor
 from starlette.exceptions import HTTPException
 from starlette.requests import Request
@@ -26,6 +27,7 @@ from ridelog.web import (
     options_pages,
     past_pages,
     phone_pages,
+    receiver_pages,
     ride_pages,
     stated_pages,
     trace,
@@ -33,6 +35,7 @@ from ridelog.web import (
 )
 from ridelog.web.admission import PairingCodes, RateLimiter, Sessions, WrongTries
 from ridelog.web.job_queue import JobQueue
+from ridelog.web.receiver import ReceiverDesk
 from ridelog.web.security import SecurityMiddleware
 from ridelog.web.views import (
     UNIT_COOKIE,
@@ -80,12 +83,14 @@ def make_app(
     "https://ADDRESS:PORT" for telephones, ``fingerprint`` that of its certificate.
     """
     queue = JobQueue(folder, worker or Worker())
-    sessions = Sessions()
+    receiver, sessions = ReceiverDesk(folder, queue), Sessions()
 
     @asynccontextmanager
     async def lifespan(app: Starlette) -> AsyncIterator[None]:
         queue.start()
+        await run_in_threadpool(receiver.take_what_was_left)
         yield
+        await run_in_threadpool(receiver.close)
         queue.stop()
 
     handlers = {404: _missing, 500: _broken}
@@ -93,6 +98,7 @@ def make_app(
     app.state.server = ServerState(
         folder=folder,
         queue=queue,
+        receiver=receiver,
         sessions=sessions,
         codes=codes or PairingCodes(),
         wrong_tries=WrongTries(),
@@ -147,6 +153,8 @@ def routes() -> list[Route]:
         "/compare/{name}": compare_pages.compare_file,
         "/phone": phone_pages.phone_page,
         "/enter": phone_pages.enter_page,
+        "/receiver": receiver_pages.receiver_page,
+        "/receiver/state": receiver_pages.receiver_state,
         "/static/{name}": static_file,
     }
     changes = {
@@ -172,6 +180,12 @@ def routes() -> list[Route]:
         "/workshop/logo/remove": workshop_pages.remove_logo,
         "/phone/code": phone_pages.new_code,
         "/enter": phone_pages.enter,
+        f"{_RIDE}/before": receiver_pages.note_looked_at,
+        "/receiver/listen": receiver_pages.listen,
+        "/receiver/end": receiver_pages.end_listening,
+        "/receiver/machine": receiver_pages.choose_machine,
+        "/receiver/start": receiver_pages.start_ride,
+        "/receiver/stop": receiver_pages.stop_ride,
     }
     return [
         Route("/logs", incoming.put_log, methods=["PUT"]),

@@ -23,6 +23,7 @@ from ridelog.book.records import (
 from ridelog.present.words import elapsed_words
 from ridelog.report.ride_json import changed_figures, to_bytes
 from ridelog.web.job_queue import BUSY
+from ridelog.web.looked_at import looked_at
 from ridelog.web.views import (
     Form,
     PageError,
@@ -101,6 +102,7 @@ def ride_page(request: Request, book: Book) -> Response:
         # Read from an export, or left by a run that was stopped: figures follow by themselves.
         server_of(request).queue.submit(ride, unless=BUSY)
         server_of(request).queue.hurry(ride.id)
+    points, to_look_at = looked_at(book, ride)
     older = [old for old in book.results.all(ride.id) if result and old.id != result.id]
     acted_on, besides = _up_to_acted_on(words["sections"] if words else [])
     noted = book.details.conditions(ride.id)
@@ -125,6 +127,8 @@ def ride_page(request: Request, book: Book) -> Response:
         ],
         columns=_columns_field(book, ride),
         notes=book.details.notes(ride.id),
+        points=points,
+        to_look_at=to_look_at,
         machines=book.machines.all(),
         setups=book.machines.setups(ride.machine_id) if ride.machine_id else (),
         changes=changed_figures(older[0].document, result.document) if older and result else (),

@@ -25,6 +25,7 @@ from ridelog.present.words import elapsed_words
 from ridelog.web.admission import PairingCodes, RateLimiter, Sessions, WrongTries
 from ridelog.web.asked import Query, asked_in
 from ridelog.web.job_queue import JobQueue
+from ridelog.web.receiver import ReceiverDesk
 from ridelog.web.security import ALONE_POLICY, token_is_right
 from ridelog.web.worker import ComparedRides
 from ridelog.workflow import book_ride
@@ -61,6 +62,7 @@ class ServerState:
 
     folder: Path
     queue: JobQueue
+    receiver: ReceiverDesk
     sessions: Sessions
     codes: PairingCodes
     wrong_tries: WrongTries

@@ -4,6 +4,7 @@ import errno
 import os
 import resource
 import signal
+import socket
 import subprocess
 import sys
 import threading
@@ -14,6 +15,7 @@ from pathlib import Path
 import pytest
 
 from ridelog.core.errors import OutputError
+from ridelog.receiving.listening import Listening
 from ridelog.receiving.recorder import SYNC_S, Recorder
 
 
@@ -130,3 +132,43 @@ def test_a_killed_process_loses_nothing_that_it_had_taken(tmp_path: Path) -> Non
         assert process.stdout.readline() == b"kept\n"
         os.kill(process.pid, signal.SIGKILL)
     assert place.read_bytes() == b"$GPRMC\r\n"
+
+
+def test_a_ride_begins_with_a_whole_sentence_and_ends_when_it_is_told(tmp_path: Path) -> None:
+    """Listening goes on; what is kept is what arrived between the two, from a sentence on."""
+    here, there = socket.socketpair()
+
+    class Line:
+        name = "a socket"
+
+        def read(self) -> bytes | None:
+            there.settimeout(0.05)
+            try:
+                return there.recv(4096) or None
+            except TimeoutError:
+                return b""
+
+        def close(self) -> None:
+            there.close()
+
+    listening = Listening(Line(), None)
+    here.sendall(b"$GPRMC,before\r\n$GPRM")
+    time.sleep(0.3)
+    for name, cut, whole in (
+        ("one.nmea", b"C,cut\r\n", b"$GPGGA,one\r\n$GPGGA,more\r\n"),
+        ("two.ubx", b"\x01\x02", b"\xb5\x62\x01\x07$rest"),
+    ):
+        recorder = Recorder(tmp_path / name)
+        listening.record(recorder)
+        here.sendall(cut + whole[:9])
+        time.sleep(0.2)
+        here.sendall(whole[9:])
+        until(lambda: (tmp_path / name).stat().st_size == len(whole))  # noqa: B023  # at once
+        listening.record(None)
+        recorder.close()
+        here.sendall(b"after\r\n$GP")
+        time.sleep(0.2)
+        assert (tmp_path / name).read_bytes() == whole
+    listening.stop()
+    assert list(listening.readings())
+    here.close()
