@@ -22,7 +22,7 @@ from ridelog.workflow.measure import motion_of_bytes
 # A ride may begin within three seconds of the moment from which its log has settled; a state is
 # told one look later at most. [s]
 WITHIN_S = 3.0 + TELL_S
-LIVE_S, AT_ONCE = 60.0, 5
+LIVE_S, AT_ONCE = 45.0, 2
 
 
 @dataclass(frozen=True)
@@ -73,7 +73,7 @@ def on_their_own_clock(seed: int) -> Iterator[dict[str, Cell]]:
 
 
 def live(seed: int) -> Iterator[dict[str, Cell]]:
-    """Do the same through a serial line in real time, the first minute of each log."""
+    """Do the same through a serial line in real time, the first LIVE_S of each log."""
     logs = listened_logs(seed)
     told = []
     for begin in range(0, len(logs), AT_ONCE):

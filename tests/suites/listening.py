@@ -11,7 +11,7 @@ thirty logs come in by a serial line, TCP and UDP; each has to be kept with its 
 the same logs on their own clock; "ready" ought to come within three seconds of the moment from
 which the finished log has settled, and never where that log is graded too weak; but a finished log
 is judged by all of it, and what comes later nobody can know beside the machine. live: the same
-through a serial line in real time, its first minute. hours: a receiver of 25 fixes a second for
+through a serial line in real time, its first 45 seconds. hours: a receiver of 25 fixes a second for
 eight hours of its own clock, as fast as it goes: memory, and processor time of keeping and judging;
 minutes: the same receiver and the whole command, in real time. Ends with 1 if a line is lost or a
 log is not kept as it was.
