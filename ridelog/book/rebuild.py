@@ -12,7 +12,8 @@ from pathlib import Path
 from ridelog.book.book import DATABASE, WORDS, Book, logs_in
 from ridelog.book.check import check_book, must_be_there
 from ridelog.book.database import connect, whole
-from ridelog.book.exchange import fill_ride, import_book, show_photo, take_machines
+from ridelog.book.exchange import import_book, show_photo, take_machines
+from ridelog.book.fill import fill_ride
 from ridelog.book.originals import PHOTO_MAGIC, Original, is_sha256, read_original, suffix_of
 from ridelog.book.use import alone
 from ridelog.book.words import stamp_in
