@@ -156,7 +156,11 @@ def predict(
     json: JsonFile = None,
     csv: CsvFile = None,
     out: Annotated[
-        Path | None, takes("DIR", "Write prediction.html, its pictures as PNG and prediction.json.")
+        Path | None,
+        takes(
+            "DIR",
+            "Write prediction.html, prediction.pdf (one page), its pictures and prediction.json.",
+        ),
     ] = None,
     force: Force = False,
     asked: Asked,
@@ -183,7 +187,7 @@ def predict(
     which = read_columns(columns)
     windows = asked_windows(window)
     conditions = asked_conditions(slope, surface, at)
-    names = ("prediction.html", "prediction.json", "pull.png", "sweep.png")
+    names = ("prediction.html", "prediction.pdf", "prediction.json", "pull.png", "sweep.png")
     places = [json, csv, *([out / name for name in names] if out else [])]
     for log in [setup, *(ride or []), *(ridden or [])]:
         check_places(places, log, force, folder=out)
@@ -234,6 +238,7 @@ def predict(
     files: dict[Path, bytes] = {}
     if out is not None:
         from ridelog.report.predict_page import predict_page
+        from ridelog.report.predict_pdf import predict_pdf
         from ridelog.report.predict_plot import predict_pictures
 
         pictures = predict_pictures(prediction, unit, after)
@@ -241,6 +246,9 @@ def predict(
         files[out / "prediction.html"] = page.encode("utf-8", errors="replace")
         files |= {out / f"{picture.name}.png": picture.png for picture in pictures}
         files[out / "prediction.json"] = document
+        pdf, lacking = predict_pdf(prediction, unit, document, before, after)
+        warn((lacking,) if lacking else ())
+        files[out / "prediction.pdf"] = pdf
     lines = predict_lines(prediction, unit, after)
     deliver(json, document, files, setup, force, folder=out, lines=lines, table=table)
 

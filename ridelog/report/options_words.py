@@ -229,15 +229,16 @@ def _best(found: OptionsPredicted, unit: SpeedUnit, name: str, lead: str, none: 
     best = ends.least if least else ends.most
     if 0 in best:
         return f"{none}."
-    who = joined([f"{LETTERS[n - 1]} ({clean(found.outcomes[n - 1].option.name)})" for n in best])
+    names = [f"{LETTERS[n - 1]} ({clean(found.outcomes[n - 1].option.name)})" for n in best]
     first = found.outcomes[best[0] - 1].get(name)
     now = next((one for one in found.now if one.figure.name == name), None)
     if len(best) > 1 or first is None or first.changed is None or now is None or now.now is None:
-        return f"{lead}: {who.replace(' and ', ' or ')}."
+        either = f"{', '.join(names[:-1])} or {names[-1]}" if len(names) > 1 else names[0]
+        return f"{lead}: {either}."
     instead = f"{_plain(first.changed, quantity, unit)} instead of {_bare(now.now, quantity, unit)}"
     what = "" if quantity is not TIME else f"{first.figure.title_in(unit)} in "
     far = f" at {first.figure.title.rpartition(' at ')[2]}" if quantity is TRAVEL else ""
-    return f"{lead}: {who}, {what}{instead}{far}."
+    return f"{lead}: {names[0]}, {what}{instead}{far}."
 
 
 def _quantity(found: OptionsPredicted, name: str) -> Quantity:

@@ -1,5 +1,6 @@
 """A prediction as one self-contained HTML page: no script, no network."""
 
+from collections.abc import Sequence
 from typing import Any
 
 from ridelog import __version__
@@ -46,9 +47,9 @@ def prediction_words(
 ) -> dict[str, Any]:
     """Return all that the page says, bare of markup, as any template can lay it out."""
     name = clean(prediction.setup.name or "The machine")
-    tables = [_now_and_after(prediction, unit)]
+    tables = [now_and_after(prediction, unit, prediction.figures)]
     if after is not None:
-        tables.insert(0, _predicted_and_measured(prediction, unit, after))
+        tables.insert(0, predicted_and_measured(prediction, unit, after))
     if prediction.sweep:
         tables.append(_sweep(prediction, unit))
     sources = Sources()
@@ -69,9 +70,10 @@ def prediction_words(
     }
 
 
-def _predicted_and_measured(
+def predicted_and_measured(
     prediction: Prediction, unit: SpeedUnit, after: MeasuredAfter
 ) -> dict[str, Any]:
+    """Return the table of what was predicted beside what rides after the change showed."""
     return {
         "heading": "Predicted and measured",
         "caption": verdict_words(prediction, after),
@@ -83,9 +85,12 @@ def _predicted_and_measured(
     }
 
 
-def _now_and_after(prediction: Prediction, unit: SpeedUnit) -> dict[str, Any]:
+def now_and_after(
+    prediction: Prediction, unit: SpeedUnit, figures: Sequence[PredictedFigure]
+) -> dict[str, Any]:
+    """Return the table of some figures of a prediction, as they are and would be."""
     rows = []
-    for one in prediction.figures:
+    for one in figures:
         difference = ""
         if one.difference is not None:
             difference = signed(one.difference, one.figure.quantity, unit)

@@ -1,5 +1,7 @@
 """Pictures of a prediction: pull over speed now and changed, and what a sweep trades."""
 
+from collections.abc import Callable
+
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
@@ -9,10 +11,15 @@ from ridelog.core.estimate import Estimate
 from ridelog.core.quantity import ACCELERATION, SPEED, plain
 from ridelog.core.units import SpeedUnit
 from ridelog.machine.predict import Band, Prediction
-from ridelog.present.figure import Shape, axes_in, blank, dress, title
+from ridelog.present.figure import Shape, axes_in, blank, drawing, dress, svg_of, title
 from ridelog.present.palette import BAND, INK, LINE, MARK, QUIET
 from ridelog.present.section import Picture, draw_picture
 from ridelog.report.predict_words import SWEPT_PULL_MPS, headline_words, swept, swept_words
+
+# On paper a picture shares the page with a table, and the line with another picture. [in]
+_PAPER = Shape("wide", 9.6, 2.4, 11.0, 10.0, 0.72, 700)
+_HALF = Shape("narrow", 4.7, 2.6, 10.0, 9.0, 0.6, 700)
+Drawn = tuple[str, str, Callable[[Shape], Figure]]
 
 
 def predict_pictures(
@@ -22,22 +29,34 @@ def predict_pictures(
 
     What rides after the change showed is drawn as points.
     """
-    pictures = []
+    return tuple(draw_picture(*one) for one in _drawn(prediction, unit, after))
+
+
+def predict_svgs(
+    prediction: Prediction, unit: SpeedUnit, after: MeasuredAfter | None = None
+) -> tuple[tuple[str, str], ...]:
+    """Return the same pictures flatter, for paper, each with what it shows."""
+    drawn = _drawn(prediction, unit, after)
+    with drawing():
+        return tuple(
+            (svg_of(figure_of(_PAPER if len(drawn) == 1 else _HALF), name=name, label=label), label)
+            for name, label, figure_of in drawn
+        )
+
+
+def _drawn(
+    prediction: Prediction, unit: SpeedUnit, after: MeasuredAfter | None
+) -> tuple[Drawn, ...]:
+    """Return name, label and maker of each picture."""
+    drawn: list[Drawn] = []
     if prediction.change.asked:
         words = "Pull against speed, now and after the change. " + headline_words(prediction, unit)
-        pictures.append(
-            draw_picture("pull", words, lambda shape: _pull(prediction, unit, shape, after))
-        )
+        drawn.append(("pull", words, lambda shape: _pull(prediction, unit, shape, after)))
     if prediction.sweep:
         key = prediction.sweep_key.replace("_", " ")
-        pictures.append(
-            draw_picture(
-                "sweep",
-                f"Top speed against pull at low speed for several values of {key}.",
-                lambda shape: _sweep(prediction, unit, shape),
-            )
-        )
-    return tuple(pictures)
+        words = f"Top speed against pull at low speed for several values of {key}."
+        drawn.append(("sweep", words, lambda shape: _sweep(prediction, unit, shape)))
+    return tuple(drawn)
 
 
 def _pull(

@@ -2,6 +2,7 @@
 
 import io
 import json
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -11,9 +12,11 @@ import pytest
 
 from ridelog.__main__ import main
 from ridelog.analysis.launches.windows import parse_window
+from ridelog.core.quantity import hours_words, money_words
 from ridelog.core.units import SPEED_UNITS
 from ridelog.machine.options import ChangeOption, OptionsPredicted, predict_options
 from ridelog.machine.setup import MachineSetup
+from ridelog.machine.setup_file import read_setup
 from ridelog.present.words import first_sentence
 from ridelog.report.aim import Aim
 from ridelog.report.letterhead import letterhead
@@ -225,3 +228,39 @@ def test_what_cannot_be_is_said_before_rides_are_read(
     other = ("--logo", str(listed))
     assert leave("options", setup, str(listed), *other) == 2
     assert "a logo is a PNG or JPEG" in capsys.readouterr().err
+
+
+def test_an_and_in_a_name_stays(found: OptionsPredicted) -> None:
+    """Options that cannot be told apart are joined by "or"; their names are left alone."""
+    names = ("cells and charger", "wide and low")
+    outcomes = tuple(
+        replace(one, option=replace(one.option, name=names[n % 2]))
+        for n, one in enumerate(found.outcomes)
+    )
+    ends = tuple(replace(one, most=(3, 4), least=(3, 4)) for one in found.ends)
+    said = " ".join(option_sentences(replace(found, outcomes=outcomes, ends=ends), KMH))
+    assert "Fastest: C (cells and charger) or D (wide and low)." in said
+
+
+def test_money_is_printed_to_the_cent_where_there_are_cents() -> None:
+    options = [
+        ChangeOption("one", {"rear_teeth": 60}, 39.6, 1.25),
+        ChangeOption("two", {"rear_teeth": 68}, 1200.0),
+    ]
+    found = predict_options(
+        read_setup(Path(SETUP)), (), options, [parse_window("0-20 km/h")], currency="EUR"
+    )
+    words = options_words(found, KMH)
+    price = next(row for row in words.rows if row.title == "Price")
+    assert [cell.value for cell in price.cells] == ["", "39.60", "1,200"]
+    assert [one.shown for one in words.decisions] == [
+        "As it is",
+        "A one (rear teeth 64 to 60), 39.60 EUR, 1.25 h",
+        "B two (rear teeth 64 to 68), 1,200 EUR",
+    ]
+    assert money_words([0.1, 0.2, 39.6], "EUR") == "39.90 EUR"
+    assert hours_words(1.5) == "1.5 h"
+    # A share of g is explained where it stands.
+    tips = next(row for row in words.rows if row.title.startswith("Tips over in a turn of"))
+    assert tips.unit == "g" and 1.0 < float(tips.cells[0].value) < 2.0
+    assert any(note.startswith("A turn of 1 g pushes") for note in words.notes)

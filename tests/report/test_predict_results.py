@@ -6,6 +6,7 @@ from pathlib import Path
 import jsonschema
 import pypdf
 import pytest
+from pypdf import PdfReader
 
 from ridelog.__main__ import main
 from ridelog.analysis.launches.windows import parse_window
@@ -106,7 +107,7 @@ def test_the_command_writes_everything(tmp_path: Path, capsys: pytest.CaptureFix
     seen = capsys.readouterr()
     assert "front teeth 15 to 14 and rear teeth 64 to 56, from the set-up" in seen.out
     assert sorted(path.name for path in out.iterdir()) == [
-        "prediction.html", "prediction.json", "pull.png", "sweep.png",
+        "prediction.html", "prediction.json", "prediction.pdf", "pull.png", "sweep.png",
     ]  # fmt: skip
     document = json.loads((out / "prediction.json").read_text())
     assert document[FIELD] == digest_of(document)
@@ -174,6 +175,12 @@ def test_rides_after_the_change_are_set_beside(
     assert figures["top_speed_mps"]["agrees"]
     assert document["ridden"]["rides"] == ["after-1.gpx"]
     assert "Predicted and measured" in (out / "prediction.html").read_text()
+    paper = PdfReader(out / "prediction.pdf")
+    assert len(paper.pages) == 1
+    told = " ".join(paper.pages[0].extract_text().split())
+    for part in ("Predicted and measured", "agrees", "Stop from top speed", "Always: "):
+        assert part in told, part
+    assert "prediction.json" in paper.attachments
     assert leave("predict", BEFORE, "--sweep", "rear_teeth=56:57", "--ridden", BEFORE) == 2
     assert "rides after a change are given, but no change." in capsys.readouterr().err
 
