@@ -19,7 +19,7 @@ import numpy as np
 from ridelog.core.track import BoolArray, FloatArray
 from ridelog.filtering.running_sums import reach_of, summed_around
 from ridelog.filtering.state_space import Precisions, Solution, StateSpace
-from ridelog.filtering.stated_noise import Trust
+from ridelog.filtering.stated_noise import Trust, evidence, judged
 
 # Own choice, filtering (11): each costs a solution of the ride; fixed, for equal digits.
 ROUNDS = 10
@@ -82,9 +82,9 @@ class ObservedInstants:
     factor, speed_factor : relative noise of the instant's fix; of its velocity, NaN if unstated.
     factor_stated : whether the receiver states ``factor`` of itself.
     averaged : how many fixes the instant is the mean of.
-    drift_factor, slow_factor : relative size of the drift, and of the slow error of a reported
-        velocity whose receiver states how good it is, shape (n - 1,).
+    drift_factor : relative size of the drift, shape (n - 1,).
     walk_floor_m : what positions walk in a second at the least. [m]
+    speed_noise_mps : of a usual velocity at the least, without and with its stated pattern. [m/s]
     speed_floor_mps, position_floor_m : rounding of the log, one standard deviation.
     slow_floor_mps : slow error that rounding makes, added in square.
     bandwidth_error_mps : how far a reported velocity may be off beside its noise, shape (n,).
@@ -100,8 +100,8 @@ class ObservedInstants:
     speed_factor: FloatArray
     averaged: FloatArray
     drift_factor: FloatArray
-    slow_factor: FloatArray
     walk_floor_m: float
+    speed_noise_mps: tuple[float, float]
     speed_floor_mps: float
     position_floor_m: float
     slow_floor_mps: float
@@ -145,7 +145,9 @@ def precisions_of(space: StateSpace, observed: ObservedInstants, scales: NoiseSc
     still = np.where(scales.still, _STILL_SD_MPS**-2, observed.crawl_precision)
     # The cruise prior counts once a second, however many instants a second has.
     share = np.minimum(np.gradient(space.time_s), 1.0) if space.n > 1 else np.ones(space.n)
-    slow = np.hypot(scales.slow_sd_mps * _slow_factor(observed, scales), observed.slow_floor_mps)
+    seen = slow_seen(observed, scales)
+    # What rounding makes of it is alike whatever the receiver states.
+    floor = observed.slow_floor_mps / np.minimum(seen[1:], seen[:-1])
     shared = scales.speed_sd_mps**2 * observed.shared_s if space.d == 5 else 0.0
     return Precisions(
         jerk=scales.jerk,
@@ -153,9 +155,10 @@ def precisions_of(space: StateSpace, observed: ObservedInstants, scales: NoiseSc
         velocity=np.where(observed.has_velocity, velocity, 0.0),
         still=still,
         cruise=share / scales.cruise_var,
-        drift=scales.drift_sd_mps * _drift_factor(observed, scales),
-        slow_sd=slow,
+        drift=scales.drift_sd_mps * observed.drift_factor,
+        slow_sd=np.hypot(scales.slow_sd_mps, floor),
         walk=max(scales.walk_m**2, shared),
+        slow_seen=seen,
     )
 
 
@@ -173,14 +176,16 @@ def _white_speed_variance(observed: ObservedInstants, scales: NoiseScales) -> Fl
     return variance
 
 
-def _drift_factor(observed: ObservedInstants, scales: NoiseScales) -> FloatArray:
-    factor = observed.drift_factor
-    return scales.position_trust.raised(factor) if observed.factor_stated else factor
+def slow_seen(observed: ObservedInstants, scales: NoiseScales) -> FloatArray:
+    """Return how large the slow error is in each reported velocity, of the ride's mean one.
 
-
-def _slow_factor(observed: ObservedInstants, scales: NoiseScales) -> FloatArray:
-    factor = observed.slow_factor
-    return scales.speed_trust.raised(factor) if observed.speed_stated else factor
+    The size known beforehand is that of whole rides, so a pattern divides it and leaves its mean.
+    """
+    ratio = np.nan_to_num(observed.speed_factor, nan=1.0)
+    if not observed.speed_stated:
+        return np.ones(len(ratio))
+    logarithm = float(np.log(ratio[observed.has_velocity]).mean())
+    return scales.speed_trust.raised(ratio / np.exp(logarithm))
 
 
 def _share_of_white(observed: ObservedInstants, scales: NoiseScales) -> FloatArray:
@@ -222,7 +227,8 @@ def learn(
         solution = space.solve(precisions_of(space, observed, scales), refine=False)
         # First: they tell whether the states need the longer way.
         blocks, beside = solution.variances()
-        improved = _improved(space, observed, scales, solution, blocks, beside)
+        judging = number == rounds // 2
+        improved = _improved(space, observed, scales, solution, blocks, beside, judging=judging)
         scales = improved if steady else replace(improved, cruise_var=scales.cruise_var)
         if find_still is not None and number >= rounds // 3:
             still = find_still(solution, blocks[:, 1, 1])
@@ -239,6 +245,8 @@ def _improved(
     solution: Solution,
     blocks: FloatArray,
     beside: FloatArray,
+    *,
+    judging: bool,
 ) -> NoiseScales:
     states = solution.states
     precisions = solution.precisions
@@ -274,16 +282,19 @@ def _improved(
         *position, scales.position_weight[placed], scales.position_sd_m,
         _WHITE_POSITION_PRIOR_M, _WHITE_POSITION_WEIGHT,
     )  # fmt: skip
-    position_trust, speed_trust = scales.position_trust, scales.speed_trust
-    if observed.factor_stated:
-        position_trust = position_trust.improved(observed.factor[placed], *position)
+    of_positions = of_speeds = None
+    if observed.factor_stated and judging:
+        of_positions = evidence(
+            space.time_s[placed], observed.factor[placed], *position, sd=scales.position_sd_m
+        )
     seen = observed.has_velocity
     speed_sd, velocity_weight = scales.speed_sd_mps, np.ones(0)
     slow_sd = scales.slow_sd_mps
     if space.d == 5:
+        size = np.asarray(precisions.slow_seen)
         velocity = (
-            (space.velocity_mps - states[:, 1] - states[:, 4])[seen],
-            (blocks[:, 1, 1] + blocks[:, 4, 4] + 2.0 * blocks[:, 1, 4])[seen],
+            (space.velocity_mps - states[:, 1] - size[:, None] * states[:, 4])[seen],
+            (blocks[:, 1, 1] + size**2 * blocks[:, 4, 4] + 2.0 * size * blocks[:, 1, 4])[seen],
             precisions.velocity[seen],
         )
         share = _share_of_white(observed, scales)[seen]
@@ -291,22 +302,27 @@ def _improved(
             *velocity, scales.velocity_weight[seen], scales.speed_sd_mps,
             _WHITE_SPEED_PRIOR_MPS, _WHITE_SPEED_WEIGHT, share,
         )  # fmt: skip
-        if observed.speed_stated:
-            ratio = np.nan_to_num(observed.speed_factor[seen], nan=1.0)
-            speed_trust = speed_trust.improved(ratio, *velocity, share)
+        if observed.speed_stated and judging:
+            of_speeds = evidence(
+                space.time_s[seen], np.nan_to_num(observed.speed_factor[seen], nan=1.0), *velocity,
+                sd=scales.speed_sd_mps, other=observed.bandwidth_error_mps[seen] ** 2,
+            )  # fmt: skip
         slow_sd = _slow(
             states[:, 4], blocks[:, 4, 4], beside[:, 4, 4], space.slow_keep, live,
             np.asarray(precisions.slow_sd), SLOW_PRIOR_MPS, observed.slow_floor_mps,
-            _slow_factor(observed, scales),
         )  # fmt: skip
     drift_sd = _slow(
         states[:, 3], blocks[:, 3, 3], beside[:, 3, 3], space.drift_keep, live,
-        precisions.drift, DRIFT_PRIOR_MPS, 0.0, _drift_factor(observed, scales),
+        precisions.drift, DRIFT_PRIOR_MPS, 0.0, observed.drift_factor,
     )  # fmt: skip
     # Bare positions: a jerk that is free in every quarter of a second takes a walk for its own.
     walk_m = observed.walk_floor_m
     if space.d == 5:
         walk_m = _walked(solution, blocks, beside, live & ~space.steps)
+    position_trust, speed_trust = scales.position_trust, scales.speed_trust
+    if judging:
+        position_trust, speed_trust = judged(of_positions, of_speeds)
+    least_speed_mps = scales.speed_trust.between(*observed.speed_noise_mps)
     full_position = np.ones(space.n)
     full_position[placed] = position_weight
     full_velocity = np.ones(space.n)
@@ -315,7 +331,7 @@ def _improved(
         jerk=jerk,
         cruise_var=cruise_var,
         position_sd_m=max(position_sd, observed.position_floor_m),
-        speed_sd_mps=max(speed_sd, observed.speed_floor_mps),
+        speed_sd_mps=max(speed_sd, observed.speed_floor_mps, least_speed_mps),
         drift_sd_mps=drift_sd,
         slow_sd_mps=slow_sd,
         walk_m=walk_m,

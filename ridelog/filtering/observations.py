@@ -56,13 +56,16 @@ class Observations:
     position_m, velocity_mps : NaN where the log gives none (velocity: none below a crawl).
     crawl : the log reports a speed below the crawl, or a speed of it without a course.
     factor : noise of this fix relative to the ride's usual one, 1; ``factor_stated`` tells whether
-        the receiver states it of itself, so that only its pattern is believed.
+        the receiver states it of itself, so that only its pattern is believed; then it is relative
+        to the best quarter.
     speed_factor : the same of the reported velocity, as stated; NaN if nothing is.
     speed_step_mps, position_step_m : steps in which the log writes speed and position.
     position_wander_m : what a position walks by itself in a second; NaN if nothing tells. [m]
     slow_wander_m : the same as slow riding alone shows it, 0 if it shows none. [m]
+    geometry : noise of this fix relative to the usual one by its dilution of precision alone.
     speed_noise_mps : white noise an axis of a reported velocity that has the noise which means of
-        it show, 0 where there are too few. [m/s]
+        it show, 0 where there are too few: if all are alike, and of one whose ``speed_factor`` is 1
+        if they are as stated. [m/s]
     bandwidth_error_mps : by how much the receiver's bandwidth may falsify each reported
         velocity, beside its noise, shape (m,). [m/s]
     held : positions that only repeat the one before because the receiver holds it, shape (m,).
@@ -80,6 +83,7 @@ class Observations:
     factor: FloatArray
     factor_stated: bool
     speed_factor: FloatArray
+    geometry: FloatArray
     breaks: BoolArray
     usual_interval_s: float
     speed_step_mps: float
@@ -87,7 +91,7 @@ class Observations:
     origin_deg: tuple[float, float]
     position_wander_m: float
     slow_wander_m: float
-    speed_noise_mps: float
+    speed_noise_mps: tuple[float, float]
     bandwidth_error_mps: FloatArray
     held: BoolArray
     slides: BoolArray
@@ -132,6 +136,7 @@ def observations_of(track: Track) -> Observations:
     step_m = written_step(latitude, ANGLE_STEPS_DEG) * _METRES_PER_DEGREE
     ratio = stated_ratio(track.position_sd_m[rows])
     speed_ratio = stated_ratio(track.speed_sd_mps[rows])
+    geometry = _noise_factor(track.hdop[rows])
     velocity, crawl = _velocity(track.speed_mps[rows], track.course_rad[rows], position, time_s)
     return Observations(
         rows=rows,
@@ -139,9 +144,10 @@ def observations_of(track: Track) -> Observations:
         position_m=position,
         velocity_mps=velocity,
         crawl=crawl,
-        factor=_noise_factor(track.hdop[rows]) if ratio is None else ratio,
+        factor=geometry if ratio is None else ratio,
         factor_stated=ratio is not None,
         speed_factor=np.full(len(rows), np.nan) if speed_ratio is None else speed_ratio,
+        geometry=geometry,
         breaks=breaks,
         usual_interval_s=usual,
         speed_step_mps=written_step(track.speed_mps[rows], SPEED_STEPS_MPS),
@@ -149,7 +155,10 @@ def observations_of(track: Track) -> Observations:
         origin_deg=origin,
         position_wander_m=position_wander(position, breaks, usual, step_m),
         slow_wander_m=wander_at_slow_pace(position, breaks, usual, step_m),
-        speed_noise_mps=noise_of_means(velocity, usual),
+        speed_noise_mps=(
+            noise_of_means(velocity, usual),
+            noise_of_means(velocity, usual, speed_ratio),
+        ),
         bandwidth_error_mps=np.zeros(len(rows)),
         held=np.zeros(len(rows), dtype=bool),
         slides=_slides(track.hdop[rows], velocity),

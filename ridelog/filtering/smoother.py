@@ -27,6 +27,7 @@ from ridelog.filtering.noise import (
     ObservedInstants,
     learn,
     precisions_of,
+    slow_seen,
 )
 from ridelog.filtering.observations import Observations, observations_of
 from ridelog.filtering.outliers import Screened, screen
@@ -198,9 +199,9 @@ def _state_space_of(
     breaks = np.repeat(seen.breaks, parts)
     steps = np.zeros(n - 1, dtype=bool)
     steps[fix[1:] - 1] = screened.steps
-    drift_factor = np.maximum(np.repeat(np.maximum(seen.factor[1:], seen.factor[:-1]), parts), 1.0)
-    stated = np.nan_to_num(seen.speed_factor, nan=1.0)
-    slow_factor = np.repeat(np.maximum(stated[1:], stated[:-1]), parts)
+    # A receiver states how good a place is, not how fast its error slides: filtering (25).
+    geometry = np.maximum(seen.geometry[1:], seen.geometry[:-1])
+    drift_factor = np.maximum(np.repeat(geometry, parts), 1.0)
     # With a reported speed the ride shows the walk itself, filtering (7).
     bare = not np.isfinite(velocity[:, 0]).any()
     observed = ObservedInstants(
@@ -212,11 +213,11 @@ def _state_space_of(
         speed_factor=spread(seen.speed_factor, np.nan),
         averaged=np.ones(n),
         drift_factor=drift_factor,
-        slow_factor=slow_factor,
         walk_floor_m=(
             max(float(np.nan_to_num(seen.position_wander_m)), seen.slow_wander_m) if bare else 0.0
         ),
-        speed_floor_mps=max(seen.speed_noise_mps, rounding_sd(seen.speed_step_mps), 0.005),
+        speed_noise_mps=seen.speed_noise_mps,
+        speed_floor_mps=max(rounding_sd(seen.speed_step_mps), 0.005),
         # Rounding to a coarse step errs alike fix after fix, so it counts in full.
         position_floor_m=max(
             seen.position_step_m * (1.0 if seen.position_step_m > 0.1 else 12.0**-0.5), 0.003
@@ -257,6 +258,7 @@ def _cautious(
         drift=np.hypot((1.0 if bare else _CAUTION_SLOW) * sharp.drift, untold_mps),
         slow_sd=np.hypot(_CAUTION_SLOW * sharp.slow_sd, untold_mps),
         walk=(_CAUTION_SLOW**2 if bare else 1.0) * sharp.walk,
+        slow_seen=sharp.slow_seen,
     )
 
 
@@ -361,7 +363,10 @@ def _motion(
             float("nan")
             if slid_s > seen.time_s[0]
             else settling_factor(
-                seen.velocity_mps - velocity - states[:, 4] if reported else residual, settling
+                seen.velocity_mps - velocity - slow_seen(observed, scales)[fix, None] * states[:, 4]
+                if reported
+                else residual,
+                settling,
             )
         ),
         rate_hz=1.0 / seen.usual_interval_s,

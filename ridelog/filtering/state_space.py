@@ -50,7 +50,9 @@ class Precisions:
     cruise : precision of "the acceleration is zero".
     drift : standard deviation of the drift velocity, per interval. [m/s]
     slow_sd : standard deviation of the reported velocity's slow error, shape (n - 1,) or one for
-        all. [m/s]
+        all, where it is seen as it is. [m/s]
+    slow_seen : how many times larger than the state each reported velocity has the slow error,
+        filtering (3), shape (n,) or one for all.
     walk : variance by which the position walks at random in a second. [m²/s]
     """
 
@@ -62,6 +64,7 @@ class Precisions:
     drift: FloatArray
     slow_sd: FloatArray | float
     walk: float = 0.0
+    slow_seen: FloatArray | float = 1.0
 
     def part(self, start: int, stop: int) -> "Precisions":
         """Return the precisions of instants start..stop-1."""
@@ -75,6 +78,11 @@ class Precisions:
             drift=self.drift[inner],
             slow_sd=self.slow_sd[inner] if isinstance(self.slow_sd, np.ndarray) else self.slow_sd,
             walk=self.walk,
+            slow_seen=(
+                self.slow_seen[start:stop]
+                if isinstance(self.slow_seen, np.ndarray)
+                else self.slow_seen
+            ),
         )
 
 
@@ -182,7 +190,7 @@ class StateSpace:
         for row, (precision, numbers, said) in enumerate(seen[: d - 1], start=d):
             size = np.sqrt(precision)
             for number in numbers:
-                own[row, number] = size
+                own[row, number] = size * (precisions.slow_seen if number == 4 else 1.0)
             if said is not None:
                 own[row, d:] = size * np.nan_to_num(said.T)
         return Rows(own, blocks.transitions.rows(d))
@@ -198,9 +206,10 @@ def add_seen(blocks: FloatArray, precisions: Precisions) -> None:
     blocks[1, 1] += precisions.still
     blocks[2, 2] += precisions.cruise
     if len(blocks) == 5:
-        for row in (1, 4):
-            for column in (1, 4):
-                blocks[row, column] += precisions.velocity
+        sizes = {1: 1.0, 4: precisions.slow_seen}
+        for row, size in sizes.items():
+            for column, other in sizes.items():
+                blocks[row, column] += precisions.velocity * size * other
 
 
 def known_of_start(precisions: Precisions, d: int) -> list[float]:
@@ -305,8 +314,10 @@ class Solution:
         pull[0] = precisions.position * (rest if along is None else rest - along[0])
         if space.d == 5:
             rest = np.nan_to_num(space.velocity_mps.T)
-            pull[1] = precisions.velocity * (rest if along is None else rest - along[1] - along[4])
-            pull[4] = pull[1]
+            if along is not None:
+                rest = rest - along[1] - precisions.slow_seen * along[4]
+            pull[1] = precisions.velocity * rest
+            pull[4] = precisions.slow_seen * pull[1]
         return pull
 
     def draw(self, piece: slice, noise: FloatArray, wanted: int) -> FloatArray:

@@ -18,7 +18,9 @@ _EVEN_SHARE = 0.2
 _LEAST_STRETCHES = 40
 
 
-def noise_of_means(velocity_mps: FloatArray, interval_s: float) -> float:
+def noise_of_means(
+    velocity_mps: FloatArray, interval_s: float, ratio: FloatArray | None = None
+) -> float:
     """Return the white noise, one axis, that gives means of a velocity the noise that they show.
 
     Parameters
@@ -27,6 +29,9 @@ def noise_of_means(velocity_mps: FloatArray, interval_s: float) -> float:
         Fixes in time order, about evenly spaced; NaN where nothing is reported.
     interval_s : float
         Their usual spacing. [s]
+    ratio : ndarray, shape (m,), optional
+        Noise of each fix relative to the usual one, whose noise is then returned; all alike if
+        left out.
 
     Returns
     -------
@@ -45,6 +50,8 @@ def noise_of_means(velocity_mps: FloatArray, interval_s: float) -> float:
     count = np.concatenate([[0], np.cumsum(np.isfinite(velocity_mps[:, 0]))])
     bend = mean[2 * n :] - 2.0 * mean[n:-n] + mean[: -2 * n]
     known = count[3 * n :] - count[: -3 * n] == 3 * n
+    if ratio is not None:
+        bend = bend / _share_of_usual(ratio, n)[:, None]
     if known.sum() < _LEAST_STRETCHES * n:
         return 0.0
     # A throttle bends it along the way and steering across: errors do both alike.
@@ -54,3 +61,12 @@ def noise_of_means(velocity_mps: FloatArray, interval_s: float) -> float:
     across = bend[known, 0] * ahead[:, 1] - bend[known, 1] * ahead[:, 0]
     square = min(float(np.quantile(each**2, _EVEN_SHARE)) for each in (along, across))
     return float((n * square / 6.0) ** 0.5 / NormalDist().inv_cdf(0.5 + 0.5 * _EVEN_SHARE))
+
+
+def _share_of_usual(ratio: FloatArray, n: int) -> FloatArray:
+    """Return how noisy each bend of three means is beside that of usual fixes, receiver (10)."""
+    total = np.concatenate([[0.0], np.cumsum(ratio**2)])
+    square = total[n:] - total[:-n]
+    sides = square[2 * n :] + square[: -2 * n]
+    share: FloatArray = np.sqrt((sides + 4.0 * square[n:-n]) / (6.0 * n))
+    return share

@@ -98,6 +98,7 @@ class StartModels:
         self._drift = precisions.drift[first : stop - 1]
         every = np.broadcast_to(precisions.slow_sd, whole.n - 1)
         self._slow_sd, self._walk = every[first : stop - 1], precisions.walk
+        self._slow_seen = np.broadcast_to(precisions.slow_seen, whole.n)[first:stop]
         self._drift_time_s = whole.drift_time_s
         self._latest_s, self._end_s = latest_s, end_s
         self._hard = bool(posterior.hard[first:stop].any())
@@ -244,6 +245,7 @@ class StartModels:
             drift=self._drift[place],
             slow_sd=self._slow_sd[place],
             walk=self._walk,
+            slow_seen=spread(self._slow_seen, 1.0),
         )
         return space, precisions, departure
 
