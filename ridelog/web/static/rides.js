@@ -2,6 +2,8 @@
 import { follow, renew, token, words, working } from "./common.js";
 
 const MOST_BYTES = 128 * 1024 * 1024;
+// Slow, too many at once, no room yet: the same log may get through later.
+const MAY_PASS = [408, 429, 503, 507];
 const drop = document.getElementById("drop");
 const files = document.getElementById("files");
 const queue = document.getElementById("rows");
@@ -86,15 +88,17 @@ function next() {
 
 async function send(file, row, given, side) {
   let answer;
+  const again = () => { waiting.push([file, makeRow(`up ${++count}`, file.name, "is coming in"), given, side]); next(); };
   try {
     answer = await fetch(`/logs?${new URLSearchParams({ ...given, name: file.name })}`, {
       method: "PUT", body: file, headers: { "x-ridelog-token": token, "content-type": "application/octet-stream" },
     });
   } catch {
-    return fail(row, "did not get through. Is the server still running?");
+    return fail(row, "did not get through. The log is still here: send it again.", again);
   }
   const said = await answer.json().catch(() => ({ problem: "The server refused it.", advice: "" }));
-  if (!answer.ok) return fail(row, [said.problem, said.advice && `What to do: ${said.advice}`].filter(Boolean).join(" "));
+  const told = [said.problem, said.advice && `What to do: ${said.advice}`].filter(Boolean).join(" ");
+  if (!answer.ok) return fail(row, told, MAY_PASS.includes(answer.status) ? again : null);
   // A zip brings several rides.
   for (const [number, ride] of said.rides.entries()) await placed(number ? makeRow(`up ${++count}`, ride.file, "") : row, ride, side);
   look();
@@ -151,7 +155,7 @@ function makeRow(key, name, text) {
   return row;
 }
 
-function fail(row, text) {
+function fail(row, text, again = null) {
   row.item.classList.add("failed");
   const name = row.file.textContent;
   // The sentence may begin with the name that stands beside it already.
@@ -159,6 +163,12 @@ function fail(row, text) {
   row.words.textContent = rest[0].toUpperCase() + rest.slice(1);
   row.bar.remove();
   said.textContent = `${name}: ${rest}`;
+  if (again) {
+    const retry = Object.assign(document.createElement("button"), { type: "button", textContent: "Send again" });
+    retry.setAttribute("aria-label", `Send ${name} again`);
+    retry.addEventListener("click", () => { row.item.remove(); again(); });
+    row.item.append(retry);
+  }
   const away = Object.assign(document.createElement("button"), { type: "button", textContent: "Dismiss" });
   away.setAttribute("aria-label", `Dismiss ${name}`);
   away.addEventListener("click", () => {
