@@ -143,6 +143,7 @@ def routes() -> list[Route]:
         "/kept/{kept:number}": kept_pages.kept_page,
         _SETUP: machine_pages.setup_page,
         f"{_SETUP}/what-if": machine_pages.what_if,
+        f"{_SETUP}/what-if/{{name}}": machine_pages.what_if_file,
         f"{_SETUP}/options": options_pages.options_page,
         f"{_SETUP}/options/{{name}}": options_pages.options_file,
         f"{_SETUP}/stated": stated_pages.stated_page,

@@ -22,7 +22,7 @@ from ridelog.core.text import clean
 from ridelog.machine.change import changed, parse_change, parse_sweep
 from ridelog.machine.setup import KEYS, MachineSetup
 from ridelog.machine.setup_file import problems_in_text, setup_of_text
-from ridelog.web.compare_pages import MOST_A_SIDE
+from ridelog.web.compare_pages import MOST_A_SIDE, answered
 from ridelog.web.history import MOST_HISTORY, history_of
 from ridelog.web.kept_pages import keep_answer
 from ridelog.web.setup_form import change_groups, setup_groups, text_with
@@ -33,6 +33,7 @@ from ridelog.web.views import (
     PageError,
     asked_of,
     at_field,
+    attachment,
     changes_book,
     computes,
     name_in,
@@ -52,6 +53,11 @@ _FIRST = (
     "front_teeth", "rear_teeth", "battery_cells", "battery_limit_a", "motor_limit_a",
     "rider_mass_kg",
 )  # fmt: skip
+_FILES = {
+    "prediction.pdf": "application/pdf",
+    "prediction.json": "application/json",
+    "prediction.csv": "text/csv; charset=utf-8",
+}
 _SWEPT = {"front_teeth": 2, "rear_teeth": 4, "battery_cells": 2}
 MOST_RIDES, USUAL_RIDES = 6, 3
 
@@ -206,19 +212,36 @@ async def what_if(request: Request) -> Response:
     answer = None
     if job is not None:
         try:
-            answer = await server_of(request).queue.ask(job)
+            answer = await answered(request, job)
         except JobError:
             raise
         except RideLogError as error:
             # A change that cannot be belongs beside the form, not on another page.
             problem = str(error)
         else:
-            words, setup = answer["words"], shown["setup"]
+            words, setup = answer.words, shown["setup"]
             await keep_answer(
                 request, "prediction", {"ride": _ticked(shown)}, machine_id=setup.machine_id,
                 setup=setup.name, title=words["title"], answer=words["headline"],
             )  # fmt: skip
-    return page(request, "what_if.html", answer=answer, problem=clean(problem), **shown)
+    query = str(request.url.query)
+    return page(
+        request, "what_if.html", answer=answer, problem=clean(problem), query=query, **shown
+    )
+
+
+@computes
+@problems_as_pages
+async def what_if_file(request: Request) -> Response:
+    """Return one file of a prediction: the paper, the figures."""
+    name = request.path_params["name"]
+    _, problem, job = await run_in_threadpool(_read, request)
+    if job is None:
+        raise PageError(problem or "no change was asked for.", "go back to the form.", 404)
+    made = await answered(request, job)
+    if name not in _FILES or name not in made.files:
+        raise PageError("There is no such file.", "go back to the prediction.", 404)
+    return attachment(made.files[name], _FILES[name], name)
 
 
 def _ticked(shown: dict[str, Any]) -> tuple[RideEntry, ...]:

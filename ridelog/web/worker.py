@@ -27,13 +27,15 @@ from ridelog.present.section import Picture
 from ridelog.report.aim import Aim
 from ridelog.report.compare_json import compare_json, stated_json
 from ridelog.report.compare_plot import compare_picture
-from ridelog.report.figures_csv import options_csv
+from ridelog.report.figures_csv import options_csv, predict_csv
 from ridelog.report.letterhead import Letterhead, letterhead
 from ridelog.report.options_json import options_json
 from ridelog.report.options_page import options_files
 from ridelog.report.options_plot import options_picture
 from ridelog.report.options_words import options_words
+from ridelog.report.predict_json import predict_json
 from ridelog.report.predict_page import prediction_words
+from ridelog.report.predict_pdf import predict_pdf
 from ridelog.report.predict_plot import predict_pictures
 from ridelog.report.ride_json import to_bytes
 from ridelog.report.ride_page import ride_page, ride_pictures, ride_sections
@@ -211,12 +213,19 @@ def predict_change(
     sweep: tuple[str, list[Any]] | None,
     unit: str,
 ) -> None:
-    """Predict a change of a machine; sends "answer": its words and pictures."""
+    """Predict a change of a machine; sends "answer" (ComparedRides), its pictures in the words."""
     reader, known = SPEED_UNITS[unit], MachineSetup(**setup)
     rides = tuple(cache.ridden(log) for log in logs)
     prediction = predict_from(known, rides, asked, reader, sweep=sweep)
-    pictures = predict_pictures(prediction, reader)
-    send("answer", {"words": prediction_words(prediction, reader), "pictures": pictures})
+    told = predict_json(prediction)
+    document = to_bytes(told)
+    pdf, lacking = predict_pdf(prediction, reader, document, rides)
+    files = {
+        "prediction.pdf": pdf, "prediction.json": document, "prediction.csv": predict_csv(told)
+    }  # fmt: skip
+    words = prediction_words(prediction, reader)
+    words["pictures"] = predict_pictures(prediction, reader)
+    send("answer", ComparedRides(words, None, files, lacking))
 
 
 def lay_options(

@@ -300,6 +300,14 @@ def test_what_if_answers_from_the_rides(shop: Workshop) -> None:
     assert "rear teeth 64 to 56" in answer.words and "Predicted from 1 ride" in answer.words
     assert "Top speed" in answer.words and 'role="img"' in answer.text
     kept_answer(visitor, ride.machine_id, f"{setup}/what-if?asked=1&ride=1&rear_teeth=56#")
+    said = "asked=1&rear_teeth=56&ride=1"
+    assert visitor.get(f"{setup}/what-if/prediction.pdf?{said}").body.startswith(b"%PDF-")
+    document = visitor.get(f"{setup}/what-if/prediction.json?{said}").json()
+    assert document["changes"] == {"rear_teeth": 56}
+    table = visitor.get(f"{setup}/what-if/prediction.csv?{said}").text
+    assert table.startswith("name,title,unit,now_value")
+    assert visitor.get(f"{setup}/what-if/ride.html?{said}").status == 404
+    assert visitor.get(f"{setup}/what-if/prediction.pdf?asked=1").status == 404
     wrong = visitor.get(f"{setup}/what-if?asked=1&front_teeth=0")
     assert wrong.status == 200 and 'role="alert"' in wrong.text and "front_teeth" in wrong.words
     # Every key is a field with unit, help and bounds; no box for words of a file.
