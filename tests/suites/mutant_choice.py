@@ -1,0 +1,381 @@
+"""Which small changes of the code are tried, and which tests run over each.
+
+The changes are those of cosmic-ray's operators (``OPERATORS``): of its pairs the ones that leave a
+number a number, so that a mutant is seldom killed by a mere crash. Lines are those that compute:
+what only draws or words, annotations, decorators, and what stands in ``raise`` are left out.
+"""
+
+import ast
+import importlib
+import json
+import re
+from collections import defaultdict
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+from functools import cached_property
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+ROOT = Path(__file__).resolve().parents[2]
+PACKAGE = ROOT / "ridelog"
+# Rooms whose lines decide figures, verdicts or limits; cautions are a part of their own.
+ROOMS = ("analysis", "filtering", "compare", "machine")
+PARTS = (*ROOMS, "cautions")
+# What only draws or words.
+_SHOWN_FILES = re.compile(r"(plot|page|plot_path)\.py$")
+_SHOWN_FUNCTIONS = re.compile(r"^(lines|sections|document|__repr__|__str__|report_progress)$")
+# A caution, a limit of one or a mismatch is decided in functions that are named or typed so.
+_CAUTION_FILES = ("analysis/subject.py", "machine/risks.py")
+_CAUTION_TYPES = re.compile(r"Caution|Mismatch")
+_PAIRS = {
+    "binary_operator_replacement": (
+        "Add_Sub", "Sub_Add", "Mul_Div", "Div_Mul", "FloorDiv_Mul", "Mod_Mul", "Pow_Mul",
+        "BitAnd_BitOr", "BitOr_BitAnd",
+    ),
+    "comparison_operator_replacement": (
+        "Lt_LtE", "Lt_GtE", "LtE_Lt", "LtE_Gt", "Gt_GtE", "Gt_LtE", "GtE_Gt", "GtE_Lt",
+        "Eq_NotEq", "NotEq_Eq", "Is_IsNot", "IsNot_Is",
+    ),
+    "unary_operator_replacement": ("Delete_USub", "Delete_Not", "Delete_Invert"),
+}  # fmt: skip
+_CLASSES = {
+    "boolean_replacer": (
+        "ReplaceTrueWithFalse", "ReplaceFalseWithTrue", "ReplaceAndWithOr", "ReplaceOrWithAnd",
+        "AddNot",
+    ),
+    "break_continue": ("ReplaceBreakWithContinue", "ReplaceContinueWithBreak"),
+    "number_replacer": ("NumberReplacer",),
+    "zero_iteration_for_loop": ("ZeroIterationForLoop",),
+}  # fmt: skip
+_KINDS = {
+    "binary_operator_replacement": "Binary",
+    "comparison_operator_replacement": "Comparison",
+    "unary_operator_replacement": "Unary",
+}
+# Kinds of nodes that one of the operators changes.
+_CHANGED_TYPES = frozenset((
+    "operator", "keyword", "number", "comparison", "factor", "not_test", "for_stmt", "if_stmt",
+    "while_stmt", "test",
+))  # fmt: skip
+# How far a constant is followed through others that are made of it.
+_DEEPEST = 3
+
+
+@dataclass(frozen=True)
+class Mutant:
+    """One change: where it is, its operator of cosmic-ray and which occurrence, its line before."""
+
+    part: str
+    file: str
+    line: int
+    operator: str
+    occurrence: int
+    before: str
+
+    @property
+    def module(self) -> str:
+        """Name of the module it is in."""
+        return "ridelog." + self.file.removesuffix(".py").replace("/", ".")
+
+    def made(self) -> tuple[str, str]:
+        """Return the source with the change, and the first line that is another, stripped."""
+        source = (PACKAGE / self.file).read_text(encoding="utf-8")
+        changed = mutated(source, operators()[self.operator], self.occurrence)
+        if changed is None:
+            raise ValueError(f"{self.file}: {self.operator} has no occurrence {self.occurrence}")
+        both = zip(source.splitlines(), changed.splitlines(), strict=False)
+        return changed, next((new.strip() for old, new in both if old != new), "")
+
+
+def operators() -> dict[str, Any]:
+    """Return the operators by their names.
+
+    Raises
+    ------
+    SystemExit
+        If cosmic-ray is not there, with the command that installs it.
+    """
+    found: dict[str, Any] = {}
+    try:
+        for name, kind in _KINDS.items():
+            module = importlib.import_module(f"cosmic_ray.operators.{name}")
+            for pair in _PAIRS[name]:
+                cls = f"Replace{kind}Operator_{pair}"
+                found[pair] = getattr(module, cls)()
+        for name, classes in _CLASSES.items():
+            module = importlib.import_module(f"cosmic_ray.operators.{name}")
+            found.update({cls: getattr(module, cls)() for cls in classes})
+    except ModuleNotFoundError as error:
+        raise SystemExit(
+            f"{error}. What to do: .venv/bin/pip install --editable '.[mutants]'"
+        ) from error
+    return found
+
+
+def mutated(source: str, operator: Any, occurrence: int) -> str | None:
+    """Return a source with one change, None if there is no such occurrence."""
+    from cosmic_ray.mutating import mutate_code
+
+    found: str | None = mutate_code(source, operator, occurrence)
+    return found
+
+
+def files() -> Iterator[str]:
+    """Return the files whose lines may be changed."""
+    for room in ROOMS:
+        for path in sorted((PACKAGE / room).rglob("*.py")):
+            if not _SHOWN_FILES.search(path.name) and path.name != "__init__.py":
+                yield path.relative_to(PACKAGE).as_posix()
+
+
+def candidates(file: str) -> Iterator[tuple[str, int, str, int]]:
+    """Return (part, line, operator, occurrence) of every change that one file allows."""
+    import parso
+    from cosmic_ray.ast import ast_nodes
+
+    source = (PACKAGE / file).read_text(encoding="utf-8")
+    shape = Shape(source, file)
+    nodes = [node for node in ast_nodes(parso.parse(source)) if node.type in _CHANGED_TYPES]
+    for name, operator in operators().items():
+        occurrence = 0
+        for node in nodes:
+            for start, _ in operator.mutation_positions(node):
+                part = shape.part_of(*start)
+                if part:
+                    yield part, start[0], name, occurrence
+                occurrence += 1
+
+
+class Shape:
+    """What stands where in one file."""
+
+    def __init__(self, source: str, file: str) -> None:
+        self.tree = ast.parse(source)
+        self.file = file
+        self._left_out: list[tuple[tuple[int, int], tuple[int, int]]] = []
+        self._functions: list[tuple[int, int, ast.FunctionDef]] = []
+        self._statements: list[ast.stmt] = []
+        for node in ast.walk(self.tree):
+            if isinstance(node, ast.FunctionDef):
+                self._functions.append((node.lineno, node.end_lineno or 0, node))
+                every = [*node.args.args, *node.args.kwonlyargs, *node.args.posonlyargs]
+                self._leave_out(*(arg.annotation for arg in every), node.returns)
+            if isinstance(node, (ast.FunctionDef, ast.ClassDef)):
+                self._leave_out(*node.decorator_list)
+            if isinstance(node, ast.AnnAssign):
+                self._leave_out(node.annotation)
+            if isinstance(node, ast.Raise | ast.Import | ast.ImportFrom):
+                self._leave_out(node)
+            if isinstance(node, ast.stmt):
+                self._statements.append(node)
+            # A name for a type: ``Pair = tuple[X | None, ...]`` and its like.
+            if isinstance(node, ast.Assign) and isinstance(node.value, ast.BinOp | ast.Subscript):
+                value = ast.unparse(node.value)
+                if node in self.tree.body and re.search(r"\bNone\b|\[", value):
+                    self._leave_out(node.value)
+
+    def _leave_out(self, *nodes: ast.AST | None) -> None:
+        for node in nodes:
+            if node is not None:
+                end = (node.end_lineno, node.end_col_offset)  # type: ignore[attr-defined]
+                self._left_out.append(((node.lineno, node.col_offset), end))  # type: ignore[attr-defined]
+
+    def part_of(self, line: int, column: int) -> str:
+        """Return the part a place belongs to, empty if it decides nothing."""
+        if any(start <= (line, column) < end for start, end in self._left_out):
+            return ""
+        around = [node for first, last, node in self._functions if first <= line <= last]
+        if any(_SHOWN_FUNCTIONS.match(node.name) for node in around):
+            return ""
+        room = self.file.split("/")[0]
+        told = any(
+            "caution" in node.name
+            or (node.returns and _CAUTION_TYPES.search(ast.unparse(node.returns)))
+            for node in around
+        )
+        return "cautions" if told or self.file in _CAUTION_FILES else room
+
+    def lines_of(self, line: int) -> range:
+        """Return the lines of the statement at a line; of one with a body those of its head."""
+        inner = max(
+            (one for one in self._statements if one.lineno <= line <= (one.end_lineno or 0)),
+            key=lambda one: (one.lineno, -(one.end_lineno or 0)),
+        )
+        body = getattr(inner, "body", None)
+        last = body[0].lineno - 1 if isinstance(body, list) and body else inner.end_lineno
+        return range(inner.lineno, max(inner.lineno, last or 0) + 1)
+
+    def function_at(self, line: int) -> ast.FunctionDef | None:
+        """Return the innermost function whose body a line is in; the head belongs to none."""
+        within = [
+            node for first, last, node in self._functions if node.body[0].lineno <= line <= last
+        ]
+        return max(within, key=lambda node: node.lineno) if within else None
+
+    def heads_at(self, line: int) -> ast.FunctionDef | None:
+        """Return the function whose head, with its defaults, a line is in."""
+        for first, _, node in self._functions:
+            if first <= line < node.body[0].lineno:
+                return node
+        return None
+
+    def named_at(self, line: int) -> list[str]:
+        """Return the names a statement outside of functions sets."""
+        names: list[str] = []
+        lines = self.lines_of(line)
+        for one in self._statements:
+            if one.lineno == lines.start and isinstance(one, ast.Assign | ast.AnnAssign):
+                targets = one.targets if isinstance(one, ast.Assign) else [one.target]
+                for target in targets:
+                    names += [each.id for each in ast.walk(target) if isinstance(each, ast.Name)]
+        return names
+
+
+class Covering:
+    """Which tests run over a line, quickest first."""
+
+    def __init__(self, folder: Path) -> None:
+        import coverage
+
+        self._data = []
+        self.took_s: dict[str, float] = {}
+        self.on: dict[str, tuple[str, ...]] = {}
+        self.fixture_s: dict[str, float] = {}
+        self._within: dict[str, set[str]] = defaultdict(set)
+        for place in sorted(folder.glob("timing*.json")):
+            table = json.loads(place.read_text(encoding="utf-8"))
+            for test, row in table["tests"].items():
+                self.took_s[test], self.on[test] = row["took_s"], tuple(row["on"])
+            for fixture, row in table["fixtures"].items():
+                self.fixture_s[fixture] = row["took_s"]
+                for test in row["within"]:
+                    self._within[test].add(fixture)
+        self._standing: dict[str, set[str]] = defaultdict(set)
+        for test, fixtures in self.on.items():
+            for fixture in fixtures:
+                self._standing[fixture].add(test)
+        for place in sorted(folder.glob("cov*.db")):
+            data = coverage.CoverageData(str(place))
+            data.read()
+            self._data.append(data)
+        self._lines: dict[str, dict[int, set[str]]] = {}
+        self._shapes: dict[str, Shape] = {}
+
+    def shape(self, file: str) -> Shape:
+        """Return what stands where in a file."""
+        if file not in self._shapes:
+            self._shapes[file] = Shape((PACKAGE / file).read_text(encoding="utf-8"), file)
+        return self._shapes[file]
+
+    @cached_property
+    def _every_file(self) -> list[str]:
+        return [path.relative_to(PACKAGE).as_posix() for path in sorted(PACKAGE.rglob("*.py"))]
+
+    def _contexts(self, file: str) -> dict[int, set[str]]:
+        if file not in self._lines:
+            found: dict[int, set[str]] = defaultdict(set)
+            for data in self._data:
+                for line, contexts in data.contexts_by_lineno(f"ridelog/{file}").items():
+                    for context in contexts:
+                        found[line] |= self._tests_of(context)
+            self._lines[file] = found
+        return self._lines[file]
+
+    def _tests_of(self, context: str) -> set[str]:
+        test, _, phase = context.rpartition("|")
+        if test not in self.took_s:
+            return set()
+        found = {test}
+        if phase == "setup":
+            for fixture in self._within[test]:
+                found |= self._standing[fixture]
+        return found
+
+    def tests(self, file: str, line: int) -> set[str]:
+        """Return the tests that run over a line, or over what uses the constant it sets."""
+        shape = self.shape(file)
+        found: set[str] = set()
+        if shape.function_at(line) is None:
+            head = shape.heads_at(line)
+            if head is not None:
+                lines = range(head.body[0].lineno, (head.end_lineno or 0) + 1)
+            else:
+                return self._of_users(file, shape.named_at(line), 0)
+        else:
+            lines = shape.lines_of(line)
+        for each in lines:
+            found |= self._contexts(file)[each]
+        return found
+
+    def _of_users(self, file: str, names: Iterable[str], deep: int) -> set[str]:
+        found: set[str] = set()
+        for name in names:
+            # A private one of a module is used there alone; a field may be read anywhere.
+            places = [file] if name.startswith("_") else self._every_file
+            for place in places:
+                shape = self.shape(place)
+                for node in ast.walk(shape.tree):
+                    used = isinstance(node, ast.Name) and node.id == name
+                    used = used and isinstance(node.ctx, ast.Load)  # type: ignore[attr-defined]
+                    if not (used or (isinstance(node, ast.Attribute) and node.attr == name)):
+                        continue
+                    line: int = node.lineno  # type: ignore[attr-defined]
+                    if shape.function_at(line) is not None or shape.heads_at(line):
+                        found |= self.tests(place, line)
+                    elif deep < _DEEPEST:
+                        found |= self._of_users(place, shape.named_at(line), deep + 1)
+        return found
+
+    def alone_s(self, test: str) -> float:
+        """Return how long one test takes with all it stands on."""
+        return self.took_s[test] + sum(self.fixture_s.get(one, 0.0) for one in self.on[test])
+
+    def stages(self, tests: set[str], limits_s: tuple[float, ...]) -> list[tuple[list[str], float]]:
+        """Return tests in stages, quickest first, with what each stage takes. [s]"""
+        left = sorted(tests, key=lambda test: (self.alone_s(test), test))
+        found: list[tuple[list[str], float]] = []
+        for limit_s in limits_s:
+            chosen: list[str] = []
+            took_s, standing = 0.0, set[str]()
+            for test in left:
+                more = set(self.on[test]) - standing
+                cost = self.took_s[test] + sum(self.fixture_s.get(one, 0.0) for one in more)
+                if chosen and took_s + cost > limit_s:
+                    break
+                chosen.append(test)
+                took_s += cost
+                standing |= more
+            left = left[len(chosen) :]
+            if chosen:
+                found.append((chosen, took_s))
+        return found
+
+
+def drawn(count: int, seed: int, least: int) -> tuple[list[Mutant], dict[str, int]]:
+    """Return so many mutants, each of another line, and how many lines each part has.
+
+    A part has its share by its lines, but ``least`` at least; its lines are drawn without
+    replacement, and of the changes a line allows one.
+    """
+    lines: dict[str, dict[tuple[str, int], list[tuple[str, int]]]] = {part: {} for part in PARTS}
+    sources: dict[str, list[str]] = {}
+    for file in files():
+        sources[file] = (PACKAGE / file).read_text(encoding="utf-8").splitlines()
+        for part, line, name, occurrence in candidates(file):
+            lines[part].setdefault((file, line), []).append((name, occurrence))
+    sizes = {part: len(found) for part, found in lines.items()}
+    random = np.random.default_rng(seed)
+    chosen: list[Mutant] = []
+    for part in PARTS:
+        share = max(least, round(count * sizes[part] / sum(sizes.values())))
+        places = sorted(lines[part])
+        for number in random.permutation(len(places))[:share]:
+            file, line = places[number]
+            options = lines[part][file, line]
+            name, occurrence = options[random.integers(len(options))]
+            before = sources[file][line - 1].strip()
+            chosen.append(Mutant(part, file, line, name, occurrence, before))
+    # In an order of chance, so that a run that was ended is a smaller sample of the same.
+    return [chosen[k] for k in random.permutation(len(chosen))], sizes
