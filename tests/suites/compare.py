@@ -3,12 +3,13 @@
 Run from the repository root, with a fresh seed each time unless one is given:
 
     python tests/suites/compare.py [--pairs N] [--seed S] [--kinds none,sprocket] [--rates 10,1]
-                                   [--synthetic] [--record]
+                                   [--scatter 0.08] [--sides 3] [--synthetic] [--record]
 
 Every pair has its own machine, its own receiver, a wind of its own on each side that helps one
-direction and hinders the other, and rides that differ by 0.08 m/s in steady speed. Kinds: none (no
-change), gain (1 m/s more steady speed), sprocket (the machine of the samples at any steady speed,
-with the rear sprocket of the samples after the change, or the two the other way round).
+direction and hinders the other, and rides that differ by 0.08 m/s in steady speed, or by each
+``--scatter``; ``--sides`` is how many rides a side has. Kinds: none (no change), gain (1 m/s more
+steady speed), sprocket (the machine of the samples at any steady speed, with the rear sprocket of
+the samples after the change, or the two the other way round).
 
 In which share of the pairs any figure was called better or worse; for each figure the same, with
 bias, error, coverage and width of its difference, and without a change the share of p values below
@@ -18,6 +19,7 @@ With --synthetic the statistics alone are tried on normal figures, which takes s
 """
 
 import argparse
+import itertools
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 
@@ -96,10 +98,15 @@ def top_in_a_run(machine: Machine) -> float:
 
 
 def one_ride(
-    machine: Machine, around: Surroundings, rate_hz: float, name: str, rng: np.random.Generator
+    machine: Machine,
+    around: Surroundings,
+    rate_hz: float,
+    name: str,
+    rng: np.random.Generator,
+    scatter_mps: float = SCATTER_MPS,
 ) -> MeasuredRide:
     """Return one measured ride there and back: starts at full throttle, rolling out, stops."""
-    ride = RideLayout(still_air(machine, rng, scatter_mps=SCATTER_MPS), 1.1, around)
+    ride = RideLayout(still_air(machine, rng, scatter_mps=scatter_mps), 1.1, around)
     ride.stand(float(rng.uniform(3.0, 5.0)))
     for _ in range(2):
         ride.drive(for_s=RUN_S, build_s=float(rng.uniform(0.15, 0.4)))
@@ -116,8 +123,15 @@ def one_ride(
     return analyse(motion)
 
 
-def one_pair(kind: str, rate_hz: float, seed: int, number: int) -> Pair:
-    """Return one pair of three rides a side."""
+def one_pair(
+    kind: str,
+    rate_hz: float,
+    seed: int,
+    number: int,
+    scatter_mps: float = SCATTER_MPS,
+    rides_a_side: int = RIDES_A_SIDE,
+) -> Pair:
+    """Return one pair of some rides a side."""
     rng = np.random.default_rng([seed, number])
     before, after = machines(kind, rng)
     slope = float(rng.normal(0.0, 0.002))
@@ -125,7 +139,7 @@ def one_pair(kind: str, rate_hz: float, seed: int, number: int) -> Pair:
     for side, machine in (("before", before), ("after", after)):
         wind = float(rng.normal(0.0, 1.2))
         rides = []
-        for k in range(RIDES_A_SIDE):
+        for k in range(rides_a_side):
             blow = wind + float(rng.normal(0.0, 0.4))
             around = Surroundings(
                 wind_east_mps=blow * np.sin(1.1),
@@ -133,7 +147,9 @@ def one_pair(kind: str, rate_hz: float, seed: int, number: int) -> Pair:
                 slope=slope,
                 slope_bearing_rad=1.1,
             )
-            rides.append(one_ride(machine, around, rate_hz, f"{side}-{number}-{k}", rng))
+            rides.append(
+                one_ride(machine, around, rate_hz, f"{side}-{number}-{k}", rng, scatter_mps)
+            )
         sides.append(tuple(rides))
     # Without the rides, whose draws would fill the memory.
     found = compare(sides[0], sides[1])
@@ -144,7 +160,14 @@ def rows(pairs: list[Pair], kind: str) -> Iterator[dict[str, Cell]]:
     """Yield how often anything was claimed, then a row for each figure."""
     count = len(pairs)
     claims = [{kind_of(one.figure.name) for one in claimed(pair)} for pair in pairs]
-    yield {"figure": "any figure", "pairs": count, "claimed": share(map(bool, claims))}
+    told = [pair.comparison.get("two_way_mps") for pair in pairs]
+    least = [one.verdict.smallest_shown for one in told if one and one.verdict.smallest_shown]
+    yield {
+        "figure": "any figure",
+        "pairs": count,
+        "claimed": share(map(bool, claims)),
+        "two-way change that shows": float(np.median(least)) if least else None,
+    }
     names = [kind_of(each.figure.name) for pair in pairs for each in pair.comparison.figures]
     for name in dict.fromkeys(names):
         yield {
@@ -275,6 +298,8 @@ def main() -> None:
     add_options(parser, "compare")
     parser.add_argument("--kinds", default="none,gain,sprocket")
     parser.add_argument("--rates", default="10,1")
+    parser.add_argument("--scatter", default=f"{SCATTER_MPS:g}", help="ride to ride, m/s")
+    parser.add_argument("--sides", type=int, default=RIDES_A_SIDE)
     parser.add_argument("--synthetic", action="store_true")
     chosen = parser.parse_args()
     record = Record("compare", chosen, rides=TRIALS if chosen.synthetic else chosen.pairs)
@@ -283,16 +308,20 @@ def main() -> None:
     if chosen.synthetic:
         record.save()
         return
-    for rate in map(float, chosen.rates.split(",")):
-        for kind in chosen.kinds.split(","):
-            pairs: list[Pair] = []
-            for number in range(chosen.pairs):
-                pairs.append(one_pair(kind, rate, chosen.seed, number))
-                if len(pairs) % EVERY == 0 and len(pairs) < chosen.pairs:
-                    for row in rows(pairs, kind):
-                        record.show(rate_hz=rate, change=kind, **row)
-            for row in rows(pairs, kind):
-                record.add(rate_hz=rate, change=kind, **row)
+    for rate, kind, scatter in itertools.product(
+        map(float, chosen.rates.split(",")),
+        chosen.kinds.split(","),
+        map(float, chosen.scatter.split(",")),
+    ):
+        heads: dict[str, Cell] = {"rate_hz": rate, "change": kind, "scatter": scatter}
+        pairs: list[Pair] = []
+        for number in range(chosen.pairs):
+            pairs.append(one_pair(kind, rate, chosen.seed, number, scatter, chosen.sides))
+            if len(pairs) % EVERY == 0 and len(pairs) < chosen.pairs:
+                for row in rows(pairs, kind):
+                    record.show(**heads, **row)
+        for row in rows(pairs, kind):
+            record.add(**heads, **row)
     record.save()
 
 
