@@ -291,7 +291,8 @@ def noise_summary(scales: NoiseScales, reported: bool, observed: ObservedInstant
             scales.speed_sd_mps,
             scales.drift_sd_mps,
             scales.slow_sd_mps,
-            scales.walk_m,
+            # As the filter takes it: receiver (11).
+            max(scales.walk_m, scales.speed_sd_mps * observed.shared_s**0.5),
             learnt=_LEARNT_OF_REPORTED,
             trusts=trusts,
         )

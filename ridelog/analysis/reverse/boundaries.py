@@ -249,6 +249,8 @@ def products_of(
         speeds.append(size * built_up(side * (speed - knots_s), build_s))
     since_s = time_s[taken] - time_s[taken][0]
     cover = drift_mps**2 * _slid(since_s, DRIFT_TIME_S) + along.white_m**2 * np.eye(len(since_s))
+    # One filter makes position and speed: what both err alike must not count twice, receiver (11).
+    cover += along.walk_m**2 * np.minimum(since_s[:, None], since_s)
     root = np.linalg.cholesky(cover)
     shapes = np.linalg.solve(root, np.concatenate(ways, axis=1))
     seen = sign * np.linalg.solve(root, along.way_m[taken])

@@ -186,7 +186,7 @@ def measured(
 
     The best seconds that a model of the whole reverse allows (``full_model``) may be given: it
     knows how a machine moves and takes the pull for even, drawn paths take every bend for as likely
-    and flatten a peak. Neither is known to be right: the first gives two of three, the other one.
+    and flatten a peak. Neither is known to be right: each gives half of the possible best seconds.
     """
     paths = motion.paths(start_s, end_s)
     length_s = float(paths.time_s[-1] - paths.time_s[0])
@@ -198,7 +198,7 @@ def measured(
         sd_mps = max(best.high - best.value, best.value - best.low) / QUANTILE
         possible = np.maximum(best.value + sd_mps * even_normals(POSSIBLE, _SEED), 0.0)
     if best_mps is not None:
-        possible = np.where(np.arange(POSSIBLE) % 3 > 0, best_mps, possible)
+        possible = np.where(np.arange(POSSIBLE) % 2 > 0, best_mps, possible)
     moved = paths.position_m[-1] - paths.position_m[0]
     straight = np.hypot(moved[0], moved[1])
     return Measured(

@@ -194,6 +194,7 @@ class Projection:
     path_time_s, path_mps : shape (k,), the fitted path and its speed along the heading.
     white_m, drift_mps, white_mps, slow_mps : the receiver's noise, white and slow, of positions and
         of the reported speed.
+    walk_m : what positions walk by themselves in a second. [m]
     """
 
     time_s: FloatArray
@@ -206,6 +207,7 @@ class Projection:
     drift_mps: float
     white_mps: float
     slow_mps: float
+    walk_m: float
 
 
 def projected(
@@ -245,6 +247,7 @@ def projected(
         drift_mps=noise.drift_mps,
         white_mps=noise.speed_white_mps or np.inf,
         slow_mps=noise.slow_speed_mps or 0.0,
+        walk_m=noise.position_walk_m,
     )
 
 

@@ -47,6 +47,7 @@ def seen(rate_hz: float, white_m: float, *, reported: bool, seed: int = 3) -> Pr
         drift_mps=0.04,
         white_mps=0.08 if reported else np.inf,
         slow_mps=0.02,
+        walk_m=0.0,
     )
 
 
