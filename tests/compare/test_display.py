@@ -2,6 +2,7 @@
 
 import datetime as dt
 import json
+import re
 from pathlib import Path
 
 import numpy as np
@@ -197,7 +198,9 @@ def test_the_command_tells_it_on_screen_and_as_json(tmp_path: Path) -> None:
     screen = CliRunner().invoke(app, words)
     assert screen.exit_code == 0, screen.output
     assert "The display shows 1.0" in screen.output
-    assert "UN Regulation No. 39" in screen.output
+    assert "UN Regulation No. 39" in " ".join(screen.output.split())
+    assert re.search(r"make it right: 96\d mm \(9\d\d to 9\d\d\)", screen.output)
+    assert max(map(len, screen.output.splitlines())) <= 80
     document = json.loads(CliRunner().invoke(app, [*words, "--json", "-"]).stdout)
     assert document["schema"] == "ridelog.display/1"
     assert document["factor"]["low"] <= 1.06 <= document["factor"]["high"]
