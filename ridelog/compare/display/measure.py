@@ -204,7 +204,7 @@ class _Fit:
 
 
 @dataclass(frozen=True)
-class _Drawn:
+class _DrawnDisplay:
     """Factor, offset and delay of every drawn path, and its speeds at the readings."""
 
     factor: FloatArray
@@ -215,7 +215,7 @@ class _Drawn:
 
 def _drawn(
     motion: Motion, fit: _Fit, at_s: FloatArray, shown: FloatArray, delays_s: FloatArray
-) -> _Drawn:
+) -> _DrawnDisplay:
     """Return what every cautious path says of the display, with readings scattered anew.
 
     The straight line needs sums over the readings alone, which are taken piece by piece.
@@ -250,7 +250,7 @@ def _drawn(
     with np.errstate(invalid="ignore", divide="ignore"):
         shift = np.where((bend > 0.0) & (least == inner), 0.5 * (before - after) / bend, 0.0)
     factor = slope[least, column]
-    return _Drawn(
+    return _DrawnDisplay(
         factor,
         mean_shown - factor * mean_true[least, column],
         tried_s[least] + shift * (tried_s[1] - tried_s[0]),
