@@ -22,7 +22,7 @@ import numpy as np
 ROOT = Path(__file__).resolve().parents[2]
 sys.path += [str(ROOT / "tests" / "web"), str(ROOT / "tests" / "suites")]
 
-from live_page import Served  # noqa: E402  (needs the path above)
+from live_page import Served, browser  # noqa: E402  (needs the path above)
 from random_rides import out_and_back  # noqa: E402
 from receiver_presets import preset  # noqa: E402
 from simulate import Place, gpx_text  # noqa: E402
@@ -30,6 +30,14 @@ from simulate import Place, gpx_text  # noqa: E402
 from ridelog.book.book import Book  # noqa: E402
 from ridelog.book.records import NewResult  # noqa: E402
 from ridelog.core.estimate import Estimate  # noqa: E402
+
+_DAY = 20
+_WIDTHS = (360, 390, 1280)
+_PAGES = (
+    "/", "/rides/1", "/machines", "/machines/1", "/machines/1/setups/1",
+    "/machines/1/setups/1/what-if", "/machines/1/setups/1/options",
+    "/compare?before=1&before=2&after=4&after=5",
+)  # fmt: skip
 
 
 class Link:
@@ -117,6 +125,52 @@ def upload(link: Link, fixes: int) -> None:
     print(f"  its trace, whole {whole:.3f} s and a minute of it {close:.3f} s")
 
 
+def day(link: Link) -> None:
+    """Print the times of twenty logs that come in at once, of one machine in two set-ups."""
+    samples = sorted((ROOT / "sample_tracks").glob("*-?.*"))
+    samples = [path for path in samples if path.suffix in (".gpx", ".nmea")]
+    time.sleep(6.0)  # as above
+    start = time.perf_counter()
+    for number in range(_DAY):
+        path = samples[number % len(samples)]
+        # The same log again would be the same ride; space after it changes nothing that is read.
+        data = path.read_bytes() + b"\r\n" * (number // len(samples))
+        setup = "64+teeth" if path.name.startswith("before") else "56+teeth"
+        said = f"machine_name=Thistledrake+2&setup_name={setup}&name={number}-{path.name}"
+        status, answer = link.ask("PUT", f"/logs?{said}", data)
+        assert status == 202, answer
+    shown = {"first figures": 0.0, "all figures": 0.0, "pictures": 0.0}
+    while not all(shown.values()):
+        tasks = json.loads(link.ask("GET", "/tasks")[1])
+        assert all(task["state"] != "failed" for task in tasks), tasks
+        there = {
+            "first figures": all(task["first"] for task in tasks),
+            "all figures": all(task["state"] in ("drawing", "done") for task in tasks),
+            "pictures": all(task["state"] == "done" for task in tasks),
+        }
+        now = time.perf_counter() - start
+        shown = {name: shown[name] or (now if there[name] else 0.0) for name in shown}
+        time.sleep(0.02)
+    words = ", ".join(f"{name} of all {seconds:.1f} s" for name, seconds in shown.items())
+    print(f"{_DAY} logs of 4 minutes: {words}")
+
+
+def heights(base: str) -> None:
+    """Print how high the pages of that day are, and what sticks out to the side."""
+    with browser() as opened:
+        for width in _WIDTHS:
+            page = opened.new_page(viewport={"width": width, "height": 800})
+            for path in _PAGES:
+                page.goto(base + path, timeout=300_000)
+                if path.startswith("/rides/"):
+                    page.locator("#charts[data-drawn]").wait_for(timeout=60_000)
+                high, wide = page.evaluate(
+                    "[document.documentElement.scrollHeight, document.documentElement.scrollWidth]"
+                )
+                print(f"  {path} at {width} px: {high} px" + (" (too wide)" * (wide > width)))
+            page.close()
+
+
 def fill(folder: Path, rides: int) -> None:
     """Put rides with figures into a book, as an hour-long season would leave them."""
     rng = np.random.default_rng(8)
@@ -146,7 +200,18 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("--fixes", type=int, default=36_000)
     parser.add_argument("--rides", type=int, default=1_000)
+    parser.add_argument("--only", choices=("day", "book"))
     given = parser.parse_args()
+    if given.only != "book":
+        with tempfile.TemporaryDirectory() as place:
+            served = Served(Path(place) / "book")
+            try:
+                day(Link(served.base))
+                heights(served.base)
+            finally:
+                served.stop()
+    if given.only == "day":
+        return
     with tempfile.TemporaryDirectory() as place:
         folder = Path(place) / "book"
         fill(folder, given.rides)

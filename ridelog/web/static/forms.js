@@ -20,7 +20,10 @@ function refill(form) {
     const value = values[field.name];
     if (value === undefined) continue;
     if (field.type === "checkbox") field.checked = value; else field.value = value;
-    any ||= typed(field);
+    if (!typed(field)) continue;
+    any = true;
+    const folded = field.closest("details");
+    if (folded) folded.open = true;
   }
   if (!any) return;
   const away = Object.assign(document.createElement("button"), { type: "button", textContent: "Throw it away" });
@@ -57,6 +60,9 @@ function refuse(form, { problem, advice = "", field = "" }) {
   wrong.after(said);
   wrong.setAttribute("aria-invalid", "true");
   wrong.setAttribute("aria-errormessage", said.id);
+  // What is folded away cannot be looked at.
+  const folded = wrong.closest("details");
+  if (folded) folded.open = true;
   wrong.focus();
   return undefined;
 }
