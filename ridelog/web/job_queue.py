@@ -162,8 +162,9 @@ class JobQueue:
                 elif kind == "first":
                     self._set(task, first=value)
                 elif kind == "result":
+                    result_id = keep(book, ride.id, value)
                     with self._lock:
-                        self._undrawn[task.number] = keep(book, ride.id, value)
+                        self._undrawn[task.number] = result_id
             self._set(task, state="drawing", progress=0.8)
             self._waiting.put((_PICTURES, task.number, partial(self._draw, task)))
 

@@ -1,12 +1,15 @@
 """A stretch is marked on the speed chart by mouse, thumb or keys; the page of a ride is short."""
 
+import json
 import re
+import time
+import urllib.request
 from collections.abc import Iterator
 
 import pytest
 from axe_playwright_python.sync_playwright import Axe
 from live_page import CHROMIUM, Served, Watch, browser
-from playwright.sync_api import Browser, Locator, Page, expect
+from playwright.sync_api import Browser, Locator, Page, Route, expect
 from visitor import short_log
 
 pytestmark = pytest.mark.skipif(CHROMIUM is None, reason="no chromium on this machine")
@@ -172,6 +175,40 @@ def test_a_wrong_mark_keeps_everything(chromium: Browser, served: Served) -> Non
     expect(page.locator("#mark-end")).to_have_value("0:03")
     expect(page.locator("#marks")).to_contain_text("It is not saved yet.")
     page.context.close()
+
+
+def test_news_that_come_late_change_the_page_all_the_same(
+    chromium: Browser, served: Served
+) -> None:
+    """Over a slow line a ride may be measured and drawn before the page hears of it."""
+    page = chromium.new_page()
+    page.goto(f"{served.base}/rides/1")
+    expect(page.locator("#ride[data-current=yes]")).to_be_attached(timeout=60_000)
+    shown = page.locator("#charts[data-drawn]").get_attribute("data-drawn", timeout=60_000)
+
+    def late(route: Route) -> None:
+        end = time.monotonic() + 0.001 * LONG_MS
+        while time.monotonic() < end:
+            with urllib.request.urlopen(f"{served.base}/tasks") as answer:
+                if all(task["state"] == "done" for task in json.load(answer)):
+                    break
+            time.sleep(0.1)
+        route.continue_()
+
+    page.route("**/events", late)
+    page.locator("#marks summary").click()
+    page.locator("#mark-start").fill("0:40")
+    page.locator("#mark-end").fill("0:45")
+    page.get_by_role("button", name="Leave out").click()
+    marked = page.get_by_role("list", name="Marked stretches")
+    expect(marked).to_contain_text("0:40.0 to 0:45.0: left out")
+    expect(page.locator("#ride[data-current=yes]")).to_be_attached(timeout=LONG_MS)
+    expect(page.locator("#figures")).not_to_contain_text("these figures are older")
+    expect(page.locator("#charts")).not_to_have_attribute("data-drawn", str(shown))
+    marked.get_by_role("button").click()
+    expect(marked).to_have_count(0)
+    expect(page.locator("#ride[data-current=yes]")).to_be_attached(timeout=LONG_MS)
+    page.close()
 
 
 @pytest.mark.parametrize("width", [360, 390])

@@ -34,8 +34,9 @@ const look = follow(async (tasks) => {
     document.getElementById("first-bounds").textContent = first.length
       ? `${bounds}: a first look, the rest is being measured` : "the rest is being measured";
   }
-  if (task.state === "failed") { if (before) location.reload(); return; }
-  if ((task.state === "drawing" || task.state === "done") && before) {
+  // On a slow line all of it may have happened before the first news: what the page itself shows decides then.
+  if (task.state === "failed") { if (before || page.dataset.state === "waiting") location.reload(); return; }
+  if ((task.state === "drawing" || task.state === "done") && (before || page.dataset.current !== "yes")) {
     // A page that had no figures at all lacks charts and forms too: load it whole.
     if (!document.getElementById("charts")) { location.reload(); return; }
     await renew("figures", "sections");
