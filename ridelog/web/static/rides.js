@@ -128,7 +128,7 @@ function count_up() {
   const [measured, done] = ["measured", "settled"].map((name) => queue.querySelectorAll(`li.${name}`).length);
   const pictures = measured + bad === all && done < measured ? ` Pictures: ${done} of ${measured}.` : "";
   document.getElementById("tally").textContent = all
-    ? `${measured + bad} of ${all} ${all === 1 ? "log" : "logs"} measured${bad ? `, ${bad} of them without figures` : ""}.${pictures}` : "";
+    ? `${measured} of ${all} ${all === 1 ? "log" : "logs"} measured${bad ? `, ${bad} without figures` : ""}.${pictures}` : "";
   const folded = document.getElementById("failed");
   const was = Number(folded.dataset.count ?? 0);
   if (was <= 3 && was !== bad) folded.open = bad <= 3;
