@@ -388,6 +388,7 @@ def looking(chromium: Browser, served: Served, width: int, scheme: str) -> Itera
         viewport={"width": width, "height": 844},
         color_scheme="dark" if scheme == "dark" else "light",
     )
+    context.set_default_timeout(240_000)  # other work goes on on this machine
     page, watch = context.new_page(), Watch(served.base)
     watch.over(page)
     page.goto(f"{served.base}/receiver")
@@ -427,6 +428,9 @@ def test_the_page_on_the_handlebar(
             expect(sound).to_have_attribute("aria-pressed", "true")
             source = page.get_by_label("Receiver at this computer")
             source.fill(receiver.words)
+            # What is typed while the page is laid out anew stays.
+            expect(page.get_by_role("button", name="Choose")).to_be_enabled()
+            expect(source).to_have_value(receiver.words)
             source.press("Enter")
             word(page, "ready")
             expect(page).to_have_title("Ready – ridelog")

@@ -1,6 +1,4 @@
 // The page for the handlebar: asks the workshop's computer once a second how the receiver is, and says so when no answer comes.
-import { renew } from "./common.js";
-
 // A question a second; an answer later than this is as good as none, and a rider is told so. Slow networks need a second or two.
 const EVERY_MS = 1000;
 const GIVE_UP_MS = 6000;
@@ -55,11 +53,29 @@ function changed(word) {
 }
 
 // What can be done depends on whether something is listened to and ridden; the server lays that out.
+// What is typed or ticked meanwhile, and where, stays.
+const shows = (box) => box.closest("li")?.textContent.trim() ?? box.name;
+async function layOut() {
+  const answer = await fetch(location.pathname, { headers: { accept: "text/html" } });
+  if (!answer.ok || answer.redirected) return;
+  const now = new DOMParser().parseFromString(await answer.text(), "text/html").getElementById("controls");
+  const old = place("controls");
+  for (const box of old.querySelectorAll("input:not([type=hidden])")) {
+    const same = [...now.querySelectorAll("input:not([type=hidden])")].find((one) => shows(one) === shows(box));
+    if (!same) continue;
+    if (box.type === "checkbox") same.checked = box.checked;
+    else if (box.value !== box.defaultValue) same.value = box.value;
+  }
+  const focused = old.contains(document.activeElement) ? document.activeElement.id : "";
+  old.replaceWith(document.adoptNode(now));
+  if (focused) place(focused)?.focus({ preventScroll: true });
+}
+
 let following = null;
 function follow(anyhow = false) {
   const controls = place("controls");
   const fits = controls.dataset.listening === (last?.listening ? "yes" : "no") && controls.dataset.riding === (last?.ride_s == null ? "no" : "yes");
-  if (!busy && (anyhow || !fits)) following ??= renew("controls").then(awake, () => null).finally(() => { following = null; });
+  if (!busy && (anyhow || !fits)) following ??= layOut().then(awake, () => null).finally(() => { following = null; });
   return following;
 }
 
