@@ -72,6 +72,18 @@ class ElectricMachine:
     pack: Pack = field(default_factory=Pack)
     charge: float = 0.9
 
+    def torque_nm(self, amps: float) -> float:
+        """Return the torque of the winding's current. [N m]"""
+        return self.volt_second * amps
+
+    def amps_for(self, torque_nm: float) -> float:
+        """Return the current that gives a torque. [A]"""
+        return torque_nm / self.volt_second
+
+    def winding_a(self, back_v: float) -> float:
+        """Return what the controller lets through the winding at a back voltage. [A]"""
+        return self.winding_limit_a
+
     @property
     def inertia_kg(self) -> float:
         """Return the mass that is accelerated, rotating parts included. [kg]"""
@@ -86,6 +98,31 @@ class ElectricMachine:
         return weight * (
             sin(angle) + cos(angle) * (self.rolling + self.rolling_ps * speed)
         ) + 0.5 * 1.2041 * self.drag_area_m2 * air * abs(air)
+
+
+@dataclass(frozen=True)
+class SoftMachine(ElectricMachine):
+    """Another motor law and another controller: iron saturates, the limit falls with the speed.
+
+    saturation_a : at this current the winding gives 0.71 of a straight line's torque. taper : share
+    of the winding's limit that is gone where its back voltage is all that the pack has.
+    """
+
+    saturation_a: float = 200.0
+    taper: float = 0.1
+
+    def torque_nm(self, amps: float) -> float:
+        """Return the torque of the winding's current, bent by saturation. [N m]"""
+        return self.volt_second * amps / (1.0 + (amps / self.saturation_a) ** 2) ** 0.5
+
+    def amps_for(self, torque_nm: float) -> float:
+        """Return the current that gives a torque, infinite beyond what saturation leaves. [A]"""
+        share = torque_nm / (self.volt_second * self.saturation_a)
+        return self.saturation_a * share / (1.0 - share**2) ** 0.5 if share < 1.0 else float("inf")
+
+    def winding_a(self, back_v: float) -> float:
+        """Return the limit of the winding's current, which falls as the motor turns faster. [A]"""
+        return self.winding_limit_a * (1.0 - self.taper * min(back_v / (3.7 * self.pack.cells), 1))
 
 
 class Bench:
@@ -117,7 +154,7 @@ class Bench:
         rest = self._rest
         # The chopper lowers its duty where winding or battery carry too much.
         # The throttle sets the highest duty, or the current where the controller is of that kind.
-        allowed = m.winding_limit_a * (self.opened if m.throttle_sets_current else 1.0)
+        allowed = m.winding_a(back) * (self.opened if m.throttle_sets_current else 1.0)
         if self.duty > 1e-3:
             allowed = min(allowed, m.battery_limit_a / self.duty)
         gain = 0.5 / max(rest, 1.0)
@@ -132,7 +169,7 @@ class Bench:
         self.amps = max(goal + (self.amps - goal) * exp(-ohm / m.henry * _STEP_S), 0.0)
         if throttle == 0.0:
             self.amps = 0.0
-        shaft = m.volt_second * self.amps - (m.idle_nm + m.idle_nms * spin if spin > 0.5 else 0.0)
+        shaft = m.torque_nm(self.amps) - (m.idle_nm + m.idle_nms * spin if spin > 0.5 else 0.0)
         # What the mesh loses it loses in either direction of the flow of power.
         push = shaft * per_metre * (1.0 - m.mesh_loss if shaft > 0.0 else 1.0 + m.mesh_loss)
         push = min(push, m.grip_n)
@@ -162,11 +199,16 @@ class LevelTruth:
 
     def time_to(self, speed_mps: float) -> float:
         """Return the time from first motion to a speed, NaN where it is not reached. [s]"""
+        return self._crossing(speed_mps) - self._crossing(1e-3)
+
+    def _crossing(self, speed_mps: float) -> float:
+        """Return when a speed is first reached, read between two steps of the trace. [s]"""
         over = np.flatnonzero(self.speed_mps >= speed_mps)
         if not len(over):
             return float("nan")
-        moving = int(np.flatnonzero(self.speed_mps > 1e-3)[0])
-        return float(self.time_s[over[0]] - self.time_s[moving])
+        last = max(int(over[0]), 1)
+        pair = slice(last - 1, last + 1)
+        return float(np.interp(speed_mps, self.speed_mps[pair], self.time_s[pair]))
 
     def pull_at(self, speed_mps: float) -> float:
         """Return the acceleration at a speed, over half a metre a second. [m/s²]"""
@@ -182,7 +224,7 @@ def level_truth(machine: ElectricMachine, grade: float = 0.0) -> LevelTruth:
     for count in range(120_000):
         bench.step(1.0)
         if count % 2000 == 1999:
-            if bench.speed - before < 2e-3:
+            if bench.speed - before < 2e-4:
                 break
             before = bench.speed
     speed = np.array(bench.trace)
@@ -198,8 +240,8 @@ def cruise(machine: ElectricMachine, speed_mps: float, charge: float) -> tuple[f
     per_metre = 2.0 * pi * m.ratio / m.circumference_m
     spin = speed_mps * per_metre
     shaft = m.resistance_n(speed_mps, 0.0, 0.0) / per_metre / (1.0 - m.mesh_loss)
-    amps = (shaft + m.idle_nm + m.idle_nms * spin) / m.volt_second
-    if amps > m.winding_limit_a:
+    amps = m.amps_for(shaft + m.idle_nm + m.idle_nms * spin)
+    if amps > m.winding_a(m.volt_second * spin):
         return float("nan"), float("nan")
     rest = pack.resting_v(charge)
     wanted = m.volt_second * spin + (m.winding_ohm + m.chopper_ohm) * amps
@@ -217,11 +259,12 @@ def cruise(machine: ElectricMachine, speed_mps: float, charge: float) -> tuple[f
 def range_m(machine: ElectricMachine, speed_mps: float | None) -> float:
     """Return how far a full pack goes at a speed, or at full throttle if None, until cut off. [m]
 
-    Stepped by 200 m; lead-acid gives less the faster it is drawn from (Peukert).
+    Stepped by 1/500 of the charge; lead-acid gives less the faster it is drawn from (Peukert).
     """
-    pack = machine.pack
-    charge, way = 1.0, 0.0
-    while charge > 0.0:
+    pack, steps = machine.pack, 500
+    way = 0.0
+    for number in range(steps):
+        charge = 1.0 - (number + 0.5) / steps
         here = replace(machine, charge=charge)
         at = speed_mps if speed_mps is not None else level_truth_speed(here)
         amps, volts = cruise(here, at, charge)
@@ -229,8 +272,7 @@ def range_m(machine: ElectricMachine, speed_mps: float | None) -> float:
             break
         rate_a = pack.capacity_ah / 20.0
         more = (amps / rate_a) ** (pack.peukert - 1.0) if pack.peukert > 1.0 else 1.0
-        charge -= more * amps * 200.0 / at / (3600.0 * pack.capacity_ah)
-        way += 200.0
+        way += at * 3600.0 * pack.capacity_ah / (steps * more * amps)
     return way
 
 
