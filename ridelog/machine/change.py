@@ -225,10 +225,13 @@ def changed_drive(drive: Drive, before: MachineSetup, change: SetupChange) -> Dr
     rolling = np.asarray(drive.rolling * factor("rolling_resistance", drive.rolling))
     # The motor's own drag is no part of what rolls: it acts through the gearing, METHOD.md (18).
     faster = drive.way_per_radian_m / way
-    idle_n = drive.load.a_n - drive.rolling * weight_n
+    idle_n = drive.idle_n * faster
+    efficiency = drive.efficiency * factor("drive_efficiency", drive.efficiency)
+    efficiency = np.minimum(efficiency, 1.0)
     load = replace(
         drive.load,
-        a_n=idle_n * faster + rolling * heavier * weight_n,
+        a_n=efficiency * idle_n + rolling * heavier * weight_n,
+        b_nspm=drive.load.b_nspm * _growing(drive, faster, heavier),
         c_ns2pm2=drive.load.c_ns2pm2
         * factor("drag_area_m2", 2.0 * drive.load.c_ns2pm2 / AIR_DENSITY_KGPM3),
     )
@@ -239,7 +242,7 @@ def changed_drive(drive: Drive, before: MachineSetup, change: SetupChange) -> Dr
         mass_kg=mass,
         inertia_factor=1.0 + _rotating(drive, faster) / heavier,
         way_per_radian_m=way,
-        efficiency=np.minimum(drive.efficiency * factor("drive_efficiency", drive.efficiency), 1.0),
+        efficiency=efficiency,
         constant_nmpa=constant,
         motor_ohm=motor_ohm,
         battery_ohm=battery_ohm,
@@ -249,6 +252,7 @@ def changed_drive(drive: Drive, before: MachineSetup, change: SetupChange) -> Dr
         traction_n=drive.traction_n * heavier * factor("tyre_grip", grip / 0.6) * shares,
         load=load,
         rolling=rolling,
+        idle_n=idle_n,
     )
     if after.surface is not None and after.surface != before.surface:
         return on_ground(moved, before.surface, after.surface)
@@ -262,6 +266,16 @@ def _rotating(drive: Drive, faster: FloatArray) -> FloatArray:
     """
     share = np.random.default_rng(9).uniform(0.0, 1.0, len(drive.mass_kg))
     return np.asarray((drive.inertia_factor - 1.0) * (1.0 - share + share * faster**2))
+
+
+def _growing(drive: Drive, faster: FloatArray, heavier: FloatArray) -> FloatArray:
+    """Return by what drag that grows with speed is multiplied: (21).
+
+    Part of it is the tyres' and goes with the weight, part the motor's (eddy currents, grease) and
+    goes with the square of its speed, part neither's; any three parts of a whole alike likely.
+    """
+    tyres, motor, rest = np.random.default_rng(10).dirichlet(np.ones(3), len(drive.mass_kg)).T
+    return np.asarray(tyres * heavier + motor * faster**2 + rest)
 
 
 def on_ground(drive: Drive, before: str | None, after: str) -> Drive:

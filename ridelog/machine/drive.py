@@ -71,11 +71,12 @@ class Drive:
     heat_share : share of the winding's heat that the battery limit counts, 1: a controller that
         measures battery current counts all of it, one that limits the motor's power none.
     traction_n : largest force that the driven tyres put down. [N]
-    load : what resists.
+    load : what resists while the motor drives.
     opening_s : how long the rider takes to open the throttle. [s]
     controller_efficiency : share of the battery's power that reaches the motor, 1.
     charge : of the pack, share of full.
     rolling : rolling resistance of the tyres alone, share of weight.
+    idle_n : drag of the motor itself, at the ground if nothing were lost on the way. [N]
 
     Source
     ------
@@ -101,6 +102,7 @@ class Drive:
     controller_efficiency: FloatArray = field(default_factory=lambda: np.ones(1))
     charge: FloatArray = field(default_factory=lambda: np.ones(1))
     rolling: FloatArray = field(default_factory=lambda: np.full(1, 0.02))
+    idle_n: FloatArray = field(default_factory=lambda: np.zeros(1))
 
     @property
     def no_load_mps(self) -> FloatArray:
@@ -111,6 +113,17 @@ class Drive:
     def force_per_amp_n(self) -> FloatArray:
         """Return newtons at the ground for an ampere in the motor, (n,). [N/A]"""
         return self.efficiency * self.constant_nmpa / self.way_per_radian_m
+
+    @property
+    def rolling_out(self) -> RoadLoad:
+        """Return what resists without drive.
+
+        What is lost between motor and ground is lost in either direction: of the motor's drag the
+        share ``efficiency`` is missing at the ground while it drives, 1 / efficiency holds back
+        while it is dragged along: METHOD.md, (20).
+        """
+        more_n = self.idle_n * (1.0 / self.efficiency - self.efficiency)
+        return replace(self.load, a_n=self.load.a_n + more_n)
 
     @property
     def limit_power_w(self) -> FloatArray:
@@ -173,7 +186,8 @@ class Drive:
 
     def coasting_mps2(self, speed_mps: FloatArray) -> FloatArray:
         """Return the deceleration without drive, positive when slowing, (n, k). [m/s²]"""
-        return self.load.force_n(speed_mps) / (self.mass_kg * self.inertia_factor)[:, None]
+        load = self.rolling_out
+        return load.force_n(speed_mps) / (self.mass_kg * self.inertia_factor)[:, None]
 
     def battery_current_a(self, speed_mps: FloatArray) -> FloatArray:
         """Return the battery current at full throttle, (n, k). [A]

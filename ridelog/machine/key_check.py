@@ -117,12 +117,21 @@ class Contradicted:
         )
 
 
+def known_without_keys(rides: Sequence[CalibrationData]) -> Drive:
+    """Return the machines that rides leave possible where nothing is given."""
+    return fit(MachineSetup(), rides, count=_MACHINES).drive
+
+
 def contradicted_keys(
-    setup: MachineSetup, rides: Sequence[CalibrationData], said: Said
+    setup: MachineSetup,
+    rides: Sequence[CalibrationData],
+    said: Said,
+    blind: Drive | None = None,
 ) -> tuple[Contradicted, ...]:
     """Return the keys that the rides contradict, the surest first.
 
-    What is loose already, because one of its keys is believed, is not checked again.
+    What is loose already, because one of its keys is believed, is not checked again. ``blind`` is
+    ``known_without_keys(rides)`` where several set-ups are held against the same rides.
     """
     given = setup.given()
     checks = [
@@ -132,14 +141,13 @@ def contradicted_keys(
     ]
     if not checks or not rides:
         return ()
-    bare = MachineSetup()
-    blind = fit(bare, rides, count=_MACHINES)
-    before = from_setup(bare, 2 * _MACHINES).drive
+    blind = blind or known_without_keys(rides)
+    before = from_setup(MachineSetup(), 2 * _MACHINES).drive
     keyed = from_setup(setup, 4 * _MACHINES, said).drive
     found = []
     for check in checks:
         shown, gives, open_before = (
-            np.log(check.of(drive)) for drive in (blind.drive, keyed, before)
+            np.log(check.of(drive)) for drive in (blind, keyed, before)
         )
         if np.std(shown) > _TOLD * np.std(open_before):
             continue

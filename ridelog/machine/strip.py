@@ -160,9 +160,8 @@ class Strip:
                 np.zeros((count, self.count)), np.asarray(np.linalg.inv(inverse), dtype=np.float64)
             )
         per_mass = 1.0 / (drive.mass_kg * drive.inertia_factor)
-        resisting = np.stack(
-            [drive.load.a_n, drive.load.b_nspm, drive.load.c_ns2pm2]
-        ) * per_mass  # fmt: skip
+        load = drive.rolling_out
+        resisting = np.stack([load.a_n, load.b_nspm, load.c_ns2pm2]) * per_mass
         model = np.concatenate([drive.pull_mps2(self.nodes).T, resisting])
         miss = self._seen - self._matrix @ model
         plain = self._integrated(drive, miss, inverse, None)

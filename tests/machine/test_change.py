@@ -4,6 +4,7 @@ from typing import Any
 
 import numpy as np
 import pytest
+from machines import drive
 
 from ridelog.core.errors import SetupError
 from ridelog.machine.change import changed, changed_drive, parse_change, parse_sweep
@@ -177,3 +178,27 @@ def test_no_change_changes_nothing() -> None:
     before = from_setup(SETUP, 30).drive
     after = changed_drive(before, SETUP, changed(SETUP, {}))
     assert top_speed(after)[0] == pytest.approx(top_speed(before)[0])
+
+
+def test_the_motors_drag_goes_with_its_speed_and_the_tyres_with_the_weight() -> None:
+    before = from_setup(SETUP, 400).drive
+    geared = changed_drive(before, SETUP, changed(SETUP, {"rear_teeth": 90}))
+    assert geared.idle_n == pytest.approx(1.5 * before.idle_n)
+    # Only motor and gearing turn faster: the tyres roll as they did.
+    more = geared.load.a_n - before.load.a_n
+    assert more == pytest.approx(0.5 * before.efficiency * before.idle_n)
+    growing = geared.load.b_nspm / before.load.b_nspm
+    assert 1.0 <= growing.min() < 1.1 and 1.9 < growing.max() <= 1.5**2
+    # A third each of tyres, motor and neither on the mean of all that is possible.
+    assert growing.mean() == pytest.approx(1.0 + (1.5**2 - 1.0) / 3.0, rel=0.05)
+    heavy = changed_drive(before, SETUP, changed(SETUP, {"rider_mass_kg": 80.0}))
+    share = (before.mass_kg + 40.0) / before.mass_kg
+    growing = heavy.load.b_nspm / before.load.b_nspm
+    assert np.all((growing >= 1.0) & (growing <= share))
+
+
+def test_a_roll_out_shows_more_than_a_steady_speed_needs() -> None:
+    # Closed form: 10 N of motor drag, a tenth lost on the way, one way or the other.
+    one = drive(a_n=20.0 + 0.9 * 10.0, efficiency=0.9, idle_n=10.0)
+    assert one.rolling_out.a_n == pytest.approx(20.0 + 10.0 / 0.9)
+    assert one.coasting_mps2(np.array([3.0])) == pytest.approx((20.0 + 10.0 / 0.9) / 100.0)

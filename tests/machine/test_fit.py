@@ -56,14 +56,17 @@ def test_the_machine_is_found_again(fitted: Fitted) -> None:
     assert np.bincount(limit, minlength=4).argmax() == 0
     coasting = np.median(fitted.drive.coasting_mps2(speed), axis=0)
     assert coasting == pytest.approx(-TRUE.acceleration_mps2(speed, 0.0), abs=0.02)
-    # Half of it is seen, to 0.06 s that all starts hide: a standard deviation of 0.13 s.
-    assert np.median(fitted.drive.opening_s) == pytest.approx(0.4, abs=0.15)
+    # Half of it is seen, to 0.07 s that all starts hide: a standard deviation of 0.15 s, which
+    # draws it from the 0.15 s of the prior part of the way only.
+    low, middle, high = np.quantile(fitted.drive.opening_s, [0.05, 0.5, 0.95])
+    assert low < 0.4 < high and middle > 0.2
 
 
 def test_what_rides_cannot_tell_stays_wide(fitted: Fitted) -> None:
     # A log of motion shows ratios of forces to mass and nothing of amperes.
     assert fitted.learnt["mass_kg"] > 0.7
-    assert fitted.learnt["efficiency"] > 0.7
+    # But for a little: what the motor drags comes through it once in a roll-out, once in a pull.
+    assert fitted.learnt["efficiency"] > 0.6
     assert fitted.learnt["no_load_mps"] < 0.2
     assert fitted.learnt["rolling_n"] < 0.5
     assert set(fitted.learnt) == {unknown.name for unknown in UNKNOWNS}
