@@ -5,11 +5,12 @@ from functools import partial
 
 from ridelog.analysis.subject import DANGER, WARNING, Caution, age_class_caution, general_cautions
 from ridelog.core.estimate import Estimate
-from ridelog.core.quantity import CURRENT, both_units, plain, text
+from ridelog.core.quantity import ACCELERATION, CURRENT, both_units, plain, text
 from ridelog.core.units import METRES_PER_FOOT, MPS_PER_KMH, SI, STANDARD_GRAVITY_MPS2
 from ridelog.machine.electrics import electrical_sheet
 from ridelog.machine.setup import MachineSetup, pack_voltage
 from ridelog.machine.setup_check import dangers
+from ridelog.machine.tipping import effective_track_m, lifts_forward_mps2
 
 _NONE = "common practice, no source"
 # Continuous load of a fuse at 25 °C as a share of its rating: maker guidance, from memory.
@@ -44,6 +45,7 @@ def risks(
         *_speed(after, measures),
         *_brakes(after, measures),
         *_tipping(after, measures),
+        *_lifting(after, measures),
         *_lithium(before, after),
         *_electrical(after),
         *_dangers(after),
@@ -227,9 +229,10 @@ def _brakes(after: MachineSetup, measures: Mapping[str, Pair]) -> Iterator[Cauti
 
 def _tipping(after: MachineSetup, measures: Mapping[str, Pair]) -> Iterator[Caution]:
     lateral = _after(measures, "lateral_accel_mps2")
-    if after.track_width_m is None or after.cg_height_m is None or lateral is None:
+    track_m = effective_track_m(after)
+    if track_m is None or after.cg_height_m is None or lateral is None:
         return
-    limit = _TIP_SHARE * after.track_width_m / (2.0 * after.cg_height_m) * STANDARD_GRAVITY_MPS2
+    limit = _TIP_SHARE * track_m / (2.0 * after.cg_height_m) * STANDARD_GRAVITY_MPS2
     if lateral.high > limit:
         yield Caution(
             "tip_over",
@@ -243,6 +246,23 @@ def _tipping(after: MachineSetup, measures: Mapping[str, Pair]) -> Iterator[Caut
             "2007",
             gravity=DANGER,
         )
+
+
+def _lifting(after: MachineSetup, measures: Mapping[str, Pair]) -> Iterator[Caution]:
+    pull, limit = _after(measures, "pull_at_0_mps2"), lifts_forward_mps2(after)
+    if pull is None or limit is None or pull.high < limit:
+        return
+    yield _warning(
+        "tips_backwards",
+        f"At full throttle from standstill the pull is {text(pull, ACCELERATION, SI)}; from "
+        f"{plain(limit, ACCELERATION, SI)} the front wheels lift (rear wheels driven, weight as in "
+        "the set-up), uphill as on the level. Open the throttle gently, lean forward, and let "
+        "nobody start who has not been told.",
+        pull.value,
+        limit,
+        "g b / h: moments about the contact of the rear wheels (Cossalter, Motorcycle Dynamics, "
+        "2006, from memory)",
+    )
 
 
 def _lithium(before: MachineSetup, after: MachineSetup) -> Iterator[Caution]:

@@ -81,6 +81,11 @@ class MachineSetup(BaseModel):
         "Wheels and frame", "m", "Track width, middle to middle of left and right tyre (narrower "
         "axle; leave out for two wheels)", 0.1, 3.0, (0.4, 1.3),
     )  # fmt: skip
+    wheels: int | None = _number("Wheels and frame", "", "Number of wheels", 1, 4, (2, 4))
+    paired_axle_share: float | None = _number(
+        "Wheels and frame", "", "Three wheels: share of the weight, rider seated, on the axle with "
+        "two of them, 0 to 1", 0.05, 0.95, (0.4, 0.85),
+    )  # fmt: skip
     cg_height_m: float | None = _number(
         "Wheels and frame", "m", "Height of the centre of gravity, rider seated",
         0.05, 2.0, (0.2, 0.9),

@@ -7,6 +7,7 @@ from math import pi
 from ridelog.core.quantity import both_units
 from ridelog.core.units import MPS_PER_KMH, RADPS_PER_RPM
 from ridelog.machine.setup import CELLS, MachineSetup, circumference_m, overall_ratio, pack_voltage
+from ridelog.machine.tipping import effective_track_m
 
 # How far two figures for one thing may differ before they contradict each other; common practice,
 # no source. Nominal voltages are rounded (10 cells: 36 or 37 V; 13: 46.8 or 48 V), a loaded tyre
@@ -228,12 +229,14 @@ def dangers(setup: MachineSetup) -> tuple[Doubt, ...]:
 
 
 def _dangers(setup: MachineSetup) -> Iterator[Doubt]:
-    track, height = setup.track_width_m, setup.cg_height_m
+    track, height = effective_track_m(setup), setup.cg_height_m
     if track is not None and height is not None and track / (2.0 * height) < _LEAST_TIP:
+        three = ", three wheels," if setup.wheels == 3 else ""
         yield Doubt(
-            f"With track_width_m = {track:g} m and cg_height_m = {height:g} m it tips over from "
-            f"{track / (2.0 * height):.2f} g sideways (static stability factor, NHTSA): any brisk "
-            "turn does that. Measure both again; lower the rider or widen the track.",
+            f"With track_width_m = {setup.track_width_m:g} m{three} and cg_height_m = {height:g} m "
+            f"it tips over from {track / (2.0 * height):.2f} g sideways (static stability factor, "
+            "NHTSA): any brisk turn does that. Measure both again; lower the rider or widen the "
+            "track.",
             code="tips_easily",
         )
     speed = setup.class_speed_kmh

@@ -14,6 +14,7 @@ from ridelog.core.estimate import Estimate
 from ridelog.core.units import SPEED_UNITS, SpeedUnit
 from ridelog.machine.setup import MachineSetup
 from ridelog.machine.setup_file import setup_of_text
+from ridelog.machine.tipping import effective_track_m
 from ridelog.present.words import duration_words, zone_words
 
 _MONTHS = "Jan Feb Mar Apr May Jun Jul Aug Sep Oct Nov Dec".split()
@@ -49,7 +50,7 @@ def settings_of(book: Book, ride: RideEntry) -> Settings:
         reverse_caution_mps=limit_mps,
         reverse_strong_mps=max(usual.reverse_strong_mps, limit_mps),
         advised_mps=usual.advised_mps if class_kmh is None else kmh.to_mps(class_kmh),
-        track_width_m=setup.track_width_m,
+        track_width_m=effective_track_m(setup),
         cg_height_m=setup.cg_height_m,
         adult_rider=bool(setup.adult_rider),
         columns=book.details.conditions(ride.id).get(COLUMNS, ""),
