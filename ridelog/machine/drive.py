@@ -77,6 +77,8 @@ class Drive:
     charge : of the pack, share of full.
     rolling : rolling resistance of the tyres alone, share of weight.
     idle_n : drag of the motor itself, at the ground if nothing were lost on the way. [N]
+    limit_a_per_a : amperes in the motor at its limit for each that gives torque as its constant
+        says, 1: other than 1 after a change of the limit, METHOD.md (22).
 
     Source
     ------
@@ -103,6 +105,7 @@ class Drive:
     charge: FloatArray = field(default_factory=lambda: np.ones(1))
     rolling: FloatArray = field(default_factory=lambda: np.full(1, 0.02))
     idle_n: FloatArray = field(default_factory=lambda: np.zeros(1))
+    limit_a_per_a: FloatArray = field(default_factory=lambda: np.ones(1))
 
     @property
     def no_load_mps(self) -> FloatArray:
@@ -170,6 +173,12 @@ class Drive:
     def motor_current_a(self, speed_mps: FloatArray) -> FloatArray:
         """Return the motor current at full throttle, (n, k). [A]"""
         return np.asarray(self.currents_a(speed_mps).min(axis=0))
+
+    def winding_a(self, speed_mps: FloatArray) -> FloatArray:
+        """Return what a meter in the motor's lead would show at full throttle, (n, k). [A]"""
+        at_limit = self.limits(speed_mps) == LIMITS.index("current")
+        more = np.where(at_limit, self.limit_a_per_a[:, None], 1.0)
+        return np.asarray(self.motor_current_a(speed_mps) * more)
 
     def limits(self, speed_mps: FloatArray) -> IntArray:
         """Return which of LIMITS holds the machine back at full throttle, (n, k)."""

@@ -94,13 +94,13 @@ def figures_of(
         else:
             title, name = "pull at {speed}", f"pull_at_{speed:g}_mps"
             found.append(PossibleFigure(name, title, ACCELERATION, pull, limit, speed))
-    for name, quantity, words in (
-        ("battery_current_a", CURRENT, "battery current, peak"),
-        ("battery_power_w", POWER, "battery power, peak"),
-        ("motor_current_a", CURRENT, "motor current, peak"),
+    for name, what, quantity, words in (
+        ("battery_current_a", "battery_current_a", CURRENT, "battery current, peak"),
+        ("battery_power_w", "battery_power_w", POWER, "battery power, peak"),
+        ("motor_current_a", "winding_a", CURRENT, "motor current, peak"),
     ):
         stem, _, suffix = name.rpartition("_")
-        values, limit = peak(drive, name)
+        values, limit = peak(drive, what)
         found.append(PossibleFigure(f"{stem}_peak_{suffix}", words, quantity, values, limit))
     stop = top * REACTION_S + top**2 / (2.0 * decel_mps2)
     found.append(

@@ -146,9 +146,7 @@ def contradicted_keys(
     keyed = from_setup(setup, 4 * _MACHINES, said).drive
     found = []
     for check in checks:
-        shown, gives, open_before = (
-            np.log(check.of(drive)) for drive in (blind, keyed, before)
-        )
+        shown, gives, open_before = (np.log(check.of(drive)) for drive in (blind, keyed, before))
         if np.std(shown) > _TOLD * np.std(open_before):
             continue
         apart = (shown[:, None] - gives[None, :]).ravel()

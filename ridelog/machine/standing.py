@@ -108,7 +108,7 @@ def _across(grid: FloatArray, values: FloatArray, wanted: float) -> FloatArray:
 def peak(drive: Drive, what: str) -> tuple[FloatArray, IntArray]:
     """Return the largest of a quantity over all speeds up to the top, and what limits there, (n,).
 
-    ``what`` is "battery_current_a", "battery_power_w" or "motor_current_a".
+    ``what`` is "battery_current_a", "battery_power_w" or "winding_a".
     """
     top, _ = top_speed(drive)
     known = np.where(np.isfinite(top), top, 1.0)

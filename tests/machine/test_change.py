@@ -202,3 +202,17 @@ def test_a_roll_out_shows_more_than_a_steady_speed_needs() -> None:
     one = drive(a_n=20.0 + 0.9 * 10.0, efficiency=0.9, idle_n=10.0)
     assert one.rolling_out.a_n == pytest.approx(20.0 + 10.0 / 0.9)
     assert one.coasting_mps2(np.array([3.0])) == pytest.approx((20.0 + 10.0 / 0.9) / 100.0)
+
+
+def test_another_limit_of_the_motors_current_moves_the_force_by_less() -> None:
+    setup = MachineSetup(**{**SETUP.given(), "motor_limit_a": 100.0})
+    before = from_setup(setup, 400).drive
+    after = changed_drive(before, setup, changed(setup, {"motor_limit_a": 80.0}))
+    share = after.motor_limit_a / before.motor_limit_a
+    # Closed form of (22): between 0.8 and 0.8 to the power of 0.85 squared.
+    assert 0.8 <= share.min() < 0.805 and 0.845 < share.max() <= 0.8 ** (0.85**2)
+    # A meter shows what the limit says all the same.
+    at = np.array([0.0])
+    held = (after.limits(at)[:, 0] == 1) & (before.limits(at)[:, 0] == 1)
+    metered = (after.winding_a(at) / before.winding_a(at))[held, 0]
+    assert held.mean() > 0.3 and metered == pytest.approx(0.8)

@@ -1,4 +1,4 @@
-"""Are wrong keys of a set-up named, and right ones left alone? Machines of another model; on request.
+"""Are wrong keys of a set-up named, and right ones left alone? On request.
 
 Run from the repository root, with a fresh seed each time unless one is given:
 
@@ -39,10 +39,8 @@ _LEAST, _MOST = 1.2, 1.8
 _SHOWS = 0.10
 
 
-def wrong(
-    rng: np.random.Generator, setup: MachineSetup, key: str
-) -> tuple[MachineSetup, float] | None:
-    """Return a set-up with one key wrong, and by which factor; None where it cannot be."""
+def wrong(rng: np.random.Generator, setup: MachineSetup, key: str) -> tuple[MachineSetup, float]:
+    """Return a set-up with one key wrong, and by which factor."""
     factor = float(np.exp(rng.uniform(np.log(_LEAST), np.log(_MOST)))) ** float(rng.choice([-1, 1]))
     old = getattr(setup, key)
     new = old * factor
@@ -60,11 +58,11 @@ def as_given(machine: ElectricMachine, setup: MachineSetup) -> ElectricMachine:
     return replace(
         machine,
         mass_kg=kilos,
-        circumference_m=setup.tyre_circumference_m,
-        ratio=setup.gearbox_ratio,
+        circumference_m=setup.tyre_circumference_m or 1.0,
+        ratio=setup.gearbox_ratio or 1.0,
         volt_second=1.0 / ((setup.motor_rpm_per_v or 1.0) * RADPS_PER_RPM),
-        winding_limit_a=setup.motor_limit_a,
-        battery_limit_a=setup.battery_limit_a,
+        winding_limit_a=setup.motor_limit_a or 1.0,
+        battery_limit_a=setup.battery_limit_a or 1.0,
         pack=replace(machine.pack, cells=cells, ohm=machine.pack.ohm * more),
     )
 
@@ -102,8 +100,6 @@ def main() -> None:
             print(f"  {number} right, doubted: {found[0].sentence(setup)}", flush=True)
         key = KEYS[number % len(KEYS)]
         changed = wrong(rng, setup, key)
-        if changed is None:
-            continue
         found = contradicted_keys(changed[0], data, Said(), blind)
         among = any(key in one.keys for one in found)
         told = told_by(machine, as_given(machine, changed[0]))
@@ -114,11 +110,12 @@ def main() -> None:
             every = [one for each in named.values() for one in each if one[0]]
             print(f"{number + 1}: told {len(every)}, named {sum(a for _, a, _ in every)}, "
                   f"right doubted {sum(map(bool, doubted))}", flush=True)  # fmt: skip
-    for key, each in (*named.items(), ("any", [one for each in named.values() for one in each])):
-        told = [among for shows, among, _ in each if shows]
+    named["any"] = [one for each in named.values() for one in each]
+    for key, rows in named.items():
+        of_told = [among for shows, among, _ in rows if shows]
         record.add(
-            key=key, n=len(each), named=float(np.mean([among for _, among, _ in each])),
-            told=len(told), named_of_told=float(np.mean(told)) if told else None,
+            key=key, n=len(rows), named=float(np.mean([among for _, among, _ in rows])),
+            told=len(of_told), named_of_told=float(np.mean(of_told)) if of_told else None,
         )  # fmt: skip
     record.add(
         key="none wrong", n=len(doubted), doubted=float(np.mean([bool(word) for word in doubted]))

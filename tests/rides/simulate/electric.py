@@ -113,12 +113,14 @@ class SoftMachine(ElectricMachine):
 
     def torque_nm(self, amps: float) -> float:
         """Return the torque of the winding's current, bent by saturation. [N m]"""
-        return self.volt_second * amps / (1.0 + (amps / self.saturation_a) ** 2) ** 0.5
+        return float(self.volt_second * amps / (1.0 + (amps / self.saturation_a) ** 2) ** 0.5)
 
     def amps_for(self, torque_nm: float) -> float:
         """Return the current that gives a torque, infinite beyond what saturation leaves. [A]"""
         share = torque_nm / (self.volt_second * self.saturation_a)
-        return self.saturation_a * share / (1.0 - share**2) ** 0.5 if share < 1.0 else float("inf")
+        if share >= 1.0:
+            return float("inf")
+        return float(self.saturation_a * share / (1.0 - share**2) ** 0.5)
 
     def winding_a(self, back_v: float) -> float:
         """Return the limit of the winding's current, which falls as the motor turns faster. [A]"""
