@@ -5,8 +5,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ridelog.core.estimate import LEVEL, Estimate
+from ridelog.core.estimate import LEVEL, QUANTILE, Estimate
 from ridelog.core.quantity import SPEED, Quantity, plain, rough_span, span, text
+from ridelog.core.track import FloatArray
 from ridelog.core.units import SI, SpeedUnit
 
 HIGHER, LOWER = "higher", "lower"
@@ -151,8 +152,10 @@ class Figures(Mapping[str, Figure]):
         return len(self._by_name)
 
 
-def harmonic_mean_of(estimates: list[Estimate]) -> Estimate:
-    """Return the harmonic mean of several positive estimates whose errors are independent.
+def harmonic_mean_of(estimates: list[Estimate], shared_sd: float = 0.0) -> Estimate:
+    """Return the harmonic mean of several positive estimates, errors independent but for a part.
+
+    ``shared_sd`` is the standard deviation of the part that is the same in all of them.
 
     Times over a window go with the inverse of the pull. Wind along the straight adds to the pull
     one way what it takes the other way, so the mean of the pulls is free of it and the mean of the
@@ -162,15 +165,28 @@ def harmonic_mean_of(estimates: list[Estimate]) -> Estimate:
     mean = float(len(values) / np.sum(1.0 / values))
     # The derivative of the harmonic mean H by one value x is H² / (n x²).
     shares = mean**2 / (len(values) * values**2)
-    below = float(np.linalg.norm(shares * [each.value - each.low for each in estimates]))
-    above = float(np.linalg.norm(shares * [each.high - each.value for each in estimates]))
-    return Estimate(mean, mean - below, mean + above, LEVEL)
+    return _mean(mean, shares, estimates, shared_sd)
 
 
-def mean_of(estimates: list[Estimate]) -> Estimate:
-    """Return the mean of several estimates of one ride whose errors are independent."""
-    count = len(estimates)
+def mean_of(estimates: list[Estimate], shared_sd: float = 0.0) -> Estimate:
+    """Return the mean of several estimates of one ride, errors independent but for a part.
+
+    ``shared_sd`` is as of ``harmonic_mean_of``: it stays however many are averaged.
+    """
+    shares = np.full(len(estimates), 1.0 / len(estimates))
     value = float(np.mean([each.value for each in estimates]))
-    below = float(np.linalg.norm([each.value - each.low for each in estimates])) / count
-    above = float(np.linalg.norm([each.high - each.value for each in estimates])) / count
+    return _mean(value, shares, estimates, shared_sd)
+
+
+def _mean(
+    value: float, shares: FloatArray, estimates: list[Estimate], shared_sd: float
+) -> Estimate:
+    shared = QUANTILE * shared_sd
+
+    def reach(halves: list[float]) -> float:
+        own = np.sqrt(np.maximum(np.square(halves) - shared**2, 0.0))
+        return float(np.hypot(np.linalg.norm(shares * own), shared * shares.sum()))
+
+    below = reach([each.value - each.low for each in estimates])
+    above = reach([each.high - each.value for each in estimates])
     return Estimate(value, value - below, value + above, LEVEL)

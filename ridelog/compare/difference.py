@@ -228,9 +228,13 @@ def difference_of(
     )
     contrast, method = _contrast(first, second)
     if contrast is None:
-        below = float(np.hypot(after[0].value - after[0].low, before[0].high - before[0].value))
-        above = float(np.hypot(after[0].high - after[0].value, before[0].value - before[0].low))
-        sds = (below / QUANTILE, above / QUANTILE)
+        below = np.hypot(after[0].value - after[0].low, before[0].high - before[0].value)
+        above = np.hypot(after[0].high - after[0].value, before[0].value - before[0].low)
+        shared = 2.0 * shared_sd**2
+        sds = (
+            float(np.sqrt(max((below / QUANTILE) ** 2 - shared, 0.0))),
+            float(np.sqrt(max((above / QUANTILE) ** 2 - shared, 0.0))),
+        )
     else:
         sds = (receiver, receiver)
     readings = [ErrorOf(second.mean - first.mean, *sds, contrast)]
@@ -244,8 +248,8 @@ def difference_of(
     difference = Estimate(readings[0].value, low, high, LEVEL)
     nearest = min(readings, key=lambda one: abs(one.value))
     return Difference(
-        before=side_mean(before, after),
-        after=side_mean(after, before),
+        before=side_mean(before, after, shared_sd),
+        after=side_mean(after, before, shared_sd),
         difference=difference,
         percent=_percent(first.mean, second.mean, before, after, difference),
         p_value=p_value_of(readings),
@@ -260,10 +264,13 @@ def difference_of(
     )
 
 
-def side_mean(rides: list[Estimate], others: list[Estimate] | None = None) -> Estimate:
+def side_mean(
+    rides: list[Estimate], others: list[Estimate] | None = None, shared_sd: float = 0.0
+) -> Estimate:
     """Return a side's mean: its own scatter from three rides on, else that of both sides.
 
-    The one rule for the figure of several rides; with one ride a side it is the ride's own.
+    The one rule for the figure of several rides; with one ride a side it is the ride's own. What
+    all rides share (``shared_sd``, a standard deviation) stays in it whole.
     """
     own, other = Summary.of([one.value for one in rides]), len(others or [])
     if own.count == 1 and other <= 1:
@@ -274,7 +281,8 @@ def side_mean(rides: list[Estimate], others: list[Estimate] | None = None) -> Es
         both = shared_scatter(own, Summary.of([one.value for one in others]))
         alone = np.sqrt(1.0 / own.count) / np.sqrt(1.0 / own.count + 1.0 / other)
         reach = both.reach(LEVEL) * float(alone)
-    reach = max(reach, QUANTILE * receiver_error_of(rides))
+    reach = max(reach, QUANTILE * receiver_error_of(rides, shared_sd))
+    reach = float(np.hypot(reach, QUANTILE * shared_sd))
     return Estimate(own.mean, own.mean - reach, own.mean + reach, LEVEL)
 
 

@@ -199,7 +199,8 @@ def _mean_of(figures: tuple[Figure, ...], others: tuple[Figure, ...]) -> Estimat
             return difference_by_direction(known, known, ways, ways).before
     known = [one.estimate for one in figures if one.estimate is not None]
     beside = [one.estimate for one in others if one.estimate is not None]
-    return side_mean(known, beside) if known else None
+    shared = 0.0 if comparable is None else comparable.shared_sd
+    return side_mean(known, beside, shared) if known else None
 
 
 def _agreement(one: PredictedFigure, predicted: Estimate, measured: Estimate) -> Agreement:

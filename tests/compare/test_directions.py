@@ -5,10 +5,10 @@ import pytest
 
 from ridelog.analysis.figure import HIGHER, Comparable, Figure, harmonic_mean_of, mean_of
 from ridelog.compare.comparison import _missing, _wind_parts
-from ridelog.compare.difference import difference_by_direction
+from ridelog.compare.difference import difference_by_direction, difference_of, side_mean
 from ridelog.compare.matching import NO_MATCH, match_directions
 from ridelog.compare.side_names import BEFORE_AND_AFTER
-from ridelog.core.estimate import Estimate
+from ridelog.core.estimate import QUANTILE, Estimate
 from ridelog.core.quantity import SPEED
 
 
@@ -131,3 +131,20 @@ def test_harmonic_mean_frees_times_of_wind() -> None:
     assert reach == pytest.approx(0.1 * np.hypot(0.78125, 0.28125))
     one = about(3.0)
     assert harmonic_mean_of([one]) == one
+
+
+def test_what_all_starts_share_stays_in_their_mean() -> None:
+    # Own standard deviation 0.4, shared 0.3: half widths in units of the 90 % quantile.
+    half = QUANTILE * 0.5
+    starts = [Estimate(4.0, 4.0 - half, 4.0 + half)] * 4
+    wanted = QUANTILE * np.hypot(0.4 / 2.0, 0.3)
+    for mean in (mean_of(starts, 0.3), harmonic_mean_of(starts, 0.3)):
+        assert mean.value == pytest.approx(4.0)
+        assert mean.high - mean.value == pytest.approx(wanted)
+    # One start alone keeps its interval, and a side of rides keeps the shared part as well.
+    assert mean_of(starts[:1], 0.3).high == pytest.approx(4.0 + half)
+    side = side_mean(starts, None, 0.3)
+    assert side.high - side.value == pytest.approx(wanted)
+    # It drops out of a difference, with one ride a side too.
+    apart = difference_of(starts[:1], starts[:1], shared_sd=0.3).difference
+    assert apart.high == pytest.approx(QUANTILE * 0.4 * np.sqrt(2.0))

@@ -29,6 +29,7 @@ class MeanOfStarts:
     directions : mean of each direction, that of the first start first; two if both were ridden.
     full : for each direction the places of its full starts among the launches.
     course_deg : where the starts go if they all go one way, else None.
+    shared_sd : standard deviation of the error that all starts share: it stays in their mean.
     """
 
     mean: Estimate | None
@@ -36,25 +37,19 @@ class MeanOfStarts:
     directions: tuple[Estimate, ...] = ()
     full: tuple[tuple[int, ...], ...] = ()
     course_deg: float | None = None
+    shared_sd: float = 0.0
 
     @property
     def both_ways(self) -> Estimate | None:
         """The mean if it balances both directions."""
         return self.mean if len(self.directions) == 2 else None
 
-    @property
-    def unseen_sd_s(self) -> float:
-        """What is unseen of every start, as it is part of a mean of times. [s]"""
-        if not self.full:
-            return 0.0
-        squares = sum(1.0 / len(starts) for starts in self.full)
-        return UNSEEN_START_S * float(np.sqrt(squares)) / len(self.full)
-
 
 def mean_of_starts(
     course_deg: Sequence[float],
     time_s: Sequence[Estimate | None],
     figure: Sequence[Estimate | None],
+    shared_sd: float = 0.0,
 ) -> MeanOfStarts:
     """Return the mean over both directions of the full starts of each.
 
@@ -67,6 +62,8 @@ def mean_of_starts(
         Direction of each start.
     time_s, figure : sequence of Estimate or None
         How long each took, and what is averaged: the times themselves, or another figure.
+    shared_sd : float
+        Standard deviation of the part of the figure's error that is the same in all starts.
     """
     told = {
         place: (time, one)
@@ -79,7 +76,7 @@ def mean_of_starts(
     alike = [place for place in told if courses_apart_deg(course_deg[place], first) <= 90.0]
     opposite = [place for place in told if place not in alike]
     full = tuple(_full(way, told) for way in (alike, opposite) if way)
-    directions = tuple(mean_of([told[place][1] for place in way]) for way in full)
+    directions = tuple(mean_of([told[place][1] for place in way], shared_sd) for way in full)
     values = [each.value for each in directions]
     if len(values) == 2 and max(values) > _MOST_APART * min(values):
         reason = (
@@ -88,7 +85,8 @@ def mean_of_starts(
         )
         return MeanOfStarts(None, reason, directions, full)
     course = _mean_course([course_deg[place] for place in told]) if len(values) == 1 else None
-    return MeanOfStarts(harmonic_mean_of(list(directions)), "", directions, full, course)
+    mean = harmonic_mean_of(list(directions), shared_sd)
+    return MeanOfStarts(mean, "", directions, full, course, shared_sd)
 
 
 def _full(way: list[int], told: Mapping[int, tuple[Estimate, Estimate]]) -> tuple[int, ...]:
@@ -273,7 +271,8 @@ def _figure_of(
     each = [launch.windows[place] for launch in launches]
     course_deg = [launch.course_deg for launch in launches]
     times = [one.time_s for one in each]
-    time = mean_of_starts(course_deg, times, times)
+    # How the throttle opens is alike in all starts and shifts each by the same.
+    time = mean_of_starts(course_deg, times, times, UNSEEN_START_S if window.standing else 0.0)
     length = mean_of_starts(course_deg, times, [one.length_m for one in each])
     attempts = sum(one is not None for one in times)
     if not attempts:

@@ -109,7 +109,6 @@ def _title(window: Window) -> str:
 def _comparable(
     ride: MeasuredRide, window: WindowFigure, told: MeanOfStarts, weight: float = 1.0
 ) -> Comparable:
-    unseen = told is window.time and window.standing and told.mean is not None
     return Comparable(
         LOWER,
         weight,
@@ -117,7 +116,7 @@ def _comparable(
         both_ways=told.both_ways,
         course_deg=told.course_deg,
         wind_excess=_wind_excess(ride, window, told),
-        shared_sd=told.unseen_sd_s if unseen else 0.0,
+        shared_sd=told.shared_sd,
     )
 
 
