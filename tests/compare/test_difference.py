@@ -127,7 +127,9 @@ def test_what_all_rides_share_drops_out() -> None:
     # Two rides a side that repeat exactly: the receivers' own part alone is left.
     assert half.receiver_error == pytest.approx(0.8 * whole.receiver_error)
     assert none.receiver_error == pytest.approx(0.0, abs=1e-6)
-    assert whole.before == half.before == none.before
+    # In a side's own mean it stays whole: of two rides sqrt(0.8² / 2 + 0.6²) of one.
+    for one, share in ((whole, np.sqrt(0.5)), (half, np.sqrt(0.68)), (none, 1.0)):
+        assert one.before.value == 1.0 and one.before.sd == pytest.approx(share * sd)
 
 
 def test_percent_holds_the_error_of_the_first_side_too() -> None:
