@@ -41,7 +41,7 @@ GATHERED = (
 )  # fmt: skip
 # The quick ones first; then what is left, as far as time allows. [s] Own choice.
 STAGES_S = (4.0, 20.0, 60.0)
-# A busy machine is so much slower than when it gathered; after this a mutant hangs. Own choice.
+# A change may let tests take so much longer, and a start; after this a mutant hangs. Own choice.
 SLOWER, START_S = 6.0, 40.0
 # Rooms whose change changes what the smoother gives.
 _BEFORE_MOTION = ("core", "importer", "filtering")
