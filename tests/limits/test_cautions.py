@@ -59,6 +59,18 @@ def test_walking_pace_backwards(kmh: float, code: str | None) -> None:
         assert reverse_cautions(reverse)[0].gravity == DANGER
 
 
+@pytest.mark.parametrize(
+    ("limit_kmh", "words", "other"),
+    [(6.0, "walking pace", "you set"), (4.0, "the limit you set", "walking pace")],
+)
+def test_a_limit_of_ones_own_is_not_called_walking_pace(
+    limit_kmh: float, words: str, other: str
+) -> None:
+    reverse: Any = SimpleNamespace(top_speed_mps=about(7.0 * KMH), state="found", segments=())
+    (one,) = reverse_cautions(reverse, limit_mps=limit_kmh * KMH)
+    assert words in one.text and other not in one.text and f"{limit_kmh:.1f} km/h" in one.text
+
+
 @pytest.mark.parametrize(("probability", "warned"), [(0.49, False), (0.51, True)])
 def test_of_what_is_more_likely_forward_nobody_is_warned(probability: float, warned: bool) -> None:
     segment = SimpleNamespace(top_speed_mps=about(2.5), probability=probability)

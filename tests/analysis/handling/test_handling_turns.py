@@ -9,7 +9,7 @@ from receiver_presets import preset
 from simulate import RideLayout
 from simulate.truth import STEP_S, running_integral
 
-from ridelog.analysis.handling.turns import least_duration_s, measure_turns, turns_of
+from ridelog.analysis.handling.turns import _turns, least_duration_s, measure_turns, turns_of
 from ridelog.filtering.motion import Motion
 from ridelog.filtering.smoother import estimate_motion
 
@@ -169,3 +169,22 @@ def test_random_rides_hold_on_average() -> None:
             )
     assert total > 10
     assert held / total > 0.75
+
+
+@pytest.mark.parametrize("side", [1.0, -1.0])
+@pytest.mark.parametrize(("degrees", "turns"), [(14.5, 0), (15.5, 1), (40.0, 1)])
+def test_what_swings_by_fifteen_degrees_is_a_turn(side: float, degrees: float, turns: int) -> None:
+    """A course that swings at 0.4 rad/s from 5 s on, at 3 m/s: lateral 1.2 m/s², radius 7.5 m."""
+    angle = np.radians(degrees)
+    time_s = np.arange(0.0, 12.0, 0.02)
+    course = side * np.clip(0.4 * (time_s - 5.0), 0.0, angle)
+    found = _turns(time_s, course, np.full(len(time_s), 3.0))
+    assert len(found) == turns
+    for turn in found:
+        assert turn.angle_rad == pytest.approx(side * angle, rel=1e-3)
+        # The swing is averaged over 0.6 s, and counts from a quarter of its size.
+        assert turn.start_s == pytest.approx(5.0 - 0.15, abs=0.101)
+        assert turn.end_s == pytest.approx(5.0 + angle / 0.4 + 0.15, abs=0.101)
+        assert turn.speed_mps == pytest.approx(3.0)
+        assert turn.rough_lateral_mps2 == pytest.approx(1.2)
+        assert turn.rough_radius_m == pytest.approx(7.5)

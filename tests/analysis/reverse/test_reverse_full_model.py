@@ -4,9 +4,16 @@ import numpy as np
 import pytest
 from simulate.profiles import change
 
-from ridelog.analysis.reverse.boundaries import edge_of
+from ridelog.analysis.reverse.boundaries import GRID_S, Edge, edge_of
 from ridelog.analysis.reverse.evidence import Projection
-from ridelog.analysis.reverse.full_model import POSSIBLE, possible_best_mps
+from ridelog.analysis.reverse.full_model import (
+    _BUILD,
+    _NEVER,
+    POSSIBLE,
+    _drawn,
+    _possible,
+    possible_best_mps,
+)
 from ridelog.core.track import FloatArray
 
 STEP_S = 0.01
@@ -102,3 +109,42 @@ def test_positions_that_walk_with_the_speed_are_not_counted_twice() -> None:
         assert best is not None
         spreads.append(float(np.ptp(np.quantile(best, [0.05, 0.95]))))
     assert spreads[1] > 1.2 * spreads[0]
+
+
+@pytest.mark.parametrize(
+    ("pull_s", "brake_s", "possible"),
+    [
+        (0.3, 0.3, True), (6.0, 6.0, True), (0.3, 6.0, True), (1.0, 2.0, True),
+        (0.25, 2.0, False), (2.0, 0.25, False), (6.05, 2.0, False), (2.0, 6.05, False),
+    ],
+)  # fmt: skip
+def test_pull_and_brake_last_from_a_third_of_a_second_to_six(
+    pull_s: float, brake_s: float, possible: bool
+) -> None:
+    """METHOD.md of reverse, (8): a length outside is none, whichever of the two it is."""
+    pull, brake = round(pull_s / GRID_S), round(brake_s / GRID_S)
+    row = [0, pull, pull + 100, pull + 100 + brake, -_NEVER, _NEVER, 0]
+    assert _possible(np.array([row])).tolist() == [possible]
+
+
+def test_pull_is_over_before_the_brake_and_other_travel_is_outside() -> None:
+    right = [0, 20, 60, 90, 0, 90, 0]
+    wrong = [
+        [0, 20, 20 + _BUILD - 1, 90, 0, 90, 0], [0, 20, 60, 90, 1, 90, 0],
+        [0, 20, 60, 90, 0, 89, 0], [0, 20, 60, 90, 0, 90, -1], [0, 20, 60, 90, 0, 90, 6],
+    ]  # fmt: skip
+    assert _possible(np.array([right, *wrong])).tolist() == [True] + 5 * [False]
+    assert _possible(np.array([[0, 20, 20 + _BUILD, 90, 0, 90, 5]])).all()
+
+
+def test_where_no_other_travel_is_known_it_is_far_outside() -> None:
+    """Ends that leave one choice: at 0 and 8 s, 1 s of pull and brake, nothing before or after."""
+
+    def end(at_s: float) -> Edge:
+        one = np.array([at_s])
+        return Edge(at_s, one, one * np.nan, np.ones(1), 0.0 * one)
+
+    drawn = _drawn(end(0.0), end(8.0), np.random.default_rng(1))
+    assert drawn is not None
+    assert (drawn[0][:, 4] == -_NEVER).all() and (drawn[0][:, 5] == _NEVER).all()
+    assert (drawn[0][:, 0] == 0).all() and (drawn[0][:, 3] == round(8.0 / GRID_S)).all()
