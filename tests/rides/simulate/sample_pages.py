@@ -20,6 +20,7 @@ track_width_m = 1.02
 cg_height_m = 0.30
 front_teeth = 15
 rear_teeth = 64
+surface = "asphalt"
 battery_cells = 14
 battery_chemistry = "li-ion"
 battery_capacity_ah = 40
