@@ -93,14 +93,16 @@ def gather(folder: Path, tests: Sequence[str]) -> None:
     )  # fmt: skip
 
 
-def outcome_of(mutant: Mutant, covering: Covering, folder: Path) -> Outcome:
+def outcome_of(
+    mutant: Mutant, covering: Covering, folder: Path, stages_s: tuple[float, ...] = STAGES_S
+) -> Outcome:
     """Run the tests over a mutant until one fails."""
     begin_s = time.monotonic()
     changed, after = mutant.made()
     kept = {} if mutant.file.split("/")[0] in _BEFORE_MOTION else _keeping(folder)
     sources = {mutant.module: changed} | kept
     log = folder / "log"
-    stages = covering.stages(covering.tests(mutant.file, mutant.line), STAGES_S)
+    stages = covering.stages(covering.tests(mutant.file, mutant.line), stages_s)
     word, by = "survived" if stages else "not run over", ""
     for tests, takes_s in stages:
         code = run_tests(tests, sources, log, START_S + SLOWER * takes_s)
@@ -203,6 +205,8 @@ def main() -> None:
     parser.add_argument("--count", type=int, default=240)
     parser.add_argument("--least", type=int, default=30, help="mutants of a part at least")
     parser.add_argument("--parts", nargs="+", choices=PARTS, default=PARTS)
+    parser.add_argument("--stages", type=float, nargs="+", default=STAGES_S, metavar="S",
+                        help="how long the tests of each stage take by themselves")  # fmt: skip
     parser.add_argument("--minutes", type=float, default=1e9, help="begin none after so long")
     parser.add_argument("--out", type=Path, help="a table of every mutant; what it has is not run")
     add_options(parser, "mutants")
@@ -240,7 +244,7 @@ def _try(
     for mutant in mutants:
         if time.monotonic() > end_s:
             return
-        one = outcomes[mutant] = outcome_of(mutant, covering, folder)
+        one = outcomes[mutant] = outcome_of(mutant, covering, folder, tuple(chosen.stages))
         if chosen.out:
             _write(chosen.out, outcomes)
         print(
