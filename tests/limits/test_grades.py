@@ -159,3 +159,18 @@ def test_medians_and_the_longest_step_are_of_what_is_known(good: Motion) -> None
     assert found.longest_step_s == pytest.approx(step_s)
     assert (found.fixes_read, found.fixes_used) == (len(track), len(track) - 20)
     assert found.usable_share == pytest.approx(1.0 - 20.0 / len(track))
+
+
+@pytest.mark.parametrize("start_s", [0.0, 250.0])
+@pytest.mark.parametrize(
+    ("after_s", "words"), [(0.0, "from the first"), (0.9, "from the first"), (12.0, "from 12 s af")]
+)
+def test_it_is_said_from_when_on_a_log_is_good(
+    good: Motion, start_s: float, after_s: float, words: str
+) -> None:
+    """Counted from the first fix that is there, whenever its clock began."""
+    time_s = good.track.time_s - good.track.time_s[0] + start_s
+    later = replace(
+        good, track=replace(good.track, time_s=time_s), settled_s=start_s + after_s, used=good.used
+    )
+    assert words in judge_signal(later).verdict
