@@ -1,5 +1,6 @@
 """Rides before and after a change: every figure with its difference and verdict."""
 
+import re
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any
@@ -26,6 +27,8 @@ from ridelog.machine.setup import MachineSetup
 
 TOP_SPEED = "top speed"
 _TOPS = ("two_way_mps", "best_1s_mps", "best_5s_mps")
+# Windows are named after what they are, "0-20 km/h", with "distance" for the way they take.
+_WINDOW_NAME = re.compile(r"\d+(?:\.\d+)?-\d")
 
 
 @dataclass(frozen=True)
@@ -141,13 +144,15 @@ def compare(
     by_name = {each.figure.name: verdict for (each, _), verdict in zip(told, found, strict=True)}
     within = charge_between_modes(before, after) if modes else None
     charge = within or charge_alone(noted_before, noted_after, setups)
+    top_mps = max((d.before.value for each, d in told if each.figure.name in _TOPS), default=0.0)
     compared = Comparison(
         before=before,
         after=after,
         figures=_top_speed_first(
             [
                 _within_charge(
-                    replace(each, verdict=by_name.get(each.figure.name, each.verdict)), charge
+                    replace(each, verdict=by_name.get(each.figure.name, each.verdict)),
+                    _charge_on(each.figure, charge, top_mps),
                 )
                 for each in drafts
             ]
@@ -192,11 +197,29 @@ def predicted_change(
     return Predicted(prediction, measured_after(comparison.after, comparison.before, after))
 
 
-def _within_charge(compared: Compared, charge: ChargeAlone) -> Compared:
-    """Return a top speed without verdict where the charge alone could be the whole difference."""
+def _charge_on(figure: Figure, charge: ChargeAlone, top_mps: float) -> ChargeAlone | None:
+    """Return what the charge alone could do to a figure, None if it is nothing or not asked.
+
+    A top speed is held against it always, as the one that people compare without a note of the
+    charge; starts and pulls where it is noted on both sides and not the same.
+    """
+    if figure.name in _TOPS:
+        return charge.of_top()
+    if not charge.differs or not top_mps:
+        return None
+    if figure.name.startswith("pull_at") and figure.at_mps is not None:
+        return charge.of_pull(figure.at_mps / top_mps)
+    if not _WINDOW_NAME.match(figure.name):
+        return None
+    window = parse_window(figure.name.removesuffix(" distance"))
+    return charge.of_way() if window.to_mps is None else charge.of_time(window.to_mps / top_mps)
+
+
+def _within_charge(compared: Compared, charge: ChargeAlone | None) -> Compared:
+    """Return a figure without verdict where the charge alone could be the whole difference."""
     found = compared.difference
     claimed = compared.verdict.word not in (NOT_SHOWN, CANNOT_SAY)
-    if compared.figure.name not in _TOPS or found is None or not claimed:
+    if charge is None or found is None or not claimed:
         return compared
     if not charge.covers(found.before.value, found.difference.low, found.difference.high):
         return compared

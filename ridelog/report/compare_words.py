@@ -1,5 +1,6 @@
 """A comparison in words: its sentences, and the terminal screen made of them."""
 
+import math
 import textwrap
 from collections.abc import Sequence
 
@@ -190,9 +191,12 @@ def _verdict_reason(compared: Compared, reader: SpeedUnit, figures: int) -> str:
 
 
 def _charge_words(compared: Compared, charge: ChargeAlone, reader: SpeedUnit) -> str:
-    """Return why a top speed has no verdict before the battery's charge is known."""
+    """Return why a figure has no verdict before the battery's charge is known, or the same."""
     assert compared.difference is not None
-    size = rough(charge.share * compared.difference.before.value, compared.quantity, reader)
+    size = "any amount"
+    if math.isfinite(charge.share):
+        size = rough(charge.share * compared.difference.before.value, compared.quantity, reader)
+    which = "the top speed" if compared.quantity is SPEED else "it"
     if charge.told == "modes":
         return (
             "One mode was ridden after the other, and the battery emptied meanwhile: that alone "
@@ -204,7 +208,7 @@ def _charge_words(compared: Compared, charge: ChargeAlone, reader: SpeedUnit) ->
         "both": "The battery's charge differs between the sides",
     }.get(charge.told, f"The battery's charge is noted only for the rides {charge.told}")
     return (
-        f"{noted}: that alone could move the top speed by {size}, and the difference is not surely "
+        f"{noted}: that alone could move {which} by {size}, and the difference is not surely "
         "beyond it. Ride both sides with the same charge and note it (charge=100%)."
     )
 

@@ -85,3 +85,44 @@ def test_the_first_sentence_keeps_what_the_charge_leaves_open(
         assert "top" in told.split(". ")[-1] and "no figure was shown to be better" not in told
     for told in (headline(sure, unit), owner_sentence(sure, unit)):
         assert "charge" not in told and "top" in told
+
+
+def test_what_the_volts_do_to_starts_and_pulls() -> None:
+    """Closed form of a motor on its line, a = A (1 - v / V), with the volts at 0.86 of before."""
+    volts = ChargeAlone(0.86, 0.86, "both")
+    assert volts.differs and not replace(volts, told="before").differs
+    assert not ChargeAlone(0.98, 1.01, "both").differs
+    pull = volts.of_pull(0.5)
+    assert (pull.low, pull.high) == pytest.approx(((0.86 - 0.5) / 0.5, 1.0))
+    # To half the top speed: ln(1 / (1 - x)) V against r ln(r / (r - x)) V, both over A r at rest.
+    taken = np.log(0.86 / 0.36) / np.log(1.0 / 0.5)
+    assert 1.0 < taken < volts.of_time(0.5).high == pytest.approx(1.0 / pull.low)
+    assert volts.of_time(0.9).high == np.inf
+    # Course over a distance: all of it goes with the volts, x(t) = r x0(t).
+    assert volts.of_way().high == pytest.approx(1.0 / 0.86) and volts.of_way().low == 1.0
+    # At the top 15 % of the volts are lost on the way to the motor: 0.71 / 0.85 are left.
+    assert volts.of_top().low == pytest.approx(0.71 / 0.85)
+    more = ChargeAlone(1.1, 1.2, "both")
+    assert more.of_top().high == pytest.approx(1.05 / 0.85) and more.of_pull(0.5).low == 1.0
+
+
+def test_starts_and_pulls_with_another_charge_have_no_verdict(
+    thin_rides: dict[str, tuple[MeasuredRide, ...]],
+) -> None:
+    sides = thin_rides["before"], thin_rides["after"]
+    low = {"charge": "40 %"}
+    found = compare(*sides, noted_before=low, noted_after=FULL)
+    open_ = {one.figure.name: one for one in found.figures if one.charge is not None}
+    sure = compare(*sides, noted_before=FULL, noted_after=FULL)
+    claimed = {one.figure.name for one in sure.figures if one.verdict.word in ("better", "worse")}
+    assert {one.figure.name for one in sure.figures if one.charge is not None} == set()
+    starts = {name for name in claimed if name.startswith(("0-", "20-", "pull_at"))}
+    # More volts cannot slow a start down, so a verdict of that stays.
+    for name in starts:
+        gained = sure[name].verdict.word == "better"
+        assert (name in open_) == gained or not gained
+    for name, one in open_.items():
+        assert one.verdict.word == "cannot say"
+        words = reason_words(one, SPEED_UNITS["km/h"], 3)
+        which = "the top speed" if name.endswith("_mps") and "pull" not in name else "it"
+        assert f"differs between the sides: that alone could move {which} by " in words
