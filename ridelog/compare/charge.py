@@ -1,7 +1,7 @@
 """What the battery's charge alone could do to a figure between two sides of a comparison."""
 
 import re
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -18,7 +18,7 @@ _PART = re.compile(r"\d+(?:[.,]\d+)?\s*(?:%|v\b)", re.IGNORECASE)
 # Who notes nothing may have ridden with anything from this to full; below, most controllers slow
 # down or cut off. Common practice, no source.
 LEAST_CHARGE = 0.25
-# Pack and winding take up to this share of the volts at the top: common practice, no source.
+# Pack and winding take up to this share of the volts at the top speed: common practice, no source.
 _SAG = 0.15
 
 
@@ -45,44 +45,46 @@ class ChargeAlone:
         return max(self.high - 1.0, 1.0 - self.low)
 
     @property
-    def differs(self) -> bool:
-        """Return whether the charge is known on both sides, and not the same."""
-        return self.told == "both" and not self.low <= 1.0 <= self.high
+    def opens_starts(self) -> bool:
+        """Return whether starts and pulls are held against it: charges unknown, or not alike.
+
+        Between two modes of one log only what the pack lost meanwhile differs, too little for them.
+        """
+        alike = self.told == "both" and self.low <= 1.0 <= self.high
+        return not alike and self.told != "modes"
 
     def of_top(self) -> "ChargeAlone":
-        """Return what it could do to a top speed.
-
-        Where the motor's speed limits it, volts less those that pack and winding take at the load
-        are k v; taken as the same load for both, these lose more of themselves than the volts do.
-        """
-        return replace(self, low=min(_pull(self.low, _SAG), self.low),
-                       high=max(_pull(self.high, _SAG), self.high))  # fmt: skip
+        """Return what it could do to a top speed, METHOD.md (21); nothing under a current limit."""
+        return self._of(lambda volts: 1.0 + _gain(volts, 0.0))
 
     def of_pull(self, share: float) -> "ChargeAlone":
-        """Return what it could do to the pull at a speed, given as a share of the top speed.
-
-        A motor on its line pulls as 1 - v / V, and V goes with the volts r: (r - x) / (1 - x). One
-        held by battery current loses less, one held by motor current nothing: own derivation.
-        """
-        return replace(self, low=min(_pull(self.low, share), 1.0),
-                       high=max(_pull(self.high, share), 1.0))  # fmt: skip
+        """Return what it could do to the pull at a speed, a share of the top speed, (22)."""
+        return self._of(lambda volts: 1.0 + _gain(volts, share))
 
     def of_time(self, share: float) -> "ChargeAlone":
         """Return what it could do to time or way of a window that ends at a share of the top."""
-        pull = self.of_pull(share)
-        return replace(self, low=1.0 / pull.high, high=1.0 / pull.low if pull.low else np.inf)
+        return self._of(lambda volts: _inverse(1.0 + _gain(volts, share)))
 
     def of_way(self) -> "ChargeAlone":
-        """Return what it could do to the time over a distance.
+        """Return what it could do to the time over a distance, (23)."""
+        return self._of(lambda volts: _inverse(1.0 + _gain(volts, 0.0)))
 
-        On the motor's line the whole course goes with the volts, so it takes 1 / r times as long at
-        most: own derivation.
-        """
-        return replace(self, low=min(1.0 / self.high, 1.0), high=max(1.0 / self.low, 1.0))
+    def _of(self, factor: Callable[[float], float]) -> "ChargeAlone":
+        """Return the factor of a figure at both ends, with 1 for a current limit."""
+        ends = (factor(self.low), factor(self.high), 1.0)
+        return replace(self, low=min(ends), high=max(ends))
 
 
-def _pull(volts: float, share: float) -> float:
-    return max(volts - share, 0.0) / (1.0 - share) if share < 1.0 else 0.0
+def _gain(volts: float, share: float) -> float:
+    """Return by what share of itself the pull at a share of the top speed moves at most."""
+    left = (1.0 - _SAG) * (1.0 - share)
+    if left <= 0.0:
+        return -1.0 if volts < 1.0 else np.inf
+    return max((volts - 1.0) / left, -1.0)
+
+
+def _inverse(factor: float) -> float:
+    return 1.0 / factor if factor > 0.0 else np.inf
 
 
 def charge_alone(

@@ -200,12 +200,11 @@ def predicted_change(
 def _charge_on(figure: Figure, charge: ChargeAlone, top_mps: float) -> ChargeAlone | None:
     """Return what the charge alone could do to a figure, None if it is nothing or not asked.
 
-    A top speed is held against it always, as the one that people compare without a note of the
-    charge; starts and pulls where it is noted on both sides and not the same.
+    A top speed is held against it always; starts and pulls where it is unknown or not alike.
     """
     if figure.name in _TOPS:
         return charge.of_top()
-    if not charge.differs or not top_mps:
+    if not charge.opens_starts or not top_mps:
         return None
     if figure.name.startswith("pull_at") and figure.at_mps is not None:
         return charge.of_pull(figure.at_mps / top_mps)

@@ -45,33 +45,32 @@ _WORTH_TELLING = 0.1
 def headline(comparison: Comparison, unit: SpeedUnit) -> str:
     """Return what the change did: gains, what they cost, and what the charge leaves open."""
     chosen = headline_figures(comparison)
-    left_open = [
-        f"{capital(moved_words(each, unit))}, but the battery's charge alone could do that."
-        for each in chosen
-        if each.charge is not None
-    ]
-    return " ".join([_what_was_shown(comparison, chosen, unit), *left_open])
+    left_open = joined([moved_words(each, unit) for each in chosen if each.charge is not None])
+    could = [f"{capital(left_open)}, but the battery's charge alone could do that."]
+    return " ".join([_what_was_shown(comparison, chosen, unit), *(could if left_open else [])])
 
 
 def _what_was_shown(comparison: Comparison, chosen: list[Compared], unit: SpeedUnit) -> str:
     lead = lead_words(comparison)
     firm = [each for each in comparison.figures if not each.doubt]
     gains, losses = _of(chosen, BETTER), _of(chosen, WORSE)
+    open_still = any(each.charge is not None for each in comparison.figures)
     if not gains and not losses:
         gains, losses = _of(firm, BETTER)[:3], _of(firm, WORSE)[:3]
     if gains and losses:
         return f"{lead} {_list(gains, unit)}; in return {_list(losses, unit)}."
     if gains:
         cost = _of(comparison.figures, WORSE)
-        rest = "" if cost else "; no figure was shown to be worse"
+        rest = "" if cost or open_still else "; no figure was shown to be worse"
         return f"{lead} {_list(gains, unit)}{rest}."
     if losses:
         gained = _of(comparison.figures, BETTER)
-        open_still = any(each.charge is not None for each in chosen)
         rest = "" if gained or open_still else "; no figure was shown to be better"
         return f"{lead} {_list(losses, unit)}{rest}."
     if any(each.verdict.word in (BETTER, WORSE) for each in comparison.figures):
         return "These rides show a difference, but too roughly to say how large it is."
+    if open_still:
+        return "These rides show no difference that the battery's charge could not make."
     if any(each.verdict.word == NOT_SHOWN for each in comparison.figures):
         return f"These rides show no difference. {_could_have(chosen, unit)}".strip()
     if any(each.difference is not None for each in comparison.figures):

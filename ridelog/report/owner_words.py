@@ -93,11 +93,9 @@ def owner_sentence(comparison: Comparison, unit: SpeedUnit, aim: Aim | None = No
     if losses:
         lead = "In return it" if gains else begins
         parts.append(f"{lead} {'; it '.join(losses)}.")
-    parts += [
-        f"It {_moved(each, unit)}, but the battery's charge alone could do that."
-        for each in chosen
-        if each.charge is not None
-    ]
+    left_open = "; it ".join(_moved(each, unit) for each in chosen if each.charge is not None)
+    if left_open:
+        parts.append(f"It {left_open}, but the battery's charge alone could do that.")
     parts += [_not_shown(each, unit) for each in chosen if each.verdict.word == NOT_SHOWN]
     if aim is not None and not gains:
         parts.append(f"Nothing is shown to be {_WISHED}.")

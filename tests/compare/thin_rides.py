@@ -59,7 +59,7 @@ def thin_rides(thin_logs: Path) -> dict[str, tuple[MeasuredRide, ...]]:
 
 @pytest.fixture(scope="session")
 def thin_comparison(thin_rides: dict[str, tuple[MeasuredRide, ...]]) -> Comparison:
-    # Both packs were full: else the charge alone could be the difference of the top speeds.
+    # Both packs were full: else the charge alone could be the difference.
     full = {"charge": "full"}
     return compare(
         thin_rides["before"], thin_rides["after"], noted_before=full, noted_after=dict(full)
