@@ -138,8 +138,9 @@ def options_words(
         breaks=_breaks(found, unit, sources),
         open=_open(found),
         brackets="Under each figure: where the truth should lie, right 9 times out of 10. Signed: "
-        "difference to the machine as it is; under 1 % it is called the same. Each figure is "
-        "rounded by itself.",
+        "what the change moves in the fitted machine, a little apart from what the rides measured "
+        "as it is; under 1 % it is called the same, too close where it may be more or less. Each "
+        "figure is rounded by itself.",
         notes=(*(clean(note) for note in found.notes), *_turn_note(found)),
         always=ALWAYS,
         sources=tuple(sources.listed),
@@ -352,7 +353,7 @@ def _breaks(found: OptionsPredicted, unit: SpeedUnit, sources: Sources) -> tuple
             if not caution.general:
                 # One sentence for all that break the same: numbers differ from option to option.
                 who.setdefault(caution.code, []).append(letter)
-                told.setdefault(caution.code, set()).add(first_sentence(caution.text))
+                told.setdefault(caution.code, set()).add(caution.text.partition(" (")[0])
                 held = first.get(caution.code)
                 if held is None or (caution.value or 0.0) > (held.value or 0.0):
                     first[caution.code], first_letter[caution.code] = caution, letter
