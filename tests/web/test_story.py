@@ -276,7 +276,7 @@ def test_the_rarer_pages_stand_in_nobodys_way(
         place, words = page.locator(f"#key_{key}"), str(value)
         if not place.is_visible():  # in a group that is folded
             page.locator("details.group", has=place).locator("summary").click()
-        if isinstance(value, bool) or key in ("brakes", "battery_chemistry"):
+        if isinstance(value, bool) or key in ("brakes", "battery_chemistry", "surface"):
             place.select_option(words.lower())
         else:
             place.fill(words)

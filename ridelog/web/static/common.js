@@ -35,10 +35,16 @@ export async function renew(...names) {
     const [old, now] = [document.getElementById(name), fresh.getElementById(name)];
     if (!old || !now) continue;
     localise(now);
+    const held = old.contains(document.activeElement) ? mark(document.activeElement) : null;
     old.replaceWith(document.adoptNode(now));
+    // Who goes by the keyboard stays where he was, though the part is new.
+    if (held) [...now.querySelectorAll("a, button, input, select, summary, textarea")].find((one) => mark(one) === held)?.focus({ preventScroll: true });
   }
   return fresh;
 }
+
+// What tells one thing that can be gone to from another, before and after its part is renewed.
+const mark = (one) => [one.tagName, one.id, one.name, one.value, one.getAttribute("href"), one.closest("tr")?.textContent.trim().split(/\s/)[0]].join(" ");
 
 export function words(task) {
   if (task.state === "failed") return task.problem;
