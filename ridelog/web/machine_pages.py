@@ -3,7 +3,6 @@
 from typing import Any
 from urllib.parse import urlencode
 
-from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
 from starlette.responses import Response
 
@@ -22,7 +21,8 @@ from ridelog.core.text import clean
 from ridelog.machine.change import changed, parse_change, parse_sweep
 from ridelog.machine.setup import KEYS, MachineSetup
 from ridelog.machine.setup_file import problems_in_text, setup_of_text
-from ridelog.web.compare_pages import MOST_A_SIDE, answered
+from ridelog.web.answered_form import answer_file, form_page, ticked_rides
+from ridelog.web.compare_pages import MOST_A_SIDE
 from ridelog.web.history import MOST_HISTORY, history_of
 from ridelog.web.kept_pages import keep_answer
 from ridelog.web.setup_form import change_groups, setup_groups, text_with
@@ -33,7 +33,6 @@ from ridelog.web.views import (
     PageError,
     asked_of,
     at_field,
-    attachment,
     changes_book,
     computes,
     name_in,
@@ -44,7 +43,7 @@ from ridelog.web.views import (
     server_of,
     unit_of,
 )
-from ridelog.web.worker import Job, JobError
+from ridelog.web.worker import ComparedRides, Job
 from ridelog.workflow.book_ride import local_day, log_at
 from ridelog.workflow.photos import MOST_PHOTO_BYTES
 
@@ -208,44 +207,24 @@ def rides_as_it_is(book: Book, state: SetupState) -> list[RideEntry]:
 @problems_as_pages
 async def what_if(request: Request) -> Response:
     """Return the panel, and below it the prediction if a change was asked for."""
-    shown, problem, job = await run_in_threadpool(_read, request)
-    answer = None
-    if job is not None:
-        try:
-            answer = await answered(request, job)
-        except JobError:
-            raise
-        except RideLogError as error:
-            # A change that cannot be belongs beside the form, not on another page.
-            problem = str(error)
-        else:
-            words, setup = answer.words, shown["setup"]
-            await keep_answer(
-                request, "prediction", {"ride": _ticked(shown)}, machine_id=setup.machine_id,
-                setup=setup.name, title=words["title"], answer=words["headline"],
-            )  # fmt: skip
-    query = str(request.url.query)
-    return page(
-        request, "what_if.html", answer=answer, problem=clean(problem), query=query, **shown
-    )
+
+    async def keep(shown: dict[str, Any], answer: ComparedRides) -> None:
+        words, setup = answer.words, shown["setup"]
+        await keep_answer(
+            request, "prediction", {"ride": ticked_rides(shown)}, machine_id=setup.machine_id,
+            setup=setup.name, title=words["title"], answer=words["headline"],
+        )  # fmt: skip
+
+    return await form_page(request, "what_if.html", _read, keep)
 
 
 @computes
 @problems_as_pages
 async def what_if_file(request: Request) -> Response:
     """Return one file of a prediction: the paper, the figures."""
-    name = request.path_params["name"]
-    _, problem, job = await run_in_threadpool(_read, request)
-    if job is None:
-        raise PageError(problem or "no change was asked for.", "go back to the form.", 404)
-    made = await answered(request, job)
-    if name not in _FILES or name not in made.files:
-        raise PageError("There is no such file.", "go back to the prediction.", 404)
-    return attachment(made.files[name], _FILES[name], name)
-
-
-def _ticked(shown: dict[str, Any]) -> tuple[RideEntry, ...]:
-    return tuple(ride for ride in shown["rides"] if ride.id in shown["ticked"])
+    return await answer_file(
+        request, _read, _FILES, not_asked="no change was asked for.", back="prediction"
+    )
 
 
 def _read(request: Request) -> tuple[dict[str, Any], str, Job | None]:

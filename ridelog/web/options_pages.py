@@ -2,7 +2,6 @@
 
 from typing import Any
 
-from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
 from starlette.responses import Response
 
@@ -16,7 +15,8 @@ from ridelog.machine.options_file import options_of
 from ridelog.machine.setup import Key, MachineSetup
 from ridelog.machine.setup_file import setup_of_text
 from ridelog.report.aim import Aim
-from ridelog.web.compare_pages import PAPERS, answered, on_paper
+from ridelog.web.answered_form import answer_file, form_page, ticked_rides
+from ridelog.web.compare_pages import PAPERS, on_paper
 from ridelog.web.kept_pages import keep_answer
 from ridelog.web.machine_pages import USUAL_RIDES, rides_as_it_is, setup_of
 from ridelog.web.past_pages import note_work
@@ -25,16 +25,14 @@ from ridelog.web.views import (
     Form,
     PageError,
     asked_of,
-    attachment,
     changes_book,
     computes,
-    page,
     problems_as_pages,
     redirect,
     server_of,
     unit_of,
 )
-from ridelog.web.worker import Job, JobError
+from ridelog.web.worker import ComparedRides, Job
 from ridelog.workflow.book_ride import log_at
 
 # Keys that one option of the form changes; two are a sprocket pair or a pack. Own choice.
@@ -53,41 +51,24 @@ _TYPES = {
 @problems_as_pages
 async def options_page(request: Request) -> Response:
     """Return the form, and below it the options side by side if at least two were typed."""
-    shown, problem, job = await run_in_threadpool(_read, request)
-    answer = None
-    if job is not None:
-        try:
-            answer = await answered(request, job)
-        except JobError:
-            raise
-        except RideLogError as error:
-            # What cannot be belongs beside the form, not on another page.
-            problem = str(error)
-        else:
-            rides = tuple(ride for ride in shown["rides"] if ride.id in shown["ticked"])
-            await keep_answer(
-                request, "options", {"ride": rides}, machine_id=shown["machine"].id,
-                setup=shown["setup"].name, title=answer.words["title"],
-                answer=" ".join(answer.words["sentences"]),
-            )  # fmt: skip
-    query = str(request.url.query)
-    return page(
-        request, "options.html", answer=answer, problem=clean(problem), query=query, **shown
-    )
+
+    async def keep(shown: dict[str, Any], answer: ComparedRides) -> None:
+        await keep_answer(
+            request, "options", {"ride": ticked_rides(shown)}, machine_id=shown["machine"].id,
+            setup=shown["setup"].name, title=answer.words["title"],
+            answer=" ".join(answer.words["sentences"]),
+        )  # fmt: skip
+
+    return await form_page(request, "options.html", _read, keep)
 
 
 @computes
 @problems_as_pages
 async def options_file(request: Request) -> Response:
     """Return one file of the options: the paper to sign, the page, the figures."""
-    name = request.path_params["name"]
-    _, problem, job = await run_in_threadpool(_read, request)
-    if job is None:
-        raise PageError(problem or "no options were asked for.", "go back to the form.", 404)
-    made = await answered(request, job)
-    if name not in _TYPES or name not in made.files:
-        raise PageError("There is no such file.", "go back to the options.", 404)
-    return attachment(made.files[name], _TYPES[name], name, alone=name == "options.html")
+    return await answer_file(
+        request, _read, _TYPES, not_asked="no options were asked for.", back="options"
+    )
 
 
 @changes_book

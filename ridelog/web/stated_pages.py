@@ -3,7 +3,6 @@
 import re
 from typing import Any
 
-from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
 from starlette.responses import Response
 
@@ -11,19 +10,18 @@ from ridelog.book.book import Book
 from ridelog.core.errors import RideLogError
 from ridelog.core.text import clean
 from ridelog.report.aim import Aim
-from ridelog.web.compare_pages import FILES, PAPERS, answered, noted_of, of_the_job, on_paper
+from ridelog.web.answered_form import answer_file, form_page
+from ridelog.web.compare_pages import FILES, PAPERS, noted_of, of_the_job, on_paper
 from ridelog.web.machine_pages import USUAL_RIDES, rides_as_it_is, setup_of
 from ridelog.web.views import (
     PageError,
     asked_of,
-    attachment,
     computes,
-    page,
     problems_as_pages,
     server_of,
     unit_of,
 )
-from ridelog.web.worker import Job, JobError
+from ridelog.web.worker import Job
 from ridelog.workflow.book_ride import log_at
 
 
@@ -31,31 +29,16 @@ from ridelog.workflow.book_ride import log_at
 @problems_as_pages
 async def stated_page(request: Request) -> Response:
     """Return the form, and below it what the rides say of the statement, if one was typed."""
-    shown, problem, job = await run_in_threadpool(_read, request)
-    answer = None
-    if job is not None:
-        try:
-            answer = await answered(request, job)
-        except JobError:
-            raise
-        except RideLogError as error:
-            problem = str(error)
-    query = str(request.url.query)
-    return page(request, "stated.html", answer=answer, problem=clean(problem), query=query, **shown)
+    return await form_page(request, "stated.html", _read)
 
 
 @computes
 @problems_as_pages
 async def stated_file(request: Request) -> Response:
     """Return one file of the comparison with a statement."""
-    name = request.path_params["name"]
-    _, problem, job = await run_in_threadpool(_read, request)
-    if job is None:
-        raise PageError(problem or "no speed was stated.", "go back to the form.", 404)
-    made = await answered(request, job)
-    if name not in FILES or name not in made.files:
-        raise PageError("There is no such file.", "go back to the comparison.", 404)
-    return attachment(made.files[name], FILES[name], name, alone=name == "sheet.html")
+    return await answer_file(
+        request, _read, FILES, not_asked="no speed was stated.", back="comparison"
+    )
 
 
 def _read(request: Request) -> tuple[dict[str, Any], str, Job | None]:
