@@ -13,7 +13,7 @@ from collections.abc import Callable, Iterator
 from dataclasses import asdict, dataclass, field
 from multiprocessing.connection import Connection
 from pathlib import Path
-from typing import Any
+from typing import Any, TypedDict, Unpack
 
 from ridelog.analysis.settings import Settings
 from ridelog.compare.comparison import compare
@@ -55,6 +55,23 @@ _CUT_DOWN = "cut the log down to the one test ride, or measure it by `ridelog bo
 _TOO_LARGE = ("the log needs more memory than it may have.", _CUT_DOWN)
 
 Send = Callable[[str, Any], None]
+
+
+class OnPaper(TypedDict):
+    """What was typed to stand on a paper beside its figures."""
+
+    workshop: str
+    contact: str
+    logo: str
+    note: str
+    aim: str
+    paper: str
+
+
+class _Said(TypedDict):
+    letterhead: Letterhead
+    note: str
+    aim: Aim | None
 
 
 @dataclass(frozen=True)
@@ -180,12 +197,7 @@ def compare_rides(
     noted_before: dict[str, str],
     noted_after: dict[str, str],
     unit: str,
-    workshop: str,
-    contact: str,
-    logo: str,
-    note: str,
-    aim: str,
-    paper: str,
+    **typed: Unpack[OnPaper],
 ) -> None:
     """Compare rides before a change with those after it; sends "answer" (ComparedRides)."""
     sides = [tuple(cache.ridden(log) for log in logs) for logs in (before, after)]
@@ -193,13 +205,12 @@ def compare_rides(
     comparison = compare(
         sides[0], sides[1], unit=reader, noted_before=noted_before, noted_after=noted_after
     )
-    head, wanted = _head(workshop, contact, logo), Aim(aim) if aim else None
+    said = _said(typed)
     files, lacking = sheet_files(
-        comparison, reader, to_bytes(compare_json(comparison)),
-        letterhead=head, note=note, aim=wanted, paper=paper,
-    )  # fmt: skip
+        comparison, reader, to_bytes(compare_json(comparison)), **said, paper=typed["paper"]
+    )
     picture = compare_picture(comparison, reader)
-    words = asdict(sheet_words(comparison, reader, letterhead=head, note=note, aim=wanted))
+    words = asdict(sheet_words(comparison, reader, **said))
     send("answer", ComparedRides(words, picture, files, lacking))
 
 
@@ -237,25 +248,20 @@ def lay_options(
     options: list[dict[str, Any]],
     currency: str,
     unit: str,
-    workshop: str,
-    contact: str,
-    logo: str,
-    note: str,
-    aim: str,
-    paper: str,
+    **typed: Unpack[OnPaper],
 ) -> None:
     """Lay options of a machine side by side; sends "answer" (ComparedRides)."""
     reader, known = SPEED_UNITS[unit], MachineSetup(**setup)
     rides = tuple(cache.ridden(log) for log in logs)
     _, listed = options_of({"currency": currency, "option": options})
-    head, wanted = _head(workshop, contact, logo), Aim(aim) if aim else None
+    said = _said(typed)
     found = options_from(known, rides, listed, reader, currency=currency)
     told = options_json(found, rides, reader)
     files, lacking = options_files(
-        found, rides, reader, to_bytes(told),
-        aim=wanted, letterhead=head, note=note, paper=paper,
-    )  # fmt: skip
+        found, rides, reader, to_bytes(told), **said, paper=typed["paper"]
+    )
     files["options.csv"] = options_csv(told)
+    head, note, wanted = said["letterhead"], said["note"], said["aim"]
     words = asdict(options_words(found, reader, aim=wanted, paper=head, note=note))
     send("answer", ComparedRides(words, options_picture(found, reader), files, lacking))
 
@@ -268,31 +274,28 @@ def hold_stated(
     stated: tuple[float, float, str],
     noted: dict[str, str],
     unit: str,
-    workshop: str,
-    contact: str,
-    logo: str,
-    note: str,
-    aim: str,
-    paper: str,
+    **typed: Unpack[OnPaper],
 ) -> None:
     """Hold rides against a stated speed; sends "answer" (ComparedRides)."""
     rides, reader = tuple(cache.ridden(log) for log in logs), SPEED_UNITS[unit]
     found = against_stated(StatedSpeed(*stated), rides, noted=noted)
-    head, wanted = _head(workshop, contact, logo), Aim(aim) if aim else None
+    said = _said(typed)
     files, lacking = stated_files(
-        found, reader, to_bytes(stated_json(found, reader)),
-        letterhead=head, note=note, aim=wanted, paper=paper,
-    )  # fmt: skip
-    words = asdict(stated_sheet_words(found, reader, letterhead=head, note=note, aim=wanted))
+        found, reader, to_bytes(stated_json(found, reader)), **said, paper=typed["paper"]
+    )
+    words = asdict(stated_sheet_words(found, reader, **said))
     send("answer", ComparedRides(words, stated_picture(found, reader), files, lacking))
 
 
-def _head(workshop: str, contact: str, logo: str) -> Letterhead:
-    """Return the head of a paper, without the logo if that has gone or been spoilt since."""
+def _said(typed: OnPaper) -> _Said:
+    """Return what papers take; no logo if that has gone or been spoilt since."""
+    workshop, contact, logo = typed["workshop"], typed["contact"], typed["logo"]
     try:
-        return letterhead(workshop, contact, Path(logo) if logo else None)
+        head = letterhead(workshop, contact, Path(logo) if logo else None)
     except RideLogError:
-        return letterhead(workshop, contact)
+        head = letterhead(workshop, contact)
+    aim = Aim(typed["aim"]) if typed["aim"] else None
+    return _Said(letterhead=head, note=typed["note"], aim=aim)
 
 
 _EVERY = (
