@@ -10,12 +10,12 @@ from ridelog.cli.compare_others import (
     Wanted,
     against_stated_speed,
     between_modes,
+    sheet_of_rides,
     stated_speed,
     usable,
 )
 from ridelog.cli.options import Asked, Force, JsonFile, Units, UnitsOption, takes, words_of
 from ridelog.cli.papers import (
-    PAPERS,
     AimOption,
     ContactOption,
     LogoOption,
@@ -161,15 +161,7 @@ def compare(
         *sides, unit=unit, noted_before=first, noted_after=second, setups=setups
     )
     document = to_bytes(compare_json(comparison))
-    files: dict[Path, bytes] = {}
-    if out is not None:
-        # Loads slowly, and only a sheet needs it.
-        from ridelog.report.sheet_pdf import sheet_files
-
-        made = sheet_files(
-            comparison, unit, document, letterhead=head, note=note, aim=aim, paper=PAPERS[paper]
-        )
-        files = wanted.placed(made)
+    files = wanted.sheet(sheet_of_rides, comparison, unit, document)
     if smoothed is not None:
         from ridelog.report.sheet_pdf import gpx_files
 

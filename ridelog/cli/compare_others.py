@@ -1,6 +1,7 @@
 """Comparisons without rides before: with a stated speed, and of two drive modes inside logs."""
 
 import re
+from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -18,9 +19,12 @@ if TYPE_CHECKING:
 
     from ridelog.analysis.subject import MeasuredRide
     from ridelog.compare.stated import StatedSpeed
+    from ridelog.core.units import SpeedUnit
     from ridelog.report.aim import Aim
     from ridelog.report.letterhead import Letterhead
 
+# Makes the files of a sheet, and says what they had to do without.
+_SheetOf = Callable[..., tuple[dict[str, bytes], str]]
 SHEET = ("sheet.html", "sheet.pdf", "runs.png", "result.json", "measures.csv")
 
 
@@ -45,11 +49,34 @@ class Wanted:
         for log in logs:
             check_places([self.json, *sheet], log, self.force, folder=self.out)
 
-    def placed(self, made: tuple[dict[str, bytes], str]) -> dict[Path, bytes]:
-        """Return the files of a sheet where they go, and tell what it had to do without."""
-        files, lacking = made
+    def sheet(
+        self, made_by: Callable[[], _SheetOf], found: object, unit: "SpeedUnit", document: bytes
+    ) -> dict[Path, bytes]:
+        """Return the files of the sheet where they go, if wanted; tell what it had to do without.
+
+        ``made_by`` loads what makes them, slowly.
+        """
+        if self.out is None:
+            return {}
+        files, lacking = made_by()(
+            found, unit, document, letterhead=self.head, note=self.note, aim=self.aim,
+            paper=PAPERS[self.paper],
+        )  # fmt: skip
         warn((lacking,) if lacking else ())
-        return {self.out / name: data for name, data in files.items()} if self.out else {}
+        return {self.out / name: data for name, data in files.items()}
+
+
+def sheet_of_rides() -> _SheetOf:
+    """Return what makes the sheet of rides before and after."""
+    from ridelog.report.sheet_pdf import sheet_files
+
+    return sheet_files
+
+
+def _sheet_of_statement() -> _SheetOf:
+    from ridelog.report.stated_sheet import stated_files
+
+    return stated_files
 
 
 def usable(measured: "Sequence[MeasuredRide | RideLogError]") -> "tuple[MeasuredRide, ...]":
@@ -104,15 +131,7 @@ def against_stated_speed(
     unit = SPEED_UNITS[wanted.units.value]
     found = against_stated(stated, rides, noted=wanted.noted_after)
     document = to_bytes(stated_json(found, unit))
-    files: dict[Path, bytes] = {}
-    if wanted.out is not None:
-        from ridelog.report.stated_sheet import stated_files
-
-        made = stated_files(
-            found, unit, document, letterhead=wanted.head, note=wanted.note, aim=wanted.aim,
-            paper=PAPERS[wanted.paper],
-        )  # fmt: skip
-        files = wanted.placed(made)
+    files = wanted.sheet(_sheet_of_statement, found, unit, document)
     lines = stated_lines(found, unit)
     deliver(wanted.json, document, files, logs[0], wanted.force, folder=wanted.out, lines=lines)
 
@@ -159,14 +178,6 @@ def between_modes(names: list[str], places: list[Path], wanted: Wanted, asked: A
         noted_before=wanted.noted_before, noted_after=wanted.noted_after,
     )  # fmt: skip
     document = to_bytes(compare_json(found))
-    files: dict[Path, bytes] = {}
-    if wanted.out is not None:
-        from ridelog.report.sheet_pdf import sheet_files
-
-        made = sheet_files(
-            found, unit, document, letterhead=wanted.head, note=wanted.note, aim=wanted.aim,
-            paper=PAPERS[wanted.paper],
-        )  # fmt: skip
-        files = wanted.placed(made)
+    files = wanted.sheet(sheet_of_rides, found, unit, document)
     lines = compare_lines(found, unit)
     deliver(wanted.json, document, files, logs[0], wanted.force, folder=wanted.out, lines=lines)
