@@ -7,7 +7,6 @@ import numpy as np
 from ridelog.analysis.acceleration.runs import GAIN_MPS, RunDraws
 from ridelog.core.estimate import Estimate
 from ridelog.core.interval import estimate
-from ridelog.core.least_squares import without_overshoot
 from ridelog.core.quantity import both_units
 from ridelog.core.track import BoolArray, FloatArray
 
@@ -105,6 +104,9 @@ class AccelerationCurve:
         interpolated without overshoot, since a straight line would cut the bend. NaN outside the
         curve, and everywhere if fewer than two speeds are known. [m/s²]
         """
+        # Loads slowly, and only a calibration needs it.
+        from scipy.interpolate import PchipInterpolator
+
         known = np.isfinite(self.columns).all(axis=1) & (self.columns > 0.0).all(axis=1)
         if known.sum() < 2:
             return np.full((len(speed_mps), self.columns.shape[1]), np.nan)
@@ -117,7 +119,7 @@ class AccelerationCurve:
         inner = 1 + np.flatnonzero(np.isclose(step[:-1], step[1:]))
         bend = slowness[inner - 1] - 2.0 * slowness[inner] + slowness[inner + 1]
         sharp[inner] -= bend * (HALF_STEP_MPS / step[inner - 1, None]) ** 2 / 6.0
-        found: FloatArray = without_overshoot(at, sharp, speed_mps)
+        found: FloatArray = PchipInterpolator(at, sharp, axis=0, extrapolate=False)(speed_mps)
         return 1.0 / found
 
 
