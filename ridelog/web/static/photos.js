@@ -36,3 +36,6 @@ document.addEventListener("submit", async (event) => {
   history.replaceState(null, "", there);
   location.reload();
 });
+
+// Before there is somebody to take them, the browser would leave the page and forget what was chosen.
+for (const button of document.querySelectorAll("form[data-put] button")) button.disabled = false;
