@@ -25,7 +25,8 @@ STEP_S, COUNT = 0.2, 3000
 KEEP_DRIFT, KEEP_SLOW = np.exp(-STEP_S / 20.0), np.exp(-STEP_S / 3.0)
 
 
-def observed(count: int = COUNT, **changes: object) -> ObservedInstants:
+def observed(**changes: object) -> ObservedInstants:
+    count = COUNT
     ones, no = np.ones(count), np.zeros(count, dtype=bool)
     plain = ObservedInstants(
         has_position=~no, has_velocity=~no, crawl_precision=np.zeros(count), factor=ones,
@@ -66,7 +67,7 @@ def drawn(seed: int, *, position_m: float, speed_mps: float, drift_mps: float = 
     reported = velocity + markov(random, KEEP_SLOW, 0.03)
     reported += speed_mps * random.standard_normal((COUNT, 2))
     none = np.zeros(COUNT - 1, dtype=bool)
-    return StateSpace(STEP_S * np.arange(COUNT), place, reported, none, none)
+    return StateSpace(STEP_S * np.arange(COUNT, dtype=np.float64), place, reported, none, none)
 
 
 def scale_of_normal_errors() -> float:

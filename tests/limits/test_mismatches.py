@@ -139,9 +139,9 @@ def test_a_date_that_is_not_known_is_no_other_day() -> None:
 
 def told(code: str, before: dict[str, Any], after: dict[str, Any]) -> str:
     """Return what a reader in km/h is told of two rides a side."""
-    sides: Any = [(Ride(f"{n}1", **side), Ride(f"{n}2", **side)) for n, side in
-                  (("b", before), ("a", after))]  # fmt: skip
-    (one,) = [one for one in mismatches_of(*sides, {}, {}) if one.code == code]
+    first: Any = (Ride("b1", **before), Ride("b2", **before))
+    second: Any = (Ride("a1", **after), Ride("a2", **after))
+    (one,) = [one for one in mismatches_of(first, second, {}, {}) if one.code == code]
     return one.text_in(SPEED_UNITS["km/h"])
 
 
@@ -230,7 +230,9 @@ def test_rides_are_matched_by_the_first_that_tells_a_direction() -> None:
     (({"rider": "Ann"}, {"rider": "Ann"}), ""), (({"rider": "Ann"}, {}), ""),
     (({"price": "10"}, {"price": "20"}), ""),
 ])  # fmt: skip
-def test_notes_that_differ_are_told(noted: tuple[dict[str, str], ...], words: str) -> None:
+def test_notes_that_differ_are_told(
+    noted: tuple[dict[str, str], dict[str, str]], words: str
+) -> None:
     sides: Any = ((Ride("a"), Ride("b")), (Ride("c"), Ride("d")))
-    texts = [one.text for one in mismatches_of(*sides, *noted)]
+    texts = [one.text for one in mismatches_of(sides[0], sides[1], noted[0], noted[1])]
     assert len(texts) == bool(words) and all(words in text for text in texts)

@@ -34,7 +34,7 @@ class _Known:
     def paths(self, start_s: float, end_s: float, draws: int, spacing_s: float) -> Paths:
         """Return the truth, and as draws the truth with an even spread of speeds about it."""
         count = int(np.floor((end_s - start_s) / spacing_s + 1e-6)) + 1
-        time_s = start_s + spacing_s * np.arange(count)
+        time_s: FloatArray = start_s + spacing_s * np.arange(count, dtype=np.float64)
         shares = np.linspace(-1.0, 1.0, draws) if draws > 1 else np.zeros(draws)
         # Of one deviation, half above and half below.
         errors = self.error_mps * np.concatenate([[0.0], np.tile(np.sign(shares), 2)])
@@ -84,7 +84,7 @@ def known_motion(
     turned = np.interp(time_s, fine_s, np.gradient(course, _FINE_S))
     n = len(time_s)
     nothing, zero = np.full(n, np.nan), np.zeros(n, dtype=np.int64)
-    latitude, longitude = from_local(*place.T, *ORIGIN_DEG)
+    latitude, longitude = from_local(place[:, 0], place[:, 1], *ORIGIN_DEG)
     track = Track(
         source=Source("known.gpx", "0" * 64, "gpx-1.1", 0),
         start_utc=datetime(2024, 6, 8, tzinfo=UTC), date_known=True, time_s=time_s,

@@ -41,7 +41,7 @@ def test_a_start_from_rest() -> None:
     ("stand_s", "begins"), [(0.6, 4.8 + 0.3 * 0.9), (2.0, 4.8 + 0.3), (0.3, None)]
 )
 def test_a_stop_is_a_stand_from_six_tenths_on(stand_s: float, begins: float | None) -> None:
-    """From 0.4 m/s down at 4.8 s to 0.25 m/s up, 0.1 s after; a jolt of a third of it is left out."""
+    """From 0.4 m/s down at 4.8 s to 0.25 m/s up, 0.1 s after; a third is left out for a jolt."""
     runs = [run for run in find_runs(start(stand_s, rate_hz=20.0)) if run.top_mps > 5.0]
     if begins is None:
         assert not any(run.standing for run in runs)
