@@ -49,8 +49,9 @@ _UNREPORTED_S, _UNREPORTED_INTERVALS = 1.0, 2.5
 # Of a whole ride the way by speed and the way by position agree to within this share, filtering
 # (22): own choice, below what another unit of speed would make.
 _SAME_SHARE = 0.1
-# Shorter ways drown in the noise of positions, fewer windows have no usual size: own choices.
-_LEAST_WAY_M, _LEAST_WINDOWS = 10.0, 20
+# Shorter ways drown in the noise of positions, fewer windows have no usual size: own choices. Of
+# so few what contradicts may be most, so their noise is taken for no more than this. [m]
+_LEAST_WAY_M, _LEAST_WINDOWS, _MOST_NOISE_M = 10.0, 20, 1.0
 
 
 def contradictions(seen: Observations) -> BoolArray:
@@ -177,6 +178,8 @@ def _allowed(
     riding = (speed[first] > 2.0 * CRAWL_MPS) & (speed[last] > 2.0 * CRAWL_MPS)
     sample = miss[riding] if riding.sum() >= _LEAST_WINDOWS else miss
     usual = float(np.median(sample)) / 1.1774
+    if len(sample) < _LEAST_WINDOWS:
+        usual = min(usual, _MOST_NOISE_M)
     factor = np.maximum(np.maximum(seen.factor[first], seen.factor[last]), 1.0)
     longest = np.maximum(_longest_interval(seen)[first], _longest_interval(seen)[last])
     allowed: FloatArray = (

@@ -12,13 +12,22 @@ POOR_HDOP = 5.0
 # Four satellites solve for position and clock; a fifth is the first that can contradict:
 # follows from four unknowns.
 FEW_SATELLITES = 5
-# Settling is judged in windows of this length, the first of which that looks like the rest of the
-# ride ends it. Own choice: a shorter one may look good by luck. [s]
+# A log whose receiver tells no HDOP is compared with its own rest, in windows of this length, the
+# first of which that looks like it ends settling. Own choice: a shorter one may look good by luck.
+# [s]
 _WINDOW_S = 10.0
-# How much worse than the rest of the ride counts as settling: times the HDOP, satellites fewer,
-# times the mean squared misfit; with less there is no rest to compare with. Own choices.
-_WORSE_HDOP, _FEWER_SATELLITES = 1.6, 3.0
-_WORSE_RESIDUAL = 2.5
+# So long a receiver has to be steady before it is believed: the shortest run of fixes in which an
+# error that still moves can be told from noise. Own choice. [s]
+STEADY_S = 2.0
+# How much worse than usual counts as settling: satellites fewer than in the rest, times the mean
+# squared misfit, times the speed of a slide; a fix alone errs so far by chance once in 8,000
+# (exp(-9)). A share of such fixes is left to jumps. Own choices.
+_FEWER_SATELLITES, _WORSE_RESIDUAL, _SLIDES_BEYOND = 3.0, 2.5, 6.0
+_MISFIT_BEYOND, _JUMPS_SHARE = 9.0, 0.25
+# HDOP that falls at this pace, seen over so many seconds, is not yet what the ride will have,
+# METHOD.md, filtering (31); less than so much is its flicker. Own choices. [1/s], [s], [1]
+_FALLS_PER_S, _WITHIN_S, _FLICKER_HDOP = 0.0625, 4.0, 0.15
+# With fewer such fixes there is no rest to compare with. Own choice.
 _LEAST_TO_COMPARE = 10
 # A slide is over within so long, and begins within the first of it; riding is faster than a walk.
 # Own choices.
@@ -42,6 +51,20 @@ def geometry_flags(track: Track) -> FlagArray:
     return flags
 
 
+def still_better(time_s: FloatArray, hdop: FloatArray) -> BoolArray:
+    """Return where HDOP still falls, judged by what had come until then, shape (m,).
+
+    Parameters
+    ----------
+    time_s, hdop : ndarray, shape (m,)
+        Fixes in time order, NaN where unknown. [s], [1]
+    """
+    before = np.searchsorted(time_s, time_s - _WITHIN_S)
+    flat = np.maximum(_FLICKER_HDOP, _FALLS_PER_S * (time_s - time_s[before]))
+    better: BoolArray = hdop[before] - hdop > flat
+    return better
+
+
 def settled_from(
     time_s: FloatArray,
     hdop: FloatArray,
@@ -50,7 +73,11 @@ def settled_from(
     drift_mps: FloatArray,
     usual_drift_mps: float,
 ) -> float:
-    """Return the time from which a receiver behaves as in the rest of its ride.
+    """Return the time from which a receiver is steady.
+
+    A receiver that tells its HDOP is judged at each moment by what has come until STEADY_S later:
+    so whoever listens beside it is told what the finished log says. One that does not is compared
+    with the rest of its log. METHOD.md, "Settling".
 
     Parameters
     ----------
@@ -68,29 +95,38 @@ def settled_from(
     float
         A time of ``time_s``; NaN if the log ends before the receiver settled.
     """
-    later = time_s > time_s[0] + 0.25 * (time_s[-1] - time_s[0])
-    worse = np.zeros(len(time_s))
+    bad = misfit > _MISFIT_BEYOND
+    unready = np.zeros(len(time_s), dtype=bool)
+    length_s = STEADY_S
     with np.errstate(invalid="ignore"):
-        if np.isfinite(hdop[later]).any():
-            worse += hdop > _WORSE_HDOP * np.nanmedian(hdop[later]) + 0.2
-        if np.isfinite(satellites[later]).any():
-            worse += satellites < np.nanmedian(satellites[later]) - _FEWER_SATELLITES
-        worse += misfit > 9.0
-        worse += drift_mps > 6.0 * usual_drift_mps
-    bad = worse > 0
-    end = time_s[0]
-    while True:
-        first, stop = np.searchsorted(time_s, [end, end + _WINDOW_S])
-        if first == stop:
-            return float(end) if first < len(time_s) else float("nan")
-        if bad[first:stop].mean() <= 0.25 and misfit[first:stop].mean() <= _WORSE_RESIDUAL:
-            return float(end)
-        after = time_s[first:stop][bad[first:stop]]
-        end = float(after[-1]) + 1e-6 if len(after) else end + _WINDOW_S
-        following = int(np.searchsorted(time_s, end))
-        if following == len(time_s):
-            return float("nan")
-        end = float(time_s[following])
+        bad |= drift_mps > _SLIDES_BEYOND * usual_drift_mps
+        if np.isfinite(hdop).any():
+            unready = still_better(time_s, hdop) | (hdop > POOR_HDOP)
+        else:
+            bad |= _fewer_than_later(time_s, satellites)
+            length_s = _WINDOW_S
+    bad |= unready
+    # A jump of the position is left out as a jump, however far it goes.
+    capped = np.minimum(misfit, _MISFIT_BEYOND)
+    first = 0
+    while first < len(time_s):
+        stop = int(np.searchsorted(time_s, time_s[first] + length_s, side="right"))
+        here = slice(first, stop)
+        steady = bad[here].mean() <= _JUMPS_SHARE and capped[here].mean() <= _WORSE_RESIDUAL
+        if steady and not unready[here].any():
+            return float(time_s[first])
+        wrong = np.flatnonzero(bad[here])
+        first += int(wrong[-1]) + 1 if len(wrong) else 1
+    return float("nan")
+
+
+def _fewer_than_later(time_s: FloatArray, satellites: FloatArray) -> BoolArray:
+    """Return where plainly fewer satellites were used than after the first quarter of a log."""
+    later = time_s > time_s[0] + 0.25 * (time_s[-1] - time_s[0])
+    if not np.isfinite(satellites[later]).any():
+        return np.zeros(len(time_s), dtype=bool)
+    fewer: BoolArray = satellites < np.nanmedian(satellites[later]) - _FEWER_SATELLITES
+    return fewer
 
 
 def slid_until(time_s: FloatArray, speed_mps: FloatArray) -> float:

@@ -14,8 +14,9 @@ from ridelog.receiving.recorder import Recorder
 if TYPE_CHECKING:
     from ridelog.receiving.monitor import Reading
 
-# How often the state is told. [s]
-TELL_S = 0.25
+# How often the state is told; and how long the rest of an epoch is waited for, while the state may
+# change with every fix. [s]
+TELL_S, _EPOCH_S = 0.25, 0.05
 # How a sentence begins, NMEA 0183, and a message, UBX.
 _BEGINS = (b"$", b"\xb5\x62")
 
@@ -53,7 +54,7 @@ class Listening:
         try:
             while not self._ending.is_set() and (end_s is None or time.monotonic() < end_s):
                 left_s = TELL_S if end_s is None else max(0.0, end_s - time.monotonic())
-                self._ending.wait(min(TELL_S, left_s))
+                self._wait(min(TELL_S, left_s))
                 yield self._reading()
             self.stop()
             self._reader.join()
@@ -74,6 +75,18 @@ class Listening:
     def stop(self) -> None:
         """End the listening; what has arrived is kept."""
         self._ending.set()
+
+    def _wait(self, longest_s: float) -> None:
+        """Wait for the next look; while the receiver is not ready, for what arrives at most."""
+        if self._monitor.ready:
+            self._ending.wait(longest_s)
+            return
+        try:
+            data = self._arrived.get(timeout=longest_s)
+        except queue.Empty:
+            return
+        self._monitor.feed(data, time.monotonic())
+        self._ending.wait(_EPOCH_S)
 
     def _reading(self) -> "Reading":
         now_s = time.monotonic()

@@ -13,7 +13,7 @@ from ridelog.core.flags import Flag
 from ridelog.core.text import count_words
 from ridelog.core.track import IntArray, Track
 from ridelog.core.units import SpeedUnit
-from ridelog.filtering.quality import FEW_SATELLITES, POOR_HDOP
+from ridelog.filtering.quality import FEW_SATELLITES, POOR_HDOP, STEADY_S, still_better
 from ridelog.importer import log_from_bytes
 from ridelog.workflow.measure import motion_of_bytes
 
@@ -24,14 +24,8 @@ _TAIL_S = 20.0
 _MOST_TAIL_BYTES = 1 << 18
 # Without a fix for so long, or for three of its own intervals, the receiver has lost it.
 _LOST_S, _LOST_INTERVALS = 3.0, 3.0
-# The shortest run of fixes in which an error that still moves can be told from noise. [s]
-_STEADY_S = 2.0
-# A geometry that gets better at this pace is not what the ride will have: by more than HDOP's own
-# flicker and by so much of it a second, or by two satellites, within so many seconds. Own choices,
-# on the scale of those that end settling.
-_FLICKER_HDOP, _FALLS_PER_S, _MORE_SATELLITES, _BETTER_WITHIN_S = 0.2, 0.02, 2.0, 5.0
 # How often the tail is read, and how often its motion is estimated, which costs more. [s]
-_READ_S, _READ_READY_S, _JUDGE_S, _JUDGE_READY_S = 0.5, 1.0, 1.0, 10.0
+_READ_S, _READ_READY_S, _JUDGE_S, _JUDGE_READY_S = 0.1, 1.0, 0.5, 10.0
 
 
 @dataclass(frozen=True)
@@ -108,7 +102,7 @@ class Monitor:
 
     def reading(self, now_s: float) -> Reading:
         """Return the receiver's state by now."""
-        if now_s - self._read_s >= (_READ_READY_S if self._ready() else _READ_S):
+        if now_s - self._read_s >= (_READ_READY_S if self.ready else _READ_S):
             self._read_s = now_s
             self._take(self._judge(now_s), now_s)
         return replace(self._last, since_s=max(0.0, now_s - self._state_s))
@@ -150,16 +144,16 @@ class Monitor:
             )  # fmt: skip
         holes = np.flatnonzero(np.diff(came_s) > patience_s)
         first = int(holes[-1]) + 1 if len(holes) else 0
-        if now_s - self._judged_s >= (_JUDGE_READY_S if self._ready() else _JUDGE_S):
-            self._judged_s = now_s
-            self._verdict = self._waits_for(track, first, tail[at[first] :])
+        self._verdict = self._waits_for(track, first, tail[at[first] :], now_s)
         return replace(
             known,
             state="settling" if self._verdict else "ready",
             reason=self._verdict or "the receiver is steady: you can ride",
         )
 
-    def _ready(self) -> bool:
+    @property
+    def ready(self) -> bool:
+        """Whether the receiver was ready when it was last judged."""
         return self._last.state == "ready"
 
     def _count(self, at: IntArray) -> None:
@@ -174,26 +168,28 @@ class Monitor:
             "positions: the speed of the line is wrong, or the receiver is set to something else"
         )
 
-    def _waits_for(self, track: Track, first: int, since: bytes) -> str:
+    def _waits_for(self, track: Track, first: int, since: bytes, now_s: float) -> str:
         """Return what is missing until a ride may begin, "" if nothing is.
 
         ``first`` is the row from which on the receiver had its fix without a hole, ``since`` what
         has come from there on.
         """
         length_s = float(track.time_s[-1] - track.time_s[first])
-        if length_s < _STEADY_S:
-            return f"waiting for {_STEADY_S - length_s:.0f} s more of positions"
-        poor = _poor_geometry(track) or ("" if self._ready() else _still_better(track, first))
-        if poor:
+        if length_s < STEADY_S:
+            return f"waiting for {STEADY_S - length_s:.0f} s more of positions"
+        if poor := _poor_geometry(track) or ("" if self.ready else _falling(track, first)):
             return poor
+        if now_s - self._judged_s < (_JUDGE_READY_S if self.ready else _JUDGE_S):
+            return self._verdict
+        self._judged_s = now_s
         try:
             motion = motion_of_bytes("receiver", since)
         except RideLogError:
             return "waiting for positions that follow each other"
         time_s = motion.track.time_s
-        if not motion.settled_s <= time_s[-1] - _STEADY_S:
+        if not motion.settled_s <= time_s[-1] - STEADY_S:
             return "positions and speed do not agree with each other yet"
-        if not carries_figures(motion)[time_s >= time_s[-1] - _STEADY_S].all():
+        if not carries_figures(motion)[time_s >= time_s[-1] - STEADY_S].all():
             return "the last positions jump"
         return weakness_so_far(motion)
 
@@ -236,13 +232,10 @@ def _poor_geometry(track: Track) -> str:
     return ""
 
 
-def _still_better(track: Track, first: int) -> str:
-    """Return what still gets better too fast to be what the ride will have, "" if nothing does."""
-    lately = max(first, int(np.searchsorted(track.time_s, track.time_s[-1] - _BETTER_WITHIN_S)))
-    hdop, satellites = track.hdop[[lately, -1]], track.satellites[[lately, -1]]
-    least = max(_FLICKER_HDOP, _FALLS_PER_S * hdop[0] * (track.time_s[-1] - track.time_s[lately]))
-    if hdop[0] - hdop[1] > least:
-        return f"HDOP still falls, from {hdop[0]:.1f} to {hdop[1]:.1f}"
-    if satellites[1] >= satellites[0] + _MORE_SATELLITES:
-        return f"satellites are still being found, {satellites[0]:.0f} to {satellites[1]:.0f}"
-    return ""
+def _falling(track: Track, first: int) -> str:
+    """Return how HDOP falls too fast to be what the ride will have, "" if it does not."""
+    hdop = track.hdop[first:]
+    lately = track.time_s[first:] >= track.time_s[-1] - STEADY_S
+    if not still_better(track.time_s[first:], hdop)[lately].any():
+        return ""
+    return f"HDOP still falls, from {hdop[lately].max():.1f} to {hdop[-1]:.1f}"

@@ -3,6 +3,7 @@
 from dataclasses import replace
 
 import numpy as np
+import pytest
 from filtered_rides import ride_and_log
 from log_in_memory import to_track
 
@@ -10,7 +11,7 @@ from ridelog.analysis.top_speed.measure import measure_top_speed
 from ridelog.analysis.windows import windows_of
 from ridelog.filtering.observations import observations_of
 from ridelog.filtering.outliers import screen
-from ridelog.filtering.quality import settling_factor
+from ridelog.filtering.quality import STEADY_S, settled_from, settling_factor, still_better
 from ridelog.filtering.smoother import estimate_motion
 
 
@@ -60,3 +61,53 @@ def test_crumbs_between_slides_carry_no_top_speed() -> None:
     east = np.where(moving, log.east_m + 40.0 * random.normal(size=len(log)), log.east_m)
     top = measure_top_speed(estimate_motion(to_track(replace(log, east_m=east))))
     assert top.best_1s_mps is None or top.best_1s_mps.high - top.best_1s_mps.low > 4.0
+
+
+TIME_S = np.arange(0.0, 60.0, 0.2)
+
+
+def settled(hdop: np.ndarray, misfit: np.ndarray | None = None, fixes: int = len(TIME_S)) -> float:
+    """Return when a log of the first so many fixes had settled, good but for what is given."""
+    good = np.ones(len(TIME_S)) if misfit is None else misfit
+    here = slice(0, fixes)
+    return settled_from(
+        TIME_S[here], hdop[here], np.full(fixes, 9.0), good[here], np.zeros(fixes), 0.04
+    )
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_what_comes_later_does_not_change_when_a_receiver_had_settled(seed: int) -> None:
+    """The log cut off two seconds after that moment, or anywhere later, says the same."""
+    rng = np.random.default_rng(seed)
+    hdop = 0.9 + 3.5 * np.exp(-TIME_S / rng.uniform(5.0, 20.0)) + 0.02 * rng.normal(size=300)
+    misfit = rng.exponential(size=300) * np.where(rng.random(300) < 0.03, 1000.0, 1.0)
+    whole = settled(hdop, misfit)
+    least = int(np.searchsorted(TIME_S, whole + STEADY_S, side="right"))
+    assert 0.0 < whole < 55.0
+    assert [settled(hdop, misfit, fixes) for fixes in (least, least + 40, 299)] == [whole] * 3
+    # And before that it was not known.
+    assert settled(hdop, misfit, least - round(STEADY_S / 0.2) - 1) != whole
+
+
+@pytest.mark.parametrize("scale_s", [5.0, 10.0, 13.0, 20.0])
+def test_hdop_that_dies_away_is_steady_where_its_derivation_says(scale_s: float) -> None:
+    """Equation (31): s w / (exp(w / T) - 1), with s = 1/16 a second and w = 4 s, or the flicker."""
+    hdop = 1.0 + 3.5 * np.exp(-TIME_S / scale_s)
+    left = hdop[np.flatnonzero(still_better(TIME_S, hdop))[-1]] - 1.0
+    assert left == pytest.approx(0.25 / np.expm1(4.0 / scale_s), rel=0.05)
+
+
+def test_a_jump_ends_no_settling_and_a_poor_sky_does_not_begin_it() -> None:
+    steady = np.full(300, 1.0)
+    jumped = np.where((TIME_S > 8.0) & (TIME_S < 10.0), 60_000.0, 1.0)
+    assert settled(steady, jumped) == 0.0
+    assert settled(np.where(TIME_S < 10.0, 5.1, 4.9)) == pytest.approx(10.0)
+    assert np.isnan(settled(np.full(300, 5.1)))
+    # Steps of a fifth are how some receivers tell it.
+    assert settled(np.where(TIME_S % 7.0 < 3.0, 1.3, 1.1)) == 0.0
+
+
+def test_a_log_without_hdop_is_held_against_its_rest() -> None:
+    """A noise three times too large for 15 s: only what comes later tells that it was too large."""
+    misfit = np.random.default_rng(2).exponential(size=300) * np.where(TIME_S < 15.0, 9.0, 1.0)
+    assert 10.0 < settled(np.full(300, np.nan), misfit) < 16.0

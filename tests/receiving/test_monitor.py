@@ -142,13 +142,14 @@ def test_a_flood_without_a_line_end_stays_small() -> None:
 
 @pytest.mark.skipif(not REAL.is_dir(), reason="no folder of real receivers' logs beside this one")
 def test_real_receivers_become_ready_where_their_logs_have_settled() -> None:
-    """Logs graded good are ready within three seconds of the first fix or of their settling."""
+    """Ready comes within three seconds, and a look, of the moment from which a log had settled."""
     ready_s: dict[str, float] = {}  # by log
     for name in ("rx-com-1289.log", "rx-motorola-t805.log", "rx-tomtom-mkii.log"):
         told = list(states(paced((REAL / name).read_bytes()), Monitor()))
         if ready := [at for at, reading in told if reading.state == "ready"]:
             ready_s[name] = ready[0]
-    assert ready_s["rx-com-1289.log"] <= 3.5
-    assert 7.5 <= ready_s["rx-motorola-t805.log"] <= 13.0
+    assert ready_s["rx-com-1289.log"] <= 3.25
+    # Its first fix comes at 7.2 s; in the nine seconds after it positions leap against the speed.
+    assert 16.1 <= ready_s["rx-motorola-t805.log"] <= 19.4
     # Three or four satellites, and three fixes in half a minute.
     assert "rx-tomtom-mkii.log" not in ready_s

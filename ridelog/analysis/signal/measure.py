@@ -83,7 +83,9 @@ class SignalQuality:
 def judge_signal(motion: Motion) -> SignalQuality:
     """Return how good the log behind a motion is and what it can support."""
     track = motion.track
-    share, speed_sd = _share_and_sd(motion)
+    carries = carries_figures(motion)
+    share = float(np.mean(carries)) if len(carries) else 0.0
+    speed_sd = _median(motion.speed_sd_mps)
     used_s = np.sort(track.time_s[motion.used & np.isfinite(track.time_s)])
     grade, why = _grade(motion, share, speed_sd)
     return SignalQuality(
@@ -117,17 +119,13 @@ def carries_figures(motion: Motion) -> BoolArray:
 def weakness_so_far(motion: Motion) -> str:
     """Return why no figure could be taken from a log that is still growing; "" if one could.
 
-    The same rules as for a finished log, but for its length.
+    The same rules as for a finished log, but for its length: the ride is still to come, so what
+    came before the receiver had settled will be a small share of it.
     """
-    grade, why = _grade(motion, *_share_and_sd(motion), finished=False)
+    since = carries_figures(motion)[motion.track.time_s >= motion.settled_s]
+    share = float(np.mean(since)) if len(since) else 0.0
+    grade, why = _grade(motion, share, _median(motion.speed_sd_mps), finished=False)
     return why if grade == "too weak" else ""
-
-
-def _share_and_sd(motion: Motion) -> tuple[float, float]:
-    """Return the share of fixes that carry figures, and how well their speed is known. [m/s]"""
-    share = float(np.mean(carries_figures(motion))) if len(motion.track) else 0.0
-    known_sd = motion.speed_sd_mps[np.isfinite(motion.speed_sd_mps)]
-    return share, float(np.median(known_sd)) if len(known_sd) else float("nan")
 
 
 def _median(values: np.ndarray) -> float:
