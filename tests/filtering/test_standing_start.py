@@ -11,7 +11,11 @@ from simulate import Machine, RideLayout
 from ridelog.core.track import FloatArray
 from ridelog.filtering.banded import BandedFactor
 from ridelog.filtering.smoother import estimate_motion
-from ridelog.filtering.standing_start.paths import candidates, draw_standing_start
+from ridelog.filtering.standing_start.paths import (
+    UNSEEN_START_S,
+    candidates,
+    draw_standing_start,
+)
 from ridelog.filtering.state_space import Precisions, Solution, StateSpace
 
 
@@ -107,6 +111,22 @@ def test_the_start_lies_where_it_was(rate_hz: float) -> None:
     rest = speed[drawn.paths.time_s < drawn.start_s.min() - 0.3]
     assert float(np.abs(rest).max()) < 0.1
     assert float(speed[-1].min()) > 2.0
+
+
+@pytest.mark.parametrize("seed", [13, 15])
+def test_a_long_ramp_is_not_timed_as_a_hand(seed: int) -> None:
+    ride = RideLayout(Machine())
+    ride.stand(7.23)
+    ride.drive(until_mps=7.0, build_s=0.8)
+    ride.hold(2.0)
+    rng = np.random.default_rng(seed)
+    motion = estimate_motion(to_track(preset("clean", 1.0, rng).observe(ride.build(), rng)))
+    drawn = draw_standing_start(motion, 4.0, 8.5, 10.0, draws=100)
+    assert drawn is not None
+    low, high = np.quantile(drawn.start_s, [0.05, 0.95])
+    assert low < 7.23 < high
+    # What tells a hand from a ramp is alike in all starts, and so is what neither shows.
+    assert UNSEEN_START_S <= drawn.alike_s < float(drawn.start_s.std()) + 0.02
 
 
 @pytest.mark.parametrize("readings", [1, 2])

@@ -257,12 +257,14 @@ class RunDraws:
     start_s : shape (k,), when the speed leaves zero; the beginning of a rolling run. [s]
     time_s : shape (m,). [s]
     speed_mps : shape (m, k). [m/s]
+    alike_s : standard deviation of what is alike in all starts of a machine, in ``start_s``. [s]
     """
 
     run: AccelerationRun
     start_s: FloatArray
     time_s: FloatArray
     speed_mps: FloatArray
+    alike_s: float = 0.0
 
     def gone_m(self) -> FloatArray:
         """Return the distance since ``start_s``, shape (m, k), made anew each time. [m]
@@ -375,11 +377,10 @@ def _draw_run(
         start_s = drawn.start_s[order]
         time_s, speed = drawn.paths.time_s, drawn.paths.speed_mps[:, order]
         speed = np.where(time_s[:, None] <= start_s, 0.0, speed)
-    else:
-        paths = motion.paths(run.earliest_s, until_s, draws=DRAWS, spacing_s=_SPACING_S)
-        time_s, speed = paths.time_s, paths.speed_mps
-        start_s = np.full(speed.shape[1], run.earliest_s)
-    return RunDraws(run, start_s, time_s, speed)
+        return RunDraws(run, start_s, time_s, speed, drawn.alike_s)
+    paths = motion.paths(run.earliest_s, until_s, draws=DRAWS, spacing_s=_SPACING_S)
+    speed = paths.speed_mps
+    return RunDraws(run, np.full(speed.shape[1], run.earliest_s), paths.time_s, speed)
 
 
 def _first_rising(

@@ -191,11 +191,12 @@ def measure_launches(
     if windows is None:
         windows = default_windows(max((one.run.top_mps for one in standing), default=0.0))
     launches = tuple(_launch(one, windows, rollout_m) for one in standing)
+    alike_s = max((one.alike_s for one in standing), default=UNSEEN_START_S)
     none = f"the ride holds no standing start to {both_units(LEAST_TOP_MPS)} or more"
     reason = "" if launches else none
     return Launches(
         launches=launches,
-        windows=tuple(_figure_of(launches, at, w, reason) for at, w in enumerate(windows)),
+        windows=tuple(_figure_of(launches, at, w, reason, alike_s) for at, w in enumerate(windows)),
         rollout_m=rollout_m,
         reason=reason,
         drawn=drawn,
@@ -265,14 +266,14 @@ def _why_none(drawn: RunDraws, window: Window) -> str:
 
 
 def _figure_of(
-    launches: tuple[Launch, ...], place: int, window: Window, reason: str
+    launches: tuple[Launch, ...], place: int, window: Window, reason: str, alike_s: float
 ) -> WindowFigure:
     """Return the figure of the window at one place; ``reason``: why there is no launch at all."""
     each = [launch.windows[place] for launch in launches]
     course_deg = [launch.course_deg for launch in launches]
     times = [one.time_s for one in each]
     # How the throttle opens is alike in all starts and shifts each by the same.
-    time = mean_of_starts(course_deg, times, times, UNSEEN_START_S if window.standing else 0.0)
+    time = mean_of_starts(course_deg, times, times, alike_s if window.standing else 0.0)
     length = mean_of_starts(course_deg, times, [one.length_m for one in each])
     attempts = sum(one is not None for one in times)
     if not attempts:

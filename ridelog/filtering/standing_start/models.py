@@ -17,10 +17,13 @@ from ridelog.filtering.posterior import Posterior
 from ridelog.filtering.standing_start.acceleration_decay import StartDecay
 from ridelog.filtering.state_space import Precisions, Solution, StateSpace
 
-# How the throttle opens, standing_start (1): length of its parts, and by how much acceleration may
-# have grown in each; the last is derived there, for hands and controllers that are slow. What that
-# leaves open is ``paths.UNSEEN_START_S``.
-OPENING = ((0.06, 0.6), (0.15, 3.0), (0.3, 1.0))
+# How the throttle opens, by hand or as a controller's ramp, standing_start (1): length of the parts
+# of each, and by how much acceleration may have grown in them; derived there. What that leaves
+# open is ``paths.UNSEEN_START_S``. [s], [m/s²]
+OPENINGS = (
+    ((0.06, 0.6), (0.15, 3.0), (0.3, 0.74)),
+    ((0.2, 0.89), (0.4, 1.64), (0.4, 0.66)),
+)
 # After that acceleration changes slowly, standing_start (1); a later corner keeps the intensity
 # learnt there. So long is own choice: past what standing_start (3) looks at.
 RUN_JERK = 0.25
@@ -42,8 +45,11 @@ _ROOM_S = 0.12
 # How much of the ride after the pull is solved along. Own choice: more hardly tells of the start
 # and costs time.
 _AFTER_S = 4.0
-# Derived from standing_start (1): where its parts begin and end.
-_OPENING_ENDS_S = np.cumsum([0.0, *(length for length, _ in OPENING)])
+# Derived from standing_start (1): where the parts of each opening begin and end.
+OPENING_ENDS_S = np.array(
+    [np.cumsum([0.0, *(length for length, _ in opening)]) for opening in OPENINGS]
+)
+_GROWTH_MPS2 = np.array([[growth for _, growth in opening] for opening in OPENINGS])
 
 
 @dataclass(frozen=True)
@@ -53,6 +59,7 @@ class Starts:
     Attributes
     ----------
     start_s : shape (c,), when each of them leaves zero. [s]
+    opening : shape (c,), the place of its opening among ``OPENINGS``.
     evidence : shape (c,), logarithm of the density of what was seen, less a constant.
     solution : Solution
     edges : shape (c + 1,), where each one's instants begin in it.
@@ -61,6 +68,7 @@ class Starts:
     """
 
     start_s: FloatArray
+    opening: IntArray
     evidence: FloatArray
     solution: Solution
     edges: IntArray
@@ -144,13 +152,15 @@ class StartModels:
         self._velocity[slow] = length[:, None] * course
         self._velocity_weight[slow] = 1.0 / noise_var
 
-    def solved(self, start_s: FloatArray, until_s: float = np.inf) -> Starts:
+    def solved(self, start_s: FloatArray, opening: IntArray, until_s: float = np.inf) -> Starts:
         """Return the models of starts at some instants, with the evidence for each.
 
         Parameters
         ----------
         start_s : ndarray, shape (c,)
             Moved onto a fix if one is very near. [s]
+        opening : ndarray of int, shape (c,)
+            The place of each one's opening among ``OPENINGS``.
         until_s : float
             What was seen later is left out: it tells the path, but hardly the start. [s]
         """
@@ -160,8 +170,9 @@ class StartModels:
         nearest = away.argmin(axis=1)
         near = away[np.arange(len(start_s)), nearest] < _NEAREST_S
         start_s = np.where(near, time_s[nearest], start_s)
-        order, owner = self._merged(time_s, start_s)
-        space, precisions, departure = self._model(time_s, start_s, order, owner)
+        ends_s = start_s[:, None] + OPENING_ENDS_S[opening]
+        order, owner = self._merged(time_s, ends_s)
+        space, precisions, departure = self._model(time_s, ends_s, opening, order, owner)
         solution = Solution(space, precisions, orthogonal=self._hard)
         each = solution.log_evidences()
         if self._start_decay is not None:
@@ -170,34 +181,37 @@ class StartModels:
             each -= 0.5 * precisions.velocity * (np.nan_to_num(space.velocity_mps) ** 2).sum(axis=1)
         edges = np.searchsorted(owner, np.arange(len(start_s) + 1))
         evidence = np.add.reduceat(each, edges[:-1])
-        return Starts(start_s, evidence, solution, edges, departure, self._origin)
+        return Starts(start_s, opening, evidence, solution, edges, departure, self._origin)
 
-    def _merged(self, time_s: FloatArray, start_s: FloatArray) -> tuple[IntArray, IntArray]:
+    def _merged(self, time_s: FloatArray, ends_s: FloatArray) -> tuple[IntArray, IntArray]:
         """Return the instants of all models, and which model each belongs to, both shape (n,).
 
         Instants of the ride count from 0; after them come the instants of the start.
         """
-        extra = start_s[:, None] + _OPENING_ENDS_S
-        away = np.abs(time_s[:, None] - extra[:, None, :])
+        away = np.abs(time_s[:, None] - ends_s[:, None, :])
         kept = self._seen[: len(time_s)] | (away.min(axis=2) >= _ROOM_S)
         kept[:, [0, -1]] = True
         apart = np.where(kept[:, :, None], away, np.inf).min(axis=1) >= _NEAREST_S
         every = np.concatenate(
-            [np.where(kept, time_s, np.inf), np.where(apart, extra, np.inf)], axis=1
+            [np.where(kept, time_s, np.inf), np.where(apart, ends_s, np.inf)], axis=1
         )
         order = np.argsort(every, axis=1, kind="stable")
         there = np.isfinite(np.take_along_axis(every, order, axis=1))
         return order[there], np.nonzero(there)[0]
 
     def _model(
-        self, time_s: FloatArray, start_s: FloatArray, order: IntArray, owner: IntArray
+        self,
+        time_s: FloatArray,
+        ends_s: FloatArray,
+        opening: IntArray,
+        order: IntArray,
+        owner: IntArray,
     ) -> tuple[StateSpace, Precisions, FloatArray]:
         """Return state space, precisions and departure from even acceleration of all models."""
         n = len(time_s)
         fix = order < n
-        since = np.concatenate([time_s, np.zeros(_OPENING_ENDS_S.shape)])[order]
-        extra = (start_s[:, None] + _OPENING_ENDS_S)[owner[~fix], order[~fix] - n]
-        since[~fix] = extra
+        since = np.concatenate([time_s, np.zeros(ends_s.shape[1])])[order]
+        since[~fix] = ends_s[owner[~fix], order[~fix] - n]
         breaks = np.diff(owner) > 0
 
         def spread(values: FloatArray, empty: float) -> FloatArray:
@@ -206,23 +220,22 @@ class StartModels:
             return out
 
         middle = 0.5 * (since[1:] + since[:-1])
-        began = start_s[owner[:-1]]
+        began = ends_s[owner[:-1], 0]
         place = np.clip(np.searchsorted(time_s, middle) - 1, 0, n - 2)
         # Up to where it surely moved: else a start too early by so much would come by the corner at
         # which it truly moved off for nothing.
         running = middle < np.minimum(np.maximum(began + _RUN_S, self._latest_s), self._end_s)
         jerk = np.where(running, self._run_jerk, self._jerk[place])
-        open_s = began
-        for length, growth in OPENING:
-            opening = (middle >= open_s) & (middle < open_s + length)
-            jerk = np.where(opening, growth**2 / length, jerk)
-            open_s = open_s + length
+        grown = (_GROWTH_MPS2[opening] ** 2 / np.diff(ends_s, axis=1))[owner[:-1]]
+        for part in range(grown.shape[1]):
+            first_s, last_s = ends_s[owner[:-1], part : part + 2].T
+            jerk = np.where((middle >= first_s) & (middle < last_s), grown[:, part], jerk)
         # An interval of a few hundredths of a second would cost digits at so low a jerk.
         short = np.maximum(0.1 / np.where(breaks, 1.0, np.diff(since)), 1.0)
         jerk = np.where(middle < began, _STILL_JERK * short**4, jerk)
         departure = np.zeros((len(order), 3, 2))
         if self._start_decay is not None:
-            departure = self._start_decay.departure(since, start_s[owner] + _OPENING_ENDS_S[-1])
+            departure = self._start_decay.departure(since, ends_s[owner, -1])
         position_weight = spread(self._position_weight, 0.0)
         space = StateSpace(
             since,

@@ -17,10 +17,17 @@ from ridelog.filtering.curves import interpolated
 from ridelog.filtering.motion import Motion, Paths
 from ridelog.filtering.posterior import Posterior, noise_of
 from ridelog.filtering.standing_start.acceleration_decay import AccelerationDecay, decay_of_start
-from ridelog.filtering.standing_start.models import OPENING, StartModels, Starts
+from ridelog.filtering.standing_start.models import (
+    OPENING_ENDS_S,
+    OPENINGS,
+    StartModels,
+    Starts,
+)
 
 # A shift of the start that no fix tells from another opening: standing_start (2).
 UNSEEN_START_S = 0.077
+# How many throttles open by hand, how many by a controller's ramp: standing_start (1).
+_OPENING_SHARES = np.array([0.75, 0.25])
 # An electric drive pulls hardest from rest; a soft controller or hand may do otherwise, which keeps
 # a tenth of the weight: standing_start (3).
 FIRST_S, SECOND_S = 0.6, 1.2
@@ -46,12 +53,14 @@ class DrawnStart:
     """Draws of the states around one start.
 
     start_s : when it leaves zero. [s]
+    opened_s : after how long its throttle is surely open. [s]
     time_s : shape (m,), instants. [s]
     mean : shape (m, 4, 2), the states about which they scatter.
     error : shape (m, d, 2, count), by how much.
     """
 
     start_s: float
+    opened_s: float
     time_s: FloatArray
     mean: FloatArray
     error: FloatArray
@@ -69,10 +78,12 @@ class StandingStart:
     start_s : shape (draws,), when the speed leaves zero. [s]
     paths : Paths
         Columns are draws of the posterior, all alike: no fitted path comes first.
+    alike_s : standard deviation of what is alike in all starts of a machine, inside ``start_s``.
     """
 
     start_s: FloatArray
     paths: Paths
+    alike_s: float
 
 
 def candidates(earliest_s: float, latest_s: float, spacing_s: float, instants: int) -> FloatArray:
@@ -129,19 +140,21 @@ def draw_standing_start(
     if models.n < 4:
         return None
     tried = candidates(earliest_s, latest_s, _COARSE_S, models.n)
-    coarse = models.solved(tried, until_s=latest_s + _TELLS_S)
+    by_hand = np.zeros(len(tried), dtype=np.int64)
+    coarse = models.solved(tried, by_hand, until_s=latest_s + _TELLS_S)
     likely = coarse.start_s[coarse.evidence > coarse.evidence.max() - _NEGLIGIBLE]
     step_s = float(tried[1] - tried[0]) if len(tried) > 1 else _COARSE_S
-    fine = models.solved(
-        candidates(
-            max(earliest_s, float(likely[0]) - step_s),
-            min(latest_s, float(likely[-1]) + step_s),
-            _FINE_S,
-            models.n,
-        )
+    tried = candidates(
+        max(earliest_s, float(likely[0]) - step_s),
+        min(latest_s, float(likely[-1]) + step_s),
+        _FINE_S,
+        len(OPENINGS) * models.n,
     )
+    # Openings of one instant side by side, so that draws come in the order of their starts.
+    opening = np.tile(np.arange(len(OPENINGS)), len(tried))
+    fine = models.solved(np.repeat(tried, len(OPENINGS)), opening)
     random = np.random.default_rng([_SEED, draws, round(1000.0 * max(earliest_s, 0.0))])
-    odds = np.exp(fine.evidence - fine.evidence.max())
+    odds = _OPENING_SHARES[opening] * np.exp(fine.evidence - fine.evidence.max())
     owner = systematic(odds, _SPARE_DRAWS * draws, random)
     # Each column has its own noise whichever start it belongs to: a start that is likelier by a
     # hair then moves at most a column, and that by the step between two starts.
@@ -155,10 +168,18 @@ def draw_standing_start(
     plausible = np.concatenate([_plausibility(one, end_s) for one in drawn])
     kept = evenly_chosen(plausible, draws)
     grid = np.linspace(earliest_s, end_s, max(2, round((end_s - earliest_s) / spacing_s) + 1))
-    start_s = fine.start_s[owner][kept] + UNSEEN_START_S * random.standard_normal(draws)
+    start_s = fine.start_s[owner][kept]
+    # How the throttle opens, by hand or by a ramp, is alike in all starts.
+    apart = [start_s[opening[owner][kept] == each] for each in range(len(OPENINGS))]
+    unseen = sum(
+        len(each) * float(each.mean() - start_s.mean()) ** 2 for each in apart if len(each)
+    )
+    alike_s = float(np.hypot(UNSEEN_START_S, np.sqrt(unseen / draws)))
+    start_s = start_s + UNSEEN_START_S * random.standard_normal(draws)
     return StandingStart(
         start_s=np.clip(start_s, earliest_s, latest_s),
         paths=_joined(drawn, kept, grid),
+        alike_s=alike_s,
     )
 
 
@@ -185,6 +206,7 @@ def draw_start(starts: Starts, number: int, noise: FloatArray, until_s: float) -
     wanted = min(int(np.searchsorted(time_s, until_s)) + 1, len(time_s))
     return DrawnStart(
         start_s=float(starts.start_s[number]),
+        opened_s=float(OPENING_ENDS_S[starts.opening[number], -1]),
         time_s=time_s[:wanted],
         mean=mean[:wanted],
         error=solution.draw(part, noise[: len(time_s)], wanted),
@@ -211,7 +233,8 @@ def _plausibility(drawn: DrawnStart, end_s: float) -> FloatArray:
     after = np.minimum(drawn.start_s + np.array([FIRST_S, FIRST_S + SECOND_S]), end_s)
     early, late = drawn.paths(after).speed_mps
     # While the throttle opens, half of that time is lost.
-    first = early / (FIRST_S - 0.5 * sum(length for length, _ in OPENING))
+    opens_s = min(drawn.opened_s, FIRST_S)
+    first = early / ((FIRST_S - 0.5 * opens_s) * opens_s / drawn.opened_s)
     second = np.maximum((late - early) / SECOND_S, 0.1)
     share = ndtr((first / second - _PULL_SHARE) / _PULL_SPREAD)
     return _OTHERWISE + (1.0 - _OTHERWISE) * np.asarray(share)
