@@ -25,7 +25,7 @@ _LOOKS: tuple[tuple[str, Role, Role, str | tuple[float, tuple[float, float]]], .
     ("after", MARK, SHADE, _DASHES),
 )
 # As wide as the text of a sheet, and lower than the page's picture.
-_FLAT = Shape("wide", 9.6, 2.2, 11.0, 10.0, 0.5, 700)
+_FLAT = Shape("wide", 9.6, 1.8, 11.0, 10.0, 0.5, 700)
 Sides = tuple[list[BestRun], list[BestRun]]
 # What the two sides are called.
 Heads = tuple[str, str]

@@ -20,9 +20,7 @@ from ridelog.core.quantity import (
     bounds,
     for_reader,
     rough,
-    rough_bounds,
     text,
-    together,
 )
 from ridelog.core.units import SpeedUnit
 from ridelog.present.words import (
@@ -36,7 +34,9 @@ from ridelog.present.words import (
     shortened,
     wrapped,
 )
+from ridelog.report.energy_words import at_known_mass
 from ridelog.report.predict_words import agreement_lines
+from ridelog.report.rounding import rounding_words, side_words
 
 # What may be wind is told from this share of the interval's width on.
 _WORTH_TELLING = 0.1
@@ -115,18 +115,6 @@ def moved_words(compared: Compared, unit: SpeedUnit) -> str:
     estimate = compared.difference.difference
     verb = "rose by" if estimate.value > 0.0 else "fell by"
     return f"the {title} {verb} {amount(estimate, compared.figure.quantity, unit)}"
-
-
-def side_words(compared: Compared, unit: SpeedUnit) -> tuple[str, str]:
-    """Return what a figure was before and after, without unit; ranges of one in doubt."""
-    if compared.difference is None:
-        return "", ""
-    sides, quantity = (compared.difference.before, compared.difference.after), compared.quantity
-    if compared.doubt:
-        before, after = (rough_bounds(side, quantity, unit) for side in sides)
-    else:
-        before, after = together(sides, quantity, unit)
-    return before, after
 
 
 def _could_have(chosen: list[Compared], unit: SpeedUnit) -> str:
@@ -293,6 +281,7 @@ _HEAD = ("change", "verdict")
 
 def compare_lines(comparison: Comparison, unit: SpeedUnit) -> Lines:
     """Return the screen about a comparison, the sentence first, then every figure."""
+    comparison = at_known_mass(comparison)
     names = [capital(shortened(clean(name), 12)) for name in comparison.sides]
     room = max(8, max(map(len, names)) + 2)
     rides = zip(names, (comparison.before, comparison.after), strict=True)
@@ -302,8 +291,9 @@ def compare_lines(comparison: Comparison, unit: SpeedUnit) -> Lines:
     for remark in (crossing_words(comparison, unit), *_reasons(comparison, unit)):
         lines += wrapped(remark)
     lines.append(("", ""))
-    for words in (_BRACKETS, method_words(comparison), false_alarm_words(comparison)):
-        lines += wrapped(words, "quiet")
+    rounding = rounding_words(comparison.figures, unit)
+    for words in (_BRACKETS, rounding, method_words(comparison), false_alarm_words(comparison)):
+        lines += wrapped(words, "quiet") if words else []
     if comparison.mismatches:
         lines += [("", ""), ("Besides the change itself:", "caution")]
         for mismatch in comparison.mismatches:
@@ -373,7 +363,7 @@ def _cells(compared: Compared, unit: SpeedUnit) -> tuple[str, str, str, str, str
         moved = compared.difference.difference
         change = f"{bare(moved, quantity, unit, signed=True)} "
         change += f"({bounds(moved, quantity, unit, signed=True)})"
-    # A unit such as "J/kg per km" goes to the next line whole.
+    # A unit such as "Wh/km per 100 kg" goes to the next line whole.
     label = quantity.label(unit).replace(" ", _NO_BREAK)
     title = f"{compared.figure.short_in(unit)} ({label})"
     return (title, *side_words(compared, unit), change, _IN_SHORT.get(word, word))

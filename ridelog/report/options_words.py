@@ -137,10 +137,11 @@ def options_words(
         rows=_rows(found, unit, aim),
         breaks=_breaks(found, unit, sources),
         open=_open(found),
-        brackets="Under each figure: where the truth should lie, right 9 times out of 10. Signed: "
-        "what the change moves in the fitted machine, a little apart from what the rides measured "
-        "as it is; under 1 % it is called the same, too close where it may be more or less. Each "
-        "figure is rounded by itself.",
+        brackets="Under each figure: where the truth should lie, right 9 times out of 10. With "
+        "its sign: how much the change alone moves the figure. It may be a little apart from the "
+        "difference of the two figures, because the machine as it is was measured and the changed "
+        "one is computed, and each is rounded by itself. Same: less than 1 %; too close: it may be "
+        "more or less.",
         notes=(*(clean(note) for note in found.notes), *_turn_note(found)),
         always=ALWAYS,
         sources=tuple(sources.listed),

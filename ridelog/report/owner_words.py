@@ -10,12 +10,14 @@ from ridelog.core.quantity import ACCELERATION, PERCENT, TIME, amount, rough
 from ridelog.core.units import SpeedUnit
 from ridelog.present.words import capital, clean, joined
 from ridelog.report.aim import Aim, more_is_better
-from ridelog.report.compare_words import headline, headline_figures, lead_words, side_words
+from ridelog.report.compare_words import headline, headline_figures, lead_words
 from ridelog.report.predict_words import change_words
+from ridelog.report.rounding import side_words
 
 # What a side's notes may say of the job itself: these are no conditions that rides differ in.
 _MACHINE, _CHANGE, _SETUP = "machine", "change", "setup"
-_DONE = {"done": "Done", "price": "Price", "hours": "Hours of work", "open": "Still open"}
+_DONE = {"done": "Done", "price": "Price", "hours": "Hours of work"}
+_OPEN = "open"
 # Which figures an aim is about, by how their names begin.
 _AIMED = {
     Aim.QUICKER: ("0-", "pull_at"),
@@ -28,11 +30,15 @@ _WISHED, _UNWISHED = "as wished", "not as wished"
 
 @dataclass(frozen=True)
 class OwnersJob:
-    """Which machine, what was changed, and what the notes say of the work: label and words."""
+    """Which machine, what was changed, and what the notes say of the work: label and words.
+
+    open : what the workshop left open, which is to be done before anyone rides.
+    """
 
     machine: str
     change: str
     notes: tuple[tuple[str, str], ...]
+    open: str
     question: str = "What the change did"
 
     @property
@@ -59,17 +65,22 @@ def job_of(comparison: Comparison) -> OwnersJob:
     machine = after.get(_MACHINE, before.get(_MACHINE, ""))
     if not machine and told is not None:
         machine = told.prediction.setup.name or ""
-    return OwnersJob(clean(machine), clean(change), _notes(after), question)
+    return OwnersJob(clean(machine), clean(change), _notes(after), _open(after), question)
 
 
 def stated_job(noted: Mapping[str, str]) -> OwnersJob:
     """Return what the notes say of the job on a machine of which only a speed was stated."""
     machine, change = (clean(noted.get(key, "")) for key in (_MACHINE, _CHANGE))
-    return OwnersJob(machine, change, _notes(noted), "Measured against what was stated")
+    question = "Measured against what was stated"
+    return OwnersJob(machine, change, _notes(noted), _open(noted), question)
 
 
 def _notes(noted: Mapping[str, str]) -> tuple[tuple[str, str], ...]:
     return tuple((label, clean(noted[key])) for key, label in _DONE.items() if noted.get(key))
+
+
+def _open(noted: Mapping[str, str]) -> str:
+    return clean(noted.get(_OPEN, "").strip())
 
 
 def owner_sentence(comparison: Comparison, unit: SpeedUnit, aim: Aim | None = None) -> str:

@@ -17,7 +17,7 @@ PAPERS = ("a4", "us-letter")
 # Letters become smaller until all fits one page.
 _SIZES_PT = ("8.4", "8.0", "7.6", "7.2", "6.8")
 # What then still finds no room, such as hashes, goes to the back.
-_BACK = (("back", "8.0"), ("back", "7.2"), ("back", "6.8"))
+_BACK = (("back", "8.0"), ("back", "7.6"), ("back", "7.2"), ("back", "6.8"))
 _FONT = "DejaVu Sans"
 # matplotlib ships these; a folder of its own, because its last-resort font hides missing letters.
 _FONT_FILES = ("DejaVuSans.ttf", "DejaVuSans-Bold.ttf")

@@ -116,7 +116,8 @@ def note_words(prediction: Prediction, reader: SpeedUnit) -> list[str]:
     if prediction.measured:
         notes.append(
             "Now: as the rides measured it, else as the fitted machine has it. The difference is "
-            "that of the fitted machine with and without the change."
+            "that of the fitted machine with and without the change, so it may be a little apart "
+            "from that of the two figures beside it; each is rounded by itself."
         )
     notes += [strip_words(strip, reader) for strip in prediction.strips]
     if prediction.unidentified:

@@ -10,7 +10,7 @@ from ridelog.compare.cautions import cautions_of
 from ridelog.compare.comparison import Compared, Comparison
 from ridelog.compare.predicted import agreements
 from ridelog.compare.verdict import BETTER, FAMILY_LEVEL, WORSE
-from ridelog.core.quantity import PERCENT, bare, bounds
+from ridelog.core.quantity import PERCENT, bare, bounds, text_or_span
 from ridelog.core.units import SpeedUnit
 from ridelog.machine.predict import PREDICTED_NAMES
 from ridelog.present.html import laid_out
@@ -32,9 +32,9 @@ from ridelog.report.compare_words import (
     headline_figures,
     moved_words,
     reason_words,
-    side_words,
     tested_count,
 )
+from ridelog.report.energy_words import at_known_mass
 from ridelog.report.letterhead import Letterhead
 from ridelog.report.owner_words import (
     as_wished,
@@ -46,6 +46,7 @@ from ridelog.report.owner_words import (
 from ridelog.report.pdf import last_day
 from ridelog.report.predict_words import AgreementWords, agreement_words, verdict_words
 from ridelog.report.ride_page import CONDITIONS_SOURCE, Sources
+from ridelog.report.rounding import rounding_words, side_words
 
 CHECK_WORDS = (
     "Every figure can be computed again from the logs: ridelog verify result.json --logs "
@@ -55,7 +56,10 @@ CHECK_WORDS = (
 
 @dataclass(frozen=True)
 class SheetFigure:
-    """One figure: name, what it is, before, after, how it moved, bounds, verdict and why."""
+    """One figure: name, what it is, before, after, how it moved, bounds, verdict and why.
+
+    predicted : what the rides before the change predicted of it, where they did.
+    """
 
     title: str
     explained: str
@@ -66,6 +70,7 @@ class SheetFigure:
     bounds: str
     verdict: str
     reason: str
+    predicted: str = ""
 
 
 @dataclass(frozen=True)
@@ -86,8 +91,9 @@ class SheetWords:
     cautions, general : text, source and the mark by which the list of sources names it; the
         particular ones with their gravity in a word as ``label``. doubts : what speaks against the
         measuring, not against the machine.
-    done : what the notes say of the work, label and words. losses : what moved against the wish,
-        under ``losses_head``; unsettled : what these rides leave open.
+    done : what the notes say of the work, label and words; open : what they leave to be done.
+    losses : what moved against the wish, under ``losses_head``; unsettled : what these rides leave
+        open.
     sides, said : how the two are headed, and how they are called behind a figure.
     choices : what the owner may decide.
     predicted, agreements : whether the change did what was predicted of it, in a sentence and for
@@ -108,6 +114,7 @@ class SheetWords:
     others: tuple[SheetFigure, ...]
     sure: tuple[str, ...]
     done: tuple[tuple[str, str], ...]
+    open: str
     losses_head: str
     losses: tuple[str, ...]
     unsettled: str
@@ -138,6 +145,7 @@ def sheet_words(
 
     ``note`` is free text; ``aim`` is what the owner wants, which decides what is called as wished.
     """
+    comparison = at_known_mass(comparison)
     head, job = letterhead or Letterhead(), job_of(comparison)
     sources, cautions = Sources(), cautions_of(comparison)
     hurts = [caution for caution in cautions if not caution.general]
@@ -153,7 +161,6 @@ def sheet_words(
     conditions_mark = sources.mark(CONDITIONS_SOURCE)
     first = headline_figures(comparison)
     others = [each for each in comparison.figures if each not in first]
-    tested = tested_count(comparison)
     names = comparison.names
     return SheetWords(
         title=job.title,
@@ -165,11 +172,12 @@ def sheet_words(
         note=clean(note.strip()),
         days=_days(comparison),
         sentence=owner_sentence(comparison, unit, aim),
-        figures=tuple(_figure(each, unit, tested, aim) for each in first),
+        figures=tuple(_figure(each, comparison, unit, aim) for each in first),
         curves=crossing_words(comparison, unit),
-        others=tuple(_figure(each, unit, tested, aim) for each in others),
-        sure=_sure(comparison, tested),
+        others=tuple(_figure(each, comparison, unit, aim) for each in others),
+        sure=_sure(comparison, unit),
         done=job.notes,
+        open=job.open,
         losses_head=_losses_head(comparison, aim),
         losses=_losses(comparison, unit, aim),
         unsettled=unsettled(comparison, unit),
@@ -201,10 +209,13 @@ def in_short(told: dict[str, Any]) -> dict[str, Any]:
     return {**told, "text": first_sentence(told["text"])}
 
 
-def _figure(compared: Compared, unit: SpeedUnit, tested: int, aim: Aim | None) -> SheetFigure:
+def _figure(
+    compared: Compared, comparison: Comparison, unit: SpeedUnit, aim: Aim | None
+) -> SheetFigure:
     title = capital(compared.figure.title_in(unit))
-    reason = reason_words(compared, unit, tested)
-    verdict, explained = verdict_word(compared, aim), compared.figure.explained
+    reason = reason_words(compared, unit, tested_count(comparison))
+    verdict = verdict_word(compared, aim)
+    explained = compared.figure.explained
     difference, quantity = compared.difference, compared.quantity
     if difference is None:
         return SheetFigure(title, explained, "", "", "", "", "", verdict, reason)
@@ -221,6 +232,7 @@ def _figure(compared: Compared, unit: SpeedUnit, tested: int, aim: Aim | None) -
         bounds(difference.difference, quantity, unit, signed=True),
         verdict,
         reason,
+        _predicted_of(compared, comparison, unit),
     )
 
 
@@ -243,7 +255,8 @@ def _losses_head(comparison: Comparison, aim: Aim | None) -> str:
     return "What got worse" if aim is None else "What did not go as wished"
 
 
-def _sure(comparison: Comparison, tested: int) -> tuple[str, ...]:
+def _sure(comparison: Comparison, unit: SpeedUnit) -> tuple[str, ...]:
+    tested = tested_count(comparison)
     n, m, names = len(comparison.before), len(comparison.after), comparison.names
     if n == m == 1:
         return (
@@ -251,6 +264,7 @@ def _sure(comparison: Comparison, tested: int) -> tuple[str, ...]:
             "receiver leaves open within these two rides. How far two rides differ by themselves "
             "is not known, so nothing here is called better or worse. Two more rides on each side "
             "would tell.",
+            *filter(None, (rounding_words(comparison.figures, unit),)),
         )
     rides = f"{count_words(n, 'ride')} {names.said[0]} and {m} {names.said[1]}"
     words = [
@@ -263,7 +277,8 @@ def _sure(comparison: Comparison, tested: int) -> tuple[str, ...]:
             f"unchanged machine, any of them would be called better or worse in at most "
             f"{100 * FAMILY_LEVEL:.0f} comparisons of 100."
         )
-    return tuple(words)
+    words.append(rounding_words(comparison.figures, unit))
+    return tuple(filter(None, words))
 
 
 def _losses(comparison: Comparison, unit: SpeedUnit, aim: Aim | None) -> tuple[str, ...]:
@@ -280,6 +295,15 @@ def _losses(comparison: Comparison, unit: SpeedUnit, aim: Aim | None) -> tuple[s
         else f"The {each.figure.title_in(unit)} became worse; by how much these rides leave open."
         for each in told
     )
+
+
+def _predicted_of(compared: Compared, comparison: Comparison, unit: SpeedUnit) -> str:
+    told, name = comparison.predicted, compared.figure.name
+    name = PREDICTED_NAMES.get(name, name)
+    found = told.prediction.get(name) if told else None
+    if found is None or found.changed is None:
+        return ""
+    return f"predicted {text_or_span(found.changed, compared.quantity, unit)}"
 
 
 def _predicted(comparison: Comparison) -> str:

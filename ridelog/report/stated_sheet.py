@@ -49,7 +49,8 @@ def stated_sheet_words(
         title=job.title,
         sides=_SIDES,
         said=("stated", "measured"),
-        choices=("keep it so", "put it back", "change further:"),
+        # Nobody knows a machine to put it back to: only its speed was stated.
+        choices=("keep it so", "limit its speed to:", "change it further:"),
         workshop=head.workshop,
         contact=head.contact,
         note=clean(note.strip()),
@@ -65,6 +66,7 @@ def stated_sheet_words(
             ONLY_STATED,
         ),
         done=job.notes,
+        open=job.open,
         losses_head="What did not go as wished" if aim else "What is not known",
         losses=(
             f"It is {'faster' if rising else 'slower'} than stated, against the wish."

@@ -25,7 +25,7 @@ README = ROOT / "README.md"
 SHARE_OF_HALF_WIDTH = 0.02
 _BLOCK = re.compile(r"^```(\w+)\n(.*?)^```$", re.MULTILINE | re.DOTALL)
 # What may stand behind a number that is measured; without a unit and a point it is counted.
-_UNITS = r"(?:km/h|m/s²|m/s|mph|m\b|s\b|g\b|%|J/kg)"
+_UNITS = r"(?:km/h|m/s²|m/s|mph|m\b|s\b|g\b|%|Wh/km)"
 _NUMBER = re.compile(rf"(?<![\w.,-])([+−]?\d[\d,]*(?:\.\d+)?)(?!\w|-\d|:)(?=\s*({_UNITS})?)")
 _INTERVAL = re.compile(r"\(([+−]?[\d.,]+) to ([+−]?[\d.,]+)\)")
 

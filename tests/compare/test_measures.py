@@ -12,7 +12,8 @@ from ridelog.compare.comparison import Comparison, compare
 from ridelog.core.estimate import Estimate
 from ridelog.core.units import SPEED_UNITS
 from ridelog.report.compare_json import compared_figures
-from ridelog.report.compare_words import headline, headline_figures, side_words
+from ridelog.report.compare_words import headline, headline_figures
+from ridelog.report.rounding import side_words
 
 pytest_plugins = ("thin_rides",)
 KMH = SPEED_UNITS["km/h"]

@@ -5,6 +5,7 @@ import io
 import json
 from dataclasses import replace
 from pathlib import Path
+from types import SimpleNamespace
 from typing import Any
 
 import numpy as np
@@ -13,14 +14,18 @@ import pytest
 
 from ridelog.analysis.subject import MeasuredRide
 from ridelog.compare.comparison import Comparison, compare
+from ridelog.core.estimate import Estimate
 from ridelog.core.units import SPEED_UNITS
 from ridelog.importer import load_track
+from ridelog.machine.setup import MachineSetup
 from ridelog.report.aim import Aim
 from ridelog.report.compare_json import compare_json
+from ridelog.report.energy_words import at_known_mass
 from ridelog.report.letterhead import letterhead
 from ridelog.report.owner_words import owner_sentence
 from ridelog.report.pdf import PAPERS
 from ridelog.report.ride_json import to_bytes
+from ridelog.report.rounding import rounding_words
 from ridelog.report.sheet import sheet_words
 from ridelog.report.sheet_pdf import COLUMNS, measures_csv, sheet_files
 from ridelog.report.trace import smoothed_gpx
@@ -86,11 +91,11 @@ def test_the_sheet_answers_an_owner(files: dict[str, bytes]) -> None:
         "Mill Lane 3",
         "Your decision: please tick one and sign",
         "Before anyone rides it",
-        "What was not measured",
+        "Not measured:",
         "nine times out of ten",
         "Helmet, eye protection",
         "tyre pressure",
-        "What else differed",
+        "What else may have moved the figures",
     ):
         assert words in page, words
         assert words in flat, words
@@ -178,13 +183,16 @@ def test_the_sheet_names_machine_change_work_and_what_is_open(
     assert not any(each.code == "noted_differently" for each in found.mismatches)
     words = sheet_words(found, KMH)
     assert words.title == "Burrfield 1: 12 teeth"
-    assert [label for label, _ in words.done] == ["Done", "Price", "Hours of work", "Still open"]
+    assert [label for label, _ in words.done] == ["Done", "Price", "Hours of work"]
+    # What is open is to be done before anyone rides, not something that was done.
+    assert words.open == JOB["open"]
     files, _ = made(found)
     reader = pypdf.PdfReader(io.BytesIO(files["sheet.pdf"]))
     assert reader.metadata is not None and reader.metadata.title == "Burrfield 1: 12 teeth"
     first = " ".join(reader.pages[0].extract_text().split())
     for said in ("chain kept", "40 EUR", "1.5", "lights: not confirmed on this pack"):
         assert said in first and said in files["sheet.html"].decode()
+    assert f"Still to be done. {JOB['open']}" in first.partition("Before anyone rides it")[2]
 
 
 def test_set_ups_of_both_sides_name_the_change(
@@ -224,9 +232,45 @@ def test_what_is_not_shown_says_what_would_have_shown(thin_comparison: Compariso
 def test_more_rides_than_find_room_go_to_the_back(
     thin_comparison: Comparison,
 ) -> None:
-    made_files, lacking = made(thin_comparison, note="A long note. " * 160)
+    made_files, lacking = made(thin_comparison, note="A long note. " * 280)
     assert lacking == ""
     reader = pypdf.PdfReader(io.BytesIO(made_files["sheet.pdf"]))
     assert len(reader.pages) == 2
     assert "SHA-256" in reader.pages[1].extract_text()
     assert "Your decision" in reader.pages[0].extract_text()
+
+
+def test_printed_figures_that_do_not_add_up_say_why(thin_comparison: Comparison) -> None:
+    top = thin_comparison["two_way_mps"]
+    assert top.difference is not None
+
+    def said(before: float, after: float, moved: float) -> str:
+        assert top.difference is not None
+        sides = [Estimate(kmh / 3.6, kmh / 3.6 - 0.1, kmh / 3.6 + 0.1) for kmh in (before, after)]
+        difference = Estimate(moved / 3.6, moved / 3.6 - 0.1, moved / 3.6 + 0.1)
+        apart = replace(top.difference, before=sides[0], after=sides[1], difference=difference)
+        return rounding_words([replace(top, difference=apart)], KMH)
+
+    # 47.6, 52.5 and +5.0: each is rounded rightly, and 52.5 less 47.6 is 4.9.
+    assert "rounded by itself" in said(47.56, 52.54, 4.98)
+    assert said(47.6, 52.5, 4.9) == ""
+
+
+def test_energy_is_of_the_whole_machine_where_set_ups_name_its_mass(
+    thin_comparison: Comparison,
+) -> None:
+    prediction = SimpleNamespace(
+        setup=MachineSetup(machine_mass_kg=92.0, rider_mass_kg=81.0),
+        change=SimpleNamespace(asked={"rear_teeth": 56}),
+    )
+    told: Any = SimpleNamespace(prediction=prediction)
+    # These rides do not roll out, so that one of their figures stands in for their energy.
+    any_figure = thin_comparison["two_way_mps"]
+    energy = replace(any_figure, figure=replace(any_figure.figure, name="wheel_energy_j_per_kg_m"))
+    known = replace(thin_comparison, predicted=told, figures=(energy,))
+    energy = at_known_mass(known)["wheel_energy_j_per_kg_m"]
+    assert energy.quantity.label(KMH) == "Wh/km" and "173 kg" in energy.figure.explained
+    # 600 J/(kg km) of 173 kg are 103,800 J: 28.8 Wh.
+    assert energy.quantity.scaled(0.6, KMH) == pytest.approx(0.6 * 173.0 * 1000.0 / 3600.0)
+    prediction.change.asked = {"rider_mass_kg": 60}
+    assert at_known_mass(known) is known

@@ -15,15 +15,30 @@ from ridelog.core.interval import estimate, even_normals
 from ridelog.core.quantity import Quantity
 from ridelog.core.spans import Span, inside_spans, runs_of
 from ridelog.core.track import BoolArray, FloatArray
+from ridelog.core.units import JOULES_PER_WH
 from ridelog.filtering.motion import Motion
 
-# Factors are by definition one length of the reader's in metres; whole joules: own choice.
-ENERGY_PER_MASS_AND_LENGTH = Quantity(
-    "energy per mass and length",
-    "J/(kg m)",
-    0,
-    lambda reader: (f"J/kg per {reader.travel_label}", 1.0 / reader.metres_per_travel),
-)
+# Owners know watt hours, and 100 kg are a light machine with its rider: own choice.
+_READ_FOR_KG = 100.0
+
+
+def energy_of_mass(mass_kg: float, of_what: str = "") -> Quantity:
+    """Return energy per mass and length as readers take it for so many kilograms, in watt hours.
+
+    ``of_what`` stands behind the unit.
+    """
+    return Quantity(
+        "energy per mass and length",
+        "J/(kg m)",
+        1,
+        lambda reader: (
+            f"Wh/{reader.travel_label}{of_what}",
+            JOULES_PER_WH / reader.metres_per_travel / mass_kg,
+        ),
+    )
+
+
+ENERGY_PER_MASS_AND_LENGTH = energy_of_mass(_READ_FOR_KG, f" per {_READ_FOR_KG:.0f} kg")
 # Shorter riding is no ride, and less of the driving within a fifth of the speeds of the coast-down
 # leaves the resistance to a guess; common practice, no source.
 _LEAST_M, _LEAST_COVERED, _BEYOND = 100.0, 0.5, 1.2

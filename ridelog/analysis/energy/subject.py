@@ -14,15 +14,15 @@ if TYPE_CHECKING:
     from ridelog.present.section import Section
 
 _WHAT_IT_IS = (
-    "Each kilogram of machine, rider and turning wheels takes so much. Multiplied by their mass in "
-    "kilograms and divided by 3600 it is watt hours; motor, controller and battery take more than "
-    "reaches the wheels. It counts what the drive gave to speed and to rolling and air resistance, "
-    "as the coast-down tells them; a climb, a bend or wind is not seen. Harder riding takes more."
+    "Every 100 kg of machine, rider and turning wheels take so much: twice as heavy, twice as "
+    "much. Motor, controller and battery take more than reaches the wheels. It counts what the "
+    "drive gave to speed and to rolling and air resistance, as the coast-down tells them; a climb, "
+    "a bend or wind is not seen. Harder riding takes more."
 )
 
 
 class EnergyOfRide(Subject):
-    """What each kilogram takes at the wheels for a distance."""
+    """What every kilogram takes at the wheels for a distance."""
 
     name = "energy"
     needs = ("reverse", "coasting")
@@ -43,7 +43,7 @@ class EnergyOfRide(Subject):
             energy.reason,
             Comparable(LOWER, where_told=True),
             short="Energy at wheels",
-            explained="for each kilogram and distance ridden; harder riding takes more",
+            explained="for every 100 kg of machine and rider; harder riding takes more",
         )
 
     def lines(self, ride: MeasuredRide, reader: SpeedUnit) -> Iterable[tuple[str, str]]:

@@ -152,10 +152,13 @@ def test_every_surface_of_a_ride_has_it() -> None:
     figure = ride.figures["wheel_energy_j_per_kg_m"]
     assert figure.estimate is not None and figure.terms.better == "lower"
     kilometre = text(figure.estimate, figure.quantity, KMH)
-    assert kilometre.split()[1:4] == ["J/kg", "per", "km"]
-    assert float(kilometre.split()[0]) == pytest.approx(1000.0 * figure.estimate.value, abs=0.5)
+    assert " Wh/km per 100 kg (" in kilometre
+    # A watt hour is 3600 J (BIPM, The International System of Units, 9th edition, table 8).
+    for_100_kg = 100.0 / 3600.0 * figure.estimate.value
+    assert float(kilometre.split()[0]) == pytest.approx(1000.0 * for_100_kg, abs=0.05)
     mile = text(figure.estimate, figure.quantity, MPH)
-    assert float(mile.split()[0]) == pytest.approx(1609.344 * figure.estimate.value, abs=0.5)
+    assert " Wh/mi per 100 kg (" in mile
+    assert float(mile.split()[0]) == pytest.approx(1609.344 * for_100_kg, abs=0.05)
     assert ("Energy", f"{kilometre} at the wheels") in [
         line for subject in SUBJECTS for line in subject.lines(ride, KMH)
     ]
