@@ -32,12 +32,11 @@ class _Known:
         return np.stack([np.interp(time_s, self.time_s, each) for each in values.T], axis=1)
 
     def paths(self, start_s: float, end_s: float, draws: int, spacing_s: float) -> Paths:
-        """Return the truth, and as draws the truth with an even spread of speeds about it."""
+        """Return the truth, and as draws the truth at a little less speed and a little more."""
         count = int(np.floor((end_s - start_s) / spacing_s + 1e-6)) + 1
         time_s: FloatArray = start_s + spacing_s * np.arange(count, dtype=np.float64)
-        shares = np.linspace(-1.0, 1.0, draws) if draws > 1 else np.zeros(draws)
-        # Of one deviation, half above and half below.
-        errors = self.error_mps * np.concatenate([[0.0], np.tile(np.sign(shares), 2)])
+        # Of one deviation, slower and faster in turn.
+        errors = self.error_mps * np.append(0.0, np.tile(np.resize([-1.0, 1.0], draws), 2))
         velocity = self.at(time_s, self.velocity_mps)
         speed = np.hypot(*velocity.T)[:, None]
         unit = velocity / np.where(speed > 1e-9, speed, 1.0)
