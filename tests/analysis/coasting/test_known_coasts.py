@@ -28,7 +28,7 @@ def rolled(from_mps: float, length_s: float, along: float = 0.0, wind_mps: float
 
 def there_and_back(
     from_mps: float = 9.0, length_s: float = 14.0, along: float = 0.0, wind_mps: float = 0.0,
-    back: bool = True, **changes: float,
+    back: bool = True, error_mps: float = 0.05,
 ) -> Motion:  # fmt: skip
     knots, at_s = [(0.0, from_mps)], 4.0
     turns = [(0.0, 0.0)]
@@ -41,7 +41,7 @@ def there_and_back(
         knots += [(end_s + end / 4.0, 0.0), (end_s + 8.0, 0.0), (end_s + 13.0, from_mps)]
         turns += [(end_s + 5.0, 180.0 * way), (end_s + 6.0, 180.0 * (way + 1))]
         at_s = end_s + 18.0
-    return known_motion(knots, turns=turns, **changes)
+    return known_motion(knots, turns=turns, error_mps=error_mps)
 
 
 def value(found: CoastDown, speed: float) -> float:
