@@ -2,7 +2,8 @@
 
 The changes are those of cosmic-ray's operators (``OPERATORS``): of its pairs the ones that leave a
 number a number, so that a mutant is seldom killed by a mere crash. Lines are those that compute:
-what only draws or words, annotations, decorators, and what stands in ``raise`` are left out.
+what only draws or words, annotations, decorators, what stands in ``raise``, the bare star of a
+signature, ``strict=`` of a ``zip`` and imports for types alone are left out.
 """
 
 import ast
@@ -59,6 +60,7 @@ _CHANGED_TYPES = frozenset((
     "operator", "keyword", "number", "comparison", "factor", "not_test", "for_stmt", "if_stmt",
     "while_stmt", "test",
 ))  # fmt: skip
+_SIGNATURES = ("parameters", "typedargslist", "lambdef", "varargslist", "param")
 # How far a constant is followed through others that are made of it.
 _DEEPEST = 3
 
@@ -143,7 +145,9 @@ def candidates(file: str) -> Iterator[tuple[str, int, str, int]]:
         occurrence = 0
         for node in nodes:
             for start, _ in operator.mutation_positions(node):
-                part = shape.part_of(*start)
+                # "*" between the arguments of a signature multiplies nothing.
+                bare = node.type == "operator" and node.parent.type in _SIGNATURES
+                part = "" if bare else shape.part_of(*start)
                 if part:
                     yield part, start[0], name, occurrence
                 occurrence += 1
@@ -169,6 +173,11 @@ class Shape:
                 self._leave_out(node.annotation)
             if isinstance(node, ast.Raise | ast.Import | ast.ImportFrom):
                 self._leave_out(node)
+            # Lengths that differ are a slip in the code itself, which no right one makes.
+            if isinstance(node, ast.keyword) and node.arg == "strict":
+                self._leave_out(node.value)
+            if isinstance(node, ast.If) and ast.unparse(node.test) == "TYPE_CHECKING":
+                self._leave_out(node.test)
             if isinstance(node, ast.stmt):
                 self._statements.append(node)
             # A name for a type: ``Pair = tuple[X | None, ...]`` and its like.
