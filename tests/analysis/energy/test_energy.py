@@ -30,6 +30,7 @@ from ridelog.report.ride_page import ride_sections
 KMH, MPH = SPEED_UNITS["km/h"], SPEED_UNITS["mph"]
 MACHINE = Machine().with_steady_speed(11.0)
 TIME_S = np.arange(0.0, 20.05, 0.1)
+ALONE = np.array([0])
 
 
 def fit(a: float, b: float, c: float) -> ResistanceFit:
@@ -40,7 +41,7 @@ def test_at_constant_speed_the_energy_of_a_distance_is_the_resistance() -> None:
     # 20 s at 8 m/s are 160 m; 0.2 + 0.01 · 8 + 0.003 · 64 = 0.472 m/s² is 0.472 J/(kg m).
     speed = np.full((len(TIME_S), 1), 8.0)
     every = np.ones(len(TIME_S) - 1, dtype=bool)
-    work = work_j_per_kg(TIME_S, speed, every, fit(0.2, 0.01, 0.003))
+    work = work_j_per_kg(TIME_S, speed, every, fit(0.2, 0.01, 0.003), ALONE)
     assert work[0] / 160.0 == pytest.approx(0.472, rel=1e-9)
 
 
@@ -48,9 +49,9 @@ def test_without_resistance_it_is_the_gain_of_speed() -> None:
     # 0.5 m/s² from rest for 20 s: 10 m/s, v²/2 = 50 J/kg; driven for the first half only 12.5.
     speed = 0.5 * TIME_S[:, None]
     every = np.ones(len(TIME_S) - 1, dtype=bool)
-    assert work_j_per_kg(TIME_S, speed, every, fit(0, 0, 0))[0] == pytest.approx(50.0)
+    assert work_j_per_kg(TIME_S, speed, every, fit(0, 0, 0), ALONE)[0] == pytest.approx(50.0)
     half = TIME_S[1:] < 10.05
-    assert work_j_per_kg(TIME_S, speed, half, fit(0, 0, 0))[0] == pytest.approx(12.5)
+    assert work_j_per_kg(TIME_S, speed, half, fit(0, 0, 0), ALONE)[0] == pytest.approx(12.5)
 
 
 def ridden(
