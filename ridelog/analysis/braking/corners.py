@@ -81,12 +81,11 @@ def falling_corner(
     speed = line[0] * total + line[1] * since
     speed -= (weight * onto) @ (levels + slopes * since_corner)
     # A pull turns into braking inside the build-up: the share of the change at its zero.
+    slope = line[1][:, None] - onto * slopes
+    counts &= slope > 0.0
     pair = np.flatnonzero(counts)
-    column = np.repeat(np.arange(len(onto)), np.count_nonzero(counts, axis=1))
-    trial = pair - len(corner_s) * column
-    slope = line[1][column] - onto.ravel()[pair] * slopes[trial]
-    pulls = np.flatnonzero(slope > 0.0)
-    pair, column, trial, slope = pair[pulls], column[pulls], trial[pulls], slope[pulls]
+    column, trial = np.divmod(pair, len(corner_s))
+    slope = slope.ravel()[pair]
     change = np.minimum(onto.ravel()[pair] / size[trial], -1e-9)
     share = np.minimum(-slope / change, 1.0)
     gone = np.arccos(1.0 - 2.0 * share) / np.pi
@@ -189,9 +188,8 @@ def _weights(
     gain -= gain.max(axis=1, keepdims=True)
     counts = gain > -_NEGLIGIBLE
     counts &= fits
-    pair = np.flatnonzero(counts)
-    weight = np.zeros_like(gain)
-    weight.ravel()[pair] = np.exp(gain.ravel()[pair])
+    weight = np.exp(gain, out=gain)
+    weight *= counts
     return weight, counts
 
 
