@@ -206,24 +206,32 @@ def highest_means(
         count = int((last_s - first_s) / _SPACING_S + 1e-6)
         end_s = first_s + count * _SPACING_S
         paths = motion.paths(first_s, end_s, draws=draws, spacing_s=_SPACING_S)
+        means_of = {
+            length_s: window_means(paths, length_s)
+            for length_s in {windows.length_s for windows, _ in sought}
+        }
+        if noisier != 1.0:
+            for _, means in means_of.values():
+                means[:, 1:] = means[:, :1] + noisier * (means[:, 1:] - means[:, :1])
         for number, (windows, _) in enumerate(sought):
-            start_s, means = window_means(paths, windows.length_s)
+            start_s, means = means_of[windows.length_s]
             if number:
                 means = means[_inside(start_s, windows.length_s, wanted[number])]
-            if not len(means):
-                continue
-            means[:, 1:] = means[:, :1] + noisier * (means[:, 1:] - means[:, :1])
-            best[number] = np.fmax(best[number], means.max(axis=0))
+            if len(means):
+                best[number] = np.fmax(best[number], means.max(axis=0))
     return best
 
 
 def _inside(start_s: FloatArray, length_s: float, stretches: list[Span]) -> BoolArray:
-    """Return which windows lie inside a stretch, to the spacing of the paths."""
-    inside = np.zeros(len(start_s), dtype=bool)
-    for first_s, last_s in stretches:
-        inside |= (start_s >= first_s - _SPACING_S) & (
-            start_s + length_s <= last_s + 0.5 * _SPACING_S
-        )
+    """Return which windows lie inside a stretch, to the spacing of the paths.
+
+    Stretches are parted and in order, so only the last that begins before a window may hold it.
+    """
+    if not stretches:
+        return np.zeros(len(start_s), dtype=bool)
+    first_s, last_s = np.array(stretches).T
+    last = np.searchsorted(first_s - _SPACING_S, start_s, side="right") - 1
+    inside: BoolArray = (last >= 0) & (start_s + length_s <= last_s[last] + 0.5 * _SPACING_S)
     return inside
 
 
