@@ -91,13 +91,19 @@ class BandedFactor:
         """Return what makes an instant of numbers and of the next instant, each (m, d, d)."""
         d = self.d
         band = self._factor[:, first * d : (first + instants) * d]
-        diagonal, beside = np.zeros((instants, d, d)), np.empty((instants, d, d))
-        for column in range(d):
-            diagonal[:, column, column:] = band[: d - column, column::d].T
-            beside[:, column] = band[d - column : 2 * d - column, column::d].T
-        inverse = np.linalg.inv(diagonal)
-        gain: FloatArray = -inverse @ beside
-        return inverse.astype(np.float64, copy=False), gain
+        beside, inverse = np.empty((instants, d, d)), np.zeros((d, d, instants))
+        # Back substitution, numbers before instants: one by one they take three times as long.
+        for row in reversed(range(d)):
+            beside[:, row] = band[d - row : 2 * d - row, row::d].T
+            inverse[row, row] = 1.0 / band[0, row::d]
+            for column in range(row + 1, d):
+                between = slice(row + 1, column + 1)
+                inverse[row, column] = -inverse[row, row] * (
+                    band[1 : column - row + 1, row::d] * inverse[between, column]
+                ).sum(axis=0)
+        turned = np.ascontiguousarray(np.moveaxis(inverse, 2, 0))
+        gain: FloatArray = -turned @ beside
+        return turned, gain
 
 
 def draw_together(
