@@ -93,7 +93,8 @@ def estimate_motion(
 
 def _estimated(track: Track, report_progress: Callable[[float], None] | None) -> Motion:
     seen, receiver = recognised(observations_of(track), track)
-    against = contradictions(seen)
+    screened = screen(seen)
+    against = contradictions(seen, screened)
     contradicted = seen.rows[against]
     seen, made = without(seen, against)
     if len(seen.rows) < 2:
@@ -102,7 +103,8 @@ def _estimated(track: Track, report_progress: Callable[[float], None] | None) ->
             "throughout, so no speed can be told.",
             "check what the log's speed is, and its unit; or log again.",
         )
-    screened = screen(seen)
+    if len(contradicted):
+        screened = screen(seen)
     space, observed, fix = _state_space_of(seen, screened)
     long_enough = _long_enough(seen)
     if not long_enough.any():
