@@ -162,8 +162,12 @@ def _encoded(text: str | None) -> bytes:
 
 
 def _packed(columns: Sequence[Sequence[bytes]], line: IntArray) -> _Block:
-    lengths = [np.fromiter(map(len, column), np.int64, len(line)) for column in columns]
-    return _Block(tuple(map(b"".join, columns)), tuple(lengths), line)
+    texts, none = tuple(map(b"".join, columns)), np.zeros(len(line), dtype=np.int64)
+    lengths = (
+        np.fromiter(map(len, column), np.int64, len(line)) if text else none
+        for text, column in zip(texts, columns, strict=True)
+    )
+    return _Block(texts, tuple(lengths), line)
 
 
 def _is_marked(texts: list[str | None]) -> bool:
@@ -178,7 +182,8 @@ def _shortened(data: bytes) -> tuple[bytes, list[_Block | None]]:
     """
     runs: list[_Block | None] = []
     # expat takes a lone carriage return for the end of a line.
-    if _MARK.encode() in data or data.count(b"\r") != data.count(b"\r\n"):
+    lone = b"\r" in data and data.count(b"\r") != data.count(b"\r\n")
+    if lone or _MARK.encode() in data:
         return data, runs
     kinds: list[_Kind | None] = []
     parts: list[bytes] = []
@@ -201,7 +206,9 @@ def _shortened(data: bytes) -> tuple[bytes, list[_Block | None]]:
                 column += texts[number]
             line += data.count(b"\n", counted, place)
             own = kind.marked.count(b"\n")
-            lines.append(line + np.cumsum([0, *(own + one.count(b"\n") for one in space[:-1])]))
+            # Few different texts stand between points.
+            down = {one: own + one.count(b"\n") for one in set(space)}
+            lines.append(line + np.cumsum([0, *(down[one] for one in space[:-1])]))
             counted, end, place = place, data.rfind(b">", place, stop) + 1, stop
         if lines:
             marked = b"".join([kind.marked for kind in present])

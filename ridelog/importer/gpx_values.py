@@ -137,8 +137,10 @@ def _fix_kinds(column: Column) -> IntArray:
     texts = buffer[start[given, np.newaxis] + letter]
     texts[letter >= length[given, np.newaxis]] = 0
     words = texts.view(f"S{_LONGEST_WORD}")[:, 0].tolist()
-    known = {word: _FIX_KINDS.get(word.strip().lower(), FixKind.UNKNOWN) for word in set(words)}
-    kinds[given] = [int(known[word]) for word in words]
+    known = {
+        word: int(_FIX_KINDS.get(word.strip().lower(), FixKind.UNKNOWN)) for word in set(words)
+    }
+    kinds[given] = [known[word] for word in words]
     return kinds
 
 
