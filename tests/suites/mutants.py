@@ -3,16 +3,16 @@
     python tests/suites/mutants.py --gather FOLDER [tests ...]
     python tests/suites/mutants.py --from FOLDER [--count 240] [--seed N] [--record]
 
-The first runs tests once with coverage and notes in FOLDER which lines each runs over and how long
-it takes. The second draws lines at random (``mutant_choice``), makes one change in each with an
-operator of cosmic-ray (``pip install --editable '.[mutants]'``) and runs the tests that run over
-that line, quickest first, until one fails. cosmic-ray's own runner starts one command for every
-mutant, whatever the line; here a process with the libraries loaded is forked instead, and the
-changed source takes the module's place as it is imported, so no file is written. Only tests that
-passed when they were gathered are taken. A mutant whose tests do not end in time counts as caught,
-as one that cannot be imported does. What failed must pass again without the change, or the run
-ends. What the smoother gives is kept between mutants of rooms after
-it.
+The first runs tests once with coverage and notes in FOLDER which lines each runs over, at which
+commit, and how long it takes; lines that moved since are followed. The second draws lines at random
+(``mutant_choice``), makes one change in each with an operator of cosmic-ray (``pip install
+--editable '.[mutants]'``) and runs the tests that run over that line, quickest first, until one
+fails. cosmic-ray's own runner starts one command for every mutant, whatever the line; here a
+process with the libraries loaded is forked instead, and the changed source takes the module's place
+as it is imported, so no file is written. Only tests that passed when they were gathered are taken.
+A mutant whose tests do not end in time counts as caught, as one that cannot be imported does. What
+failed must pass again without the change, or the run ends. What the smoother gives is kept between
+mutants of rooms after it.
 
 ``tests/validation/mutants-harmless.csv`` names mutants that change nothing a reader sees, each with
 the reason found by reading it; they are told apart and left out of the share.
@@ -31,7 +31,8 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from changed_source import first_failure, load_libraries, run_tests
-from mutant_choice import PACKAGE, PARTS, ROOT, Covering, Mutant, drawn
+from mutant_choice import PACKAGE, PARTS, ROOT, Mutant, drawn
+from mutant_covering import Covering
 from record import VALIDATION, Record, add_options
 from scipy.stats import binomtest
 
@@ -84,6 +85,10 @@ def gather(folder: Path, tests: Sequence[str]) -> None:
     settings.write_text(
         f"[run]\nsource = ridelog\nrelative_files = True\ndata_file = {folder / 'cov.db'}\n"
     )
+    commit = subprocess.run(
+        ["git", "rev-parse", "HEAD"], cwd=ROOT, capture_output=True, text=True, check=True
+    ).stdout
+    (folder / "commit.txt").write_text(commit, encoding="utf-8")
     paths = os.pathsep.join(map(str, (ROOT, ROOT / "tests" / "rides", ROOT / "tests" / "suites")))
     subprocess.run(
         [sys.executable, "-m", "pytest", "-q", "-p", "no:cacheprovider", "-p", "mutant_timing",
