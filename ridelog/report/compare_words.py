@@ -45,9 +45,29 @@ _WORTH_TELLING = 0.1
 def headline(comparison: Comparison, unit: SpeedUnit) -> str:
     """Return what the change did: gains, what they cost, and what the charge leaves open."""
     chosen = headline_figures(comparison)
-    left_open = joined([moved_words(each, unit) for each in chosen if each.charge is not None])
-    could = [f"{capital(left_open)}, but the battery's charge alone could do that."]
-    return " ".join([_what_was_shown(comparison, chosen, unit), *(could if left_open else [])])
+    told = [_what_was_shown(comparison, chosen, unit), left_open(comparison, unit)]
+    if not _of(chosen, BETTER) and not _of(chosen, WORSE):
+        told.reverse()  # what was asked goes before what happens to be shown
+    return " ".join(filter(None, told))
+
+
+def left_open(comparison: Comparison, unit: SpeedUnit) -> str:
+    """Return which headline figures have no verdict before the charge is known, "" if none."""
+    held = [each for each in headline_figures(comparison) if each.charge is not None]
+    if not held:
+        return ""
+    titles = joined([f"the {each.figure.title_in(unit)}" for each in held])
+    moved = "the change moved" if comparison.modes is None else "the mode moves"
+    return (
+        f"Whether {moved} {titles} cannot be said: another charge of the battery alone could do "
+        "what these rides show."
+    )
+
+
+def asks_charge(comparison: Comparison) -> bool:
+    """Return whether noting the battery's charge could bring a verdict that is still open."""
+    held = [each.charge for each in comparison.figures if each.charge is not None]
+    return any(charge.told not in ("both", "modes") for charge in held)
 
 
 def _what_was_shown(comparison: Comparison, chosen: list[Compared], unit: SpeedUnit) -> str:
@@ -196,7 +216,7 @@ def _charge_words(compared: Compared, charge: ChargeAlone, reader: SpeedUnit) ->
     }.get(charge.told, f"The battery's charge is noted only for the rides {charge.told}")
     return (
         f"{noted}: that alone could move {which} by {size}, and the difference is not surely "
-        "beyond it. Ride both sides with the same charge and note it (charge=100%)."
+        "beyond it. Ride both sides with the same charge, and note it with the rides."
     )
 
 
@@ -288,7 +308,10 @@ def compare_lines(comparison: Comparison, unit: SpeedUnit) -> Lines:
     lines = [line for name, side in rides for line in side_lines(side, name, room)]
     lines += [("", ""), *wrapped(headline(comparison, unit), "headline")]
     lines += [("", ""), *_table(comparison, unit), ("", "")]
-    for remark in (crossing_words(comparison, unit), *_reasons(comparison, unit)):
+    remarks = [crossing_words(comparison, unit), *_reasons(comparison, unit)]
+    if asks_charge(comparison):
+        remarks.append("A charge is noted by --noted-before charge=full --noted-after charge=80%.")
+    for remark in remarks:
         lines += wrapped(remark)
     lines.append(("", ""))
     rounding = rounding_words(comparison.figures, unit)

@@ -10,7 +10,7 @@ from ridelog.core.quantity import ACCELERATION, PERCENT, TIME, amount, rough
 from ridelog.core.units import SpeedUnit
 from ridelog.present.words import capital, clean, joined
 from ridelog.report.aim import Aim, more_is_better
-from ridelog.report.compare_words import headline, headline_figures, lead_words
+from ridelog.report.compare_words import headline, headline_figures, lead_words, left_open
 from ridelog.report.predict_words import change_words
 from ridelog.report.rounding import side_words
 
@@ -104,9 +104,7 @@ def owner_sentence(comparison: Comparison, unit: SpeedUnit, aim: Aim | None = No
     if losses:
         lead = "In return it" if gains else begins
         parts.append(f"{lead} {'; it '.join(losses)}.")
-    left_open = "; it ".join(_moved(each, unit) for each in chosen if each.charge is not None)
-    if left_open:
-        parts.append(f"It {left_open}, but the battery's charge alone could do that.")
+    parts += filter(None, [left_open(comparison, unit)])
     parts += [_not_shown(each, unit) for each in chosen if each.verdict.word == NOT_SHOWN]
     if aim is not None and not gains:
         parts.append(f"Nothing is shown to be {_WISHED}.")

@@ -162,6 +162,7 @@ def routes() -> list[Route]:
         "/tasks/dismiss": dismiss_task,
         "/units": choose_unit,
         "/rides/details": ride_pages.change_several,
+        "/compare/charge": compare_pages.note_charge,
         f"{_RIDE}/details": ride_pages.change_details,
         f"{_RIDE}/notes/remove": ride_pages.remove_note,
         f"{_RIDE}/marks": ride_pages.add_mark,

@@ -12,17 +12,24 @@ from starlette.responses import Response
 from ridelog.book.book import Book
 from ridelog.book.records import CONDITIONS, RideEntry
 from ridelog.book.workshop import kept_workshop
+from ridelog.compare.charge import tells_charge
+from ridelog.core.text import shown_name
 from ridelog.present.words import count_words, joined
 from ridelog.report.aim import Aim
 from ridelog.web.asked import Query
 from ridelog.web.kept_pages import keep_answer
 from ridelog.web.views import (
+    Form,
     PageError,
     asked_of,
     attachment,
+    changes_book,
     computes,
+    number_of,
     page,
     problems_as_pages,
+    redirect,
+    safe_back,
     server_of,
     unit_of,
 )
@@ -30,7 +37,7 @@ from ridelog.web.worker import ComparedRides, Job
 from ridelog.workflow.book_ride import day_and_year, log_at
 
 # Rides a side that the page compares; comparisons that it remembers. Own choice.
-MOST_A_SIDE, _MOST_KEPT = 20, 20
+MOST_A_SIDE, _MOST_KEPT = 20, 40
 PAPERS = {"a4": "A4", "us-letter": "Letter"}
 # A name of a file that every system takes, with its ending. Own choice.
 _LONGEST_STEM = 80
@@ -52,7 +59,10 @@ _AskedComparison = tuple[tuple[RideEntry, ...], tuple[RideEntry, ...], dict[str,
 @problems_as_pages
 async def compare_page(request: Request) -> Response:
     """Return what a change did, from the rides ticked as before and after."""
-    (before, after, arguments), compared = await _compared(request)
+    before, after, arguments = await run_in_threadpool(_asked, request)
+    compared = await answered(request, Job("compare_rides", arguments))
+    drawing = _begun(request, Job("draw_comparison", arguments))
+    drawn = drawing.result() if drawing.done() and drawing.exception() is None else None
     asked, server = asked_of(request), server_of(request)
     typed = {n: getattr(asked, n) for n in ("workshop", "contact", "note", "aim", *_JOB)}
     kept = await keep_answer(
@@ -69,8 +79,8 @@ async def compare_page(request: Request) -> Response:
         doubts=_doubts(before, after),
         words=compared.words,
         cautions=compared.words["cautions"],
-        picture=compared.picture,
-        lacking=compared.lacking,
+        drawn=drawn,
+        noted=(arguments["noted_before"], arguments["noted_after"]),
         stem=_stem(before, after),
         machines=machines,
         lan_link=f"{server.lan_address}/kept/{kept}" if kept and server.lan_address else "",
@@ -87,7 +97,8 @@ async def compare_page(request: Request) -> Response:
 async def compare_file(request: Request) -> Response:
     """Return one file of a comparison: the owner's sheet, its picture, the figures."""
     name = request.path_params["name"]
-    (before, after, _), compared = await _compared(request)
+    before, after, arguments = await run_in_threadpool(_asked, request)
+    compared = await answered(request, Job("draw_comparison", arguments))
     if name not in FILES or name not in compared.files:
         raise PageError("There is no such file.", "go back to the comparison.", 404)
     kept_as = f"{_stem(before, after)}-{name}"
@@ -116,26 +127,48 @@ def _stem(before: tuple[RideEntry, ...], after: tuple[RideEntry, ...]) -> str:
     return re.sub(r"[^a-z0-9]+", "-", words).strip("-")[:_LONGEST_STEM].strip("-") or "rides"
 
 
-async def _compared(request: Request) -> tuple[_AskedComparison, ComparedRides]:
-    asked = await run_in_threadpool(_asked, request)
-    return asked, await answered(request, Job("compare_rides", asked[2]))
-
-
 async def answered(request: Request, job: Job) -> ComparedRides:
     """Return what a job answers; nothing is computed twice while it is remembered."""
+    return await asyncio.shield(_begun(request, job))
+
+
+def _begun(request: Request, job: Job) -> asyncio.Task[ComparedRides]:
+    """Return the task that answers a job; whoever asks for the same waits for this one."""
     server = server_of(request)
     made, key = server.comparisons, repr((job.function, sorted(job.arguments.items())))
     if key not in made:
-        # Whoever asks for the same meanwhile waits for this one.
-        made[key] = asyncio.create_task(server.queue.ask(job))
+        made[key] = task = asyncio.create_task(server.queue.ask(job))
+
+        def ended(task: asyncio.Task[ComparedRides]) -> None:
+            # What went wrong may go well the next time.
+            if task.cancelled() or task.exception() is not None:
+                made.pop(key, None)
+
+        task.add_done_callback(ended)
         while len(made) > _MOST_KEPT:
             made.popitem(last=False)
-    task = made[key]
-    try:
-        return await asyncio.shield(task)
-    except Exception:
-        made.pop(key, None)  # what went wrong may go well the next time
-        raise
+    return made[key]
+
+
+@changes_book
+def note_charge(request: Request, book: Book, form: Form) -> Response:
+    """Note with the rides of a comparison how full the battery was, and compare again."""
+    said = {side: form.get(f"charge_{side}", "").strip() for side in ("before", "after")}
+    for side, words in said.items():
+        if words and not tells_charge(words):
+            raise PageError(
+                f"{shown_name(words)}: this tells no charge.",
+                "write full, or a share such as 80 %.",
+                field=f"charge_{side}",
+            )
+    if not any(said.values()):
+        raise PageError("no charge was typed.", "write full, say.", field="charge_before")
+    with book.all_or_nothing():
+        for side, words in said.items():
+            for number in form.get(side, "").split(",") if words else ():
+                ride = book.rides.get(number_of(number, "ride"))
+                book.details.set_conditions(ride.id, {"charge": words})
+    return redirect(safe_back(form.get("back", "/")))
 
 
 def _asked(request: Request) -> _AskedComparison:

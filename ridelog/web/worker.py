@@ -16,7 +16,7 @@ from pathlib import Path
 from typing import Any, TypedDict, Unpack
 
 from ridelog.analysis.settings import Settings
-from ridelog.compare.comparison import compare
+from ridelog.compare.comparison import Comparison, compare
 from ridelog.compare.predicted import options_from, predict_from
 from ridelog.compare.stated import StatedSpeed, against_stated
 from ridelog.core.errors import CalculationError, RideLogError
@@ -27,6 +27,7 @@ from ridelog.present.section import Picture
 from ridelog.report.aim import Aim
 from ridelog.report.compare_json import compare_json, stated_json
 from ridelog.report.compare_plot import compare_picture
+from ridelog.report.compare_words import asks_charge
 from ridelog.report.figures_csv import options_csv, predict_csv
 from ridelog.report.letterhead import Letterhead, letterhead
 from ridelog.report.options_json import options_json
@@ -66,6 +67,16 @@ class OnPaper(TypedDict):
     note: str
     aim: str
     paper: str
+
+
+class AskedComparison(OnPaper):
+    """Two sides of rides, what was noted of each, and the unit of speed."""
+
+    before: list[LogAt]
+    after: list[LogAt]
+    noted_before: dict[str, str]
+    noted_after: dict[str, str]
+    unit: str
 
 
 class _Said(TypedDict):
@@ -188,30 +199,28 @@ def report_page(send: Send, cache: RideCache, *, log: LogAt, unit: str) -> None:
     send("answer", page.encode("utf-8", "replace"))
 
 
-def compare_rides(
-    send: Send,
-    cache: RideCache,
-    *,
-    before: list[LogAt],
-    after: list[LogAt],
-    noted_before: dict[str, str],
-    noted_after: dict[str, str],
-    unit: str,
-    **typed: Unpack[OnPaper],
-) -> None:
-    """Compare rides before a change with those after it; sends "answer" (ComparedRides)."""
-    sides = [tuple(cache.ridden(log) for log in logs) for logs in (before, after)]
-    reader = SPEED_UNITS[unit]
-    comparison = compare(
-        sides[0], sides[1], unit=reader, noted_before=noted_before, noted_after=noted_after
-    )
-    said = _said(typed)
-    files, lacking = sheet_files(
-        comparison, reader, to_bytes(compare_json(comparison)), **said, paper=typed["paper"]
-    )
-    picture = compare_picture(comparison, reader)
-    words = asdict(sheet_words(comparison, reader, **said))
-    send("answer", ComparedRides(words, picture, files, lacking))
+def compare_rides(send: Send, cache: RideCache, **asked: Unpack[AskedComparison]) -> None:
+    """Compare rides before a change with those after it; sends "answer", without its pictures."""
+    comparison = _comparison(cache, asked)
+    words = asdict(sheet_words(comparison, SPEED_UNITS[asked["unit"]], **_said(asked)))
+    words["asks_charge"] = asks_charge(comparison)
+    send("answer", ComparedRides(words, None, {}, ""))
+
+
+def draw_comparison(send: Send, cache: RideCache, **asked: Unpack[AskedComparison]) -> None:
+    """Draw the picture of a comparison and write its files; sends "answer", without its words."""
+    comparison, reader = _comparison(cache, asked), SPEED_UNITS[asked["unit"]]
+    told = to_bytes(compare_json(comparison))
+    files, lacking = sheet_files(comparison, reader, told, **_said(asked), paper=asked["paper"])
+    send("answer", ComparedRides({}, compare_picture(comparison, reader), files, lacking))
+
+
+def _comparison(cache: RideCache, asked: AskedComparison) -> Comparison:
+    before, after = (tuple(map(cache.ridden, asked[side])) for side in ("before", "after"))
+    return compare(
+        before, after, unit=SPEED_UNITS[asked["unit"]],
+        noted_before=asked["noted_before"], noted_after=asked["noted_after"],
+    )  # fmt: skip
 
 
 def predict_change(
@@ -303,6 +312,7 @@ _EVERY = (
     draw_ride,
     report_page,
     compare_rides,
+    draw_comparison,
     predict_change,
     lay_options,
     hold_stated,

@@ -239,6 +239,33 @@ def test_what_the_book_knows_against_a_comparison_is_said(measured: Visitor) -> 
     assert "have the same set-up (64 teeth): by the book nothing was changed" in page.words
 
 
+def test_the_picture_follows_the_figures_of_a_comparison(measured: Visitor) -> None:
+    place = "before=1&after=2&price=1+EUR"
+    first = measured.get(f"/compare?{place}")
+    assert "What the change did" in first.words
+    assert 'data-drawn="/compare/result.json?' in first.text and "<figure>" not in first.text
+    assert measured.get(f"/compare/result.json?{place}").json()
+    drawn = measured.get(f"/compare?{place}")
+    assert "<figure>" in drawn.text and "data-drawn" not in drawn.text
+
+
+def test_how_full_the_battery_was_is_noted_from_the_comparison(measured: Visitor) -> None:
+    back = "/compare?before=1&after=2"
+    for said, words in (
+        ({"charge_after": "quite full"}, "Quite full: this tells no charge."),
+        ({"charge_before": " "}, "No charge was typed."),
+    ):
+        answer = measured.post("/compare/charge", before="1", after="2", back=back, **said)
+        assert answer.status == 400 and words in answer.words
+    answer = measured.post(
+        "/compare/charge", before="1", after="2", back=back, charge_before="full",
+        charge_after="80 %",
+    )  # fmt: skip
+    assert (answer.status, answer.headers["location"]) == (303, back)
+    for ride, words in ((1, "full"), (2, "80 %")):
+        assert f"Battery charge at the start: {words}" in measured.get(f"/rides/{ride}").words
+
+
 class Recorded:
     """A worker that measures and draws nothing, and tells in which order it was asked to."""
 

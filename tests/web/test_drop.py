@@ -29,7 +29,7 @@ def test_what_belongs_to_logs_is_named_once_and_remembered(
         page.set_default_timeout(LONG_MS)
         watch.over(page)
         page.goto(running.base)
-        page.get_by_text("What belongs to them").click()
+        page.get_by_text("Machine, set-up, battery charge").click()
         page.get_by_label("Machine of these logs").fill("Thistledrake 2")
         page.get_by_label("Set-up of these logs").fill("64 teeth")
         page.get_by_label("They were ridden").select_option("before")
@@ -52,8 +52,8 @@ def test_what_belongs_to_logs_is_named_once_and_remembered(
         expect(page.locator("#belongs-words")).to_have_text(
             "Thistledrake 2, 64 teeth, before the change"
         )
-        page.get_by_text("What belongs to them").click()
-        page.get_by_role("button", name="Name nothing").click()
+        page.get_by_text("Machine, set-up, battery charge").click()
+        page.get_by_role("button", name="Empty all of it").click()
         expect(page.locator("#belongs-words")).to_have_text("nothing named yet")
         page.reload()
         expect(page.locator("#belongs-words")).to_have_text("nothing named yet")

@@ -14,6 +14,7 @@ const sides = new Map();      // by ride: what its log was said to be when it wa
 const rows = new Map();       // by key: "up N" while it comes in, "task N" afterwards
 const finished = new Set();
 const waiting = [];
+let comparing = false;
 let running = 0;
 let count = 0;
 
@@ -216,7 +217,8 @@ async function show(tasks) {
     if (task.state === "failed") fail(row, task.problem);
     else { settle(row, "is measured", task.ride_id); said.textContent = `${task.file} is measured.`; }
   }
-  if (fresh) { const ticked = ticks(); await renew("list"); tick(ticked); }
+  // Who has asked for a comparison keeps the sign that it is being made.
+  if (fresh && !comparing) { const ticked = ticks(); await renew("list"); tick(ticked); }
 }
 
 // Ticks survive the renewing of the list.
@@ -278,7 +280,10 @@ document.addEventListener("submit", (event) => {
   if (missing.length) {
     event.preventDefault();
     picked.textContent = `Tick at least one ride ${missing.join(" and one ")} the change.`;
-  } else working(picked, "The rides are being compared…");
+  } else {
+    comparing = true;
+    working(picked, "The rides are being compared…");
+  }
 });
-window.addEventListener("pageshow", counted);
+window.addEventListener("pageshow", () => { comparing = false; counted(); });
 look();
