@@ -168,7 +168,8 @@ def _carried(
     seen: Observations, good: BoolArray, interval: FloatArray
 ) -> tuple[FloatArray, FloatArray]:
     """Return velocities, (m, 2), and how far the machine should have moved, (m - 1, 2)."""
-    if good.any():
+    # A position held at a stand tells "slow" even where no speed is reported.
+    if np.isfinite(seen.velocity_mps[good]).any():
         velocity = np.where(good[:, None], seen.velocity_mps, np.nan)
         velocity[seen.crawl & good] = 0.0
         known = np.isfinite(velocity[:, 0])

@@ -127,3 +127,10 @@ def test_starts_from_a_hold_of_bare_positions_are_where_they_were() -> None:
         if span.top_mps > 3.0:
             assert np.abs(np.array(found_s) - span.start_s).min() < 0.5
     assert any("positions are held at a stand" in line for line in motion.history)
+
+
+def test_a_hold_of_bare_positions_hides_no_speed() -> None:
+    """Positions that stand say "slow" and no more: all travel was taken for leaps beside them."""
+    ride, log = on_foot(5)
+    motion = estimate_motion(to_track(log, decimals=7))
+    assert np.nanmax(motion.speed_mps) == pytest.approx(ride.truth.velocity_mps.max(), abs=0.1)
