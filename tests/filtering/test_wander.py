@@ -40,9 +40,24 @@ def test_a_known_walk_is_found(walk_m: float, interval_s: float) -> None:
 
 @pytest.mark.parametrize("interval_s", [0.1, 0.2, 0.4])
 def test_white_errors_show_none(interval_s: float) -> None:
-    position = _ridden(0.0, 0.3, interval_s)
+    position = _ridden(0.0, 0.012, interval_s)
     breaks = np.zeros(len(position) - 1, dtype=bool)
     assert position_wander(position, breaks, interval_s, 0.0) == 0.0
+
+
+@pytest.mark.parametrize("interval_s", [0.1, 0.2, 0.4])
+@pytest.mark.parametrize("walk_m", [0.0, 0.06])
+def test_large_white_errors_hide_a_wander(walk_m: float, interval_s: float) -> None:
+    position = _ridden(walk_m, 0.3, interval_s)
+    breaks = np.zeros(len(position) - 1, dtype=bool)
+    assert np.isnan(position_wander(position, breaks, interval_s, 0.0))
+
+
+def test_the_seventh_digit_hides_a_wander() -> None:
+    """Six decimals of a degree are steps of 0.11 m, by which a ride of 0.1 s a fix is rounded."""
+    position = np.round(_ridden(0.05, 0.01, 0.1) / 0.11) * 0.11
+    breaks = np.zeros(len(position) - 1, dtype=bool)
+    assert np.isnan(position_wander(position, breaks, 0.1, 0.11))
 
 
 @pytest.mark.parametrize(

@@ -20,6 +20,9 @@ _LEAST_STRETCHES = 100
 _PLAINLY = 1.3
 # Rounding to more than this is most of what is seen. Own choice. [m]
 _COARSE_M = 0.12
+# White errors may hide a wander up to this: as much as drift is taken to move a position in a
+# second, filtering (what is assumed). Own choice. [m]
+_MATTERS_M = 0.045
 # The longer time at which slow riding shows what wander there is: own choice, the second that a
 # figure is about and half as much again; curves and throttle show in what lasts longer.
 _LONG_S, _LONGEST_LONG_S = 1.5, 2.1
@@ -51,8 +54,8 @@ def position_wander(
     Returns
     -------
     float
-        0 where positions show white errors only; NaN where the log cannot tell: fixes too far
-        apart, too few, or too coarse.
+        0 where positions show white errors only, small enough to hide no more; NaN where the log
+        cannot tell: fixes too far apart, too few, too noisy or too coarse.
 
     Source
     ------
@@ -66,9 +69,10 @@ def position_wander(
     short, long = (_bend(position_m, told, lag) for lag in (n, 2 * n))
     if not np.isfinite(short + long):
         return float("nan")
-    if long < _PLAINLY * short:
-        return 0.0
-    return float(np.sqrt((long - short) / (6.0 * n * interval_s)))
+    if long >= _PLAINLY * short:
+        return float(np.sqrt((long - short) / (6.0 * n * interval_s)))
+    hidden_m = float(np.sqrt((_PLAINLY - 1.0) * short / (6.0 * n * interval_s)))
+    return 0.0 if hidden_m <= _MATTERS_M else float("nan")
 
 
 def _bend(position_m: FloatArray, told: BoolArray, lag: int) -> float:
