@@ -46,7 +46,7 @@ _SPACING_S = 0.05
 # How long a brake builds up is hardly in the log, and about half of it is a shift of brake-on.
 # Taken as at once one time in three, else 0.1 to 0.4 s (common practice, no source), it spreads by
 # 0.14 s.
-_UNSEEN_BRAKE_ON_S = 0.065
+_UNSEEN_BRAKE_ON_S = 0.069
 _SEED = 20261127
 # The cautious draws spread every corner of the ride over two seconds. Of a braking's two corners
 # more is known, since a line on either side locates them: the spread of distance and deceleration
