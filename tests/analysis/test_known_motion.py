@@ -349,3 +349,30 @@ def test_a_piece_shorter_than_a_second_has_no_path() -> None:
         [(0.0, 5.0), (30.0, 5.0)], pieces=[(0.0, 10.0), (15.0, 15.9), (20.0, 30.0)]
     )
     assert [path.time_s[0] for path in fitted_paths(motion)] == [0.0, 20.0]
+
+
+@pytest.mark.parametrize(("from_mps", "to_mps", "counts"), [
+    (3.3, 1.9, 0), (3.9, 1.9, 1), (1.6, 0.0, 0), (2.1, 0.0, 1),
+])  # fmt: skip
+def test_a_braking_takes_off_a_metre_and_a_half_from_above_a_walk(
+    from_mps: float, to_mps: float, counts: int
+) -> None:
+    braked_s = (from_mps - to_mps) / 2.5
+    motion = known_motion([(0.0, from_mps), (10.0, from_mps), (10.0 + braked_s, to_mps),
+                           (20.0, to_mps)], error_mps=0.02)  # fmt: skip
+    assert len(measure_brakings(motion).each) == counts
+
+
+@pytest.mark.parametrize(("decel", "counts"), [(0.5, 0), (1.3, 1)])
+def test_rolling_freely_is_no_braking(decel: float, counts: int) -> None:
+    """0.5 m/s² and 0.0042 / m times the square of 9 m/s, 0.34, and two deviations: METHOD.md."""
+    motion = known_motion([(0.0, 9.0), (10.0, 9.0), (10.0 + 6.0 / decel, 3.0), (30.0, 3.0)],
+                          error_mps=0.02)  # fmt: skip
+    assert len(measure_brakings(motion).each) == counts
+
+
+@pytest.mark.parametrize(("pause_s", "counts"), [(0.3, 1), (2.5, 2)])
+def test_a_short_pause_parts_no_braking(pause_s: float, counts: int) -> None:
+    motion = known_motion([(0.0, 9.0), (10.0, 9.0), (11.5, 5.25), (11.5 + pause_s, 5.25),
+                           (13.6 + pause_s, 0.0), (20.0, 0.0)], error_mps=0.02)  # fmt: skip
+    assert len(measure_brakings(motion).each) == counts

@@ -14,10 +14,13 @@ from known_motion import known_motion
 from ridelog.core.errors import NotEnoughDataError
 from ridelog.core.flags import Flag
 from ridelog.core.track import FloatArray, Track
+from ridelog.filtering.agreement import contradictions
+from ridelog.filtering.motion import Motion
 from ridelog.filtering.observations import Observations, observations_of
 from ridelog.filtering.outliers import screen
 from ridelog.filtering.quality import settled_from, settling_factor, slid_until
 from ridelog.filtering.receiver.lag import Lag, find_lag, without_lag
+from ridelog.filtering.smoother import estimate_motion
 
 RIDDEN = [(0.0, 0.0), (5.0, 0.0), (9.0, 8.0), (20.0, 8.0), (24.0, 2.0), (30.0, 7.0), (40.0, 7.0),
           (44.0, 0.0), (50.0, 0.0)]  # fmt: skip
@@ -266,3 +269,99 @@ def test_ten_fixes_on_either_side_tell_a_factor(count: int, known: bool) -> None
         # Mean of squares before, over the median after by that of chi² of two axes, ln 2.
         assert found == pytest.approx(np.sqrt(32.0 / (2.0 / np.log(2.0))))
     assert settling_factor(np.ones((60, 2)), np.arange(60) < 30) == 1.0
+
+
+@pytest.fixture(scope="module")
+def smoothed() -> Motion:
+    return estimate_motion(log())
+
+
+def test_a_log_without_an_error_is_smoothed_to_its_ride(smoothed: Motion) -> None:
+    knots = np.array(RIDDEN).T
+    time_s = smoothed.track.time_s
+    speed = np.interp(time_s, *knots)
+    # Away from the corners of this ride, which no machine has.
+    away = np.min(np.abs(time_s[:, None] - knots[0]), axis=1) > 0.6
+    moving = away & (speed > 1.0)
+    assert smoothed.speed_mps[away] == pytest.approx(speed[away], abs=0.04)
+    slope = np.gradient(speed, time_s)
+    assert smoothed.accel_mps2[moving] == pytest.approx(slope[moving], abs=0.2)
+    course = np.radians(30.0 + 0.2 * time_s)
+    assert smoothed.course_rad[moving] == pytest.approx(course[moving], abs=0.01)
+    assert smoothed.yaw_rate_radps[moving] == pytest.approx(np.radians(0.2), abs=0.02)
+    assert np.isnan(smoothed.course_rad[time_s < 4.0]).all()
+    assert smoothed.velocity_east_mps[moving] == pytest.approx(
+        (speed * np.sin(course))[moving], abs=0.06
+    )
+    assert 0.002 < np.nanmedian(smoothed.speed_sd_mps) < 0.05
+    way = np.hypot(smoothed.east_m - smoothed.east_m[0], smoothed.north_m - smoothed.north_m[0])
+    assert way[-1] == pytest.approx(235.0, rel=0.01)
+    assert smoothed.used.all() and smoothed.settled_s == 0.0 and smoothed.gaps == ()
+    (piece,) = smoothed.pieces
+    assert (piece.start_s, piece.end_s) == pytest.approx((0.0, 50.0))
+    assert smoothed.rate_hz == pytest.approx(10.0) and smoothed.speed_source == "reported"
+    bad = np.uint32(Flag.JUMP | Flag.SPEED_JUMP | Flag.SETTLING | Flag.GAP | Flag.CONTRADICTED)
+    assert not (smoothed.flags & bad).any()
+    stands = (smoothed.flags & np.uint32(Flag.STANDSTILL)) != 0
+    assert stands[(time_s > 1.0) & (time_s < 4.0)].all() and not stands[speed > 1.0].any()
+    assert (
+        "filter: 501 of 501 fixes used, 0 positions and 0 reported speeds not believed, "
+        in (smoothed.history[-2])
+    )
+
+
+def test_paths_about_a_known_ride(smoothed: Motion) -> None:
+    paths = smoothed.paths(10.0, 19.0, draws=20)
+    assert paths.speed_mps[:, 0] == pytest.approx(8.0, abs=0.04)
+    assert paths.distance_m[-1, 0] == pytest.approx(72.0, abs=0.2)
+    spread = paths.speed_mps[:, 21:].std(axis=1)
+    assert 0.005 < np.median(spread) < 0.1
+    course = np.degrees(paths.turned_rad.sum(axis=0))
+    assert course[0] == pytest.approx(1.8, abs=0.3)
+    assert abs(paths.tangential_accel_mps2[:, 0]).max() < 0.3
+
+
+def test_a_gap_and_a_wild_fix_are_told() -> None:
+    whole = moved(log(), slice(200, 201), 30.0)
+    kept = (whole.time_s < 30.0) | (whole.time_s > 36.0)
+    names = [name for name, value in vars(whole).items() if isinstance(value, np.ndarray)]
+    track = replace(whole, **{name: getattr(whole, name)[kept] for name in names})
+    found = estimate_motion(track)
+    (gap,) = found.gaps
+    assert gap == pytest.approx((29.9, 36.1))
+    assert [piece.end_s for piece in found.pieces] == pytest.approx([29.9, 50.0])
+    jumps = np.flatnonzero(found.flags & np.uint32(Flag.JUMP))
+    assert jumps.tolist() == [200]
+    gaps = np.flatnonzero(found.flags & np.uint32(Flag.GAP))
+    assert found.track.time_s[gaps] == pytest.approx([36.1])
+    assert "1 positions and 0 reported speeds not believed" in " ".join(found.history)
+    assert "; 1 gaps; " in found.history[-2] or "1 gaps" in " ".join(found.history)
+    speed = np.interp(found.track.time_s, *np.array(RIDDEN).T)
+    inside = np.abs(found.track.time_s - 15.0) < 4.0
+    assert found.speed_mps[inside] == pytest.approx(speed[inside], abs=0.05)
+
+
+def test_bare_positions_give_the_same_ride_less_surely() -> None:
+    found = estimate_motion(log(bare=True))
+    speed = np.interp(found.track.time_s, *np.array(RIDDEN).T)
+    away = np.min(np.abs(found.track.time_s[:, None] - np.array(RIDDEN)[:, 0]), axis=1) > 0.8
+    assert found.speed_source == "positions"
+    assert found.speed_mps[away] == pytest.approx(speed[away], abs=0.15)
+    assert np.nanmedian(found.speed_sd_mps) > 0.02
+
+
+@pytest.mark.parametrize(("factor", "first_s", "flagged"), [(2.0, 12.0, True), (1.01, 12.0, False)])
+def test_a_speed_that_positions_contradict_is_not_believed(
+    factor: float, first_s: float, flagged: bool
+) -> None:
+    """Twice the speed for four seconds, or 1 % too much."""
+    track = log()
+    wrong = (track.time_s > first_s) & (track.time_s < first_s + 4.0)
+    seen = observations_of(replace(track, speed_mps=np.where(wrong, factor, 1.0) * track.speed_mps))
+    against = contradictions(seen, screen(seen))
+    assert against.any() == flagged
+    if flagged:
+        told = seen.time_s[against]
+        assert against[wrong].all()
+        # A second beside it nothing is believed either.
+        assert told.min() > first_s - 2.6 and told.max() < first_s + 4.0 + 2.6

@@ -23,6 +23,7 @@ from ridelog.analysis.reverse.candidates import (
 )
 from ridelog.analysis.reverse.evidence import projected, readings_of, steps_of
 from ridelog.analysis.reverse.heading_hmm import Steps, reverse_probability
+from ridelog.analysis.reverse.measure import _marked, find_reverse
 from ridelog.core.flags import Flag
 from ridelog.core.track import FloatArray
 from ridelog.filtering.motion import Motion
@@ -287,3 +288,48 @@ def test_fixes_are_laid_along_the_heading() -> None:
     # At rest the log repeats itself, and below a crawl that says nothing of the sign.
     assert along.crawling[(along.time_s > 14.5) & (along.time_s < 15.5)].all()
     assert not along.crawling[np.abs(along.speed_mps) > 0.5].any()
+
+
+def test_a_known_reverse_is_found_and_told() -> None:
+    motion = known_motion(BACK)
+    found = find_reverse(motion)
+    (one,) = found.segments
+    assert found.state == one.state == "found"
+    assert found.reason == "told by the course through the stops."
+    assert one.evidence == (
+        "the course turns by 180° at the stop and no turn of the path explains it, riding forward "
+        "before and after, over 99 % likely by the course."
+    )
+    assert found.distance_m == one.distance_m == pytest.approx(6.0, abs=0.1)
+    assert found.top_speed_mps is not None
+    assert found.top_speed_mps.low < 2.0 < found.top_speed_mps.high
+    assert found.spans == ((one.start_s, one.end_s),) and found.possible_spans == ()
+    none = find_reverse(motion, has_reverse=False)
+    assert none.state == "none" and "the set-up says" in none.reason
+    forward = find_reverse(known_motion([(t, abs(v)) for t, v in BACK]))
+    assert forward.state == "none" and forward.top_speed_mps is None
+    # What the receiver contradicts stays open.
+    fast = motion.track.speed_mps.copy()
+    fast[160:201] = np.nan
+    unsure = find_reverse(replace(motion, track=replace(motion.track, speed_mps=fast)))
+    assert unsure.state == "uncertain" and unsure.spans == () and len(unsure.possible_spans) == 1
+    assert unsure.top_speed_mps is None and unsure.distance_m == 0.0
+    assert unsure.segments[0].evidence.endswith(
+        "; but the receiver reports no speed or course during it."
+    )
+
+
+def test_marks_decide_and_join() -> None:
+    motion = known_motion(BACK)
+    found = find_reverse(motion, marks=((16.0, 18.0), (18.0, 20.0)))
+    (one,) = found.segments
+    assert (one.start_s, one.end_s, one.state) == (16.0, 20.0, "marked")
+    assert one.evidence == "marked by the rider." and found.reason == "told by the rider's marks."
+    assert found.distance_m == pytest.approx(6.0, abs=0.01)
+    moving, _ = _marked(motion, 10.0, 18.0)
+    assert "the mark begins and ends while the machine moves" in moving.evidence
+    late, _ = _marked(motion, 15.0, 18.0)
+    assert "the mark ends while the machine moves" in late.evidence
+    both = find_reverse(motion, marks=((25.0, 26.0),))
+    assert both.reason == "told by the rider's marks and the course through the stops."
+    assert [one.state for one in both.segments] == ["found", "marked"]
