@@ -5,8 +5,6 @@ LAPACK's banded Cholesky solves it in time and memory proportional to n; the blo
 on and beside the diagonal come from block cyclic reduction, whose steps are whole-array products.
 """
 
-from collections.abc import Sequence
-
 import numpy as np
 from scipy.linalg import cho_solve_banded, cholesky_banded
 
@@ -72,22 +70,30 @@ class BandedFactor:
         pivot: FloatArray = triangle @ triangle.T
         return pivot
 
-    def draw(self, noise: FloatArray, first: int = 0, out: FloatArray | None = None) -> FloatArray:
+    def draw(self, noise: FloatArray, first: int = 0) -> FloatArray:
         """Return draws of zero mean, the inverse as covariance, shape (m, d, count).
+
+        If the matrix is L L', the solution x of L' x = z with z standard normal has covariance
+        L'^-1 L^-1, the inverse. It is found from the end: instants before ``first`` cost nothing.
 
         Parameters
         ----------
-        noise, first
-            As ``draw_together`` has them.
-        out : ndarray, shape (m, d, count), optional
-            Where they are written to.
+        noise : ndarray, shape (m, d, count)
+            Standard normal numbers.
+        first : int
+            The first of m instants, which are the chain's last ones.
         """
-        drawn: FloatArray = draw_together(
-            [self], [noise], first, None if out is None else out[None]
-        )[0]
+        inverse, gain = self._backwards(first, len(noise))
+        drawn: FloatArray = inverse @ noise
+        after, step = drawn[-1], np.empty(noise.shape[1:])
+        # Instant by instant: what numpy does around each small product counts as much as it.
+        for onto, here in zip(gain[-2::-1], drawn[-2::-1], strict=True):
+            np.dot(onto, after, out=step)
+            here += step
+            after = here
         return drawn
 
-    def backwards(self, first: int, instants: int) -> tuple[FloatArray, FloatArray]:
+    def _backwards(self, first: int, instants: int) -> tuple[FloatArray, FloatArray]:
         """Return what makes an instant of numbers and of the next instant, each (m, d, d)."""
         d = self.d
         band = self._factor[:, first * d : (first + instants) * d]
@@ -104,42 +110,6 @@ class BandedFactor:
         turned = np.ascontiguousarray(np.moveaxis(inverse, 2, 0))
         gain: FloatArray = -turned @ beside
         return turned, gain
-
-
-def draw_together(
-    factors: Sequence[BandedFactor],
-    noise: Sequence[FloatArray],
-    first: int = 0,
-    out: FloatArray | None = None,
-) -> FloatArray:
-    """Return draws of zero mean under several factors of one size, shape (factors, m, d, count).
-
-    If the matrix is L L', the solution x of L' x = z with z standard normal has covariance
-    L'^-1 L^-1, the inverse. It is found from the end: instants before ``first`` cost nothing.
-
-    Parameters
-    ----------
-    factors : sequence of BandedFactor
-        Chains of the same number of instants.
-    noise : sequence of ndarray, shape (m, d, count)
-        Standard normal numbers for each.
-    first : int
-        The first of m instants, which are the chains' last ones.
-    out : ndarray, shape (factors, m, d, count), optional
-        Where they are written to.
-    """
-    instants, d, count = noise[0].shape
-    drawn = np.empty((len(factors), instants, d, count)) if out is None else out
-    gain = np.empty((len(factors), instants, d, d))
-    for number, (factor, each) in enumerate(zip(factors, noise, strict=True)):
-        inverse, gain[number] = factor.backwards(first, instants)
-        np.matmul(inverse, each, out=drawn[number])
-    step = np.empty((len(factors), d, count))
-    for instant in range(instants - 2, -1, -1):
-        here = drawn[:, instant]
-        np.matmul(gain[:, instant], drawn[:, instant + 1], out=step)
-        here += step
-    return drawn
 
 
 def selected_inverse(diagonal: FloatArray, lower: FloatArray) -> tuple[FloatArray, FloatArray]:

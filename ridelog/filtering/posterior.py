@@ -10,7 +10,7 @@ from functools import cache, cached_property
 import numpy as np
 
 from ridelog.core.track import BoolArray, FloatArray
-from ridelog.filtering.banded import BandedFactor, draw_together
+from ridelog.filtering.banded import BandedFactor
 from ridelog.filtering.curves import Side, interpolated
 from ridelog.filtering.kept_blocks import KeptBlocks
 from ridelog.filtering.motion import Paths
@@ -76,7 +76,7 @@ class Posterior:
             outer = (outer_first, outer_last)
             drawn = self._drawn(outer, inner, random, 2 * draws)
             # East and north have the same precision and independent errors.
-            errors = list(drawn.reshape(2, count, -1, 2, draws))
+            errors = [each.reshape(count, -1, 2, draws) for each in drawn]
             # Whether the machine held its speed steady is one question for the whole span.
             sides.append((self._steady[here], random.uniform(-1.0, 1.0, draws)))
         if draws and self._lively is not None:
@@ -93,7 +93,7 @@ class Posterior:
         inner: tuple[int, int],
         random: np.random.Generator,
         count: int,
-    ) -> FloatArray:
+    ) -> list[FloatArray]:
         """Return draws of one axis' errors of both readings, as ``drawn_errors`` has them."""
         here = slice(outer[0], outer[1] + 1)
         hard = bool(self.hard[here].any())
@@ -102,8 +102,7 @@ class Posterior:
             sharp, cautious = factors
             if sharp is not None and cautious is not None:
                 size = (inner[1] + 1 - inner[0], self.space.d, count)
-                noise = [noise_of(random, *size) for _ in factors]
-                return draw_together((sharp, cautious), noise, inner[0])
+                return [each.draw(noise_of(random, *size), inner[0]) for each in (sharp, cautious)]
         part = self.space.part(here.start, here.stop)
         readings = [each.part(here.start, here.stop) for each in (self.sharp, self._cautious)]
         return drawn_errors(part, readings, inner, random, count, hard=hard)
@@ -151,7 +150,7 @@ def drawn_errors(
     count: int,
     *,
     hard: bool = False,
-) -> FloatArray:
+) -> list[FloatArray]:
     """Return draws of one axis' errors from the first to the last of two instants.
 
     What lies beyond either instant counts, but is not drawn: it is eliminated first. Where that
@@ -159,7 +158,7 @@ def drawn_errors(
 
     Returns
     -------
-    ndarray, shape (readings, last - first + 1, d, count)
+    list of ndarray, shape (last - first + 1, d, count)
         Under the precisions of each reading.
     """
     first, last = between
@@ -169,19 +168,14 @@ def drawn_errors(
     ]
     instants = [space.n if each is None else last + 1 - first for each in factors]
     noise = [noise_of(random, each, space.d, count) for each in instants]
-    firmly = [each for each in factors if each is not None]
-    if len(firmly) == len(factors):
-        return draw_together(firmly, noise, first)
-    return np.stack(
-        [
-            OrthogonalFactor(space.rows(precisions, blocks)).draw(numbers)[first : last + 1]
-            if factor is None
-            else factor.draw(numbers, first)
-            for precisions, blocks, factor, numbers in zip(
-                readings, all_blocks, factors, noise, strict=True
-            )
-        ]
-    )
+    return [
+        OrthogonalFactor(space.rows(precisions, blocks)).draw(numbers)[first : last + 1]
+        if factor is None
+        else factor.draw(numbers, first)
+        for precisions, blocks, factor, numbers in zip(
+            readings, all_blocks, factors, noise, strict=True
+        )
+    ]
 
 
 def _factor(diagonal: FloatArray, lower: FloatArray, last: int) -> BandedFactor | None:

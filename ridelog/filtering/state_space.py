@@ -334,10 +334,9 @@ class Solution:
             turned = self._diagonal[piece][::-1], np.swapaxes(lower, 1, 2)[::-1]
             with suppress(np.linalg.LinAlgError):
                 factor = BandedFactor(*turned)
-                drawn = np.empty((wanted, self.space.d, 2 * noise.shape[3]))
-                first = len(noise) - wanted
-                factor.draw(noise[:wanted].reshape(drawn.shape), first, drawn[::-1])
-                return drawn.reshape(wanted, *noise.shape[1:])
+                numbers = noise[:wanted].reshape(wanted, self.space.d, -1)
+                drawn = factor.draw(numbers, len(noise) - wanted)
+                return drawn[::-1].reshape(wanted, *noise.shape[1:])
         own, joint = self.space.rows(self.precisions, self._blocks)
         rows = Rows(own[:, :, piece], joint[:, :, piece.start : piece.stop - 1])
         drawn = OrthogonalFactor(rows).draw(noise.reshape(len(noise), self.space.d, -1))
