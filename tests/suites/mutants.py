@@ -45,6 +45,8 @@ GATHERED = (
 STAGES_S = (4.0, 20.0, 60.0)
 # A change may let tests take so much longer, and a start; after this a mutant hangs. Own choice.
 SLOWER, START_S = 6.0, 40.0
+# Tests that passed without a change in this run, and whether with a smoother that keeps.
+_PASSED: set[tuple[str, bool]] = set()
 # Rooms whose change changes what the smoother gives.
 _BEFORE_MOTION = ("core", "importer", "filtering")
 _KEEPING = """
@@ -123,8 +125,11 @@ def _must_pass(
 ) -> None:
     """End the run if what failed fails without the change too: then nothing was caught."""
     again = [test for test in tests if test == by or test.startswith(f"{by}::")] or tests[:1]
+    if (again[0], bool(kept)) in _PASSED:
+        return
     if run_tests(again, kept, log, limit_s) != 0:
         raise SystemExit(f"{again[0]} fails without a change: {first_failure(log)}, see {log}")
+    _PASSED.add((again[0], bool(kept)))
 
 
 def _keeping(folder: Path) -> dict[str, str]:
