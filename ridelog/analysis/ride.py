@@ -25,6 +25,7 @@ from ridelog.analysis.subject import (
 from ridelog.analysis.top_speed.subject import TopSpeedOfRide
 from ridelog.core.errors import RideLogError, calculating
 from ridelog.core.spans import Span, joined_spans
+from ridelog.core.text import clean
 from ridelog.filtering.motion import Motion
 
 # In the order of reading. Whoever adds a subject adds its folder and its entry here; every surface
@@ -96,6 +97,28 @@ def in_drive_mode(rides: Sequence[MeasuredRide], mode: str | None) -> tuple[Meas
         f"the set-up is in the drive mode {mode!r}, but the rides have stretches in {known} only.",
         "name a stretch in that mode with --mode, or correct the set-up.",
     )
+
+
+def sides_of_modes(
+    rides: Sequence[MeasuredRide], names: tuple[str, str]
+) -> tuple[tuple[MeasuredRide, ...], tuple[MeasuredRide, ...]]:
+    """Return what rides tell of two drive modes, each ride's stretches in them by themselves.
+
+    RideLogError if no ride holds one of them.
+    """
+    first, second = (
+        tuple(each.ride for ride in rides for each in ride.modes if each.name == name)
+        for name in names
+    )
+    for name, side in zip(names, (first, second), strict=True):
+        if not side:
+            every = dict.fromkeys(clean(each.name) for ride in rides for each in ride.modes)
+            raise RideLogError(
+                f"no log holds the drive mode {clean(name)!r}; named are "
+                f"{', '.join(every) or 'none'}.",
+                f'name its stretch: --mode "{clean(name)}=83.5/120".',
+            )
+    return first, second
 
 
 def settings_of_mode(ride: MeasuredRide, spans: Sequence[Span]) -> Settings:

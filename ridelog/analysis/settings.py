@@ -36,7 +36,7 @@ Spans = tuple[tuple[float, float], ...]
 # Name, start and end of a stretch. [s]
 Modes = tuple[tuple[str, float, float], ...]
 # It stands over a column: own choice. Letters.
-_LONGEST_MODE = 20
+LONGEST_MODE = 20
 
 
 @dataclass(frozen=True)
@@ -116,7 +116,7 @@ class NamedStretch:
 def _mode(words: str) -> NamedStretch:
     name, equals, rest = words.partition("=")
     span, _, log = rest.partition("@")
-    if not equals or not name.strip() or len(name.strip()) > _LONGEST_MODE:
+    if not equals or not name.strip() or len(name.strip()) > LONGEST_MODE:
         raise RideLogError(
             f'"{words}" names no drive mode.',
             'write it like "eco=83.5/120" or "eco=12:03/12:05"; of several logs, '

@@ -1,8 +1,8 @@
 """What a ride lacks of all that is written of it, and a ride that is given it."""
 
 from ridelog.book.book import Book
-from ridelog.book.records import RideEntry, checked_name, checked_text
-from ridelog.book.written import WrittenRide
+from ridelog.book.records import MarkEntry, RideEntry, checked_name, checked_text
+from ridelog.book.written import WrittenMark, WrittenRide
 
 
 def fill_ride(book: Book, ride: RideEntry, written: WrittenRide) -> None:
@@ -21,8 +21,8 @@ def fill_ride(book: Book, ride: RideEntry, written: WrittenRide) -> None:
                 book.details.add_note(ride.id, words, written_utc)
         marks = _marks(book, ride)
         for mark in written.marks:
-            if (mark.kind, mark.start_s, mark.end_s) not in marks:
-                book.details.add_mark(ride.id, mark.kind, mark.start_s, mark.end_s)
+            if _told(mark) not in marks:
+                book.details.add_mark(ride.id, mark.kind, mark.start_s, mark.end_s, mark.name)
         known = {point.words for point in book.details.points(ride.id)}
         new = (point for point in written.points() if point.words not in known)
         book.details.note_points(ride.id, new)
@@ -32,7 +32,7 @@ def lacking_of(book: Book, ride: RideEntry, written: WrittenRide) -> list[str]:
     """Return what is written of a ride and is not in the book, by kind."""
     noted = book.details.conditions(ride.id)
     machine, setup = _machine(written)
-    told = {(mark.kind, mark.start_s, mark.end_s) for mark in written.marks}
+    told = {_told(mark) for mark in written.marks}
     kinds = {
         "machine": machine and (machine, setup) != (ride.machine, ride.setup if setup else ""),
         "conditions": any(
@@ -64,5 +64,9 @@ def _notes(book: Book, ride: RideEntry) -> set[tuple[str, str]]:
     return {(note.words, note.written_utc) for note in book.details.notes(ride.id)}
 
 
-def _marks(book: Book, ride: RideEntry) -> set[tuple[str, float, float]]:
-    return {(mark.kind, mark.start_s, mark.end_s) for mark in book.details.marks(ride.id)}
+def _told(mark: WrittenMark | MarkEntry) -> tuple[str, str, float, float]:
+    return mark.kind, mark.name, mark.start_s, mark.end_s
+
+
+def _marks(book: Book, ride: RideEntry) -> set[tuple[str, str, float, float]]:
+    return {_told(mark) for mark in book.details.marks(ride.id)}

@@ -29,9 +29,12 @@ COLUMNS = "columns"
 NOTED: dict[str, str] = {**CONDITIONS, COLUMNS: "Which column is which"}
 # What can be asked: name in the book, words for people.
 ANSWER_KINDS: dict[str, str] = {
-    "comparison": "before and after", "prediction": "what if", "options": "options",
+    "comparison": "before and after", "stated": "against a statement", "modes": "drive modes",
+    "prediction": "what if", "options": "options",
 }  # fmt: skip
-MARK_KINDS: dict[str, str] = {"reverse": "reverse", "left_out": "left out"}
+MARK_KINDS: dict[str, str] = {
+    "reverse": "reverse", "left_out": "left out", "mode": "drive mode",
+}  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -129,12 +132,18 @@ class Note:
 
 @dataclass(frozen=True)
 class MarkEntry:
-    """A stretch that the rider marked: driven in reverse, or left out of every figure."""
+    """A stretch that the rider marked: driven in reverse, left out, or in a drive mode by name."""
 
     id: int
     kind: str
+    name: str
     start_s: float
     end_s: float
+
+    @property
+    def words(self) -> str:
+        """What it is, for people: "left out", "drive mode eco"."""
+        return f"{MARK_KINDS[self.kind]} {self.name}".rstrip()
 
 
 @dataclass(frozen=True)

@@ -13,6 +13,7 @@ from ridelog.book.records import (
     Note,
     PointEntry,
     RideEntry,
+    checked_name,
     checked_text,
     now_utc,
     shown_file,
@@ -226,16 +227,20 @@ class Details(Tables):
     def marks(self, ride_id: int) -> tuple[MarkEntry, ...]:
         """Return the marked stretches of a ride in time order."""
         rows = self._rows(
-            "SELECT id, kind, start_s, end_s FROM mark WHERE ride_id = ? ORDER BY start_s, id",
+            "SELECT id, kind, name, start_s, end_s FROM mark WHERE ride_id = ?"
+            " ORDER BY start_s, id",
             ride_id,
         )
         return tuple(MarkEntry(**row) for row in rows)
 
-    def add_mark(self, ride_id: int, kind: str, start_s: float, end_s: float) -> None:
+    def add_mark(
+        self, ride_id: int, kind: str, start_s: float, end_s: float, name: str = ""
+    ) -> None:
         """Mark a stretch of a ride.
 
-        ``kind`` is "reverse" or "left_out"; times are since the first fix [s]. BookError if the
-        stretch has no length, or the ride has too many marks.
+        ``kind`` is one of MARK_KINDS, ``name`` that of a drive mode; times are since the first fix
+        [s]. BookError if the stretch has no length, a drive mode no name, or the ride too many
+        marks.
         """
         if kind not in MARK_KINDS:
             raise BookError(
@@ -246,11 +251,12 @@ class Details(Tables):
                 f"a mark from {start_s:g} s to {end_s:g} s has no length.",
                 "let it end after it starts.",
             )
+        name = checked_name("drive mode", name) if kind == "mode" else ""
         with changing(self._connection):
             self._check_count("mark", ride_id, _MOST_MARKS)
             self._do(
-                "INSERT INTO mark (ride_id, kind, start_s, end_s) VALUES (?, ?, ?, ?)",
-                ride_id, kind, start_s, end_s,
+                "INSERT INTO mark (ride_id, kind, name, start_s, end_s) VALUES (?, ?, ?, ?, ?)",
+                ride_id, kind, name, start_s, end_s,
             )  # fmt: skip
 
     def remove_mark(self, ride_id: int, mark_id: int) -> None:

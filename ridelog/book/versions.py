@@ -205,6 +205,41 @@ STEPS: tuple[tuple[str, ...], ...] = (
         # What is written beside the originals tells of points from now on, or that there are none.
         f"{_NEXT} SELECT sha256 FROM ride",
     ),
+    (
+        # A rule of a table cannot be changed, so that each takes the place of the one it was.
+        """CREATE TABLE named_mark (
+            id INTEGER PRIMARY KEY,
+            ride_id INTEGER NOT NULL REFERENCES ride (id) ON DELETE CASCADE,
+            kind TEXT NOT NULL CHECK (kind IN ('reverse', 'left_out', 'mode')),
+            name TEXT NOT NULL DEFAULT '' CHECK ((kind = 'mode') = (name <> '')),
+            start_s REAL NOT NULL,
+            end_s REAL NOT NULL CHECK (end_s > start_s)
+        ) STRICT""",
+        "INSERT INTO named_mark (id, ride_id, kind, start_s, end_s)"
+        " SELECT id, ride_id, kind, start_s, end_s FROM mark",
+        "DROP TABLE mark",
+        "ALTER TABLE named_mark RENAME TO mark",
+        "CREATE INDEX mark_by_ride ON mark (ride_id)",
+        *(_told_of_rides("mark", event, row) for event, row in _EVENTS),
+        """CREATE TABLE any_kept (
+            id INTEGER PRIMARY KEY,
+            machine_id INTEGER NOT NULL REFERENCES machine (id) ON DELETE CASCADE,
+            kind TEXT NOT NULL
+                CHECK (kind IN ('comparison', 'stated', 'modes', 'prediction', 'options')),
+            asked TEXT NOT NULL,
+            words TEXT NOT NULL,
+            title TEXT NOT NULL,
+            answer TEXT NOT NULL,
+            made_utc TEXT NOT NULL,
+            UNIQUE (machine_id, kind, asked)
+        ) STRICT""",
+        "INSERT INTO any_kept SELECT * FROM kept",
+        "DROP TABLE kept",
+        "ALTER TABLE any_kept RENAME TO kept",
+        *_told_with_machines("kept"),
+        # Marks are written with their names from now on.
+        f"{_NEXT} SELECT sha256 FROM ride",
+    ),
 )
 
 

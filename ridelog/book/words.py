@@ -73,7 +73,7 @@ def ride_words(details: Details, ride: RideEntry) -> dict[str, Any]:
             for note in details.notes(ride.id)
         ],
         "marks": [
-            {"kind": mark.kind, "start_s": mark.start_s, "end_s": mark.end_s}
+            {n: getattr(mark, n) for n in ("kind", "name", "start_s", "end_s")}
             for mark in details.marks(ride.id)
         ],
         "before_riding": [

@@ -69,7 +69,7 @@ class WrittenPhoto(_Part):
 class WrittenAnswer(_Part):
     """What was asked of a machine, and the answer."""
 
-    kind: Literal["comparison", "prediction", "options"]
+    kind: Literal["comparison", "stated", "modes", "prediction", "options"]
     asked: dict[str, Any]
     words: dict[str, str]
     title: str
@@ -105,7 +105,9 @@ class WrittenNote(_Part):
 class WrittenMark(_Part):
     """A marked stretch of a ride."""
 
-    kind: Literal["reverse", "left_out"]
+    kind: Literal["reverse", "left_out", "mode"]
+    # Older books named none.
+    name: str = ""
     start_s: _Seconds
     end_s: _Seconds
 

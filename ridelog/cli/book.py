@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from ridelog.book.book import Book, usual_folder
-from ridelog.book.records import COLUMNS, MARK_KINDS, NOTED, RideEntry
+from ridelog.book.records import COLUMNS, NOTED, RideEntry
 from ridelog.cli.options import (
     Columns,
     CsvFile,
@@ -129,7 +129,7 @@ def show(ride: Number, book: BookFolder = None, units: UnitsOption = Units.KMH) 
         ]
         rows += [(NOTED[k], v) for k, v in opened.details.conditions(ride).items()]
         rows += [
-            (f"Marked {MARK_KINDS[mark.kind]}", f"{mark.start_s:.1f} to {mark.end_s:.1f} s")
+            (f"Marked {mark.words}", f"{mark.start_s:.1f} to {mark.end_s:.1f} s")
             for mark in opened.details.marks(ride)
         ]
         rows += [

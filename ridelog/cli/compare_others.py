@@ -12,7 +12,6 @@ from ridelog.cli.options import Asked, Units
 from ridelog.cli.papers import PAPERS, Paper
 from ridelog.cli.terminal import check_places, deliver, motion_of, progress, warn
 from ridelog.core.errors import RideLogError
-from ridelog.core.text import clean
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -150,7 +149,7 @@ def between_modes(names: list[str], places: list[Path], wanted: Wanted, asked: A
     warn(f"{name}: no log, left out." for name in others)
     wanted.check(logs)
 
-    from ridelog.analysis.ride import analyse
+    from ridelog.analysis.ride import analyse, sides_of_modes
     from ridelog.compare.comparison import compare as compare_rides
     from ridelog.core.units import SPEED_UNITS
     from ridelog.report.compare_json import compare_json
@@ -159,22 +158,14 @@ def between_modes(names: list[str], places: list[Path], wanted: Wanted, asked: A
 
     motions = [motion_of(log, asked.settings.columns) for log in logs]
     each = asked.on_each([motion.track for motion in motions])
-    sides: dict[str, list[MeasuredRide]] = {first: [], second: []}
+    rides: list[MeasuredRide] = []
     for motion, settings in zip(motions, each, strict=True):
         with progress("measuring the modes") as report_progress:
-            whole = analyse(motion, settings, report_progress=report_progress)
-        for mode in whole.modes:
-            sides.setdefault(mode.name, []).append(mode.ride)
-    for name in (first, second):
-        if not sides[name]:
-            known = ", ".join(clean(each) for each, rides in sides.items() if rides) or "none"
-            raise RideLogError(
-                f"no log holds the drive mode {clean(name)!r}; named are {known}.",
-                f'name its stretch: --mode "{clean(name)}=83.5/120".',
-            )
+            rides.append(analyse(motion, settings, report_progress=report_progress))
+    modes = (first, second)
     unit = SPEED_UNITS[wanted.units.value]
     found = compare_rides(
-        tuple(sides[first]), tuple(sides[second]), unit=unit, modes=(first, second),
+        *sides_of_modes(rides, modes), unit=unit, modes=modes,
         noted_before=wanted.noted_before, noted_after=wanted.noted_after,
     )  # fmt: skip
     document = to_bytes(compare_json(found))

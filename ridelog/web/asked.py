@@ -80,6 +80,8 @@ class Query(BaseModel):
     speed: Annotated[str, _cut(20)] = ""
     within: Annotated[str, _cut(20)] = ""
     by: Annotated[str, _cut(100)] = ""
+    first: Annotated[str, _cut(200)] = ""
+    second: Annotated[str, _cut(200)] = ""
     large: Given = False
     sweep: Annotated[str, _cut(40)] = ""
     changes: dict[str, Annotated[str, _cut(40)]] = {}

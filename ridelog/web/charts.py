@@ -39,6 +39,7 @@ _SPANS = {
     "reverse": ("shade", 0.7, "cross", 10, 0.7),
     "left_out": ("shade", 0.9, "right_diagonal_line", 12, 0.7),
     "gap": ("shade", 0.9, "diagonal_cross", 12, 0.5),
+    "mode": ("band", 0.25, "vertical_line", 24, 0.5),
 }
 _DAY_MS = 86_400_000.0
 Colours = dict[str, str]
@@ -62,8 +63,8 @@ def time_item(
     """Return speed over time, without data (the page asks for what is in view), under its phases.
 
     ``shade`` is "light" or "dark"; times are in s, ``top`` is the upper end of the axis [unit].
-    ``spans`` are shaded by their kind: "best", "reverse", "left_out", "gap"; ``phases`` tell by
-    name, in time order, what the machine was doing; without any there is no strip.
+    ``spans`` are shaded by their kind: "best", "reverse", "left_out", "gap", "mode"; ``phases``
+    tell by name, in time order, what the machine was doing; without any there is no strip.
     """
     colours = _colours(shade)
     # Milliseconds, because Bokeh then labels the axis as a clock does.

@@ -43,7 +43,7 @@ async def keep_answer(
     """
     hashes = {side: [ride.sha256 for ride in listed] for side, listed in rides.items()}
     asked: dict[str, Any] = {"rides": hashes}
-    if setup:
+    if kind != "comparison":
         query = [(k, v) for k, v in request.query_params.multi_items() if k not in _NUMBERS and v]
         asked |= {"setup": setup, "query": urlencode(query)}
     found = {ride.machine_id for listed in rides.values() for ride in listed}
@@ -91,12 +91,14 @@ def _place(book: Book, kept: KeptAnswer) -> str:
             sides.append((side, ride.id))
     if kept.kind == "comparison":
         return f"/compare?{urlencode([*sides, *sorted(kept.words.items())])}"
+    query = "&".join(filter(None, ["asked=1", urlencode(sides), kept.asked["query"]]))
+    if kept.kind == "modes":
+        return f"/rides/{sides[0][1]}/modes?{query}#answer-head"
     setups = [s for s in book.machines.setups(kept.machine_id) if s.name == kept.asked["setup"]]
     if not setups:
         raise PageError(
             "the set-up that this was asked of has another name now.",
             "ask again from the machine's page.", 404,
         )  # fmt: skip
-    page = "what-if" if kept.kind == "prediction" else "options"
-    query = "&".join(filter(None, ["asked=1", urlencode(sides), kept.asked["query"]]))
+    page = {"prediction": "what-if"}.get(kept.kind, kept.kind)
     return f"/machines/{kept.machine_id}/setups/{setups[0].id}/{page}?{query}#answer-head"

@@ -10,12 +10,12 @@ from starlette.requests import Request
 from starlette.responses import Response
 
 from ridelog import __version__
+from ridelog.analysis.settings import LONGEST_MODE
 from ridelog.book.book import Book
 from ridelog.book.originals import suffix_of
 from ridelog.book.records import (
     COLUMNS,
     CONDITIONS,
-    MARK_KINDS,
     NOTED,
     RideEntry,
     StoredResult,
@@ -119,7 +119,8 @@ def ride_page(request: Request, book: Book) -> Response:
         grade=(result.document.get("signal") or {}).get("grade", "") if result else "",
         figures=book.results.figures([ride.id])[ride.id],
         marks=marks,
-        mark_kinds=MARK_KINDS,
+        modes=list(dict.fromkeys(mark.name for mark in marks if mark.kind == "mode")),
+        longest_mode=LONGEST_MODE,
         conditions=CONDITIONS,
         noted=noted,
         told_conditions=[
@@ -247,8 +248,14 @@ def add_mark(request: Request, book: Book, form: Form) -> Response:
             f"{elapsed_words(ride.duration_s)}.",
             "name a stretch of the ride.", field="start",
         )  # fmt: skip
+    mode = " ".join(form.get("mode", "").split()) if form.get("kind") == "mode" else ""
+    if form.get("kind") == "mode" and not 0 < len(mode) <= LONGEST_MODE:
+        raise PageError(
+            f"name of the drive mode: it has {len(mode)} letters.",
+            f"write 1 to {LONGEST_MODE}, such as eco.", field="mode",
+        )  # fmt: skip
     with at_field("end"):
-        book.details.add_mark(ride.id, form.get("kind", ""), start_s, end_s)
+        book.details.add_mark(ride.id, form.get("kind", ""), start_s, end_s, mode)
     server_of(request).queue.submit(ride)
     return redirect(f"/rides/{ride.id}#marks")
 

@@ -10,8 +10,9 @@ from ridelog.book.book import Book
 from ridelog.core.errors import RideLogError
 from ridelog.core.text import clean
 from ridelog.report.aim import Aim
-from ridelog.web.answered_form import answer_file, form_page
+from ridelog.web.answered_form import answer_file, form_page, ticked_rides
 from ridelog.web.compare_pages import FILES, PAPERS, noted_of, of_the_job, on_paper
+from ridelog.web.kept_pages import keep_answer
 from ridelog.web.machine_pages import USUAL_RIDES, rides_as_it_is, setup_of
 from ridelog.web.views import (
     PageError,
@@ -21,7 +22,7 @@ from ridelog.web.views import (
     server_of,
     unit_of,
 )
-from ridelog.web.worker import Job
+from ridelog.web.worker import ComparedRides, Job
 from ridelog.workflow.book_ride import log_at
 
 
@@ -29,7 +30,17 @@ from ridelog.workflow.book_ride import log_at
 @problems_as_pages
 async def stated_page(request: Request) -> Response:
     """Return the form, and below it what the rides say of the statement, if one was typed."""
-    return await form_page(request, "stated.html", _read)
+
+    async def keep(shown: dict[str, Any], answer: ComparedRides) -> None:
+        query, setup = asked_of(request), shown["setup"]
+        by = f" by {clean(query.by.strip())}" if query.by.strip() else ""
+        await keep_answer(
+            request, "stated", {"ride": ticked_rides(shown)}, machine_id=setup.machine_id,
+            setup=setup.name, answer=answer.words["sentence"],
+            title=f"{setup.name} against {query.speed.strip()} {unit_of(request).label} stated{by}",
+        )  # fmt: skip
+
+    return await form_page(request, "stated.html", _read, keep)
 
 
 @computes

@@ -15,6 +15,7 @@ from multiprocessing.connection import Connection
 from pathlib import Path
 from typing import Any, TypedDict, Unpack
 
+from ridelog.analysis.ride import sides_of_modes
 from ridelog.analysis.settings import Settings
 from ridelog.compare.comparison import Comparison, compare
 from ridelog.compare.predicted import options_from, predict_from
@@ -223,6 +224,26 @@ def _comparison(cache: RideCache, asked: AskedComparison) -> Comparison:
     )  # fmt: skip
 
 
+def compare_modes(
+    send: Send,
+    cache: RideCache,
+    *,
+    logs: list[LogAt],
+    modes: tuple[str, str],
+    noted: dict[str, str],
+    unit: str,
+    **typed: Unpack[OnPaper],
+) -> None:
+    """Compare two drive modes inside the same logs; sends "answer" (ComparedRides)."""
+    sides = sides_of_modes([cache.ridden(log) for log in logs], modes)
+    reader, said = SPEED_UNITS[unit], _said(typed)
+    found = compare(*sides, unit=reader, noted_before=noted, noted_after=noted, modes=modes)
+    told = to_bytes(compare_json(found))
+    files, lacking = sheet_files(found, reader, told, **said, paper=typed["paper"])
+    words = asdict(sheet_words(found, reader, **said))
+    send("answer", ComparedRides(words, compare_picture(found, reader), files, lacking))
+
+
 def predict_change(
     send: Send,
     cache: RideCache,
@@ -313,6 +334,7 @@ _EVERY = (
     report_page,
     compare_rides,
     draw_comparison,
+    compare_modes,
     predict_change,
     lay_options,
     hold_stated,

@@ -47,6 +47,7 @@ def settings_of(book: Book, ride: RideEntry) -> Settings:
         has_reverse=None if reverse else setup.has_reverse,
         reverse_marks_s=reverse,
         left_out_s=tuple((m.start_s, m.end_s) for m in marks if m.kind == "left_out"),
+        modes_s=tuple((m.name, m.start_s, m.end_s) for m in marks if m.kind == "mode"),
         reverse_caution_mps=limit_mps,
         reverse_strong_mps=max(usual.reverse_strong_mps, limit_mps),
         advised_mps=usual.advised_mps if class_kmh is None else kmh.to_mps(class_kmh),

@@ -39,6 +39,8 @@ def filled(book: Book) -> Book:
         book.rides.move(ride.id, machine.id, setup.id)
         book.details.set_conditions(ride.id, {"rider": "Edda"})
         book.details.add_note(ride.id, "wet", "2024-06-09T10:00:00Z")
+        if number == 2:
+            book.details.add_mark(ride.id, "mode", 3.0, 60.0, "eco")
         book.details.add_mark(ride.id, "reverse", 1.5, 2.5)
         looked = [PointEntry("brakes", True, NOTED_UTC), PointEntry("fuse volts", False, NOTED_UTC)]
         book.details.note_points(ride.id, looked)

@@ -28,7 +28,7 @@ def test_every_change_stands_beside_the_originals(tmp_path: Path) -> None:
         book.assign(ride.id, "Thistledrake 2", "56 teeth")
         there = ride_file(tmp_path, ride.sha256)
         assert there["notes"] == [{"written_utc": "2024-06-09T10:00:00Z", "words": "pulled left"}]
-        assert there["marks"] == [{"kind": "reverse", "start_s": 1.0, "end_s": 2.0}]
+        assert there["marks"] == [{"kind": "reverse", "name": "", "start_s": 1.0, "end_s": 2.0}]
         assert there["conditions"] == {"wind": "light"}
         assert (there["machine"], there["setup"]) == ("Thistledrake 2", "56 teeth")
         # A machine's new name is told by its rides.

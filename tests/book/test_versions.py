@@ -9,6 +9,9 @@ import pytest
 from ridelog.book import database, versions
 from ridelog.book.book import DATABASE, Book
 from ridelog.book.check import check_book
+from ridelog.book.kept import Kept
+from ridelog.book.records import MarkEntry
+from ridelog.book.rides import Details
 from ridelog.book.versions import STEPS
 from ridelog.core.errors import BookError
 
@@ -88,3 +91,37 @@ def test_many_may_open_a_new_book_at_once(tmp_path: Path) -> None:
     with Book(tmp_path / "book") as book:
         assert book.rides.count() == 24
     assert not check_book(tmp_path / "book").faults
+
+
+def test_marks_and_answers_outlast_new_rules_of_their_tables(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A book of the fifth version knew neither drive modes nor statements."""
+    monkeypatch.setattr(versions, "STEPS", STEPS[:5])
+    connection = database.connect(tmp_path / DATABASE)
+    for statement in (
+        "INSERT INTO machine (id, name, added_utc) VALUES (1, 'Tern', '2024-06-09')",
+        "INSERT INTO ride (id, sha256, size_bytes, file, state, added_utc)"
+        f" VALUES (1, '{'0' * 64}', 3, 'kept.gpx', 'waiting', '2024-06-09')",
+        "INSERT INTO mark VALUES (7, 1, 'left_out', 1.5, 2.5)",
+        "INSERT INTO kept VALUES (3, 1, 'options', '{}', '{}', 'two options', 'B', '2024-06-09')",
+        "DELETE FROM unwritten",
+    ):
+        connection.execute(statement)
+    connection.close()
+    monkeypatch.undo()
+    connection = database.connect(tmp_path / DATABASE)
+    assert versions.layout(connection) == versions.layout_of(len(STEPS))
+    assert connection.execute("SELECT what FROM unwritten").fetchall() != []
+    details, kept = Details(connection), Kept(connection)
+    assert details.marks(1) == (MarkEntry(7, "left_out", "", 1.5, 2.5),)
+    assert [(a.id, a.kind, a.title) for a in kept.of(1)] == [(3, "options", "two options")]
+    details.add_mark(1, "mode", 3.0, 9.0, " eco ")
+    assert [mark.words for mark in details.marks(1)] == ["left out", "drive mode eco"]
+    for kind in ("stated", "modes"):
+        kept.put(1, kind, {}, words={}, title=kind, answer="faster")
+    with pytest.raises(BookError, match="drive mode: the name is empty"):
+        details.add_mark(1, "mode", 3.0, 9.0)
+    connection.execute("DELETE FROM ride")
+    assert details.marks(1) == (), "marks go with their ride, as before"
+    connection.close()

@@ -147,7 +147,7 @@ def against_a_statement(page: Page, setup: str, folder: Path, *, by_keys: bool) 
         page.locator("#by").fill("the maker's leaflet")
         page.get_by_role("button", name="Compare").click()
     expect(page.locator(".figure-of-day")).to_contain_text(
-        "the stated 28.0 km/h (the maker's leaflet)"
+        "the stated 28.0 km/h (the maker's leaflet)", timeout=LONG_MS
     )
     sound(page, "stated")
     with page.expect_download() as sheet:
@@ -155,6 +155,10 @@ def against_a_statement(page: Page, setup: str, folder: Path, *, by_keys: bool) 
     text = text_of(sheet.value, folder / "stated.pdf")
     assert "Quillgarth Works" in text and "Tern" in text
     assert "Your decision: please tick one and sign" in text and "Date and signature" in text
+    page.get_by_text("Kept with").get_by_role("link", name="Tern").click()
+    page.get_by_role("link", name="as it came back against 28 km/h stated by the maker's").click()
+    expect(page.locator("#answer-head")).to_be_visible(timeout=LONG_MS)
+    expect(page.locator("#speed")).to_have_value("28")
 
 
 def options_and_decision(page: Page, setup: str, folder: Path) -> None:

@@ -10,7 +10,7 @@ const LEAST_PATTERN_PX = 24;
 const NARROW_PX = 600;
 const NARROW_TICKS = 3;
 const NARROW_HEIGHTS = { speed: 240, path: 280 };
-const SPAN_WORDS = { best: "behind the top speed", gap: "gap in the log", reverse: "reverse", left_out: "left out" };
+const SPAN_WORDS = { best: "behind the top speed", gap: "gap in the log", reverse: "reverse", left_out: "left out", mode: "drive mode" };
 
 export function clock(seconds) {
   const tenths = Math.round(Math.abs(seconds) * 10);
