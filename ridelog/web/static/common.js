@@ -35,6 +35,9 @@ export async function renew(...names) {
     const [old, now] = [document.getElementById(name), fresh.getElementById(name)];
     if (!old || !now) continue;
     localise(now);
+    // Ticked while the answer was on its way, and ticked still.
+    const ticked = new Set([...old.querySelectorAll("input[type=checkbox]:checked")].map((box) => `${box.name} ${box.value}`));
+    for (const box of now.querySelectorAll("input[type=checkbox]")) if (ticked.has(`${box.name} ${box.value}`)) box.checked = true;
     const held = old.contains(document.activeElement) ? mark(document.activeElement) : null;
     old.replaceWith(document.adoptNode(now));
     // Who goes by the keyboard stays where he was, though the part is new.

@@ -6,6 +6,7 @@ const drawing = document.getElementById("drawing");
 if (drawing) {
   working(drawing, drawing.firstChild.textContent);
   const answer = await fetch(drawing.dataset.drawn, { method: "HEAD" }).catch(() => null);
-  if (answer?.ok) await renew("runs");
-  else drawing.textContent = "The picture could not be made. Load the page again to try once more.";
+  // Whoever has gone on to another page meanwhile needs no picture.
+  const drawn = answer?.ok && (await renew("runs").catch(() => null));
+  if (!drawn) drawing.textContent = "The picture could not be made. Load the page again to try once more.";
 }

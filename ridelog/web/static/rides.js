@@ -111,9 +111,8 @@ async function placed(row, said, side) {
   if (said.task === null) {
     settle(row, "is in the book already", said.ride);
     finished.add(row.key);
-    const ticked = ticks();
     await renew("list");
-    tick(ticked);
+    tick();
     return;
   }
   const key = `task ${said.task}`;
@@ -218,14 +217,11 @@ async function show(tasks) {
     else { settle(row, "is measured", task.ride_id); said.textContent = `${task.file} is measured.`; }
   }
   // Who has asked for a comparison keeps the sign that it is being made.
-  if (fresh && !comparing) { const ticked = ticks(); await renew("list"); tick(ticked); }
+  if (fresh && !comparing) { await renew("list"); tick(); }
 }
 
-// Ticks survive the renewing of the list.
-const ticks = () => [...document.querySelectorAll("#pick input:checked")].map((box) => `${box.name} ${box.value}`);
-function tick(ticked) {
-  for (const box of document.querySelectorAll("#pick input[type=checkbox]")) box.checked = ticked.includes(`${box.name} ${box.value}`);
-  // A ride that has just got its figures takes the side that it was dropped with, once.
+// A ride that has just got its figures takes the side that it was dropped with, once.
+function tick() {
   for (const [ride, side] of sides) {
     const box = document.querySelector(`#pick input[name=${side}][value="${ride}"]`);
     if (box) { box.checked = true; sides.delete(ride); }
