@@ -51,7 +51,9 @@ def change_asked(prediction: Prediction) -> str:
 def change_words(setup: MachineSetup, change: SetupChange) -> str:
     """Return a change of a set-up in words, empty for none."""
     given = setup.given()
-    parts = [_one_change(key, given.get(key, "unknown"), new) for key, new in change.asked.items()]
+    parts = [
+        _one_change(key, given.get(key, "from unknown"), new) for key, new in change.asked.items()
+    ]
     return clean(joined(parts))
 
 

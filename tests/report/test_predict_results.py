@@ -12,13 +12,19 @@ from pypdf import PdfReader
 from ridelog.__main__ import main
 from ridelog.analysis.launches.windows import parse_window
 from ridelog.core.units import SPEED_UNITS
+from ridelog.machine.change import changed
 from ridelog.machine.predict import Prediction, predict
 from ridelog.machine.setup import MachineSetup
 from ridelog.present.json import FIELD, digest_of
 from ridelog.report.predict_json import predict_json
 from ridelog.report.predict_page import predict_page
 from ridelog.report.predict_plot import predict_pictures
-from ridelog.report.predict_words import headline_words, narrowing_words, predict_lines
+from ridelog.report.predict_words import (
+    change_words,
+    headline_words,
+    narrowing_words,
+    predict_lines,
+)
 from ridelog.report.ride_json import schema_of, to_bytes
 
 KMH, MPH = SPEED_UNITS["km/h"], SPEED_UNITS["mph"]
@@ -217,3 +223,10 @@ def test_compare_says_whether_the_change_was_as_foretold(
     assert "only one set-up is given. What to do: give both" in capsys.readouterr().err
     assert leave(*words, "--setup-after", BEFORE) == 1
     assert "describe the same machine. What to do: write what was" in capsys.readouterr().err
+
+
+def test_what_the_set_up_does_not_tell_is_changed_from_unknown() -> None:
+    setup = MachineSetup(front_teeth=15, rear_teeth=64)
+    change = changed(setup, {"rear_teeth": 56, "motor_limit_a": 180.0})
+    told = change_words(setup, change)
+    assert told == "rear teeth 64 to 56 and motor limit from unknown to 180 A"
