@@ -272,7 +272,9 @@ export class Charts {
 
   view(start, end) {
     const least = 500;
-    const [low, high] = [1000 * this.start - 20 * this.span, 1000 * this.end + 20 * this.span];
+    // A fiftieth of what is seen may lie beyond either end.
+    const beyond = 0.02 * Math.min(1000 * this.span, end - start);
+    const [low, high] = [1000 * this.start - beyond, 1000 * this.end + beyond];
     const width = Math.min(high - low, Math.max(least, end - start));
     const from = Math.min(Math.max(start, low), high - width);
     this.range.setv({ start: from, end: from + width });
@@ -286,8 +288,13 @@ export class Charts {
   }
 
   shift(share) {
-    const by = share * (this.range.end - this.range.start);
-    this.view(this.range.start + by, this.range.end + by);
+    const width = this.range.end - this.range.start;
+    const from = this.range.start + share * width;
+    const middle = (from + width / 2) / 1000;
+    // A gap longer than the view holds nothing to look at: the next piece comes instead.
+    const gap = this.frame.spans.find(([start, end, kind]) => kind === "gap" && start < middle && middle < end && 1000 * (end - start) > width);
+    const beside = gap && (share > 0 ? 1000 * gap[1] - 0.1 * width : 1000 * gap[0] - 0.9 * width);
+    this.view(beside ?? from, (beside ?? from) + width);
   }
 
   steer() {
