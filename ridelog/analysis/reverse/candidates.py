@@ -58,10 +58,10 @@ _LAG_S = {("reported", True): 0.2, ("positions", True): 0.4,
           ("reported", False): 0.5, ("positions", False): 0.8}  # fmt: skip
 # Own choice: that lag has faded within so long; slower before, a stop has nothing to overshoot.
 _BEFORE_S = 3.5
-# Positions written in steps of more than half a second's travel cannot show which way it goes;
-# those beside a reported course need only confirm it, by a way of five standard deviations of the
-# difference of two roundings, step / sqrt(6).
-_COARSE_S, _COARSE_STEPS = 0.5, 2.0
+# Roundings of both ends, step / sqrt(6), turn the course of a way of four steps by 6 degrees, one
+# standard deviation: own choice, a reverse turns it by half a circle. Beside a reported course
+# positions need only confirm it, by a way of five standard deviations of that difference.
+_COARSE_STEPS = {"reported": 2.0, "positions": 4.0}
 # Nobody turns a quad round by hand in less than this: common practice, no source.
 _BY_HAND_S = 4.5
 # Own choice: above what receivers wander at a stand, below a walk.
@@ -297,8 +297,7 @@ def doubts(
          "a receiver that overshoots at a stop and comes back would show the same"),
         (not dense and _is_sparse(motion, candidate, way_m, best_mps),
          "it is too short or too slow for fixes this far apart"),
-        (way_m < _COARSE_STEPS * readings.step_m if readings.reported
-         else readings.step_m > _COARSE_S * best_mps,
+        (way_m < _COARSE_STEPS[motion.speed_source] * readings.step_m,
          "the log writes positions in steps too coarse for it"),
         (bool(disagreement), disagreement),
         (around.stand_s >= _BY_HAND_S, "the machine stood long enough to be turned round by hand"),

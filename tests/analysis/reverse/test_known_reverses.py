@@ -94,7 +94,7 @@ def told(**changes: Any) -> list[str]:
          {"rate_hz": 2.0, "reported": False, "way": 1.99}, "fixes this far apart"),
         ({"rate_hz": 2.0, "reported": False, "fitted": 0.61},
          {"rate_hz": 2.0, "reported": False, "fitted": 0.59}, "fixes this far apart"),
-        # Twice the step beside a reported course, half a second's travel in positions alone.
+        # Twice the step beside a reported course, four times in positions alone: 4 m.
         ({"step": 1.99}, {"step": 2.01}, "steps too coarse for it"),
         ({"step": 0.99, "reported": False}, {"step": 1.01, "reported": False}, "too coarse"),
         ({}, {"disagreement": "positions and reported speed do not agree on it"}, "do not agree"),
