@@ -5,7 +5,7 @@ import numpy as np
 from ridelog.core.flags import Flag
 from ridelog.core.spans import runs_of
 from ridelog.core.track import BoolArray, FlagArray, FloatArray, Track
-from ridelog.filtering.state_space import Solution
+from ridelog.filtering.state_space import Solution, StateSpace
 
 # "5 to 10: moderate" in the usual wording of dilution of precision; from memory, no standard.
 POOR_HDOP = 5.0
@@ -35,6 +35,10 @@ _SLIDE_S, _FIRST_S, _RIDE_MPS = 15.0, 0.5, 2.0
 # A standstill lasts at least this long, below this speed: own choices; a shorter stop is told as
 # slow travel.
 _STAND_S, _STAND_MPS = 3.0, 0.25
+# Its mean velocity is below this: own choice. [m/s]
+_STAND_MEAN_MPS = 0.15
+# Between fixes so close a machine's own travel shows: own choice, that of a wander. [s]
+_OFTEN_S = 0.42
 # Whether positions moved during a supposed stand: means over this long, this far apart, and this
 # many standard deviations of their difference beside three of what drift adds. Own choices.
 _MEAN_S, _APART_S, _BEYOND = 1.0, 3.0, 3.0
@@ -186,7 +190,9 @@ def find_still(solution: Solution, speed_variance: FloatArray) -> BoolArray:
     space = solution.space
     velocity = solution.states[:, 1]
     speed = np.hypot(velocity[:, 0], velocity[:, 1])
-    limit = np.clip(2.0 * np.sqrt(speed_variance), _STAND_MPS, 0.4)
+    creeps = _shows_creeping(space)
+    least, most_mean = (_SLOWEST_TRAVEL_MPS,) * 2 if creeps else (_STAND_MPS, _STAND_MEAN_MPS)
+    limit = np.clip(2.0 * np.sqrt(speed_variance), least, _SLOWEST_TRAVEL_MPS)
     slow = speed < limit
     still = np.zeros(space.n, dtype=bool)
     for first, stop in runs_of(slow):
@@ -198,7 +204,7 @@ def find_still(solution: Solution, speed_variance: FloatArray) -> BoolArray:
             continue
         # Moving slowly one way is not standing: the mean velocity must vanish too.
         mean = np.hypot(*velocity[first:stop].mean(axis=0))
-        if mean < 0.15:
+        if mean < most_mean:
             # The edges are where it starts and stops: leave them to the data.
             margin = 0.5
             time_s = space.time_s[first:stop]
@@ -236,6 +242,8 @@ def _travelled(solution: Solution, first: int, stop: int) -> BoolArray:
     variance = 1.0 / np.where(both, known_before, 1.0) + 1.0 / np.where(both, known_after, 1.0)
     drift = float(np.median(solution.precisions.drift[first : stop - 1]))
     allowed = _BEYOND * np.sqrt(variance) + 3.0 * drift * _APART_S
+    if _shows_creeping(space):
+        allowed = np.maximum(allowed, _SLOWEST_TRAVEL_MPS * _APART_S)
     moved = both & (np.hypot(*(after - before).T) > allowed)
     # How many such neighbourhoods begin before an instant and end after it.
     reach_s = 0.5 * (_APART_S + _MEAN_S)
@@ -244,6 +252,12 @@ def _travelled(solution: Solution, first: int, stop: int) -> BoolArray:
     np.add.at(change, np.searchsorted(time_s, time_s[moved] + reach_s, side="right"), -1)
     near: BoolArray = np.cumsum(change[:-1]) > 0
     return near
+
+
+def _shows_creeping(space: StateSpace) -> bool:
+    """Return whether bare positions come so often that a creep at a stand is told from travel."""
+    placed = space.time_s[np.isfinite(space.position_m[:, 0])]
+    return space.d == 4 and len(placed) > 1 and float(np.median(np.diff(placed))) < _OFTEN_S
 
 
 def _share_left(ratio: float) -> float:
