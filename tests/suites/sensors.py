@@ -7,8 +7,8 @@ Run from the repository root, with a fresh seed each time unless one is given:
 
 Machines of other_rides.py seen by receivers of satellite_receiver.py, neither of which shares a law
 with the rides and receivers that the filter grew up with. Rows as in tracking.py; of a third of the
-rides each pass, start and stop, or back up. "Invented" counts reverses found in rides that have
-none.
+rides each pass, start and stop, or back up. "All kinds" are the rides of every kind together.
+"Invented" counts reverses found in rides that have none.
 """
 
 import argparse
@@ -55,15 +55,18 @@ def main() -> None:
     with ProcessPoolExecutor(chosen.jobs) as pool:
         run = pool.map if chosen.jobs > 1 else map
         for log in chosen.logs.split(","):
+            of_all: list[Outcome] = []
             for kind in chosen.kinds.split(","):
                 ride = partial(one_ride, log, kind, chosen.seed)
                 told = list(run(ride, range(chosen.rides)))
                 outcomes = [one for one, _ in told]
+                of_all += outcomes
                 rows_of(record, log, kind, outcomes, every=chosen.every)
                 record.add(
                     log=log, receiver=kind, figure="reverse invented", rides=len(told),
                     n=sum(count for _, count in told),
                 )  # fmt: skip
+            rows_of(record, log, "all kinds", of_all, every=chosen.every)
     record.save()
 
 
