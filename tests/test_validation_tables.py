@@ -12,7 +12,7 @@ from record import ROOT, VALIDATION, Record, add_options
 
 SUITES = ROOT / "tests" / "suites"
 # These end in right or wrong, in differences or in files, and measure no shares.
-WITHOUT = {"constants", "faults", "fleet_logs", "hostile", "kernels"}
+WITHOUT = {"constants", "faults", "fleet_logs", "hostile"}
 
 
 def run_of(*words: str) -> argparse.Namespace:
