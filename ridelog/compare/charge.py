@@ -1,21 +1,17 @@
 """What the battery's charge alone could do to a figure between two sides of a comparison."""
 
-import re
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 
 import numpy as np
 
+from ridelog.compare.noted import FULL, charges_in, conditions_in
 from ridelog.core.errors import RideLogError
 from ridelog.core.estimate import QUANTILE
 from ridelog.machine.conditions import parse_charge
 from ridelog.machine.pack import resting_share
 from ridelog.machine.setup import MachineSetup
 
-# Under these words riders note the charge; the last is that of the book.
-_NAMES = ("charge", "battery", "battery charge", "battery charge at the start")
-_FULL = ("full", "fully charged")
-_PART = re.compile(r"\d+(?:[.,]\d+)?\s*(?:%|v\b)", re.IGNORECASE)
 # Who notes nothing may have ridden with anything from this to full; below, most controllers slow
 # down or cut off. Common practice, no source.
 LEAST_CHARGE = 0.25
@@ -115,17 +111,11 @@ def charge_alone(
     )
 
 
-def tells_charge(words: str) -> bool:
-    """Return whether words that somebody noted tell a charge: "full", a share, or volts."""
-    return bool(_PART.search(words)) or words.strip().lower() in _FULL
-
-
 def _noted(noted: Mapping[str, str], setup: MachineSetup) -> tuple[float, float] | None:
     """Return the least and the greatest charge that a note leaves open, None if it tells none."""
-    words = next((noted[name] for name in noted if name.lower() in _NAMES), "")
-    found = [part.group(0) for part in _PART.finditer(words)]
-    if not found:
-        return (0.97, 1.0) if words.strip().lower() in _FULL else None
+    found = charges_in(conditions_in(noted).get("battery charge", ""))
+    if not found or found == [FULL]:
+        return (0.97, 1.0) if found else None
     try:
         each = [parse_charge(part, setup) for part in found]
     except RideLogError:

@@ -8,10 +8,12 @@ import numpy as np
 from ridelog.analysis.figure import Figure
 from ridelog.analysis.subject import MeasuredRide
 from ridelog.analysis.top_speed.measure import OppositeRun
+from ridelog.compare.noted import JOB_NOTES, conditions_in
 from ridelog.compare.side_names import BEFORE_AND_AFTER, SideNames
 from ridelog.core.geodesy import SAME_WAY_DEG, courses_apart_deg, to_local
 from ridelog.core.quantity import SPEED, TRAVEL, Quantity, plain
 from ridelog.core.units import SpeedUnit
+from ridelog.present.words import joined
 
 # The rides of one side of a comparison.
 Rides = tuple[MeasuredRide, ...]
@@ -137,7 +139,7 @@ def mismatches_of(
         _rate(before, after, names),
         _speed_source(before, after),
         _signal(before, after, names),
-        _day(before, after, names),
+        _day(before, after, (noted_before, noted_after), names),
         *_noted(noted_before, noted_after, names),
     ]
     return tuple(each for each in found if each is not None)
@@ -331,22 +333,30 @@ def _signal(before: Rides, after: Rides, names: SideNames) -> Mismatch | None:
     )
 
 
-def _day(before: Rides, after: Rides, names: SideNames) -> Mismatch | None:
+# What another day brings, and by which notes of both sides it is known.
+_OF_A_DAY = {
+    "air": ("wind", "air temperature"),
+    "ground": ("surface",),
+    "tyre pressure": ("tyre pressure",),
+    "charge": ("battery charge",),
+}
+
+
+def _day(
+    before: Rides, after: Rides, noted: tuple[dict[str, str], dict[str, str]], names: SideNames
+) -> Mismatch | None:
     days = [
         {ride.source.start_utc[:10] for ride in side if ride.source.date_known}
         for side in (before, after)
     ]
     if not days[0] or not days[1] or days[0] & days[1]:
         return None
+    known = conditions_in(noted[0]).keys() & conditions_in(noted[1]).keys()
+    unknown = [each for each, notes in _OF_A_DAY.items() if not known.issuperset(notes)]
+    rest = f": {joined(unknown)} may have differed" if unknown else ""
     return Mismatch(
-        "other_day",
-        f"The rides {' and '.join(names.said)} were made on different days: air, ground, tyre "
-        "pressure and charge may have differed.",
+        "other_day", f"The rides {' and '.join(names.said)} were made on different days{rest}."
     )
-
-
-# Notes of the job, not of the conditions: that they differ from side to side is the change itself.
-JOB_NOTES = frozenset(("change", "setup", "done", "price", "hours", "open"))
 
 
 def _noted(first: dict[str, str], second: dict[str, str], names: SideNames) -> list[Mismatch]:

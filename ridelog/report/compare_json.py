@@ -8,13 +8,13 @@ from typing import Any
 
 from ridelog import __version__
 from ridelog.analysis.figure import Figure
-from ridelog.analysis.ride import NOT_MEASURED
 from ridelog.analysis.settings import Settings
 from ridelog.compare.cautions import cautions_of
 from ridelog.compare.comparison import Compared, Comparison
 from ridelog.compare.curves import PullCurves
 from ridelog.compare.difference import Method
 from ridelog.compare.matching import Rides
+from ridelog.compare.noted import not_measured
 from ridelog.compare.predicted import Predicted
 from ridelog.compare.stated import AgainstStated
 from ridelog.compare.verdict import FAMILY_LEVEL, POWER, Word
@@ -110,7 +110,7 @@ def compare_json(comparison: Comparison) -> dict[str, Any]:
         "measures": compared_figures(comparison),
         "pull_curve": _pull(comparison.pull),
         "cautions": cautions_of(comparison),
-        "not_measured": NOT_MEASURED,
+        "not_measured": not_measured(comparison.noted_before, comparison.noted_after),
         "modes": comparison.modes,
     }
     return {
@@ -239,7 +239,7 @@ def stated_json(found: AgainstStated, reader: SpeedUnit) -> dict[str, Any]:
         "measures": (figure,),
         "pull_curve": None,
         "cautions": found.cautions,
-        "not_measured": NOT_MEASURED,
+        "not_measured": not_measured(found.noted),
         "modes": None,
     }
     return {

@@ -5,7 +5,6 @@ import textwrap
 from collections.abc import Sequence
 
 from ridelog.analysis.figure import HEADLINE_WEIGHT
-from ridelog.analysis.ride import NOT_MEASURED
 from ridelog.analysis.subject import ALWAYS, GRAVITY_WORDS
 from ridelog.compare.cautions import cautions_of
 from ridelog.compare.charge import ChargeAlone
@@ -35,6 +34,7 @@ from ridelog.present.words import (
     wrapped,
 )
 from ridelog.report.energy_words import at_known_mass
+from ridelog.report.noted_words import alike_words, unmeasured_words
 from ridelog.report.predict_words import agreement_lines
 from ridelog.report.rounding import rounding_words, side_words
 
@@ -327,7 +327,9 @@ def compare_lines(comparison: Comparison, unit: SpeedUnit) -> Lines:
             label = GRAVITY_WORDS[caution.gravity]
             lines += wrapped(for_reader(caution.text, unit), "caution", f"{label:<{_LABEL}}")
     lines += [*wrapped(ALWAYS, "caution", f"{'Always':<{_LABEL}}"), ("", "")]
-    lines += wrapped(f"Not measured: {joined(list(NOT_MEASURED))}.")
+    lines += wrapped(f"Not measured: {unmeasured_words(comparison)}.")
+    if alike := alike_words(comparison):
+        lines += wrapped(alike)
     if comparison.predicted is not None:
         told = comparison.predicted
         lines += [("", ""), *agreement_lines(told.prediction, unit, told.after)]

@@ -4,7 +4,6 @@ from dataclasses import dataclass
 from typing import Any
 
 from ridelog import __version__
-from ridelog.analysis.ride import NOT_MEASURED
 from ridelog.analysis.subject import DOUBT, GRAVITY_WORDS, MeasuredRide
 from ridelog.compare.cautions import cautions_of
 from ridelog.compare.comparison import Compared, Comparison
@@ -21,7 +20,6 @@ from ridelog.present.words import (
     clock_words,
     count_words,
     first_sentence,
-    joined,
     share_words,
     shortened,
 )
@@ -36,6 +34,7 @@ from ridelog.report.compare_words import (
 )
 from ridelog.report.energy_words import at_known_mass
 from ridelog.report.letterhead import Letterhead
+from ridelog.report.noted_words import conditions_words
 from ridelog.report.owner_words import (
     as_wished,
     job_of,
@@ -187,10 +186,7 @@ def sheet_words(
         besides=tuple(clean(each.text_in(unit)) for each in comparison.mismatches),
         predicted=_predicted(comparison),
         agreements=_agreements(comparison, unit),
-        not_measured=(
-            f"{capital(joined(list(NOT_MEASURED)))}. Another day, rider or charge can move these "
-            "figures by more than the brackets say; only what is the same on both sides cancels."
-        ),
+        not_measured=conditions_words(comparison),
         conditions_mark=conditions_mark,
         sources=tuple(sources.listed),
         rides=tuple(

@@ -6,8 +6,8 @@ import io
 from matplotlib.figure import Figure
 
 from ridelog import __version__
-from ridelog.analysis.ride import NOT_MEASURED
 from ridelog.analysis.subject import DOUBT, GRAVITY_WORDS, general_cautions
+from ridelog.compare.noted import not_measured
 from ridelog.compare.stated import AgainstStated
 from ridelog.core.estimate import Estimate
 from ridelog.core.quantity import SPEED, bare, bounds
@@ -84,7 +84,7 @@ def stated_sheet_words(
         besides=(),
         predicted="",
         agreements=(),
-        not_measured=f"{capital(joined(list(NOT_MEASURED)))}.",
+        not_measured=f"{capital(joined(list(not_measured(found.noted))))}.",
         conditions_mark=sources.mark(CONDITIONS_SOURCE),
         sources=tuple(sources.listed),
         rides=tuple(sheet_ride("measured", ride) for ride in found.rides),

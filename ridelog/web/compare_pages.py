@@ -12,7 +12,7 @@ from starlette.responses import Response
 from ridelog.book.book import Book
 from ridelog.book.records import CONDITIONS, RideEntry
 from ridelog.book.workshop import kept_workshop
-from ridelog.compare.charge import tells_charge
+from ridelog.compare.noted import charges_in
 from ridelog.core.text import shown_name
 from ridelog.present.words import count_words, joined
 from ridelog.report.aim import Aim
@@ -155,7 +155,7 @@ def note_charge(request: Request, book: Book, form: Form) -> Response:
     """Note with the rides of a comparison how full the battery was, and compare again."""
     said = {side: form.get(f"charge_{side}", "").strip() for side in ("before", "after")}
     for side, words in said.items():
-        if words and not tells_charge(words):
+        if words and not charges_in(words):
             raise PageError(
                 f"{shown_name(words)}: this tells no charge.",
                 "write full, or a share such as 80 %.",
@@ -232,20 +232,23 @@ def _doubts(before: tuple[RideEntry, ...], after: tuple[RideEntry, ...]) -> list
 
 
 def noted_of(book: Book, rides: tuple[RideEntry, ...]) -> dict[str, str]:
-    """Return what was noted of the rides of a side, by condition."""
+    """Return what was noted of every ride of a side, by condition.
+
+    What was noted of some of them alone says nothing about the others, and so not of the side.
+    """
     noted: dict[str, list[str]] = {}
     for ride in rides:
         known = book.details.conditions(ride.id)
         said = {CONDITIONS[name].lower(): x for name, x in known.items() if name in CONDITIONS}
-        if ride.machine:
-            said["machine"] = ride.machine
-        if ride.setup:
-            said["setup"] = ride.setup
+        said |= {"machine": ride.machine, "setup": ride.setup}
         for name, value in said.items():
-            values = noted.setdefault(name, [])
-            if value not in values:
-                values.append(value)
-    return {name: joined(values) for name, values in noted.items()}
+            if value:
+                noted.setdefault(name, []).append(value)
+    return {
+        name: joined(list(dict.fromkeys(values)))
+        for name, values in noted.items()
+        if len(values) == len(rides) or name in ("machine", "setup")
+    }
 
 
 def of_the_job(asked: Query) -> dict[str, str]:

@@ -236,3 +236,27 @@ def test_notes_that_differ_are_told(
     sides: Any = ((Ride("a"), Ride("b")), (Ride("c"), Ride("d")))
     texts = [one.text for one in mismatches_of(sides[0], sides[1], noted[0], noted[1])]
     assert len(texts) == bool(words) and all(words in text for text in texts)
+
+
+@pytest.mark.parametrize(
+    ("noted", "rest"),
+    [
+        ({}, ": air, ground, tyre pressure and charge may have differed."),
+        ({"battery charge at the start": "full"}, ": air, ground and tyre pressure may have"),
+        ({"wind": "none", "charge": "80 %"}, ": air, ground and tyre pressure may have differed."),
+        ({"wind": "none", "air temperature": "20"}, ": ground, tyre pressure and charge may have"),
+        ({"battery": "new"}, ": air, ground, tyre pressure and charge may have differed."),
+        ({"wind": "none", "air temperature": "20", "surface": "tarmac", "tyre pressure": "2 bar",
+          "charge": "full"}, "on different days."),
+    ],
+)  # fmt: skip
+def test_what_both_sides_noted_is_not_said_to_have_differed(
+    noted: dict[str, str], rest: str
+) -> None:
+    before: Any = (Ride("b1"), Ride("b2"))
+    after: Any = (Ride("a1", day="2024-06-09"), Ride("a2", day="2024-06-09"))
+    (one,) = mismatches_of(before, after, noted, noted)
+    assert rest in one.text
+    # Of one side alone it tells nothing about the other.
+    (alone,) = (m for m in mismatches_of(before, after, noted, {}) if m.code == "other_day")
+    assert "air, ground, tyre pressure and charge may have differed" in alone.text
