@@ -5,7 +5,7 @@ from functools import partial
 
 from ridelog.analysis.subject import DANGER, WARNING, Caution, age_class_caution, general_cautions
 from ridelog.core.estimate import Estimate
-from ridelog.core.quantity import ACCELERATION, CURRENT, both_units, plain, text
+from ridelog.core.quantity import ACCELERATION, CURRENT, both_units, plain, text, text_or_span
 from ridelog.core.units import METRES_PER_FOOT, MPS_PER_KMH, SI, STANDARD_GRAVITY_MPS2
 from ridelog.machine.electrics import electrical_sheet
 from ridelog.machine.setup import MachineSetup, pack_voltage
@@ -94,10 +94,10 @@ def _fuse(after: MachineSetup, measures: Mapping[str, Pair]) -> Iterator[Caution
             yield _warning(
                 "fuse_amperes",
                 f"The battery current {'reaches' if sure else 'may reach'} "
-                f"{text(current, CURRENT, SI)}; a fuse of {after.fuse_a:g} A carries "
+                f"{text_or_span(current, CURRENT, SI)}; a fuse of {after.fuse_a:g} A carries "
                 f"{allowed:.0f} A for long. Size fuse, wires and connectors together; a larger "
                 "fuse on the same wires protects nothing.",
-                current.value,
+                current.high,
                 allowed,
                 "fuse makers' guidance of 75 % at 25 °C, from memory",
             )

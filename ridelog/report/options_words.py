@@ -20,7 +20,7 @@ from ridelog.core.quantity import (
 )
 from ridelog.core.units import SpeedUnit
 from ridelog.machine.figures import TIP_OVER
-from ridelog.machine.options import OptionsPredicted
+from ridelog.machine.options import OptionOutcome, OptionsPredicted
 from ridelog.machine.possible import PredictedFigure
 from ridelog.present.words import capital, clean, count_words, first_sentence, joined
 from ridelog.report.aim import Aim, more_is_better
@@ -59,12 +59,13 @@ class OptionRow:
 
 @dataclass(frozen=True)
 class OptionHead:
-    """One column: its letter, name, the change in words, and the workshop's note."""
+    """One column: its letter, name, the change in words, the workshop's note, what to tick."""
 
     letter: str
     name: str
     change: str
     note: str
+    choice: str
 
 
 @dataclass(frozen=True)
@@ -208,9 +209,7 @@ def option_sentences(
         ),
     ]
     danger = [
-        LETTERS[number]
-        for number, one in enumerate(found.outcomes)
-        if any(caution.gravity == DANGER for caution in one.cautions)
+        letter for letter, one in zip(LETTERS, found.outcomes, strict=False) if _dangerous(one)
     ]
     order = {Aim.QUICKER: (1, 0, 2), Aim.FARTHER: (2, 0, 1)}.get(aim or Aim.FASTER, (0, 1, 2))
     if aim is Aim.TAMER:
@@ -257,20 +256,24 @@ def _range_name(found: OptionsPredicted) -> str:
     return f"range_at_{found.conditions.at[0].name}_m"
 
 
+def _dangerous(outcome: OptionOutcome) -> bool:
+    return any(caution.gravity == DANGER for caution in outcome.cautions)
+
+
 def _heads(found: OptionsPredicted) -> tuple[OptionHead, ...]:
-    first = OptionHead("", capital(AS_IT_IS), "", "")
-    return (
-        first,
-        *(
+    name = capital(AS_IT_IS)
+    heads = [OptionHead("", name, "", "", name)]
+    for letter, one in zip(LETTERS, found.outcomes, strict=False):
+        heads.append(
             OptionHead(
-                LETTERS[number],
+                letter,
                 clean(one.option.name),
                 change_words(found.setup, one.change),
                 clean(one.option.note),
+                f"{letter} (dangerous)" if _dangerous(one) else letter,
             )
-            for number, one in enumerate(found.outcomes)
-        ),
-    )
+        )
+    return tuple(heads)
 
 
 def shown_names(found: OptionsPredicted) -> list[str]:
@@ -354,7 +357,7 @@ def _breaks(found: OptionsPredicted, unit: SpeedUnit, sources: Sources) -> tuple
             if not caution.general:
                 # One sentence for all that break the same: numbers differ from option to option.
                 who.setdefault(caution.code, []).append(letter)
-                told.setdefault(caution.code, set()).add(caution.text.partition(" (")[0])
+                told.setdefault(caution.code, set()).add(first_sentence(caution.text))
                 held = first.get(caution.code)
                 if held is None or (caution.value or 0.0) > (held.value or 0.0):
                     first[caution.code], first_letter[caution.code] = caution, letter

@@ -75,7 +75,7 @@ def basis_words(prediction: Prediction) -> str:
 
 
 def headline_words(prediction: Prediction, reader: SpeedUnit) -> str:
-    """Return the answer in a sentence: top speed after the change against now."""
+    """Return the answer: top speed after the change against now, then what the start does."""
     top = prediction.get("top_speed_mps")
     if top is None or top.changed is None:
         return "The changed machine would not start, or its top speed cannot be told."
@@ -89,9 +89,23 @@ def headline_words(prediction: Prediction, reader: SpeedUnit) -> str:
         more = "more" if top.difference.value > 0.0 else "less"
         verdict = f"{amount(top.difference, SPEED, reader)} {more}"
     return (
-        f"Top speed {after} after the change, now {now}: {verdict}. Then held back by "
-        f"{held_by(top)}."
+        f"Top speed {after} after the change, now {now}: {verdict}. "
+        f"{_start_words(prediction, reader)}Then held back by {held_by(top)}."
     )
+
+
+def _start_words(prediction: Prediction, reader: SpeedUnit) -> str:
+    """Return what the first window from standing gains or loses; empty where it cannot be told."""
+    start = next((one for one in prediction.figures if one.figure.name.startswith("0-")), None)
+    if start is None or start.now is None or start.changed is None or start.difference is None:
+        return ""
+    if start.difference.low <= 0.0 <= start.difference.high:
+        return ""
+    pace = "more slowly" if start.difference.value > 0.0 else "quicker"
+    after, now = (
+        text_or_span(each, start.figure.quantity, reader) for each in (start.changed, start.now)
+    )
+    return f"It starts {pace}: {start.figure.title_in(reader)} in {after}, now {now}. "
 
 
 def held_by(figure: PredictedFigure) -> str:

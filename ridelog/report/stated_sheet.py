@@ -60,7 +60,7 @@ def stated_sheet_words(
         curves="",
         others=(),
         sure=(
-            f"{verdict_sentence(found)} In brackets: where the true difference should lie, right "
+            f"{verdict_sentence(found)} In brackets: where the true value should lie, right "
             "nine times out of ten, if the statement is as good as said. Nobody measured the "
             "machine as it was.",
             ONLY_STATED,
@@ -102,9 +102,10 @@ def _figure(found: AgainstStated, unit: SpeedUnit) -> SheetFigure:
         explained=f"stated by {clean(stated.by)}, {within}" if stated.by else f"stated, {within}",
         before=f"{bare(stated.estimate, SPEED, unit)} {label}",
         after=f"{bare(found.after, SPEED, unit)} {label}",
-        change=f"{bare(found.difference, SPEED, unit, signed=True)} {label}",
-        percent=f"{found.ratio.value:.2f} times",
-        bounds=bounds(found.difference, SPEED, unit, signed=True),
+        # As many times, not so much more: nobody may take it for what a change gained.
+        change=f"{found.ratio.value:.2f} times",
+        percent=f"{bare(found.difference, SPEED, unit, signed=True)} {label}",
+        bounds=f"{found.ratio.low:.2f} to {found.ratio.high:.2f}",
         verdict=verdict_sentence(found).rstrip("."),
         reason="",
     )

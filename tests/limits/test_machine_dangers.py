@@ -46,7 +46,7 @@ def test_a_fuse_of_40_a_carries_30_a(peak_a: float, high_a: float, word: str | N
     assert (caution is None) == (word is None)
     if caution is not None:
         assert f"The battery current {word} " in caution.text and caution.gravity == WARNING
-        assert caution.value == peak_a and caution.limit == pytest.approx(30.0)
+        assert caution.value == high_a and caution.limit == pytest.approx(30.0)
 
 
 @pytest.mark.parametrize(("full_v", "volts", "unknown"), [(31.9, False, False), (32.1, True, True)])
