@@ -2,11 +2,11 @@
 
 from dataclasses import replace
 
-from ridelog.analysis.subject import DOUBT, WARNING, Caution
+from ridelog.analysis.subject import DOUBT, WARNING, Caution, MeasuredRide
 from ridelog.compare.comparison import Comparison
 from ridelog.compare.matching import Rides
 from ridelog.compare.verdict import BETTER
-from ridelog.present.words import capital, share_words
+from ridelog.present.words import capital, clean, share_words
 
 
 def cautions_of(comparison: Comparison) -> tuple[Caution, ...]:
@@ -22,8 +22,8 @@ def cautions_of(comparison: Comparison) -> tuple[Caution, ...]:
             lasts = caution.gravity == DOUBT or caution.code.startswith("reverse")
             lasts = lasts or comparison.modes is not None
             if lasts and not caution.general and caution.code not in found:
-                text = f"{capital(comparison.names.at_length[0])}: {caution.text}"
-                found[caution.code] = replace(caution, text=text)
+                of = capital(comparison.names.at_length[0])
+                found[caution.code] = _of_ride(caution, ride, of)
     particular = [caution for caution in found.values() if not caution.general]
     particular += _faster(comparison)
     return (
@@ -33,14 +33,24 @@ def cautions_of(comparison: Comparison) -> tuple[Caution, ...]:
 
 
 def gravest_of(rides: Rides) -> dict[str, Caution]:
-    """Return of each caution of some rides the one that is furthest beyond its limit, by code."""
+    """Return of each caution of some rides the one that is furthest beyond its limit, by code.
+
+    What makes a ride doubtful names it; what the machine does, it does whatever the ride.
+    """
     found: dict[str, Caution] = {}
     for ride in rides:
         for caution in ride.cautions:
             known = found.get(caution.code)
             if known is None or _beyond(caution) > _beyond(known):
-                found[caution.code] = caution
+                found[caution.code] = _of_ride(caution, ride) if len(rides) > 1 else caution
     return found
+
+
+def _of_ride(caution: Caution, ride: MeasuredRide, of: str = "") -> Caution:
+    """Return a caution that says which ride is doubtful, or of which side the machine is."""
+    if caution.gravity == DOUBT and not caution.general:
+        of = clean(ride.source.file)
+    return replace(caution, text=f"{of}: {caution.text}") if of else caution
 
 
 def _beyond(caution: Caution) -> float:

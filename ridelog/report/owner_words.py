@@ -22,7 +22,6 @@ _OPEN = "open"
 _AIMED = {
     Aim.QUICKER: ("0-", "pull_at"),
     Aim.FASTER: ("two_way", "best_", "top_speed"),
-    Aim.TAMER: ("two_way", "best_", "top_speed", "0-"),
     Aim.FARTHER: ("energy",),
 }
 _WISHED, _UNWISHED = "as wished", "not as wished"
@@ -86,43 +85,70 @@ def _open(noted: Mapping[str, str]) -> str:
 def owner_sentence(comparison: Comparison, unit: SpeedUnit, aim: Aim | None = None) -> str:
     """Return what the change did for anyone: gains, what they are paid with, what is not shown.
 
-    With an aim, what moved as it was wished stands first, whichever way that is.
+    With an aim, what it is about stands first, as wished or against the wish, then the rest.
     """
     chosen = headline_figures(comparison)
+    if aim is not None:
+        aimed = [each for each in comparison.figures if _about(each, aim) and not each.doubt]
+        known = any(_about(each, aim) for each in chosen)
+        chosen += [] if known else [each for each in aimed if each.difference is not None][:1]
     shown = [each for each in chosen if each.verdict.word in (BETTER, WORSE)]
     if not shown:
         return headline(comparison, unit)
-    if aim is not None:
-        shown.sort(key=lambda each: not each.figure.name.startswith(_AIMED[aim]))
-    gains = [_moved(each, unit) for each in shown if as_wished(each, aim)]
-    losses = [_moved(each, unit) for each in shown if not as_wished(each, aim)]
-    begins = "It" if comparison.modes is None else f"{lead_words(comparison)} it"
-    parts = []
-    if gains:
-        wished = begins[0].lower() + begins[1:]
-        parts.append(f"{f'As wished, {wished}' if aim else begins} {'; it '.join(gains)}.")
-    if losses:
-        lead = "In return it" if gains else begins
-        parts.append(f"{lead} {'; it '.join(losses)}.")
+    parts = _moves(shown, comparison, unit, aim)
     parts += filter(None, [left_open(comparison, unit)])
     parts += [_not_shown(each, unit) for each in chosen if each.verdict.word == NOT_SHOWN]
-    if aim is not None and not gains:
+    if aim is not None and not any(_about(each, aim) for each in shown):
         parts.append(f"Nothing is shown to be {_WISHED}.")
     return " ".join(parts)
+
+
+def _moves(
+    shown: list[Compared], comparison: Comparison, unit: SpeedUnit, aim: Aim | None
+) -> list[str]:
+    """Return a sentence each for what was wished, what was not, and what else gained or lost."""
+    aimed = [each for each in shown if _about(each, aim)]
+    rest = [each for each in shown if each not in aimed]
+    wished, against = ([e for e in aimed if as_wished(e, aim) is way] for way in (True, False))
+    gains, losses = ([e for e in rest if as_wished(e) is way] for way in (True, False))
+    # What pays for something is told apart from what comes with it.
+    groups = (
+        ("As wished, it", wished),
+        ("Against the wish, it", against),
+        ("In return it" if against and not wished else "It also" if aimed else "It", gains),
+        ("In return it" if wished or gains and not aimed else "It also" if aimed else "It", losses),
+    )
+    parts = [
+        f"{lead} {'; it '.join(_moved(each, unit) for each in group)}."
+        for lead, group in groups
+        if group
+    ]
+    if comparison.modes is not None:
+        parts[0] = f"{lead_words(comparison)} {parts[0][0].lower()}{parts[0][1:]}"
+    return parts
+
+
+def _about(compared: Compared, aim: Aim | None) -> bool:
+    """Return whether an aim is about a figure: a tamer machine about all that it turns round."""
+    name, quantity = compared.figure.name, compared.quantity
+    if aim is Aim.TAMER:
+        return more_is_better(name, quantity, aim) is not more_is_better(name, quantity, None)
+    return aim is not None and name.startswith(_AIMED[aim])
 
 
 def as_wished(compared: Compared, aim: Aim | None = None) -> bool:
     """Return whether a figure moved the way that the owner wants."""
     assert compared.difference is not None
     rose = compared.difference.difference.value > 0.0
-    wanted = more_is_better(compared.figure.name, compared.quantity, aim)
+    about = aim if _about(compared, aim) else None
+    wanted = more_is_better(compared.figure.name, compared.quantity, about)
     return rose is (wanted if wanted is not None else compared.terms.better == HIGHER)
 
 
 def verdict_word(compared: Compared, aim: Aim | None = None) -> str:
-    """Return a verdict as the owner reads it: with an aim, as wished or not."""
+    """Return a verdict as the owner reads it: as wished or not where his aim is about it."""
     word = compared.verdict.word
-    if aim is None or word in (NOT_SHOWN, CANNOT_SAY):
+    if word in (NOT_SHOWN, CANNOT_SAY) or not _about(compared, aim):
         return word
     return _WISHED if as_wished(compared, aim) else _UNWISHED
 
@@ -147,7 +173,8 @@ def _moved(compared: Compared, unit: SpeedUnit) -> str:
             return f"pulls {'harder' if rose else 'less'} {place}: {instead}"
         size = amount(by, PERCENT, unit).partition(" (")[0]
         return f"pulls {size} {'harder' if rose else 'less'} {place}"
-    return f"has {'more' if rose else 'less'} {title}: {instead}"
+    verb = "uses" if figure.name.startswith("energy") else "has"
+    return f"{verb} {'more' if rose else 'less'} {title}: {instead}"
 
 
 def _not_shown(compared: Compared, unit: SpeedUnit) -> str:

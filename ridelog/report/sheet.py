@@ -51,6 +51,7 @@ CHECK_WORDS = (
     "Every figure can be computed again from the logs: ridelog verify result.json --logs "
     "FOLDER. A log is known by its SHA-256, a number that changes with any byte of it."
 )
+_AGAINST = " or against the wish"
 
 
 @dataclass(frozen=True)
@@ -247,8 +248,8 @@ def _choices(comparison: Comparison) -> tuple[str, ...]:
 
 def _losses_head(comparison: Comparison, aim: Aim | None) -> str:
     if comparison.modes is not None:
-        return f"What is {'worse' if aim is None else 'not as wished'} {comparison.names.said[1]}"
-    return "What got worse" if aim is None else "What did not go as wished"
+        return f"What is worse{'' if aim is None else _AGAINST} {comparison.names.said[1]}"
+    return "What got worse" if aim is None else "What got worse or went against the wish"
 
 
 def _sure(comparison: Comparison, unit: SpeedUnit) -> tuple[str, ...]:
@@ -284,7 +285,9 @@ def _losses(comparison: Comparison, unit: SpeedUnit, aim: Aim | None) -> tuple[s
     # The mean of both directions tells it already, freed from the wind.
     told = [e for e in lost if e.figure.name != "best_1s_mps" or "two_way_mps" not in names]
     if not lost and tested_count(comparison):
-        return (f"No figure was shown to be {'worse' if aim is None else 'against the wish'}.",)
+        return (
+            f"No figure was shown to be {'worse' if aim is None else 'worse or against the wish'}.",
+        )
     return tuple(
         f"{capital(moved_words(each, unit))}."
         if not each.doubt

@@ -18,8 +18,8 @@ def caution(code: str, value: float | None, limit: float | None = None, gravity:
     return Caution(code, f"{code} is told.", value, limit, "source", general, gravity)
 
 
-def ride(*cautions: Caution) -> Any:
-    return SimpleNamespace(cautions=cautions)
+def ride(*cautions: Caution, file: str = "ride.gpx") -> Any:
+    return SimpleNamespace(cautions=cautions, source=SimpleNamespace(file=file))
 
 
 def comparison(before: tuple[Any, ...] = (), after: tuple[Any, ...] = (), *, modes: Any = None,
@@ -55,6 +55,16 @@ def test_no_room_is_asked_where_no_more_speed_was_shown(
 ) -> None:
     assert cautions_of(comparison(top=top, word=word)) == ()
     assert cautions_of(comparison(top=top, word=word, figure="none of these")) == ()
+
+
+def test_what_makes_one_of_several_rides_doubtful_names_it() -> None:
+    """A reader must find the ride; what the machine does, it does on whichever ride."""
+    weak = ride(caution("gaps", 0.2, 0.1), caution("fast", 9.0, 8.0, WARNING), file="third.gpx")
+    told = {code: one.text for code, one in gravest_of((ride(), weak)).items()}
+    assert told == {"gaps": "third.gpx: gaps is told.", "fast": "fast is told."}
+    assert gravest_of((weak,))["gaps"].text == "gaps is told."
+    (before, *_) = cautions_of(comparison(before=(weak,)))
+    assert before.text == "third.gpx: gaps is told."
 
 
 def test_of_each_caution_the_one_furthest_beyond_its_limit_counts() -> None:
