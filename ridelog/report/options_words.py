@@ -189,39 +189,22 @@ def option_sentences(
     found: OptionsPredicted, unit: SpeedUnit, aim: Aim | None = None
 ) -> tuple[str, ...]:
     """Return for anyone who is fastest, quickest and goes farthest, what was aimed at first."""
+    top = ("Tamest", "is tamer") if aim is Aim.TAMER else ("Fastest", "is faster")
     told = [
-        _best(
-            found, unit, "top_speed_mps", "Fastest", "Whether any is faster is too close to call"
-        ),
-        _best(
-            found,
-            unit,
-            _start_name(found),
-            "Starts quickest",
-            "Whether any starts quicker is too close to call",
-        ),
-        _best(
-            found,
-            unit,
-            _range_name(found),
-            "Goes farthest",
-            "Whether any goes farther is too close to call",
-        ),
+        _best(found, unit, "top_speed_mps", *top),
+        _best(found, unit, _start_name(found), "Starts quickest", "starts quicker"),
+        _best(found, unit, _range_name(found), "Goes farthest", "goes farther"),
     ]
     danger = [
         letter for letter, one in zip(LETTERS, found.outcomes, strict=False) if _dangerous(one)
     ]
     order = {Aim.QUICKER: (1, 0, 2), Aim.FARTHER: (2, 0, 1)}.get(aim or Aim.FASTER, (0, 1, 2))
-    if aim is Aim.TAMER:
-        told[0] = _best(
-            found, unit, "top_speed_mps", "Tamest", "Whether any is tamer is too close to call"
-        )
     told = [told[place] for place in order]
     told.append(f"Dangerous as it stands: {joined(danger)}, see below." if danger else "")
     return tuple(sentence for sentence in told if sentence)
 
 
-def _best(found: OptionsPredicted, unit: SpeedUnit, name: str, lead: str, none: str) -> str:
+def _best(found: OptionsPredicted, unit: SpeedUnit, name: str, lead: str, does: str) -> str:
     ends = found.end(name)
     if ends is None:
         return ""
@@ -229,7 +212,7 @@ def _best(found: OptionsPredicted, unit: SpeedUnit, name: str, lead: str, none: 
     least = quantity is TIME or lead == "Tamest"
     best = ends.least if least else ends.most
     if 0 in best:
-        return f"{none}."
+        return f"Whether any {does} is too close to call."
     names = [f"{LETTERS[n - 1]} ({clean(found.outcomes[n - 1].option.name)})" for n in best]
     first = found.outcomes[best[0] - 1].get(name)
     now = next((one for one in found.now if one.figure.name == name), None)

@@ -10,7 +10,7 @@ from ridelog.analysis.subject import DOUBT, GRAVITY_WORDS, general_cautions
 from ridelog.compare.noted import not_measured
 from ridelog.compare.stated import AgainstStated
 from ridelog.core.estimate import Estimate
-from ridelog.core.quantity import SPEED, bare, bounds
+from ridelog.core.quantity import RATIO, SPEED, bare, bounds
 from ridelog.core.units import SpeedUnit
 from ridelog.present.figure import Shape, axes_in, blank, drawing, dress, svg_of
 from ridelog.present.palette import INK, LINE, MARK, QUIET
@@ -103,9 +103,9 @@ def _figure(found: AgainstStated, unit: SpeedUnit) -> SheetFigure:
         before=f"{bare(stated.estimate, SPEED, unit)} {label}",
         after=f"{bare(found.after, SPEED, unit)} {label}",
         # As many times, not so much more: nobody may take it for what a change gained.
-        change=f"{found.ratio.value:.2f} times",
+        change=f"{bare(found.ratio, RATIO, unit)} {RATIO.label(unit)}",
         percent=f"{bare(found.difference, SPEED, unit, signed=True)} {label}",
-        bounds=f"{found.ratio.low:.2f} to {found.ratio.high:.2f}",
+        bounds=bounds(found.ratio, RATIO, unit),
         verdict=verdict_sentence(found).rstrip("."),
         reason="",
     )
