@@ -43,7 +43,7 @@ def test_the_kind_of_a_reason_is_read(file: str, name: str, kind: str) -> None:
         ("ridelog/machine/priors.py", "_MASS"),
         ("ridelog/importer/nmea_readings.py", "NO_TIME_OF_DAY"),
         ("ridelog/filtering/posterior.py", "_TABLE_SEED"),
-        ("ridelog/machine/key_check.py", "_CHECKS"),
+        ("ridelog/machine/key_check.py", "_GROUPS"),
     ],
 )
 def test_quantities_marks_seeds_and_indices_are_no_constants(file: str, name: str) -> None:

@@ -41,7 +41,8 @@ class Fitted:
 
     z : shape (n, COUNT), see ``priors``. drive : the machines. rides : names of the rides used.
     learnt : for each of UNKNOWNS, the spread of its logarithm now as a share of that before.
-    strips : slope and winds of each strip that the rides were on.
+    strips : slope and winds of each strip that the rides were on. log_evidence : logarithm of how
+    likely the rides were under set-up and ranges, up to what all set-ups share; 0 without rides.
     """
 
     setup: MachineSetup
@@ -50,6 +51,7 @@ class Fitted:
     rides: tuple[str, ...]
     learnt: dict[str, float]
     strips: tuple["FittedStrip", ...] = ()
+    log_evidence: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -106,10 +108,11 @@ def fit(
     z = draw(count)
     before = _spreads(machines_of(setup, z, said))
     log_l = log_likelihood(z)
-    let_in = 0.0
+    let_in = log_evidence = 0.0
     while let_in < 1.0:
         step = _next_step(log_l, 1.0 - let_in)
         weight = np.exp(step * (log_l - log_l.max()))
+        log_evidence += step * float(log_l.max()) + float(np.log(weight.mean()))
         let_in = 1.0 if step >= 1.0 - let_in else let_in + step
         kept = systematic(weight, len(weight), rng)
         z, log_l = z[kept], log_l[kept]
@@ -122,6 +125,7 @@ def fit(
         setup, z, drive, tuple(ride.name for ride in rides),
         {u.name: float(after[i] / max(before[i], 1e-12)) for i, u in enumerate(UNKNOWNS)},
         tuple(_fitted_strip(strip, one, rng) for strip, one in zip(strips, known, strict=True)),
+        log_evidence,
     )  # fmt: skip
 
 

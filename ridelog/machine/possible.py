@@ -69,8 +69,8 @@ def possible_machines(
     """
     refuse_contradictions(setup)
     said = Said(conditions.rides_charge, loosened(conditions.believed))
-    _refuse_contradicted(setup, rides, said)
     fitted = fit(setup, rides, said=said) if rides else from_setup(setup, said=said)
+    _refuse_contradicted(fitted, rides, said)
     return PossibleMachines(fitted, rides, conditions)
 
 
@@ -81,16 +81,15 @@ def refuse_contradictions(setup: MachineSetup) -> None:
         raise SetupError(blocked[0], "settle this first; nothing was predicted.")
 
 
-def _refuse_contradicted(setup: MachineSetup, rides: Sequence[CalibrationData], said: Said) -> None:
-    found = contradicted_keys(setup, rides, said)
-    if not found:
-        return
-    keys = found[0].keys
-    raise SetupError(
-        found[0].sentence(setup),
-        "correct the set-up; or if the keys are as they should be, say so with `--believe "
-        f"{keys[0]}` (or another of them): what they give together is then left to the rides.",
-    )
+def _refuse_contradicted(fitted: Fitted, rides: Sequence[CalibrationData], said: Said) -> None:
+    found = contradicted_keys(fitted, rides, said)
+    if found is not None:
+        raise SetupError(
+            found.sentence(fitted.setup),
+            "correct the set-up; or if the keys are as they should be, say so with `--believe "
+            f"{found.keys[0]}` (or another of them): what they give together is then left to the "
+            "rides.",
+        )
 
 
 class PossibleMachines:

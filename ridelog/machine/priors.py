@@ -103,7 +103,7 @@ UNKNOWNS = (
     Unknown("opening_s", "time in which the throttle is opened", TIME, _NONE,
             lambda d: d.opening_s),
 )  # fmt: skip
-_INDEX = {unknown.name: i for i, unknown in enumerate(UNKNOWNS)}
+INDEX = {unknown.name: i for i, unknown in enumerate(UNKNOWNS)}
 COUNT = len(UNKNOWNS)
 
 # A battery of which nobody says how full it was has anything from this to all: own choice,
@@ -153,10 +153,10 @@ def machines_of(setup: MachineSetup, z: FloatArray, said: Said | None = None) ->
 
     def around(name: str, centre: float | FloatArray, log_sd: float) -> FloatArray:
         log_sd = max(log_sd, _LOOSE_LOG_SD) if name in said.loose else log_sd
-        return centre * np.exp(log_sd * z[:, _INDEX[name]])
+        return centre * np.exp(log_sd * z[:, INDEX[name]])
 
     def share(name: str, centre: float, spread: float) -> FloatArray:
-        logit = np.log(centre / (1.0 - centre)) + spread * z[:, _INDEX[name]]
+        logit = np.log(centre / (1.0 - centre)) + spread * z[:, INDEX[name]]
         return np.asarray(1.0 / (1.0 + np.exp(-logit)))
 
     mass = around("mass_kg", *_mass(setup))
@@ -172,7 +172,7 @@ def machines_of(setup: MachineSetup, z: FloatArray, said: Said | None = None) ->
         efficiency = np.minimum(around("efficiency", setup.drive_efficiency, 0.02), 1.0)
     else:
         efficiency = share("efficiency", 0.90, 0.45) ** (0.5 + 0.5 * stages(setup))
-    charge = _charge(said.charge, z[:, _INDEX["charge"]])
+    charge = _charge(said.charge, z[:, INDEX["charge"]])
     full_v = resting_full_v(setup)
     if full_v is None:
         volts = around("battery_v", 44.0, 0.35)

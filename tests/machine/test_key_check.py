@@ -10,7 +10,13 @@ from simulate import Machine
 from ridelog.core.errors import SetupError
 from ridelog.machine.calibration_data import CalibrationData
 from ridelog.machine.conditions import Conditions, parse_believed
-from ridelog.machine.key_check import contradicted_keys
+from ridelog.machine.fit import fit, from_setup
+from ridelog.machine.key_check import (
+    Contradicted,
+    contradicted_keys,
+    loosened,
+    tried_keys,
+)
 from ridelog.machine.passages import Curve
 from ridelog.machine.predict import predict
 from ridelog.machine.priors import Said
@@ -44,28 +50,31 @@ def ride() -> CalibrationData:
     )
 
 
+def checked(setup: MachineSetup, ride: CalibrationData, said: Said) -> Contradicted | None:
+    return contradicted_keys(fit(setup, [ride], count=300, said=said), [ride], said)
+
+
 @pytest.mark.parametrize(
     "wrong",
     [
         {"tyre_circumference_m": 0.33},
         {"battery_cells": 17},
-        {"motor_rpm_per_v": 1.25 * (RIGHT.motor_rpm_per_v or 0.0)},
         {"front_teeth": 14},
         {"rolling_resistance": 0.05},
     ],
 )
 def test_a_wrong_key_is_named(ride: CalibrationData, wrong: dict[str, Any]) -> None:
-    found = contradicted_keys(RIGHT.model_copy(update=wrong), [ride], KNOWN)
-    assert found and next(iter(wrong)) in found[0].keys
-    assert found[0].chance < 0.01
+    found = checked(RIGHT.model_copy(update=wrong), ride, KNOWN)
+    assert found is not None and next(iter(wrong)) in found.explanations[0].keys
+    assert found.chance < 0.01
 
 
 def test_right_keys_are_not_doubted(ride: CalibrationData) -> None:
-    assert contradicted_keys(RIGHT, [ride], KNOWN) == ()
-    assert contradicted_keys(RIGHT, [ride], Said()) == ()
+    assert checked(RIGHT, ride, KNOWN) is None
+    assert checked(RIGHT, ride, Said()) is None
     # Nothing is checked without rides, or where a key of the product is missing.
-    assert contradicted_keys(RIGHT, [], KNOWN) == ()
-    assert contradicted_keys(MachineSetup(front_teeth=3, rear_teeth=60), [ride], KNOWN) == ()
+    assert contradicted_keys(from_setup(RIGHT, said=KNOWN), [], KNOWN) is None
+    assert checked(MachineSetup(front_teeth=3, rear_teeth=60), ride, KNOWN) is None
 
 
 def test_nothing_is_predicted_from_it_until_it_is_settled(ride: CalibrationData) -> None:
@@ -74,7 +83,8 @@ def test_nothing_is_predicted_from_it_until_it_is_settled(ride: CalibrationData)
     with pytest.raises(SetupError) as caught:
         predict(wrong, [ride], {"rear_teeth": 50}, (), conditions=known)
     words = str(caught.value)
-    assert words.startswith("the rides look like 7")
+    assert words.startswith("the rides do not fit the set-up (chance of that if all of it is right")
+    assert "They look like 7" in words and ", or like " in words
     assert "front_teeth = 15" in words and "tyre_circumference_m = 1.04" in words
     assert "a lower drive mode, another tooth, another tyre?" in words
     assert "--believe motor_rpm_per_v" in words
@@ -87,3 +97,17 @@ def test_only_keys_that_are_given_can_be_believed() -> None:
     assert parse_believed(["front_teeth"], RIGHT) == frozenset({"front_teeth"})
     with pytest.raises(SetupError, match="fuse_a cannot be believed: the set-up does not give it"):
         parse_believed(["fuse_a"], RIGHT)
+
+
+def test_a_wrong_mass_is_told_from_a_wrong_motor(ride: CalibrationData) -> None:
+    # Half the weight again moves pull and power, not the speed without load, which the motor moves.
+    limited = RIGHT.model_copy(update={"battery_limit_a": 86.0, "motor_limit_a": 90.0})
+    tried = {one.unknown: one for one in tried_keys(limited, [ride], KNOWN)}
+    assert set(tried) == {"no_load_mps", "battery_v", "motor_limit_n", "limit_power_w", "mass_kg"}
+    heavy = limited.model_copy(update={"rider_mass_kg": 85.0})
+    found = {one.unknown: one for one in tried_keys(heavy, [ride], KNOWN)}
+    assert found["mass_kg"].away_log < tried["mass_kg"].away_log - 0.1
+    assert found["no_load_mps"].away_log == pytest.approx(tried["no_load_mps"].away_log, abs=0.06)
+    # What is believed is loose already.
+    loose = replace(KNOWN, loose=loosened(frozenset({"battery_cells"})))
+    assert "battery_v" not in {one.unknown for one in tried_keys(limited, [ride], loose)}
