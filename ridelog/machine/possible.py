@@ -184,9 +184,6 @@ def paired(
             continue
         figure = Figure(one.name, one.title, one.quantity, second, reason, at_mps=one.at_mps)
         seen = measured.get(one.name)
-        if seen and first and one.name == "top_speed_mps":
-            # A run that had not settled shows less than the machine has.
-            seen = seen if first.low <= seen.value else None
         found.append(
             PredictedFigure(
                 figure, seen or first, first, difference, limited_now, limited_by,
