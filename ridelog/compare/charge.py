@@ -24,7 +24,7 @@ class ChargeAlone:
     """By what factors the charge alone could have moved a figure, from before to after.
 
     low, high : of the figure after over that before: of the volts, until ``of_top``, ``of_pull``,
-        ``of_time`` or ``of_way`` make a figure's of them.
+        ``of_time``, ``of_way`` or ``of_energy`` make a figure's of them.
     told : "before", "after", "both" or "neither" side's charge is noted; "modes" of one log.
     """
 
@@ -65,6 +65,10 @@ class ChargeAlone:
     def of_way(self) -> "ChargeAlone":
         """Return what it could do to the time over a distance, (23)."""
         return self._of(lambda volts: _inverse(1.0 + _gain(volts, 0.0)))
+
+    def of_energy(self) -> "ChargeAlone":
+        """Return what it could do to the energy at the wheels over a distance, (24)."""
+        return self._of(lambda volts: max(1.0 + _gain(volts, 0.0), 0.0) ** 2)
 
     def _of(self, factor: Callable[[float], float]) -> "ChargeAlone":
         """Return the factor of a figure at both ends, with 1 for a current limit."""

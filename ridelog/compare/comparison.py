@@ -27,6 +27,7 @@ from ridelog.machine.setup import MachineSetup
 
 TOP_SPEED = "top speed"
 _TOPS = ("two_way_mps", "best_1s_mps", "best_5s_mps")
+_ENERGY = "wheel_energy_j_per_kg_m"
 # Windows are named after what they are, "0-20 km/h", with "distance" for the way they take.
 _WINDOW_NAME = re.compile(r"\d+(?:\.\d+)?-\d")
 
@@ -200,7 +201,7 @@ def predicted_change(
 def _charge_on(figure: Figure, charge: ChargeAlone, top_mps: float) -> ChargeAlone | None:
     """Return what the charge alone could do to a figure, None if it is nothing or not asked.
 
-    A top speed is held against it always; starts and pulls where it is unknown or not alike.
+    A top speed is held against it always; starts, pulls, energy where it is unknown or not alike.
     """
     if figure.name in _TOPS:
         return charge.of_top()
@@ -208,6 +209,8 @@ def _charge_on(figure: Figure, charge: ChargeAlone, top_mps: float) -> ChargeAlo
         return None
     if figure.name.startswith("pull_at") and figure.at_mps is not None:
         return charge.of_pull(figure.at_mps / top_mps)
+    if figure.name == _ENERGY:
+        return charge.of_energy()
     if not _WINDOW_NAME.match(figure.name):
         return None
     window = parse_window(figure.name.removesuffix(" distance"))

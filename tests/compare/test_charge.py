@@ -114,6 +114,14 @@ def test_what_the_volts_do_to_starts_and_pulls() -> None:
     later = until[np.searchsorted(less * (until - 1.0 + np.exp(-until)), top * np.exp(-1.0))]
     assert 1.0 < later < volts.of_way().high == pytest.approx(top / less)
     assert volts.of_way().low == 1.0
+    # A run of ten seconds at no resistance but the air's, its motion won anew in every run.
+    shape = 1.0 - np.exp(-np.linspace(0.0, 10.0, 10_001))
+    energy = [
+        (0.5 * (v := end * shape)[-1] ** 2 + 0.01 * np.sum(v**3) * 1e-3) / (np.sum(v) * 1e-3)
+        for end in (top, less)
+    ]
+    assert volts.of_energy().low == pytest.approx((less / top) ** 2)
+    assert volts.of_energy().low < energy[1] / energy[0] < 1.0 == volts.of_energy().high
     more = ChargeAlone(1.1, 1.2, "both")
     assert more.of_top().high == pytest.approx(1.05 / 0.85) and more.of_pull(0.5).low == 1.0
     assert more.of_time(1.0).low == 0.0

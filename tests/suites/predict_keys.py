@@ -77,9 +77,9 @@ def main() -> None:
         own = contradicted_keys(fit(right, data, said=said), data, said)
         found = contradicted_keys(fit(setup, data, said=said), data, said)
         tried = tried_keys(right, data, said)
-        # Mass and limit of a key count by what they make of the whole.
-        share = getattr(right, key) / (right.machine_mass_kg + right.rider_mass_kg) if (
-            "mass" in key) else 1.0  # fmt: skip
+        # A part of the mass counts by what it makes of the whole.
+        whole = float((right.machine_mass_kg or 0.0) + (right.rider_mass_kg or 0.0))
+        share = getattr(right, key) / whole if "mass" in key else 1.0
         off_log = abs(float(np.log1p(share * np.expm1(off_log))))
         needed = -float(ndtri(0.5 * CHANCE / len(tried))) + QUANTILE
         told = off_log > needed * min(one.sd_log for one in tried if key in one.keys)
