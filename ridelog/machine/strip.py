@@ -15,6 +15,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.linalg import block_diag, solve_triangular
 
+from ridelog.core.estimate import QUANTILE
 from ridelog.core.track import BoolArray, FloatArray
 from ridelog.core.units import STANDARD_GRAVITY_MPS2
 from ridelog.machine.calibration_data import CalibrationData, NearTop
@@ -22,9 +23,9 @@ from ridelog.machine.drive import Drive
 from ridelog.machine.passages import Curve
 
 # What a strip may rise by and a wind blow before anything is known: test strips should be level to
-# 0.5 or 1 % (SAE J1263, eKFV annex 1.1), but where people ride some rise by 6 %; winds of tests go
-# up to 4.5 m/s (16 km/h, SAE J1263).
-_SLOPE_SD, _WIND_SD_MPS = 0.025, 2.0
+# 0.5 or 1 % (SAE J1263, eKFV annex 1.1), but where people ride some rise by 6 %, which nine in ten
+# are within; winds of tests go up to 4.5 m/s (16 km/h, SAE J1263).
+_SLOPE_SD, _WIND_SD_MPS = 0.06 / QUANTILE, 2.0
 # What rides of one state differ by beyond the receiver's errors (charge, gusts, ground), and what
 # the model cannot follow. Common practice, no source; METHOD.md, (10).
 _DAY_GAIN, _DAY_MPS2 = 0.012, 0.015
