@@ -88,9 +88,9 @@ def true_on_level(
             continue
         for name, size in _moved(fitted.drive, strip, windows).items():
             moved[name] = max(moved[name], size)
-    if (top := measured.get("top_speed_mps")) is not None:
-        short = _middle(top_speed(fitted.drive)[0]) - top.value
-        moved["top_speed_mps"] = float(np.fmax(moved["top_speed_mps"], short))
+    top = measured.get("top_speed_mps")
+    if top is not None and _middle(top_speed(fitted.drive)[0]) > top.high:
+        moved["top_speed_mps"] = np.inf
     return {
         name: one
         for name, one in measured.items()
