@@ -44,7 +44,7 @@ def evidence(seed: int = 0, *, held_mps: float | None = None) -> CalibrationData
 
 @pytest.fixture(scope="module")
 def fitted() -> Fitted:
-    return fit(SETUP, [evidence(seed) for seed in range(3)], count=400)
+    return fit(SETUP, [evidence(seed) for seed in range(3)], count=800)
 
 
 def test_the_machine_is_found_again(fitted: Fitted) -> None:
@@ -56,17 +56,18 @@ def test_the_machine_is_found_again(fitted: Fitted) -> None:
     assert np.bincount(limit, minlength=4).argmax() == 0
     coasting = np.median(fitted.drive.coasting_mps2(speed), axis=0)
     assert coasting == pytest.approx(-TRUE.acceleration_mps2(speed, 0.0), abs=0.02)
-    # Half of it is seen, to 0.07 s that all starts hide: a standard deviation of 0.15 s, which
-    # draws it from the 0.15 s of the prior part of the way only.
+    # Half of it is seen, to 0.08 s with what all starts hide. The prior (0.15 s, a factor of e^0.9)
+    # times that, integrated over a grid: 0.257 s (0.069 to 0.531); the sample scatters by 0.04 s.
     low, middle, high = np.quantile(fitted.drive.opening_s, [0.05, 0.5, 0.95])
-    assert low < 0.4 < high and middle > 0.15
+    assert middle == pytest.approx(0.257, abs=0.08) and low < 0.12 and 0.4 < high < 0.65
 
 
 def test_what_rides_cannot_tell_stays_wide(fitted: Fitted) -> None:
     # A log of motion shows ratios of forces to mass and nothing of amperes.
     assert fitted.learnt["mass_kg"] > 0.7
     # But for a little: what the motor drags comes through it once in a roll-out, once in a pull.
-    assert fitted.learnt["efficiency"] > 0.6
+    # (0.93 with 1500 machines; 400 lose some of what is possible: 0.65.)
+    assert fitted.learnt["efficiency"] > 0.7
     assert fitted.learnt["no_load_mps"] < 0.2
     assert fitted.learnt["rolling_n"] < 0.5
     assert set(fitted.learnt) == {unknown.name for unknown in UNKNOWNS}
