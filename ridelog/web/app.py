@@ -32,6 +32,7 @@ from ridelog.web import (
     ride_pages,
     stated_pages,
     trace,
+    work_pages,
     workshop_pages,
 )
 from ridelog.web.admission import PairingCodes, RateLimiter, Sessions, WrongTries
@@ -166,6 +167,7 @@ def routes() -> list[Route]:
         "/units": choose_unit,
         "/rides/details": ride_pages.change_several,
         "/compare/charge": compare_pages.note_charge,
+        "/compare/work": work_pages.note_typed_work,
         f"{_RIDE}/details": ride_pages.change_details,
         f"{_RIDE}/notes/remove": ride_pages.remove_note,
         f"{_RIDE}/marks": ride_pages.add_mark,

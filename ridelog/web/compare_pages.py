@@ -33,6 +33,7 @@ from ridelog.web.views import (
     server_of,
     unit_of,
 )
+from ridelog.web.work_pages import WorkToNote, work_to_note
 from ridelog.web.worker import ComparedRides, Job
 from ridelog.workflow.book_ride import day_and_year, log_at
 
@@ -63,13 +64,8 @@ async def compare_page(request: Request) -> Response:
     compared = await answered(request, Job("compare_rides", arguments))
     drawing = _begun(request, Job("draw_comparison", arguments))
     drawn = drawing.result() if drawing.done() and drawing.exception() is None else None
-    asked, server = asked_of(request), server_of(request)
-    typed = {n: getattr(asked, n) for n in ("workshop", "contact", "note", "aim", *_JOB)}
-    kept = await keep_answer(
-        request, "comparison", {"before": before, "after": after},
-        title=_title(before, after), answer=compared.words["sentence"],
-        words={name: words for name, words in typed.items() if words},
-    )  # fmt: skip
+    server = server_of(request)
+    kept = await _kept(request, before, after, compared.words["sentence"])
     machines = {ride.machine_id: ride.machine for ride in (*before, *after) if ride.machine}
     return page(
         request,
@@ -88,8 +84,27 @@ async def compare_page(request: Request) -> Response:
         papers=PAPERS,
         aims=list(Aim),
         job=of_the_job(asked_of(request)),
+        work=await run_in_threadpool(_work, request, after),
         **{name: arguments[name] for name in ("paper", "workshop", "contact", "note", "aim")},
     )
+
+
+async def _kept(
+    request: Request, before: tuple[RideEntry, ...], after: tuple[RideEntry, ...], answer: str
+) -> int | None:
+    """Keep a comparison with its machines, and what was typed for the sheet."""
+    asked = asked_of(request)
+    typed = {n: getattr(asked, n) for n in ("workshop", "contact", "note", "aim", *_JOB)}
+    return await keep_answer(
+        request, "comparison", {"before": before, "after": after},
+        title=_title(before, after), answer=answer,
+        words={name: words for name, words in typed.items() if words},
+    )  # fmt: skip
+
+
+def _work(request: Request, after: tuple[RideEntry, ...]) -> WorkToNote | None:
+    with Book(server_of(request).folder, make=False) as book:
+        return work_to_note(book, after, of_the_job(asked_of(request)))
 
 
 @computes
@@ -101,6 +116,9 @@ async def compare_file(request: Request) -> Response:
     compared = await answered(request, Job("draw_comparison", arguments))
     if name not in FILES or name not in compared.files:
         raise PageError("There is no such file.", "go back to the comparison.", 404)
+    if name.startswith("sheet"):
+        # What was typed for it comes first with the sheet, not with a page.
+        await _kept(request, before, after, compared.words["sentence"])
     kept_as = f"{_stem(before, after)}-{name}"
     return attachment(compared.files[name], FILES[name], kept_as, alone=name == "sheet.html")
 

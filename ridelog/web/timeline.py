@@ -116,10 +116,11 @@ def _rides(book: Book, machine: MachineEntry, unit: SpeedUnit) -> Iterator[PastE
 
 
 def _worked(one: WorkEntry) -> PastEntry:
-    return PastEntry(one.day, one.kind, one.words, cost=_cost(one), work=one)
+    return PastEntry(one.day, one.kind, one.words, cost=cost_words(one), work=one)
 
 
-def _cost(one: WorkEntry) -> str:
+def cost_words(one: WorkEntry) -> str:
+    """Return price and hours of some work, empty if neither is known."""
     parts = [
         money_words([one.price], one.currency) if one.price is not None else "",
         hours_words(one.hours) if one.hours is not None else "",

@@ -48,7 +48,7 @@ _FILTERS: dict[str, Callable[..., object]] = {
     "clock": elapsed_words,
     "clean": clean,
 }
-_BACK = re.compile(r"/(?!/)[A-Za-z0-9/_.?=&%+-]{0,500}")
+_BACK = re.compile(r"/(?!/)[A-Za-z0-9/_.?=&%+*~-]{0,4000}")
 
 
 @dataclass(frozen=True)

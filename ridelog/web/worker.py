@@ -203,17 +203,21 @@ def report_page(send: Send, cache: RideCache, *, log: LogAt, unit: str) -> None:
 def compare_rides(send: Send, cache: RideCache, **asked: Unpack[AskedComparison]) -> None:
     """Compare rides before a change with those after it; sends "answer", without its pictures."""
     comparison = _comparison(cache, asked)
-    words = asdict(sheet_words(comparison, SPEED_UNITS[asked["unit"]], **_said(asked)))
-    words["asks_charge"] = asks_charge(comparison)
-    send("answer", ComparedRides(words, None, {}, ""))
+    send("answer", ComparedRides(_words(comparison, asked), None, {}, ""))
 
 
 def draw_comparison(send: Send, cache: RideCache, **asked: Unpack[AskedComparison]) -> None:
-    """Draw the picture of a comparison and write its files; sends "answer", without its words."""
+    """Draw the picture of a comparison and write its files; sends "answer"."""
     comparison, reader = _comparison(cache, asked), SPEED_UNITS[asked["unit"]]
     told = to_bytes(compare_json(comparison))
     files, lacking = sheet_files(comparison, reader, told, **_said(asked), paper=asked["paper"])
-    send("answer", ComparedRides({}, compare_picture(comparison, reader), files, lacking))
+    picture = compare_picture(comparison, reader)
+    send("answer", ComparedRides(_words(comparison, asked), picture, files, lacking))
+
+
+def _words(comparison: Comparison, asked: AskedComparison) -> dict[str, Any]:
+    words = asdict(sheet_words(comparison, SPEED_UNITS[asked["unit"]], **_said(asked)))
+    return words | {"asks_charge": asks_charge(comparison)}
 
 
 def _comparison(cache: RideCache, asked: AskedComparison) -> Comparison:

@@ -18,9 +18,10 @@ from ridelog.book.records import RideEntry
 from ridelog.core.errors import UnreadableLogError
 from ridelog.importer.several import several_logs
 from ridelog.web import job_queue
-from ridelog.web.compare_pages import _stem
+from ridelog.web.compare_pages import _stem, noted_of
 from ridelog.web.job_queue import JobQueue
 from ridelog.web.security import SecurityMiddleware
+from ridelog.web.work_pages import TypedWork, typed_work
 from ridelog.web.worker import Job, Worker
 
 LOGS = ("before-2.nmea", "after-2.nmea")
@@ -264,6 +265,66 @@ def test_how_full_the_battery_was_is_noted_from_the_comparison(measured: Visitor
     assert (answer.status, answer.headers["location"]) == (303, back)
     for ride, words in ((1, "full"), (2, "80 %")):
         assert f"Battery charge at the start: {words}" in measured.get(f"/rides/{ride}").words
+
+
+def test_a_note_of_some_rides_alone_is_none_of_their_side(measured: Visitor) -> None:
+    with Book(measured.app.inner.state.server.folder) as book:
+        rides = tuple(book.rides.get(number) for number in (1, 2))
+        book.details.set_conditions(1, {"charge": "full", "wind": "none"})
+        book.details.set_conditions(2, {"charge": "full", "wind": ""})
+        noted = noted_of(book, rides)
+        assert noted["battery charge at the start"] == "full" and "wind" not in noted
+        assert noted["machine"] == "Thistledrake 2"
+
+
+def test_the_comparison_points_to_every_source(measured: Visitor) -> None:
+    page = measured.get("/compare?before=1&after=2").text
+    listed = set(re.findall(r'id="source-(\d+)"', page))
+    assert listed and listed == set(re.findall(r'href="#source-(\d+)"', page))
+
+
+@pytest.mark.parametrize(
+    ("typed", "price", "currency", "hours", "words"),
+    [
+        ({"done": "new chain"}, None, "", None, "new chain"),
+        ({"done": "chain", "price": "85 EUR", "hours": "2"}, 85.0, "EUR", 2.0, "chain"),
+        ({"done": "chain", "price": "€39,60", "hours": "1,5 h"}, 39.6, "€", 1.5, "chain"),
+        ({"done": "chain", "price": "1,200 EUR"}, None, "", None, "chain; price: 1,200 EUR"),
+        ({"done": "chain", "price": "about 80", "hours": "a day"}, None, "", None,
+         "chain; price: about 80; hours: a day"),
+        ({"done": "chain", "price": "$ 80 CAD"}, None, "", None, "chain; price: $ 80 CAD"),
+        ({"price": "80"}, 80.0, "", None, ""),
+    ],
+)  # fmt: skip
+def test_work_for_the_history_is_a_number_where_it_is_plain(
+    typed: dict[str, str], price: float | None, currency: str, hours: float | None, words: str
+) -> None:
+    assert typed_work(typed) == TypedWork(words, price, currency, hours)
+
+
+def test_the_work_of_a_sheet_is_noted_with_its_machine(measured: Visitor) -> None:
+    back = "/compare?before=1&after=2&done=rear+sprocket&price=40+EUR&hours=1.5"
+    page = measured.get(back)
+    assert "Note it in the machine's history" in page.words
+    (day,) = re.findall(r'name="day" value="([\d-]+)"', page.text)
+    answer = measured.post("/compare/work", machine="1", day=day, back=back, price="40 EUR")
+    assert answer.status == 400 and "What was done is not said." in answer.words
+    answer = measured.post(
+        "/compare/work", machine="1", day=day, back=back, done="rear sprocket", price="40 EUR",
+        hours="1.5",
+    )  # fmt: skip
+    assert (answer.status, answer.headers["location"]) == (303, back)
+    page = measured.get(back)
+    assert "rear sprocket (40 EUR, 1.5 h)." in page.words.replace(" .", ".")
+    assert "Note it in the machine's history" not in page.words
+    assert "Spent on it: 40 EUR, 1.5 h of work" in measured.get("/machines/1").words
+
+
+def test_a_sheet_keeps_what_was_typed_for_it(measured: Visitor) -> None:
+    measured.get("/compare?before=1&after=2")
+    measured.get("/compare/sheet.html?before=1&after=2&note=Come+back+in+May")
+    (number,) = re.findall(r'href="/kept/(\d+)"', measured.get("/machines/1").text)
+    assert measured.get(f"/kept/{number}").headers["location"].endswith("&note=Come+back+in+May")
 
 
 class Recorded:

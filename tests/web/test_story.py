@@ -14,6 +14,7 @@ import pytest
 from axe_playwright_python.sync_playwright import Axe
 from live_page import CHROMIUM, Served, Watch
 from playwright.sync_api import Browser, BrowserContext, Page, expect
+from pypdf import PdfReader
 
 from ridelog.present.html import laid_out
 from ridelog.web.serve import lan_host
@@ -101,12 +102,9 @@ def test_the_whole_story(chromium: Browser, served: Served, tmp_path: Path) -> N
     page.get_by_role("button", name="Compare before and after").click()
     expect(page.locator("h1")).to_have_text("What the change did", timeout=LONG_MS)
     expect(page.locator(".figure-of-day")).to_contain_text("km/h")
-    with page.expect_download() as sheet:
-        page.get_by_role("link", name="Owner's sheet as PDF").click()
-    sheet.value.save_as(tmp_path / "sheet.pdf")
-    assert (tmp_path / "sheet.pdf").read_bytes().startswith(b"%PDF-")
+    typed_for_the_sheet(page, tmp_path)
     with page.expect_download() as figures:
-        page.get_by_role("link", name="Figures as JSON").click()
+        page.get_by_role("button", name="Figures as JSON").click()
     figures.value.save_as(tmp_path / "result.json")
     assert json.loads((tmp_path / "result.json").read_text())["schema"] == "ridelog.compare/1"
 
@@ -144,6 +142,33 @@ def test_the_whole_story(chromium: Browser, served: Served, tmp_path: Path) -> N
     expect(page.locator("main figure svg:visible").first).to_be_visible()
     assert watch.faults == []
     context.close()
+
+
+def typed_for_the_sheet(page: Page, folder: Path) -> None:
+    """What is typed and put on nothing is on the PDF, in the history, and there on coming back."""
+    page.locator("summary", has_text="What stands on it").click()
+    words = {"A line of yours": "Come back in May.", "What was done": "sprocket M6*20 & chain",
+             "Price": "39,60 EUR", "Hours of work": "1.5 h"}  # fmt: skip
+    for label, said in words.items():
+        page.get_by_label(label, exact=True).fill(said)
+    with page.expect_download() as sheet:
+        page.get_by_role("button", name="Owner's sheet as PDF").click()
+    sheet.value.save_as(folder / "sheet.pdf")
+    text = " ".join(PdfReader(folder / "sheet.pdf").pages[0].extract_text().split())
+    curves = page.locator(".figure-of-day p").nth(1).inner_text()
+    assert "pull" in curves
+    for said in (*words.values(), curves):
+        assert said in text
+    page.get_by_label("What does the owner want?").select_option("faster")
+    page.get_by_role("button", name="Note it in the machine's history").click()
+    told = page.locator("#sheet-head ~ .said")
+    expect(told).to_contain_text(f"{words['What was done']} (39.60 EUR, 1.5 h)")
+    told.get_by_role("link", name="Thistledrake 2").click()
+    expect(page.locator(".past-change")).to_contain_text("sprocket M6*20 & chain (39.60 EUR, 1.5 h")
+    page.go_back()
+    for label, said in words.items():
+        expect(page.get_by_label(label, exact=True)).to_have_value(said)
+    expect(page.get_by_label("What does the owner want?")).to_have_value("faster")
 
 
 def test_times_are_those_of_the_browser(chromium: Browser, served: Served) -> None:

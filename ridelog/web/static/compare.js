@@ -2,6 +2,30 @@
 import { renew, unfold, working } from "./common.js";
 
 unfold();
+
+// What is typed for the sheet stands in the address at once: it is there on coming back, and nothing is made without it.
+const sheet = document.getElementById("sheet");
+const work = document.getElementById("work");
+const typed = () => [...new FormData(sheet)].filter(([, text]) => text);
+let later = 0;
+function keep() {
+  clearTimeout(later);
+  const query = new URLSearchParams(typed());
+  history.replaceState(null, "", `/compare?${query}${location.hash}`);
+  for (const back of document.querySelectorAll("input[name=back]")) back.value = `/compare?${query}`;
+  document.getElementById("send").dataset.file = `/compare/sheet.pdf?${query}`;
+  for (const one of work?.querySelectorAll("[name=done], [name=price], [name=hours]") ?? []) one.value = sheet.elements[one.name].value;
+}
+for (const [kind, wait] of [["input", 500], ["change", 0]]) {
+  document.addEventListener(kind, (event) => {
+    if (event.target.form !== sheet) return;
+    document.getElementById("on-sheet").textContent = "It goes with whichever button you press.";
+    clearTimeout(later);
+    // Browsers take only so many addresses in a time.
+    if (wait) later = setTimeout(keep, wait); else keep();
+  });
+}
+
 const drawing = document.getElementById("drawing");
 if (drawing) {
   working(drawing, drawing.firstChild.textContent);
