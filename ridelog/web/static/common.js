@@ -56,7 +56,7 @@ export function words(task) {
     const first = task.first?.words[document.body.dataset.unit];
     return `is being measured${first?.length ? `; first look: ${first[0]} (${first[1]})` : ""}`;
   }
-  if (task.state === "drawing") return "is measured; its pictures follow";
+  if (task.state === "drawing") return "is measured; the pictures of its page follow";
   return "is measured";
 }
 

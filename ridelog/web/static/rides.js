@@ -110,6 +110,7 @@ async function placed(row, said, side) {
   if (side) sides.set(String(said.ride), side);
   if (said.task === null) {
     settle(row, "is in the book already", said.ride);
+    row.item.classList.add("known");
     finished.add(row.key);
     await renew("list");
     tick();
@@ -126,6 +127,9 @@ function count_up() {
   const [shown, bad] = [queue.children.length, failures.children.length];
   const all = shown + bad;
   const [measured, done] = ["measured", "settled"].map((name) => queue.querySelectorAll(`li.${name}`).length);
+  // What is done stands in the list below, which comes up to here; what was known before is told here alone.
+  const each = document.getElementById("each");
+  if (each.open && all && done + bad === all && !each.dataset.seen && !queue.querySelector("li.known")) { each.open = false; each.dataset.seen = "yes"; }
   const pictures = measured + bad === all && done < measured ? ` Pictures: ${done} of ${measured}.` : "";
   document.getElementById("tally").textContent = all
     ? `${measured} of ${all} ${all === 1 ? "log" : "logs"} measured${bad ? `, ${bad} without figures` : ""}.${pictures}` : "";
@@ -150,6 +154,9 @@ function makeRow(key, name, text) {
   bar.setAttribute("aria-label", `Progress of ${name}`);
   item.append(file, words, bar);
   queue.append(item);
+  const each = document.getElementById("each");
+  each.open = true;
+  delete each.dataset.seen;
   const row = { key, item, file, words, bar };
   rows.set(key, row);
   return row;
@@ -256,6 +263,9 @@ function counted() {
   if (!picked) return;
   told();
   const [before, after] = ["before", "after"].map((name) => ticked(name).length);
+  const now = document.getElementById("compare-now");
+  now.hidden = !before || !after;
+  now.textContent = `Compare ${before} before with ${after} after`;
   picked.textContent = before || after ? `${before} before, ${after} after` : "Tick the rides before the change and those after it.";
 }
 
@@ -279,6 +289,7 @@ document.addEventListener("submit", (event) => {
   } else {
     comparing = true;
     working(picked, "The rides are being compared…");
+    document.getElementById("compare-now").textContent = "The rides are being compared…";
   }
 });
 window.addEventListener("pageshow", () => { comparing = false; counted(); });
