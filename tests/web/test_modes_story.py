@@ -38,7 +38,7 @@ def test_from_the_marks_to_the_sheet(chromium: Browser, tmp_path: Path, width: i
         expect(page.locator("table.figures thead").first).to_contain_text("EcoSport")
         sound(page, "drive modes compared")
         with page.expect_download() as sheet:
-            page.get_by_role("link", name="Owner's sheet as PDF").click()
+            page.get_by_role("button", name="Owner's sheet as PDF").click()
         text = text_of(sheet.value, tmp_path / "modes.pdf")
         assert "ride it in eco" in text and "put it back" not in text
         page.get_by_text("Kept with").get_by_role("link", name="Tern").click()

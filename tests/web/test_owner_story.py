@@ -150,9 +150,11 @@ def against_a_statement(page: Page, setup: str, folder: Path, *, by_keys: bool) 
         "the stated 28.0 km/h (the maker's leaflet)", timeout=LONG_MS
     )
     sound(page, "stated")
+    page.get_by_label("A line of yours").fill("Come back in May.")
     with page.expect_download() as sheet:
-        page.get_by_role("link", name="Owner's sheet as PDF").click()
+        page.get_by_role("button", name="Owner's sheet as PDF").click()
     text = text_of(sheet.value, folder / "stated.pdf")
+    assert "Come back in May." in text
     assert "Quillgarth Works" in text and "Tern" in text
     assert "Your decision: please tick one and sign" in text and "Date and signature" in text
     page.get_by_text("Kept with").get_by_role("link", name="Tern").click()
