@@ -11,6 +11,8 @@ from ridelog.report.compare_json import compare_json
 from ridelog.report.compare_words import compare_lines
 from ridelog.report.sheet import sheet_words
 
+# Also when this file runs alone.
+pytest_plugins = ("thin_rides",)
 FULL = {"battery charge at the start": "full", "machine": "Tern"}
 KMH = SPEED_UNITS["km/h"]
 
