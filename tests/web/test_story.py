@@ -78,6 +78,14 @@ def test_the_whole_story(chromium: Browser, served: Served, tmp_path: Path) -> N
     page.set_input_files("#files", [SAMPLES / name for name in LOGS])
     expect(page.locator("#queue a")).to_have_count(4, timeout=LONG_MS)
     expect(page.locator("#list tbody tr")).to_have_count(4)
+    # All measured, the lines fold away; what was ticked is compared from beside them.
+    expect(page.locator("#each:not([open])")).to_be_visible(timeout=LONG_MS)
+    page.locator("#each summary").click()
+    expect(page.locator("#rows li").nth(3)).to_be_in_viewport(ratio=1.0)
+    expect(page.locator("#compare-now")).to_be_hidden()
+    for name in (LOGS[0], LOGS[2]):
+        page.get_by_label(f"{name.split('-')[0]} the change: {name}").check()
+    expect(page.get_by_role("button", name="Compare 1 before with 1 after")).to_be_visible()
 
     # The machine and its set-ups, ride by ride.
     for name in LOGS:
