@@ -28,6 +28,9 @@ _MOVED = 1.0
 # So seldom is any key of a right set-up contradicted, over all that are tried (Holm, 1979): own
 # choice.
 CHANCE = 0.05
+# Rides tell of a loose unknown where at most so much is left of its variance: with more, the
+# precision is the chance of some hundred draws. Own choice: METHOD.md (25).
+_LEFT = 0.75
 # Keys are named, the likeliest first, until one of them is the wrong one this surely: own choice.
 _NAMED = 0.95
 
@@ -183,7 +186,7 @@ def contradicted_keys(
 
 
 def tried_keys(setup: MachineSetup, rides: Sequence[CalibrationData], said: Said) -> list[Tried]:
-    """Return what the rides make of each group of keys that is given, let loose on its own.
+    """Return what the rides make of each group of keys that they tell of, let loose on its own.
 
     The posterior of a loose number z, which began as a standard normal one, is that of the rides
     alone with 1 / v - 1 of precision about their own value of z (v its variance); as the set-up has
@@ -204,7 +207,9 @@ def tried_keys(setup: MachineSetup, rides: Sequence[CalibrationData], said: Said
         # The side that faces what the set-up gives, beyond which it falls off as a normal one.
         facing = float(np.quantile(z, 0.05 if middle > 0.0 else 0.95))
         variance = max(((middle - facing) / QUANTILE) ** 2, 1e-6)
-        precision = max(1.0 / variance - 1.0, 1e-6)
+        if variance > _LEFT:
+            continue
+        precision = 1.0 / variance - 1.0
         ratio = np.exp(loose_log * z)
         low, high = np.quantile(ratio, [0.5 - 0.5 * LEVEL, 0.5 + 0.5 * LEVEL])
         found.append(
