@@ -472,6 +472,9 @@ def test_the_page_on_the_handlebar(
             page.get_by_role("link", name="its page").click()
             expect(page.locator("#before-riding")).to_contain_text("1 of 8 points were ticked")
             expect(page.get_by_label("Machine", exact=True)).to_have_value("Thistledrake 2")
+            # The page loads itself once more when the figures have come.
+            measured = page.locator('#ride[data-current="yes"]')
+            expect(measured).to_be_attached(timeout=LONGEST_S * 1000)
             nothing_in_the_way(page, "the ride")
     finally:
         served.stop()
