@@ -15,7 +15,7 @@ class Aim(StrEnum):
 
 
 # Figures of which less is better whatever the aim, by how their names begin.
-_LESS = ("energy", "stopping", "braking_distance", "reverse", "coasting")
+_LESS = ("energy", "wheel_energy", "stopping", "braking_distance", "reverse", "coasting")
 # Figures of how fast the machine is, of which a tamer one has less.
 _SPEED = ("top_speed", "two_way", "best_", "pull_at", "exit_speed")
 

@@ -22,7 +22,7 @@ _OPEN = "open"
 _AIMED = {
     Aim.QUICKER: ("0-", "pull_at"),
     Aim.FASTER: ("two_way", "best_", "top_speed"),
-    Aim.FARTHER: ("energy",),
+    Aim.FARTHER: ("wheel_energy",),
 }
 _WISHED, _UNWISHED = "as wished", "not as wished"
 
@@ -173,7 +173,7 @@ def _moved(compared: Compared, unit: SpeedUnit) -> str:
             return f"pulls {'harder' if rose else 'less'} {place}: {instead}"
         size = amount(by, PERCENT, unit).partition(" (")[0]
         return f"pulls {size} {'harder' if rose else 'less'} {place}"
-    verb = "uses" if figure.name.startswith("energy") else "has"
+    verb = "uses" if figure.name.startswith(_AIMED[Aim.FARTHER]) else "has"
     return f"{verb} {'more' if rose else 'less'} {title}: {instead}"
 
 

@@ -233,7 +233,7 @@ def test_an_aim_is_about_its_own_figures(
 def test_who_wants_to_go_farther_hears_of_the_energy(thin_comparison: Comparison) -> None:
     """The three figures named first hold no energy: what rose stands in for it here."""
     top = thin_comparison["best_1s_mps"]
-    named = replace(top.figure, name="energy_j_per_kg_m", title="energy at the wheels")
+    named = replace(top.figure, name="wheel_energy_j_per_kg_m", title="energy at the wheels")
     more = replace(top, figure=named, verdict=replace(top.verdict, word="worse"))
     found = replace(thin_comparison, figures=(*thin_comparison.figures, more))
     sentence = owner_sentence(found, KMH, Aim.FARTHER)
