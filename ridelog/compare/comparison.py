@@ -5,6 +5,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any
 
+from ridelog.analysis.energy import WHEEL_ENERGY
 from ridelog.analysis.figure import HIGHER, Comparable, Figure
 from ridelog.analysis.launches.windows import Window, parse_window
 from ridelog.analysis.subject import MeasuredRide
@@ -27,7 +28,6 @@ from ridelog.machine.setup import MachineSetup
 
 TOP_SPEED = "top speed"
 _TOPS = ("two_way_mps", "best_1s_mps", "best_5s_mps")
-_ENERGY = "wheel_energy_j_per_kg_m"
 # Windows are named after what they are, "0-20 km/h", with "distance" for the way they take.
 _WINDOW_NAME = re.compile(r"\d+(?:\.\d+)?-\d")
 
@@ -209,7 +209,7 @@ def _charge_on(figure: Figure, charge: ChargeAlone, top_mps: float) -> ChargeAlo
         return None
     if figure.name.startswith("pull_at") and figure.at_mps is not None:
         return charge.of_pull(figure.at_mps / top_mps)
-    if figure.name == _ENERGY:
+    if figure.name == WHEEL_ENERGY:
         return charge.of_energy()
     if not _WINDOW_NAME.match(figure.name):
         return None

@@ -2,6 +2,7 @@
 
 from enum import StrEnum
 
+from ridelog.analysis.energy import WHEEL_ENERGY
 from ridelog.core.quantity import CURRENT, POWER, TIME, Quantity
 
 
@@ -15,7 +16,7 @@ class Aim(StrEnum):
 
 
 # Figures of which less is better whatever the aim, by how their names begin.
-_LESS = ("energy", "wheel_energy", "stopping", "braking_distance", "reverse", "coasting")
+_LESS = ("energy", WHEEL_ENERGY, "stopping", "braking_distance", "reverse", "coasting")
 # Figures of how fast the machine is, of which a tamer one has less.
 _SPEED = ("top_speed", "two_way", "best_", "pull_at", "exit_speed")
 

@@ -2,10 +2,10 @@
 
 from dataclasses import replace
 
+from ridelog.analysis.energy import WHEEL_ENERGY
 from ridelog.analysis.energy.measure import energy_of_mass
 from ridelog.compare.comparison import Compared, Comparison
 
-_NAME = "wheel_energy_j_per_kg_m"
 _NAMED, _OTHERS = ("machine_mass_kg", "rider_mass_kg"), ("load_mass_kg", "battery_mass_kg")
 
 
@@ -26,7 +26,7 @@ def at_known_mass(comparison: Comparison) -> Comparison:
 
 
 def _read_for(mass_kg: float, compared: Compared) -> Compared:
-    if compared.figure.name != _NAME:
+    if compared.figure.name != WHEEL_ENERGY:
         return compared
     figure = replace(
         compared.figure,

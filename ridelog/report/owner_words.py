@@ -3,6 +3,7 @@
 from collections.abc import Mapping
 from dataclasses import dataclass
 
+from ridelog.analysis.energy import WHEEL_ENERGY
 from ridelog.analysis.figure import HIGHER
 from ridelog.compare.comparison import Compared, Comparison
 from ridelog.compare.verdict import BETTER, CANNOT_SAY, NOT_SHOWN, WORSE
@@ -22,7 +23,7 @@ _OPEN = "open"
 _AIMED = {
     Aim.QUICKER: ("0-", "pull_at"),
     Aim.FASTER: ("two_way", "best_", "top_speed"),
-    Aim.FARTHER: ("wheel_energy",),
+    Aim.FARTHER: (WHEEL_ENERGY,),
 }
 _WISHED, _UNWISHED = "as wished", "not as wished"
 
@@ -173,7 +174,7 @@ def _moved(compared: Compared, unit: SpeedUnit) -> str:
             return f"pulls {'harder' if rose else 'less'} {place}: {instead}"
         size = amount(by, PERCENT, unit).partition(" (")[0]
         return f"pulls {size} {'harder' if rose else 'less'} {place}"
-    verb = "uses" if figure.name.startswith(_AIMED[Aim.FARTHER]) else "has"
+    verb = "uses" if figure.name == WHEEL_ENERGY else "has"
     return f"{verb} {'more' if rose else 'less'} {title}: {instead}"
 
 

@@ -12,6 +12,7 @@ import numpy as np
 import pypdf
 import pytest
 
+from ridelog.analysis.energy import WHEEL_ENERGY
 from ridelog.analysis.subject import MeasuredRide
 from ridelog.compare.comparison import Comparison, compare
 from ridelog.core.estimate import Estimate
@@ -233,7 +234,7 @@ def test_an_aim_is_about_its_own_figures(
 def test_who_wants_to_go_farther_hears_of_the_energy(thin_comparison: Comparison) -> None:
     """The three figures named first hold no energy: what rose stands in for it here."""
     top = thin_comparison["best_1s_mps"]
-    named = replace(top.figure, name="wheel_energy_j_per_kg_m", title="energy at the wheels")
+    named = replace(top.figure, name=WHEEL_ENERGY, title="energy at the wheels")
     more = replace(top, figure=named, verdict=replace(top.verdict, word="worse"))
     found = replace(thin_comparison, figures=(*thin_comparison.figures, more))
     sentence = owner_sentence(found, KMH, Aim.FARTHER)
@@ -288,7 +289,7 @@ def test_energy_is_of_the_whole_machine_where_set_ups_name_its_mass(
     told: Any = SimpleNamespace(prediction=prediction)
     # These rides do not roll out, so that one of their figures stands in for their energy.
     any_figure = thin_comparison["two_way_mps"]
-    energy = replace(any_figure, figure=replace(any_figure.figure, name="wheel_energy_j_per_kg_m"))
+    energy = replace(any_figure, figure=replace(any_figure.figure, name=WHEEL_ENERGY))
     known = replace(thin_comparison, predicted=told, figures=(energy,))
     energy = at_known_mass(known)["wheel_energy_j_per_kg_m"]
     assert energy.quantity.label(KMH) == "Wh/km" and "173 kg" in energy.figure.explained

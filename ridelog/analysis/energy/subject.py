@@ -3,6 +3,7 @@
 from collections.abc import Iterable
 from typing import TYPE_CHECKING, Any, ClassVar
 
+from ridelog.analysis.energy import WHEEL_ENERGY
 from ridelog.analysis.energy.measure import ENERGY_PER_MASS_AND_LENGTH, WheelEnergy, measure_energy
 from ridelog.analysis.figure import LOWER, Comparable, Figure
 from ridelog.analysis.subject import MeasuredRide, Subject
@@ -36,7 +37,7 @@ class EnergyOfRide(Subject):
         """Return the energy at the wheels; rides are compared where both tell it."""
         energy: WheelEnergy = ride["energy"]
         yield Figure(
-            "wheel_energy_j_per_kg_m",
+            WHEEL_ENERGY,
             "energy at the wheels",
             ENERGY_PER_MASS_AND_LENGTH,
             energy.wheel_energy_j_per_kg_m,
@@ -48,7 +49,7 @@ class EnergyOfRide(Subject):
 
     def lines(self, ride: MeasuredRide, reader: SpeedUnit) -> Iterable[tuple[str, str]]:
         """Return the figure for the terminal, if there is one."""
-        figure = ride.figures["wheel_energy_j_per_kg_m"]
+        figure = ride.figures[WHEEL_ENERGY]
         if figure.estimate:
             yield "Energy", f"{figure.words_in(reader)} at the wheels"
 
@@ -57,7 +58,7 @@ class EnergyOfRide(Subject):
         from ridelog.present.section import Section
 
         energy: WheelEnergy = ride["energy"]
-        figure = ride.figures["wheel_energy_j_per_kg_m"]
+        figure = ride.figures[WHEEL_ENERGY]
         lead = f"No energy was measured: {energy.reason}."
         notes: tuple[str, ...] = ()
         if figure.estimate:
