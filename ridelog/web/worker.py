@@ -21,7 +21,7 @@ from ridelog.compare.comparison import Comparison, compare
 from ridelog.compare.predicted import options_from, predict_from
 from ridelog.compare.stated import StatedSpeed, against_stated
 from ridelog.core.errors import CalculationError, RideLogError
-from ridelog.core.units import SPEED_UNITS
+from ridelog.core.units import SPEED_UNITS, SpeedUnit
 from ridelog.machine.options_file import options_of
 from ridelog.machine.setup import MachineSetup
 from ridelog.present.section import Picture
@@ -202,21 +202,25 @@ def report_page(send: Send, cache: RideCache, *, log: LogAt, unit: str) -> None:
 
 def compare_rides(send: Send, cache: RideCache, **asked: Unpack[AskedComparison]) -> None:
     """Compare rides before a change with those after it; sends "answer", without its pictures."""
-    comparison = _comparison(cache, asked)
-    send("answer", ComparedRides(_words(comparison, asked), None, {}, ""))
+    comparison, reader = _comparison(cache, asked), SPEED_UNITS[asked["unit"]]
+    send("answer", ComparedRides(_words(comparison, reader, asked), None, {}, ""))
 
 
 def draw_comparison(send: Send, cache: RideCache, **asked: Unpack[AskedComparison]) -> None:
     """Draw the picture of a comparison and write its files; sends "answer"."""
-    comparison, reader = _comparison(cache, asked), SPEED_UNITS[asked["unit"]]
+    send("answer", _drawn(_comparison(cache, asked), SPEED_UNITS[asked["unit"]], asked))
+
+
+def _drawn(comparison: Comparison, reader: SpeedUnit, typed: OnPaper) -> ComparedRides:
+    """Return everything about a comparison: words, picture and files."""
     told = to_bytes(compare_json(comparison))
-    files, lacking = sheet_files(comparison, reader, told, **_said(asked), paper=asked["paper"])
+    files, lacking = sheet_files(comparison, reader, told, **_said(typed), paper=typed["paper"])
     picture = compare_picture(comparison, reader)
-    send("answer", ComparedRides(_words(comparison, asked), picture, files, lacking))
+    return ComparedRides(_words(comparison, reader, typed), picture, files, lacking)
 
 
-def _words(comparison: Comparison, asked: AskedComparison) -> dict[str, Any]:
-    words = asdict(sheet_words(comparison, SPEED_UNITS[asked["unit"]], **_said(asked)))
+def _words(comparison: Comparison, reader: SpeedUnit, typed: OnPaper) -> dict[str, Any]:
+    words = asdict(sheet_words(comparison, reader, **_said(typed)))
     return words | {"asks_charge": asks_charge(comparison)}
 
 
@@ -240,12 +244,9 @@ def compare_modes(
 ) -> None:
     """Compare two drive modes inside the same logs; sends "answer" (ComparedRides)."""
     sides = sides_of_modes([cache.ridden(log) for log in logs], modes)
-    reader, said = SPEED_UNITS[unit], _said(typed)
+    reader = SPEED_UNITS[unit]
     found = compare(*sides, unit=reader, noted_before=noted, noted_after=noted, modes=modes)
-    told = to_bytes(compare_json(found))
-    files, lacking = sheet_files(found, reader, told, **said, paper=typed["paper"])
-    words = asdict(sheet_words(found, reader, **said))
-    send("answer", ComparedRides(words, compare_picture(found, reader), files, lacking))
+    send("answer", _drawn(found, reader, typed))
 
 
 def predict_change(
