@@ -113,11 +113,13 @@ def _moves(
     wished, against = ([e for e in aimed if as_wished(e, aim) is way] for way in (True, False))
     gains, losses = ([e for e in rest if as_wished(e) is way] for way in (True, False))
     # What pays for something is told apart from what comes with it.
+    also, pays = "It also" if aimed else "It", "In return it"
+    paid_for = wished if aimed else gains
     groups = (
         ("As wished, it", wished),
         ("Against the wish, it", against),
-        ("In return it" if against and not wished else "It also" if aimed else "It", gains),
-        ("In return it" if wished or gains and not aimed else "It also" if aimed else "It", losses),
+        (pays if against and not wished else also, gains),
+        (pays if paid_for else also, losses),
     )
     parts = [
         f"{lead} {'; it '.join(_moved(each, unit) for each in group)}."

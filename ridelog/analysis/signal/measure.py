@@ -84,7 +84,7 @@ def judge_signal(motion: Motion) -> SignalQuality:
     """Return how good the log behind a motion is and what it can support."""
     track = motion.track
     carries = carries_figures(motion)
-    share = float(np.mean(carries)) if len(carries) else 0.0
+    share = _share(carries)
     speed_sd = _median(motion.speed_sd_mps)
     used_s = np.sort(track.time_s[motion.used & np.isfinite(track.time_s)])
     grade, why = _grade(motion, share, speed_sd)
@@ -123,9 +123,12 @@ def weakness_so_far(motion: Motion) -> str:
     came before the receiver had settled will be a small share of it.
     """
     since = carries_figures(motion)[motion.track.time_s >= motion.settled_s]
-    share = float(np.mean(since)) if len(since) else 0.0
-    grade, why = _grade(motion, share, _median(motion.speed_sd_mps), finished=False)
+    grade, why = _grade(motion, _share(since), _median(motion.speed_sd_mps), finished=False)
     return why if grade == "too weak" else ""
+
+
+def _share(flags: BoolArray) -> float:
+    return float(np.mean(flags)) if len(flags) else 0.0
 
 
 def _median(values: np.ndarray) -> float:
