@@ -274,6 +274,25 @@ def of_the_job(asked: Query) -> dict[str, str]:
     return {name: words for name in _JOB if (words := getattr(asked, name).strip())}
 
 
+def sheet_form(book: Book, asked: Query) -> dict[str, Any]:
+    """Return what a form shows of its sheet: what may be chosen, and what was typed."""
+    typed = {"job": of_the_job(asked), **on_paper(book, asked)}
+    return {"aims": list(Aim), "papers": PAPERS, **typed}
+
+
+def sheet_arguments(
+    request: Request, book: Book, rides: tuple[RideEntry, ...], **noted: str
+) -> dict[str, Any]:
+    """Return what a job takes that makes the sheet of some rides; ``noted`` goes beside theirs."""
+    asked = asked_of(request)
+    return {
+        "logs": [log_at(book, ride) for ride in rides],
+        "noted": {**noted_of(book, rides), **noted, **of_the_job(asked)},
+        "unit": unit_of(request).label,
+        **on_paper(book, asked),
+    }
+
+
 def _query(asked: Query) -> str:
     """Return the comparison's own address, rebuilt from what was understood of it."""
     parts: list[tuple[str, object]] = [("before", number) for number in asked.before]

@@ -9,9 +9,8 @@ from ridelog.book.book import Book
 from ridelog.book.records import RideEntry
 from ridelog.core.errors import RideLogError
 from ridelog.core.text import clean
-from ridelog.report.aim import Aim
 from ridelog.web.answered_form import answer_file, form_page, ticked_rides
-from ridelog.web.compare_pages import FILES, MOST_A_SIDE, PAPERS, noted_of, of_the_job, on_paper
+from ridelog.web.compare_pages import FILES, MOST_A_SIDE, sheet_arguments, sheet_form
 from ridelog.web.kept_pages import keep_answer
 from ridelog.web.ride_pages import ride_of
 from ridelog.web.views import (
@@ -20,10 +19,8 @@ from ridelog.web.views import (
     computes,
     problems_as_pages,
     server_of,
-    unit_of,
 )
 from ridelog.web.worker import ComparedRides, Job
-from ridelog.workflow.book_ride import log_at
 
 
 @computes
@@ -66,7 +63,7 @@ def _read(request: Request) -> tuple[dict[str, Any], str, Job | None]:
         shown = {
             "ride": ride, "rides": rides, "named": dict((one.id, names) for one, names in named),
             "ticked": ticked, "modes": modes, "first": first, "second": second,
-            "aims": list(Aim), "papers": PAPERS, "job": of_the_job(query), **on_paper(book, query),
+            **sheet_form(book, query),
         }  # fmt: skip
         if not query.asked:
             return shown, "", None
@@ -79,18 +76,8 @@ def _read(request: Request) -> tuple[dict[str, Any], str, Job | None]:
                 )
         except RideLogError as error:
             return shown, str(error), None
-        noted = {**noted_of(book, chosen), **of_the_job(query)}
-        job = Job(
-            "compare_modes",
-            {
-                "logs": [log_at(book, one) for one in chosen],
-                "modes": (first, second),
-                "noted": noted,
-                "unit": unit_of(request).label,
-                **on_paper(book, query),
-            },
-        )
-    return shown, "", job
+        arguments = sheet_arguments(request, book, chosen)
+    return shown, "", Job("compare_modes", {"modes": (first, second), **arguments})
 
 
 def _named(book: Book, ride: RideEntry) -> list[tuple[RideEntry, list[str]]]:

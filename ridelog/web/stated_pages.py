@@ -9,9 +9,8 @@ from starlette.responses import Response
 from ridelog.book.book import Book
 from ridelog.core.errors import RideLogError
 from ridelog.core.text import clean
-from ridelog.report.aim import Aim
 from ridelog.web.answered_form import answer_file, form_page, ticked_rides
-from ridelog.web.compare_pages import FILES, PAPERS, noted_of, of_the_job, on_paper
+from ridelog.web.compare_pages import FILES, sheet_arguments, sheet_form
 from ridelog.web.kept_pages import keep_answer
 from ridelog.web.machine_pages import USUAL_RIDES, rides_as_it_is, setup_of
 from ridelog.web.views import (
@@ -23,7 +22,6 @@ from ridelog.web.views import (
     unit_of,
 )
 from ridelog.web.worker import ComparedRides, Job
-from ridelog.workflow.book_ride import log_at
 
 
 @computes
@@ -62,9 +60,8 @@ def _read(request: Request) -> tuple[dict[str, Any], str, Job | None]:
         chosen = tuple(ride for ride in rides if ride.id in ticked)
         shown = {
             "machine": machine, "setup": setup, "rides": rides, "ticked": ticked,
-            "aims": list(Aim), "papers": PAPERS, "job": of_the_job(query),
             **{name: getattr(query, name) for name in ("speed", "within", "by")},
-            **on_paper(book, query),
+            **sheet_form(book, query),
         }  # fmt: skip
         if not query.asked:
             return shown, "", None
@@ -78,18 +75,8 @@ def _read(request: Request) -> tuple[dict[str, Any], str, Job | None]:
                 raise PageError("no ride was ticked.", "tick a measured ride on this set-up.")
         except RideLogError as error:
             return shown, str(error), None
-        noted = {**noted_of(book, chosen), "change": setup.name, **of_the_job(query)}
-        job = Job(
-            "hold_stated",
-            {
-                "logs": [log_at(book, ride) for ride in chosen],
-                "stated": stated,
-                "noted": noted,
-                "unit": unit_of(request).label,
-                **on_paper(book, query),
-            },
-        )
-    return shown, "", job
+        arguments = sheet_arguments(request, book, chosen, change=setup.name)
+    return shown, "", Job("hold_stated", {"stated": stated, **arguments})
 
 
 def _number(typed: str, what: str, example: str) -> float:
