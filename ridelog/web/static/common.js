@@ -7,6 +7,7 @@ export const token = document.body.dataset.token;
 export function follow(report) {
   let source = null;
   let wanted = false;
+  let again = false;
   const close = () => { source?.close(); source = null; };
   const open = () => {
     if (source || !wanted || document.hidden) return;
@@ -14,16 +15,18 @@ export function follow(report) {
     source.onmessage = (event) => {
       const tasks = JSON.parse(event.data);
       report(tasks);
-      if (!tasks.some((task) => ["waiting", "working", "drawing"].includes(task.state))) {
-        wanted = false;
-        close();
-      }
+      if (tasks.some((task) => ["waiting", "working", "drawing"].includes(task.state))) return;
+      // Asked for since it was opened: this news may be older than what was asked for.
+      wanted = again;
+      again = false;
+      close();
+      open();
     };
     source.onerror = () => { if (source?.readyState === EventSource.CLOSED) { close(); setTimeout(open, 1500); } };
   };
   document.addEventListener("visibilitychange", () => (document.hidden ? close() : open()));
   window.addEventListener("pagehide", close);
-  return () => { wanted = true; open(); };
+  return () => { wanted = true; again = Boolean(source); open(); };
 }
 
 // Take parts of a page that the server has made anew, and leave the rest as it is.
