@@ -233,12 +233,13 @@ def decimals(estimate: Estimate, quantity: Quantity, reader: SpeedUnit) -> int:
     One more than the most where both ends of its interval would read alike.
     """
     low, high = (quantity.scaled(end, reader) for end in (estimate.low, estimate.high))
-    most = quantity.most_decimals
-    if high <= low:
+    most, share = quantity.most_decimals, _SHARE_OF_WIDTH * (high - low)
+    # The share of the least width that a computer holds is nothing.
+    if share <= 0.0:
         return most
     if number(low, most) == number(high, most):
         most += 1
-    return max(0, min(most, math.ceil(-math.log10(_SHARE_OF_WIDTH * (high - low)))))
+    return max(0, min(most, math.ceil(-math.log10(share))))
 
 
 def number(figure: float, count: int, *, signed: bool = False) -> str:

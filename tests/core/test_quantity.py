@@ -59,6 +59,11 @@ def test_the_last_decimal_is_worth_a_fifth_of_the_interval(width: float, count: 
     assert decimals(Estimate(50.0, 50.0 - width / 2, 50.0 + width / 2), TIME, KMH) == count
 
 
+def test_an_interval_as_narrow_as_numbers_go_is_one_point() -> None:
+    """Hypothesis found it: a fifth of the least number is nothing, which has no logarithm."""
+    assert decimals(Estimate(0.0, 0.0, 5e-324), TIME, KMH) == 2
+
+
 @given(st.floats(-500.0, 500.0), st.floats(0.0, 50.0), st.floats(0.0, 50.0))
 def test_a_figure_never_reads_outside_its_interval(
     middle: float, below: float, above: float
