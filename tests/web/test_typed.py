@@ -82,6 +82,7 @@ def test_a_telephone_that_has_to_come_in_again(chromium: Browser, tmp_path: Path
         small.get_by_label("Code").fill(code)
         small.get_by_role("button", name="Come in").click()
         expect(small).to_have_url(f"{address}/machines/{machine}")
+        small.wait_for_load_state()  # the page's scripts are there before the server goes
         small.get_by_label("Note", exact=True).fill(NOTE)
         running = again(running, folder, "--lan")
         small.get_by_role("button", name="Save").click()
