@@ -55,11 +55,15 @@ class FoundLog:
 
 @dataclass(frozen=True)
 class Disagreement:
-    """One value that differs, such as ``measures[two_way_mps].difference.low``; None if missing."""
+    """One value that differs, such as ``measures[two_way_mps].difference.low``; None if missing.
+
+    ``half_width`` is that of its recorded interval, None for a value that has none.
+    """
 
     name: str
     recorded: Any
     computed: Any
+    half_width: float | None = field(default=None, repr=False)
 
 
 @dataclass(frozen=True)
@@ -113,7 +117,7 @@ def verify(
     untouched = document.get(FIELD) is None or document[FIELD] == digest_of(document)
     # An untouched result may come from a machine whose arithmetic rounds otherwise.
     exact = FIELD not in document or not untouched
-    differing = disagreements(document, computed, exact=exact)
+    differing = disagreements(document, computed, leeway=0.0 if exact else 1.0)
     values, notes = count_values(document), _notes(document)
     asked = _ASKED_EXACTLY if exact else _ASKED
     return Verification(name, values, untouched, tuple(found), tuple(differing), notes, asked)
@@ -237,20 +241,21 @@ def _sha256(path: Path) -> str:
 
 
 def disagreements(
-    recorded: Any, computed: Any, *, exact: bool, name: str = ""
+    recorded: Any, computed: Any, *, leeway: float, name: str = ""
 ) -> list[Disagreement]:
     """Return every value in which two results differ.
 
-    ``exact`` asks whether numbers must agree in every digit, or as nearly as another machine's
-    arithmetic lets them; ``name`` is where the values are in the result.
+    ``leeway`` is how much of what `verify` lets numbers differ by they may: 1 for as nearly as
+    another machine's arithmetic lets them agree, 0 for every digit; ``name`` is where the values
+    are in the result.
     """
-    return _differing(recorded, computed, exact, name, None)
+    return _differing(recorded, computed, leeway, name, None)
 
 
 def _differing(
-    recorded: Any, computed: Any, exact: bool, name: str, within: float | None
+    recorded: Any, computed: Any, leeway: float, name: str, within: float | None
 ) -> list[Disagreement]:
-    """Return what differs; numbers may by ``within``, or by their own share if it is None."""
+    """Return what differs; numbers may by a share of ``within``, of themselves if it is None."""
     found: list[Disagreement] = []
     if isinstance(recorded, dict) and isinstance(computed, dict):
         half_width = _half_width(recorded)
@@ -260,16 +265,16 @@ def _differing(
             if not name and key in NOT_COMPARED:
                 continue
             if key in recorded and key in computed:
-                found += _differing(recorded[key], computed[key], exact, place, near)
+                found += _differing(recorded[key], computed[key], leeway, place, near)
             else:
                 found.append(Disagreement(place, recorded.get(key), computed.get(key)))
     elif isinstance(recorded, list) and isinstance(computed, list):
         for k, (one, other) in enumerate(zip(recorded, computed, strict=False)):
-            found += _differing(one, other, exact, f"{name}[{_label(one, k)}]", None)
+            found += _differing(one, other, leeway, f"{name}[{_label(one, k)}]", None)
         if len(recorded) != len(computed):
             found.append(Disagreement(f"{name} (how many)", len(recorded), len(computed)))
-    elif not _same(recorded, computed, exact, within):
-        found.append(Disagreement(name, recorded, computed))
+    elif not _same(recorded, computed, leeway, within):
+        found.append(Disagreement(name, recorded, computed, within))
     return found
 
 
@@ -297,16 +302,17 @@ def _half_width(record: dict[str, Any]) -> float | None:
     return half if half > 0.0 else None
 
 
-def _same(recorded: Any, computed: Any, exact: bool, within: float | None) -> bool:
+def _same(recorded: Any, computed: Any, leeway: float, within: float | None) -> bool:
     numbers = (int, float)
     if isinstance(recorded, bool) or isinstance(computed, bool):
         return recorded is computed
     if isinstance(recorded, int) and isinstance(computed, int):
         return recorded == computed
     if isinstance(recorded, numbers) and isinstance(computed, numbers):
-        if exact:
+        if not leeway:
             return recorded == computed
         if within is not None:
-            return abs(recorded - computed) <= _SHARE_OF_HALF_WIDTH * within
-        return math.isclose(recorded, computed, rel_tol=_SHARE, abs_tol=_LEAST)
+            return abs(recorded - computed) <= leeway * _SHARE_OF_HALF_WIDTH * within
+        share, least = leeway * _SHARE, leeway * _LEAST
+        return math.isclose(recorded, computed, rel_tol=share, abs_tol=least)
     return type(recorded) is type(computed) and recorded == computed

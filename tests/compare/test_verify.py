@@ -208,9 +208,9 @@ def test_messages(kept: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 def test_tolerance_is_that_of_another_machine() -> None:
     one = {"a": 1.0, "b": [{"name": "x", "v": 2.0}], "ridelog_version": "1", "c": None}
     other = {"a": 1.0 + 1e-9, "b": [{"name": "x", "v": 2.1}], "ridelog_version": "2", "c": 0}
-    assert [each.name for each in disagreements(one, other, exact=False)] == ["b[x].v", "c"]
-    assert [each.name for each in disagreements(one, other, exact=True)] == ["a", "b[x].v", "c"]
-    longer = disagreements({"a": [1]}, {"a": [1, 2], "d": True}, exact=True)
+    assert [each.name for each in disagreements(one, other, leeway=1.0)] == ["b[x].v", "c"]
+    assert [each.name for each in disagreements(one, other, leeway=0.0)] == ["a", "b[x].v", "c"]
+    longer = disagreements({"a": [1]}, {"a": [1, 2], "d": True}, leeway=0.0)
     assert [each.name for each in longer] == ["a (how many)", "d"]
     assert count_values(one) == 4
 
@@ -230,11 +230,15 @@ def test_a_figure_may_move_by_a_fiftieth_of_its_half_width(
     recorded = {"f": {"after": estimate, "p_value": 0.05, "verdict": "better", "runs": 3}}
     computed = json.loads(json.dumps(recorded))
     (computed["f"] if path == "p_value" else computed["f"]["after"])[path] += moved
-    assert (disagreements(recorded, computed, exact=False) == []) == same
+    assert (disagreements(recorded, computed, leeway=1.0) == []) == same
+    # Half the leeway is used up by half as much.
+    moved_less = json.loads(json.dumps(recorded))
+    (moved_less["f"] if path == "p_value" else moved_less["f"]["after"])[path] += 0.5 * moved
+    assert (disagreements(recorded, moved_less, leeway=0.5) == []) == same
 
 
 @pytest.mark.parametrize(("key", "value"), [("verdict", "cannot say"), ("runs", 4)])
 def test_a_verdict_and_a_count_are_the_same_or_not(key: str, value: object) -> None:
     recorded = {"verdict": "better", "runs": 3}
-    found = disagreements(recorded, {**recorded, key: value}, exact=False)
+    found = disagreements(recorded, {**recorded, key: value}, leeway=1.0)
     assert [each.name for each in found] == [key]

@@ -32,7 +32,7 @@ class Kind:
     """How a log is written: its rate, whether it reports speed, and its format."""
 
     name: str
-    rate_hz: int
+    rate_hz: float
     reports: bool
     nmea: bool
 
@@ -59,11 +59,18 @@ class Ride:
     truth: dict[str, float]
 
 
-def ridden(random: np.random.Generator) -> Ride:
-    """Return a ride out and back on one straight: stand, pull away, brake to rest, turn, again."""
+def machine(random: np.random.Generator) -> tuple[float, float, float, float]:
+    """Return force, power, rolling and air of a machine, each per mass."""
     grip = random.uniform(1.2, 3.2)
     power = grip * random.uniform(3.0, 9.0)
-    rolling, air = GRAVITY * random.uniform(0.012, 0.03), random.uniform(0.0015, 0.006)
+    return grip, power, GRAVITY * random.uniform(0.012, 0.03), random.uniform(0.0015, 0.006)
+
+
+def ridden(
+    random: np.random.Generator, given: tuple[float, float, float, float] | None = None
+) -> Ride:
+    """Return a ride out and back on one straight: stand, pull away, brake to rest, turn, again."""
+    grip, power, rolling, air = given or machine(random)
     wind, heading = random.normal(0.0, 0.7), random.uniform(0.0, 2.0 * np.pi)
     speed: list[float] = []
     course: list[float] = []
@@ -71,24 +78,24 @@ def ridden(random: np.random.Generator) -> Ride:
     for way in (0, 1):
         head = heading + np.pi * way
         against = -wind if way == 0 else wind
-        _rest(
+        rest(
             speed, course, head, random.uniform(6.0, 8.0) if way == 0 else random.uniform(3.0, 4.0)
         )
         begin = len(speed)
         opens, pull_s = random.uniform(0.05, 0.4), random.uniform(11.0, 16.0)
-        pull = _pulling(opens, grip, power, rolling, air, against)
-        _drive(speed, course, head, pull_s, pull)
+        pull = pulling(opens, grip, power, rolling, air, against)
+        drive(speed, course, head, pull_s, pull)
         starts.append(_first(speed, begin, KMH_20) - _first(speed, begin, 1e-6))
         middle = len(speed)
         hard, builds = random.uniform(2.0, 4.5), random.uniform(0.1, 0.5)
-        _drive(speed, course, head, 30.0, _braking(hard, builds, rolling))
+        drive(speed, course, head, 30.0, braking(hard, builds, rolling))
         gone = float(np.sum(speed[middle:])) * STEP_S
         brakes.append(speed[middle] ** 2 / (2.0 * gone))
         tops.append(_best_second(np.array(speed[begin:])))
         if way == 0:
-            _rest(speed, course, head, random.uniform(3.0, 4.0))
-            _turn(speed, course, head, random.uniform(3.5, 6.0))
-    _rest(speed, course, heading + np.pi, 4.0)
+            rest(speed, course, head, random.uniform(3.0, 4.0))
+            turn_round(speed, course, head, random.uniform(3.5, 6.0))
+    rest(speed, course, heading + np.pi, 4.0)
     truth = {
         "best_1s_mps": max(tops),
         "two_way_mps": float(np.mean(tops)),
@@ -96,53 +103,51 @@ def ridden(random: np.random.Generator) -> Ride:
         "0-20 km/h": 2.0 / (1.0 / starts[0] + 1.0 / starts[1]),
         "mean_braking_mps2": float(np.mean(brakes)),
     }
-    return _of(speed, course, truth)
+    return ride_of(speed, course, truth)
 
 
 def backed(random: np.random.Generator) -> Ride:
     """Return a ride that goes backwards: pull away, brake, back up in a straight line, go on."""
-    grip = random.uniform(1.2, 3.2)
-    power = grip * random.uniform(3.0, 9.0)
-    rolling, air = GRAVITY * random.uniform(0.012, 0.03), random.uniform(0.0015, 0.006)
+    grip, power, rolling, air = machine(random)
     heading = random.uniform(0.0, 2.0 * np.pi)
     speed: list[float] = []
     course: list[float] = []
-    _rest(speed, course, heading, random.uniform(6.0, 8.0))
+    rest(speed, course, heading, random.uniform(6.0, 8.0))
     for way in (0, 1):
         opens = random.uniform(0.05, 0.4)
-        pull = _pulling(opens, grip, power, rolling, air, 0.0)
-        _drive(speed, course, heading, random.uniform(4.0, 7.0), pull)
+        pull = pulling(opens, grip, power, rolling, air, 0.0)
+        drive(speed, course, heading, random.uniform(4.0, 7.0), pull)
         hard, builds = random.uniform(2.0, 4.0), random.uniform(0.1, 0.5)
-        _drive(speed, course, heading, 30.0, _braking(hard, builds, rolling))
-        _rest(speed, course, heading, random.uniform(2.0, 4.0))
+        drive(speed, course, heading, 30.0, braking(hard, builds, rolling))
+        rest(speed, course, heading, random.uniform(2.0, 4.0))
         if way == 0:
             begin = len(speed)
             pace, gain = random.uniform(1.0, 2.2), random.uniform(0.5, 1.0)
-            _drive(speed, course, heading + np.pi, random.uniform(5.0, 9.0), _held(pace, gain))
-            _drive(speed, course, heading + np.pi, 30.0, _braking(1.0, builds, rolling))
+            drive(speed, course, heading + np.pi, random.uniform(5.0, 9.0), pace_held(pace, gain))
+            drive(speed, course, heading + np.pi, 30.0, braking(1.0, builds, rolling))
             top = _best_second(np.array(speed[begin:]))
-            _rest(speed, course, heading, random.uniform(2.0, 4.0))
-    return _of(speed, course, {"reverse_top_mps": top})
+            rest(speed, course, heading, random.uniform(2.0, 4.0))
+    return ride_of(speed, course, {"reverse_top_mps": top})
 
 
-def _held(pace: float, gain: float) -> Force:
+def pace_held(pace: float, gain: float) -> Force:
     """Return the force per mass that leads to a pace and holds it. [m/s], [m/s²]"""
     return lambda time_s, speed: min(gain, 2.0 * (pace - speed))
 
 
-def _of(speed: list[float], course: list[float], truth: dict[str, float]) -> Ride:
+def ride_of(speed: list[float], course: list[float], truth: dict[str, float]) -> Ride:
     v, phi = np.array(speed), np.array(course)
     east, north = (np.cumsum(v * way(phi)) * STEP_S for way in (np.sin, np.cos))
     return Ride(v, east, north, {name: one for name, one in truth.items() if np.isfinite(one)})
 
 
-def _rest(speed: list[float], course: list[float], head: float, long_s: float) -> None:
+def rest(speed: list[float], course: list[float], head: float, long_s: float) -> None:
     count = round(long_s / STEP_S)
     speed += [0.0] * count
     course += [head] * count
 
 
-def _pulling(
+def pulling(
     opens: float, grip: float, power: float, rolling: float, air: float, against: float
 ) -> Force:
     """Return the force per mass of an opening throttle less rolling and air. [s], [m/s]"""
@@ -156,11 +161,11 @@ def _pulling(
     return force
 
 
-def _braking(hard: float, builds: float, rolling: float) -> Force:
+def braking(hard: float, builds: float, rolling: float) -> Force:
     return lambda time_s, speed: -hard * min(1.0, time_s / builds) - rolling
 
 
-def _drive(
+def drive(
     speed: list[float], course: list[float], head: float, long_s: float, force: Force
 ) -> None:
     v = speed[-1]
@@ -172,7 +177,7 @@ def _drive(
         course.append(head)
 
 
-def _turn(speed: list[float], course: list[float], head: float, radius_m: float) -> None:
+def turn_round(speed: list[float], course: list[float], head: float, radius_m: float) -> None:
     """Ride half a circle at walking pace, gently away and to rest."""
     pace, gain = 1.6, 0.8
     way = np.pi * radius_m
@@ -202,13 +207,13 @@ def written(ride: Ride, kind: Kind, random: np.random.Generator, folder: Path) -
     rows = np.arange(random.integers(0, every), len(ride.speed), every)
     dt = 1.0 / kind.rate_hz
     n = len(rows)
-    slow = _holding_on(random, n, dt, random.uniform(0.02, 0.05), 5.0)
+    slow = holding_on(random, n, dt, random.uniform(0.02, 0.05), 5.0)
     white = random.uniform(0.02, 0.06) * random.standard_t(6, n) / np.sqrt(1.5)
     speed = np.abs(ride.speed[rows] + slow + white)
     way = np.arctan2(np.gradient(ride.east[rows]), np.gradient(ride.north[rows]))
     way = way + 0.05 * random.standard_normal(n) / np.maximum(ride.speed[rows], 0.5)
     slides = [
-        np.cumsum(_holding_on(random, n, dt, random.uniform(0.02, 0.05), 20.0)) * dt
+        np.cumsum(holding_on(random, n, dt, random.uniform(0.02, 0.05), 20.0)) * dt
         + random.uniform(0.02, 0.12) * random.standard_t(6, n) / np.sqrt(1.5)
         for _ in (0, 1)
     ]
@@ -226,7 +231,7 @@ def written(ride: Ride, kind: Kind, random: np.random.Generator, folder: Path) -
     return place
 
 
-def _holding_on(random: np.random.Generator, n: int, dt: float, sd: float, time_s: float) -> Array:
+def holding_on(random: np.random.Generator, n: int, dt: float, sd: float, time_s: float) -> Array:
     """Return errors of a standard deviation that hold on for a time, first order."""
     keep = np.exp(-dt / time_s)
     error, result = sd * random.standard_normal(), np.empty(n)

@@ -121,9 +121,9 @@ def main() -> None:
             others = [made[other][name] for other in made if other != kernel if name in made[other]]
             pairs = [
                 (
-                    len(disagreements(result, other, exact=True)),
+                    len(disagreements(result, other, leeway=0.0)),
                     _furthest(result, other),
-                    len(disagreements(result, other, exact=False)),
+                    len(disagreements(result, other, leeway=1.0)),
                 )
                 for other in others
             ]
