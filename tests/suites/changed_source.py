@@ -18,6 +18,8 @@ from importlib.machinery import ModuleSpec, PathFinder, SourceFileLoader
 from pathlib import Path
 from types import CodeType, ModuleType
 
+# What is changed is the code beside these files, not what may be installed from elsewhere.
+sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 # What is loaded before pytest cannot be rewritten by it, which changes no outcome.
 _QUIET = ("-W", "ignore::pytest.PytestAssertRewriteWarning")
 _LOADED = (

@@ -40,6 +40,7 @@ from scipy.stats import binomtest
 GATHERED = (
     "tests/core", "tests/limits", "tests/compare", "tests/machine", "tests/analysis",
     "tests/published", "tests/filtering", "tests/report", "tests/workflow/test_one_figure.py",
+    "tests/holds/test_figures_stay.py",
 )  # fmt: skip
 # The quick ones first; then what is left, as far as time allows. [s] Own choice.
 STAGES_S = (4.0, 20.0, 60.0)
