@@ -59,7 +59,7 @@ class _Group:
 
 _GROUPS = (
     _Group(
-        "no_load_mps", "speed without load", (*_SPEED, *_RATIO, *_TYRE), _PACK[:3],
+        "no_load_mps", "speed without load", (*_SPEED, *_RATIO, *_TYRE), _PACK,
         "a lower drive mode, another tooth, another tyre?",
     ),
     _Group(
@@ -71,7 +71,7 @@ _GROUPS = (
     ),
     _Group(
         "limit_power_w", "power at the battery limit", ("battery_limit_a",),
-        (*_PACK[:3], *_MASS), "a lower current setting, a weak pack?",
+        (*_PACK, *_MASS), "a lower current setting, a weak pack?",
     ),
     _Group("mass_kg", "mass with rider", _MASS, (), "another rider, a load?"),
     _Group(
