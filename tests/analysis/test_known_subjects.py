@@ -202,3 +202,15 @@ def test_wind_takes_from_both_directions() -> None:
     beyond = (SimpleNamespace(speed_mps=8.6, accel_mps2=Estimate(0.3, 0.2, 0.4)),)
     none = measured(known_motion(OUT_AND_BACK, turns=TURNED), curve=beyond)
     assert none.figures["two_way_mps"].terms.wind_excess == 0.0
+
+
+def test_pieces_of_less_than_a_second_hold_none() -> None:
+    pieces = [(float(k), k + 0.8) for k in range(20)]
+    found = measure_top_speed(known_motion([(0.0, 5.0), (20.0, 5.0)], pieces=pieces))
+    assert found.top is None and found.reason == (
+        "the fixes are 0.1 s apart and no second lies between two of them without a gap"
+    )
+    just = measure_top_speed(
+        known_motion([(0.0, 5.0), (20.0, 5.0)], pieces=[(0.0, 1.0), *pieces[2:]])
+    )
+    assert just.best_1s_mps is not None and just.best_1s_mps.value == pytest.approx(5.0, abs=0.01)

@@ -2,6 +2,7 @@
 
 import json
 from collections.abc import Callable
+from importlib import import_module
 from pathlib import Path
 from types import SimpleNamespace
 from typing import Any, cast
@@ -186,3 +187,25 @@ def test_marked_stretches_tell_nothing(
     # Starts in the marked run are not among those timed.
     assert len(marked["launches"].launches) < len(ride["launches"].launches)
     assert start == marked.figures["0-20 km/h"].estimate
+
+
+@pytest.mark.parametrize(("of_rides", "asked", "taken"), [
+    (("3-7 km/h", "0-30 m"), (), ["3-7 km/h", "0-30 m"]), ((), (), []),
+    (("0-30 m",), ("3-7 km/h",), ["3-7 km/h"]),
+])  # fmt: skip
+def test_windows_that_are_asked_for_go_before_those_of_the_rides(
+    of_rides: tuple[str, ...], asked: tuple[str, ...], taken: list[str],
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:  # fmt: skip
+    class AskedError(Exception):
+        pass
+
+    def predicting(*_: Any, windows: Any, **__: Any) -> None:
+        raise AskedError([window.label for window in windows])
+
+    monkeypatch.setattr(import_module("ridelog.compare.comparison"), "predict_from", predicting)
+    ride = SimpleNamespace(settings=Settings(windows=of_rides))
+    compared: Any = SimpleNamespace(before=(ride,), after=(), figures=(), unit=KMH)
+    with pytest.raises(AskedError) as caught:
+        predicted_change(compared, BEFORE, {}, windows=list(map(parse_window, asked)))
+    assert caught.value.args == (taken,)

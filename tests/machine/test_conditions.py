@@ -68,3 +68,39 @@ def test_what_cannot_be_said(read: Callable[[], Any], message: str) -> None:
     with pytest.raises(SetupError) as caught:
         read()
     assert str(caught.value).startswith(message)
+
+
+@pytest.mark.parametrize(
+    ("read", "last", "beyond"),
+    [
+        (parse_slope, "40%", "40.1%"), (parse_slope, "-40%", "-40.1%"),
+        (lambda text: parse_charge(text, LI), "0%", "-0.1%"),
+        (lambda text: parse_charge(text, LI), "100%", "100.1%"),
+        # Fourteen cells of 4.18 V have 58.52 V at rest: 0.6 and 1.06 of it.
+        (lambda text: parse_charge(text, LI), "35.2 V", "35.0 V"),
+        (lambda text: parse_charge(text, LI), "62.0 V", "62.1 V"),
+        # A meter's last digits may rise, by a hundredth.
+        (lambda text: parse_volts(text, LI), "50/50.5", "50/50.6"),
+        (lambda text: parse_volts(text, LI), "51/50", "51/50/49"),
+        (lambda text: parse_at([text]), "0.1 km/h", "0.0 km/h"),
+        # 40 m/s.
+        (lambda text: parse_at([text]), "144 km/h", "144.1 km/h"),
+        (lambda text: parse_at([text]), "144 KPH", "144 knots"),
+    ],
+)  # fmt: skip
+def test_both_sides_of_what_can_be_said(read: Callable[[str], Any], last: str, beyond: str) -> None:
+    read(last)
+    with pytest.raises(SetupError):
+        read(beyond)
+
+
+def test_rides_lie_anywhere_between_the_volts_before_and_after() -> None:
+    """An even distribution of width d has a deviation of d / sqrt(12)."""
+    charges = [parse_volts(text, LI) for text in ("57.0", "51.0")]
+    width = charges[0][0] - charges[1][0]
+    assert parse_volts("57.0/51.0", LI)[1] >= width / 12.0**0.5
+    assert parse_volts("57.0/51.0", LI)[1] == pytest.approx(
+        (width**2 / 12.0 + max(sd for _, sd in charges) ** 2) ** 0.5
+    )
+    # Alike before and after, one is as sure as the other.
+    assert parse_volts("57.0/57.0", LI) == pytest.approx(charges[0])

@@ -111,3 +111,14 @@ def test_road_load_from_its_parts() -> None:
     assert isinstance(load, RoadLoad)
     # Crr m g = 19.6133 N, rho CdA / 2 = 0.27092.
     assert load.force_n(np.array([0.0, 10.0]))[0] == pytest.approx([19.6133, 51.7056], abs=1e-3)
+
+
+@pytest.mark.parametrize(
+    ("way_m", "top_mps"), [(0.03, 0.01), (0.03, 0.6), (0.03, 14.0), (0.3, 140.0)]
+)
+def test_crawlers_and_rockets_balance_on_the_line(way_m: float, top_mps: float) -> None:
+    """At full duty k / w (U - k v / w) / R is the force at v: what resists as much ends there."""
+    per_amp = 0.1 / way_m
+    resists_n = per_amp * (48.0 - per_amp * top_mps) / 0.05
+    speed, limit = top_speed(drive(way_per_radian_m=way_m, a_n=resists_n))
+    assert speed[0] == pytest.approx(top_mps, abs=1e-6) and LIMITS[limit[0]] == "motor speed"

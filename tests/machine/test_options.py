@@ -160,6 +160,54 @@ def test_a_file_that_cannot_be_is_told(tmp_path: Path, old: str, new: str, words
     assert words in str(caught.value)
 
 
+def written(**changed: str) -> str:
+    """Return the file with two options, of which some lines of the first are others."""
+    lines = {"currency": '"EUR"', "name": '"a"', "price": "40", "hours": "1.5", "note": '"b"'}
+    lines |= changed
+    head = f"currency = {lines.pop('currency')}\n[[option]]\n"
+    first = "".join(f"{key} = {value}\n" for key, value in lines.items())
+    change = "change = { front_teeth = 12 }\n"
+    return head + first + change + '[[option]]\nname = "other"\n' + change
+
+
+@pytest.mark.parametrize(
+    ("key", "last", "beyond"),
+    [
+        ("price", "0", "-0.01"), ("price", "1e6", "1000000.1"), ("price", "0.5", "true"),
+        ("hours", "0.0", "-1e-9"), ("hours", "10000", "10000.1"), ("hours", "0.5", "nan"),
+        ("currency", f'"{8 * "x"}"', f'"{9 * "x"}"'), ("name", f'"{40 * "x"}"', f'"{41 * "x"}"'),
+        ("note", f'"{200 * "x"}"', f'"{201 * "x"}"'), ("note", '""', "1"),
+        # Blanks at the ends and twice between words are none of a name's letters.
+        ("name", f'" x  {38 * "y"} "', f'" x  {39 * "y"} "'), ("name", '"x"', '" "'),
+    ],
+)  # fmt: skip
+def test_both_sides_of_what_a_file_may_hold(
+    tmp_path: Path, key: str, last: str, beyond: str
+) -> None:
+    path = tmp_path / "options.toml"
+    path.write_text(written(**{key: last}))
+    assert len(read_options(path)[1]) == 2
+    path.write_text(written(**{key: beyond}))
+    with pytest.raises(SetupError):
+        read_options(path)
+
+
+@pytest.mark.parametrize(("count", "fits"), [(1, False), (2, True), (6, True), (7, False)])
+def test_two_to_six_stand_side_by_side(tmp_path: Path, count: int, fits: bool) -> None:
+    path = tmp_path / "options.toml"
+    path.write_text("".join(
+        f'[[option]]\nname = "{number}"\nchange = {{ front_teeth = 12 }}\n'
+        for number in range(count)
+    ))  # fmt: skip
+    if fits:
+        currency, options = read_options(path)
+        assert len(options) == count and options[0].price is None and currency != "EUR"
+    else:
+        advice = "leave out the least likely ones" if count > 2 else "add another, or ask"
+        with pytest.raises(SetupError, match=advice):
+            read_options(path)
+
+
 def test_a_file_that_is_not_there(tmp_path: Path) -> None:
     with pytest.raises(SetupError, match="no-such.toml: the file cannot be read"):
         read_options(tmp_path / "no-such.toml")

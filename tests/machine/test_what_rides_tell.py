@@ -64,7 +64,7 @@ def test_a_key_that_is_believed_leaves_to_the_rides_what_it_goes_into(
 
 
 def curve(*rates: float) -> Curve:
-    return Curve(3.0 + np.arange(len(rates)), np.array(rates), 0.01 * np.eye(len(rates)))
+    return Curve(3.0 + np.arange(float(len(rates))), np.array(rates), 0.01 * np.eye(len(rates)))
 
 
 @pytest.mark.parametrize("measured", [

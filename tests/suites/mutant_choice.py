@@ -227,9 +227,13 @@ class Shape:
         return None
 
     def named_at(self, line: int) -> list[str]:
-        """Return the names a statement outside of functions sets."""
-        names: list[str] = []
+        """Return the names a statement outside of functions sets; of a field its class too."""
         lines = self.lines_of(line)
+        names = [
+            one.name
+            for one in self._statements
+            if isinstance(one, ast.ClassDef) and one.lineno < line <= (one.end_lineno or 0)
+        ]
         for one in self._statements:
             if one.lineno == lines.start and isinstance(one, ast.Assign | ast.AnnAssign):
                 targets = one.targets if isinstance(one, ast.Assign) else [one.target]
