@@ -251,3 +251,65 @@ def test_what_the_sheet_contradicts_is_said_unless_said_already() -> None:
     found = of_change(setup, setup)
     assert found["electrical_switch_volts"].text.startswith("Switch volts do not fit: ")
     assert "electrical_motor_volts" not in found and "motor_over_voltage" in found
+
+
+CURRENT, TURN, TOP = Estimate(28.0, 24.0, 33.0), Estimate(6.8, 6.0, 7.0), Estimate(7.1, 6.5, 7.5)
+
+
+@pytest.mark.parametrize(
+    ("setup", "measures", "code", "value", "limit", "gravity"),
+    [
+        # Three quarters of the fuse; blade fuses of 32 V (ISO 8820-3).
+        ({"fuse_a": 40.0}, {"battery_current_peak_a": CURRENT}, "fuse_amperes", 33.0, 30.0,
+         WARNING),
+        ({"battery_full_v": 58.8, "fuse_v": 58.0}, {}, "fuse_volts", 58.8, 58.0, WARNING),
+        ({"battery_full_v": 58.8}, {}, "fuse_volts_unknown", 58.8, 32.0, DOUBT),
+        ({"battery_full_v": 30.0, "battery_max_a": 32.0}, {"battery_current_peak_a": CURRENT},
+         "battery_amperes", 33.0, 32.0, WARNING),
+        ({"battery_full_v": 58.8, "motor_max_v": 50.0}, {}, "motor_over_voltage", 58.8, 50.0,
+         DANGER),
+        ({"battery_full_v": 58.8, "controller_max_v": 55.0}, {}, "controller_over_voltage", 58.8,
+         55.0, DANGER),
+        # 25 km/h, and 6 km/h of walking pace.
+        ({"class_speed_kmh": 25.0}, {"top_speed_mps": TOP}, "class_speed", 7.1, 25.0 * KMH,
+         WARNING),
+        ({"has_reverse": True}, {"top_speed_mps": TOP}, "reverse_speed", None, 6.0 * KMH, DOUBT),
+        ({"brakes": "one"}, {}, "brakes", None, None, WARNING),
+        ({"brake_decel_mps2": 2.0}, {}, "weak_brakes", 2.0, 3.5, DANGER),
+        ({"track_width_m": 0.8, "cg_height_m": 0.5}, {"lateral_accel_mps2": TURN}, "tip_over", 6.8,
+         0.85 * 0.8 * 9.80665, DANGER),
+        ({"battery_cells": 14}, {}, "battery_care", None, None, WARNING),
+        ({"battery_full_v": 61.0}, {}, "shock", None, None, DANGER),
+        ({"switch_max_v": 40.0, "battery_full_v": 42.0}, {}, "electrical_switch_volts", None, None,
+         WARNING),
+    ],
+)  # fmt: skip
+def test_a_change_is_warned_of_with_what_is_and_what_may_be(
+    setup: dict[str, Any], measures: dict[str, Estimate], code: str, value: float | None,
+    limit: float | None, gravity: int,
+) -> None:  # fmt: skip
+    told = {name: (about(0.9 * one.value), one) for name, one in measures.items()}
+    one = of_change({}, setup, **told)[code]
+    assert (one.value, one.gravity, one.general) == (value, gravity, False)
+    assert one.limit == pytest.approx(limit) and one.source
+
+
+@pytest.mark.parametrize(("last", "beyond", "code"), [
+    ({"battery_full_v": 32.0}, {"battery_full_v": 32.1}, "fuse_volts_unknown"),
+    ({"battery_full_v": 58.0, "fuse_v": 58.0}, {"battery_full_v": 58.1, "fuse_v": 58.0},
+     "fuse_volts"),
+    ({"brake_decel_mps2": 3.5}, {"brake_decel_mps2": 3.4}, "weak_brakes"),
+    ({"battery_full_v": 48.0, "motor_max_v": 48.0}, {"battery_full_v": 48.1, "motor_max_v": 48.0},
+     "motor_over_voltage"),
+])  # fmt: skip
+def test_what_just_fits_is_not_warned_of(
+    last: dict[str, Any], beyond: dict[str, Any], code: str
+) -> None:
+    assert code not in of_change({}, last) and code in of_change({}, beyond)
+
+
+def test_a_share_of_what_the_fuse_carries_is_sure_or_may_be() -> None:
+    for low, words in ((29.9, "may reach"), (30.1, "reaches")):
+        current = Estimate(31.0, low, 33.0)
+        found = of_change({}, {"fuse_a": 40.0}, battery_current_peak_a=(None, current))
+        assert f"The battery current {words} " in found["fuse_amperes"].text

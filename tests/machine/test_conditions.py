@@ -24,7 +24,8 @@ def test_words_are_read() -> None:
     assert parse_slope("4%") == pytest.approx(0.04)
     assert parse_slope(" -2,5 % ") == pytest.approx(-0.025)
     assert parse_surface("gravel") == "gravel"
-    assert parse_charge("25%", LI)[0] == pytest.approx(0.25)
+    # A display is believed to four hundredths.
+    assert parse_charge("25%", LI) == pytest.approx((0.25, 0.04))
     # 3.64 V a cell is 40 % by the curve.
     assert parse_charge("51.0 V", LI)[0] == pytest.approx(0.40, abs=0.06)
     first, last = (parse_volts(text, LI)[0] for text in ("57.0", "51.0"))
@@ -35,7 +36,8 @@ def test_words_are_read() -> None:
     assert (slow.name, slow.label) == ("20_kmh", "20 km/h")
     assert (mile.name, mile.label) == ("12_mph", "12 mph")
     assert mile.speed_mps == pytest.approx(5.36448)
-    assert parse_at([]) == USUAL_SPEEDS
+    assert parse_at([]) == parse_at(["20 km/h"]) == USUAL_SPEEDS
+    assert slow.speed_mps == pytest.approx(20.0 / 3.6)
 
 
 def test_what_is_other_than_ridden() -> None:
@@ -85,7 +87,7 @@ def test_what_cannot_be_said(read: Callable[[], Any], message: str) -> None:
         (lambda text: parse_at([text]), "0.1 km/h", "0.0 km/h"),
         # 40 m/s.
         (lambda text: parse_at([text]), "144 km/h", "144.1 km/h"),
-        (lambda text: parse_at([text]), "144 KPH", "144 knots"),
+        (lambda text: parse_at([text]), "144 KPH", "20 furlongs"),
     ],
 )  # fmt: skip
 def test_both_sides_of_what_can_be_said(read: Callable[[str], Any], last: str, beyond: str) -> None:

@@ -192,6 +192,15 @@ def test_both_sides_of_what_a_file_may_hold(
         read_options(path)
 
 
+def test_a_hundred_thousand_bytes_are_read(tmp_path: Path) -> None:
+    path = tmp_path / "options.toml"
+    path.write_text(written() + "#" * (100_000 - len(written())))
+    assert len(read_options(path)[1]) == 2
+    path.write_text(path.read_text() + "#")
+    with pytest.raises(SetupError, match="more than 100,000 bytes are too many"):
+        read_options(path)
+
+
 @pytest.mark.parametrize(("count", "fits"), [(1, False), (2, True), (6, True), (7, False)])
 def test_two_to_six_stand_side_by_side(tmp_path: Path, count: int, fits: bool) -> None:
     path = tmp_path / "options.toml"
@@ -209,5 +218,5 @@ def test_two_to_six_stand_side_by_side(tmp_path: Path, count: int, fits: bool) -
 
 
 def test_a_file_that_is_not_there(tmp_path: Path) -> None:
-    with pytest.raises(SetupError, match="no-such.toml: the file cannot be read"):
+    with pytest.raises(SetupError, match="no-such.toml: the file cannot be read .no such file or"):
         read_options(tmp_path / "no-such.toml")
