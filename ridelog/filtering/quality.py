@@ -19,14 +19,20 @@ _WINDOW_S = 10.0
 # So long a receiver has to be steady before it is believed: the shortest run of fixes in which an
 # error that still moves can be told from noise. Own choice. [s]
 STEADY_S = 2.0
+# ... and so many fixes at least, the fewest of which one can contradict the others: follows from
+# two unknowns of an even pace.
+STEADY_FIXES = 3
 # How much worse than usual counts as settling: satellites fewer than in the rest, times the mean
 # squared misfit, times the speed of a slide; a fix alone errs so far by chance once in 8,000
 # (exp(-9)). A share of such fixes is left to jumps. Own choices.
 _FEWER_SATELLITES, _WORSE_RESIDUAL, _SLIDES_BEYOND = 3.0, 2.5, 6.0
-_MISFIT_BEYOND, _JUMPS_SHARE = 9.0, 0.25
+_MISFIT_BEYOND, JUMPS_SHARE = 9.0, 0.25
 # HDOP that falls at this pace, seen over so many seconds, is not yet what the ride will have,
 # METHOD.md, filtering (31); less than so much is its flicker. Own choices. [1/s], [s], [1]
 _FALLS_PER_S, _WITHIN_S, _FLICKER_HDOP = 0.0625, 4.0, 0.15
+# A place that slides faster than this against its reported speed, times HDOP, has not been found
+# yet. Own choice: settled receivers' logs stay below it at each two seconds but for jumps.
+_OUTRUNS_MPS, _ANY_SPEED_MPS = 1.0, 1e4
 # With fewer such fixes there is no rest to compare with. Own choice.
 _LEAST_TO_COMPARE = 10
 # A slide is over within so long, and begins within the first of it; riding is faster than a walk.
@@ -69,6 +75,51 @@ def still_better(time_s: FloatArray, hdop: FloatArray) -> BoolArray:
     return better
 
 
+def usual_interval_s(time_s: FloatArray) -> float:
+    """Return the usual time between fixes, 0 of a single one. [s]"""
+    return float(np.median(np.diff(time_s))) if len(time_s) > 1 else 0.0
+
+
+def steady_span_s(interval_s: float) -> tuple[float, float]:
+    """Return the shortest and the longest span on which a receiver is judged steady. [s]
+
+    Fixes come up to half their usual interval early or late: a lost one is not made up for.
+    """
+    span_s = max(STEADY_S, (STEADY_FIXES - 1) * interval_s)
+    return span_s - 0.5 * interval_s, span_s + 0.5 * interval_s
+
+
+def outrunning(
+    time_s: FloatArray,
+    position_m: FloatArray,
+    speed_mps: FloatArray,
+    hdop: FloatArray,
+    step_m: float,
+) -> BoolArray:
+    """Return from which fixes on positions go farther than the reported speed, shape (m,).
+
+    No chord is longer than the way ridden: METHOD.md, filtering (32). Unlike a fit, which takes
+    slow positions and a speed of nothing for rest, this tells with three fixes.
+
+    Parameters
+    ----------
+    time_s, position_m, speed_mps, hdop : ndarray, shape (m,) or (m, 2)
+        The usable fixes in time order, NaN where unknown. [s], [m], [m/s], [1]
+    step_m : float
+        Step in which positions are written. [m]
+    """
+    # An unknown speed is outrun by nothing, and is only of its own windows.
+    told = np.where(np.isfinite(speed_mps), speed_mps, _ANY_SPEED_MPS)
+    ridden = np.append(0.0, np.cumsum(0.5 * (told[1:] + told[:-1]) * np.diff(time_s)))
+    _, span_s = steady_span_s(usual_interval_s(time_s))
+    last = np.searchsorted(time_s, time_s + span_s, side="right") - 1
+    chord = np.hypot(*(position_m[last] - position_m).T)
+    poorest = np.fmax(1.0, np.fmax(hdop, hdop[last]))
+    allowed = _OUTRUNS_MPS * poorest * (time_s[last] - time_s) + np.sqrt(2.0) * step_m
+    outrun: BoolArray = chord - (ridden[last] - ridden) > allowed
+    return outrun
+
+
 def settled_from(
     time_s: FloatArray,
     hdop: FloatArray,
@@ -76,6 +127,7 @@ def settled_from(
     misfit: FloatArray,
     drift_mps: FloatArray,
     usual_drift_mps: float,
+    outrun: BoolArray,
 ) -> float:
     """Return the time from which a receiver is steady.
 
@@ -93,6 +145,8 @@ def settled_from(
         Speed at which the position slides against the reported velocity, NaN without one.
     usual_drift_mps : float
         Its standard deviation over the ride.
+    outrun : ndarray of bool, shape (m,)
+        What ``outrunning`` tells.
 
     Returns
     -------
@@ -101,14 +155,15 @@ def settled_from(
     """
     bad = misfit > _MISFIT_BEYOND
     unready = np.zeros(len(time_s), dtype=bool)
-    length_s = STEADY_S
+    _, length_s = steady_span_s(usual_interval_s(time_s))
+    least = STEADY_FIXES
     with np.errstate(invalid="ignore"):
         bad |= drift_mps > _SLIDES_BEYOND * usual_drift_mps
         if np.isfinite(hdop).any():
             unready = still_better(time_s, hdop) | (hdop > POOR_HDOP)
         else:
             bad |= _fewer_than_later(time_s, satellites)
-            length_s = _WINDOW_S
+            length_s, least = _WINDOW_S, 1
     bad |= unready
     # A jump of the position is left out as a jump, however far it goes.
     capped = np.minimum(misfit, _MISFIT_BEYOND)
@@ -116,8 +171,10 @@ def settled_from(
     while first < len(time_s):
         stop = int(np.searchsorted(time_s, time_s[first] + length_s, side="right"))
         here = slice(first, stop)
-        steady = bad[here].mean() <= _JUMPS_SHARE and capped[here].mean() <= _WORSE_RESIDUAL
-        if steady and not unready[here].any():
+        steady = bad[here].mean() <= JUMPS_SHARE and capped[here].mean() <= _WORSE_RESIDUAL
+        # Where a log ends what it holds must do; else a hole shows nothing.
+        steady &= stop - first >= least or stop == len(time_s)
+        if steady and not outrun[first] and not unready[here].any():
             return float(time_s[first])
         wrong = np.flatnonzero(bad[here])
         first += int(wrong[-1]) + 1 if len(wrong) else 1

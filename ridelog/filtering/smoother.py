@@ -35,6 +35,7 @@ from ridelog.filtering.posterior import Posterior
 from ridelog.filtering.quality import (
     find_still,
     geometry_flags,
+    outrunning,
     settled_from,
     settling_factor,
     slid_until,
@@ -52,7 +53,7 @@ _SPLIT_ABOVE_S = 0.3
 _ROUNDS_OF_LONG = 7
 # A piece needs this many fixes before anything is said about it: own choice, one more than give an
 # acceleration.
-_LEAST_FIXES = 4
+LEAST_FIXES = 4
 # A fix whose weight fell below this is more than 6.8 standard deviations off: filtering (12).
 _REJECTED_WEIGHT = 0.12
 # The cautious reading spreads each learnt corner over this long, and over three fixes. Filtering
@@ -71,7 +72,10 @@ _BEYOND = 1.5
 
 
 def estimate_motion(
-    track: Track, *, report_progress: Callable[[float], None] | None = None
+    track: Track,
+    *,
+    report_progress: Callable[[float], None] | None = None,
+    least_fixes: int = LEAST_FIXES,
 ) -> Motion:
     """Return the smoothed motion of a ride, with everything later figures are drawn from.
 
@@ -81,6 +85,8 @@ def estimate_motion(
         The ride as read.
     report_progress : callable, optional
         Told the share of the work done, 0 to 1.
+    least_fixes : int
+        How many fixes in a row a piece needs, at least ``quality.STEADY_FIXES``.
 
     Raises
     ------
@@ -88,10 +94,12 @@ def estimate_motion(
         If the fixes are too few or too far apart for any estimate.
     """
     with calculating(track.source.file):
-        return _estimated(track, report_progress)
+        return _estimated(track, report_progress, least_fixes)
 
 
-def _estimated(track: Track, report_progress: Callable[[float], None] | None) -> Motion:
+def _estimated(
+    track: Track, report_progress: Callable[[float], None] | None, least_fixes: int
+) -> Motion:
     seen, receiver = recognised(observations_of(track), track)
     screened = screen(seen)
     against = contradictions(seen, screened)
@@ -106,11 +114,11 @@ def _estimated(track: Track, report_progress: Callable[[float], None] | None) ->
     if len(contradicted):
         screened = screen(seen)
     space, observed, fix = _state_space_of(seen, screened)
-    long_enough = _long_enough(seen)
+    long_enough = _long_enough(seen, least_fixes)
     if not long_enough.any():
         raise NotEnoughDataError(
             f"{track.source.file}: the fixes are {seen.usual_interval_s:.3g} s apart with gaps "
-            f"between them, so there are nowhere {_LEAST_FIXES} in a row to take a speed from.",
+            f"between them, so there are nowhere {least_fixes} in a row to take a speed from.",
             "set the logger to one fix a second or more and log again.",
         )
     lost = _corners_are_lost(space, seen)
@@ -232,10 +240,10 @@ def _state_space_of(
     return StateSpace(time_s, position, velocity, breaks, steps), observed, fix
 
 
-def _long_enough(seen: Observations) -> BoolArray:
+def _long_enough(seen: Observations, least_fixes: int) -> BoolArray:
     """Return for each observation whether its piece has enough fixes."""
     number = np.concatenate([[0], np.cumsum(seen.breaks)])
-    enough: BoolArray = np.bincount(number)[number] >= _LEAST_FIXES
+    enough: BoolArray = np.bincount(number)[number] >= least_fixes
     return enough
 
 
@@ -302,9 +310,11 @@ def _motion(
     # What only repeats the fix before tells nothing of how well the receiver is placed.
     misfit = np.where(seen.held, 1.0, misfit)
     drift = np.hypot(*states[:, 3].T) if reported else np.full(len(fix), np.nan)
+    hdop = track.hdop[seen.rows]
+    told_mps = np.where(seen.crawl, track.speed_mps[seen.rows], np.hypot(*seen.velocity_mps.T))
     settled_s = settled_from(
-        seen.time_s, track.hdop[seen.rows], track.satellites[seen.rows], misfit, drift,
-        scales.drift_sd_mps,
+        seen.time_s, hdop, track.satellites[seen.rows], misfit, drift, scales.drift_sd_mps,
+        outrunning(seen.time_s, seen.position_m, told_mps, hdop, seen.position_step_m),
     )  # fmt: skip
     slid_s = float(seen.time_s[0])
     if not reported and not np.isfinite([track.hdop, track.satellites]).any():

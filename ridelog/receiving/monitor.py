@@ -13,7 +13,15 @@ from ridelog.core.flags import Flag
 from ridelog.core.text import count_words
 from ridelog.core.track import IntArray, Track
 from ridelog.core.units import SpeedUnit
-from ridelog.filtering.quality import FEW_SATELLITES, POOR_HDOP, STEADY_S, still_better
+from ridelog.filtering.quality import (
+    FEW_SATELLITES,
+    JUMPS_SHARE,
+    POOR_HDOP,
+    STEADY_FIXES,
+    steady_span_s,
+    still_better,
+    usual_interval_s,
+)
 from ridelog.importer import log_from_bytes
 from ridelog.workflow.measure import motion_of_bytes
 
@@ -79,6 +87,7 @@ class Monitor:
     def __init__(self) -> None:
         self._parts: deque[tuple[float, bytes]] = deque()
         self._tail_bytes = self._bytes_before = self._fixes = self._counted_byte = 0
+        self._judged_bytes = 0
         self._last = Reading()
         self._begun_s: float | None = None
         self._arrived_s = self._read_s = self._judged_s = self._state_s = -np.inf
@@ -135,8 +144,7 @@ class Monitor:
         came_s = np.array([moment for moment, _ in self._parts])[np.searchsorted(ends, at, "right")]
         self._count(at)
         known = _with_last_fix(known, track, self._fixes)
-        interval_s = float(np.median(np.diff(track.time_s))) if len(track) > 1 else 0.0
-        patience_s = max(_LOST_S, _LOST_INTERVALS * interval_s)
+        patience_s = max(_LOST_S, _LOST_INTERVALS * usual_interval_s(track.time_s))
         if now_s - came_s[-1] > patience_s:
             return replace(
                 nothing, utc=known.utc, fixes=known.fixes,
@@ -174,22 +182,29 @@ class Monitor:
         ``first`` is the row from which on the receiver had its fix without a hole, ``since`` what
         has come from there on.
         """
-        length_s = float(track.time_s[-1] - track.time_s[first])
-        if length_s < STEADY_S:
-            return f"waiting for {STEADY_S - length_s:.0f} s more of positions"
-        if poor := _poor_geometry(track) or ("" if self.ready else _falling(track, first)):
+        time_s = track.time_s[first:]
+        span_s, longest_s = steady_span_s(usual_interval_s(time_s))
+        left_s = span_s - float(time_s[-1] - time_s[0])
+        if left_s > 0.0:
+            return f"waiting for {np.ceil(left_s):.0f} s more of positions"
+        if poor := _poor_geometry(track) or (
+            "" if self.ready else _falling(track, first, longest_s)
+        ):
             return poor
-        if now_s - self._judged_s < (_JUDGE_READY_S if self.ready else _JUDGE_S):
+        come_bytes = self._bytes_before + self._tail_bytes
+        rest_s = _JUDGE_READY_S if self.ready else _JUDGE_S
+        if come_bytes == self._judged_bytes or now_s - self._judged_s < rest_s:
             return self._verdict
-        self._judged_s = now_s
+        self._judged_s, self._judged_bytes = now_s, come_bytes
         try:
-            motion = motion_of_bytes("receiver", since)
+            motion = motion_of_bytes("receiver", since, least_fixes=STEADY_FIXES)
         except RideLogError:
             return "waiting for positions that follow each other"
         time_s = motion.track.time_s
-        if not motion.settled_s <= time_s[-1] - STEADY_S:
+        if not motion.settled_s <= time_s[-1] - span_s:
             return "positions and speed do not agree with each other yet"
-        if not carries_figures(motion)[time_s >= time_s[-1] - STEADY_S].all():
+        lately = carries_figures(motion)[time_s >= time_s[-1] - span_s]
+        if not lately.mean() >= 1.0 - JUMPS_SHARE:
             return "the last positions jump"
         return weakness_so_far(motion)
 
@@ -232,10 +247,10 @@ def _poor_geometry(track: Track) -> str:
     return ""
 
 
-def _falling(track: Track, first: int) -> str:
+def _falling(track: Track, first: int, span_s: float) -> str:
     """Return how HDOP falls too fast to be what the ride will have, "" if it does not."""
     hdop = track.hdop[first:]
-    lately = track.time_s[first:] >= track.time_s[-1] - STEADY_S
+    lately = track.time_s[first:] >= track.time_s[-1] - span_s
     if not still_better(track.time_s[first:], hdop)[lately].any():
         return ""
-    return f"HDOP still falls, from {hdop[lately].max():.1f} to {hdop[-1]:.1f}"
+    return f"HDOP still falls, it is {hdop[-1]:.1f} by now"

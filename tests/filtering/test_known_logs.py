@@ -201,7 +201,7 @@ NONE = np.full(len(TIME_S), np.nan)
 def settles(**changes: FloatArray) -> float:
     usual = {
         "hdop": NONE, "satellites": np.full(len(TIME_S), 10.0), "misfit": np.ones(len(TIME_S)),
-        "drift_mps": NONE,
+        "drift_mps": NONE, "outrun": np.zeros(len(TIME_S), dtype=bool),
     } | changes  # fmt: skip
     return settled_from(TIME_S, usual_drift_mps=0.05, **usual)
 
@@ -222,6 +222,8 @@ def early(value: float, other: float, until_s: float = 20.0) -> FloatArray:
     ({"hdop": early(5.1, 1.0)}, 24.0), ({"hdop": early(5.0, 4.9)}, 0.0),
     ({"hdop": np.full(len(TIME_S), 5.1)}, np.nan), ({"misfit": np.full(len(TIME_S), 10.0)}, np.nan),
     ({"hdop": np.maximum(3.5 - 0.2 * TIME_S, 1.0)}, 15.3), ({"hdop": 3.0 - 0.03 * TIME_S}, 0.0),
+    # No window begins where positions go farther than the speed.
+    ({"outrun": TIME_S < 19.9}, 20.0),
 ])  # fmt: skip
 def test_from_when_on_a_receiver_is_steady(changes: dict[str, FloatArray], from_s: float) -> None:
     found = settles(**changes)

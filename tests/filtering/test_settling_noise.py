@@ -11,7 +11,14 @@ from ridelog.analysis.top_speed.measure import measure_top_speed
 from ridelog.analysis.windows import windows_of
 from ridelog.filtering.observations import observations_of
 from ridelog.filtering.outliers import screen
-from ridelog.filtering.quality import STEADY_S, settled_from, settling_factor, still_better
+from ridelog.filtering.quality import (
+    STEADY_S,
+    outrunning,
+    settled_from,
+    settling_factor,
+    steady_span_s,
+    still_better,
+)
 from ridelog.filtering.smoother import estimate_motion
 
 
@@ -71,8 +78,9 @@ def settled(hdop: np.ndarray, misfit: np.ndarray | None = None, fixes: int = len
     good = np.ones(len(TIME_S)) if misfit is None else misfit
     here = slice(0, fixes)
     return settled_from(
-        TIME_S[here], hdop[here], np.full(fixes, 9.0), good[here], np.zeros(fixes), 0.04
-    )
+        TIME_S[here], hdop[here], np.full(fixes, 9.0), good[here], np.zeros(fixes), 0.04,
+        np.zeros(fixes, dtype=bool),
+    )  # fmt: skip
 
 
 @pytest.mark.parametrize("seed", range(6))
@@ -111,3 +119,53 @@ def test_a_log_without_hdop_is_held_against_its_rest() -> None:
     """A noise three times too large for 15 s: only what comes later tells that it was too large."""
     misfit = np.random.default_rng(2).exponential(size=300) * np.where(TIME_S < 15.0, 9.0, 1.0)
     assert 10.0 < settled(np.full(300, np.nan), misfit) < 16.0
+
+
+def settled_at(*time_s: float) -> float:
+    """Return when a good log with fixes at these times had settled."""
+    n = len(time_s)
+    one, none = np.ones(n), np.zeros(n)
+    return settled_from(np.array(time_s), one, 9.0 * one, one, none, 0.04, np.zeros(n, dtype=bool))
+
+
+def test_two_seconds_hold_three_fixes_that_follow_each_other() -> None:
+    later = np.arange(20.0, 40.0)
+    assert settled_at(0.0, 1.0, 2.0, *later) == 0.0
+    # Stamps that are written roughly are no hole, a fix that is missing is one.
+    assert settled_at(0.0, 1.1, 2.2, *later) == 0.0
+    assert settled_at(0.0, 2.0, 3.0, 4.0, *later) == 2.0
+    assert settled_at(0.0, 1.0, *later) == 20.0
+    # What ends sooner is judged by what it holds; of slower receivers three fixes are awaited.
+    assert settled_at(0.0, 1.0) == 0.0
+    assert steady_span_s(0.2) == pytest.approx((1.9, 2.1))
+    assert steady_span_s(2.0) == pytest.approx((3.0, 5.0))
+
+
+@pytest.mark.parametrize(("changes", "outruns"), [
+    ({"slides_mps": 1.01}, True), ({"slides_mps": 0.99}, False),
+    # A speed that says so is no slide, nor is a chord shorter than the way.
+    ({"slides_mps": 1.01, "speed_mps": 0.1}, False), ({"speed_mps": 9.0}, False),
+    # HDOP widens what is allowed, and so does the step in which positions are written.
+    ({"slides_mps": 1.9, "hdop": 2.0}, False), ({"slides_mps": 2.1, "hdop": 2.0}, True),
+    ({"slides_mps": 1.9, "hdop": np.nan}, True),
+    ({"slides_mps": 1.7, "step_m": 1.0}, False), ({"slides_mps": 1.72, "step_m": 1.0}, True),
+    ({"slides_mps": 5.0, "speed_mps": np.nan}, False),
+])  # fmt: skip
+def test_a_place_that_outruns_the_speed_is_told(changes: dict[str, float], outruns: bool) -> None:
+    """Over two seconds, with HDOP of h and steps of s: h metres a second and s times root two."""
+    has = {"slides_mps": 0.0, "speed_mps": 0.0, "hdop": 1.0, "step_m": 0.0} | changes
+    time_s = np.arange(6.0)
+    north = has["slides_mps"] * np.minimum(time_s, 3.0)
+    found = outrunning(
+        time_s, np.stack([0.0 * north, north], axis=1), np.full(6, has["speed_mps"]),
+        np.full(6, has["hdop"]), has["step_m"],
+    )  # fmt: skip
+    assert found[:2].tolist() == [outruns] * 2 and not found[3:].any()
+
+
+def test_an_unknown_speed_is_only_of_its_own_windows() -> None:
+    time_s = np.arange(10.0)
+    position = np.stack([0.0 * time_s, 5.0 * time_s], axis=1)
+    speed = np.where(time_s == 4.0, np.nan, 0.0)
+    found = outrunning(time_s, position, speed, np.ones(10), 0.0)
+    assert found.tolist() == [True, True, False, False, False, True, True, True, True, False]

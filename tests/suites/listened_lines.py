@@ -5,7 +5,6 @@ import os
 import pty
 import re
 import resource
-import socket
 import subprocess
 import sys
 import tempfile
@@ -13,14 +12,14 @@ import threading
 import time
 import tty
 from collections.abc import Callable, Iterator
-from contextlib import closing
 from pathlib import Path
 
 import numpy as np
 from listened_logs import ROOT, SAMPLES, listened_logs
+from listened_sources import LINES, Line
 from record import Cell
 
-from ridelog.receiving.line import ReceiverLine, open_source, paced
+from ridelog.receiving.line import paced
 from ridelog.receiving.listening import Listening
 from ridelog.receiving.recorder import Recorder
 
@@ -170,12 +169,12 @@ def _small(folder: Path, most: int, data: bytes) -> tuple[bytes, int, str] | Non
 def byte_for_byte(seed: int) -> Iterator[dict[str, Cell]]:
     """Send each log by each line as fast as it takes it; compare what is kept."""
     logs = listened_logs(seed)
-    for case, send in (("serial line", _by_pty), ("tcp", _by_tcp), ("udp", _by_udp)):
+    for case, opened in LINES.items():
         wrong = 0
         for log in logs:
-            with tempfile.TemporaryDirectory() as folder:
+            with tempfile.TemporaryDirectory() as folder, opened() as line:
                 place = Path(folder) / "a.nmea"
-                send(place, log.data)
+                _send(line, place, log.data)
                 kept = hashlib.sha256(place.read_bytes()).hexdigest()
                 if kept != hashlib.sha256(log.data).hexdigest():
                     wrong += 1
@@ -183,58 +182,21 @@ def byte_for_byte(seed: int) -> Iterator[dict[str, Cell]]:
         yield {"case": case, "n": len(logs), "wrong": wrong}
 
 
-def _listen(source: ReceiverLine, place: Path, size: int, send: Callable[[], None]) -> None:
-    """Record until everything has come or the source has ended."""
-    listening = Listening(source, Recorder(place))
+def _send(line: Line, place: Path, data: bytes) -> None:
+    """Record until everything has come, or the source has ended."""
+
+    def send() -> None:
+        # Nothing holds a sender of datagrams back, so it waits: 500 times as fast as 1 Hz.
+        for _, part in paced(data):
+            line.write(part)
+            time.sleep(0.002)
+        line.end()
+
+    listening = Listening(line.source, Recorder(place))
     sender = threading.Thread(target=send)
     sender.start()
     end_s = time.monotonic() + LONGEST_S
     for _ in listening.readings():
-        if _size(place) >= size or time.monotonic() > end_s:
+        if _size(place) >= len(data) or time.monotonic() > end_s:
             listening.stop()
     sender.join()
-
-
-def _by_pty(place: Path, data: bytes) -> None:
-    here, there = pty.openpty()
-    tty.setraw(there)
-
-    def send() -> None:
-        left = memoryview(data)
-        while left:
-            left = left[os.write(here, left[:1024]) :]
-
-    _listen(open_source(f"{os.ttyname(there)}@115200"), place, len(data), send)
-    os.close(here)
-    os.close(there)
-
-
-def _by_tcp(place: Path, data: bytes) -> None:
-    with socket.create_server(("127.0.0.1", 0)) as server:
-        source = open_source(f"tcp://127.0.0.1:{server.getsockname()[1]}")
-        peer, _ = server.accept()
-
-        def send() -> None:
-            with closing(peer):
-                peer.sendall(data)
-
-        # One byte more than will come: the end of the stream ends it.
-        _listen(source, place, len(data) + 1, send)
-
-
-def _by_udp(place: Path, data: bytes) -> None:
-    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as peer:
-        peer.bind(("127.0.0.1", 0))
-        port = peer.getsockname()[1]
-        peer.close()
-        source = open_source(f"udp://127.0.0.1:{port}")
-    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as peer:
-
-        def send() -> None:
-            # Nothing holds a sender of datagrams back, so it waits: 500 times as fast as 1 Hz.
-            for _, part in paced(data):
-                for k in range(0, len(part), 1400):
-                    peer.sendto(part[k : k + 1400], ("127.0.0.1", port))
-                time.sleep(0.002)
-
-        _listen(source, place, len(data), send)

@@ -1,36 +1,53 @@
 """When a listener says "ready", and what the finished log says of that moment."""
 
-import os
-import pty
+import hashlib
+import tempfile
 import threading
 import time
-import tty
 from collections.abc import Iterator
 from dataclasses import dataclass
+from pathlib import Path
 
 import numpy as np
 from listened_logs import ListenedLog, listened_logs
+from listened_sources import LINES
 from record import Cell
 
-from ridelog.analysis.signal.measure import judge_signal
+from ridelog.analysis.signal.measure import judge_signal, weakness_so_far
 from ridelog.core.errors import RideLogError
-from ridelog.receiving.line import open_source, paced
+from ridelog.importer import log_from_bytes
+from ridelog.receiving.line import paced
 from ridelog.receiving.listening import TELL_S, Listening
 from ridelog.receiving.monitor import Monitor
+from ridelog.receiving.recorder import Recorder
 from ridelog.workflow.measure import motion_of_bytes
 
-# A ride may begin within three seconds of the moment from which its log has settled; a state is
-# told one look later at most. [s]
-WITHIN_S = 3.0 + TELL_S
-LIVE_S, AT_ONCE = 45.0, 2
+# A ride may begin within three seconds of the moment from which its log has settled.
+WITHIN_S = 3.0
+LIVE_S, AT_ONCE, APART_S = 32.0, 3, 0.7
 
 
 @dataclass(frozen=True)
 class Finished:
-    """What a finished log says: its grade, and when it had settled since its first fix. [s]"""
+    """What a finished log says: its grade, and when it had settled since its first fix. [s]
+
+    only_short : it is too weak for nothing but its length.
+    """
 
     grade: str
     settled_s: float
+    only_short: bool = False
+
+
+@dataclass(frozen=True)
+class Told:
+    """When a listener first said "ready", since the first byte was sent. [s]
+
+    whole : what it kept has the SHA-256 of what was sent, None if it kept nothing.
+    """
+
+    ready_s: float | None
+    whole: bool | None = None
 
 
 def finished(log: bytes) -> Finished:
@@ -40,100 +57,104 @@ def finished(log: bytes) -> Finished:
     except RideLogError:
         return Finished("too weak", float("nan"))
     signal = judge_signal(motion)
-    return Finished(signal.grade, signal.settled_s - float(np.nanmin(motion.track.time_s)))
+    return Finished(
+        signal.grade,
+        signal.settled_s - float(np.nanmin(motion.track.time_s)),
+        signal.grade == "too weak" and not weakness_so_far(motion),
+    )
 
 
-def _first(log: bytes) -> tuple[float | None, float | None]:
-    """Return when the first fix and the first "ready" were told, on the log's own clock. [s]"""
+def first_fix_s(log: bytes) -> float:
+    """Return when the sentences of a log's first fix are sent, NaN if it has none. [s]"""
+    come = b""
+    for at_s, part in paced(log):
+        come += part
+        try:
+            log_from_bytes("log", come)
+        except RideLogError:
+            continue
+        return at_s
+    return float("nan")
+
+
+def _ready_s(log: bytes) -> float | None:
+    """Return when "ready" is first told, on the log's own clock. [s]"""
     monitor, now_s = Monitor(), 0.0
-    fix_s = ready_s = None
-
-    def look() -> None:
-        nonlocal fix_s, ready_s
-        reading = monitor.reading(now_s)
-        fix_s = now_s if fix_s is None and reading.fixes else fix_s
-        ready_s = now_s if ready_s is None and reading.state == "ready" else ready_s
-
     parts = list(paced(log))
     for at_s, data in [*parts, (parts[-1][0] + 2.0, b"")]:
         while now_s < at_s:
             now_s = min(at_s, now_s + TELL_S)
-            monitor.feed(b"", now_s)
-            look()
-        monitor.feed(data, now_s)
-    return fix_s, ready_s
+            monitor.feed(data if now_s == at_s else b"", now_s)
+            if monitor.reading(now_s).state == "ready":
+                return now_s
+        if at_s == 0.0:
+            monitor.feed(data, now_s)
+    return None
 
 
 def on_their_own_clock(seed: int) -> Iterator[dict[str, Cell]]:
     """Compare the first "ready" of each log with what the finished log says."""
-    told = []
     for log in listened_logs(seed):
-        told.append((log, *_first(log.data)))
-    yield from _compared(told)
+        yield _compared(log, Told(_ready_s(log.data)))
 
 
 def live(seed: int) -> Iterator[dict[str, Cell]]:
-    """Do the same through a serial line in real time, the first LIVE_S of each log."""
+    """Do the same in real time, the first LIVE_S of each log, and keep what comes; by each line."""
     logs = listened_logs(seed)
-    told = []
-    for begin in range(0, len(logs), AT_ONCE):
-        some = [
-            ListenedLog(log.kind, log.name, _beginning(log.data))
-            for log in logs[begin : begin + AT_ONCE]
-        ]
-        found: dict[str, tuple[float | None, float | None]] = {}
-        threads = [threading.Thread(target=_listen, args=(log, found)) for log in some]
-        for thread in threads:
-            thread.start()
-        for thread in threads:
-            thread.join()
-        told += [(log, *found[log.name]) for log in some]
-    yield from _compared(told)
+    for line in LINES:
+        for begin in range(0, len(logs), AT_ONCE):
+            some = logs[begin : begin + AT_ONCE]
+            found: dict[str, Told] = {}
+            threads = [
+                threading.Thread(target=_listen, args=(line, log, APART_S * k, found))
+                for k, log in enumerate(some)
+            ]
+            for thread in threads:
+                thread.start()
+            for thread in threads:
+                thread.join()
+            yield from ({"line": line, **_compared(log, found[log.name])} for log in some)
 
 
-def _beginning(log: bytes) -> bytes:
-    return b"".join(data for at_s, data in paced(log) if at_s <= LIVE_S)
+def _listen(line_name: str, log: ListenedLog, later_s: float, found: dict[str, Told]) -> None:
+    time.sleep(later_s)
+    parts = [part for part in paced(log.data) if part[0] <= LIVE_S]
+    with tempfile.TemporaryDirectory() as folder, LINES[line_name]() as line:
+        place = Path(folder) / "a.nmea"
+        listening = Listening(line.source, Recorder(place))
+        begin_s = time.monotonic()
+
+        def send() -> None:
+            for at_s, data in parts:
+                time.sleep(max(0.0, begin_s + at_s - time.monotonic()))
+                line.write(data)
+            time.sleep(2.0)
+            listening.stop()
+
+        sender = threading.Thread(target=send)
+        sender.start()
+        ready_s = None
+        for reading in listening.readings():
+            if ready_s is None and reading.state == "ready":
+                ready_s = time.monotonic() - begin_s
+        sender.join()
+        sent = hashlib.sha256(b"".join(data for _, data in parts)).hexdigest()
+        whole = hashlib.sha256(place.read_bytes()).hexdigest() == sent
+    found[log.name] = Told(ready_s, whole)
 
 
-def _listen(log: ListenedLog, found: dict[str, tuple[float | None, float | None]]) -> None:
-    here, there = pty.openpty()
-    tty.setraw(there)
-    listening = Listening(open_source(f"{os.ttyname(there)}@115200"), None)
-    begin_s = time.monotonic()
-
-    def send() -> None:
-        for at_s, data in paced(log.data):
-            time.sleep(max(0.0, begin_s + at_s - time.monotonic()))
-            os.write(here, data)
-        time.sleep(2.0)
-        listening.stop()
-
-    sender = threading.Thread(target=send)
-    sender.start()
-    fix_s = ready_s = None
-    for reading in listening.readings():
-        now_s = time.monotonic() - begin_s
-        fix_s = now_s if fix_s is None and reading.fixes else fix_s
-        ready_s = now_s if ready_s is None and reading.state == "ready" else ready_s
-    sender.join()
-    os.close(here)
-    os.close(there)
-    found[log.name] = fix_s, ready_s
-
-
-def _compared(
-    told: list[tuple[ListenedLog, float | None, float | None]],
-) -> Iterator[dict[str, Cell]]:
-    for log, fix_s, ready_s in told:
-        says = finished(log.data)
-        late_s = None
-        if ready_s is not None and fix_s is not None and np.isfinite(says.settled_s):
-            late_s = ready_s - fix_s - says.settled_s
-        weak = says.grade == "too weak"
-        yield {
-            "case": f"{log.kind}: {log.name}", "grade": says.grade, "settled_s": says.settled_s,
-            "ready_after_fix_s": None if ready_s is None or fix_s is None else ready_s - fix_s,
-            "late_s": late_s,
-            "within_3_s": None if weak or late_s is None else int(abs(late_s) <= WITHIN_S),
-            "weak_yet_ready": int(weak and ready_s is not None),
-        }  # fmt: skip
+def _compared(log: ListenedLog, told: Told) -> dict[str, Cell]:
+    says, fix_s = finished(log.data), first_fix_s(log.data)
+    since_fix_s = None if told.ready_s is None else told.ready_s - fix_s
+    late_s = None
+    if since_fix_s is not None and np.isfinite(says.settled_s):
+        late_s = since_fix_s - says.settled_s
+    weak = says.grade == "too weak"
+    return {
+        "case": f"{log.kind}: {log.name}", "grade": says.grade, "settled_s": says.settled_s,
+        "ready_after_fix_s": since_fix_s, "late_s": late_s,
+        "within_3_s": None if weak else int(late_s is not None and abs(late_s) <= WITHIN_S),
+        "weak_yet_ready": int(weak and told.ready_s is not None),
+        "weak_for_its_length_alone": int(says.only_short),
+        "wrong": None if told.whole is None else int(not told.whole),
+    }  # fmt: skip

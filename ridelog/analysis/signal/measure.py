@@ -119,11 +119,13 @@ def carries_figures(motion: Motion) -> BoolArray:
 def weakness_so_far(motion: Motion) -> str:
     """Return why no figure could be taken from a log that is still growing; "" if one could.
 
-    The same rules as for a finished log, but for its length: the ride is still to come, so what
-    came before the receiver had settled will be a small share of it.
+    The same rules as for a finished log, but for its length and its ends: the ride is still to
+    come, so what came before the receiver had settled will be a small share of it, and so will
+    fixes with a neighbour on one side only, of which a fit knows less.
     """
     since = carries_figures(motion)[motion.track.time_s >= motion.settled_s]
-    grade, why = _grade(motion, _share(since), _median(motion.speed_sd_mps), finished=False)
+    inner = _median(motion.speed_sd_mps[np.isfinite(motion.speed_sd_mps)][1:-1])
+    grade, why = _grade(motion, _share(since), inner, finished=False)
     return why if grade == "too weak" else ""
 
 
