@@ -369,7 +369,7 @@ def _percent(
     The first mean b has an error too: to first order that of 100 (a / b - 1) is 100 / b times the
     error of a - (a / b) b, so the share of the first side in the variance grows by (a / b)².
     """
-    if first <= 0.0 or min(ride.low for ride in before) <= 0.0:
+    if min(ride.low for ride in before) <= 0.0:
         return None
     ratio = second / first
     weight = np.array([1.0 / len(after), 1.0 / len(before)])

@@ -131,7 +131,7 @@ def _percent(
     scatter inside the pairs is taken, as wide as the receivers ask.
     """
     first, second = float(sides[0].mean()), float(sides[1].mean())
-    if first <= 0.0 or min(one.low for one in before) <= 0.0:
+    if min(one.low for one in before) <= 0.0:
         return None
     ratio = second / first
     reach = [

@@ -16,7 +16,7 @@ from ridelog.analysis.settings import Settings
 from ridelog.analysis.signal.measure import carries_figures, judge_signal, weakness_so_far
 from ridelog.analysis.signal.subject import gap_sentence, signal_items, signal_label, signal_summary
 from ridelog.analysis.subject import MeasuredRide, RideSource
-from ridelog.analysis.top_speed.measure import measure_top_speed
+from ridelog.analysis.top_speed.measure import measure_top_speed, raw_peak
 from ridelog.analysis.top_speed.subject import (
     TopSpeedOfRide,
     fastest_places,
@@ -214,3 +214,21 @@ def test_pieces_of_less_than_a_second_hold_none() -> None:
         known_motion([(0.0, 5.0), (20.0, 5.0)], pieces=[(0.0, 1.0), *pieces[2:]])
     )
     assert just.best_1s_mps is not None and just.best_1s_mps.value == pytest.approx(5.0, abs=0.01)
+
+
+def test_the_highest_reading_of_two_places() -> None:
+    """Ten metres in two seconds; one place alone tells no speed."""
+    way = [(0.0, 5.0), (2.0, 5.0)]
+    two = known_motion(way, rate_hz=0.5, speed_source="positions")
+    assert raw_peak(two) == (pytest.approx(5.0, abs=1e-3), "positions")
+    one = replace(two, used=np.array([True, False]))
+    assert np.isnan(raw_peak(one)[0])
+    # A place after a hole of more than three intervals is none of two neighbours.
+    far = known_motion(
+        [(0.0, 5.0), (10.0, 5.0), (11.0, 9.0), (19.0, 9.0)],
+        rate_hz=1.0,
+        speed_source="positions",
+        used=~np.isin(np.arange(20), [*range(11, 19)]),
+    )
+    assert raw_peak(far)[0] == pytest.approx(5.0, abs=1e-3)
+    assert raw_peak(replace(two, speed_source="reported")) == (5.0, "reported")

@@ -185,6 +185,8 @@ def test_a_known_reverse_step_by_step() -> None:
     (only,) = candidates_of(motion, steps, backwards, readings_of(motion))
     assert (only.start_s, only.end_s) == pytest.approx((16.0, 20.0), abs=0.35)
     assert only.probability > 0.9 and not only.cut
+    # Both ends ease alike, and an end is a beginning read backwards.
+    assert 16.0 - only.start_s == pytest.approx(only.end_s - 20.0, abs=0.05)
     figures = measured(motion, 16.0, 20.0)
     # A second up, two at 2 m/s, a second down: 6 m.
     assert figures.fitted_mps == pytest.approx(2.0, abs=1e-3)
