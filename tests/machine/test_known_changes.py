@@ -169,6 +169,9 @@ def test_a_key_that_only_the_new_set_up_gives_is_taken_at_its_word() -> None:
         assert np.median(found) == pytest.approx(value, rel=0.02)
         assert np.std(np.log(found)) == pytest.approx(0.05, rel=0.15)
     assert (new.limit_a_per_a == 1.0).all()
+    # Six tenths of the weight on the driven wheels are taken where nobody says.
+    shared = after(bare, drive, driven_weight_share=0.9)
+    assert np.median(shared.traction_n / drive.traction_n) == pytest.approx(1.5, rel=0.02)
 
 
 def test_another_ground_keeps_who_rolls_lightly() -> None:

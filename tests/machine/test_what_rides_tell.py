@@ -6,13 +6,15 @@ import numpy as np
 import pytest
 
 from ridelog.analysis.launches.windows import parse_window
+from ridelog.core.estimate import Estimate
 from ridelog.machine.calibration_data import CalibrationData, NearTop, TimedStart
-from ridelog.machine.fit import fit
-from ridelog.machine.key_check import loosened
+from ridelog.machine.fit import _fitted_strip, fit
+from ridelog.machine.key_check import Explanation, loosened
 from ridelog.machine.passages import Curve
 from ridelog.machine.predict import predict
 from ridelog.machine.priors import COUNT, UNKNOWNS, Said, machines_of
 from ridelog.machine.setup import MachineSetup
+from ridelog.machine.strip import Known, Strip
 
 GEARED: dict[str, Any] = {
     "front_teeth": 11, "rear_teeth": 60, "second_front_teeth": 10, "second_rear_teeth": 20,
@@ -89,3 +91,42 @@ def test_what_is_known_need_not_be_measured(keys: dict[str, Any], left: set[str]
     told = {one.name for one in found.narrowings}
     assert told >= {"top speed", "pull", "coasting", "wheel speed"}
     assert told & {"mass", "motor speed"} == left
+
+
+@pytest.mark.parametrize(
+    ("sine", "rise"), [(0.28, 0.28 / 0.96), (-0.28, -0.28 / 0.96), (0.6, 3**-0.5)]
+)
+def test_a_strip_rises_by_the_tangent_of_what_pulls(sine: float, rise: float) -> None:
+    """7 and 24 of 25 (a right-angled triangle); no strip is taken for steeper than 30 degrees."""
+    strip = Strip([CalibrationData("a", pull=curve(1.0, 0.9))])
+    known = Known(np.full((9, strip.count), sine), np.zeros((9, strip.count, strip.count)))
+    found = _fitted_strip(strip, known, np.random.default_rng(1))
+    assert found.slope == pytest.approx(np.full(9, rise), rel=1e-4)
+    assert found.winds_mps.shape == (1, 9)
+
+
+@pytest.mark.parametrize(("ways", "both"), [
+    ((1.0, 1.0), False), ((-1.0, -1.0), False), ((1.0, -1.0), True), ((0.0, 0.0), True),
+    ((1.0, 0.0), False),
+])  # fmt: skip
+def test_one_direction_alone_tells_no_slope(ways: tuple[float, ...], both: bool) -> None:
+    pull = Curve(np.array([3.0, 4.0]), np.array([1.0, 0.9]), 0.01 * np.eye(2), np.array(ways))
+    for ride in (CalibrationData("a", pull=pull), CalibrationData(
+            "a", near_top=tuple(NearTop(8.0, 0.1, 0.0, 0.05, way) for way in ways))):  # fmt: skip
+        strip = Strip([ride])
+        known = Known(np.zeros((9, strip.count)), np.zeros((9, strip.count, strip.count)))
+        assert _fitted_strip(strip, known, np.random.default_rng(1)).both_ways is both
+
+
+def test_what_would_explain_the_rides_in_words() -> None:
+    setup = MachineSetup(front_teeth=11, rear_teeth=60)
+    ratio = Estimate(0.724, 0.698, 0.751)
+    both = Explanation(
+        "no_load_mps", "speed", ("front_teeth", "rear_teeth"), ratio, 0.9, "a tooth?"
+    )
+    assert both.words_with(setup) == (
+        "72 % (70 to 75) of the speed that front_teeth = 11, rear_teeth = 60 give together "
+        "(a tooth?)"
+    )
+    one = Explanation("no_load_mps", "speed", ("front_teeth",), ratio, 0.9, "a tooth?")
+    assert one.words_with(setup).endswith("that front_teeth = 11 gives (a tooth?)")
