@@ -178,7 +178,7 @@ def _along(
     before: Rides, after: Rides, of: Callable[[MeasuredRide, float], float | None]
 ) -> tuple[float, float, float] | None:
     """Return both sides' means of what rides tell along the first run's axis, and their range."""
-    axes = [run.course_deg for ride in before for run in ride["top_speed"].two_way_runs[:1]]
+    axes = [run.course_deg for ride in before for run in ride["top_speed"].two_way_runs]
     told = [
         [one for ride in side if axes and (one := of(ride, axes[0])) is not None]
         for side in (before, after)
@@ -261,7 +261,7 @@ def _place(before: Rides, after: Rides, names: SideNames) -> Mismatch | None:
             ((apart, TRAVEL),),
         )
     courses = [
-        [run.course_deg for ride in side for run in ride["top_speed"].two_way_runs[:1]]
+        [run.course_deg for ride in side for run in ride["top_speed"].two_way_runs]
         for side in (before, after)
     ]
     if all(courses):

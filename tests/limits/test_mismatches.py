@@ -274,3 +274,21 @@ def test_only_heights_that_are_there_and_believed_tell_a_slope(grade: float, tol
         motion.east_m = np.where(number == 5, np.nan, motion.east_m)
     sides: Any = (before, after)
     assert ("unequal_slope" in {one.code for one in mismatches_of(*sides, {}, {})}) is told
+
+
+@pytest.mark.parametrize("course_deg", [60.0, 90.0, 135.0, 300.0])
+@pytest.mark.parametrize(("still", "told", "code"), [
+    ({"gap_mps": 0.14}, {"gap_mps": 0.16}, "wind_or_slope"),
+    ({"grade": -0.0095}, {"grade": -0.0105}, "unequal_slope"),
+    ({"east_m": -299.5}, {"east_m": -300.5}, "other_place"),
+])  # fmt: skip
+def test_it_does_not_matter_which_way_the_straight_lies(
+    course_deg: float, still: dict[str, Any], told: dict[str, Any], code: str
+) -> None:
+    before: Any = (Ride("a", course_deg=course_deg), Ride("b", course_deg=course_deg))
+    for more, found in (({}, set()), (still, set()), (told, {code})):
+        after: Any = tuple(Ride(name, course_deg=course_deg, **more) for name in "cd")
+        assert {one.code for one in mismatches_of(before, after, {}, {})} == found
+    # The opposite end of the same straight is the same straight.
+    other: Any = tuple(Ride(name, course_deg=course_deg + 180.0) for name in "cd")
+    assert mismatches_of(before, other, {}, {}) == ()
