@@ -101,7 +101,8 @@ def _volts(setup: MachineSetup) -> Iterator[SheetLine]:
         low, high = getattr(setup, f"{part}_min_v"), getattr(setup, f"{part}_max_v")
         supply = setup.converter_out_v
         if high is None or (pack is None and supply is None):
-            yield SheetLine(f"{part} volts", "not confirmed", f"{part}_max_v is not known.")
+            missing = f"{part}_max_v" if high is None else "the battery's voltage"
+            yield SheetLine(f"{part} volts", "not confirmed", f"{missing} is not known.")
             continue
         if supply is not None:
             first, last = supply, supply
@@ -167,8 +168,8 @@ def _currents(setup: MachineSetup) -> Iterator[SheetLine]:
     pack = pack_voltage(setup)
     if wire is None or setup.wire_length_m is None or limit is None or pack is None:
         yield SheetLine(
-            "voltage drop", "not confirmed", "wire_mm2, wire_length_m or battery_limit_a is not "
-            "known.", "IEC 60028; IEC 60364-5-52, annex G (from memory)",
+            "voltage drop", "not confirmed", "wire_mm2, wire_length_m, battery_limit_a or the "
+            "battery's voltage is not known.", "IEC 60028; IEC 60364-5-52, annex G (from memory)",
         )  # fmt: skip
     else:
         drop = voltage_drop_v(wire, setup.wire_length_m, limit)
@@ -240,7 +241,8 @@ def _supply(setup: MachineSetup) -> Iterator[SheetLine]:
 def _charger(setup: MachineSetup) -> Iterator[SheetLine]:
     pack, volts, amps = pack_voltage(setup), setup.charger_v, setup.charger_a
     if pack is None or volts is None:
-        yield SheetLine("charger volts", "not confirmed", "charger_v is not known.")
+        missing = "charger_v" if volts is None else "the battery's voltage"
+        yield SheetLine("charger volts", "not confirmed", f"{missing} is not known.")
     else:
         # A lead-acid charger ends above the voltage at rest.
         most = 1.16 if setup.battery_chemistry == "lead-acid" else 1.01
@@ -250,7 +252,8 @@ def _charger(setup: MachineSetup) -> Iterator[SheetLine]:
             f"charger_v = {volts:g} V for a battery of {pack.full_v:.1f} V when full.",
         )  # fmt: skip
     if amps is None or setup.battery_capacity_ah is None:
-        yield SheetLine("charger amperes", "not confirmed", "charger_a is not known.")
+        missing = "charger_a" if amps is None else "battery_capacity_ah"
+        yield SheetLine("charger amperes", "not confirmed", f"{missing} is not known.")
     else:
         over = amps > setup.battery_capacity_ah
         yield SheetLine(

@@ -313,3 +313,10 @@ def test_a_share_of_what_the_fuse_carries_is_sure_or_may_be() -> None:
         current = Estimate(31.0, low, 33.0)
         found = of_change({}, {"fuse_a": 40.0}, battery_current_peak_a=(None, current))
         assert f"The battery current {words} " in found["fuse_amperes"].text
+
+
+@pytest.mark.parametrize(("limit_a", "told"), [(39.9, False), (40.0, True), (40.1, False)])
+def test_of_a_fuse_at_the_limit_the_sheet_warns(limit_a: float, told: bool) -> None:
+    """Above it the set-up contradicts itself, which is told as such."""
+    found = of_change({}, {"battery_limit_a": limit_a, "fuse_a": 40.0})
+    assert ("electrical_fuse_amperes" in found) is told

@@ -107,6 +107,10 @@ def test_voltage_drop_of_copper() -> None:
     assert voltage_drop_v(2.5, 10.0, 16.0) == pytest.approx(2.207, abs=0.001)
     assert voltage_drop_v(2.5, 10.0, 16.0) == pytest.approx(2 * 10.0 * 7.41e-3 * 16.0, rel=0.08)
     assert [ampacity_a(size) for size in (1.5, 5.0, 10.0)] == [17.5, 32.0, 57.0]
+    # IEC 60364-5-52, table B.52.2, copper, PVC, method B1, two loaded conductors (from memory).
+    table = {1.5: 17.5, 2.5: 24.0, 4.0: 32.0, 6.0: 41.0, 10.0: 57.0, 16.0: 76.0, 25.0: 101.0,
+             35.0: 125.0, 50.0: 151.0, 120.0: 151.0}  # fmt: skip
+    assert {size: ampacity_a(size) for size in table} == table
     assert ampacity_a(0.75) == pytest.approx(8.75)
 
 
