@@ -179,3 +179,18 @@ def test_the_right_circumference_has_the_factor_taken_out() -> None:
     told: Any = type("Told", (), {"factor": Estimate(1.05, 1.0, 1.1)})
     right = right_circumference(2.1, told)
     assert (right.value, right.low, right.high) == pytest.approx((2.0, 2.1 / 1.1, 2.1))
+
+
+@pytest.mark.parametrize(("off_mps", "told"), [(0.3, True), (0.42, False)])
+def test_a_delay_that_is_open_by_two_seconds_is_not_told(off_mps: float, told: bool) -> None:
+    """At 0.1 m/s² n readings tell it to 1.68 sd / (0.1 sqrt(n)): (1) shifted in time, any textbook.
+
+    Of 49 readings and 0.417 m/s that is a second either way.
+    """
+    knots = [(0.0, 5.0), (30.0, 8.0), (60.0, 5.0)]
+    at_s = np.arange(6.0, 55.0)
+    off = off_mps * np.random.default_rng(4).choice([-1.0, 1.0], len(at_s))
+    motion = known_motion(knots, error_mps=0.0)
+    found = check_display(motion, at_s, np.interp(at_s, *np.array(knots).T) + off, 0.01)
+    assert (found.delay_s is not None) is told
+    assert ("steady speeds, which tell no delay" in found.reason) is not told

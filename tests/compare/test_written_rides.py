@@ -130,6 +130,11 @@ def test_starts_and_pulls_are_held_against_it_too(
     open_ = one(*sides, name=name, noted_before={}, noted_after={})
     assert (open_.charge is not None) is held
     assert open_.verdict.word == ("cannot say" if held else "better")
+    # How near a time or a pull is to the top decides what a charge does: without one nobody says.
+    if name != "two_way_mps":
+        topless = [tuple(Ride(ride.name, ride.figures[name]) for ride in side) for side in sides]
+        alone = one(*topless, name=name, noted_before={}, noted_after={})
+        assert alone.charge is None and alone.verdict.word == "better"
 
 
 def test_the_top_speed_comes_first_under_its_name() -> None:

@@ -134,3 +134,16 @@ def test_the_command_leaves_with_1_where_it_contradicts(
     seen = capsys.readouterr()
     assert "fuse volts: Full, the battery has 54.6 V; fuse_v = 32 V." in seen.out
     assert "1 thing is wrong in the set-up" in " ".join(seen.err.split())
+
+
+def test_what_lamps_get_is_told() -> None:
+    """Ten cells have 30 V empty and 42 V full; a converter gives one voltage."""
+    pack: dict[str, Any] = {"battery_cells": 10, "lights_max_v": 60.0}
+    for more, words in (
+        ({}, "The lights take 60 V; they get 30.0 to 42.0 V."),
+        ({"lights_min_v": 20.0, "controller_cutoff_v": 33.0},
+         "The lights take 20 to 60 V; they get 33.0 to 42.0 V."),
+        ({"converter_out_v": 12.5}, "The lights take 60 V; they get 12.5 V."),
+    ):  # fmt: skip
+        sheet = {one.name: one for one in electrical_sheet(MachineSetup(**pack, **more))}
+        assert sheet["lights volts"].text == words
