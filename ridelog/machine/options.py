@@ -242,8 +242,7 @@ def _open(
     pairs: Mapping[str, tuple[Estimate | None, Estimate | None]],
 ) -> tuple[str, ...]:
     """Return what nobody has confirmed of the parts that a change touches."""
-    packs = pack_voltage(before), pack_voltage(after)
-    volts = packs != (packs[0], packs[0]) or _differ(before, after, _VOLTS)
+    volts = _differ(before, after, _VOLTS)
     now, then = pairs.get("battery_current_peak_a", (None, None))
     more = now is not None and then is not None and then.value > 1.01 * now.value
     amperes = more or _differ(before, after, _CURRENTS)

@@ -132,8 +132,10 @@ def test_starts_and_pulls_are_held_against_it_too(
     assert open_.verdict.word == ("cannot say" if held else "better")
     # How near a time or a pull is to the top decides what a charge does: without one nobody says.
     if name != "two_way_mps":
-        topless = [tuple(Ride(ride.name, ride.figures[name]) for ride in side) for side in sides]
-        alone = one(*topless, name=name, noted_before={}, noted_after={})
+        topless: list[Any] = [
+            tuple(Ride(ride.name, ride.figures[name]) for ride in side) for side in sides
+        ]
+        alone = one(topless[0], topless[1], name=name, noted_before={}, noted_after={})
         assert alone.charge is None and alone.verdict.word == "better"
 
 

@@ -145,5 +145,5 @@ def test_what_lamps_get_is_told() -> None:
          "The lights take 20 to 60 V; they get 33.0 to 42.0 V."),
         ({"converter_out_v": 12.5}, "The lights take 60 V; they get 12.5 V."),
     ):  # fmt: skip
-        sheet = {one.name: one for one in electrical_sheet(MachineSetup(**pack, **more))}
+        sheet = {one.name: one for one in electrical_sheet(MachineSetup(**(pack | more)))}
         assert sheet["lights volts"].text == words

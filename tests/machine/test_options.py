@@ -1,16 +1,18 @@
 """Options side by side: one fit, the same machines, and the file that lists them."""
 
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
 
 from ridelog.analysis.launches.windows import parse_window
 from ridelog.core.errors import SetupError
+from ridelog.core.estimate import Estimate
 from ridelog.machine.change import changed
 from ridelog.machine.conditions import Conditions
 from ridelog.machine.electrics import electrical_sheet
-from ridelog.machine.options import ChangeOption, OptionsPredicted, predict_options
+from ridelog.machine.options import ChangeOption, OptionsPredicted, _open, predict_options
 from ridelog.machine.options_file import read_options
 from ridelog.machine.predict import predict
 from ridelog.machine.setup import MachineSetup
@@ -104,6 +106,38 @@ def test_an_option_that_cannot_be_is_named() -> None:
     options = [ChangeOption("rated", {"motor_rated_v": 48.0}), ChangeOption("x", {})]
     with pytest.raises(SetupError, match="rated: motor_rated_v: a rating says"):
         predict_options(SETUP, [], options, WINDOWS)
+
+
+BARE = MachineSetup(battery_cells=13)
+WATTS, VOLTS = {"converter watts"}, {
+    f"{part} volts" for part in ("controller", "motor", "fuse", "switch", "connector", "display",
+                                 "converter", "lights", "horn", "charger")
+}  # fmt: skip
+AMPERES = {"fuse amperes", "wire amperes", "connector amperes", "battery amperes",
+           "charger amperes", "voltage drop"}  # fmt: skip
+
+
+@pytest.mark.parametrize(("changed_keys", "peak_a", "touched"), [
+    ({"battery_cells": 14}, 10.0, WATTS | VOLTS),
+    ({"battery_chemistry": "lifepo4"}, 10.0, WATTS | VOLTS),
+    ({"battery_nominal_v": 50.0}, 10.0, WATTS | VOLTS),
+    ({"battery_full_v": 55.0}, 10.0, WATTS | VOLTS),
+    ({"motor_limit_a": 80.0}, 10.0, AMPERES), ({"fuse_a": 30.0}, 10.0, AMPERES),
+    ({"wire_length_m": 1.0}, 10.0, AMPERES), ({"battery_limit_a": 25.0}, 10.0, AMPERES),
+    ({"wire_mm2": 4.0}, 10.0, AMPERES), ({"battery_capacity_ah": 10.0}, 10.0, AMPERES),
+    ({"battery_max_a": 40.0}, 10.0, AMPERES), ({"connector_max_a": 40.0}, 10.0, AMPERES),
+    # A hundredth more current is none.
+    ({"front_teeth": 12}, 10.09, set()), ({"front_teeth": 12}, 10.11, AMPERES),
+    ({"front_teeth": 12}, None, set()), ({"battery_cells": 14}, 10.2, WATTS | VOLTS | AMPERES),
+])  # fmt: skip
+def test_what_a_change_touches_and_nobody_confirmed_is_open(
+    changed_keys: dict[str, Any], peak_a: float | None, touched: set[str]
+) -> None:
+    after = BARE.model_copy(update=changed_keys)
+    then = None if peak_a is None else Estimate(peak_a, peak_a, peak_a)
+    found = _open(BARE, after, {"battery_current_peak_a": (Estimate(10.0, 10.0, 10.0), then)})
+    told = {words.partition(":")[0] for words in found}
+    assert told == touched and _open(BARE, BARE, {}) == ()
 
 
 GOOD = """
