@@ -4,7 +4,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from simulate.electric import ElectricMachine, LevelTruth, SoftMachine, level_truth, range_m
+from simulate.electric import ElectricMachine, LevelTruth, SoftMachine, cruise, level_truth, range_m
 from simulate.truth import STEP_S
 
 
@@ -30,6 +30,13 @@ def test_iron_that_saturates_gives_less_torque_for_an_ampere() -> None:
     assert machine.amps_for(0.145 * 90.0) == float("inf")
     full_v = 3.7 * machine.pack.cells
     assert machine.winding_a(full_v) == pytest.approx(0.9 * machine.winding_limit_a)
+    # Closed form: without losses all that leaves the pack moves the machine, iron takes nothing.
+    lossless = replace(
+        machine, mesh_loss=0.0, winding_ohm=0.0, idle_nm=0.0, idle_nms=0.0, chopper_ohm=0.0,
+        chopper_w=0.0, winding_limit_a=200.0, battery_limit_a=200.0,
+    )  # fmt: skip
+    amps, volts = cruise(lossless, 6.0, 0.8)
+    assert amps * volts == pytest.approx(6.0 * lossless.resistance_n(6.0, 0.0, 0.0))
     # Without either it is the plain machine.
     plain = SoftMachine(saturation_a=1e9, taper=0.0)
     both = [level_truth(one).top_mps for one in (plain, ElectricMachine())]

@@ -15,6 +15,8 @@ from ridelog.core.track import FloatArray
 from simulate.truth import STEP_S, Truth, running_integral
 
 _STEP_S = 0.001
+# Iron follows the current after currents of its own have died away, about: from memory.
+_IRON_S = 0.05
 _G = 9.80665
 # Resting voltage of a cell over its charge, in tenths from empty to full: drawn by eye through
 # what handbooks of batteries show for the three kinds, from memory. [V]
@@ -28,10 +30,13 @@ _TENTHS = np.linspace(0.0, 1.0, 11)
 
 @dataclass(frozen=True)
 class Pack:
-    """A pack: cells in series, its capacity, and resistance that acts at once and after a while."""
+    """A pack: cells in series, its capacity, and resistance that acts at once and after a while.
+
+    ``cells`` need not be whole: a little more of them stands for cells of a little more voltage.
+    """
 
     chemistry: str = "li-ion"
-    cells: int = 13
+    cells: float = 13
     capacity_ah: float = 15.0
     ohm: float = 0.08
     slow_ohm: float = 0.02
@@ -72,9 +77,13 @@ class ElectricMachine:
     pack: Pack = field(default_factory=Pack)
     charge: float = 0.9
 
+    def flux_vs(self, amps: float) -> float:
+        """Return torque for an ampere, and voltage for a radian a second, at a current. [V s]"""
+        return self.volt_second
+
     def torque_nm(self, amps: float) -> float:
         """Return the torque of the winding's current. [N m]"""
-        return self.volt_second * amps
+        return self.flux_vs(amps) * amps
 
     def amps_for(self, torque_nm: float) -> float:
         """Return the current that gives a torque. [A]"""
@@ -104,16 +113,17 @@ class ElectricMachine:
 class SoftMachine(ElectricMachine):
     """Another motor law and another controller: iron saturates, the limit falls with the speed.
 
-    saturation_a : at this current the winding gives 0.71 of a straight line's torque. taper : share
-    of the winding's limit that is gone where its back voltage is all that the pack has.
+    saturation_a : at this current the winding gives 0.71 of a straight line's torque, and as much
+    less back voltage, or iron would take up power. taper : share of the winding's limit that is
+    gone where its back voltage is all that the pack has.
     """
 
     saturation_a: float = 200.0
     taper: float = 0.1
 
-    def torque_nm(self, amps: float) -> float:
-        """Return the torque of the winding's current, bent by saturation. [N m]"""
-        return float(self.volt_second * amps / (1.0 + (amps / self.saturation_a) ** 2) ** 0.5)
+    def flux_vs(self, amps: float) -> float:
+        """Return torque for an ampere, and voltage for a radian a second, at a current. [V s]"""
+        return float(self.volt_second / (1.0 + (amps / self.saturation_a) ** 2) ** 0.5)
 
     def amps_for(self, torque_nm: float) -> float:
         """Return the current that gives a torque, infinite beyond what saturation leaves. [A]"""
@@ -133,6 +143,7 @@ class Bench:
     def __init__(self, machine: ElectricMachine, grade: float = 0.0, wind_mps: float = 0.0) -> None:
         self.machine, self.grade, self.wind = machine, grade, wind_mps
         self.way = 1.0
+        self.flux = machine.volt_second
         self.speed = self.amps = self.duty = self.slow_v = 0.0
         self.charge = machine.charge
         self.battery_a = self.battery_v = 0.0
@@ -148,7 +159,8 @@ class Bench:
         m, pack = self.machine, self.machine.pack
         per_metre = 2.0 * pi * m.ratio / m.circumference_m
         spin = self.speed * per_metre
-        back = m.volt_second * spin
+        self.flux += _STEP_S / _IRON_S * (m.flux_vs(self.amps) - self.flux)
+        back = self.flux * spin
         self.opened = min(throttle, self.opened + _STEP_S / max(m.opening_s, _STEP_S))
         self.opened = 0.0 if throttle == 0.0 else self.opened
         if self._since % 50 == 0:
@@ -171,7 +183,7 @@ class Bench:
         self.amps = max(goal + (self.amps - goal) * exp(-ohm / m.henry * _STEP_S), 0.0)
         if throttle == 0.0:
             self.amps = 0.0
-        shaft = m.torque_nm(self.amps) - (m.idle_nm + m.idle_nms * spin if spin > 0.5 else 0.0)
+        shaft = self.flux * self.amps - (m.idle_nm + m.idle_nms * spin if spin > 0.5 else 0.0)
         # What the mesh loses it loses in either direction of the flow of power.
         push = shaft * per_metre * (1.0 - m.mesh_loss if shaft > 0.0 else 1.0 + m.mesh_loss)
         push = min(push, m.grip_n)
@@ -213,9 +225,12 @@ class LevelTruth:
         return float(np.interp(speed_mps, self.speed_mps[pair], self.time_s[pair]))
 
     def pull_at(self, speed_mps: float) -> float:
-        """Return the acceleration at a speed, over half a metre a second. [m/s²]"""
-        low, high = (self.time_to(speed_mps + side) for side in (-0.25, 0.25))
-        return 0.5 / (high - low)
+        """Return the acceleration at a speed, over a tenth of a metre a second. [m/s²]
+
+        Over more, another limit that takes over beside the speed would show.
+        """
+        low, high = (self.time_to(speed_mps + side) for side in (-0.05, 0.05))
+        return 0.1 / (high - low)
 
 
 def level_truth(machine: ElectricMachine, grade: float = 0.0) -> LevelTruth:
@@ -243,10 +258,10 @@ def cruise(machine: ElectricMachine, speed_mps: float, charge: float) -> tuple[f
     spin = speed_mps * per_metre
     shaft = m.resistance_n(speed_mps, 0.0, 0.0) / per_metre / (1.0 - m.mesh_loss)
     amps = m.amps_for(shaft + m.idle_nm + m.idle_nms * spin)
-    if amps > m.winding_a(m.volt_second * spin):
+    if amps > m.winding_a(m.flux_vs(amps) * spin):
         return float("nan"), float("nan")
     rest = pack.resting_v(charge)
-    wanted = m.volt_second * spin + (m.winding_ohm + m.chopper_ohm) * amps
+    wanted = m.flux_vs(amps) * spin + (m.winding_ohm + m.chopper_ohm) * amps
     low, high = 0.0, 1.0
     for _ in range(50):
         duty = 0.5 * (low + high)
