@@ -86,11 +86,11 @@ def ran(block: Block) -> tuple[int, str, str]:
 def part_of(printed: str, whole: str) -> str:
     """Return the lines of an output from the printed one's first line on, as many as it has.
 
-    README may print the end of an output alone.
+    README may print the end of an output alone. A first line whose numbers moved is still the same.
     """
     count, lines = printed.count("\n"), whole.splitlines(keepends=True)
-    first = printed.split("\n", 1)[0]
-    at = next((k for k, line in enumerate(lines) if line.rstrip("\n") == first), -count)
+    first = _NUMBER.sub("", printed.split("\n", 1)[0])
+    at = next((k for k, line in enumerate(lines) if _NUMBER.sub("", line[:-1]) == first), -count)
     return "".join(lines[at:][:count]) if at >= 0 else "".join(lines[at:])
 
 
