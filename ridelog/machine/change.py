@@ -28,9 +28,6 @@ from ridelog.machine.tipping import height_with_pack_m
 _NAMES = ("name", "state")
 # Own choice: each value is a prediction of its own and a line of the answer.
 _MOST_SWEPT = 41
-# At the limit of current a small motor's iron may be so full that this share of the torque that its
-# constant promises is missing: from memory, of torque curves of hub and inner-rotor motors.
-_SATURATED = 0.15
 # What acts through the present tyre, the present ratio, or its own present value.
 _TYRE = ("tyre_diameter_m", "tyre_circumference_m")
 _GEARING = ("front_teeth rear_teeth second_front_teeth second_rear_teeth gearbox_ratio").split()
@@ -240,8 +237,10 @@ def changed_drive(drive: Drive, before: MachineSetup, change: SetupChange) -> Dr
     )
     grip = drive.traction_n / weight_n
     shares = factor("driven_weight_share", np.full_like(grip, 0.6))
-    limit = factor("motor_limit_a", drive.motor_limit_a)
-    bent = limit ** _bend(drive) if before.motor_limit_a is not None else limit
+    limit = factor("motor_limit_a", drive.motor_limit_a * drive.limit_a_per_a)
+    # By which power of the current its torque goes there, METHOD.md (22).
+    bend = drive.limit_a_per_a**-2.0
+    bent = limit**bend if before.motor_limit_a is not None else limit
     moved = replace(
         drive,
         mass_kg=mass,
@@ -272,12 +271,6 @@ def _rotating(drive: Drive, faster: FloatArray) -> FloatArray:
     """
     share = np.random.default_rng(9).uniform(0.0, 1.0, len(drive.mass_kg))
     return np.asarray((drive.inertia_factor - 1.0) * (1.0 - share + share * faster**2))
-
-
-def _bend(drive: Drive) -> FloatArray:
-    """Return by which power of the current at the motor's limit its torque goes: (22)."""
-    missing = np.random.default_rng(11).uniform(0.0, _SATURATED, len(drive.mass_kg))
-    return np.asarray((1.0 - missing) ** 2)
 
 
 def _growing(drive: Drive, faster: FloatArray, heavier: FloatArray) -> FloatArray:

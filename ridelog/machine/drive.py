@@ -78,7 +78,7 @@ class Drive:
     rolling : rolling resistance of the tyres alone, share of weight.
     idle_n : drag of the motor itself, at the ground if nothing were lost on the way. [N]
     limit_a_per_a : amperes in the motor at its limit for each that gives torque as its constant
-        says, 1: other than 1 after a change of the limit, METHOD.md (22).
+        says, 1; more where its iron is full, METHOD.md (22).
 
     Source
     ------

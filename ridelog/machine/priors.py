@@ -69,8 +69,9 @@ UNKNOWNS = (
             "mass for a motorcycle's driven wheel", lambda d: d.inertia_factor),
     Unknown("way_per_radian_m", "tyre and gearing", _A_RADIAN, _NONE, lambda d: d.way_per_radian_m),
     Unknown("ratio", "gear ratio alone", _kind("", 2), _NONE, lambda d: 1.0 / d.way_per_radian_m),
-    Unknown("efficiency", "efficiency of the drive", _SHARE, "Sports Engineering 2021 (chain "
-            "98 %); lower bound common practice", lambda d: d.efficiency),
+    Unknown("efficiency", "efficiency of the drive", _SHARE, "chains 0.81-0.986: Spicer, Human "
+            "Power 50, 2000, from memory; 0.98 for a clean one: Sports Engineering 2021",
+            lambda d: d.efficiency),
     Unknown("no_load_mps", "road speed without load", SPEED, _NONE, lambda d: d.no_load_mps),
     Unknown("line_n", "steepness of the motor's line (force at standstill without limits)", _FORCE,
             _NONE, lambda d: d.force_per_amp_n * d.battery_v / (d.motor_ohm + d.battery_ohm)),
@@ -102,6 +103,9 @@ UNKNOWNS = (
             lambda d: d.charge),
     Unknown("opening_s", "time in which the throttle is opened", TIME, _NONE,
             lambda d: d.opening_s),
+    Unknown("missing_share", "torque missing at the motor current limit (full iron)", _SHARE,
+            "up to 0.15: torque curves of hub and inner-rotor motors, from memory",
+            lambda d: 1.0 - 1.0 / d.limit_a_per_a),
 )  # fmt: skip
 INDEX = {unknown.name: i for i, unknown in enumerate(UNKNOWNS)}
 COUNT = len(UNKNOWNS)
@@ -112,6 +116,12 @@ _LEAST_CHARGE = 0.15
 # What iron and bearings of the motor take, as force on the mass, usually: own choice, nine in
 # ten have a third to three times as much. [N/kg]
 _IDLE_NPKG = 0.05
+# Nine in ten stages pass on 0.81 to 0.986 of the power (see UNKNOWNS). Derived: the middle of the
+# logits of both ends, and how far they are from it in 1.645.
+_EFFICIENCY, _EFFICIENCY_LOGIT_SD = 0.945, 0.855
+# At the limit of current a small motor's iron may be so full that this share of the torque that its
+# constant promises is missing: from memory, of torque curves of hub and inner-rotor motors.
+_SATURATED = 0.15
 # Copper gains about 0.39 % of resistance a kelvin (from memory): a warm winding has this factor.
 _WARM = 1.2
 # A rated point lies near this share of the speed without load: common practice, no source.
@@ -171,7 +181,8 @@ def machines_of(setup: MachineSetup, z: FloatArray, said: Said | None = None) ->
     if setup.drive_efficiency is not None:
         efficiency = np.minimum(around("efficiency", setup.drive_efficiency, 0.02), 1.0)
     else:
-        efficiency = share("efficiency", 0.90, 0.45) ** (0.5 + 0.5 * stages(setup))
+        alone = share("efficiency", _EFFICIENCY, _EFFICIENCY_LOGIT_SD)
+        efficiency = alone ** (0.5 + 0.5 * stages(setup))
     charge = _charge(said.charge, z[:, INDEX["charge"]])
     full_v = resting_full_v(setup)
     if full_v is None:
@@ -183,8 +194,10 @@ def machines_of(setup: MachineSetup, z: FloatArray, said: Said | None = None) ->
         setup, around, share, volts, constant, efficiency * constant / per_radian, mass
     )
     per_amp = efficiency * constant / per_radian
+    # What is typed are amperes, of which full iron makes less torque: METHOD.md (22).
+    full_iron = 1.0 - _SATURATED * ndtr(z[:, INDEX["missing_share"]])
     if setup.motor_limit_a is not None:
-        motor_limit = around("motor_limit_n", setup.motor_limit_a, 0.06)
+        motor_limit = around("motor_limit_n", setup.motor_limit_a, 0.06) * full_iron
     else:
         motor_limit = around("motor_limit_n", 2.2 * mass / per_amp, 0.5)
     if setup.battery_limit_a is not None:
@@ -234,6 +247,7 @@ def machines_of(setup: MachineSetup, z: FloatArray, said: Said | None = None) ->
         controller_efficiency=share("controller_efficiency", 0.95, 0.35),
         charge=charge,
         opening_s=around("opening_s", 0.15, 0.9),
+        limit_a_per_a=1.0 / full_iron,
     )  # fmt: skip
 
 

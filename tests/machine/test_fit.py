@@ -109,7 +109,8 @@ def test_given_figures_hold_the_prior_together() -> None:
     )  # fmt: skip
     drive = machines_of(named, z)
     assert np.median(drive.battery_limit_a) == pytest.approx(30.0, rel=0.02)
-    assert np.median(drive.motor_limit_a) == pytest.approx(80.0, rel=0.02)
+    amperes = drive.motor_limit_a * drive.limit_a_per_a
+    assert np.median(amperes) == pytest.approx(80.0, rel=0.02)
     assert np.median(drive.motor_ohm) == pytest.approx(0.06, rel=0.02)  # warm copper
     # 80 rpm/V at 13 cells of 3.88 V, 71 % full, 1.04 m a turn through 60/11.
     assert np.median(drive.no_load_mps) == pytest.approx(80 * 50.4 / 60 * 1.04 * 11 / 60, rel=0.02)

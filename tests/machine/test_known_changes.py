@@ -123,8 +123,8 @@ def test_a_figure_of_its_own_acts_by_the_ratio(
 
 
 def test_efficiency_never_passes_one() -> None:
-    new = after(drive_efficiency=0.95)
-    assert new.efficiency == pytest.approx(np.minimum(DRIVE.efficiency * 0.95 / 0.85, 1.0))
+    new = after(drive_efficiency=0.98)
+    assert new.efficiency == pytest.approx(np.minimum(DRIVE.efficiency * 0.98 / 0.85, 1.0))
     assert new.efficiency.max() == 1.0
 
 
@@ -162,13 +162,14 @@ def test_a_key_that_only_the_new_set_up_gives_is_taken_at_its_word() -> None:
     new = after(bare, drive, battery_limit_a=20.0, motor_limit_a=50.0, drag_area_m2=0.4,
                 rolling_resistance=0.03, tyre_grip=0.5)  # fmt: skip
     for found, value in (
-        (new.battery_limit_a, 20.0), (new.motor_limit_a, 50.0), (new.rolling, 0.03),
+        (new.battery_limit_a, 20.0), (new.motor_limit_a * new.limit_a_per_a, 50.0),
+        (new.rolling, 0.03),
         (new.load.c_ns2pm2, 0.5 * 1.2041 * 0.4),
         (new.traction_n / (new.mass_kg * STANDARD_GRAVITY_MPS2), 0.5 * 0.6),
     ):  # fmt: skip
         assert np.median(found) == pytest.approx(value, rel=0.02)
         assert np.std(np.log(found)) == pytest.approx(0.05, rel=0.15)
-    assert (new.limit_a_per_a == 1.0).all()
+    assert np.array_equal(new.limit_a_per_a, drive.limit_a_per_a)
     # Six tenths of the weight on the driven wheels are taken where nobody says.
     shared = after(bare, drive, driven_weight_share=0.9)
     assert np.median(shared.traction_n / drive.traction_n) == pytest.approx(1.5, rel=0.02)
