@@ -4,14 +4,14 @@ Run from the repository root, with a fresh seed each time unless one is given:
 
     python tests/suites/predict_options.py [--machines N] [--other] [--seed S] [--record NAME]
 
-The machines are those of ``predict_strips``: stepped through time, other than what is typed of them
-by as much as such figures are off, ridden once both ways on a level strip in some wind on a day with
-its own weather. Three changes of each are drawn, predicted side by side, and made on the machine
-itself. Of every two of the four states whose true figures differ by more than 5 %, rows tell how
-often the predicted one stands on the right side; and how often intervals of figures and differences
-hold what the changed machine truly does: of all changes, and of those alone that move the figure by
-more than half a per cent. With ``--other`` the current limit falls with speed, which the model
-under test does not know.
+The machines are those of ``predict_strips``: stepped through time, other than what is typed of
+them by as much as such figures are off, ridden once both ways on a level strip in some wind, on a
+day with its own weather. Three changes of each are drawn, predicted side by side, and made on the
+machine itself. Of every two of the four states whose true figures differ by more than 5 %, rows
+tell how often the predicted one stands on the right side; and how often intervals of figures and
+differences hold what the changed machine truly does: of all changes, and of those alone that move
+the figure by more than half a per cent. With ``--other`` the current limit falls with speed, which
+the model under test does not know.
 """
 
 import argparse
