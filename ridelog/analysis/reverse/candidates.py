@@ -213,21 +213,19 @@ def measured(
 def _best_columns(means: FloatArray) -> FloatArray:
     """Return the best window of every column, freed from choosing in a reverse's own way.
 
-    A reverse lasts some seconds. If one second of it was the fastest, choosing adds nothing to its
-    speed; if it was even, choosing adds what is the most of errors alone over all windows that may
-    have been the best. All between is as likely: half is taken off, and the whole is spread evenly.
-    Draws about a path that errors have already made bumpy show neither (METHOD.md of reverse, (9)).
+    A path errs by noise that it follows, of which choosing takes the most fortunate, and by motion
+    that it smooths away, of which choosing misses the most. Which of the two its errors are is not
+    in the log: all between is as likely, and the middle is the fitted path's own best. Draws about
+    a path that errors have already made bumpy show neither (METHOD.md of reverse, (9)).
     """
     draws = (means.shape[1] - 1) // 2
     fitted, cautious = means[:, 0], means[:, 1 + draws :]
     fastest = int(fitted.argmax())
     errors = cautious - fitted[:, None]
     near = fitted >= fitted[fastest] - _NEAR_SD * errors[fastest].std()
-    added = errors[near].max(axis=0)
-    even = float(added.mean()) * np.linspace(-0.5, 0.5, draws)
-    return np.concatenate(
-        [fitted[fastest, None], fitted[fastest] + 0.5 * added, cautious.max(axis=0) + even]
-    )
+    most = float(errors[near].max(axis=0).mean())
+    between = most * np.linspace(-1.0, 1.0, draws)
+    return np.concatenate([np.full(1 + draws, fitted[fastest]), cautious.max(axis=0) + between])
 
 
 @dataclass(frozen=True)

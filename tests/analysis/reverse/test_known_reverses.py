@@ -15,6 +15,7 @@ from known_motion import known_motion
 from ridelog.analysis.reverse.candidates import (
     Measured,
     Neighbours,
+    _best_columns,
     candidates_of,
     doubts,
     is_noise,
@@ -25,6 +26,7 @@ from ridelog.analysis.reverse.evidence import projected, readings_of, steps_of
 from ridelog.analysis.reverse.heading_hmm import Steps, reverse_probability
 from ridelog.analysis.reverse.measure import _marked, find_reverse
 from ridelog.core.flags import Flag
+from ridelog.core.interval import estimate
 from ridelog.core.track import FloatArray
 from ridelog.filtering.motion import Motion
 
@@ -196,12 +198,36 @@ def test_a_known_reverse_step_by_step() -> None:
     inner = measured(motion, 16.5, 19.5)
     assert inner.displacement_sd_m == pytest.approx(0.15, abs=0.01)
     assert figures.top_speed is not None
-    assert figures.top_speed.value == pytest.approx(2.0, abs=0.06)
+    assert figures.top_speed.value == pytest.approx(2.0, abs=0.002)
     short = measured(motion, 16.0, 16.6)
     assert short.fitted_mps == pytest.approx(0.6, abs=0.01)
     given = measured(motion, 16.0, 20.0, np.full(len(figures.possible_mps), 9.0))
     assert (given.possible_mps[1::2] == 9.0).all()
     assert given.possible_mps[::2] == pytest.approx(figures.possible_mps[::2])
+
+
+@pytest.mark.parametrize(
+    ("second_mps", "spread"),
+    [
+        # The most of three errors has the mean 0.846 and the variance 0.559 (H. A. David and H. N.
+        # Nagaraja, Order Statistics, 2003, section 3.2, from memory); to that comes an even spread.
+        (2.0, (0.559 + 0.846**2 / 3.0) ** 0.5),
+        # One second was plainly the fastest: nothing was chosen.
+        (1.0, 1.0),
+    ],
+)
+def test_errors_are_as_likely_noise_as_motion_that_was_not_seen(
+    second_mps: float, spread: float
+) -> None:
+    draws, error_mps = 20_000, 0.05
+    errors = error_mps * np.random.default_rng(4).standard_normal((3, 2 * draws))
+    means = np.array([[2.0], [second_mps], [second_mps]]) + np.append(np.zeros((3, 1)), errors, 1)
+    best = estimate(_best_columns(means))
+    assert best is not None
+    assert best.value == pytest.approx(2.0, abs=1e-9)
+    half = 0.5 * (best.high - best.low)
+    # The wider side counts, a little more than both together.
+    assert half == pytest.approx(1.645 * spread * error_mps, rel=0.08)
 
 
 def test_a_long_straight_is_thinned_to_a_step_a_second() -> None:
