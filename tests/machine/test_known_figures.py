@@ -140,6 +140,13 @@ def test_a_pack_is_emptied_at_the_current_that_a_speed_takes() -> None:
     assert early is not None and np.median(early) < 0.6 * np.median(way)
     assert energy_j_per_m(fast, np.full(count, 5.0)) == pytest.approx(25.0, rel=1e-3)
     assert range_m(fast, MachineSetup(battery_cells=10), 5.0) is None
+    # Air takes the square of the speed as force, the cube as current, which Peukert's law of
+    # lead-acid (exponent 1.15) punishes again.
+    for chemistry, further in (("li-ion", 1.25**2), ("lead-acid", 1.25 ** (2 + 3 * 0.15))):
+        kind = setup.model_copy(update={"battery_cells": 18, "battery_chemistry": chemistry})
+        ways = [range_m(fast, kind, speed) for speed in (4.0, 5.0)]
+        assert ways[0] is not None and ways[1] is not None
+        assert np.median(ways[0] / ways[1]) == pytest.approx(further, rel=0.01)
 
 
 def figure(name: str, now: Any, limit: int = 1, at_mps: float | None = None) -> PossibleFigure:
