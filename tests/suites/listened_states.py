@@ -6,6 +6,7 @@ import threading
 import time
 from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import cache
 from pathlib import Path
 
 import numpy as np
@@ -24,7 +25,8 @@ from ridelog.workflow.measure import motion_of_bytes
 
 # A ride may begin within three seconds of the moment from which its log has settled.
 WITHIN_S = 3.0
-LIVE_S, AT_ONCE, APART_S = 32.0, 3, 0.7
+# Listeners are begun one after another, so that they do not all judge at the same moment.
+LIVE_S, AT_ONCE, APART_S = 32.0, 10, 0.7
 
 
 @dataclass(frozen=True)
@@ -50,6 +52,7 @@ class Told:
     whole: bool | None = None
 
 
+@cache
 def finished(log: bytes) -> Finished:
     """Return what `ridelog signal` finds in a log; one without an answer is too weak."""
     try:
@@ -64,6 +67,7 @@ def finished(log: bytes) -> Finished:
     )
 
 
+@cache
 def first_fix_s(log: bytes) -> float:
     """Return when the sentences of a log's first fix are sent, NaN if it has none. [s]"""
     come = b""
