@@ -15,7 +15,7 @@ from starlette.exceptions import HTTPException
 from starlette.requests import Request
 from starlette.responses import JSONResponse, Response, StreamingResponse
 from starlette.routing import Route
-from starlette.types import Receive, Scope, Send
+from starlette.types import ASGIApp, Receive, Scope, Send
 
 from ridelog.book.book import Book
 from ridelog.present.palette import css_variables
@@ -42,6 +42,7 @@ from ridelog.web.security import SecurityMiddleware
 from ridelog.web.views import (
     UNIT_COOKIE,
     UNIT_WORDS,
+    Endpoint,
     Form,
     PageError,
     ServerState,
@@ -110,13 +111,17 @@ def make_app(
         fingerprint=fingerprint,
     )
 
-    async def door(scope: Scope, receive: Receive, send: Send) -> None:
-        await (await door_page(Request({**scope, "app": app})))(scope, receive, send)
+    def before_the_app(endpoint: Endpoint) -> ASGIApp:
+        async def answer(scope: Scope, receive: Receive, send: Send) -> None:
+            await (await endpoint(Request({**scope, "app": app})))(scope, receive, send)
+
+        return answer
 
     # Outermost, so that even an error's page carries the headers.
     return SecurityMiddleware(
-        app, hosts=hosts, sessions=sessions, requests=RateLimiter(600, 60.0), door=door
-    )
+        app, hosts=hosts, sessions=sessions, requests=RateLimiter(600, 60.0),
+        door=before_the_app(door_page), gate=before_the_app(phone_pages.gate_page),
+    )  # fmt: skip
 
 
 _RIDE, _MACHINE = "/rides/{ride:number}", "/machines/{machine:number}"

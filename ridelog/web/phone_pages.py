@@ -70,6 +70,13 @@ async def enter_page(request: Request) -> Response:
     return page(request, "enter.html", problem="", onward=safe_back(asked_of(request).back))
 
 
+async def gate_page(request: Request) -> Response:
+    """Return that page to a browser that sent a form without being let in any more."""
+    onward = request.headers.get("referer", "").removeprefix(request.state.here)
+    problem = "Nothing was changed: this browser has to come in again. Then send it once more."
+    return page(request, "enter.html", 403, problem=problem, onward=safe_back(onward))
+
+
 @problems_as_pages
 async def enter(request: Request) -> Response:
     """Let a telephone in, if its code is right; whoever guesses waits longer each time."""

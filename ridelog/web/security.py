@@ -47,7 +47,7 @@ class SecurityMiddleware:
 
     ``hosts`` are the values of Host that are served, with port; ``requests`` says how often a
     client from the network may ask; ``door`` answers whoever followed a link of another site, with
-    a page that computes nothing and leads on.
+    a page that computes nothing and leads on; ``gate`` whoever sent a form without being let in.
     """
 
     def __init__(
@@ -58,9 +58,10 @@ class SecurityMiddleware:
         sessions: Sessions,
         requests: RateLimiter,
         door: Any,
+        gate: Any,
     ) -> None:
         self.inner, self._hosts = app, hosts
-        self._sessions, self._requests, self._door = sessions, requests, door
+        self._sessions, self._requests, self._door, self._gate = sessions, requests, door, gate
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Let a request pass or refuse it with a sentence."""
@@ -121,7 +122,9 @@ class SecurityMiddleware:
         if scope["path"] in _OPEN:
             return None, ""
         if scope["method"] not in _SAFE:
-            return _refusal(403, "Enter the code first."), ""
+            # Our scripts say so themselves, beside what was typed.
+            shown = "text/html" in headers.get("accept", "")
+            return self._gate if shown else _refusal(403, "Enter the code first."), ""
         query = scope.get("query_string", b"").decode("latin-1")
         back = scope["path"] + (f"?{query}" if query else "")
         onward = "" if back == "/" else f"?back={quote(back[:600], safe='', errors='replace')}"

@@ -169,6 +169,31 @@ def test_a_telephone_stands_outside_without_a_code(lan_app: SecurityMiddleware) 
     assert visitor.get("/static/page.css").status == 200
 
 
+@pytest.mark.parametrize(
+    ("referer", "back"),
+    [
+        (f"https://{LAN_HOST}/machines?x=1", "/machines?x=1"),
+        ("https://evil.example/machines", "/"),
+        (f"https://{LAN_HOST}.evil.example/machines", "/"),
+        (None, "/"),
+    ],
+)
+def test_a_form_of_a_page_without_scripts_leads_to_the_code(
+    lan_app: SecurityMiddleware, referer: str | None, back: str
+) -> None:
+    visitor = phone(lan_app)
+    origin = {"origin": f"https://{LAN_HOST}"}
+    asked = {"accept": "text/html,*/*;q=0.8", **({"referer": referer} if referer else {})}
+    answer = visitor.ask("POST", "/machines", b"name=Mine", headers=origin | asked)
+    assert answer.status == 403 and "Nothing was changed" in answer.words
+    assert f'name="back" value="{back}"' in answer.text and 'action="/enter"' in answer.text
+    assert "what you typed there is kept" not in answer.words
+    # Scripts say it beside what was typed.
+    asked = {"accept": "application/json"}
+    answer = visitor.ask("POST", "/machines", b"name=Mine", headers=origin | asked)
+    assert (answer.status, answer.text) == (403, "Enter the code first.\n")
+
+
 def test_a_telephone_comes_in_with_a_code_once(lan_app: SecurityMiddleware) -> None:
     code = code_from(lan_app)
     visitor = phone(lan_app)
