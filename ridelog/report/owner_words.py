@@ -25,6 +25,8 @@ _AIMED = {
     Aim.FASTER: ("two_way", "best_", "top_speed"),
     Aim.FARTHER: (WHEEL_ENERGY,),
 }
+# More names than this nobody reads in a sentence; the table of figures has them. Own choice.
+_MOST_NAMED = 4
 _WISHED, _UNWISHED = "as wished", "not as wished"
 
 
@@ -189,10 +191,12 @@ def _not_shown(compared: Compared, unit: SpeedUnit) -> str:
 
 
 def unsettled(comparison: Comparison, unit: SpeedUnit) -> str:
-    """Return which figures these rides do not settle, empty for none."""
+    """Return which figures these rides do not settle, or how many if a list were long."""
     names = [
         each.figure.title_in(unit)
         for each in comparison.figures
         if each.verdict.word in (NOT_SHOWN, CANNOT_SAY)
     ]
+    if len(names) > _MOST_NAMED:
+        return f"Not settled by these rides: {len(names)} of {len(comparison.figures)} figures."
     return f"Not settled by these rides: {joined(names)}." if names else ""

@@ -270,9 +270,8 @@ def _sure(comparison: Comparison, unit: SpeedUnit) -> tuple[str, ...]:
     ]
     if tested > 1:
         words.append(
-            f"{tested} figures were looked at together, so each must differ clearly: with an "
-            f"unchanged machine, any of them would be called better or worse in at most "
-            f"{100 * FAMILY_LEVEL:.0f} comparisons of 100."
+            f"Of {tested} figures none of an unchanged machine would be called better or worse in "
+            f"{100 * (1.0 - FAMILY_LEVEL):.0f} comparisons of 100."
         )
     words.append(rounding_words(comparison.figures, unit))
     return tuple(filter(None, words))

@@ -15,6 +15,10 @@ if TYPE_CHECKING:
 # The pull is told at whole multiples of this speed; at the first of them it is compared: fast
 # enough that the throttle is open, slow enough that owners feel it as the start; own choice. [m/s]
 STEP_MPS = 2.0
+_PULL = "how fast the speed grows there at full throttle"
+_FIRST_PULL = (
+    "how fast the speed grows there: the throttle is open, and it still feels like the start"
+)
 
 
 class Acceleration(Subject):
@@ -51,7 +55,7 @@ class Acceleration(Subject):
                 found,
                 "" if found else measured.reason or "its pull curve does not reach that speed",
                 compared if step == 1 else None,
-                explained="how fast the speed grows there at full throttle",
+                explained=_FIRST_PULL if step == 1 else _PULL,
                 at_mps=step * STEP_MPS,
             )
 
