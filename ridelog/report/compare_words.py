@@ -89,8 +89,9 @@ def _what_was_shown(comparison: Comparison, chosen: list[Compared], unit: SpeedU
         return f"{lead} {_list(losses, unit)}{rest}."
     if any(each.verdict.word in (BETTER, WORSE) for each in comparison.figures):
         return "These rides show a difference, but too roughly to say how large it is."
-    if open_still:
-        return "These rides show no difference that the battery's charge could not make."
+    if open_still:  # what is left open is said beside it, if it is about figures named first
+        alone = "These rides show no difference that the battery's charge could not make."
+        return "" if left_open(comparison, unit) else alone
     if any(each.verdict.word == NOT_SHOWN for each in comparison.figures):
         return f"These rides show no difference. {_could_have(chosen, unit)}".strip()
     if any(each.difference is not None for each in comparison.figures):

@@ -86,6 +86,7 @@ def test_the_first_sentence_keeps_what_the_charge_leaves_open(
         assert "Whether the change moved the top speed" in told
         assert "another charge of the battery alone could do what these rides show." in told
         assert "tops out" not in told and "no figure was shown to be better" not in told
+        assert told.endswith(".") and told == told.strip()
     assert asks_charge(open_) and not asks_charge(sure)
     for told in (headline(sure, unit), owner_sentence(sure, unit)):
         assert "charge" not in told and "top" in told
@@ -178,4 +179,5 @@ def test_a_slower_start_on_an_emptier_pack_has_no_verdict(
         assert {found[name].verdict.word for name in slower} == {"cannot say"}
         told = headline(found, unit)
         assert told.count("battery alone could do what these rides show.") == 1
+        assert "charge could not make" not in told  # the same once more
         assert "no figure was shown" not in told and "nobody knows" not in told
