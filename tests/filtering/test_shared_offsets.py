@@ -11,7 +11,7 @@ from simulate import Observation
 from ridelog.core.flags import Flag
 from ridelog.core.track import BoolArray
 from ridelog.filtering.observations import Observations, observations_of
-from ridelog.filtering.shared_offsets import find_shared_offsets
+from ridelog.filtering.shared_offsets import _noise, find_shared_offsets
 from ridelog.filtering.smoother import estimate_motion
 
 
@@ -46,6 +46,23 @@ def test_hard_riding_is_not_taken_for_a_displacement() -> None:
         at = np.interp(np.arange(len(log)) + start, time_s, distance) % 2.0e4
         ridden = replace(log, north_m=at + 0.3 * rng.standard_normal(len(log)))
         assert not _found(observations_of(to_track(ridden)))[:38].any()
+
+
+def test_noise_is_what_errs_across_the_travel() -> None:
+    """Hard riding along both legs of a corner, whichever way the ride's origin lies from there."""
+    time_s = np.arange(0.0, 60.0, 0.01)
+    accel = 6.0 * np.sign(np.sin(0.5 * np.pi * time_s))
+    distance = np.cumsum(np.cumsum(accel) * 0.01 + 4.0) * 0.01
+    _, log = ride_and_log(21, rate_hz=1.0, reports_speed=False)
+    rng = np.random.default_rng(7)
+    gone = np.interp(np.arange(len(log)), time_s, distance)
+    found = []
+    for _ in range(20):
+        error = 0.3 * rng.standard_normal((2, len(log)))
+        east, north = np.maximum(gone - 150.0, 0.0) + error[0], np.minimum(gone, 150.0) + error[1]
+        seen = observations_of(to_track(replace(log, east_m=east, north_m=north)))
+        found.append(_noise(seen))
+    assert np.mean(found) == pytest.approx(0.3, rel=0.15)
 
 
 def test_shifting_turning_and_mirroring_change_no_decision() -> None:

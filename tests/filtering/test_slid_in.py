@@ -40,6 +40,32 @@ def test_riding_is_no_slide(pieces: tuple[tuple[float, float, float], ...]) -> N
     assert slid_until(_TIME, _speed(*pieces)) == 0.0
 
 
+def _slid(*, rest_s: float, pace_mps: float, ridden_s: float, stood_s: float) -> bool:
+    """Return whether a slide of 9 m/s is found before a ride at a pace."""
+    speed = np.interp(_TIME, [stood_s, stood_s + 1.0, rest_s], [9.0, 9.0, 0.0])
+    speed[_TIME < stood_s] = 0.1
+    speed[(_TIME > 30.0) & (_TIME < 30.0 + ridden_s)] = pace_mps
+    return slid_until(_TIME, speed) > 0.0
+
+
+@pytest.mark.parametrize(
+    ("change", "slid"),
+    [
+        ({}, True),
+        # At rest within 15 s, for the first time after half a second at most.
+        ({"rest_s": 14.5}, True), ({"rest_s": 16.5}, False),
+        ({"stood_s": 0.5}, True), ({"stood_s": 1.5}, False),
+        # Then more than 15 s faster than a walk, 2 m/s, and never as fast again.
+        ({"pace_mps": 2.2}, True), ({"pace_mps": 1.9}, False),
+        ({"ridden_s": 16.5}, True), ({"ridden_s": 14.5}, False),
+        ({"pace_mps": 8.9}, True), ({"pace_mps": 9.1}, False),
+    ],
+)  # fmt: skip
+def test_where_a_slide_ends_to_be_one(change: dict[str, float], slid: bool) -> None:
+    usual = {"rest_s": 8.0, "pace_mps": 5.0, "ridden_s": 40.0, "stood_s": 0.0}
+    assert _slid(**usual | change) == slid
+
+
 def test_a_slide_of_25_m_gives_no_top_speed() -> None:
     rng = np.random.default_rng(2)
     ride = out_and_back(rng, top_mps=4.0, plateau_s=8.0, passes=3)

@@ -1,5 +1,6 @@
 """Models of many starts solved in one state space are those solved one by one."""
 
+from dataclasses import replace
 from typing import Literal
 
 import numpy as np
@@ -66,6 +67,41 @@ def test_starts_solved_together_are_those_solved_alone(
         np.testing.assert_allclose(together.solution.states[part], alone.solution.states, atol=1e-7)
     if reports_speed:
         assert int(np.argmax(together.evidence)) == 2
+
+
+def test_a_stretch_without_positions_between_two_steps_does_not_float() -> None:
+    motion, start_decay = _ridden(10.0, "jumpy", False)
+    assert isinstance(motion.posterior, Posterior)
+    motion.posterior.hard[:] = True
+    models = StartModels(motion, motion.posterior, 3.0, 8.5, _END_S, start_decay)
+    models._steps[[40, 45]] = True
+    models._position_weight = models._position_weight.copy()
+    models._position_weight[41:46] = 0.0
+    start_s, opening = np.array([4.0, 5.21, 5.55]), np.array([0, 1, 0])
+    together = models.solved(start_s, opening)
+    assert np.isfinite(together.solution.states).all()
+    for number in range(len(start_s)):
+        alone = models.solved(start_s[[number]], opening[[number]])
+        assert together.evidence[number] == pytest.approx(alone.evidence[0], abs=1e-2)
+
+
+def test_slow_readings_that_come_late_are_taken_at_their_time() -> None:
+    motion, start_decay = _ridden(10.0, "clean", True)
+    assert isinstance(motion.posterior, Posterior)
+    # One fix late, as its noise says; the posterior is that of the ride as it was.
+    speed = motion.track.speed_mps
+    late = replace(
+        motion,
+        track=replace(motion.track, speed_mps=np.append(speed[0], speed[:-1])),
+        noise=replace(motion.noise, lag_s=0.1),
+    )
+    in_time, moved = (
+        StartModels(one, motion.posterior, 3.0, 8.5, _END_S, start_decay) for one in (motion, late)
+    )
+    slow = speed[motion.known_rows] < 1.0
+    assert slow.sum() > 20 and (np.nan_to_num(in_time._velocity) != 0.0).any()
+    np.testing.assert_allclose(moved._velocity, in_time._velocity, atol=1e-9)
+    np.testing.assert_allclose(moved._velocity_weight, in_time._velocity_weight)
 
 
 def test_what_was_seen_much_later_hardly_tells_the_start() -> None:

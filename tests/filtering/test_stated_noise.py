@@ -107,6 +107,22 @@ def test_the_evidence_is_what_the_others_say_of_each() -> None:
     assert found - found[0] == pytest.approx(best - best[0], abs=1e-3)
 
 
+def test_within_a_second_every_fix_counts_beside_what_nothing_is_stated_of() -> None:
+    """Its scale by trial; most of each error is one that no exponent acts on."""
+    rng = np.random.default_rng(9)
+    count, other = 60, 2.0
+    ratio = np.exp(rng.normal(0.0, 0.8, count))
+    residual = rng.standard_normal((count, 2)) * np.hypot(0.8 * ratio, other**0.5)[:, None]
+    nothing = np.zeros(count)
+    time_s = np.linspace(0.0, 0.9, count)
+    found = evidence(time_s, ratio, residual, nothing, nothing, sd=3.0, other=other)
+    for number, exponent in enumerate(np.linspace(0.0, 1.0, 11)):
+        scale = np.exp(np.linspace(-4.0, 2.0, 3001))[:, None]
+        spread = (scale * ratio**exponent) ** 2 + other
+        told = -np.log(spread) - 3.0 * np.log1p((residual**2).sum(axis=1) / (4.0 * spread))
+        assert found[number] == pytest.approx(told.sum(axis=1).max(), abs=1e-3)
+
+
 def test_residuals_that_are_alike_count_once() -> None:
     once, tenfold = told(1.0, count=60), told(1.0, count=60, repeated=10)
     assert np.ptp(tenfold) == pytest.approx(np.ptp(once), rel=0.15)
