@@ -78,7 +78,7 @@ def contradictions(seen: Observations, screened: Screened) -> BoolArray:
     # Fixes of different pieces are never compared: their times are set far apart.
     piece = np.concatenate([[0], np.cumsum(seen.breaks)])
     apart_s = seen.time_s + 100.0 * _WINDOWS_S[-1] * piece
-    if _disagree_throughout(seen, velocity, told, apart_s, moved):
+    if _disagree_throughout(seen, velocity, told, apart_s):
         return ~seen.crawl
     longest_s = _longest_interval(seen)
     for window_s in _WINDOWS_S:
@@ -244,11 +244,7 @@ def _longest_interval(seen: Observations) -> FloatArray:
 
 
 def _disagree_throughout(
-    seen: Observations,
-    velocity: FloatArray,
-    told: IntArray,
-    apart_s: FloatArray,
-    moved: FloatArray,
+    seen: Observations, velocity: FloatArray, told: IntArray, apart_s: FloatArray
 ) -> bool:
     """Return whether the reported speed is another quantity than speed over ground all along.
 
