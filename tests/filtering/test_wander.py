@@ -11,7 +11,11 @@ from simulate.tracking import TrackingReceiver, Tuning
 from ridelog.analysis.signal.measure import judge_signal
 from ridelog.analysis.top_speed.measure import measure_top_speed
 from ridelog.core.track import FloatArray
-from ridelog.filtering.receiver.wander import position_wander, wander_at_slow_pace
+from ridelog.filtering.receiver.wander import (
+    _bend_in_motion,
+    position_wander,
+    wander_at_slow_pace,
+)
 from ridelog.filtering.smoother import estimate_motion
 from ridelog.importer import load_track
 
@@ -127,6 +131,76 @@ def test_what_tells_nothing_of_a_wander_at_a_slow_pace(
     position = _walked(0.6, 0.05, interval_s, pace_mps=pace_mps)[: round(seconds / interval_s)]
     breaks = np.zeros(len(position) - 1, dtype=bool)
     assert wander_at_slow_pace(position, breaks, interval_s, step_m) == 0.0
+
+
+@pytest.mark.parametrize(
+    ("interval_s", "step_m", "count", "tells"),
+    [
+        (0.42, 0.0, 600, True), (0.43, 0.0, 600, False),
+        (0.1, 0.12, 600, True), (0.1, 0.121, 600, False),
+        # A hundred stretches of three times 0.4 s.
+        (0.1, 0.0, 112, True), (0.1, 0.0, 111, False),
+    ],
+)  # fmt: skip
+def test_how_often_how_finely_and_how_long_a_wander_shows(
+    interval_s: float, step_m: float, count: int, tells: bool
+) -> None:
+    position = _ridden(1.0, 0.001, interval_s)[:count]
+    found = position_wander(position, np.zeros(count - 1, dtype=bool), interval_s, step_m)
+    assert np.isfinite(found) is np.bool_(tells)
+
+
+@pytest.mark.parametrize(("white_m", "hides"), [(0.017, False), (0.0235, True)])
+def test_what_white_errors_may_hide(white_m: float, hides: bool) -> None:
+    """A third difference has 20 variances; 0.3 of them over 1.2 s are 0.045 m in 0.0201 m."""
+    found = []
+    for seed in range(5):
+        position = _ridden(0.0, white_m, 0.1, seed=seed)
+        found.append(position_wander(position, np.zeros(len(position) - 1, dtype=bool), 0.1, 0.0))
+    assert [bool(np.isnan(each)) for each in found] == [hides] * 5
+
+
+@pytest.mark.parametrize(
+    ("changes", "tells"),
+    [
+        # Eight stretches side by side of three times 3.2 s.
+        ({"count": 216}, True), ({"count": 215}, False),
+        ({"pace_mps": 1.6}, True), ({"pace_mps": 1.8}, False),
+        ({"pace_mps": 0.36}, True), ({"pace_mps": 0.25}, False),
+        # Half of the travel at least, the rest at 4 m/s.
+        ({"fast": 0.4}, True), ({"fast": 0.6}, False),
+        # 60 degrees from the first third to the last.
+        ({"turn_rad": 0.06}, True), ({"turn_rad": 0.07}, False),
+    ],
+)  # fmt: skip
+def test_slow_straight_and_long_riding_tells_of_a_wander(
+    changes: dict[str, float], tells: bool
+) -> None:
+    chosen = {"count": 600.0, "pace_mps": 1.0, "fast": 0.0, "turn_rad": 0.0} | changes
+    place = np.arange(int(chosen["count"]))
+    pace = np.where(place < chosen["fast"] * len(place), 4.0, chosen["pace_mps"])
+    course = chosen["turn_rad"] * place
+    step = 0.4 * pace[:, None] * np.stack([np.sin(course), np.cos(course)], axis=1)
+    walked = 0.03 * np.random.default_rng(2).standard_normal((len(place), 2))
+    position = np.cumsum(step + walked, axis=0)
+    found = _bend_in_motion(position, np.ones(len(place) - 1, dtype=bool), 8, 0.4)
+    assert np.isfinite(found).all() is np.bool_(tells)
+    if tells and chosen["turn_rad"] == 0.0:
+        # The third difference of a walk over 3.2 s: 1 + 4 + 1 of its increments' variances.
+        assert found[0] == pytest.approx(6.0 * 8.0 * 0.03**2, rel=0.6)
+        assert found[1] == pytest.approx(chosen["pace_mps"], rel=0.15)
+
+
+@pytest.mark.parametrize(
+    ("interval_s", "step_m", "tells"),
+    [(2.1, 0.0, True), (2.15, 0.0, False), (0.4, 0.12, True), (0.4, 0.121, False)],
+)
+def test_how_often_and_how_finely_slow_riding_is_seen(
+    interval_s: float, step_m: float, tells: bool
+) -> None:
+    position = _walked(0.4, 0.02, interval_s, pace_mps=1.0)
+    breaks = np.zeros(len(position) - 1, dtype=bool)
+    assert (wander_at_slow_pace(position, breaks, interval_s, step_m) > 0.0) == tells
 
 
 @pytest.mark.skipif(not WALKING.exists(), reason="the real logs are not beside here")
