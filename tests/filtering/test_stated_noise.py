@@ -11,7 +11,13 @@ from receiver_presets import preset
 from ridelog.core.track import FloatArray, Track
 from ridelog.filtering.receiver.colour import noise_of_means
 from ridelog.filtering.smoother import estimate_motion
-from ridelog.filtering.stated_noise import Trust, evidence, judged, stated_ratio
+from ridelog.filtering.stated_noise import (
+    Trust,
+    _counted_too_often,
+    evidence,
+    judged,
+    stated_ratio,
+)
 
 
 def test_only_the_pattern_of_what_is_stated_is_taken() -> None:
@@ -126,6 +132,29 @@ def test_within_a_second_every_fix_counts_beside_what_nothing_is_stated_of() -> 
 def test_residuals_that_are_alike_count_once() -> None:
     once, tenfold = told(1.0, count=60), told(1.0, count=60, repeated=10)
     assert np.ptp(tenfold) == pytest.approx(np.ptp(once), rel=0.15)
+
+
+@pytest.mark.parametrize("pause_s", [0.0, 500.0])
+def test_how_often_fixes_that_are_alike_are_counted(pause_s: float) -> None:
+    """Newey and West's sum over every pair of fixes, by the seconds between them, up to twenty."""
+    rng = np.random.default_rng(3)
+    time_s = np.sort(rng.uniform(0.0, 90.0, 200))
+    time_s[120:] += pause_s
+    shared = np.interp(time_s, np.arange(700.0), rng.standard_normal(700))
+    by_scale, by_exponent = rng.standard_normal(200), shared + 0.3 * rng.standard_normal(200)
+    left = by_exponent - by_scale * (by_scale @ by_exponent) / (by_scale @ by_scale)
+    left = left - left.mean()
+    second = np.floor(time_s - time_s[0])
+    weight = np.maximum(1.0 - np.abs(second[:, None] - second) / 20.0, 0.0)
+    wanted = left @ weight @ left / (left @ left)
+    assert wanted > 1.5
+    assert _counted_too_often(time_s, by_scale, by_exponent) == pytest.approx(wanted)
+
+
+def test_fixes_that_are_unlike_count_once() -> None:
+    time_s = np.arange(0.0, 60.0, 0.5)
+    to_and_fro = np.where(np.arange(120) % 2, 1.0, -1.0)
+    assert _counted_too_often(time_s, np.ones(120), to_and_fro) == 1.0
 
 
 def test_believed_half_lies_midway_between_two_sizes() -> None:
