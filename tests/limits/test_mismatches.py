@@ -293,3 +293,17 @@ def test_it_does_not_matter_which_way_the_straight_lies(
     # The opposite end of the same straight is the same straight.
     other: Any = tuple(Ride(name, course_deg=course_deg + 180.0) for name in "cd")
     assert mismatches_of(before, other, {}, {}) == ()
+
+
+@pytest.mark.parametrize(("share", "sd_mps", "worse"), [
+    # Of alike shares the noisier ride, of alike noise the one with the smaller share.
+    ((0.6, 0.6), (0.2, 0.3), "a2"), ((0.6, 0.6), (0.3, 0.2), "a1"),
+    ((0.6, 0.5), (0.2, 0.2), "a2"), ((0.5, 0.6), (0.2, 0.2), "a1"),
+])  # fmt: skip
+def test_the_ride_with_the_poorest_signal_is_named(
+    share: tuple[float, float], sd_mps: tuple[float, float], worse: str
+) -> None:
+    before: Any = (Ride("b1"), Ride("b2"))
+    after: Any = tuple(Ride(f"a{k + 1}", share=share[k], sd_mps=sd_mps[k]) for k in range(2))
+    (one,) = mismatches_of(before, after, {}, {})
+    assert f"poorer after the change: in {worse} " in one.text

@@ -1,11 +1,13 @@
 """Short spans give way to their longer neighbours."""
 
 from itertools import pairwise
+from types import SimpleNamespace
+from typing import Any
 
 import numpy as np
 import pytest
 
-from ridelog.analysis.phases.measure import PhaseSpan, without_short
+from ridelog.analysis.phases.measure import LIKELY, PhaseSpan, _log_odds, without_short
 
 KINDS = ("steady", "pull", "turning", "braking")
 
@@ -62,3 +64,26 @@ def test_a_single_short_span_stays() -> None:
         PhaseSpan("steady", 0.0, 0.1)
     ]
     assert without_short([], 0.8, ()) == []
+
+
+@pytest.mark.parametrize(("speed", "accel", "yaw", "kind"), [
+    (0.0, 0.0, 0.0, "standstill"), (5.0, 2.0, 0.0, "pull"), (5.0, 0.0, 0.0, "steady"),
+    (5.0, -0.35, 0.0, "coasting"), (5.0, -3.0, 0.0, "braking"), (5.0, 0.0, -0.6, "turning"),
+    (5.0, -3.0, 0.6, "braking"),
+    # What nothing on wheels does is as likely of every kind.
+    (5.0, 400.0, 0.0, ""), (5.0, 0.0, 90.0, ""), (900.0, 0.0, 0.0, ""),
+])  # fmt: skip
+def test_an_instant_is_likeliest_of_its_kind(
+    speed: float, accel: float, yaw: float, kind: str
+) -> None:
+    count = 60
+    path: Any = SimpleNamespace(
+        time_s=0.1 * np.arange(count), speed_mps=np.full(count, speed),
+        accel_mps2=np.full(count, accel), yaw_rate_radps=np.full(count, yaw),
+    )  # fmt: skip
+    odds = _log_odds(path, 0.03, 10.0)[count // 2]
+    assert np.isfinite(odds).all()
+    if kind:
+        assert LIKELY[int(odds.argmax())] == kind
+    else:
+        assert np.ptp(odds) == 0.0
