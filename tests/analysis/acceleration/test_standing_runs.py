@@ -6,13 +6,14 @@ practice, no source.
 """
 
 from dataclasses import replace
+from types import SimpleNamespace
 from typing import Any
 
 import numpy as np
 import pytest
 from known_motion import known_motion
 
-from ridelog.analysis.acceleration.runs import draw_runs, find_runs
+from ridelog.analysis.acceleration.runs import _dwell, draw_runs, find_runs
 from ridelog.core.flags import Flag
 from ridelog.filtering.motion import Motion
 
@@ -198,3 +199,36 @@ def test_of_many_rolling_runs_sixteen_are_drawn_as_far_as_they_are_used() -> Non
     steady_m = 2.0 * (3.0 - first.run.earliest_s)
     gone = first.speed_at(first.covers(steady_m + 5.0, first.gone_m()))[0]
     assert gone == pytest.approx(np.sqrt(24.0), abs=0.05)
+
+
+def paused(speed_mps: float, *, lasts_s: float = 3.0, gain_mps2: float = 0.0) -> Any:
+    """Return a run to 8 m/s at 1.5 m/s² that goes over into a crawl on its way; then it brakes."""
+    begins_s = speed_mps / 1.5
+    goes_on_s = begins_s + lasts_s
+    rest_mps = 8.0 - speed_mps - gain_mps2 * lasts_s
+    ends_s = goes_on_s + rest_mps / 1.5
+    time_s = 0.1 * np.arange(round(10.0 * ends_s) + 20)
+    knots = [(0.0, 0.0), (begins_s, speed_mps), (goes_on_s, 8.0 - rest_mps), (ends_s, 8.0),
+             (ends_s + 0.8, 0.0)]  # fmt: skip
+    speed = np.interp(time_s, *np.array(knots).T)
+    return SimpleNamespace(time_s=time_s, speed=speed, limit=np.full(len(time_s), 0.1),
+                           begins_s=begins_s, goes_on_s=goes_on_s)  # fmt: skip
+
+
+@pytest.mark.parametrize(("run", "found"), [
+    # Below half of the highest speed, for a second and a half, with a quarter of the best gain.
+    (paused(3.9), True), (paused(4.1), False), (paused(2.0), True),
+    (paused(3.0, lasts_s=1.7), True), (paused(3.0, lasts_s=0.9), False),
+    (paused(2.0, gain_mps2=0.3), True), (paused(2.0, gain_mps2=0.45), False),
+    # Where the speed lingers near zero it is the start itself.
+    (paused(0.15), False),
+])  # fmt: skip
+def test_a_run_goes_over_into_a_crawl_and_pulls_on(run: Any, found: bool) -> None:
+    top = int(run.speed.argmax())
+    dwell = _dwell(run, 0, top, 10.0)
+    assert (dwell is not None) is found
+    if dwell is not None:
+        first, last = (run.time_s[k] for k in dwell)
+        # Windows of 1.5 s a quarter of which is still the run, at either end.
+        assert run.begins_s - 0.4 <= first <= run.begins_s + 0.1
+        assert first <= last <= run.goes_on_s

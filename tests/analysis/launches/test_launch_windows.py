@@ -92,3 +92,14 @@ def test_the_usual_windows_suit_the_speed(
     assert [w.label for w in suited(windows, SPEED_UNITS["mph"])] == imperial
     # Just below the edge of the highest window it is gone.
     assert all((w.to_mps or 0.0) <= 0.92 * top_kmh / 3.6 for w in windows)
+
+
+@pytest.mark.parametrize(("last", "beyond"), [
+    # 100 m/s and 5 km.
+    ("0-100 m/s", "0-100.1 m/s"), ("0-360 km/h", "0-361 km/h"), ("0-5 km", "0-5.001 km"),
+    ("0-5000 m", "0-5001 m"), ("4.9-5 m/s", "5-5 m/s"),
+])  # fmt: skip
+def test_both_sides_of_what_a_window_may_be(last: str, beyond: str) -> None:
+    assert parse_window(last).label == last
+    with pytest.raises(RideLogError):
+        parse_window(beyond)
