@@ -168,11 +168,7 @@ def paired(
         before = old.get(one.name)
         first = None if before is None else estimate_of_possible(before.values)
         second = estimate_of_possible(one.values)
-        difference = (
-            None
-            if before is None or first is None or second is None
-            else estimate_of_possible(one.values - before.values)
-        )
+        difference = None if before is None else estimate_of_possible(one.values - before.values)
         limited_now = before.limited_by[0] if before else ""
         limited_by, share = one.limited_by
         reason = ""
