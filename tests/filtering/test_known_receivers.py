@@ -130,7 +130,8 @@ def test_a_log_without_an_error_has_no_habit() -> None:
 
 
 @pytest.mark.parametrize(("lag_s", "words", "warned"), [
-    (0.2, "reported speed runs 0.20 s (sd", False), (0.5, "reported speed runs 0.50 s (sd", True),
+    (0.2, "reported speed runs 0.20 s (sd", False), (0.27, "reported speed runs 0.2", False),
+    (0.33, "reported speed runs 0.3", True), (0.5, "reported speed runs 0.50 s (sd", True),
     (-0.4, "ahead of the positions", True),
 ])  # fmt: skip
 def test_a_late_speed_is_told(lag_s: float, words: str, warned: bool) -> None:

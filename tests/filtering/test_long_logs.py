@@ -2,8 +2,10 @@
 
 import numpy as np
 import pytest
+from filtered_rides import ride_and_log
+from log_in_memory import to_track
 
-from ridelog.filtering import long_logs
+from ridelog.filtering import long_logs, smoother
 from ridelog.filtering.noise import NoiseScales, ObservedInstants
 from ridelog.filtering.state_space import Precisions, Solution, StateSpace
 from ridelog.filtering.stated_noise import Trust
@@ -134,6 +136,20 @@ def test_what_means_tell_belongs_to_each_of_their_fixes() -> None:
              "position_trust", "speed_trust")  # fmt: skip
     for name in alike:
         assert getattr(found, name) == getattr(scales, name)
+
+
+def test_a_long_log_is_smoothed_as_a_short_one(monkeypatch: pytest.MonkeyPatch) -> None:
+    """What a minute at 10 Hz tells on means of a quarter of a second is what it tells whole."""
+    track = to_track(ride_and_log(31, rate_hz=10.0)[1])
+    whole = smoother.estimate_motion(track)
+    monkeypatch.setattr(smoother, "LONGEST_WHOLE", 100)
+    long = smoother.estimate_motion(track)
+    assert long.noise.position_white_m == pytest.approx(whole.noise.position_white_m, rel=0.2)
+    assert long.noise.speed_white_mps == pytest.approx(whole.noise.speed_white_mps, rel=0.2)
+    assert long.noise.drift_mps == pytest.approx(whole.noise.drift_mps, rel=0.1)
+    off = (long.speed_mps - whole.speed_mps) / whole.speed_sd_mps
+    assert np.sqrt(np.mean(off**2)) < 0.3
+    assert np.median(long.speed_sd_mps / whole.speed_sd_mps) == pytest.approx(1.0, abs=0.15)
 
 
 def test_progress_is_told_of_its_part(monkeypatch: pytest.MonkeyPatch) -> None:

@@ -104,6 +104,25 @@ def test_slow_readings_that_come_late_are_taken_at_their_time() -> None:
     np.testing.assert_allclose(moved._velocity_weight, in_time._velocity_weight)
 
 
+def test_slow_readings_keep_their_length_along_a_single_velocity() -> None:
+    """Free of the square that noise of two axes adds, whatever tells the course."""
+    motion, start_decay = _ridden(10.0, "clean", True)
+    assert isinstance(motion.posterior, Posterior)
+    models = StartModels(motion, motion.posterior, 3.0, 8.5, _END_S, start_decay)
+    usual = models._velocity_weight[models._velocity_weight > 0.0]
+    noise_var = 1.0 / float(np.median(usual))
+    first = int(np.flatnonzero(np.hypot(*models._velocity.T) > 0.6)[0])
+    slow = np.hypot(*models._velocity.T) < 0.5
+    one = np.where(np.arange(models.n) == first, 1.0, np.nan)
+    models._velocity = 0.6 * one[:, None] * np.array([0.6, -0.8])
+    models._take_slow_readings(motion, _END_S)
+    found = models._velocity[slow]
+    along = np.hypot(*found.T)
+    assert along.max() > 0.2 and np.allclose(found, along[:, None] * [0.6, -0.8])
+    said = np.interp(models._time_s[slow], motion.track.time_s, motion.track.speed_mps)
+    np.testing.assert_allclose(along, np.sqrt(np.maximum(said**2 - 2.0 * noise_var, 0.0)))
+
+
 def test_what_was_seen_much_later_hardly_tells_the_start() -> None:
     motion, start_decay = _ridden(10.0, "clean", True)
     assert isinstance(motion.posterior, Posterior)

@@ -82,6 +82,16 @@ def rolled_out(random: np.random.Generator) -> Ride:
     return ride_of(speed, course, {})
 
 
+def walked(random: np.random.Generator) -> Ride:
+    """Return a minute at walking pace."""
+    speed: list[float] = []
+    course: list[float] = []
+    head = random.uniform(0.0, 2.0 * np.pi)
+    rest(speed, course, head, 1.0)
+    drive(speed, course, head, 70.0, pace_held(1.2, 0.8))
+    return ride_of(speed, course, {})
+
+
 def _pull(random: np.random.Generator) -> Callable[[float, float], float]:
     return pulling(random.uniform(0.1, 0.4), 2.2, 9.0, _ROLLING, _AIR, 0.0)
 
@@ -147,6 +157,28 @@ def behind(track: Track, random: np.random.Generator) -> Track:
     return replace(track, speed_mps=speed, course_rad=way % (2.0 * np.pi))
 
 
+def long_behind(track: Track, random: np.random.Generator) -> Track:
+    """A speed told half a second late."""
+    return behind(behind(track, random), random)
+
+
+def without_course(track: Track, random: np.random.Generator) -> Track:
+    """A speed without its course."""
+    return replace(track, course_rad=np.full(len(track), np.nan))
+
+
+def higher(track: Track, random: np.random.Generator) -> Track:
+    """A speed told 0.4 m/s too high while it rides."""
+    riding = track.speed_mps > 1.0
+    return replace(track, speed_mps=track.speed_mps + 0.4 * riding)
+
+
+def wandering(track: Track, random: np.random.Generator) -> Track:
+    """Positions that walk by half a metre in a second."""
+    sd_m = 0.5 * np.sqrt(np.gradient(track.time_s))
+    return _aside(track, *np.cumsum(sd_m * random.normal(size=(2, len(track))), axis=1))
+
+
 def held_still(track: Track, random: np.random.Generator) -> Track:
     """A receiver that says nought and keeps its place when it is slow."""
     still = track.speed_mps < 0.35
@@ -203,6 +235,13 @@ def displaced(track: Track, random: np.random.Generator) -> Track:
     aside = np.zeros(len(track))
     for at, count, way_m in ((60, 2, 2.0), (90, 3, -3.0), (130, 4, 2.5)):
         aside[at : at + count] = way_m
+    return _aside(track, aside, 0.5 * aside)
+
+
+def displaced_once(track: Track, random: np.random.Generator) -> Track:
+    """Three fixes a second apart that lie aside by the same, and one alone."""
+    row = np.arange(len(track))
+    aside = np.where((row >= 18) & (row < 21), 7.0, np.where(row == 45, -9.0, 0.0))
     return _aside(track, aside, 0.5 * aside)
 
 
@@ -269,5 +308,10 @@ RIDES = (
     KeptRide("contradicted", several, 10, _TOLD, (contradicted,)),
     KeptRide("averaged places", several, 10, _BARE, (averaged,)),
     KeptRide("displaced places", several, 10, _BARE, (displaced,)),
+    KeptRide("long behind", several, 10, _TOLD, (long_behind,)),
+    KeptRide("without a course", turning, 10, _TOLD, (without_course,)),
+    KeptRide("higher", ridden, 5, _TOLD, (higher,)),
+    KeptRide("wandering at a walk", walked, 2.5, _BARE, (wandering,)),
+    KeptRide("displaced places a second apart", ridden, 1, _BARE, (displaced_once,)),
     KeptRide("improving", several, 5, _TOLD, (improving,)),
 )
