@@ -148,7 +148,8 @@ def _fitted_strip(strip: Strip, known: Known, rng: np.random.Generator) -> Fitte
     sine = np.clip(drawn[:, 0], -0.5, 0.5)
     return FittedStrip(
         tuple(ride.name for ride in strip.rides), first.axis_rad,
-        sine / np.sqrt(1.0 - sine**2), drawn[:, 1:].T, {1.0, -1.0} <= ways or ways == {0.0},
+        sine / np.sqrt(1.0 - sine**2), drawn[:, strip.winds].T,
+        {1.0, -1.0} <= ways or ways == {0.0},
     )  # fmt: skip
 
 

@@ -1,12 +1,13 @@
-"""The strip of the rides: its slope and the wind, unknown as the mass is, told by both directions.
+"""The strip of the rides: its slope, wind and weather, unknown as the mass is.
 
 On a slope of sine s in a wind w against the one direction, the acceleration at a speed v is
 
     a(v) - d g s / j - (C / M)(2 d v w + w²)
 
 with d = 1 in that direction and -1 in the other, j what rotating parts add. It is linear in s and
-w but for the small w², so both are integrated out for every possible machine at once, and what is
-left of them is known as a normal distribution: METHOD.md, (8) and (9).
+w but for the small w², and in what the day makes of rolling and air, so all are integrated out for
+every possible machine at once, and what is left of them is known as a normal distribution:
+METHOD.md, (8), (9) and (26). Both directions together tell slope and wind.
 """
 
 from collections.abc import Sequence
@@ -26,9 +27,14 @@ from ridelog.machine.passages import Curve
 # 0.5 or 1 % (SAE J1263, eKFV annex 1.1), but where people ride some rise by 6 %, which nine in ten
 # are within; winds of tests go up to 4.5 m/s (16 km/h, SAE J1263).
 _SLOPE_SD, _WIND_SD_MPS = 0.06 / QUANTILE, 2.0
-# What rides of one state differ by beyond the receiver's errors (charge, gusts, ground), and what
-# the model cannot follow. Common practice, no source; METHOD.md, (10).
-_DAY_GAIN, _DAY_MPS2 = 0.012, 0.015
+# Shares by which the day moves rolling and air drag, within 10 K of the usual on two of three days:
+# tyres roll lighter by 0.8 % a kelvin (ISO 28580, from memory), and their pressure moves it by as
+# much; air thins as an ideal gas, 1 K of 293, its pressure moves it by 1 %: METHOD.md, (26).
+_TYRES_SD = 10.0 * float(np.hypot(0.008, 0.008))
+_AIR_SD = float(np.hypot(10.0 / 293.0, 0.01))
+# What pulls of one state differ by from day to day beyond that (charge, gusts), and what the model
+# cannot follow. Common practice, no source; METHOD.md, (10).
+_DAY_GAIN = 0.012
 MODEL_GAIN, MODEL_MPS2 = 0.015, 0.012
 # The pull is worked out at so many speeds and read between them on straight lines. Own
 # choice: more cost time.
@@ -72,9 +78,10 @@ def side_of(ride: CalibrationData, first: CalibrationData) -> float:
 
 @dataclass(frozen=True)
 class Known:
-    """Slope and winds of a strip after what was seen of each of n machines: mean and covariance.
+    """Slope, winds and day of a strip after what was seen of each of n machines.
 
-    mean : (n, 1 + rides), the sine of the slope first. covariance : (n, 1 + rides, 1 + rides).
+    mean : (n, 3 + rides): the sine of the slope, the winds, and the shares by which tyres roll
+    heavier and air is denser than usual. covariance : (n, 3 + rides, 3 + rides).
     """
 
     mean: FloatArray
@@ -96,7 +103,9 @@ class Strip:
 
     def __init__(self, rides: Sequence[CalibrationData]) -> None:
         self.rides = tuple(rides)
-        self.count = 1 + len(rides)
+        self.count = 3 + len(rides)
+        # Where the winds stand among the unknowns.
+        self.winds = slice(1, 1 + len(rides))
         curves = [
             (number, curve, side_of(ride, rides[0]), driven)
             for number, ride in enumerate(rides)
@@ -124,7 +133,8 @@ class Strip:
             np.concatenate([between * driven[:, None], -powers * ~driven[:, None]], axis=1)
         )
         winds = [-2.0 * way * speed * (ride == number) for number in range(len(rides))]
-        self._odd = self._whitened(np.stack([-way, *winds], axis=1))
+        day = [-np.ones_like(speed), -(speed**2)]
+        self._odd = self._whitened(np.stack([-way, *winds, *day], axis=1))
         both = [-np.abs(way) * (ride == number) for number in range(len(rides))]
         self._squares = self._whitened(np.stack(both, axis=1))
         self._weak = self._weaker(speed, way, driven, seen)
@@ -154,7 +164,8 @@ class Strip:
     def seen(self, drive: Drive) -> tuple[FloatArray, Known]:
         """Return the log likelihood of each machine, (n,), and what it makes of slope and wind."""
         count = len(drive.mass_kg)
-        prior = np.array([_SLOPE_SD, *[_WIND_SD_MPS] * len(self.rides)]) ** -2.0
+        winds = [_WIND_SD_MPS] * len(self.rides)
+        prior = np.array([_SLOPE_SD, *winds, _TYRES_SD, _AIR_SD]) ** -2.0
         inverse = np.broadcast_to(np.diag(prior), (count, self.count, self.count))
         if not len(self._root):
             return np.zeros(count), Known(
@@ -195,12 +206,12 @@ class Strip:
         odd_odd = product(self._odd, self._odd)[None] * scale[:, :, None] * scale[:, None, :]
         odd_miss = product(self._odd, miss).T * scale
         precision = odd_odd + inverse
-        drag = scale[:, 1:]
+        drag = scale[:, self.winds]
         odd_square = product(self._odd, self._squares)[None] * scale[:, :, None] * drag[:, None, :]
         whole = np.sum(miss**2, axis=0) - np.sum((told @ miss) ** 2, axis=0)
         mean = np.linalg.solve(precision, odd_miss[:, :, None])[:, :, 0]
         # The square of the wind, from the wind just found.
-        square = mean[:, 1:] ** 2
+        square = mean[:, self.winds] ** 2
         square_miss = product(self._squares, miss).T * drag
         square_square = product(self._squares, self._squares)[None]
         square_square = square_square * drag[:, :, None] * drag[:, None, :]
@@ -214,17 +225,17 @@ class Strip:
         return -0.5 * chi - 0.5 * size - cost, Known(mean, covariance)
 
     def scales(self, drive: Drive) -> FloatArray:
-        """Return what a unit of slope and of each wind does per metre a second, (n, 1 + rides)."""
+        """Return what a unit of each unknown does, of winds per metre a second, (n, 3 + rides)."""
         slope = STANDARD_GRAVITY_MPS2 / drive.inertia_factor
         wind = drive.load.c_ns2pm2 / (drive.mass_kg * drive.inertia_factor)
-        return np.stack([slope, *[wind] * len(self.rides)], axis=1)
+        return np.stack([slope, *[wind] * len(self.rides), slope * drive.rolling, wind], axis=1)
 
     def push(
         self, drive: Drive, known: Known, number: int, ends: Sequence[NearTop]
     ) -> tuple[FloatArray, FloatArray]:
-        """Return how slope and wind hold back at the speeds of some ends of a ride.
+        """Return how slope, wind and day hold back at the speeds of some ends of a ride.
 
-        The means (n, k) and their derivatives by slope and winds (n, k, 1 + rides). [m/s²]
+        The means (n, k) and their derivatives by the unknowns (n, k, 3 + rides). [m/s²]
         """
         scale = self.scales(drive)
         side = side_of(self.rides[number], self.rides[0])
@@ -233,16 +244,16 @@ class Strip:
             way = side * end.way
             along[:, place, 0] = way * scale[:, 0]
             along[:, place, 1 + number] = 2.0 * way * end.speed_mps * scale[:, 1 + number]
+            along[:, place, -2] = scale[:, -2]
+            along[:, place, -1] = end.speed_mps**2 * scale[:, -1]
         square = scale[:, 1 + number] * known.mean[:, 1 + number] ** 2
         return np.einsum("nkq,nq->nk", along, known.mean) + square[:, None], along
 
 
 def _covariance(curve: Curve) -> FloatArray:
     seen = curve.accel_mps2
-    one = np.ones_like(seen)
     covariance: FloatArray = (
         curve.covariance
-        + _DAY_MPS2**2 * np.outer(one, one)
         + _DAY_GAIN**2 * np.outer(seen, seen)
         + np.diag((MODEL_GAIN * seen) ** 2 + MODEL_MPS2**2)
     )

@@ -66,8 +66,8 @@ def test_what_rides_cannot_tell_stays_wide(fitted: Fitted) -> None:
     # A log of motion shows ratios of forces to mass and nothing of amperes.
     assert fitted.learnt["mass_kg"] > 0.7
     # But for a little: what the motor drags comes through it once in a roll-out, once in a pull.
-    # (0.93 with 1500 machines; 400 lose some of what is possible: 0.65.)
-    assert fitted.learnt["efficiency"] > 0.7
+    # (Both are of one day, so that its weather hides little of that: 0.56.)
+    assert fitted.learnt["efficiency"] > 0.45
     assert fitted.learnt["no_load_mps"] < 0.2
     assert fitted.learnt["rolling_n"] < 0.5
     assert set(fitted.learnt) == {unknown.name for unknown in UNKNOWNS}

@@ -208,6 +208,9 @@ def test_starts_are_timed_by_direction() -> None:
 
 
 SLOPE_SD = 0.06 / 1.6449
+# 10 K of weather: 0.8 % a kelvin of rolling and as much by the tyres' pressure, air as an ideal gas
+# at 293 K and 1 % by its pressure.
+TYRES_SD, AIR_SD = 0.08 * 2.0**0.5, float(np.hypot(10.0 / 293.0, 0.01))
 DRIVE = machines_of(
     MachineSetup(machine_mass_kg=60.0, rider_mass_kg=40.0, battery_cells=10, motor_rpm_per_v=60.0,
                  front_teeth=10, rear_teeth=60, tyre_circumference_m=1.2), draw(40),
@@ -220,11 +223,10 @@ def curve(speeds: FloatArray, accel: FloatArray, way: float = 1.0) -> Curve:
 
 
 def expected(drive: Drive, ride: Curve, slope_sd: float, wind_sd: float) -> FloatArray:
-    """Return the log density of what was seen for each machine, slope and a little wind normal."""
+    """Return the log density of what was seen for each machine, all of (8) and (26) normal."""
     v, seen, way = ride.speed_mps, ride.accel_mps2, ride.ways
     count = len(v)
-    one = np.ones(count)
-    noise = ride.covariance + 0.015**2 * np.outer(one, one) + 0.012**2 * np.outer(seen, seen)
+    noise = ride.covariance + 0.012**2 * np.outer(seen, seen)
     noise = noise + np.diag((0.015 * seen) ** 2 + 0.012**2)
     result = []
     for number in range(len(drive.mass_kg)):
@@ -232,7 +234,10 @@ def expected(drive: Drive, ride: Curve, slope_sd: float, wind_sd: float) -> Floa
         tilt = -way * G / drive.inertia_factor[number]
         moved = drive.mass_kg[number] * drive.inertia_factor[number]
         gust = -2.0 * way * v * drive.load.c_ns2pm2[number] / moved
+        tyres = TYRES_SD * drive.rolling[number] * G / drive.inertia_factor[number] * np.ones(count)
+        air = AIR_SD * v**2 * drive.load.c_ns2pm2[number] / moved
         whole = noise + slope_sd**2 * np.outer(tilt, tilt) + wind_sd**2 * np.outer(gust, gust)
+        whole = whole + np.outer(tyres, tyres) + np.outer(air, air)
         result.append(multivariate_normal(np.zeros(count), whole).logpdf(seen - pull))
     return np.array(result)
 
@@ -249,7 +254,8 @@ def test_a_pull_on_an_unknown_slope_is_a_normal_density(way: float) -> None:
     wanted = expected(still, curve(speeds, seen, way), SLOPE_SD, 2.0)
     assert likely - likely[0] == pytest.approx(wanted - wanted[0], abs=1e-3)
     # What is left of slope: the usual formula of one unknown with a prior.
-    noise = 1e-4 * np.eye(4) + 0.015**2 + 0.012**2 * np.outer(seen, seen)
+    tyres = TYRES_SD * still.rolling[0] * G / still.inertia_factor[0]
+    noise = 1e-4 * np.eye(4) + tyres**2 + 0.012**2 * np.outer(seen, seen)
     noise = noise + np.diag((0.015 * seen) ** 2 + 0.012**2)
     tilt = -way * G / still.inertia_factor[0] * np.ones(4)
     precision = tilt @ np.linalg.solve(noise, tilt) + SLOPE_SD**-2
@@ -278,8 +284,8 @@ def test_what_slope_and_wind_do_at_the_top_by_hand() -> None:
     rides = [CalibrationData("a"), CalibrationData("b", axis_rad=np.pi)]
     strip = Strip(rides)
     count = len(DRIVE.mass_kg)
-    mean = np.tile([0.01, 1.0, -2.0], (count, 1))
-    known = Known(mean, np.tile(1e-6 * np.eye(3), (count, 1, 1)))
+    mean = np.tile([0.01, 1.0, -2.0, 0.1, -0.05], (count, 1))
+    known = Known(mean, np.tile(1e-6 * np.eye(5), (count, 1, 1)))
     ends = [NearTop(8.0, 0.1, 0.0, 0.05, 1.0), NearTop(7.0, 0.1, 0.0, 0.05, -1.0)]
     moved = DRIVE.mass_kg * DRIVE.inertia_factor
     tilt, drag = G / DRIVE.inertia_factor, DRIVE.load.c_ns2pm2 / moved
@@ -289,6 +295,8 @@ def test_what_slope_and_wind_do_at_the_top_by_hand() -> None:
         for place, end in enumerate(ends):
             way = side * end.way
             wanted = way * tilt * 0.01 + drag * (2.0 * way * end.speed_mps * wind + wind**2)
+            # Tyres a tenth heavier, air a twentieth thinner, in either direction alike.
+            wanted = wanted + 0.1 * DRIVE.rolling * tilt - 0.05 * drag * end.speed_mps**2
             assert push[:, place] == pytest.approx(wanted)
             assert along[:, place, 0] == pytest.approx(way * tilt)
             assert along[:, place, 1 + number] == pytest.approx(2.0 * way * end.speed_mps * drag)
@@ -360,7 +368,7 @@ def test_the_end_of_a_run_weighs_speed_and_trend() -> None:
     ride = CalibrationData("a", near_top=(NearTop(6.0, 0.05, 0.02, 0.03, 1.0),))
     strip = Strip([ride])
     count = len(DRIVE.mass_kg)
-    level = Known(np.zeros((count, 2)), np.tile(1e-12 * np.eye(2), (count, 1, 1)))
+    level = Known(np.zeros((count, 4)), np.tile(1e-12 * np.eye(4), (count, 1, 1)))
     found, _ = _near_top(DRIVE, strip, level, 0)
     at, low, high = DRIVE.pull_mps2(np.array([6.0, 5.85, 6.15])).T
     steep = np.maximum((low - high) / 0.3, 0.01)

@@ -116,7 +116,7 @@ def test_the_sweep_trades_speed_for_pull(sample: Prediction) -> None:
 
 def test_what_the_ride_cannot_tell_is_said(sample: Prediction) -> None:
     assert "mass with rider" in sample.unidentified
-    assert "efficiency of the drive" in sample.unidentified
+    assert "resistance of battery and leads" in sample.unidentified
     assert "road speed without load" not in sample.unidentified
     assert not {"top speed", "pull", "coasting", "mass"} & {n.name for n in sample.narrowings}
 

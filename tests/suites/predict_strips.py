@@ -9,7 +9,7 @@ under test; what is typed of each is as far off as such figures are; each has it
 charge, rides one 10 Hz log on a strip of the slope asked for
 in some wind up to 4 m/s, both ways or one, on a day with its own weather, and is then predicted on
 the level in still air. Rows tell how often the intervals of "now" hold what the machine truly does
-there on a usual day.
+there on a usual day, or on that of the ride where "now" is what the ride itself tells.
 """
 
 import argparse
@@ -176,8 +176,11 @@ def predicted(
     grade: float,
     wind_mps: float,
     ways: tuple[int, ...],
-) -> tuple[Prediction, float]:
-    """Return the prediction from one 10 Hz ride on a strip, and the charge half way through it."""
+) -> tuple[Prediction, ElectricMachine, float]:
+    """Return the prediction from one 10 Hz ride on a strip.
+
+    With it the machine as it was on that day, and its charge half way through.
+    """
     today = on_a_day(rng, machine)
     ride, charge = ride_on_strip(today, rng, grade=grade, wind_mps=wind_mps, ways=ways)
     seen = preset("clean", 10.0, rng).observe(ride, rng)
@@ -186,7 +189,7 @@ def predicted(
         setup, (measured,), {}, SPEED_UNITS["km/h"],
         windows=[parse_window("0-20 km/h")],
     )  # fmt: skip
-    return answer, charge
+    return answer, today, charge
 
 
 def main() -> None:
@@ -214,16 +217,20 @@ def main() -> None:
             if level_truth(machine, abs(grade)).top_mps < 3.0:
                 continue
             try:
-                answer, charge = predicted(
+                answer, today, charge = predicted(
                     rng, machine, setup, grade=grade, wind_mps=wind, ways=ways
                 )
             except RideLogError as error:
                 refused += 1
                 print(f"  {number}: {error}", flush=True)
                 continue
-            for name, true in truths(replace(machine, charge=charge)).items():
+            usual, ridden = (truths(replace(one, charge=charge)) for one in (machine, today))
+            for name in usual:
                 figure = answer.get(name)
                 for which in ("now", "fitted_now"):
+                    # What the rides themselves tell is of their day.
+                    of_day = which == "now" and name in answer.measured
+                    true = (ridden if of_day else usual).get(name, np.nan)
                     now = getattr(figure, which) if figure is not None else None
                     key = (name, which)
                     if now is not None and np.isfinite(true):
