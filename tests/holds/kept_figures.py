@@ -52,6 +52,8 @@ _LEFT_OUT = (
     "schema", "ridelog_version", "source", "settings", FIELD, "setup", "changed_setup", "level",
     "unit", "title",
 )  # fmt: skip
+# The rest of what moved follows from what is shown first: own choice.
+_MOST_SHOWN = 20
 # A machine, and the same with another motor: force, power, rolling and air per mass.
 _BEFORE, _AFTER = (1.3, 7.0, 0.2, 0.004), (1.6, 8.5, 0.2, 0.004)
 Figures = dict[str, Any]
@@ -204,8 +206,10 @@ def main() -> None:
     chosen = parser.parse_args()
     for name in chosen.names:
         if (KEPT / f"{name}.json").exists():
-            for line in moved(name):
-                print(f"{name}: {line}", flush=True)
+            found = moved(name)
+            print(
+                f"{name}: {len(found)} values moved", *found[:_MOST_SHOWN], sep="\n  ", flush=True
+            )
         if chosen.record:
             _keep(name)
 
