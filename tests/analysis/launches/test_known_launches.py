@@ -114,7 +114,7 @@ def test_a_half_hearted_start_is_left_out(slower: float, kept: bool) -> None:
     """2.0 s up to 2.1: another of 0.1 s either way counts from 2.2 s down."""
     found = mean_of_starts((0.0, 10.0), (about(2.0, 0.1), about(slower, 0.1)),
                            (about(2.0, 0.1), about(slower, 0.1)))  # fmt: skip
-    assert found.full == ((0, 1),) if kept else ((0,),)
+    assert found.full == (((0, 1),) if kept else ((0,),))
     assert found.course_deg == pytest.approx(5.0) and found.both_ways is None
     assert found.mean is not None
     assert found.mean.value == pytest.approx(0.5 * (2.0 + slower) if kept else 2.0)
@@ -141,6 +141,8 @@ def test_which_starts_go_one_way() -> None:
     lacking = mean_of_starts((0.0, 180.0), (None, about(2.0, 0.1)), (None, about(3.0, 0.1)))
     assert lacking.full == ((1,),) and lacking.mean == about(3.0, 0.1)
     assert lacking.course_deg == pytest.approx(180.0)
+    west = mean_of_starts((350.0, 356.0), times[:2], times[:2])
+    assert west.course_deg == pytest.approx(353.0)
     assert mean_of_starts((0.0,), (None,), (None,)).reason == "no start was timed over it"
 
 
