@@ -31,6 +31,7 @@ from simulate.electric import (
     SoftMachine,
     cruise,
     level_truth,
+    level_truth_speed,
     range_m,
     ride_on_strip,
 )
@@ -122,7 +123,8 @@ def truths(machine: ElectricMachine) -> dict[str, float]:
     amps, volts = cruise(machine, _GOAL_MPS, machine.charge)
     reached = level.top_mps > 1.05 * _GOAL_MPS
     return {
-        "top_speed_mps": level.top_mps,
+        # Settled: a start overshoots it by up to 1 % while the pack still sags.
+        "top_speed_mps": level_truth_speed(machine),
         "0-20 km/h": level.time_to(_GOAL_MPS) if reached else float("nan"),
         "pull_at_2_mps": level.pull_at(2.0),
         "pull_at_4_mps": level.pull_at(4.0),

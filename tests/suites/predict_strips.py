@@ -22,7 +22,14 @@ from log_in_memory import to_track
 from receiver_presets import preset
 from record import Record, add_options
 from scores import Answers
-from simulate.electric import ElectricMachine, Pack, SoftMachine, level_truth, ride_on_strip
+from simulate.electric import (
+    ElectricMachine,
+    Pack,
+    SoftMachine,
+    level_truth,
+    level_truth_speed,
+    ride_on_strip,
+)
 
 from ridelog.analysis.launches.windows import parse_window
 from ridelog.analysis.ride import analyse
@@ -159,7 +166,8 @@ def setup_of(machine: ElectricMachine, **more: object) -> MachineSetup:
 def truths(machine: ElectricMachine) -> dict[str, float]:
     """Return what a machine truly does on the level, by the names of a prediction."""
     truth = level_truth(machine)
-    found = {"top_speed_mps": truth.top_mps}
+    # Settled: a start overshoots it by up to 1 % while the pack still sags.
+    found = {"top_speed_mps": level_truth_speed(machine)}
     if truth.top_mps > 1.05 * _GOAL_MPS:
         found["0-20 km/h"] = truth.time_to(_GOAL_MPS)
     for speed in _PULLS:
