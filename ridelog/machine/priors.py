@@ -113,9 +113,14 @@ COUNT = len(UNKNOWNS)
 # A battery of which nobody says how full it was has anything from this to all: own choice,
 # riders stop before it is empty.
 _LEAST_CHARGE = 0.15
-# What iron and bearings of the motor take, as force on the mass, usually: own choice, nine in
-# ten have a third to three times as much. [N/kg]
-_IDLE_NPKG = 0.05
+# What iron and bearings of the motor take, as force on the mass: 2 to 8 % (see UNKNOWNS) of a rated
+# pull of some 1 N/kg, in the middle 4 %; nine in ten have a third to three times as much, own
+# choice. [N/kg]
+_IDLE_NPKG = 0.04
+# How drag grows with speed, on the mass: a tyre's rolling by 1/100 a mph (Gillespie, Fundamentals
+# of Vehicle Dynamics, 1992, from memory), which is 0.0033 at 0.015 of weight, and about half as
+# much again in the motor: own choice. [N s/(m kg)]
+_GROWING_NSPMKG = 0.005
 # Nine in ten stages pass on 0.81 to 0.986 of the power (see UNKNOWNS). Derived: the middle of the
 # logits of both ends, and how far they are from it in 1.645.
 _EFFICIENCY, _EFFICIENCY_LOGIT_SD = 0.945, 0.855
@@ -223,7 +228,7 @@ def machines_of(setup: MachineSetup, z: FloatArray, said: Said | None = None) ->
     load = road_load_of(
         mass,
         rolling,
-        around("drag_b_nspm", 0.006 * mass, 0.8),
+        around("drag_b_nspm", _GROWING_NSPMKG * mass, 0.8),
         around("drag_c_ns2pm2", setup.drag_area_m2 or 0.45, 0.08 if setup.drag_area_m2 else 0.22),
     )
     # The motor's drag comes on top of the tyres', whether it drives or is dragged along.

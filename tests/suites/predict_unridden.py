@@ -4,9 +4,10 @@ Run from the repository root, with a fresh seed each time unless one is given:
 
     python tests/suites/predict_unridden.py [--machines N] [--untold] [--seed S] [--record NAME]
 
-The machines are those of ``predict_strips``, on any ground, with packs of any chemistry and charge;
-ground and charge are told, or not with ``--untold``. Rows tell how often top speed, 0-20 km/h,
-energy and range at 20 km/h of the machine stepped through time lie in the predicted intervals.
+The machines are those of ``predict_strips``, as far off from what is typed as there, on any ground,
+with packs of any chemistry and charge; ground and charge are told, or not with ``--untold``. Rows
+tell how often top speed, 0-20 km/h, energy and range at 20 km/h of the machine stepped through time
+lie in the predicted intervals.
 """
 
 import argparse
@@ -14,7 +15,7 @@ from collections import defaultdict
 from dataclasses import replace
 
 import numpy as np
-from predict_strips import draw_electric, setup_of
+from predict_strips import built, draw_electric, setup_of
 from record import Record, add_options
 from scores import Answers, Interval
 from simulate.electric import (
@@ -78,8 +79,10 @@ def main() -> None:
     told: dict[str, list[Interval]] = defaultdict(list)
     withheld: dict[str, int] = defaultdict(int)
     for number in range(chosen.machines):
-        machine, ground = draw(np.random.default_rng([chosen.seed, number]))
-        setup = setup_of(machine, **({} if chosen.untold else {"surface": ground}))
+        rng = np.random.default_rng([chosen.seed, number])
+        typed, ground = draw(rng)
+        setup = setup_of(typed, **({} if chosen.untold else {"surface": ground}))
+        machine = built(rng, typed)
         charge = None if chosen.untold else (machine.charge, 0.04)
         answer = predict(
             setup, [], {}, [parse_window("0-20 km/h")], conditions=Conditions(rides_charge=charge)
