@@ -202,15 +202,13 @@ def main() -> None:
     """Say what moved, or keep what comes out."""
     parser = argparse.ArgumentParser(description=(__doc__ or "").splitlines()[0])
     parser.add_argument("names", nargs="*", default=list(MADE), help="which; all if left out")
-    parser.add_argument("--record", action="store_true", help="keep what comes out now")
+    parser.add_argument("--record", action="store_true", help="keep what moved as it is now")
     chosen = parser.parse_args()
     for name in chosen.names:
-        if (KEPT / f"{name}.json").exists():
-            found = moved(name)
-            print(
-                f"{name}: {len(found)} values moved", *found[:_MOST_SHOWN], sep="\n  ", flush=True
-            )
-        if chosen.record:
+        kept = (KEPT / f"{name}.json").exists()
+        found = moved(name) if kept else []
+        print(f"{name}: {len(found)} values moved", *found[:_MOST_SHOWN], sep="\n  ", flush=True)
+        if chosen.record and (found or not kept):
             _keep(name)
 
 
