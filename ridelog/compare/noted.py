@@ -50,3 +50,9 @@ def noted_alike(first: Mapping[str, str], second: Mapping[str, str]) -> dict[str
     """Return the conditions that both sides noted in the same words."""
     known, other = conditions_in(first), conditions_in(second)
     return {name: words for name, words in known.items() if other.get(name) == words}
+
+
+def noted_once(first: Mapping[str, str], second: Mapping[str, str]) -> dict[str, str]:
+    """Return the conditions that the first side alone noted."""
+    known, other = conditions_in(first), conditions_in(second)
+    return {name: words for name, words in known.items() if name not in other}

@@ -34,7 +34,7 @@ from ridelog.present.words import (
     wrapped,
 )
 from ridelog.report.energy_words import at_known_mass
-from ridelog.report.noted_words import alike_words, unmeasured_words
+from ridelog.report.noted_words import noted_words, unmeasured_words
 from ridelog.report.predict_words import agreement_lines
 from ridelog.report.rounding import rounding_words, side_words
 
@@ -329,8 +329,8 @@ def compare_lines(comparison: Comparison, unit: SpeedUnit) -> Lines:
             lines += wrapped(for_reader(caution.text, unit), "caution", f"{label:<{_LABEL}}")
     lines += [*wrapped(ALWAYS, "caution", f"{'Always':<{_LABEL}}"), ("", "")]
     lines += wrapped(f"Not measured: {unmeasured_words(comparison)}.")
-    if alike := alike_words(comparison):
-        lines += wrapped(alike)
+    if noted := noted_words(comparison):
+        lines += wrapped(noted)
     if comparison.predicted is not None:
         told = comparison.predicted
         lines += [("", ""), *agreement_lines(told.prediction, unit, told.after)]

@@ -5,7 +5,7 @@ from dataclasses import replace
 import pytest
 
 from ridelog.compare.comparison import Comparison
-from ridelog.compare.noted import not_measured, noted_alike
+from ridelog.compare.noted import not_measured, noted_alike, noted_once
 from ridelog.core.units import SPEED_UNITS
 from ridelog.report.compare_json import compare_json
 from ridelog.report.compare_words import compare_lines
@@ -62,3 +62,16 @@ def test_without_notes_all_of_it_is_missed(thin_comparison: Comparison) -> None:
     told = sheet_words(replace(thin_comparison, noted_before=every, noted_after=every), KMH)
     assert told.not_measured.startswith("What was noted. Noted the same before and after: battery")
     assert "Another day can move these figures" in told.not_measured
+
+
+def test_what_one_side_alone_noted_is_said_as_its(thin_comparison: Comparison) -> None:
+    windy = {"charge": "full", "wind": "strong", "chain": "new", "price": "9"}
+    found = replace(thin_comparison, noted_before={**FULL, "slope": "1 %"}, noted_after=windy)
+    told = (
+        "Noted the same before and after: battery charge full. Noted only before: slope 1 %. Noted "
+        "only after: chain new and wind strong."
+    )
+    assert told in sheet_words(found, KMH).not_measured
+    assert told in " ".join(line for line, _ in compare_lines(found, KMH))
+    assert noted_once(windy, FULL) == {"chain": "new", "wind": "strong"}
+    assert noted_once(FULL, windy) == {}
