@@ -82,7 +82,7 @@ def test_a_log_that_says_one_speed_while_it_travels_has_none(length_m: float, cr
 
 def test_the_usual_dilution_counts_once() -> None:
     hdop = np.full(501, 1.0)
-    hdop[:5] = (2.0, 0.7, 0.5, 90.0, np.nan)
+    hdop[:6] = (2.0, 0.7, 0.5, 90.0, np.nan, 0.0)
     seen = observations_of(log(hdop=hdop))
     assert seen.factor[:6] == pytest.approx([2.0, 0.7, 0.6, 20.0, 1.0, 1.0])
     assert observations_of(log(hdop=np.append(hdop[:1], np.full(500, np.nan)))).factor.max() == 1.0

@@ -24,6 +24,8 @@ def test_times_to_a_speed_and_between_two(even: PossibleLaunch) -> None:
     assert even.time_to_speed_s(5.005) == pytest.approx(5.005 / ACCEL)
     assert even.window_s(0.0, 6.0) == pytest.approx(6.0 / ACCEL)
     assert even.window_s(2.0, 6.0) == pytest.approx(4.0 / ACCEL)
+    # However slow: only from rest the start itself counts.
+    assert even.window_s(0.5, 6.0) == pytest.approx(5.5 / ACCEL)
     assert even.time_to_speed_s(9.0) == pytest.approx(9.0 / ACCEL)
     assert np.isnan(even.time_to_speed_s(9.01)).all()
 

@@ -48,6 +48,9 @@ def test_three_wheels_that_tip_easily_endanger() -> None:
         "With track_width_m = 0.8 m, three wheels, and cg_height_m = 0.5 m it tips over from 0.36 g"
     )
     assert not dangers(FOUR)
+    # 0.8 m of track, 0.45 of it counts, over twice 0.9 m.
+    (doubt,) = dangers(three(paired_axle_share=0.45, cg_height_m=0.9))
+    assert "it tips over from 0.20 g sideways" in doubt.text
 
 
 def test_front_wheels_that_lift_are_told() -> None:

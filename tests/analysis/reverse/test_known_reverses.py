@@ -333,6 +333,7 @@ def test_a_known_reverse_is_found_and_told() -> None:
     assert found.top_speed_mps.low < 2.0 < found.top_speed_mps.high
     assert found.spans == ((one.start_s, one.end_s),) and found.possible_spans == ()
     none = find_reverse(motion, has_reverse=False)
+    assert none.distance_m == 0.0
     assert none.state == "none" and "the set-up says" in none.reason
     forward = find_reverse(known_motion([(t, abs(v)) for t, v in BACK]))
     assert forward.state == "none" and forward.top_speed_mps is None
