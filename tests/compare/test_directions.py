@@ -148,3 +148,13 @@ def test_what_all_starts_share_stays_in_their_mean() -> None:
     # It drops out of a difference, with one ride a side too.
     apart = difference_of(starts[:1], starts[:1], shared_sd=0.3).difference
     assert apart.high == pytest.approx(QUANTILE * 0.4 * np.sqrt(2.0))
+
+
+def test_per_cent_of_directions_hold_the_error_of_the_first_side_too() -> None:
+    """To first order that of 100 (a / b - 1) is 100 / b times that of a - (a / b) b."""
+    before, after = ([about(mean + x) for x in (-0.1, 0.0, 0.1, 0.2)] for mean in (9.95, 14.95))
+    found = difference_by_direction(before, after, [0, 0, 1, 1], [0, 0, 1, 1])
+    assert found.percent is not None and found.percent.value == pytest.approx(50.0)
+    width = found.percent.high - found.percent.low
+    apart = found.difference.high - found.difference.low
+    assert width == pytest.approx(10.0 * apart * np.sqrt((1.0 + 1.5**2) / 2.0))
