@@ -38,10 +38,7 @@ _TWO: dict[str, Any] = {"windows": ("0-20 km/h", "0-30 m")}
 
 def several(random: np.random.Generator) -> Ride:
     """Return three starts one way, each braked to rest, the brakes unlike."""
-    speed: list[float] = []
-    course: list[float] = []
-    head = random.uniform(0.0, 2.0 * np.pi)
-    rest(speed, course, head, 5.0)
+    speed, course, head = _standing(random, 5.0)
     for hard in (2.0, 3.0, 4.5):
         drive(speed, course, head, random.uniform(5.0, 6.5), _pull(random))
         drive(speed, course, head, 30.0, braking(hard, 0.2, _ROLLING))
@@ -51,10 +48,7 @@ def several(random: np.random.Generator) -> Ride:
 
 def turning(random: np.random.Generator) -> Ride:
     """Return a ride of one circle to the right and a bend to the left, at a steady pace."""
-    speed: list[float] = []
-    course: list[float] = []
-    head = random.uniform(0.0, 2.0 * np.pi)
-    rest(speed, course, head, 5.0)
+    speed, course, head = _standing(random, 5.0)
     for radius_m, angle in ((np.inf, 0.0), (6.0, 2.0 * np.pi), (np.inf, 0.0), (-9.0, 2.0)):
         long_s = 4.0 if np.isinf(radius_m) else radius_m * angle / 3.5 * np.sign(radius_m)
         begin = len(speed)
@@ -69,10 +63,7 @@ def turning(random: np.random.Generator) -> Ride:
 
 def rolled_out(random: np.random.Generator) -> Ride:
     """Return a pull after which the machine rolls, out and back."""
-    speed: list[float] = []
-    course: list[float] = []
-    head = random.uniform(0.0, 2.0 * np.pi)
-    rest(speed, course, head, 5.0)
+    speed, course, head = _standing(random, 5.0)
     for _ in (0, 1):
         drive(speed, course, head, 7.0, _pull(random))
         drive(speed, course, head, 14.0, lambda time_s, v: -_ROLLING - _AIR * v**2)
@@ -84,12 +75,18 @@ def rolled_out(random: np.random.Generator) -> Ride:
 
 def walked(random: np.random.Generator) -> Ride:
     """Return a minute at walking pace."""
+    speed, course, head = _standing(random, 1.0)
+    drive(speed, course, head, 70.0, pace_held(1.2, 0.8))
+    return ride_of(speed, course, {})
+
+
+def _standing(random: np.random.Generator, long_s: float) -> tuple[list[float], list[float], float]:
+    """Return speeds and courses of a stand with which a ride begins, and where it heads."""
     speed: list[float] = []
     course: list[float] = []
     head = random.uniform(0.0, 2.0 * np.pi)
-    rest(speed, course, head, 1.0)
-    drive(speed, course, head, 70.0, pace_held(1.2, 0.8))
-    return ride_of(speed, course, {})
+    rest(speed, course, head, long_s)
+    return speed, course, head
 
 
 def _pull(random: np.random.Generator) -> Callable[[float, float], float]:
