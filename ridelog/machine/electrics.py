@@ -9,18 +9,30 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Literal
 
-from ridelog.machine.pack import resistance_ohm, resting_full_v, resting_share
+import numpy as np
+
+from ridelog.core.estimate import QUANTILE
+from ridelog.machine.pack import kind_of, resistance_ohm, resting_full_v, resting_share
 from ridelog.machine.setup import MachineSetup, pack_voltage
 
 State = Literal["confirmed", "contradicts", "not confirmed"]
 
 # Specific resistance of annealed copper at 20 °C: IEC 60028, 1 / 58 ohm mm²/m. [ohm mm²/m]
 COPPER_OHM_MM2PM = 1.0 / 58.0
-# Continuous amperes of two loaded copper conductors, PVC, method B1, 30 °C: IEC 60364-5-52, table
-# B.52.2 (from memory), by square millimetres.
-_AMPACITY = ((1.5, 17.5), (2.5, 24.0), (4.0, 32.0), (6.0, 41.0), (10.0, 57.0), (16.0, 76.0),
-             (25.0, 101.0), (35.0, 125.0), (50.0, 151.0))  # fmt: skip
-_WIRE_SOURCE = "IEC 60364-5-52, table B.52.2, method B1 (from memory)"
+# Continuous amperes of copper wires with PVC at 30 °C by square millimetres, from memory: two of
+# them in conduit (IEC 60364-5-52, table B.52.2, method B1), and lying free in a vehicle (Bosch,
+# Automotive Handbook, electrical conductors for motor vehicles, after ISO 6722).
+_SIZES_MM2 = (0.0, 1.5, 2.5, 4.0, 6.0, 10.0, 16.0, 25.0, 35.0, 50.0, 70.0, 95.0, 120.0)
+_IN_CONDUIT_A = (
+    0.0, 17.5, 24.0, 32.0, 41.0, 57.0, 76.0, 101.0, 125.0, 151.0, 192.0, 232.0, 269.0
+)  # fmt: skip
+_FREE_A = (
+    0.0, 24.0, 32.0, 42.0, 54.0, 73.0, 98.0, 129.0, 158.0, 198.0, 245.0, 292.0, 344.0
+)  # fmt: skip
+_WIRE_SOURCE = (
+    "IEC 60364-5-52, table B.52.2, method B1; free in a vehicle: Bosch, Automotive Handbook (both "
+    "from memory)"
+)
 # Voltage drop: IEC 60364-5-52, annex G, 5 % for other uses than lighting (from memory).
 _DROP_SHARE = 0.05
 # A converter is loaded to at most this; fuses carry this share of their rating for long (makers'
@@ -46,13 +58,12 @@ class SheetLine:
     elsewhere: bool = False
 
 
-def ampacity_a(wire_mm2: float) -> float:
-    """Return what a copper wire carries for long, by the next smaller size of the table. [A]
+def ampacity_a(wire_mm2: float, *, free: bool = False) -> float:
+    """Return what a copper wire carries for long, in conduit or lying free in a vehicle. [A]
 
-    Below the smallest size, in proportion to its cross-section.
+    On straight lines between the sizes of the tables, which bend the other way.
     """
-    smaller = [amps for size, amps in _AMPACITY if size <= wire_mm2 * 1.0001]
-    return smaller[-1] if smaller else _AMPACITY[0][1] * wire_mm2 / _AMPACITY[0][0]
+    return float(np.interp(wire_mm2, _SIZES_MM2, _FREE_A if free else _IN_CONDUIT_A))
 
 
 def voltage_drop_v(wire_mm2: float, length_m: float, current_a: float) -> float:
@@ -97,7 +108,7 @@ def _volts(setup: MachineSetup) -> Iterator[SheetLine]:
                 f"{part} volts", "confirmed", f"{rated:g} V for {pack.full_v:.1f} V when full."
             )
     # Lamps and horn on the pack itself, or behind a converter.
-    for part in ("lights", "horn"):
+    for part, verb in (("lights", "take"), ("horn", "takes")):
         low, high = getattr(setup, f"{part}_min_v"), getattr(setup, f"{part}_max_v")
         supply = setup.converter_out_v
         if high is None or (pack is None and supply is None):
@@ -111,7 +122,7 @@ def _volts(setup: MachineSetup) -> Iterator[SheetLine]:
             first, last = setup.controller_cutoff_v or pack.empty_v, pack.full_v
         wrong = last > high * 1.0001 or (low is not None and first < low)
         feed = f"{first:.1f} to {last:.1f} V" if first != last else f"{last:g} V"
-        takes = f"{part} take {'' if low is None else f'{low:g} to '}{high:g} V"
+        takes = f"{part} {verb} {'' if low is None else f'{low:g} to '}{high:g} V"
         state: State = "contradicts" if wrong else "confirmed"
         yield SheetLine(f"{part} volts", state, f"The {takes}; they get {feed}.")
 
@@ -145,23 +156,29 @@ def _currents(setup: MachineSetup) -> Iterator[SheetLine]:
             "fuse makers' guidance of 75 % at 25 °C, from memory",
         )  # fmt: skip
     wire = setup.wire_mm2
-    for part, amps, source in (
-        ("wire", None if wire is None else ampacity_a(wire), _WIRE_SOURCE),
-        ("connector", setup.connector_max_a, _LABEL),
-        ("battery", setup.battery_max_a, _LABEL),
+    free_a = None if wire is None else ampacity_a(wire, free=True)
+    for key, part, amps, source in (
+        ("wire_mm2", "wire", free_a, _WIRE_SOURCE),
+        ("connector_max_a", "connector", setup.connector_max_a, _LABEL),
+        ("battery_max_a", "battery", setup.battery_max_a, _LABEL),
     ):
         if amps is None or fuse is None:
-            missing = {"wire": "wire_mm2", "connector": "connector_max_a"}.get(
-                part, "battery_max_a"
-            )
-            missing = missing if amps is None else "fuse_a"
+            missing = key if amps is None else "fuse_a"
             yield SheetLine(f"{part} amperes", "not confirmed", f"{missing} is not known.", source)
             continue
         over = fuse > amps * 1.0001
+        state: State = "contradicts" if over else "confirmed"
+        told = f"which carries {amps:.3g} A."
+        if part == "wire" and not over and wire is not None and fuse > ampacity_a(wire) * 1.0001:
+            state = "not confirmed"
+            told = (
+                f"which carries {amps:.3g} A where it lies free in air, {ampacity_a(wire):.3g} A "
+                "in conduit or a closed frame."
+            )
         yield SheetLine(
-            f"{part} amperes", "contradicts" if over else "confirmed",
+            f"{part} amperes", state,
             f"The fuse of {fuse:g} A {'does not protect' if over else 'protects'} the {part}, "
-            f"which carries {amps:g} A.",
+            f"{told}",
             source,
         )  # fmt: skip
     yield from _cells(setup, limit)
@@ -198,18 +215,25 @@ def _cells(setup: MachineSetup, limit: float | None) -> Iterator[SheetLine]:
             + ("hardly any cells stand that." if over else "battery_max_a is not known."),
             "five times the ampere hours: common practice, no source",
         )  # fmt: skip
-    full, ohm = resting_full_v(setup), setup.battery_resistance_ohm or resistance_ohm(setup)
+    given = setup.battery_resistance_ohm
+    full, ohm = resting_full_v(setup), given or resistance_ohm(setup)
     cutoff, pack = setup.controller_cutoff_v, pack_voltage(setup)
     if None not in (full, ohm, cutoff, limit, pack):
         assert full is not None and ohm is not None and limit is not None and cutoff is not None
-        import numpy as np
-
         half = full * float(resting_share(setup, np.array([0.5]))[0])
         under = half - ohm * limit
+        # Cells made for much current resist less: one in twenty at most by this share.
+        spread = 0.0 if given else QUANTILE * kind_of(setup).resistance_log_sd
+        best = half - ohm * float(np.exp(-spread)) * limit
+        state: State = (
+            "contradicts" if best < cutoff else "not confirmed" if under < cutoff else "confirmed"
+        )
+        cells = f", {best:.1f} V with the best of such cells," if under < min(cutoff, best) else ""
         yield SheetLine(
-            "sag", "contradicts" if under < cutoff else "confirmed",
-            f"Half full the battery has {half:.1f} V and sags to {under:.1f} V at {limit:g} A; the "
-            f"controller cuts off at {cutoff:g} V.",
+            "sag", state,
+            f"Half full the battery has {half:.1f} V and sags to {under:.1f} V{cells} at "
+            f"{limit:g} A; the controller cuts off at {cutoff:g} V"
+            + ("; battery_resistance_ohm is not known." if state == "not confirmed" else "."),
             "U - R I; resistance of the pack given, or from its cells (machine (12))",
         )  # fmt: skip
 

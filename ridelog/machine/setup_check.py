@@ -15,8 +15,12 @@ from ridelog.machine.tipping import effective_track_m
 _NOMINAL_WITHIN, _FULL_WITHIN = 0.09, 0.06
 _TYRE_SHARES = (0.86, 1.02)
 _STALL_FACTOR = 2.0
-# Driven wheels of small machines: 5 to 26 inches across, rolled under load. Own choice.
-_LEAST_WAY_M, _MOST_WAY_M = 0.38, 2.15
+# Driven wheels of small machines: from 5 inches across (own choice) to a bicycle's rim of 622 mm
+# with a tyre of 62 mm, which rolls 2.34 m (ISO 5775, from memory).
+_LEAST_WAY_M, _MOST_WAY_M = 0.38, 2.4
+# Least volts of a cell while it gives current, from memory: makers of lithium cells state 2.5 to 3
+# and 2 to 2.5; final voltage of lead-acid in an hour's discharge, IEC 61056-1.
+_LEAST_CELL_V = {"li-ion": 2.75, "lifepo4": 2.4, "lead-acid": 1.6}
 # A road speed without load outside this is a slip of the pen in a small machine: own choice. [km/h]
 _NO_LOAD_KMH = (4.0, 200.0)
 
@@ -78,10 +82,13 @@ def _battery(setup: MachineSetup) -> Iterator[Doubt]:
             f"controller_cutoff_v = {cutoff:g} V is not below the nominal {pack.nominal_v:.1f} V: "
             "the controller would cut off with the battery half full.",
         )
-    elif cutoff < 0.97 * pack.empty_v:
+        return
+    least = _LEAST_CELL_V[chemistry or "li-ion"]
+    if cutoff < least * pack.cells:
         yield Doubt(
-            f"controller_cutoff_v = {cutoff:g} V is below the {pack.empty_v:.1f} V of an empty "
-            f"pack ({pack.source}): the controller would not protect it from deep discharge.",
+            f"controller_cutoff_v = {cutoff:g} V is below the {least * pack.cells:.1f} V that "
+            f"{pack.source} stand, {least:g} V each: the controller would not protect the battery "
+            "from deep discharge.",
         )
 
 

@@ -92,8 +92,8 @@ def test_a_sentence_for_what_cannot_be(values: dict[str, Any], sentence: str) ->
          "not below the nominal 36.0 V: the controller would cut off with the battery half full.",
          False),
         ({"battery_cells": 10, "battery_chemistry": "li-ion", "controller_cutoff_v": 20.0},
-         "controller_cutoff_v = 20 V is below the 30.0 V of an empty pack (10 cells of "
-         "lithium-ion): the controller would not protect it from deep discharge.", False),
+         "controller_cutoff_v = 20 V is below the 27.5 V that 10 cells of lithium-ion stand, 2.75 "
+         "V each: the controller would not protect the battery from deep discharge.", False),
         ({"second_front_teeth": 10}, "The second stage lacks second_rear_teeth; give both or "
          "neither.", True),
         ({"front_teeth": 60, "rear_teeth": 11}, "front_teeth = 60 is more than rear_teeth = 11: "
