@@ -110,6 +110,21 @@ def test_five_readings_are_needed_and_more_than_one_speed() -> None:
         check_display(steady, np.arange(10.0, 50.0), np.full(40, 5.0), 0.1)
 
 
+@pytest.mark.parametrize(("apart_mps", "told"), [(0.34, True), (0.27, False)])
+def test_speeds_are_apart_by_two_deviations_of_the_readings(apart_mps: float, told: bool) -> None:
+    """Readings off by 0.15 m/s either way: twice that is 0.30."""
+    knots = [(0.0, 5.0), (10.0, 5.0), (30.0, 5.0 + apart_mps), (50.0, 5.0), (60.0, 5.0)]
+    at_s = np.arange(6.0, 55.0)
+    off = 0.15 * np.random.default_rng(4).choice([-1.0, 1.0], len(at_s))
+    shown = np.interp(at_s, *np.array(knots).T) + off
+    motion = known_motion(knots, error_mps=0.0)
+    if told:
+        assert check_display(motion, at_s, shown, 0.01).unused == 0
+    else:
+        with pytest.raises(NotEnoughDataError, match="all readings were taken at one speed"):
+            check_display(motion, at_s, shown, 0.01)
+
+
 def test_the_line_is_that_of_least_squares() -> None:
     rng = np.random.default_rng(2)
     true = np.linspace(2.0, 8.0, 12)[:, None] + np.array([0.0, 0.3])

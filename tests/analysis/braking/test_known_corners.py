@@ -110,6 +110,14 @@ def test_where_they_come_to_rest_is_the_mean_over_all_trials() -> None:
         assert found.speed_mps[column] == 0.0
 
 
+def test_a_trial_that_leaves_one_instant_or_none_tells_nothing() -> None:
+    """Before a rest at 100.01 s lies the first instant alone, before one at 100 s none."""
+    paths = (2.5 * grown(101.2 - TIME_S, 0.2))[:, None]
+    for first_s in (100.0, 100.01, 101.0):
+        found = resting_corner(TIME_S, paths, (first_s, 101.4), DENSITY)
+        assert found.at_s == pytest.approx([101.2], abs=0.01)
+
+
 def test_what_never_falls_has_no_corner() -> None:
     rising = (1.0 + np.maximum(TIME_S - 101.0, 0.0) ** 2)[:, None]
     found = falling_corner(TIME_S, rising, (100.8, 101.2), DENSITY)
@@ -172,6 +180,13 @@ def test_short_pauses_do_not_part_a_braking() -> None:
     assert find_slowings(one, 0.02, 10.0, ((6.0, 20.0),)) == []
     assert find_slowings(one, 0.02, 10.0, ((0.0, 5.5),)) == []
     assert find_slowings(one, 0.02, 10.0, ((7.5, 20.0), (0.0, 4.5))) != []
+
+
+def test_a_braking_that_eases_to_what_rolling_could_be_is_one() -> None:
+    """1.6 m/s² for 2 s, 0.9 for one second (rolling and air may do 0.9 at 9.5 m/s), 1.6 for 2 s."""
+    knots = [(0.0, 13.0), (5.0, 13.0), (7.0, 9.8), (8.0, 9.0), (10.0, 5.8), (15.0, 5.8)]
+    ((start, end),) = find_slowings(path_of(knots), 0.05, 10.0)
+    assert (start, end) == pytest.approx((5.0, 10.0), abs=0.11)
 
 
 def test_it_reaches_as_far_as_it_is_half_as_strong() -> None:

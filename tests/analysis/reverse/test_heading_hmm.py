@@ -79,6 +79,30 @@ def test_slow_regions_give_what_all_steps_give() -> None:
         assert found.max() > 0.9 and found.min() < 0.01
 
 
+def test_five_minutes_of_courses_at_random_leave_chances() -> None:
+    """One heading in twenty explains a step: 300 in a row are less likely than any double says."""
+    random = np.random.default_rng(5)
+    course = random.uniform(0.0, 2.0 * np.pi, 300)
+    velocity = 1.2 * np.stack([np.sin(course), np.cos(course)], axis=1)
+    steps = Steps(np.arange(300.0), velocity, np.full(300, 0.05), np.ones(300))
+    found = reverse_probability(steps)
+    np.testing.assert_allclose(found, _one_after_the_other(steps), atol=1e-9)
+    assert np.ptp(found) > 0.1
+
+
+@pytest.mark.parametrize("speeds", [(0.0, 0.0), (0.3, 0.3), (0.7, 0.2), (1.2, 0.9)])
+@pytest.mark.parametrize(("step_s", "sd_mps"), [(0.2, 0.01), (0.2, 0.3), (1.0, 0.05)])
+def test_a_sign_changes_where_the_speed_can_have_passed_zero(
+    speeds: tuple[float, float], step_s: float, sd_mps: float
+) -> None:
+    """The second line of (2): a stop and a pull of 3 m/s², 0.3 changes a second at rest."""
+    velocity = np.array([[0.0, speeds[0]], [0.0, -speeds[1]]])
+    steps = Steps(np.array([0.0, step_s]), velocity, np.full(2, sd_mps), np.ones(2))
+    square = sum(speeds) ** 2 / (4.0 * sd_mps**2 + (3.0 * step_s) ** 2)
+    wanted = 0.3 * step_s * np.exp(-square)
+    assert chain._moves(steps).change[1] == pytest.approx(wanted, rel=1e-9, abs=1e-11)
+
+
 @pytest.mark.parametrize("level", [0, 20, 40, 59])
 def test_a_walk_is_that_of_small_steps_at_random_times(level: int) -> None:
     # The generator of steps to either neighbour, as often as the variance asks: its exponential.

@@ -25,6 +25,7 @@ from ridelog.analysis.reverse.candidates import (
 from ridelog.analysis.reverse.evidence import projected, readings_of, steps_of
 from ridelog.analysis.reverse.heading_hmm import Steps, reverse_probability
 from ridelog.analysis.reverse.measure import _marked, find_reverse
+from ridelog.core.errors import NotEnoughDataError
 from ridelog.core.flags import Flag
 from ridelog.core.interval import estimate
 from ridelog.core.track import FloatArray
@@ -359,6 +360,12 @@ def test_marks_decide_and_join() -> None:
     assert "the mark begins and ends while the machine moves" in moving.evidence
     late, _ = _marked(motion, 15.0, 18.0)
     assert "the mark ends while the machine moves" in late.evidence
+    # Beyond the end of what the log covers there is nothing to mark, however near.
+    parted = known_motion(BACK, pieces=[(0.0, 21.0), (25.0, 40.0)])
+    for mark in ((21.1, 21.3), (20.85, 21.3)):
+        with pytest.raises(NotEnoughDataError, match="lies in an interruption of the log"):
+            _marked(parted, *mark)
+    assert _marked(parted, 20.7, 21.3)[0].state == "marked"
     both = find_reverse(motion, marks=((25.0, 26.0),))
     assert both.reason == "told by the rider's marks and the course through the stops."
     assert [one.state for one in both.segments] == ["found", "marked"]
