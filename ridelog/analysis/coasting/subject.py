@@ -45,7 +45,7 @@ class CoastDownOfRide(Subject):
                 ACCELERATION,
                 resistance,
                 reason,
-                Comparable(LOWER, one_direction=True, series="coasting", both_ways=resistance),
+                Comparable(LOWER, series="coasting"),
                 short="Coast-down, {speed}",
                 explained="slowing by rolling and air resistance, no drive and no brake",
                 at_mps=step * _STEP_MPS,
