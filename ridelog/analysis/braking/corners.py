@@ -110,9 +110,7 @@ def resting_corner(
     shared = (first * square).sum(axis=1)
     rest = square - shared[:, None] * first
     rest_size = np.maximum(np.sqrt((rest**2).sum(axis=1)), 1e-300)
-    bad = np.minimum(size, rest_size) < _SINGULAR * np.maximum(size, rest_size)
     rest /= rest_size[:, None]
-    first[bad] = rest[bad] = 0.0
     onto, onto_rest = np.split(speed_mps.T @ np.concatenate([first, rest]).T, 2, axis=1)
     falls = onto > (shared / rest_size) * onto_rest
     weight, _ = _weights(onto * onto + onto_rest * onto_rest, falls, time_s, noise_density)
