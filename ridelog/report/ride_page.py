@@ -248,8 +248,9 @@ def _modes(ride: MeasuredRide, unit: SpeedUnit) -> tuple[Section, ...]:
         held = [side.get(name) for side in sides]
         title = next(one.short_in(unit) for one in held if one is not None)
         if any(one is not None and one.estimate is not None for one in held):
-            cells = ["none" if one is None else one.words_in(unit) for one in held]
+            cells = ["–" if one is None else one.words_in(unit) for one in held]
             rows.append((title, *cells))
+    dashes = "A dash: that mode was measured at other speeds, which suit its own top speed."
     spans = joined(
         [
             f"{clean(mode.name)} {elapsed_words(a)} to {elapsed_words(b)}"
@@ -263,7 +264,10 @@ def _modes(ride: MeasuredRide, unit: SpeedUnit) -> tuple[Section, ...]:
             heading="Drive modes",
             lead="Each mode's own figures, from its stretches alone.",
             table=Table(("Figure", *(clean(mode.name) for mode in ride.modes)), tuple(rows)),
-            notes=(f"Stretches named: {spans}, minutes and seconds since the first fix.",),
+            notes=(
+                f"Stretches named: {spans}, minutes and seconds since the first fix.",
+                *([dashes] if any("–" in row for row in rows) else []),
+            ),
         ),
     )
 

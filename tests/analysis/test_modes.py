@@ -101,6 +101,7 @@ def test_modes_on_screen_page_and_in_json(ridden: tuple[MeasuredRide, dict[str, 
     assert any(line.startswith("eco  ") for line in screen) and max(map(len, screen)) <= 80
     page = ride_page(whole, (), KMH, sections=ride_sections(whole, KMH))
     assert "Drive modes" in page and "crawl" in page
+    assert ">–</td>" in page and "A dash: that mode was measured at other speeds" in page
 
 
 def test_two_modes_of_one_log(ridden: tuple[MeasuredRide, dict[str, float]]) -> None:

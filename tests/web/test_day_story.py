@@ -36,6 +36,13 @@ navigator.share = async ({ files: [file] }) => {
   window.handedOver = [file.name, await file.slice(0, 5).text()];
 };
 """
+# Which key leads from where one is to an element, none if one is there.
+TO_IT = """one => {
+  const here = document.activeElement;
+  if (here === one) return "";
+  const passed = one.compareDocumentPosition(here) & Node.DOCUMENT_POSITION_FOLLOWING;
+  return passed && here !== document.body ? "Shift+Tab" : "Tab";
+}"""
 DROP = """([box, files]) => {
   const held = new DataTransfer();
   for (const [name, data] of files) {
@@ -91,19 +98,26 @@ class Hand:
         if self.by == "keys":
             self._walk_to(what)
         elif self.by == "thumb":
-            what.tap()
+            self._tap(what)
         else:
             what.click()
         self.page.keyboard.press("Control+A")
         self.page.keyboard.type(words)
 
+    def choose(self, what: Locator, name: str) -> None:
+        """Choose from a list by its first letters."""
+        self._walk_to(what)
+        self.page.keyboard.type(name)
+        expect(what).to_have_value(name)
+
     def _walk_to(self, what: Locator) -> None:
-        """Go there with the Tab key alone, from where one is or from the top of the page."""
+        """Go there with the Tab key alone, back or on from where one is."""
         what.wait_for()
         for _ in range(400):
-            if what.evaluate("one => one === document.activeElement"):
+            way = what.evaluate(TO_IT)
+            if not way:
                 return
-            self.page.keyboard.press("Tab")
+            self.page.keyboard.press(way)
         raise AssertionError(f"the keyboard does not reach {what}")
 
     def bring(self, logs: dict[str, bytes]) -> None:
@@ -119,20 +133,18 @@ class Hand:
             [FilePayload(name=n, mimeType="", buffer=data) for n, data in logs.items()]
         )
 
-    def stretch(self) -> None:
-        """Choose the third quarter of what the speed chart shows."""
+    def stretch(self, start: float, end: float) -> None:
+        """Choose a stretch of the speed chart, from a share of the ride to another."""
         page, layer = self.page, self.page.locator("#stretch")
         if self.by == "keys":
-            self._walk_to(page.locator("#edge-start"))
-            for key in ("Home", "PageUp", "ArrowRight"):
-                page.keyboard.press(key)
-            page.keyboard.press("Tab")
-            page.keyboard.press("PageUp")
+            # The end further on is moved first: the two do not pass each other.
+            for name, share in (("end", end), ("start", start)):
+                self._slide(page.locator(f"#edge-{name}"), share)
             return
         layer.scroll_into_view_if_needed()
         box = layer.bounding_box()
         assert box
-        (left, right), y = (box["x"] + s * box["width"] for s in (0.2, 0.75)), box["y"] + 60.0
+        (left, right), y = (box["x"] + s * box["width"] for s in (start, end)), box["y"] + 60.0
         if self.by == "mouse":
             page.mouse.move(left, y)
             page.mouse.down()
@@ -145,6 +157,18 @@ class Hand:
             points = [{"x": at, "y": y}]
             driver.send("Input.dispatchTouchEvent", {"type": kind, "touchPoints": points})
         driver.send("Input.dispatchTouchEvent", {"type": "touchEnd", "touchPoints": []})
+
+    def _slide(self, edge: Locator, share: float) -> None:
+        """Move an end of the stretch by its keys, to the second."""
+        self._walk_to(edge)
+        for key, step_s in (("Page{}", 10.0), ("Shift+Arrow{}", 1.0)):
+            for _ in range(100):
+                told = [edge.get_attribute(f"aria-value{name}") for name in ("now", "max")]
+                now_s, last_s = (float(value or "nan") for value in told)
+                apart_s = share * last_s - now_s
+                if abs(apart_s) <= 0.5 * step_s:
+                    break
+                self.page.keyboard.press(key.format("Up" if apart_s > 0.0 else "Down"))
 
 
 @pytest.fixture(scope="module")
@@ -193,7 +217,7 @@ def the_day(page: Page, hand: Hand, base: str, line: SlowLine | None = None) -> 
     expect(page.locator("#charts[data-drawn]")).to_be_visible(timeout=LONG_MS)
     hand.press(page.locator("#marks summary"))
     expect(page.locator("#stretch")).to_be_visible()
-    hand.stretch()
+    hand.stretch(0.2, 0.75)
     chosen = [page.locator(f"#mark-{name}").input_value() for name in ("start", "end")]
     sound(page, "a stretch is chosen")
     hand.press(page.get_by_role("button", name="Leave out"))

@@ -75,20 +75,21 @@ def place(layer: Locator, share: float) -> tuple[float, float]:
 def test_by_mouse(chromium: Browser, served: Served, width: int) -> None:
     page = opened(chromium, served, width)
     layer = page.locator("#stretch")
-    page.mouse.move(*place(layer, 0.25))
+    # An end that nobody chose waits at 0.40: a stretch may begin there all the same.
+    page.mouse.move(*place(layer, 0.40))
     page.mouse.down()
-    page.mouse.move(*place(layer, 0.40), steps=4)
+    page.mouse.move(*place(layer, 0.45), steps=4)
     page.mouse.move(*place(layer, 0.50), steps=4)
     page.mouse.up()
     # The chart shows the whole ride; a pixel is a quarter of a second at most.
-    assert tenths(page) == pytest.approx((0.25 * LAST_S, 0.50 * LAST_S), abs=0.3)
-    expect(page.locator("#readout")).to_contain_text(re.compile(r"Stretch from 0:1\d\.\d to 0:"))
+    assert tenths(page) == pytest.approx((0.40 * LAST_S, 0.50 * LAST_S), abs=0.3)
+    expect(page.locator("#readout")).to_contain_text(re.compile(r"Stretch from 0:2\d\.\d to 0:"))
     # One end moved against the other; beyond it the two change places.
     page.mouse.move(*place(layer, 0.50))
     page.mouse.down()
     page.mouse.move(*place(layer, 0.10), steps=4)
     page.mouse.up()
-    assert tenths(page) == pytest.approx((0.10 * LAST_S, 0.25 * LAST_S), abs=0.3)
+    assert tenths(page) == pytest.approx((0.10 * LAST_S, 0.40 * LAST_S), abs=0.3)
     kept = tenths(page)
     page.mouse.click(*place(layer, 0.8))
     assert tenths(page) == kept, "a tap is no stretch"
@@ -105,6 +106,16 @@ def test_by_thumb(chromium: Browser, served: Served) -> None:
         at = [{"x": x, "y": y} for x, y in points]
         driver.send("Input.dispatchTouchEvent", {"type": kind, "touchPoints": at})
 
+    # An end that waits is held by its grip, at the foot.
+    (x, _), box = place(layer, 0.4), page.locator("#edge-start").bounding_box()
+    assert box
+    foot = box["y"] + box["height"] - 10.0
+    touch("touchStart", (x, foot))
+    for share in (0.35, 0.3, 0.25):
+        touch("touchMove", (place(layer, share)[0], foot))
+    touch("touchEnd")
+    expect(page.locator("#edge-start")).to_have_attribute("aria-valuenow", re.compile("^1[45]"))
+    assert tenths(page) == pytest.approx((0.25 * LAST_S, 0.6 * LAST_S), abs=0.5)
     # Beside the ends, which a thumb reaches from a little further away than a mouse.
     touch("touchStart", place(layer, 0.1))
     for share in (0.15, 0.2, 0.25):

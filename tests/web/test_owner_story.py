@@ -36,8 +36,14 @@ def chromium() -> Iterator[Browser]:
         yield opened
 
 
-def open_page(chromium: Browser, width: int, served: Served) -> tuple[Page, Watch]:
-    context = chromium.new_context(viewport={"width": width, "height": 800}, accept_downloads=True)
+def open_page(
+    chromium: Browser, width: int, served: Served, *, touch: bool = False
+) -> tuple[Page, Watch]:
+    # Pages glide to a place otherwise, and pointers would miss it.
+    context = chromium.new_context(
+        viewport={"width": width, "height": 800}, accept_downloads=True, has_touch=touch,
+        reduced_motion="reduce",
+    )  # fmt: skip
     context.set_default_timeout(LONG_MS)
     page, watch = context.new_page(), Watch(served.base)
     watch.over(page)

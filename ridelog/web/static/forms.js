@@ -104,6 +104,13 @@ async function send(form, pressed) {
 }
 
 for (const form of document.querySelectorAll(KEPT)) refill(form);
+// A page loaded again begins for the keyboard at its top: who has sent a form goes on at the place in the address.
+const sentTo = document.getElementById(location.hash.slice(1));
+if (sentTo && document.activeElement === document.body) {
+  sentTo.tabIndex = -1;
+  sentTo.focus({ preventScroll: true });
+  sentTo.removeAttribute("tabindex");
+}
 for (const kind of ["input", "change"]) document.addEventListener(kind, (event) => { const form = event.target.form; if (form?.matches(KEPT)) keep(form); });
 document.addEventListener("submit", async (event) => {
   const form = event.target;

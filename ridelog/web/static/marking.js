@@ -3,6 +3,8 @@ import { clock } from "./charts.js";
 
 const STEPS = { ArrowLeft: -0.1, ArrowDown: -0.1, ArrowRight: 0.1, ArrowUp: 0.1, PageDown: -10, PageUp: 10 };
 const LEAST_S = 0.1;
+// How high the grips at the feet of the two ends are, for a thumb. [px]
+const GRIP_PX = 44;
 
 // Seconds from "1:04:36", "1:23.4" or "83,4"; null for what is no time.
 export function seconds(text) {
@@ -128,7 +130,9 @@ export class Marking {
 
   press(event) {
     if (event.button > 0 || !event.isPrimary) return;
-    const which = this.edges.indexOf(event.target);
+    // While the ends only wait, they are held by their grips alone: a stretch may begin anywhere else.
+    const held = this.own || event.clientY > this.layer.getBoundingClientRect().bottom - GRIP_PX;
+    const which = held ? this.edges.indexOf(event.target) : -1;
     this.before = [this.stretch, this.own];
     // An end is moved against the other; anywhere else a new stretch begins.
     this.fixed = which < 0 ? this.at(event) : this.stretch[1 - which];
