@@ -85,12 +85,14 @@ class AccelerationCurve:
             return np.full(3, np.nan)
         if not self.speed_mps[0] <= speed_mps <= self.speed_mps[-1]:
             return np.full(self.columns.shape[1], np.nan)
-        right = int(np.clip(np.searchsorted(self.speed_mps, speed_mps), 1, len(self.speed_mps) - 1))
-        low, high = self.speed_mps[right - 1], self.speed_mps[right]
-        share = (speed_mps - low) / (high - low)
-        between: FloatArray = self.columns[right - 1] * (1.0 - share)
-        # At a node its neighbour may be unknown.
-        return between + (self.columns[right] * share if share > 0.0 else 0.0)
+        right = int(np.searchsorted(self.speed_mps, speed_mps))
+        found: FloatArray = self.columns[right]
+        # At a speed of the grid itself its neighbours may be unknown.
+        if self.speed_mps[right] > speed_mps:
+            low, high = self.speed_mps[right - 1], self.speed_mps[right]
+            share = (speed_mps - low) / (high - low)
+            found = self.columns[right - 1] * (1.0 - share) + found * share
+        return found
 
     def at(self, speed_mps: float) -> Estimate | None:
         """Return the acceleration at a speed, None outside the curve. [m/s²]"""

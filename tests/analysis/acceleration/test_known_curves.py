@@ -102,6 +102,8 @@ def test_rolling_runs_tell_speeds_above_their_beginning() -> None:
     curve = measure_acceleration((pulled(2.0, standing=False, low_mps=3.0),))
     assert curve.curve[0].speed_mps >= 3.0 + 0.75 + 0.5 - 0.3
     assert value(curve, 6.0) == pytest.approx(2.0, abs=0.01)
+    # The first speed of the curve has a pull as well as those above it.
+    assert value(curve, curve.curve[0].speed_mps) == curve.curve[0].accel_mps2.value
     assert curve.standing_mps2 is None
 
 
@@ -131,7 +133,11 @@ def test_between_speeds_on_straight_lines() -> None:
     curve = made(np.array([1.0, 2.0, 3.0, 4.0]), np.array([4.0, 3.0, np.nan, 1.0]))
     assert curve.columns_at(1.25) == pytest.approx(np.full(5, 3.75))
     assert curve.columns_at(2.0) == pytest.approx(np.full(5, 3.0))
-    assert np.isnan(curve.columns_at(2.5)).all() and np.isnan(curve.columns_at(0.9)).all()
+    assert curve.columns_at(1.0) == pytest.approx(np.full(5, 4.0))
+    # Beside a hole too a speed of the curve has its own pull.
+    assert curve.columns_at(4.0) == pytest.approx(np.full(5, 1.0))
+    for unknown in (0.9, 2.5, 3.0, 3.5, 4.1):
+        assert np.isnan(curve.columns_at(unknown)).all()
     # Sharp curves leave out what is not known; of one speed alone there is none.
     assert np.isfinite(curve.sharp(np.array([1.5, 3.5]))).all()
     assert np.isnan(curve.sharp(np.array([0.5, 4.5]))).all()
