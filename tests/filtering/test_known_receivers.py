@@ -62,8 +62,13 @@ def test_a_speed_that_is_off_for_long_is_told(
     assert find_disagreement(seen, np.ones(n, dtype=bool), np.ones(n - 1, dtype=bool)) is None
 
 
-def test_a_curve_is_no_disagreement() -> None:
-    track = known_motion([(0.0, 6.0), (120.0, 6.0)], turns=[(0.0, 0.0), (120.0, 3600.0)]).track
+@pytest.mark.parametrize(("speed_mps", "rate_hz", "degps"), [(6.0, 10.0, 30.0), (9.0, 1.0, 60.0)])
+def test_a_curve_is_no_disagreement(speed_mps: float, rate_hz: float, degps: float) -> None:
+    """The chord of a sixth of a circle is 3 / pi of its arc: at 9 m/s 0.4 m/s less."""
+    track = known_motion(
+        [(0.0, speed_mps), (120.0, speed_mps)], turns=[(0.0, 0.0), (120.0, 120.0 * degps)],
+        rate_hz=rate_hz,
+    ).track  # fmt: skip
     seen = observations_of(track)
     n = len(seen.time_s)
     assert find_disagreement(seen, np.ones(n, dtype=bool), np.zeros(n - 1, dtype=bool)) is None
