@@ -103,7 +103,7 @@ def test_no_onset_where_too_few_seconds_lie_on_a_side() -> None:
 def said(
     monkeypatch: pytest.MonkeyPatch, *, odds: float = 1e6, rms: float = 0.3, sd: float = 0.02,
     onset: float = 7.0, slowest: float = 5.0, fastest: float = 9.0, count: int = 81,
-    power: FloatArray | None = None,
+    power: FloatArray | None = None, rate_hz: float = 10.0,
 ) -> Weave:  # fmt: skip
     """Return what is said of a fit; its draws are one deviation lower and higher in turn."""
     draws = np.resize([-1.0, 1.0], 300)
@@ -115,7 +115,7 @@ def said(
     level = np.full(count, NOISE_RATE) if power is None else power
     monkeypatch.setattr(weave, "fit_onset", lambda *_: fit)
     monkeypatch.setattr(weave, "seconds_in_band", lambda *_, **__: seconds(speed, level, level))
-    motion: Any = SimpleNamespace(rate_hz=10.0)
+    motion: Any = SimpleNamespace(rate_hz=rate_hz)
     return measure_weave(motion)
 
 
@@ -156,6 +156,13 @@ def test_a_log_that_hides_all_but_a_violent_weave_says_so(
     reason = said(monkeypatch, rms=0.1, sd=sd).weave_reason
     assert ("would have shown" in reason) is useful
     assert ("hides all but a violent weave" in reason) is not useful
+
+
+def test_five_fixes_a_second_by_a_clock_that_is_a_little_off(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    assert said(monkeypatch, rate_hz=4.6).weave_onset_mps is not None
+    assert said(monkeypatch, rate_hz=4.4).weave_reason.startswith("a log of 4.4 fixes a second")
 
 
 def test_twelve_seconds_are_needed(monkeypatch: pytest.MonkeyPatch) -> None:
