@@ -22,12 +22,14 @@ RATE, STEADY = 0.3**2, 0.02**2
 PER_COURSE = (2.0 * np.pi * 1.4) ** 2
 
 
-def seconds(speed: FloatArray, across: FloatArray, across_rate: FloatArray) -> Seconds:
-    """Return seconds each ridden at one speed."""
+def seconds(
+    speed: FloatArray, across: FloatArray, across_rate: FloatArray, *, along: float = 1.0
+) -> Seconds:
+    """Return seconds each ridden at one speed; lengthways they have that share of the noise."""
     n = len(speed)
     return Seconds(
-        np.arange(n, dtype=np.float64), speed[:, None], np.ones(1), across, np.full(n, NOISE),
-        across_rate, np.full(n, NOISE_RATE), FREEDOM,
+        np.arange(n, dtype=np.float64), speed[:, None], np.ones(1), across,
+        np.full(n, along * NOISE), across_rate, np.full(n, along * NOISE_RATE), FREEDOM,
     )  # fmt: skip
 
 
@@ -52,6 +54,22 @@ def least(powers: FloatArray, bases: FloatArray, square: float) -> tuple[float, 
     return float(found.fun), np.exp(found.x)
 
 
+def gain_of(powers: FloatArray, columns: FloatArray) -> float:
+    """Return how much likelier the onset makes it, as a logarithm."""
+    # From a rate of yaw to velocity by the middle of 0.8 to 3 Hz, by geometry.
+    square = (2.0 * np.pi) ** 2 * 0.8 * 3.0
+    without, within = (least(powers, each, square)[0] for each in (columns[:, :2], columns))
+    return 0.5 * FREEDOM * (without - within)
+
+
+def columns_of(speed: FloatArray, swing: FloatArray) -> FloatArray:
+    """Return noise, steady yaw and weave at each speed, and at none."""
+    found: FloatArray = np.append(
+        np.stack([np.ones(len(speed)), speed**2, swing], axis=1), [[1.0, 0.0, 0.0]], axis=0
+    )
+    return found
+
+
 @pytest.mark.parametrize(("onset", "growth", "scatter"), [
     (5.0, 0.8, 0.0), (7.5, 0.15, 0.0), (4.5, 3.2, 0.0), (6.0, 1.6, 0.8),
 ])  # fmt: skip
@@ -69,23 +87,34 @@ def test_an_onset_is_found_with_its_strength_and_odds(
     low, middle, high = np.quantile(fit.onset_mps, [0.05, 0.5, 0.95])
     assert middle == pytest.approx(onset, abs=0.12)
     assert low - 0.06 < onset < high + 0.06 and high - low < 0.8 + scatter
-    columns = np.stack([np.ones(282), np.append(speed**2, 0.0), np.append(swing, 0.0)], axis=1)
+    columns = columns_of(speed, swing)
     _, parts = least(np.append(across_rate, NOISE_RATE), columns, 1.0)
     fast = np.sqrt(parts[1] + parts[2] * (swing / speed**2)[-4:].mean())
     # Sixty updates stop short of the least: the steady part keeps some of the noise.
     assert 0.68 * parts[0] < fit.noise_rate[0] < 1.05 * parts[0]
     assert fit.fast_rms_radps[0] == pytest.approx(fast, rel=0.02)
     assert fit.frequency_hz == pytest.approx(1.4, rel=0.03)
-    # From a rate of yaw to velocity by the middle of 0.8 to 3 Hz, by geometry.
-    middle_square = (2.0 * np.pi) ** 2 * 0.8 * 3.0
-    powers = np.append(across, NOISE)
-    costs = [least(powers, each, middle_square)[0] for each in (columns[:, :2], columns)]
     # Seconds that scatter more than filtered noise count for less: their share of 2 / freedom.
     tempered = min(1.0, 2.0 / FREEDOM / scatter**2) if scatter else 1.0
-    assert fit.gain == pytest.approx(tempered * 0.5 * FREEDOM * (costs[0] - costs[1]), rel=0.04)
+    gain = tempered * gain_of(np.append(across, NOISE), columns)
+    assert fit.gain == pytest.approx(gain, rel=0.04)
     # Another ride would have shown the fastest four seconds' strength within some per cent.
     cautious = fit.fast_rms_radps[151:]
     assert 0.005 < cautious.std() < 0.03 / tempered
+
+
+def test_what_is_known_beforehand_counts_among_few_seconds() -> None:
+    """Lengthways noise as of two seconds, here 0.4 of the other; steady yaw of 0.03 rad/s."""
+    speed = np.linspace(3.0, 10.0, 30)
+    swing = grown(speed, 6.0, 0.8)
+    yaw = 0.06**2 * speed**2 + RATE * swing
+    across = NOISE + yaw / PER_COURSE
+    fit = fit_onset(seconds(speed, across, NOISE_RATE + yaw, along=0.4), 10.0)
+    assert fit is not None
+    columns = columns_of(speed, swing)
+    assert fit.gain == pytest.approx(gain_of(np.append(across, 0.4 * NOISE), columns), rel=0.005)
+    _, parts = least(np.append(NOISE_RATE + yaw, 0.4 * NOISE_RATE), columns, 1.0)
+    assert fit.noise_rate[0] == pytest.approx(parts[0], rel=0.06)
 
 
 def test_no_onset_where_too_few_seconds_lie_on_a_side() -> None:

@@ -69,6 +69,12 @@ def test_windows_of_even_acceleration(accel: float) -> None:
     assert launch.curve_mps[at] == pytest.approx(accel * launch.curve_s[at], abs=0.03)
 
 
+@pytest.mark.parametrize(("course", "told"), [(-10.0, 350.0), (350.0, 350.0), (370.0, 10.0)])
+def test_a_course_goes_from_nought_to_360(course: float, told: float) -> None:
+    (launch,) = measure_launches((drawn(3.0, course),), windows=WINDOWS).launches
+    assert launch.course_deg == pytest.approx(told)
+
+
 def test_a_rollout_starts_the_clock_later() -> None:
     """0.3 m at 3 m/s² take 0.447 s; over 10 m more it is then 10.3 m less that."""
     plain, rolled = (
