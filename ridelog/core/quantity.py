@@ -221,6 +221,7 @@ def for_reader(words: str, reader: SpeedUnit) -> str:
     for one, other in (
         (metric.label, imperial.label),
         (metric.distance_label, imperial.distance_label),
+        (metric.accel_label, imperial.accel_label),
     ):
         pair = rf"([\d.,]+ {re.escape(one)}) \(([\d.,]+ {re.escape(other)})\)"
         words = re.sub(pair, r"\1" if reader == metric else r"\2", words)

@@ -150,7 +150,7 @@ def sheet_words(
     sources, cautions = Sources(), cautions_of(comparison)
     hurts = [caution for caution in cautions if not caution.general]
     particular = tuple(
-        {"label": GRAVITY_WORDS[caution.gravity], **in_short(sources.told(caution, unit))}
+        {"label": GRAVITY_WORDS[caution.gravity], **sources.told(caution, unit)}
         for caution in hurts
         if caution.gravity > DOUBT
     )

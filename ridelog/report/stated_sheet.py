@@ -75,7 +75,7 @@ def stated_sheet_words(
         ),
         unsettled="",
         cautions=tuple(
-            {"label": GRAVITY_WORDS[gravity], **in_short(words)}
+            {"label": GRAVITY_WORDS[gravity], **words}
             for gravity, _, words in told
             if gravity > DOUBT
         ),

@@ -13,7 +13,7 @@ import pypdf
 import pytest
 
 from ridelog.analysis.energy import WHEEL_ENERGY
-from ridelog.analysis.subject import MeasuredRide
+from ridelog.analysis.subject import DANGER, Caution, MeasuredRide
 from ridelog.compare.comparison import Comparison, compare
 from ridelog.core.estimate import Estimate
 from ridelog.core.units import SPEED_UNITS
@@ -68,6 +68,14 @@ def test_pdf_carries_the_result_byte_for_byte(files: dict[str, bytes]) -> None:
 
 def test_pdf_is_the_same_twice(thin_comparison: Comparison) -> None:
     assert made(thin_comparison)[0]["sheet.pdf"] == made(thin_comparison)[0]["sheet.pdf"]
+
+
+def test_the_sheet_gives_whole_what_a_ride_warns_of(thin_rides: dict[str, Any]) -> None:
+    before, after = thin_rides["before"], list(thin_rides["after"])
+    told = Caution("fast", "It is fast. Do not stand behind it.", 9.0, 8.0, "", gravity=DANGER)
+    after[0] = replace(after[0], cautions=(told, *after[0].cautions))
+    words = sheet_words(compare(before, tuple(after)), KMH)
+    assert "It is fast. Do not stand behind it." in [one["text"] for one in words.cautions]
 
 
 def test_html_stands_alone_and_tells_no_place(files: dict[str, bytes], thin_logs: Path) -> None:

@@ -83,6 +83,24 @@ def test_of_each_caution_the_one_furthest_beyond_its_limit_counts() -> None:
     assert bare["x"].value == -3.0
 
 
+def test_what_is_said_of_the_brakes_is_said_of_one_ride_and_names_it() -> None:
+    """The gravest word decides, then the longest way to rest; nothing is mixed of two rides."""
+
+    def braked(name: str, hard: float, far: float, gravity: int = WARNING) -> Any:
+        return ride(
+            caution("braking_below_yardstick", hard, 5.0, gravity),
+            caution("stopping_distance", far, None, WARNING), file=name,
+        )  # fmt: skip
+
+    harder_but_farther, weaker = braked("one.gpx", 3.5, 50.0), braked("two.gpx", 3.4, 48.0)
+    found = gravest_of((weaker, harder_but_farther))
+    assert [one.value for one in found.values()] == [3.5, 50.0]
+    assert {one.text.split(":")[0] for one in found.values()} == {"one.gpx"}
+    grave = braked("three.gpx", 1.0, 40.0, DANGER)
+    assert [one.value for one in gravest_of((weaker, grave)).values()] == [1.0, 40.0]
+    assert gravest_of((weaker,))["stopping_distance"].text == "stopping_distance is told."
+
+
 def test_before_the_change_doubts_and_reverse_count() -> None:
     before = (
         ride(

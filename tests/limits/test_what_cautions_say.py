@@ -162,7 +162,7 @@ def brakings(hard: Estimate, *, from_mps: float = 6.0, fastest: float = 6.0) -> 
     required = SimpleNamespace(least_mps2=3.5, one_brake_mps2=1.54, source="eKFV § 4 (1)")
     stop = SimpleNamespace(
         required=required, from_mps=from_mps, fastest_braking_mps=fastest, reaction_m=6.0,
-        reaction_s=1.0, stopping_distance_m=about(15.0),
+        reaction_s=1.0, stopping_distance_m=about(15.0), decel_mps2=about(2.0),
     )  # fmt: skip
     return SimpleNamespace(stopping=stop, hardest=SimpleNamespace(mean_decel_mps2=hard))
 
@@ -171,12 +171,13 @@ def brakings(hard: Estimate, *, from_mps: float = 6.0, fastest: float = 6.0) -> 
     ("hard", "code", "words"),
     [
         (about(3.5, 0.3), None, ""), (about(4.0, 1.0), None, ""),
-        (about(3.4, 0.05), "braking_below_yardstick", "0.35 g; road vehicles this fast must reach "
-         "0.36 g"),
-        (about(3.4, 0.2), "braking_below_yardstick", "0.35 g (perhaps enough); road vehicles"),
+        (about(3.4, 0.05), "braking_below_yardstick", "3.40 m/s² (7.61 mph/s); road vehicles this "
+         "fast must reach 3.50 m/s² (7.83 mph/s): test the brakes"),
+        (about(3.4, 0.2), "braking_below_yardstick", "(perhaps enough); road vehicles"),
         # Weak, but with one brake it may have been enough.
-        (about(1.4, 0.2), "braking_below_yardstick", "0.14 g; road vehicles"),
-        (about(1.4, 0.1), "braking_far_below_yardstick", "must reach 0.16 g with one brake alone"),
+        (about(1.4, 0.2), "braking_below_yardstick", "1.40 m/s² (3.13 mph/s); road vehicles"),
+        (about(1.4, 0.1), "braking_far_below_yardstick", "must reach 1.54 m/s² (3.44 mph/s) with "
+         "one brake alone: test the brakes"),
     ],
 )  # fmt: skip
 def test_weak_brakings_against_what_is_asked(hard: Estimate, code: str | None, words: str) -> None:
@@ -188,8 +189,9 @@ def test_weak_brakings_against_what_is_asked(hard: Estimate, code: str | None, w
         assert found[0].limit == (1.54 if far else 3.5)
         assert found[0].gravity == (DANGER if far else WARNING)
     last = found[-1]
-    assert "About 15 m (49 ft) from 22 km/h (13 mph) to rest, 6 m (20 ft) of it" in last.text
-    assert "reacting (1 s)" in last.text and (last.value, last.gravity) == (15.0, WARNING)
+    assert "About 15 m (49 ft) from 22 km/h (13 mph) to rest at 2.00 m/s² (4.47 mph/s)" in last.text
+    assert "braking, 6 m (20 ft) of it reacting (1 s)" in last.text
+    assert (last.value, last.gravity) == (15.0, WARNING)
 
 
 @pytest.mark.parametrize(("from_mps", "untested"), [(7.19, False), (7.21, True)])

@@ -7,8 +7,8 @@ from ridelog.analysis.braking.measure import Braking, Brakings, measure_brakings
 from ridelog.analysis.braking.stopping import StoppingDistance, with_stopping
 from ridelog.analysis.figure import HIGHER, Comparable, Figure
 from ridelog.analysis.subject import DANGER, WARNING, Caution, MeasuredRide, Subject
-from ridelog.core.quantity import ACCELERATION, LENGTH, both_units, plain
-from ridelog.core.units import SPEED_UNITS, STANDARD_GRAVITY_MPS2, SpeedUnit
+from ridelog.core.quantity import ACCELERATION, LENGTH, Quantity, both_units, plain
+from ridelog.core.units import SPEED_UNITS, SpeedUnit
 
 if TYPE_CHECKING:
     from ridelog.present.section import Section
@@ -17,6 +17,16 @@ if TYPE_CHECKING:
 _UNTESTED = 1.2
 # Below walking pace nobody asks for a stopping distance (6 km/h, e.g. eKFV § 1).
 _FROM_MPS = SPEED_UNITS["km/h"].to_mps(6.0)
+
+# What is said of one and the same braking, so that speed, deceleration and distance go together.
+BRAKING_CODES = frozenset(
+    {
+        "braking_far_below_yardstick",
+        "braking_below_yardstick",
+        "brakes_untested_at_top_speed",
+        "stopping_distance",
+    }
+)
 
 
 class BrakingOfRide(Subject):
@@ -100,13 +110,13 @@ def braking_cautions(brakings: Brakings) -> Iterator[Caution]:
         return
     required, hard = stop.required, hardest.mean_decel_mps2
     # The log shows what was asked of the brakes, not what they could have given.
-    braked = f"The hardest stop, be it brakes or rider, was {_g(hard.value)}"
-    test = "Test the brakes on closed ground first."
+    braked = f"The hardest stop, be it brakes or rider, was {_decel(hard.value)}"
+    test = "test the brakes on closed ground first."
     if hard.value < required.least_mps2 and hard.high < required.one_brake_mps2:
         yield Caution(
             "braking_far_below_yardstick",
-            f"{braked}; road vehicles this fast must reach {_g(required.one_brake_mps2)} with one "
-            f"brake alone. {test}",
+            f"{braked}; road vehicles this fast must reach {_decel(required.one_brake_mps2)} with "
+            f"one brake alone: {test}",
             hard.value,
             required.one_brake_mps2,
             required.source,
@@ -116,7 +126,7 @@ def braking_cautions(brakings: Brakings) -> Iterator[Caution]:
         unsure = " (perhaps enough)" if hard.high >= required.least_mps2 else ""
         yield Caution(
             "braking_below_yardstick",
-            f"{braked}{unsure}; road vehicles this fast must reach {_g(required.least_mps2)}. "
+            f"{braked}{unsure}; road vehicles this fast must reach {_decel(required.least_mps2)}: "
             f"{test}",
             hard.value,
             required.least_mps2,
@@ -136,8 +146,9 @@ def braking_cautions(brakings: Brakings) -> Iterator[Caution]:
     far_m = stop.stopping_distance_m.value
     yield Caution(
         "stopping_distance",
-        f"About {_length(far_m)} from {both_units(stop.from_mps)} to rest, "
-        f"{_length(stop.reaction_m)} of it reacting ({stop.reaction_s:.2g} s): keep more clear.",
+        f"About {_length(far_m)} from {both_units(stop.from_mps)} to rest at "
+        f"{_decel(stop.decel_mps2.value)}, its usual braking, {_length(stop.reaction_m)} of it "
+        f"reacting ({stop.reaction_s:.2g} s): keep more clear.",
         far_m,
         None,
         "distance = speed × reaction time + speed² / (2 × deceleration); reaction time: sources "
@@ -146,11 +157,14 @@ def braking_cautions(brakings: Brakings) -> Iterator[Caution]:
     )
 
 
-def _g(decel_mps2: float) -> str:
-    """Return a deceleration as a share of the earth's pull, the same for every reader."""
-    return f"{decel_mps2 / STANDARD_GRAVITY_MPS2:.2f} g"
+def _decel(decel_mps2: float) -> str:
+    return _both(decel_mps2, ACCELERATION)
 
 
 def _length(length_m: float) -> str:
-    metres, feet = (plain(length_m, LENGTH, SPEED_UNITS[label], 0) for label in ("km/h", "mph"))
-    return f"{metres} ({feet})"
+    return _both(length_m, LENGTH, 0)
+
+
+def _both(figure: float, quantity: Quantity, count: int | None = None) -> str:
+    one, other = (plain(figure, quantity, SPEED_UNITS[name], count) for name in ("km/h", "mph"))
+    return f"{one} ({other})"

@@ -1,5 +1,6 @@
 """Stopping distance, and the cautions that follow from braking and from an advised speed."""
 
+import re
 from dataclasses import replace
 
 import numpy as np
@@ -99,33 +100,35 @@ def test_a_braking_that_is_hard_enough_calls_for_no_caution_but_the_distance() -
     assert set(cautions_of(3.6)) == {"stopping_distance"}
 
 
-# A share of the earth's pull, 9.80665 m/s²: 2.8, 3.5, 1.2, 1.54, 4.0 and 5.0 m/s² by hand.
+# One mile an hour is 0.44704 m/s, exactly, so that 2.8 m/s² are 6.26 mph/s, by hand as the rest.
 LEAD = "The hardest stop, be it brakes or rider, was"
-TEST = " Test the brakes on closed ground first."
+TEST = ": test the brakes on closed ground first."
 
 
 def test_below_what_roads_ask() -> None:
     assert cautions_of(2.8)["braking_below_yardstick"] == (
-        f"{LEAD} 0.29 g; road vehicles this fast must reach 0.36 g.{TEST}"
+        f"{LEAD} 2.80 m/s² (6.26 mph/s); road vehicles this fast must reach 3.50 m/s² "
+        f"(7.83 mph/s){TEST}"
     )
 
 
 def test_near_it_the_doubt_is_named() -> None:
     assert cautions_of(3.45)["braking_below_yardstick"].startswith(
-        f"{LEAD} 0.35 g (perhaps enough); road vehicles"
+        f"{LEAD} 3.45 m/s² (7.72 mph/s) (perhaps enough); road vehicles"
     )
 
 
 def test_below_one_brake_alone() -> None:
     assert cautions_of(1.2)["braking_far_below_yardstick"] == (
-        f"{LEAD} 0.12 g; road vehicles this fast must reach 0.16 g with one brake alone.{TEST}"
+        f"{LEAD} 1.20 m/s² (2.68 mph/s); road vehicles this fast must reach 1.54 m/s² "
+        f"(3.44 mph/s) with one brake alone{TEST}"
     )
 
 
 def test_faster_machines_are_asked_for_more() -> None:
     found = cautions_of(4.0, around(KMH.to_mps(30.0), 0.05))
     assert found["braking_below_yardstick"].startswith(
-        f"{LEAD} 0.41 g; road vehicles this fast must reach 0.51 g."
+        f"{LEAD} 4.00 m/s² (8.95 mph/s); road vehicles this fast must reach 5.00 m/s² (11.2 mph/s):"
     )
 
 
@@ -139,10 +142,24 @@ def test_a_speed_from_which_nobody_braked() -> None:
 
 def test_the_distance_in_words() -> None:
     # 13.83 m and 6.94 m are 45.4 ft and 22.8 ft.
+    # Its usual braking is the middle of some draws: 3.51 m/s² are 7.85 mph/s.
     assert cautions_of(3.5)["stopping_distance"] == (
-        "About 14 m (45 ft) from 25 km/h (16 mph) to rest, 7 m (23 ft) of it reacting (1 s): keep "
-        "more clear."
+        "About 14 m (45 ft) from 25 km/h (16 mph) to rest at 3.51 m/s² (7.85 mph/s), its usual "
+        "braking, 7 m (23 ft) of it reacting (1 s): keep more clear."
     )
+
+
+@pytest.mark.parametrize("decel", [1.9, 3.5, 6.2])
+def test_speed_deceleration_and_distance_of_the_sentence_go_together(decel: float) -> None:
+    """Distance = speed × reaction time + speed² / (2 × deceleration), any textbook of mechanics."""
+    words = cautions_of(decel, around(KMH.to_mps(53.0), 0.05))["stopping_distance"]
+    found = re.match(r"About (\S+) m .* from (\S+) km/h .* at (\S+) m/s².*reacting \(1 s\)", words)
+    assert found is not None
+    far, speed, told = map(float, found.groups())
+    speed /= 3.6
+    assert told == pytest.approx(decel, abs=0.03)
+    # Half a unit of the last digit of the distance, and of the speed's.
+    assert speed + speed**2 / (2.0 * told) == pytest.approx(far, abs=0.5 + 0.02 * far)
 
 
 def test_the_mean_counts_stops_from_speed_only() -> None:
