@@ -129,6 +129,22 @@ def test_a_long_ramp_is_not_timed_as_a_hand(seed: int) -> None:
     assert UNSEEN_START_S <= drawn.alike_s < float(drawn.start_s.std()) + 0.02
 
 
+@pytest.mark.parametrize("seed", [3, 5])
+def test_a_shift_of_gear_on_the_way_up_does_not_draw_the_start(seed: int) -> None:
+    """However early a start, a corner some seconds after the true one costs it as much."""
+    ride = RideLayout(Machine())
+    ride.stand(7.23)
+    ride.drive(until_mps=4.42, build_s=0.2)
+    ride.coast(until_mps=1.0, for_s=0.3, build_s=0.05)
+    ride.drive(until_mps=9.0)
+    ride.hold(2.0)
+    rng = np.random.default_rng(seed)
+    motion = estimate_motion(to_track(preset("clean", 5.0, rng).observe(ride.build(), rng)))
+    drawn = draw_standing_start(motion, 4.0, 8.3, 11.0, draws=100)
+    assert drawn is not None
+    assert float(np.median(drawn.start_s)) == pytest.approx(7.23, abs=0.15)
+
+
 @pytest.mark.parametrize("readings", [1, 2])
 def test_a_slip_before_the_start_is_not_the_start(readings: int) -> None:
     """A machine that moves off is faster still at the next two readings; a slip is not."""

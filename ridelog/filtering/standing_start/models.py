@@ -25,9 +25,8 @@ OPENINGS = (
     ((0.2, 0.89), (0.4, 1.64), (0.4, 0.66)),
 )
 # After that acceleration changes slowly, standing_start (1); a later corner keeps the intensity
-# learnt there. So long is own choice: past what standing_start (3) looks at.
+# learnt there.
 RUN_JERK = 0.25
-_RUN_S = 2.5
 # "It stands": velocity, acceleration and jerk of a machine on its tyres; over a stand of some
 # seconds this jerk adds no more than a centimetre a second. Own choices.
 _STILL_MPS, _STILL_MPS2, _STILL_JERK = 0.005, 0.002, 1.0e-6
@@ -223,8 +222,9 @@ class StartModels:
         began = ends_s[owner[:-1], 0]
         place = np.clip(np.searchsorted(time_s, middle) - 1, 0, n - 2)
         # Up to where it surely moved: else a start too early by so much would come by the corner at
-        # which it truly moved off for nothing.
-        running = middle < np.minimum(np.maximum(began + _RUN_S, self._latest_s), self._end_s)
+        # which it truly moved off for nothing. And to the same instant whenever it starts: else an
+        # early start would come by a later corner, as of a shift of gear, for nothing.
+        running = middle < min(self._latest_s, self._end_s)
         jerk = np.where(running, self._run_jerk, self._jerk[place])
         grown = (_GROWTH_MPS2[opening] ** 2 / np.diff(ends_s, axis=1))[owner[:-1]]
         for part in range(grown.shape[1]):
