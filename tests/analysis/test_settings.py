@@ -41,3 +41,14 @@ def test_no_setting_is_without_end(place: tuple[str | int, ...], other: float) -
     inner[place[-1]] = other
     with pytest.raises(ValueError, match="finite"):
         Settings.from_json(record)
+
+
+@pytest.mark.parametrize(("seconds", "words"), [
+    (0.0, ""), (5.0, ""), (-0.01, "greater than or equal to 0"), (5.01, "less than or equal to 5"),
+])  # fmt: skip
+def test_a_reaction_takes_five_seconds_at_most(seconds: float, words: str) -> None:
+    if words:
+        with pytest.raises(ValueError, match=words):
+            Settings.from_json({"reaction_s": seconds})
+    else:
+        assert Settings.from_json({"reaction_s": seconds}).reaction_s == seconds

@@ -10,7 +10,11 @@ from simulate import Machine, RideLayout
 
 from ridelog.core.track import FloatArray
 from ridelog.filtering.banded import BandedFactor
+from ridelog.filtering.posterior import Posterior
 from ridelog.filtering.smoother import estimate_motion
+from ridelog.filtering.standing_start import paths
+from ridelog.filtering.standing_start.acceleration_decay import decay_of_start
+from ridelog.filtering.standing_start.models import OPENINGS, StartModels
 from ridelog.filtering.standing_start.paths import (
     UNSEEN_START_S,
     candidates,
@@ -111,6 +115,39 @@ def test_the_start_lies_where_it_was(rate_hz: float) -> None:
     rest = speed[drawn.paths.time_s < drawn.start_s.min() - 0.3]
     assert float(np.abs(rest).max()) < 0.1
     assert float(speed[-1].min()) > 2.0
+
+
+def test_draws_are_those_of_every_start_and_opening(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Three of four by hand, one by a ramp; each start as likely as its evidence, and no other."""
+    ride = RideLayout(Machine())
+    ride.stand(7.23)
+    ride.drive(until_mps=7.0, build_s=0.3)
+    ride.hold(2.0)
+    rng = np.random.default_rng(11)
+    motion = estimate_motion(to_track(preset("clean", 1.0, rng).observe(ride.build(), rng)))
+    assert isinstance(motion.posterior, Posterior)
+    monkeypatch.setattr(paths, "_plausibility", lambda one, _: np.ones(one.error.shape[3]))
+    drawn = draw_standing_start(motion, 4.0, 8.5, 10.0, draws=400)
+    assert drawn is not None and len(OPENINGS) == 2
+
+    decay = decay_of_start(motion, 4.0, 10.0, None)
+    models = StartModels(motion, motion.posterior, 4.0, 8.5, 10.0, decay)
+    start_s = np.repeat(np.arange(4.0, 8.5, 0.04), 2)
+    ramp = np.resize([0, 1], len(start_s))
+    evidence = models.solved(start_s, ramp).evidence
+    odds = np.where(ramp == 1, 0.25, 0.75) * np.exp(evidence - evidence.max())
+    odds /= odds.sum()
+    mean = odds @ start_s
+    # The standard error of a mean of 400 draws, evenly chosen, is below 0.077 / 20 s.
+    assert drawn.start_s.mean() == pytest.approx(mean, abs=0.012)
+    variance = odds @ (start_s - mean) ** 2
+    assert drawn.start_s.std() == pytest.approx(np.sqrt(variance + UNSEEN_START_S**2), rel=0.05)
+    # How a throttle opens is alike in all starts: the variance between the means of the openings.
+    between = 0.0
+    for each in (0, 1):
+        share = odds[ramp == each].sum()
+        between += share * (odds[ramp == each] @ start_s[ramp == each] / share - mean) ** 2
+    assert drawn.alike_s == pytest.approx(np.sqrt(UNSEEN_START_S**2 + between), rel=0.03)
 
 
 @pytest.mark.parametrize("seed", [13, 15])
