@@ -139,6 +139,18 @@ def test_a_hold_that_lets_go_elsewhere_crept_on(released_m: float, crept: bool) 
     assert hold.crept[:10].all() is np.bool_(crept) and not hold.crept[10:].any()
 
 
+@pytest.mark.parametrize(("broken", "crept"), [(8, True), (9, False), (11, True)])
+def test_what_moved_across_an_interruption_crept_on_for_nobody(broken: int, crept: bool) -> None:
+    """Ten zeros, and the machine 5 m on at the next fix: the tenth interval hides how."""
+    speed = np.concatenate([stop(20, 0.5), stop(20, 0.5)])
+    seen = log(speed)
+    place = seen.position_m + np.where(np.arange(len(speed)) < 10, 0.0, 5.0)[:, None]
+    seen = replace_position(seen, place)
+    seen.breaks = np.arange(len(speed) - 1) == broken
+    hold = find_static_hold(seen, speed)
+    assert hold is not None and hold.crept[:10].all() is np.bool_(crept)
+
+
 @pytest.mark.parametrize(("stood_s", "step_m", "interval_s", "found"), [
     (2.0, 0.0, 0.1, True), (1.9, 0.0, 0.1, False), (2.0, 0.019, 0.1, True),
     (2.0, 0.021, 0.1, False), (3.0, 0.0, 1.0, True), (2.0, 0.0, 1.0, False),

@@ -176,6 +176,7 @@ def test_the_file_is_read(tmp_path: Path) -> None:
         ('name = "More"', "", "option 2 has no name"),
         ("price = 40", "price = -1", "price = -1 must be a number from 0 to 1,000,000"),
         ("price = 40", 'price = "40"', "price = '40' must be a number"),
+        ("price = 40", "pris = 40", "pris is not known here; did you mean price?"),
         ("hours = 1.5", "ours = 1.5", "ours is not known here; did you mean hours?"),
         ("[[option]]\nname = \"More\"\nchange = { battery_limit_a = 50, fuse_a = 80 }", "",
          "1 options are given; 2 to 6 stand side by side"),
