@@ -74,6 +74,16 @@ def test_like_sides_have_no_mismatch() -> None:
     assert codes() == set()
 
 
+@pytest.mark.parametrize(("before", "after", "told"), [
+    (0.4, 0.4, False), (-0.4, -0.4, False), (-0.2, 0.2, True), (0.2, -0.2, True),
+])  # fmt: skip
+def test_a_wind_of_both_sides_is_no_mismatch(before: float, after: float, told: bool) -> None:
+    first, second = ((Ride("a", gap_mps=v), Ride("b", gap_mps=v)) for v in (before, after))
+    sides: tuple[Any, Any] = first, second
+    found = {one.code for one in mismatches_of(*sides, {}, {})}
+    assert found == ({"wind_or_slope"} if told else set())
+
+
 @pytest.mark.parametrize(
     ("code", "still", "told"),
     [

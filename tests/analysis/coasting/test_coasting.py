@@ -12,7 +12,6 @@ from simulate import Machine, RideLayout, Surroundings
 
 from ridelog.analysis.braking.measure import measure_brakings
 from ridelog.analysis.coasting.measure import (
-    USUAL_AIR_PM,
     CoastDown,
     measure_coast_down,
     wind_square,
@@ -116,9 +115,11 @@ def test_of_a_wind_that_is_not_told_the_directions_give_the_bounds() -> None:
     wind = np.append(0.0, rng.normal(0.0, 1.0, 2 * draws))
     air = np.append(0.1, rng.normal(0.0, 1.0, 2 * draws))
     taken = wind_square(apart - wind * speed, wind, air, speed)
-    most = (apart / speed) ** 2 / (4.0 * USUAL_AIR_PM)
+    # A usual machine: 0.45 m² of drag and 105 kg in the standard atmosphere.
+    usual = 0.5 * 1.2041 * 0.45 / 105.0
+    most = (apart / speed) ** 2 / (4.0 * usual)
     # A third of the square if every share is equally likely, and what a slope may hide.
-    assert taken[0] == pytest.approx(most / 3.0 + (0.0245 / speed) ** 2 / (4 * USUAL_AIR_PM), 0.05)
+    assert taken[0] == pytest.approx(most / 3.0 + (0.0245 / speed) ** 2 / (4.0 * usual), 0.05)
     assert np.all(taken[: draws + 1] == taken[0])
     assert np.mean(taken[-draws:]) == pytest.approx(taken[0], abs=1e-6)
     # By hand, in shares of the most: m = 1/2, s² = 1/12 + (0.0245 / 0.08)² = 0.177, so that

@@ -8,7 +8,8 @@ import numpy as np
 import pytest
 from known_motion import known_motion
 
-from ridelog.analysis.coasting.measure import CoastDown, measure_coast_down
+from ridelog.analysis.coasting.measure import CoastDown, _told_apart, measure_coast_down
+from ridelog.core.estimate import Estimate
 from ridelog.filtering.motion import Motion
 
 AIR_DENSITY, MASS = 1.2041, 100.0
@@ -29,18 +30,19 @@ def rolled(from_mps: float, length_s: float, along: float = 0.0, wind_mps: float
 def there_and_back(
     from_mps: float = 9.0, length_s: float = 14.0, along: float = 0.0, wind_mps: float = 0.0,
     back: bool = True, error_mps: float = 0.05, sways_mps: float = 0.0, sd_mps: float = 0.02,
+    course_deg: float = 0.0, back_deg: float = 180.0, rolling: float = ROLLING,
 ) -> Motion:  # fmt: skip
     knots, at_s = [(0.0, from_mps)], 4.0
-    turns = [(0.0, 0.0)]
+    turns = [(0.0, course_deg)]
     for way, sign in enumerate((1.0, -1.0) if back else (1.0,)):
         knots.append((at_s, from_mps))
-        coast = rolled(from_mps, length_s, sign * along, sign * wind_mps)
+        coast = rolled(from_mps, length_s, sign * along, sign * wind_mps, rolling)
         sways = [sways_mps * np.sin(2.0 * np.pi * t / 5.0) for t, _ in coast]
         knots += [(at_s + t, v + s) for (t, v), s in zip(coast[1:], sways[1:], strict=True)]
         # A firm stop, a turn on foot, and up to speed again.
         end_s, end = at_s + length_s, coast[-1][1]
         knots += [(end_s + end / 4.0, 0.0), (end_s + 8.0, 0.0), (end_s + 13.0, from_mps)]
-        turns += [(end_s + 5.0, 180.0 * way), (end_s + 6.0, 180.0 * (way + 1))]
+        turns += [(end_s + 5.0 + k, course_deg + back_deg * (way + k)) for k in (0, 1)]
         at_s = end_s + 18.0
     return known_motion(knots, turns=turns, error_mps=error_mps, sd_mps=sd_mps)
 
@@ -69,6 +71,54 @@ def test_resistance_is_found_again() -> None:
     assert found.curve[-1].speed_mps == pytest.approx(min(c.from_mps for c in found.coasts))
     assert found.at(found.curve[0].speed_mps - 0.01) is None
     assert found.at(found.curve[-1].speed_mps + 0.01) is None
+
+
+@pytest.mark.parametrize("course_deg", [60.0, 300.0])
+def test_it_is_the_same_along_any_strip(course_deg: float) -> None:
+    found = measure_coast_down(there_and_back(course_deg=course_deg))
+    told = [one.course_deg for one in found.coasts]
+    assert told == pytest.approx([course_deg, (course_deg + 180.0) % 360.0])
+    plain = measure_coast_down(there_and_back())
+    assert value(found, 6.0) == pytest.approx(value(plain, 6.0), rel=1e-3)
+
+
+@pytest.mark.parametrize(("off_deg", "opposite"), [(43.0, True), (46.0, False)])
+def test_opposite_is_within_45_degrees_of_the_main_direction(
+    off_deg: float, opposite: bool
+) -> None:
+    """The direction in the middle of two coasts as long as each other is as far from either."""
+    found = measure_coast_down(there_and_back(back_deg=180.0 + 2.0 * off_deg))
+    assert len(found.coasts) == 2 and (found.fit is not None) is opposite
+
+
+def test_what_hardly_slows_is_driven() -> None:
+    """0.06 m/s²: rolling takes half of it, and air the other half at 3.16 m/s."""
+    (only,) = measure_coast_down(there_and_back(6.0, 36.0, back=False, rolling=0.03)).coasts
+    assert only.to_mps == pytest.approx(np.sqrt(0.03 / AIR), abs=0.08)
+
+
+@pytest.mark.parametrize(("rolling", "coasts"), [(0.62, 1), (0.69, 0)])
+def test_noise_may_make_rolling_look_harder(rolling: float, coasts: int) -> None:
+    """0.5 m/s² and 0.0042 v² /m, and the error of two speeds a second apart: 0.141 m/s²."""
+    motion = there_and_back(5.0, 4.6, back=False, rolling=rolling, sd_mps=0.1)
+    assert len(measure_coast_down(motion).coasts) == coasts
+
+
+def about(value: float, half: float) -> Estimate:
+    return Estimate(value, value - half, value + half)
+
+
+@pytest.mark.parametrize(("linear", "air", "told"), [
+    # At 5 m/s 0.3 of 0.4 m/s² are 0.024 a second, and 0.0048 a metre.
+    (0.0235, 0.0047, True), (0.0245, 0.0001, False), (0.001, 0.0049, False),
+])  # fmt: skip
+def test_both_parts_are_told_if_each_is_known_to_three_tenths(
+    linear: float, air: float, told: bool
+) -> None:
+    apart = _told_apart(about(0.02, linear), about(0.003, air), about(0.4, 0.01), 5.0)
+    assert apart is told
+    assert not _told_apart(about(0.02, 0.001), about(0.003, 0.0001), about(-0.1, 0.01), 5.0)
+    assert not _told_apart(None, about(0.003, 0.0001), about(0.4, 0.01), 5.0)
 
 
 @pytest.mark.parametrize("along", [0.08, -0.06])
@@ -100,7 +150,7 @@ def test_one_direction_tells_nothing_of_the_machine() -> None:
 
 @pytest.mark.parametrize(("length_s", "from_mps", "coasts"), [
     # Half a second at either end is left out.
-    (3.5, 9.0, 0), (5.0, 9.0, 2), (5.0, 3.5, 0), (9.0, 3.5, 2), (7.0, 2.0, 0),
+    (3.9, 11.0, 0), (4.5, 11.0, 2), (5.0, 9.0, 2), (6.8, 3.5, 0), (7.2, 3.5, 2), (7.0, 2.0, 0),
 ])  # fmt: skip
 def test_a_coast_lasts_three_seconds_and_loses_a_metre_a_second(
     length_s: float, from_mps: float, coasts: int
