@@ -175,6 +175,9 @@ def stretches_near_the_top(
         elif start + windows.length_s <= motion.settled_s:
             end = min(end, motion.settled_s)
         last = min(float(start) + windows.length_s + pad, end)
+        # At the end of a log no window starts at a fix that is followed by less than its length.
+        if end - (start + windows.length_s) < 1.0 / motion.rate_hz:
+            last = end
         stretches.append((max(float(start) - pad, begin), last))
     return joined_spans(stretches)
 

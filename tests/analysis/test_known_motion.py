@@ -24,7 +24,7 @@ from ridelog.analysis.windows import (
 )
 from ridelog.core.estimate import QUANTILE
 from ridelog.core.flags import Flag
-from ridelog.filtering.motion import Motion
+from ridelog.filtering.motion import Motion, Piece
 
 # From rest up to 9 m/s, back to rest, and the other way round up to 8 m/s.
 OUT_AND_BACK = [(0.0, 0.0), (5.0, 0.0), (11.0, 9.0), (17.0, 9.0), (21.0, 0.0), (30.0, 0.0),
@@ -151,6 +151,19 @@ def test_stretches_hold_the_windows_near_the_best() -> None:
     early = windows.usable & (windows.start_s <= 8.4)
     (before,) = stretches_near_the_top(settled, windows, early, 0.1, 60.0)
     assert before[1] == pytest.approx(9.4)
+
+
+def test_the_last_second_is_looked_at_though_no_fix_begins_it() -> None:
+    """At a fix a second, the last of which comes a hundredth early."""
+    motion = known_motion([(0.0, 2.0), (6.0, 9.0)], rate_hz=1.0, pieces=[(0.0, 5.0)])
+    time_s = motion.track.time_s.copy()
+    time_s[-1] = 4.99
+    track = replace(motion.track, time_s=time_s)
+    motion = replace(motion, track=track, pieces=(Piece(0.0, 4.99),))
+    windows = windows_of(motion, 1.0)
+    assert windows.start_s[-1] == 3.0
+    (only,) = stretches_near_the_top(motion, windows, windows.usable, 0.1, 60.0)
+    assert only[1] == 4.99
 
 
 def test_the_highest_mean_of_every_draw() -> None:
