@@ -28,7 +28,7 @@ ROUNDS = 10
 TAIL = 4.0
 # Intensity of jerk: first guess, prior with the weight of a tenth of a deviation, and bounds. Own
 # choices: they keep the equations definite, and what is learnt outweighs them. [m²/s⁵]
-_FIRST_JERK, _PRIOR_JERK, _PRIOR_JERK_WEIGHT = 1.0, 1.0e-3, 0.1
+FIRST_JERK, _PRIOR_JERK, _PRIOR_JERK_WEIGHT = 1.0, 1.0e-3, 0.1
 _LEAST_JERK, _MOST_JERK = 1.0e-6, 1.0e3
 # The span that shares one intensity: short, so that the corner at throttle-off stays sharp. Own
 # choice: longer spans blunt corners, shorter ones learn each intensity from less than a deviation.
@@ -118,7 +118,7 @@ def first_scales(space: StateSpace, observed: ObservedInstants) -> NoiseScales:
     """Return the scales before anything is learnt."""
     n = space.n
     return NoiseScales(
-        jerk=np.full(n - 1, _FIRST_JERK),
+        jerk=np.full(n - 1, FIRST_JERK),
         cruise_var=np.full(n, 9.0),
         position_sd_m=_WHITE_POSITION_PRIOR_M,
         speed_sd_mps=0.08,

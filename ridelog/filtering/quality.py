@@ -61,6 +61,15 @@ def geometry_flags(track: Track) -> FlagArray:
     return flags
 
 
+def seen_poorly(hdop: FloatArray, satellites: FloatArray) -> BoolArray:
+    """Return where a receiver itself tells that it is badly placed, shape of its arguments.
+
+    Three satellites leave the height to be assumed; a log that counts none at all counts nothing.
+    """
+    poorly: BoolArray = (hdop > POOR_HDOP) | ((satellites > 0) & (satellites < FEW_SATELLITES - 1))
+    return poorly
+
+
 def still_better(time_s: FloatArray, hdop: FloatArray) -> BoolArray:
     """Return where HDOP still falls, judged by what had come until then, shape (m,).
 
@@ -154,13 +163,13 @@ def settled_from(
         A time of ``time_s``; NaN if the log ends before the receiver settled.
     """
     bad = misfit > _MISFIT_BEYOND
-    unready = np.zeros(len(time_s), dtype=bool)
+    unready = seen_poorly(hdop, satellites)
     _, length_s = steady_span_s(usual_interval_s(time_s))
     least = STEADY_FIXES
     with np.errstate(invalid="ignore"):
         bad |= drift_mps > _SLIDES_BEYOND * usual_drift_mps
         if np.isfinite(hdop).any():
-            unready = still_better(time_s, hdop) | (hdop > POOR_HDOP)
+            unready |= still_better(time_s, hdop)
         else:
             bad |= _fewer_than_later(time_s, satellites)
             length_s, least = _WINDOW_S, 1

@@ -21,6 +21,7 @@ from ridelog.filtering.long_logs import (
 )
 from ridelog.filtering.motion import Motion, Piece, noise_summary
 from ridelog.filtering.noise import (
+    FIRST_JERK,
     LONGEST_MEASUREMENT_S,
     SHARED,
     NoiseScales,
@@ -33,6 +34,7 @@ from ridelog.filtering.observations import Observations, observations_of
 from ridelog.filtering.outliers import Screened, screen
 from ridelog.filtering.posterior import Posterior
 from ridelog.filtering.quality import (
+    STEADY_FIXES,
     find_still,
     geometry_flags,
     outrunning,
@@ -51,9 +53,6 @@ _FINEST_S = 0.25
 _SPLIT_ABOVE_S = 0.3
 # Long logs start closer to their usual scales: fewer rounds settle them. Own choice: time.
 _ROUNDS_OF_LONG = 7
-# A piece needs this many fixes before anything is said about it: own choice, one more than give an
-# acceleration.
-LEAST_FIXES = 4
 # A fix whose weight fell below this is more than 6.8 standard deviations off: filtering (12).
 _REJECTED_WEIGHT = 0.12
 # The cautious reading spreads each learnt corner over this long, and over three fixes. Filtering
@@ -75,7 +74,6 @@ def estimate_motion(
     track: Track,
     *,
     report_progress: Callable[[float], None] | None = None,
-    least_fixes: int = LEAST_FIXES,
 ) -> Motion:
     """Return the smoothed motion of a ride, with everything later figures are drawn from.
 
@@ -85,8 +83,6 @@ def estimate_motion(
         The ride as read.
     report_progress : callable, optional
         Told the share of the work done, 0 to 1.
-    least_fixes : int
-        How many fixes in a row a piece needs, at least ``quality.STEADY_FIXES``.
 
     Raises
     ------
@@ -94,12 +90,10 @@ def estimate_motion(
         If the fixes are too few or too far apart for any estimate.
     """
     with calculating(track.source.file):
-        return _estimated(track, report_progress, least_fixes)
+        return _estimated(track, report_progress)
 
 
-def _estimated(
-    track: Track, report_progress: Callable[[float], None] | None, least_fixes: int
-) -> Motion:
+def _estimated(track: Track, report_progress: Callable[[float], None] | None) -> Motion:
     seen, receiver = recognised(observations_of(track), track)
     screened = screen(seen)
     against = contradictions(seen, screened)
@@ -114,11 +108,11 @@ def _estimated(
     if len(contradicted):
         screened = screen(seen)
     space, observed, fix = _state_space_of(seen, screened)
-    long_enough = _long_enough(seen, least_fixes)
+    long_enough = _long_enough(seen)
     if not long_enough.any():
         raise NotEnoughDataError(
             f"{track.source.file}: the fixes are {seen.usual_interval_s:.3g} s apart with gaps "
-            f"between them, so there are nowhere {least_fixes} in a row to take a speed from.",
+            f"between them, so there are nowhere {STEADY_FIXES} in a row to take a speed from.",
             "set the logger to one fix a second or more and log again.",
         )
     lost = _corners_are_lost(space, seen)
@@ -240,10 +234,10 @@ def _state_space_of(
     return StateSpace(time_s, position, velocity, breaks, steps), observed, fix
 
 
-def _long_enough(seen: Observations, least_fixes: int) -> BoolArray:
-    """Return for each observation whether its piece has enough fixes."""
+def _long_enough(seen: Observations) -> BoolArray:
+    """Return for each observation whether its piece has enough fixes to be told anything of."""
     number = np.concatenate([[0], np.cumsum(seen.breaks)])
-    enough: BoolArray = np.bincount(number)[number] >= least_fixes
+    enough: BoolArray = np.bincount(number)[number] >= STEADY_FIXES
     return enough
 
 
@@ -259,8 +253,13 @@ def _cautious(
     bare = space.d < 5
     # Either may be the one that is off, while riding only: receiver (12).
     untold_mps = 2.0 * abs(apart.excess_mps) if apart else 0.0
+    jerk = _CAUTION_JERK * smoothed_jerk(space, scales.jerk, span)
+    # An even acceleration fits any three fixes: of its changes nothing was learnt, filtering (17).
+    piece = np.append(0, np.cumsum(space.breaks))
+    fixes = np.bincount(piece, weights=observed.has_position | observed.has_velocity)
+    unlearnt = fixes[piece[:-1]] <= STEADY_FIXES
     return Precisions(
-        jerk=_CAUTION_JERK * smoothed_jerk(space, scales.jerk, span),
+        jerk=np.where(unlearnt, np.maximum(jerk, FIRST_JERK), jerk),
         position=sharp.position,
         velocity=sharp.velocity,
         still=sharp.still,

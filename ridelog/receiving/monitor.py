@@ -7,17 +7,16 @@ from typing import Literal
 
 import numpy as np
 
-from ridelog.analysis.signal.measure import carries_figures, weakness_so_far
+from ridelog.analysis.signal.measure import carries_figures, weakness
 from ridelog.core.errors import NotEnoughDataError, RideLogError, UnreadableLogError
 from ridelog.core.flags import Flag
 from ridelog.core.text import count_words
 from ridelog.core.track import IntArray, Track
 from ridelog.core.units import SpeedUnit
 from ridelog.filtering.quality import (
-    FEW_SATELLITES,
     JUMPS_SHARE,
     POOR_HDOP,
-    STEADY_FIXES,
+    seen_poorly,
     steady_span_s,
     still_better,
     usual_interval_s,
@@ -197,7 +196,7 @@ class Monitor:
             return self._verdict
         self._judged_s, self._judged_bytes = now_s, come_bytes
         try:
-            motion = motion_of_bytes("receiver", since, least_fixes=STEADY_FIXES)
+            motion = motion_of_bytes("receiver", since)
         except RideLogError:
             return "waiting for positions that follow each other"
         time_s = motion.track.time_s
@@ -206,7 +205,7 @@ class Monitor:
         lately = carries_figures(motion)[time_s >= time_s[-1] - span_s]
         if not lately.mean() >= 1.0 - JUMPS_SHARE:
             return "the last positions jump"
-        return weakness_so_far(motion)
+        return weakness(motion)
 
 
 def _bytes_of(track: Track, tail: bytes) -> IntArray:
@@ -240,11 +239,11 @@ def _poor_geometry(track: Track) -> str:
     hdop, satellites = track.hdop, track.satellites
     if (track.flags[-1] & np.uint32(Flag.NO_FIX | Flag.DEAD_RECKONING)) != 0:
         return "the receiver marks its positions as guessed"
+    if not seen_poorly(hdop[-1:], satellites[-1:])[0]:
+        return ""
     if hdop[-1] > POOR_HDOP:
         return f"HDOP is {hdop[-1]:.1f}, {POOR_HDOP:.0f} or less is needed"
-    if satellites[-1] < FEW_SATELLITES - 1:
-        return f"{count_words(int(satellites[-1]), 'satellite')} only, four are needed"
-    return ""
+    return f"{count_words(int(satellites[-1]), 'satellite')} only, four are needed"
 
 
 def _falling(track: Track, first: int, span_s: float) -> str:

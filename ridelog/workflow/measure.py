@@ -8,7 +8,7 @@ from ridelog.analysis.settings import Settings
 from ridelog.core.errors import RideLogError, UnreadableLogError
 from ridelog.core.text import shown_name
 from ridelog.filtering.motion import Motion
-from ridelog.filtering.smoother import LEAST_FIXES, estimate_motion
+from ridelog.filtering.smoother import estimate_motion
 from ridelog.importer import load_track, log_from_bytes, require_times
 from ridelog.importer.containers import MAX_LOG_BYTES, unpack
 from ridelog.importer.kinds import READ_KINDS
@@ -40,20 +40,17 @@ def motion_of_bytes(
     columns: str = "",
     report_progress: Progress = lambda done: None,
     most_bytes: int = MAX_LOG_BYTES,
-    least_fixes: int = LEAST_FIXES,
 ) -> Motion:
     """Return the smoothed motion of a log's bytes.
 
     ``columns`` is that of ``Settings``; ``most_bytes`` bounds what the log may hold once it is
-    unpacked; ``least_fixes`` is that of ``estimate_motion``. RideLogError if the bytes are no log,
-    hold too much, or cannot give a speed.
+    unpacked. RideLogError if the bytes are no log, hold too much, or cannot give a speed.
     """
     # Unpacked twice, so that a bomb ends at the smaller limit; the second time costs little.
     unpack(name, data, limit_bytes=most_bytes)
     return estimate_motion(
         require_times(log_from_bytes(name, data, columns=columns)),
         report_progress=report_progress,
-        least_fixes=least_fixes,
     )
 
 

@@ -13,7 +13,7 @@ from known_motion import known_motion
 
 from ridelog.analysis.figure import Figure
 from ridelog.analysis.settings import Settings
-from ridelog.analysis.signal.measure import carries_figures, judge_signal, weakness_so_far
+from ridelog.analysis.signal.measure import carries_figures, judge_signal, weakness
 from ridelog.analysis.signal.subject import gap_sentence, signal_items, signal_label, signal_summary
 from ridelog.analysis.subject import MeasuredRide, RideSource
 from ridelog.analysis.top_speed.measure import measure_top_speed, raw_peak
@@ -129,18 +129,30 @@ def test_what_carries_no_figure_is_told_from_a_share_on(share: float, told: bool
     assert ("no figure is taken from 3 % of them" in signal_summary(judge_signal(marked))) is told
 
 
-def test_a_log_that_grows_may_be_short() -> None:
-    """The same rules as for a finished log, but for its length and for what came before."""
+def test_what_came_before_a_receiver_had_settled_makes_no_log_too_weak() -> None:
     young = known_motion([(0.0, 5.0), (6.0, 5.0)])
-    assert judge_signal(young).grade == "too weak" and weakness_so_far(young) == ""
+    assert weakness(young) == ""
     flags = young.flags.copy()
     flags[:40] |= np.uint32(Flag.SETTLING)
-    assert weakness_so_far(replace(young, flags=flags, settled_s=4.0)) == ""
+    assert weakness(replace(young, flags=flags, settled_s=4.0)) == ""
+    assert weakness(replace(young, flags=flags, settled_s=4.1)) == (
+        "it covers only 1.9 s with a settled receiver"
+    )
     flags[41:] |= np.uint32(Flag.JUMP)
-    assert weakness_so_far(replace(young, flags=flags, settled_s=4.0)) == (
+    assert weakness(replace(young, flags=flags, settled_s=4.0)) == (
         "figures can be taken from only 5 % of the fixes"
     )
-    assert weakness_so_far(replace(young, settled_s=np.nan)) == "the receiver never settled"
+    assert weakness(replace(young, settled_s=np.nan)) == "the receiver never settled"
+
+
+def test_how_well_speeds_are_known_is_told_by_fixes_between_others() -> None:
+    """Of an end a fit knows less, and the ends of a long ride are few."""
+    young = known_motion([(0.0, 5.0), (2.0, 5.0)], rate_hz=1.0)
+    young = replace(young, speed_sd_mps=np.array([0.5, 0.3, 0.5]))
+    assert weakness(young) == ""
+    assert judge_signal(young).speed_sd_mps == 0.5
+    unsure = replace(young, speed_sd_mps=np.array([0.5, 0.36, 0.5]))
+    assert weakness(unsure).startswith("speeds are known to")
 
 
 def test_the_top_speed_in_words() -> None:

@@ -1,6 +1,7 @@
 """The filter on rides whose truth is known, and what must not change its answer."""
 
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 import pytest
@@ -11,6 +12,9 @@ from simulate import Place
 from ridelog.analysis.top_speed.measure import measure_top_speed
 from ridelog.core.errors import NotEnoughDataError
 from ridelog.core.flags import Flag
+from ridelog.core.track import Track
+from ridelog.filtering.noise import FIRST_JERK
+from ridelog.filtering.posterior import Posterior
 from ridelog.filtering.smoother import estimate_motion
 
 
@@ -129,22 +133,27 @@ def test_standing_is_recognised() -> None:
     assert motion.speed_mps[row] < 0.05
 
 
+def only(track: Track, rows: slice) -> Track:
+    arrays: dict[str, Any] = {
+        n: v[rows].copy() for n, v in vars(track).items() if isinstance(v, np.ndarray)
+    }
+    return replace(track, **arrays)
+
+
 def test_two_fixes_are_not_enough() -> None:
     _, log = ride_and_log(9)
-    track = to_track(log)
-    few = replace(
-        track,
-        **{
-            name: getattr(track, name)[:2].copy()
-            for name in (
-                "time_s", "latitude_deg", "longitude_deg", "height_m", "speed_mps", "course_rad",
-                "hdop", "satellites", "fix_kind", "position_sd_m", "speed_sd_mps", "source_line",
-                "segment", "flags",
-            )
-        },
-    )  # fmt: skip
-    with pytest.raises(NotEnoughDataError, match="nowhere 4 in a row"):
-        estimate_motion(few)
+    with pytest.raises(NotEnoughDataError, match="nowhere 3 in a row"):
+        estimate_motion(only(to_track(log), slice(2)))
+
+
+@pytest.mark.parametrize(("fixes", "least"), [(3, FIRST_JERK), (4, 0.0)])
+def test_three_fixes_tell_nothing_of_how_acceleration_changes(fixes: int, least: float) -> None:
+    """An even acceleration goes through any three speeds: filtering (17)."""
+    _, log = ride_and_log(9)
+    motion = estimate_motion(only(to_track(log), slice(None, 10 * fixes, 10)))
+    assert isinstance(motion.posterior, Posterior)
+    jerk = motion.posterior._cautious.jerk
+    assert (jerk >= FIRST_JERK).all() if least else (jerk < FIRST_JERK).any()
 
 
 def test_a_long_log_is_learnt_coarsely_to_the_same_figure(

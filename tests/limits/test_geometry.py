@@ -16,7 +16,7 @@ from ridelog.core.flags import Flag
 from ridelog.core.interval import estimate, estimate_of_possible
 from ridelog.core.track import FloatArray, Track
 from ridelog.filtering.observations import observations_of
-from ridelog.filtering.quality import geometry_flags
+from ridelog.filtering.quality import geometry_flags, seen_poorly
 from ridelog.importer import load_track
 
 SAMPLE = Path(__file__).resolve().parents[2] / "sample_tracks" / "before-1.gpx"
@@ -37,6 +37,12 @@ def test_badly_placed_and_too_few_satellites() -> None:
     flags = geometry_flags(track)
     assert ((flags & np.uint32(Flag.POOR_GEOMETRY)) != 0).tolist() == [False, True, False, False]
     assert ((flags & np.uint32(Flag.FEW_SATELLITES)) != 0).tolist() == [False, False, False, True]
+
+
+def test_a_receiver_tells_that_it_is_badly_placed() -> None:
+    hdop = np.array([5.0, 5.1, np.nan, 0.8, 0.8])
+    satellites = np.array([4.0, 9.0, np.nan, 3.0, 0.0])
+    assert seen_poorly(hdop, satellites).tolist() == [False, True, False, True, False]
 
 
 @pytest.mark.parametrize(("every", "missing_s", "gaps"), [

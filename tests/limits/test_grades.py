@@ -72,8 +72,10 @@ def known_to(motion: Motion, sd_mps: float) -> Motion:
         (lost, 0.21, "fair", "gaps take up 21 % of its time"),
         (lasting, 30.5, "good", ""),
         (lasting, 29.5, "fair", "it covers only 30 s"),
-        (lasting, 10.5, "fair", "it covers only 10 s"),
-        (lasting, 9.6, "too weak", "it covers only 10 s"),
+        (lasting, 2.0, "fair", "it covers only 2 s"),
+        # A fix that comes half an interval early is not waited for: 2 s less 0.05 s.
+        (lasting, 1.96, "fair", "it covers only 2 s"),
+        (lasting, 1.9, "too weak", "it covers only 1.9 s with a settled receiver"),
         (lambda motion, at: replace(motion, rate_hz=at), 0.46, "good", ""),
         (
             lambda motion, at: replace(motion, rate_hz=at), 0.44, "too weak",

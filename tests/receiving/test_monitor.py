@@ -6,14 +6,17 @@ from collections.abc import Iterable, Iterator
 from functools import reduce
 from operator import xor
 from pathlib import Path
+from typing import Any
 
+import numpy as np
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
-from ridelog.analysis.signal.measure import judge_signal, weakness_so_far
-from ridelog.filtering.smoother import estimate_motion
-from ridelog.importer import log_from_bytes
+from ridelog.analysis.signal.measure import judge_signal
 from ridelog.receiving.line import paced
 from ridelog.receiving.monitor import Monitor, Reading
+from ridelog.workflow.measure import motion_of_bytes
 
 ROOT = Path(__file__).parents[2]
 REAL = ROOT.parent / "shared" / "real-tracks" / "nmea"
@@ -101,13 +104,55 @@ def test_a_place_that_slides_is_waited_for_though_the_sky_is_good() -> None:
     assert 10.0 * math.log(3.0) - 2.0 <= ready_s <= 10.0 * math.log(3.0) + 3.0
 
 
-def test_a_log_too_short_is_no_other_than_the_beginning_of_a_good_one() -> None:
-    """Whoever is told after two seconds cannot know that somebody will stop logging after six."""
-    sent = [fix(float(i), north_m=0.01 * (i % 3)) for i in range(40)]
-    short, whole = (estimate_motion(log_from_bytes("x", b"".join(sent[:n]))) for n in (7, 40))
-    assert judge_signal(short).verdict == "Too weak for firm figures: it covers only 6 s."
-    assert judge_signal(whole).grade == "fair" and short.settled_s == whole.settled_s == 0.0
-    assert weakness_so_far(short) == ""  # but for its length nothing speaks against it
+def weak_although_ready(parts: Iterable[tuple[float, bytes]]) -> list[str]:
+    """Return what a log that ends where the receiver is called ready is too weak for."""
+    monitor, come, found, readies = Monitor(), b"", [], 0
+    for at_s, data in parts:
+        monitor.feed(data, at_s)
+        come += data
+        if monitor.reading(at_s).state == "ready":
+            readies += 1
+            signal = judge_signal(motion_of_bytes("x", come))
+            found += [f"{at_s:.1f} s: {signal.verdict}"] if signal.too_weak else []
+    assert readies
+    return found
+
+
+@settings(max_examples=12, deadline=None)
+@given(
+    rate_hz=st.sampled_from([1, 2, 5, 10]),
+    seed=st.integers(0, 2**16),
+    poor_s=st.integers(0, 2),
+    poor=st.sampled_from([{"satellites": 3}, {"hdop": 8.0}, {}]),
+)
+def test_no_log_that_ends_when_ready_is_too_weak(
+    rate_hz: int, seed: int, poor_s: int, poor: dict[str, Any]
+) -> None:
+    """Whoever is told after two seconds cannot know when somebody will stop logging."""
+    random = np.random.default_rng(seed)
+    knots = random.uniform(0.0, 12.0)
+    parts = []
+    for number in range(9 * rate_hz):
+        at_s = number / rate_hz
+        north_m = at_s * knots * 1852.0 / 3600.0 + random.normal(0.0, 0.05)
+        said = poor if at_s < poor_s else {}
+        parts.append((at_s, fix(at_s, north_m=north_m, knots=knots, **said)))
+    assert weak_although_ready(parts) == []
+
+
+@pytest.mark.skipif(not REAL.is_dir(), reason="no folder of real receivers' logs beside this one")
+@pytest.mark.parametrize("name", ["garmin15x", "com-1289", "motorola-t805", "mr-350p"])
+def test_no_real_log_that_ends_when_ready_is_too_weak(name: str) -> None:
+    assert weak_although_ready(paced((REAL / f"rx-{name}.log").read_bytes())) == []
+
+
+def test_three_satellites_are_never_settled_on() -> None:
+    """The height of such fixes is assumed: neither ready nor, afterwards, good enough."""
+    few = b"".join(fix(i / 5.0, satellites=3) for i in range(60))
+    assert judge_signal(motion_of_bytes("x", few)).verdict.endswith("the receiver never settled.")
+    # A log that counts no satellites at all says nothing of them.
+    uncounted = b"".join(fix(i / 5.0, satellites=0) for i in range(60))
+    assert judge_signal(motion_of_bytes("x", uncounted)).settled_s == 0.0
 
 
 def test_the_fixes_are_counted_once_each() -> None:

@@ -14,7 +14,7 @@ from listened_logs import ListenedLog, listened_logs
 from listened_sources import LINES
 from record import Cell
 
-from ridelog.analysis.signal.measure import judge_signal, weakness_so_far
+from ridelog.analysis.signal.measure import judge_signal
 from ridelog.core.errors import RideLogError
 from ridelog.importer import log_from_bytes
 from ridelog.receiving.line import paced
@@ -31,14 +31,10 @@ LIVE_S, AT_ONCE, APART_S = 32.0, 10, 0.7
 
 @dataclass(frozen=True)
 class Finished:
-    """What a finished log says: its grade, and when it had settled since its first fix. [s]
-
-    only_short : it is too weak for nothing but its length.
-    """
+    """What a finished log says: its grade, and when it had settled since its first fix. [s]"""
 
     grade: str
     settled_s: float
-    only_short: bool = False
 
 
 @dataclass(frozen=True)
@@ -60,11 +56,7 @@ def finished(log: bytes) -> Finished:
     except RideLogError:
         return Finished("too weak", float("nan"))
     signal = judge_signal(motion)
-    return Finished(
-        signal.grade,
-        signal.settled_s - float(np.nanmin(motion.track.time_s)),
-        signal.grade == "too weak" and not weakness_so_far(motion),
-    )
+    return Finished(signal.grade, signal.settled_s - float(np.nanmin(motion.track.time_s)))
 
 
 @cache
@@ -159,6 +151,5 @@ def _compared(log: ListenedLog, told: Told) -> dict[str, Cell]:
         "ready_after_fix_s": since_fix_s, "late_s": late_s,
         "within_3_s": None if weak else int(late_s is not None and abs(late_s) <= WITHIN_S),
         "weak_yet_ready": int(weak and told.ready_s is not None),
-        "weak_for_its_length_alone": int(says.only_short),
         "wrong": None if told.whole is None else int(not told.whole),
     }  # fmt: skip

@@ -9,10 +9,9 @@ sizes at which it called fsync are noted), so that a power cut would have left i
 disk takes no more, by a limit on the file's size and by a small file system of its own. bytes:
 thirty logs come in by a serial line, TCP and UDP; each has to be kept with its own SHA-256. states:
 the same logs on their own clock; "ready" ought to come within three seconds of the moment from
-which the finished log has settled, and never where that log is graded too weak; but a finished log
-is judged by all of it, and what comes later nobody can know beside the machine; so one that is too
-weak for its length alone is told apart. live: the same in real time through a serial line, TCP and
-UDP, the first 32 seconds of each log, and what is kept has to have the SHA-256 of what was sent.
+which the finished log has settled, and never where that log is graded too weak. live: the same in
+real time through a serial line, TCP and UDP, the first 32 seconds of each log, and what is kept has
+to have the SHA-256 of what was sent.
 hours: a receiver of 25 fixes a second for eight hours of its own clock, as fast as it goes: memory,
 and processor time of keeping and judging; minutes: the same receiver and the whole command, in real
 time. Ends with 1 if a line is lost or a log is not kept as it was.

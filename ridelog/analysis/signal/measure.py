@@ -12,6 +12,7 @@ from ridelog.core.quantity import both_units
 from ridelog.core.spans import flagged_spans
 from ridelog.core.track import BoolArray
 from ridelog.filtering.motion import Motion
+from ridelog.filtering.quality import steady_span_s
 
 # Fixes from which no figure is taken, although some of them took part in the estimate.
 _NO_FIGURE = Flag.SETTLING | Flag.POOR_GEOMETRY | Flag.JUMP | Flag.SPEED_JUMP
@@ -23,7 +24,7 @@ _SLOWEST_WEAVE_HZ, _FASTEST_WEAVE_HZ = 1.0, 5.0
 # Where the verdict's grades begin; common practice, no source.
 _GOOD_SHARE, _FAIR_SHARE = 0.90, 0.50
 _GOOD_SD_MPS, _FAIR_SD_MPS = 0.10, 0.35
-_SHORT_RIDE_S, _TOO_SHORT_S = 30.0, 10.0
+_SHORT_RIDE_S = 30.0
 _WEAK_RATE_HZ, _LOST_SHARE = 0.45, 0.2
 
 
@@ -85,9 +86,8 @@ def judge_signal(motion: Motion) -> SignalQuality:
     track = motion.track
     carries = carries_figures(motion)
     share = _share(carries)
-    speed_sd = _median(motion.speed_sd_mps)
     used_s = np.sort(track.time_s[motion.used & np.isfinite(track.time_s)])
-    grade, why = _grade(motion, share, speed_sd)
+    grade, why = _grade(motion, share)
     return SignalQuality(
         grade=grade,
         verdict=_verdict(motion, grade, why),
@@ -99,7 +99,7 @@ def judge_signal(motion: Motion) -> SignalQuality:
         rate_hz=motion.rate_hz,
         speed_source=motion.speed_source,
         longest_step_s=float(np.diff(used_s).max()) if len(used_s) > 1 else float("nan"),
-        speed_sd_mps=speed_sd,
+        speed_sd_mps=_median(motion.speed_sd_mps),
         hdop_median=_median(track.hdop),
         satellites_median=_median(track.satellites),
         void_epochs=track.void_epochs,
@@ -116,17 +116,35 @@ def carries_figures(motion: Motion) -> BoolArray:
     return carries
 
 
-def weakness_so_far(motion: Motion) -> str:
-    """Return why no figure could be taken from a log that is still growing; "" if one could.
+def weakness(motion: Motion) -> str:
+    """Return why no figure may be named of a log, "" if one may.
 
-    The same rules as for a finished log, but for its length and its ends: the ride is still to
-    come, so what came before the receiver had settled will be a small share of it, and so will
-    fixes with a neighbour on one side only, of which a fit knows less.
+    The same of a finished log and of one that still grows, so that nothing that was called ready
+    is too weak if it ends there: what came before the receiver had settled does not count, and of
+    how well speeds are known neither do fixes with a neighbour on one side only. METHOD.md, (1).
     """
-    since = carries_figures(motion)[motion.track.time_s >= motion.settled_s]
-    inner = _median(motion.speed_sd_mps[np.isfinite(motion.speed_sd_mps)][1:-1])
-    grade, why = _grade(motion, _share(since), inner, finished=False)
-    return why if grade == "too weak" else ""
+    if not np.isfinite(motion.settled_s):
+        return "the receiver never settled"
+    speed_sd = _inner_speed_sd(motion)
+    if not np.isfinite(speed_sd):
+        return "no speed can be told"
+    time_s = motion.track.time_s
+    share = _share(carries_figures(motion)[time_s >= motion.settled_s])
+    if share < _FAIR_SHARE:
+        return f"figures can be taken from only {100 * share:.0f} % of the fixes"
+    if speed_sd > _FAIR_SD_MPS:
+        roughly = f"speeds are known to ±{both_units(QUANTILE * speed_sd, 1)} at best"
+        return "; ".join((roughly, *motion.doubts[:1]))
+    length_s = float(np.nanmax(time_s)) - motion.settled_s
+    if length_s < steady_span_s(1.0 / motion.rate_hz)[0]:
+        return f"it covers only {length_s:.1f} s with a settled receiver"
+    if motion.rate_hz < _WEAK_RATE_HZ:
+        return f"it has only one fix every {1.0 / motion.rate_hz:.3g} s"
+    return ""
+
+
+def _inner_speed_sd(motion: Motion) -> float:
+    return _median(motion.speed_sd_mps[np.isfinite(motion.speed_sd_mps)][1:-1])
 
 
 def _share(flags: BoolArray) -> float:
@@ -138,25 +156,11 @@ def _median(values: np.ndarray) -> float:
     return float(np.median(known)) if len(known) else float("nan")
 
 
-def _grade(
-    motion: Motion, share: float, speed_sd: float, *, finished: bool = True
-) -> tuple[Grade, str]:
+def _grade(motion: Motion, share: float) -> tuple[Grade, str]:
     """Return the grade and what pulled it down most."""
-    if not np.isfinite(motion.settled_s):
-        return "too weak", "the receiver never settled"
-    if not np.isfinite(speed_sd):
-        return "too weak", "no speed can be told"
-    if share < _FAIR_SHARE:
-        return "too weak", f"figures can be taken from only {100 * share:.0f} % of the fixes"
-    if speed_sd > _FAIR_SD_MPS:
-        roughly = f"speeds are known to ±{both_units(QUANTILE * speed_sd, 1)} at best"
-        return "too weak", "; ".join((roughly, *motion.doubts[:1]))
-    track_s = motion.track.time_s[np.isfinite(motion.track.time_s)]
-    length_s = float(np.ptp(track_s))
-    if finished and length_s < _TOO_SHORT_S:
-        return "too weak", f"it covers only {length_s:.0f} s"
-    if motion.rate_hz < _WEAK_RATE_HZ:
-        return "too weak", f"it has only one fix every {1.0 / motion.rate_hz:.3g} s"
+    if weak := weakness(motion):
+        return "too weak", weak
+    length_s = float(np.nanmax(motion.track.time_s) - np.nanmin(motion.track.time_s))
     lost = sum(end - start for start, end in motion.gaps) / length_s
     if lost > _LOST_SHARE:
         return "fair", f"gaps take up {100 * lost:.0f} % of its time"
@@ -166,7 +170,7 @@ def _grade(
         return "fair", f"figures can be taken from {100 * share:.0f} % of the fixes"
     if motion.doubts:
         return "fair", motion.doubts[0]
-    if speed_sd > _GOOD_SD_MPS:
+    if _inner_speed_sd(motion) > _GOOD_SD_MPS:
         return "fair", "speeds are known only roughly"
     if contradicted_spans(motion):
         return "fair", "its speeds and positions contradict each other in places"
@@ -246,7 +250,7 @@ def _cannot_support(motion: Motion, used_s: np.ndarray) -> tuple[str, ...]:
     if len(used_s) and used_s[-1] - used_s[0] < _SHORT_RIDE_S:
         sentences.append(
             f"The log covers {used_s[-1] - used_s[0]:.0f} s, too short to learn much about the "
-            "receiver's own errors."
+            "receiver's own errors, or that the speed it reports lags behind."
         )
     if motion.gaps:
         sentences.append("What happened inside the gaps: nothing is estimated across them.")
