@@ -10,15 +10,17 @@ JOB_NOTES = frozenset(("change", "setup", "done", "price", "hours", "open"))
 _MACHINE = "machine"
 # By which other words riders note a condition; the longest are those of the book.
 _CHARGE, _BATTERY = "battery charge", "battery"
+_MASS, _RIDER = "rider mass", "rider and load"
 _SAID = {
     _CHARGE: ("charge", _BATTERY, "battery charge at the start"),
-    "rider mass": ("mass", "load", "rider and load, mass"),
+    _MASS: ("mass", "load", "rider and load, mass"),
     "tyre pressure": ("tyres", "tyre_pressure"),
     "slope": ("grade",),
 }
 _NAMES = {said: name for name, listed in _SAID.items() for said in listed}
 FULL = "full"
 _FULL = (FULL, "fully charged")
+_WEIGHED = re.compile(r"\d\s*(?:kg|lbs?)\b", re.IGNORECASE)
 _PART = re.compile(r"\d+(?:[.,]\d+)?\s*(?:%|v\b)", re.IGNORECASE)
 
 
@@ -28,6 +30,11 @@ def charges_in(words: str) -> list[str]:
     return found or [FULL] * (words.strip().lower() in _FULL)
 
 
+def tells_mass(words: str) -> bool:
+    """Return whether a note tells a mass: a number of kilograms or pounds."""
+    return bool(_WEIGHED.search(words))
+
+
 def conditions_in(noted: Mapping[str, str]) -> dict[str, str]:
     """Return the conditions among some notes, each under one name, in alphabetical order."""
     found: dict[str, str] = {}
@@ -35,6 +42,8 @@ def conditions_in(noted: Mapping[str, str]) -> dict[str, str]:
         name = _NAMES.get(key.strip().lower(), key.strip().lower())
         if name == _CHARGE and not charges_in(words):
             name = _BATTERY  # "new", say: nothing about how full it was
+        if name == _MASS and not tells_mass(words):
+            name = _RIDER  # "the same", say: nothing that could be weighed
         if name not in JOB_NOTES and name != _MACHINE and words.strip():
             found.setdefault(name, words.strip())
     return dict(sorted(found.items()))

@@ -14,6 +14,19 @@ class Aim(StrEnum):
     TAMER = "tamer"
     FARTHER = "farther"
 
+    @property
+    def words(self) -> str:
+        """What is meant by it, in figures that are measured."""
+        return _MEANT[self]
+
+
+_MEANT = {
+    Aim.QUICKER: "less time from standing, more pull",
+    Aim.FASTER: "more top speed",
+    Aim.TAMER: "less speed and pull",
+    Aim.FARTHER: "less energy for the way",
+}
+
 
 # Figures of which less is better whatever the aim, by how their names begin.
 _LESS = ("energy", WHEEL_ENERGY, "stopping", "braking_distance", "reverse", "coasting")

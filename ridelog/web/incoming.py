@@ -15,7 +15,14 @@ from ridelog.importer.several import several_logs
 from ridelog.web.asked import Query
 from ridelog.web.job_queue import MOST_WAITING
 from ridelog.web.security import TOKEN_HEADER, token_is_right
-from ridelog.web.views import PageError, asked_of, name_in, problems_as_pages, server_of
+from ridelog.web.views import (
+    PageError,
+    asked_of,
+    check_conditions,
+    name_in,
+    problems_as_pages,
+    server_of,
+)
 
 # A day at 5 Hz as GPX is about 100 MB; the command line reads larger ones. Own choice.
 MOST_UPLOAD_BYTES = 128 * 1024 * 1024
@@ -105,6 +112,7 @@ def _check(request: Request) -> None:
     machine = name_in(form, "machine", "name of the machine")
     if name_in(form, "setup", "name of the set-up") and not machine:
         raise PageError("a set-up belongs to a machine.", "name the machine as well.")
+    check_conditions(asked.conditions)
     if not server.uploads.allow(request.state.client):
         raise PageError("too many logs in a short time.", "wait a minute.", 429)
     if server.queue.waiting() >= MOST_WAITING:

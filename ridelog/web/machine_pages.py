@@ -26,7 +26,7 @@ from ridelog.web.compare_pages import MOST_A_SIDE
 from ridelog.web.history import MOST_HISTORY, history_of
 from ridelog.web.kept_pages import keep_answer
 from ridelog.web.setup_form import change_groups, setup_groups, text_with
-from ridelog.web.timeline import past_of
+from ridelog.web.timeline import first_days, past_of
 from ridelog.web.views import (
     MOST_NAME,
     Form,
@@ -84,6 +84,7 @@ def machine_page(request: Request, book: Book) -> Response:
         count=book.rides.count(machine_id=machine.id),
         history=history_of(request, book, machine),
         past=past_of(book, machine, unit_of(request)),
+        ridden=first_days(book, machine),
         work_kinds=WORK_KINDS,
         today=local_day(now_utc()),
         most_photo_mb=MOST_PHOTO_BYTES // 1_000_000,

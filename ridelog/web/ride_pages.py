@@ -31,6 +31,7 @@ from ridelog.web.views import (
     at_field,
     attachment,
     changes_book,
+    check_conditions,
     computes,
     name_in,
     number_of,
@@ -183,6 +184,7 @@ def change_details(request: Request, book: Book, form: Form) -> Response:
     ride = ride_of(request, book)
     machine = name_in(form, "machine", "name of the machine")
     setup = name_in(form, "setup", "name of the set-up")
+    check_conditions(form)
     with book.all_or_nothing():
         with at_field("machine"):
             book.assign(ride.id, machine, setup)
@@ -210,6 +212,7 @@ def change_several(request: Request, book: Book, form: Form) -> Response:
     machine = name_in(form, "machine_name", "name of the machine")
     setup = name_in(form, "setup_name", "name of the set-up")
     said = {name: form[name] for name in CONDITIONS if form.get(name, "").strip()}
+    check_conditions(said)
     if not (machine or setup or said):
         raise PageError("nothing was named.", "name the machine, say.", field="machine_name")
     rides = [book.rides.get(number) for number in numbers]

@@ -81,11 +81,17 @@ def past_of(book: Book, machine: MachineEntry, unit: SpeedUnit) -> MachinePast:
     return MachinePast(tuple(entries), _spent(work))
 
 
-def _setups(book: Book, machine: MachineEntry) -> Iterator[PastEntry]:
+def first_days(book: Book, machine: MachineEntry) -> dict[int | None, str]:
+    """Return the day of the first ride on each set-up of a machine, by its number."""
     ridden: dict[int | None, str] = {}
     for ride in book.rides.found(machine_id=machine.id, most=MOST_HISTORY):  # the latest first
         if day := local_day(ride.start_utc):
             ridden[ride.setup_id] = day
+    return ridden
+
+
+def _setups(book: Book, machine: MachineEntry) -> Iterator[PastEntry]:
+    ridden = first_days(book, machine)
     for setup in book.machines.setups(machine.id):
         link = f"/machines/{machine.id}/setups/{setup.id}"
         # A set-up whose first day nobody named was there on the day of its first ride.

@@ -3,7 +3,7 @@
 import asyncio
 import re
 from collections import OrderedDict
-from collections.abc import Awaitable, Callable, Iterator
+from collections.abc import Awaitable, Callable, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from functools import cache, wraps
@@ -18,8 +18,9 @@ from starlette.responses import HTMLResponse, JSONResponse, RedirectResponse, Re
 
 from ridelog import __version__
 from ridelog.book.book import Book
+from ridelog.compare.noted import tells_mass
 from ridelog.core.errors import BookError, RideLogError
-from ridelog.core.text import clean
+from ridelog.core.text import clean, shown_name
 from ridelog.core.units import SPEED_UNITS, SpeedUnit
 from ridelog.present.words import elapsed_words
 from ridelog.web.admission import PairingCodes, RateLimiter, Sessions, WrongTries
@@ -44,6 +45,7 @@ _FILTERS: dict[str, Callable[..., object]] = {
     "speed": book_ride.speed,
     "bounds": book_ride.bounds,
     "moment": book_ride.moment,
+    "day": book_ride.day_in_words,
     "lasting": book_ride.lasting,
     "clock": elapsed_words,
     "clean": clean,
@@ -101,6 +103,16 @@ def name_in(form: Form, name: str, what: str) -> str:
             "shorten it.", field=name,
         )  # fmt: skip
     return given
+
+
+def check_conditions(said: Mapping[str, str]) -> None:
+    """Raise PageError at its field if what was said of a ride tells no mass where it should."""
+    mass = said.get("load", "").strip()
+    if mass and not tells_mass(mass):
+        raise PageError(
+            f"{shown_name(mass)}: this tells no mass.",
+            "write it with its unit, such as 82 kg or 180 lb.", field="load",
+        )  # fmt: skip
 
 
 def server_of(request: Request) -> ServerState:

@@ -41,15 +41,18 @@ class WorkToNote:
 
 def typed_work(typed: Mapping[str, str]) -> TypedWork:
     """Return work as the history keeps it; what is no plain number goes into its words."""
-    given = {name: " ".join(typed.get(name, "").split()) for name in ("done", "price", "hours")}
+    given = {
+        name: " ".join(typed.get(name, "").split()) for name in ("done", "price", "hours", "open")
+    }
     money, hours = _MONEY.fullmatch(given["price"]), _HOURS.fullmatch(given["hours"])
     if money and money[1] and money[3]:
         money = None
     words = [given["done"]]
     words += [f"price: {given['price']}"] if given["price"] and not money else []
     words += [f"hours: {given['hours']}"] if given["hours"] and not hours else []
+    words += [f"still to be done: {given['open']}"] if given["open"] else []
     return TypedWork(
-        "; ".join(words) if given["done"] else "",
+        "; ".join(filter(None, words)) if given["done"] or given["open"] else "",
         _number(money[2]) if money else None,
         (money[1] or money[3] or "") if money else "",
         _number(hours[1]) if hours else None,
@@ -81,7 +84,9 @@ def note_typed_work(request: Request, book: Book, form: Form) -> Response:
     work = typed_work(form)
     if not work.words:
         raise PageError(
-            "what was done is not said.", "write it above, with price and hours.", field="done"
+            "neither what was done nor what is still to be done is said.",
+            "write it above, with price and hours.",
+            field="done",
         )
     machine = book.machines.get(number_of(form.get("machine", ""), "machine"))
     book.past.add_work(

@@ -2,7 +2,7 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import date, datetime
 from typing import Any
 
 from ridelog.analysis.settings import Settings
@@ -91,7 +91,8 @@ def moment(utc: str) -> str:
         there = datetime.fromisoformat(utc).astimezone()
     except (ValueError, OverflowError, OSError):  # the last two where the calendar ends
         return "time unknown"
-    return f"{there.day} {_MONTHS[there.month - 1]} {there.year}, {there:%H:%M} {zone_words(there)}"
+    day = day_in_words(there.date().isoformat())
+    return f"{day}, {there:%H:%M} {zone_words(there)}"
 
 
 def local_day(utc: str) -> str:
@@ -100,6 +101,15 @@ def local_day(utc: str) -> str:
         return datetime.fromisoformat(utc).astimezone().date().isoformat()
     except (ValueError, OverflowError, OSError):
         return ""
+
+
+def day_in_words(day: str) -> str:
+    """Return a day as moments have it, such as "9 Jun 2024" for 2024-06-09; other text as it is."""
+    try:
+        there = date.fromisoformat(day)
+    except ValueError:
+        return day
+    return f"{there.day} {_MONTHS[there.month - 1]} {there.year}"
 
 
 def day_and_year(start_utc: str) -> tuple[str, str]:

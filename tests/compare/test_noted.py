@@ -30,6 +30,9 @@ KMH = SPEED_UNITS["km/h"]
          "rider-mass battery-charge tyre-pressure", {"slope": "1 %", "wind": "none"}),
         ({"setup": "56", "price": "9"}, {"setup": "56", "price": "9"},
          "wind slope rider-mass battery-charge tyre-pressure", {}),
+        # No mass: somebody named the rider in the field for it.
+        ({"mass": "same rider"}, {"load": "same rider"},
+         "wind slope rider-mass battery-charge tyre-pressure", {"rider and load": "same rider"}),
         ({"battery": "new"}, {"battery": "new"},
          "wind slope rider-mass battery-charge tyre-pressure", {"battery": "new"}),
     ],
@@ -58,7 +61,7 @@ def test_without_notes_all_of_it_is_missed(thin_comparison: Comparison) -> None:
     sheet = sheet_words(bare, KMH).not_measured
     assert "battery charge and tyre pressure. Another day, rider or charge can move" in sheet
     assert "Noted" not in sheet
-    every = dict.fromkeys(("wind", "slope", "rider mass", "tyre pressure"), "x") | FULL
+    every = dict.fromkeys(("wind", "slope", "tyre pressure"), "x") | FULL | {"mass": "75 kg"}
     told = sheet_words(replace(thin_comparison, noted_before=every, noted_after=every), KMH)
     assert told.not_measured.startswith("What was noted. Noted the same before and after: battery")
     assert "Another day can move these figures" in told.not_measured

@@ -105,6 +105,7 @@ def test_a_zip_brings_several_rides_with_what_belongs_to_them(
     [
         (f"machine_name={'M' * 81}", "the name has 81 letters, 80 are the most"),
         ("setup_name=64+teeth", "a set-up belongs to a machine"),
+        ("machine_name=A&load=same+rider", "same rider: this tells no mass"),
         (f"machine_name=A&setup_name={'S' * 81}", "the name has 81 letters, 80 are the most"),
     ],
 )
@@ -293,6 +294,9 @@ def test_the_comparison_points_to_every_source(measured: Visitor) -> None:
         ({"done": "chain", "price": "about 80", "hours": "a day"}, None, "", None,
          "chain; price: about 80; hours: a day"),
         ({"done": "chain", "price": "$ 80 CAD"}, None, "", None, "chain; price: $ 80 CAD"),
+        ({"done": "chain", "open": "bleed the brakes"}, None, "", None,
+         "chain; still to be done: bleed the brakes"),
+        ({"open": "brakes", "price": "80"}, 80.0, "", None, "still to be done: brakes"),
         ({"price": "80"}, 80.0, "", None, ""),
     ],
 )  # fmt: skip
@@ -303,20 +307,25 @@ def test_work_for_the_history_is_a_number_where_it_is_plain(
 
 
 def test_the_work_of_a_sheet_is_noted_with_its_machine(measured: Visitor) -> None:
-    back = "/compare?before=1&after=2&done=rear+sprocket&price=40+EUR&hours=1.5"
+    back = "/compare?before=1&after=2&done=rear+sprocket&price=40+EUR&hours=1.5&open=brakes"
     page = measured.get(back)
-    assert "Note it in the machine's history" in page.words
+    assert "Note the work in the machine's history" in page.words
     (day,) = re.findall(r'name="day" value="([\d-]+)"', page.text)
     answer = measured.post("/compare/work", machine="1", day=day, back=back, price="40 EUR")
-    assert answer.status == 400 and "What was done is not said." in answer.words
+    assert (
+        answer.status == 400
+        and "Neither what was done nor what is still to be done" in answer.words
+    )
     answer = measured.post(
         "/compare/work", machine="1", day=day, back=back, done="rear sprocket", price="40 EUR",
-        hours="1.5",
+        hours="1.5", open="brakes",
     )  # fmt: skip
     assert (answer.status, answer.headers["location"]) == (303, back)
     page = measured.get(back)
-    assert "rear sprocket (40 EUR, 1.5 h)." in page.words.replace(" .", ".")
-    assert "Note it in the machine's history" not in page.words
+    assert "rear sprocket; still to be done: brakes (40 EUR, 1.5 h)." in page.words.replace(
+        " .", "."
+    )
+    assert "Note the work in the machine's history" not in page.words
     assert "Spent on it: 40 EUR, 1.5 h of work" in measured.get("/machines/1").words
 
 
@@ -390,6 +399,7 @@ def test_what_belongs_to_several_rides_is_said_once(measured: Visitor) -> None:
         ({"rides": "", "rider": "Zebedee"}, 400, "Ride: '' is no number."),
         ({"rides": ",".join(map(str, range(60))), "rider": "N"}, 400, "60 rides are too many"),
         ({"rides": "1", "machine_name": "M" * 81}, 400, "the name has 81 letters"),
+        ({"rides": "1", "load": "heavy"}, 400, "Heavy: this tells no mass."),
     ):
         answer = measured.post("/rides/details", **form)
         assert answer.status == status and words in answer.words, words

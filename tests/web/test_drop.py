@@ -1,6 +1,7 @@
 """Logs dropped in a browser with what belongs to them; the list says how far all of it is."""
 
 from collections.abc import Iterator
+from datetime import datetime, timedelta
 from pathlib import Path
 
 import pytest
@@ -37,6 +38,13 @@ def test_what_belongs_to_logs_is_named_once_and_remembered(
         for number, data in enumerate((short_log("before-2.nmea", 40), b"no log at all")):
             logs.append(tmp_path / f"log-{number}.nmea")
             logs[-1].write_bytes(data)
+        # Words where a mass is asked for are refused before anything is sent.
+        mass = page.get_by_label("Rider and load, mass").first
+        mass.fill("same rider")
+        page.set_input_files("#files", logs)
+        assert mass.evaluate("one => one.matches(':invalid')")
+        expect(page.locator("#queue li")).to_have_count(0)
+        mass.fill("82 kg")
         page.set_input_files("#files", logs)
         said = "1 of 2 logs measured, 1 without figures."
         expect(page.locator("#tally")).to_have_text(said, timeout=LONG_MS)
@@ -49,14 +57,27 @@ def test_what_belongs_to_logs_is_named_once_and_remembered(
         found = Axe().run(page).response["violations"]
         assert not [f["id"] for f in found if f["impact"] in ("serious", "critical")]
         page.reload()
-        expect(page.locator("#belongs-words")).to_have_text(
-            "Thistledrake 2, 64 teeth, before the change"
+        told = page.locator("#belongs-words")
+        expect(told).to_have_text(
+            "The next logs will be named: Thistledrake 2, 64 teeth, 82 kg, before the change."
         )
+        # Another machine begins without the set-up and the side of the one before.
         page.get_by_text("Machine, set-up, battery charge").click()
-        page.get_by_role("button", name="Empty all of it").click()
-        expect(page.locator("#belongs-words")).to_have_text("nothing named yet")
+        page.get_by_label("Machine of these logs").fill("Tern")
+        page.get_by_label("Set-up of these logs").focus()
+        expect(told).to_have_text("The next logs will be named: Tern, 82 kg.")
+        page.get_by_label("Set-up of these logs").fill("as it came")
+        # Another day begins with nothing.
+        page.clock.set_fixed_time(datetime.now() + timedelta(days=1))
         page.reload()
-        expect(page.locator("#belongs-words")).to_have_text("nothing named yet")
+        expect(told).to_be_hidden()
+        page.clock.set_fixed_time(datetime.now())
+        page.reload()
+        expect(told).to_have_text("The next logs will be named: Tern, as it came, 82 kg.")
+        page.get_by_role("button", name="Name nothing").click()
+        expect(told).to_be_hidden()
+        page.reload()
+        expect(told).to_be_hidden()
         assert watch.faults == []
         page.close()
     finally:

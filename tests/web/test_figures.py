@@ -13,7 +13,15 @@ from ridelog.core.units import SPEED_UNITS
 from ridelog.present.words import elapsed_words
 from ridelog.web.charts import time_item
 from ridelog.web.history import Point, _panel
-from ridelog.workflow.book_ride import bounds, day_and_year, lasting, moment, speed, top_speed
+from ridelog.workflow.book_ride import (
+    bounds,
+    day_and_year,
+    day_in_words,
+    lasting,
+    moment,
+    speed,
+    top_speed,
+)
 
 
 def test_top_speed_is_the_mean_of_both_directions_if_there_is_one() -> None:
@@ -71,6 +79,7 @@ def test_moments_are_in_the_zone_of_this_machine(zone: Callable[[str], None]) ->
     zone("Berlin")
     assert (moment(summer), moment(winter)) == ("9 Jun 2024, 01:05 CEST", "9 Dec 2024, 00:05 CET")
     assert day_and_year(summer) == ("9 Jun", "2024")
+    assert day_in_words("2024-06-09") == "9 Jun 2024" and day_in_words("no day") == "no day"
     zone("Kolkata")
     assert moment(summer) == "9 Jun 2024, 04:35 UTC+05:30"
     assert moment("T09:05:30Z") == "09:05 UTC, no date"

@@ -155,6 +155,10 @@ def against_a_statement(page: Page, setup: str, folder: Path, *, by_keys: bool) 
     expect(page.locator(".figure-of-day")).to_contain_text(
         "the stated 28.0 km/h (the maker's leaflet)", timeout=LONG_MS
     )
+    # The same again leads to the same address, which a browser would not load by itself.
+    page.get_by_role("button", name="Compare").click()
+    expect(page.locator("main progress")).to_have_count(0)
+    expect(page.locator(".figure-of-day")).to_be_visible()
     sound(page, "stated")
     page.get_by_label("A line of yours").fill("Come back in May.")
     with page.expect_download() as sheet:

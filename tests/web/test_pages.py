@@ -397,7 +397,7 @@ def test_before_and_after_are_compared(shop: Workshop) -> None:
     visitor = shop.visitor
     page = visitor.get("/compare?before=1&after=2")
     assert page.status == 200 and "What the change did" in page.words
-    assert "How sure is that" in page.words and "Owner's sheet as PDF" in page.words
+    assert "How sure is it" in page.words and "Owner's sheet as PDF" in page.words
     pdf = visitor.get("/compare/sheet.pdf?before=1&after=2&workshop=Quillgarth+Works")
     assert pdf.body.startswith(b"%PDF-") and pdf.headers["content-type"] == "application/pdf"
     document = visitor.get("/compare/result.json?before=1&after=2").json()

@@ -156,11 +156,17 @@ def typed_for_the_sheet(page: Page, folder: Path) -> None:
     """What is typed and put on nothing is on the PDF, in the history, and there on coming back."""
     page.locator("summary", has_text="What stands on it").click()
     words = {"A line of yours": "Come back in May.", "What was done": "sprocket M6*20 & chain",
-             "Price": "39,60 EUR", "Hours of work": "1.5 h"}  # fmt: skip
+             "Price": "39,60 EUR", "Hours of work": "1.5 h",
+             "Still to be done": "bleed the brakes"}  # fmt: skip
     for label, said in words.items():
         page.get_by_label(label, exact=True).fill(said)
+    # The same address again is no reason to wait for anything.
+    page.get_by_label("Price", exact=True).press("Enter")
+    expect(page.locator("main progress")).to_have_count(0)
     with page.expect_download() as sheet:
         page.get_by_role("button", name="Owner's sheet as PDF").click()
+    said = "thistledrake-2-64-teeth-to-56-teeth-sheet.pdf is downloaded."
+    expect(page.get_by_text(said)).to_be_visible()
     sheet.value.save_as(folder / "sheet.pdf")
     text = " ".join(PdfReader(folder / "sheet.pdf").pages[0].extract_text().split())
     curves = page.locator(".figure-of-day p").nth(1).inner_text()
@@ -168,11 +174,15 @@ def typed_for_the_sheet(page: Page, folder: Path) -> None:
     for said in (*words.values(), curves):
         assert said in text
     page.get_by_label("What does the owner want?").select_option("faster")
-    page.get_by_role("button", name="Note it in the machine's history").click()
+    page.get_by_role("button", name="Note the work in the machine's history").click()
     told = page.locator("#sheet-head ~ .said")
-    expect(told).to_contain_text(f"{words['What was done']} (39.60 EUR, 1.5 h)")
+    expect(told).to_contain_text(
+        f"{words['What was done']}; still to be done: bleed the brakes (39.60 EUR, 1.5 h)"
+    )
     told.get_by_role("link", name="Thistledrake 2").click()
-    expect(page.locator(".past-change")).to_contain_text("sprocket M6*20 & chain (39.60 EUR, 1.5 h")
+    expect(page.locator(".past-change")).to_contain_text(
+        "still to be done: bleed the brakes (39.60 EUR, 1.5 h"
+    )
     page.go_back()
     for label, said in words.items():
         expect(page.get_by_label(label, exact=True)).to_have_value(said)

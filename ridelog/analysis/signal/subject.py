@@ -51,7 +51,7 @@ class Signal(Subject):
                 "Nothing tells which is wrong, so no figure is taken from there.",
                 seconds,
                 None,
-                "own derivation, filtering (20)",
+                "how far speed and positions may differ: own derivation, filtering (20)",
             )
 
     def lines(self, ride: MeasuredRide, reader: SpeedUnit) -> Iterable[tuple[str, str]]:

@@ -14,12 +14,13 @@ function keep() {
   history.replaceState(null, "", `/compare?${query}${location.hash}`);
   for (const back of document.querySelectorAll("input[name=back]")) back.value = `/compare?${query}`;
   document.getElementById("send").dataset.file = `/compare/sheet.pdf?${query}`;
-  for (const one of work?.querySelectorAll("[name=done], [name=price], [name=hours]") ?? []) one.value = sheet.elements[one.name].value;
+  for (const one of work?.querySelectorAll("[name=done], [name=price], [name=hours], [name=open]") ?? []) one.value = sheet.elements[one.name].value;
 }
+// The Enter key in a field asks for nothing: the same address again would not even be loaded.
+sheet.addEventListener("submit", (event) => { if (event.submitter?.id === "enter") { event.preventDefault(); keep(); } });
 for (const [kind, wait] of [["input", 500], ["change", 0]]) {
   document.addEventListener(kind, (event) => {
     if (event.target.form !== sheet) return;
-    document.getElementById("on-sheet").textContent = "It goes with whichever button you press.";
     clearTimeout(later);
     // Browsers take only so many addresses in a time.
     if (wait) later = setTimeout(keep, wait); else keep();

@@ -49,7 +49,10 @@ async function inside(entry) {
   return found;
 }
 
-// What belongs to the logs of today is chosen once, and is still there tomorrow in this browser.
+// What belongs to the logs of today is chosen once; tomorrow's may be of another machine and say so themselves.
+const today = () => new Date().toDateString();
+// What is of one machine or of one change to it, and so never goes over to the next.
+const OF_A_MACHINE = ["setup_name", "side", "charge", "tyre_pressure"];
 function named() {
   const given = [...new FormData(belongs)].map(([name, text]) => [name, text.trim()]).filter(([, text]) => text);
   return Object.fromEntries(given);
@@ -58,18 +61,36 @@ function named() {
 function tell() {
   const { side, ...given } = named();
   const words = [...Object.values(given), ...(side ? [`${side} the change`] : [])];
-  document.getElementById("belongs-words").textContent = words.length ? words.join(", ") : "nothing named yet";
+  document.getElementById("next-logs").hidden = !words.length;
+  document.getElementById("belongs-words").textContent = `The next logs will be named: ${words.join(", ")}.`;
 }
 
-belongs.addEventListener("input", () => { localStorage.setItem("belongs", JSON.stringify(named())); tell(); });
-belongs.addEventListener("submit", (event) => event.preventDefault());
-document.getElementById("belongs-clear").addEventListener("click", () => { belongs.reset(); localStorage.removeItem("belongs"); tell(); });
-for (const [name, text] of Object.entries(JSON.parse(localStorage.getItem("belongs") ?? "{}"))) {
-  if (belongs.elements[name]) belongs.elements[name].value = text;
+function remember() {
+  localStorage.setItem("belongs", JSON.stringify({ day: today(), named: named() }));
+  tell();
 }
+
+belongs.addEventListener("input", remember);
+let machine = "";
+belongs.elements.machine_name.addEventListener("change", ({ target }) => {
+  const now = target.value.trim();
+  if (machine && now && now !== machine) for (const name of OF_A_MACHINE) belongs.elements[name].value = "";
+  machine = now || machine;
+  remember();
+});
+belongs.addEventListener("submit", (event) => event.preventDefault());
+document.getElementById("belongs-clear").addEventListener("click", () => { belongs.reset(); localStorage.removeItem("belongs"); machine = ""; tell(); });
+const kept = JSON.parse(localStorage.getItem("belongs") ?? "{}");
+if (kept.day === today()) for (const [name, text] of Object.entries(kept.named)) if (belongs.elements[name]) belongs.elements[name].value = text;
+machine = belongs.elements.machine_name.value;
 tell();
 
 function take(list) {
+  if (!belongs.checkValidity()) {
+    document.getElementById("belongs").open = true;
+    belongs.reportValidity();
+    return;
+  }
   const { side, ...given } = named();
   for (const file of list) {
     const row = makeRow(`up ${++count}`, file.name, "is coming in");
@@ -77,6 +98,8 @@ function take(list) {
     else waiting.push([file, row, given, side]);
   }
   next();
+  // Below an open form it would be out of sight.
+  requestAnimationFrame(() => document.getElementById("queue-box").scrollIntoView({ block: "nearest" }));
 }
 
 function next() {
@@ -130,7 +153,7 @@ function count_up() {
   // What is done stands in the list below, which comes up to here; what was known before is told here alone.
   const each = document.getElementById("each");
   if (each.open && all && done + bad === all && !each.dataset.seen && !queue.querySelector("li.known")) { each.open = false; each.dataset.seen = "yes"; }
-  const pictures = measured + bad === all && done < measured ? ` Pictures: ${done} of ${measured}.` : "";
+  const pictures = measured + bad === all && done < measured ? ` The pictures of their pages follow: ${done} of ${measured} drawn.` : "";
   document.getElementById("tally").textContent = all
     ? `${measured} of ${all} ${all === 1 ? "log" : "logs"} measured${bad ? `, ${bad} without figures` : ""}.${pictures}` : "";
   const folded = document.getElementById("failed");
@@ -266,6 +289,7 @@ function counted() {
   const now = document.getElementById("compare-now");
   now.hidden = !before || !after;
   now.textContent = `Compare ${before} before with ${after} after`;
+  picked.closest(".bar").classList.toggle("held", Boolean(before || after));
   picked.textContent = before || after ? `${before} before, ${after} after` : "Tick the rides before the change and those after it.";
 }
 
