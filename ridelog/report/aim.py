@@ -16,15 +16,15 @@ class Aim(StrEnum):
 
     @property
     def words(self) -> str:
-        """What is meant by it, in figures that are measured."""
+        """What is meant by it, in as few words as find room beside it in a list."""
         return _MEANT[self]
 
 
 _MEANT = {
-    Aim.QUICKER: "less time from standing, more pull",
-    Aim.FASTER: "more top speed",
-    Aim.TAMER: "less speed and pull",
-    Aim.FARTHER: "less energy for the way",
+    Aim.QUICKER: "from standing",
+    Aim.FASTER: "top speed",
+    Aim.TAMER: "slower, softer",
+    Aim.FARTHER: "less energy",
 }
 
 

@@ -185,7 +185,7 @@ def _verdict_reason(compared: Compared, reader: SpeedUnit, figures: int) -> str:
             else f" Wind or slope may hide {size} more."
         )
     if verdict.word in (BETTER, WORSE):
-        return f"More than receivers and the scatter between rides explain.{wind}"
+        return f"Receivers and the scatter between rides do not explain it.{wind}"
     words = "The difference seen may be chance."
     if verdict.smallest_shown is not None:
         smallest = rough(verdict.smallest_shown, compared.quantity, reader)

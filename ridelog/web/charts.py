@@ -38,7 +38,7 @@ _SPANS = {
     "best": ("mark", 0.35, "blank", 10, 0.0),
     "reverse": ("shade", 0.7, "cross", 10, 0.7),
     "left_out": ("shade", 0.9, "right_diagonal_line", 12, 0.7),
-    "gap": ("shade", 0.9, "diagonal_cross", 12, 0.5),
+    "gap": ("shade", 0.9, "blank", 12, 0.0),
     "mode": ("band", 0.25, "vertical_line", 24, 0.5),
 }
 _DAY_MS = 86_400_000.0

@@ -170,9 +170,13 @@ export class Charts {
   // What is drawn in view, with a patch of how it looks; it changes with the view alone.
   key(readable) {
     const there = (list, kind) => list.some(([from, to, one]) => one === kind && 1000 * to > this.range.start && 1000 * from < this.range.end);
+    // Where the strip is empty, nothing was told of what the machine did.
+    const told = this.frame.phases.reduce((sum, [from, to]) => sum + Math.max(0, Math.min(1000 * to, this.range.end) - Math.max(1000 * from, this.range.start)), 0);
+    const empty = readable && told < 0.98 * (this.range.end - this.range.start);
     const named = [
       ...PHASES.filter((name) => readable && there(this.frame.phases, name)).map((name) => [name, PHASE_WORDS[name] ?? name]),
       ...Object.keys(SPAN_WORDS).filter((kind) => there(this.frame.spans, kind)).map((kind) => [`span-${kind}`, SPAN_WORDS[kind]]),
+      ...(empty ? [["untold", "empty: nothing told"]] : []),
     ];
     const key = document.getElementById("legend");
     if (key.dataset.named === named.join()) return;
