@@ -35,6 +35,7 @@ class RideTrace:
 
     time_s: FloatArray
     broken: BoolArray
+    doubtful: BoolArray
     speed_mps: FloatArray
     speed_sd_mps: FloatArray
     east_m: FloatArray
@@ -107,7 +108,13 @@ def _read_trace(folder: str, ride_id: int, result_id: int) -> RideTrace:
     with np.load(io.BytesIO(data), allow_pickle=False) as arrays:  # as measuring.trace_bytes wrote
         numbers = ("time_s", "speed_mps", "speed_sd_mps", "east_m", "north_m")
         broken = arrays["broken"].astype(bool)
-        return RideTrace(broken=broken, **{n: arrays[n].astype(np.float64) for n in numbers})
+        # Results of an older ridelog do not hold it.
+        doubtful = (
+            arrays["doubtful"].astype(bool) if "doubtful" in arrays else np.zeros_like(broken)
+        )
+        return RideTrace(
+            broken=broken, doubtful=doubtful, **{n: arrays[n].astype(np.float64) for n in numbers}
+        )
 
 
 def _spans(document: dict[str, Any]) -> list[tuple[float, float, str]]:
@@ -154,8 +161,12 @@ def speed_columns(
 
 
 def path_columns(trace: RideTrace, unit: SpeedUnit) -> dict[str, list[float | None]]:
-    """Return the path in the unit's lengths with the time and speed of every point kept."""
-    beside = trace.broken | np.append(trace.broken[1:], False)
+    """Return the path in the unit's lengths with the time and speed of every point kept.
+
+    It is interrupted where speed and positions contradict each other: nobody knows the way there.
+    """
+    broken = trace.broken | trace.doubtful
+    beside = broken | np.append(broken[1:], False)
     rows = thin_path(trace.east_m, trace.north_m, beside, _PATH_TOLERANCE_M, _MOST_PATH)
     known = {
         "time": trace.time_s[rows],
@@ -163,7 +174,7 @@ def path_columns(trace: RideTrace, unit: SpeedUnit) -> dict[str, list[float | No
         "north": unit.from_metres(1.0) * trace.north_m[rows],
         "speed": unit.from_mps(1.0) * trace.speed_mps[rows],
     }
-    return _lists(known, trace.broken, rows, time_decimals=3)
+    return _lists(known, broken, rows, time_decimals=3)
 
 
 def _lists(

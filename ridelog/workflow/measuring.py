@@ -18,8 +18,10 @@ from ridelog.analysis.windows import window_means, windows_of
 from ridelog.book.book import Book
 from ridelog.book.originals import read_original
 from ridelog.book.records import NewResult
+from ridelog.core.flags import Flag
 from ridelog.core.interval import estimate
 from ridelog.core.quantity import SPEED, bounds, value
+from ridelog.core.track import FloatArray
 from ridelog.core.units import SPEED_UNITS
 from ridelog.filtering.motion import Motion
 from ridelog.present.thinning import rows_in_time
@@ -105,20 +107,28 @@ def trace_bytes(motion: Motion) -> bytes:
     """Return the smoothed motion in time order as a compressed table of arrays.
 
     Arrays of shape (m,): time_s (float64), speed_mps, speed_sd_mps, east_m, north_m
-    (float32), broken (bool, whether the line is interrupted before the row). [SI]
+    (float32), broken (bool, whether the line is interrupted before the row), doubtful (bool,
+    whether between the row before and it speed and positions contradict each other). [SI]
     """
     rows, broken_after = rows_in_time(motion)
-    stream = io.BytesIO()
+    stream, time_s = io.BytesIO(), motion.track.time_s[rows]
     np.savez_compressed(
         stream,
-        time_s=motion.track.time_s[rows],
+        time_s=time_s,
         broken=np.append(False, broken_after)[: len(rows)],
+        doubtful=np.diff(np.searchsorted(_contradicted_s(motion), time_s), prepend=0) > 0,
         **{
             name: getattr(motion, name)[rows].astype(np.float32)
             for name in ("speed_mps", "speed_sd_mps", "east_m", "north_m")
         },
     )
     return stream.getvalue()
+
+
+def _contradicted_s(motion: Motion) -> FloatArray:
+    """Return the times of fixes whose speed and position contradict each other. [s]"""
+    flagged = (motion.flags & int(Flag.CONTRADICTED)) != 0
+    return np.sort(motion.track.time_s[flagged & np.isfinite(motion.track.time_s)])
 
 
 class RideCache:

@@ -7,12 +7,15 @@ from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
 
+import numpy as np
+
 from ridelog.book.records import RideEntry
 from ridelog.core.estimate import Estimate
 from ridelog.core.units import SPEED_UNITS
 from ridelog.present.words import elapsed_words
 from ridelog.web.charts import time_item
 from ridelog.web.history import Point, _panel
+from ridelog.web.trace import RideTrace, path_columns
 from ridelog.workflow.book_ride import (
     bounds,
     day_and_year,
@@ -102,3 +105,23 @@ def test_the_time_axis_counts_the_days_of_a_log_that_goes_on() -> None:
             SPEED_UNITS["km/h"], "light", start_s=0.0, end_s=end_s, top=30.0, spans=[], phases=[]
         )
         assert set(re.findall(r'"days": "([^"]*)"', json.dumps(item))) == {midnight}
+
+
+def test_the_path_is_left_open_where_speed_and_positions_contradict_each_other() -> None:
+    """No line leads across: a sideways jump is no way that was ridden."""
+    count = 12
+    doubtful = np.zeros(count, dtype=bool)
+    doubtful[5] = True
+    along = np.arange(count, dtype=np.float64)
+    trace = RideTrace(
+        time_s=along, broken=np.zeros(count, dtype=bool), doubtful=doubtful, east_m=10.0 * along,
+        speed_mps=np.full(count, 10.0), speed_sd_mps=np.full(count, 0.1),
+        north_m=np.where(along < 5.0, 0.0, 40.0),
+    )  # fmt: skip
+    path = path_columns(trace, SPEED_UNITS["km/h"])
+    pieces: list[list[float]] = [[]]
+    for place in path["north"]:
+        pieces = [*pieces, []] if place is None else [*pieces[:-1], [*pieces[-1], place]]
+    assert [set(piece) for piece in pieces] == [{0.0}, {40.0}]
+    whole = path_columns(replace(trace, doubtful=np.zeros(count, dtype=bool)), SPEED_UNITS["km/h"])
+    assert None not in whole["north"]
