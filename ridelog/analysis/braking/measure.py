@@ -209,12 +209,9 @@ def _figures(
     # A receiver that freezes looks like a braking, but a wide or an impossible one.
     if mean.high - mean.low > _WIDEST * mean.value or mean.value > _MOST_MPS2:
         return None
-    start_s, end_s = float(begin.at_s[0]), float(end.at_s[0])
-    if np.count_nonzero((time_s >= start_s) & (time_s <= end_s)) < 3:
-        return None
     return Braking(
-        start_s=start_s,
-        end_s=end_s,
+        start_s=float(begin.at_s[0]),
+        end_s=float(end.at_s[0]),
         from_mps=float(begin.speed_mps[0]),
         to_mps=0.0 if stops else max(0.0, float(end.speed_mps[0])),
         distance_m=length,
