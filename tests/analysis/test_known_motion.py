@@ -6,6 +6,8 @@ rejected, five times the usual uncertainty, half and nine tenths of the distance
 """
 
 from dataclasses import replace
+from types import SimpleNamespace
+from typing import Any
 
 import numpy as np
 import pytest
@@ -14,7 +16,7 @@ from known_motion import known_motion
 from ridelog.analysis.braking.measure import measure_brakings
 from ridelog.analysis.fitted import along_speed, fitted_paths, usable_between
 from ridelog.analysis.phases.measure import divide_ride
-from ridelog.analysis.top_speed.measure import measure_top_speed, raw_peak
+from ridelog.analysis.top_speed.measure import _opposite_to, measure_top_speed, raw_peak
 from ridelog.analysis.windows import (
     highest_means,
     seen_share,
@@ -201,6 +203,35 @@ def test_top_speed_of_two_directions() -> None:
     assert first.end_s - first.start_s == pytest.approx(1.0)
     assert (first.speed_mps.value, second.speed_mps.value) == pytest.approx((9.0, 8.0))
     assert found.reason == ""
+
+
+@pytest.mark.parametrize(("off_deg", "both"), [(19.5, True), (-19.5, True), (20.5, False)])
+def test_opposite_is_within_twenty_degrees(off_deg: float, both: bool) -> None:
+    turns = [(at_s, course and course + off_deg) for at_s, course in TURNED]
+    found = measure_top_speed(known_motion(OUT_AND_BACK, turns=turns))
+    assert (found.two_way_mps is not None) is both
+
+
+def test_opposite_runs_lie_within_an_hour() -> None:
+    windows: Any = SimpleNamespace(
+        course_rad=np.array([0.0, np.pi, np.pi, np.pi]),
+        start_s=np.array([4000.0, 7590.0, 7610.0, 390.0]),
+    )
+    assert _opposite_to(windows, 0).tolist() == [False, True, False, False]
+
+
+def test_two_directions_are_the_fastest_pair() -> None:
+    """10 and 6 m/s north and south, 8 and 8.5 m/s east and west: the mean is 8.25 m/s."""
+    knots, turns = [(0.0, 0.0)], [(0.0, 0.0)]
+    for at_s, speed, course in ((0.0, 10.0, 0.0), (30.0, 6.0, 180.0), (60.0, 8.0, 90.0),
+                                (90.0, 8.5, 270.0)):  # fmt: skip
+        knots += [(at_s + 6.0, speed), (at_s + 16.0, speed), (at_s + 22.0, 0.0), (at_s + 30.0, 0.0)]
+        turns += [(at_s + 0.1, course), (at_s + 29.0, course)]
+    found = measure_top_speed(known_motion(knots, turns=turns))
+    assert found.two_way_mps is not None and found.best_1s_mps is not None
+    assert found.two_way_mps.value == pytest.approx(8.25, abs=0.01)
+    assert found.best_1s_mps.value == pytest.approx(10.0, abs=0.01)
+    assert [run.course_deg for run in found.two_way_runs] == pytest.approx([90.0, 270.0])
 
 
 @pytest.mark.parametrize(("second_mps", "both"), [(4.7, True), (4.3, False)])
