@@ -93,6 +93,10 @@ def test_how_many_more_rides_a_side() -> None:
     assert more_rides(difference(1.001 * pairs, 0.1, 4.0, method="pairs"), tested) == 1
     assert more_rides(difference(0.999 * pairs, 0.1, 4.0, method="pairs"), tested) == 2
     assert more_rides(difference(0.01, 0.1, 4.0), tested) is None
+    # Twelve more at the most: error times sqrt((2/15) / (2/3)), 28 degrees: 1.701 + 1.313.
+    most = 0.1 * np.sqrt(0.2) * (1.701 + 1.313)
+    assert more_rides(difference(1.002 * most, 0.1, 4.0), tested) == 12
+    assert more_rides(difference(0.998 * most, 0.1, 4.0), tested) is None
     assert more_rides(difference(0.3, 0.1, 4.0, wind_part=0.5), tested) is None
     # What may be wind is taken off: of 0.6 m/s 0.3 are left.
     assert more_rides(difference(0.6, 0.1, 4.0, wind_part=0.3), tested) == more_rides(
