@@ -151,12 +151,14 @@ def compare(
         warn(f"{found.name}: {warning}" for warning in found.warnings)
 
     from ridelog.compare.comparison import compare as compare_rides
+    from ridelog.compare.noted import with_open
     from ridelog.core.units import SPEED_UNITS
     from ridelog.report.compare_json import compare_json
     from ridelog.report.compare_words import compare_lines
     from ridelog.report.ride_json import to_bytes
 
     unit = SPEED_UNITS[units.value]
+    second = with_open(second, setups[1:] if setups else ())
     comparison = compare_rides(
         *sides, unit=unit, noted_before=first, noted_after=second, setups=setups
     )

@@ -1,9 +1,12 @@
 """What riders noted of the conditions of two sides, and what of it no log measures."""
 
 import re
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 
 from ridelog.analysis.ride import NOT_MEASURED
+from ridelog.machine.before_riding import left_open
+from ridelog.machine.setup import MachineSetup
+from ridelog.present.words import capital
 
 # Notes of the job, not of the conditions: that they differ from side to side is the change itself.
 JOB_NOTES = frozenset(("change", "setup", "done", "price", "hours", "open"))
@@ -47,6 +50,17 @@ def conditions_in(noted: Mapping[str, str]) -> dict[str, str]:
         if name not in JOB_NOTES and name != _MACHINE and words.strip():
             found.setdefault(name, words.strip())
     return dict(sorted(found.items()))
+
+
+def with_open(noted: Mapping[str, str], setups: Iterable[MachineSetup]) -> dict[str, str]:
+    """Return notes in which what set-ups leave open follows what was noted as open."""
+    left = list(dict.fromkeys(filter(None, map(left_open, setups))))
+    if not left:
+        return dict(noted)
+    said = capital(noted.get("open", "").strip())
+    if said and said[-1] not in ".!?":
+        said += "."
+    return {**noted, "open": " ".join(filter(None, (said, *left)))}
 
 
 def not_measured(*sides: Mapping[str, str]) -> tuple[str, ...]:

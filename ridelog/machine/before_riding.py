@@ -3,11 +3,11 @@
 A list to be ticked replaces neither an inspection nor licensed work; local codes come first.
 """
 
-import re
+from collections.abc import Sequence
 from dataclasses import dataclass
 
-from ridelog.machine.electrics import electrical_sheet
-from ridelog.machine.setup import KEYS, MachineSetup
+from ridelog.machine.electrics import SheetLine, by_kind, electrical_sheet, in_words
+from ridelog.machine.setup import MachineSetup
 from ridelog.machine.setup_check import contradictions
 
 # Common practice, no source: what riders of small machines look at each time.
@@ -21,7 +21,6 @@ USUAL = (
     "Whoever rides fits the machine in age and size, begins slowly, and has help at hand.",
     "Work on brakes, wiring or battery was done by competent hands, licensed where codes ask.",
 )
-_KEY = re.compile(r"\b[a-z]+(?:_[a-z0-9]+)+\b")
 
 
 @dataclass(frozen=True)
@@ -45,23 +44,25 @@ def points_before_riding(setup: MachineSetup | None) -> LookedAt:
     wrong = [f"Contradiction: {doubt.text}" for doubt in contradictions(setup)]
     lines = electrical_sheet(setup)
     wrong += [
-        f"Contradiction, {line.name}: {_in_words(line.text)}"
+        f"Contradiction, {line.name}: {in_words(line.text)}"
         for line in lines
         if line.state == "contradicts" and not line.elsewhere
     ]
-    unknown = (
-        f"Not confirmed, {line.name}: {_in_words(line.text)}"
-        for line in lines
-        if line.state == "not confirmed"
-    )
+    unknown = (f"Not confirmed, {line.name}: {in_words(line.text)}" for line in _open(lines))
     return LookedAt((*wrong, *USUAL), tuple(unknown))
 
 
-def _in_words(text: str) -> str:
-    """Return a line of the sheet with the questions of its keys in place of their names."""
+def left_open(setup: MachineSetup) -> str:
+    """Return what contradicts itself in a set-up, and in one sentence what nobody has confirmed.
 
-    def asked(found: re.Match[str]) -> str:
-        key = KEYS.get(found[0])
-        return f"“{key.question}”" if key else found[0]
+    Empty if there is neither, or if the set-up says nothing at all.
+    """
+    if not setup.given():
+        return ""
+    wrong = [each for each in points_before_riding(setup).always if each not in USUAL]
+    open_lines = by_kind(line.name for line in _open(electrical_sheet(setup)))
+    return " ".join([*wrong, *([f"Not confirmed by anyone: {open_lines}."] if open_lines else [])])
 
-    return _KEY.sub(asked, text)
+
+def _open(lines: Sequence[SheetLine]) -> list[SheetLine]:
+    return [line for line in lines if line.state == "not confirmed"]

@@ -5,7 +5,8 @@ part that was never asked about is how a lamp burns out on a bigger pack. The sh
 licensed work; local codes come first.
 """
 
-from collections.abc import Iterator
+import re
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from typing import Literal
 
@@ -13,8 +14,10 @@ import numpy as np
 
 from ridelog.core.estimate import QUANTILE
 from ridelog.machine.pack import kind_of, resistance_ohm, resting_full_v, resting_share
-from ridelog.machine.setup import MachineSetup, pack_voltage
+from ridelog.machine.setup import KEYS, MachineSetup, pack_voltage
+from ridelog.present.words import joined
 
+_KEY = re.compile(r"\b[a-z]+(?:_[a-z0-9]+)+\b")
 State = Literal["confirmed", "contradicts", "not confirmed"]
 
 # Specific resistance of annealed copper at 20 °C: IEC 60028, 1 / 58 ohm mm²/m. [ohm mm²/m]
@@ -72,6 +75,26 @@ def voltage_drop_v(wire_mm2: float, length_m: float, current_a: float) -> float:
     ``length_m`` is the length of one way.
     """
     return 2.0 * length_m * COPPER_OHM_MM2PM / wire_mm2 * current_a
+
+
+def in_words(text: str) -> str:
+    """Return a line of the sheet with the questions of its keys in place of their names."""
+
+    def asked(found: re.Match[str]) -> str:
+        key = KEYS.get(found[0])
+        return f"“{key.question}”" if key else found[0]
+
+    return _KEY.sub(asked, text)
+
+
+def by_kind(names: Iterable[str]) -> str:
+    """Return names of lines in short, those of one kind together: "volts of motor and switch"."""
+    kinds: dict[str, list[str]] = {}
+    for part, _, kind in (name.rpartition(" ") for name in names):
+        kinds.setdefault(kind, []).append(part)
+    return "; ".join(
+        f"{kind} of {joined(parts)}" if all(parts) else kind for kind, parts in kinds.items()
+    )
 
 
 def electrical_sheet(setup: MachineSetup) -> tuple[SheetLine, ...]:

@@ -7,7 +7,7 @@ from ridelog.analysis.subject import DANGER, WARNING, Caution, age_class_caution
 from ridelog.core.estimate import Estimate
 from ridelog.core.quantity import ACCELERATION, CURRENT, both_units, plain, text, text_or_span
 from ridelog.core.units import METRES_PER_FOOT, MPS_PER_KMH, SI, STANDARD_GRAVITY_MPS2
-from ridelog.machine.electrics import electrical_sheet
+from ridelog.machine.electrics import electrical_sheet, in_words
 from ridelog.machine.setup import MachineSetup, pack_voltage
 from ridelog.machine.setup_check import dangers
 from ridelog.machine.tipping import effective_track_m, lifts_forward_mps2
@@ -69,7 +69,7 @@ def _electrical(after: MachineSetup) -> Iterator[Caution]:
     for line in electrical_sheet(after):
         if line.state == "contradicts" and not line.elsewhere and line.name not in _SAID:
             code = f"electrical_{line.name.replace(' ', '_')}"
-            words = f"{line.name[0].upper()}{line.name[1:]} do not fit: {line.text}"
+            words = f"{line.name[0].upper()}{line.name[1:]} do not fit: {in_words(line.text)}"
             yield _warning(code, words, None, None, line.source)
 
 

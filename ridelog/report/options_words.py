@@ -19,6 +19,7 @@ from ridelog.core.quantity import (
     money_words,
 )
 from ridelog.core.units import SpeedUnit
+from ridelog.machine.electrics import by_kind
 from ridelog.machine.figures import TIP_OVER
 from ridelog.machine.options import OptionOutcome, OptionsPredicted
 from ridelog.machine.possible import PredictedFigure
@@ -363,13 +364,7 @@ def _open(found: OptionsPredicted) -> tuple[OptionRisk, ...]:
     """Return what is not confirmed: names of parts, once for the options that share them."""
     by_parts: dict[str, list[str]] = {}
     for number, one in enumerate(found.outcomes):
-        lines = [words.partition(":")[0].rpartition(" ") for words in one.open]
-        kinds: dict[str, list[str]] = {}
-        for part, _, kind in lines:
-            kinds.setdefault(kind, []).append(part)
-        parts = "; ".join(
-            f"{kind} of {joined(named)}" if all(named) else kind for kind, named in kinds.items()
-        )
+        parts = by_kind(words.partition(":")[0] for words in one.open)
         if parts:
             by_parts.setdefault(parts, []).append(LETTERS[number])
     return tuple(

@@ -12,12 +12,13 @@ from starlette.responses import Response
 from ridelog.book.book import Book
 from ridelog.book.records import CONDITIONS, RideEntry
 from ridelog.book.workshop import kept_workshop
-from ridelog.compare.noted import charges_in
+from ridelog.compare.noted import charges_in, with_open
 from ridelog.core.text import shown_name
 from ridelog.present.words import count_words, joined
 from ridelog.report.aim import Aim
 from ridelog.web.asked import Query
 from ridelog.web.kept_pages import keep_answer
+from ridelog.web.looked_at import setups_of
 from ridelog.web.views import (
     Form,
     PageError,
@@ -197,7 +198,7 @@ def _asked(request: Request) -> _AskedComparison:
             "before": [log_at(book, ride) for ride in before],
             "after": [log_at(book, ride) for ride in after],
             "noted_before": noted_of(book, before),
-            "noted_after": noted_of(book, after) | of_the_job(query),
+            "noted_after": _with_job(book, after, query),
             "unit": unit_of(request).label,
             **on_paper(book, query),
         }
@@ -269,6 +270,11 @@ def noted_of(book: Book, rides: tuple[RideEntry, ...]) -> dict[str, str]:
     }
 
 
+def _with_job(book: Book, rides: tuple[RideEntry, ...], asked: Query) -> dict[str, str]:
+    """Return what was noted of rides and typed of the work, with what their set-ups leave open."""
+    return with_open(noted_of(book, rides) | of_the_job(asked), setups_of(book, rides))
+
+
 def of_the_job(asked: Query) -> dict[str, str]:
     """Return what was typed of the work: done, price, hours, what is open."""
     return {name: words for name in _JOB if (words := getattr(asked, name).strip())}
@@ -287,7 +293,7 @@ def sheet_arguments(
     asked = asked_of(request)
     return {
         "logs": [log_at(book, ride) for ride in rides],
-        "noted": {**noted_of(book, rides), **noted, **of_the_job(asked)},
+        "noted": {**noted, **_with_job(book, rides, asked)},
         "unit": unit_of(request).label,
         **on_paper(book, asked),
     }

@@ -15,6 +15,7 @@ import pytest
 from ridelog.analysis.energy import WHEEL_ENERGY
 from ridelog.analysis.subject import DANGER, Caution, MeasuredRide
 from ridelog.compare.comparison import Comparison, compare
+from ridelog.compare.noted import with_open
 from ridelog.core.estimate import Estimate
 from ridelog.core.units import SPEED_UNITS
 from ridelog.importer import load_track
@@ -49,11 +50,33 @@ def files(thin_comparison: Comparison) -> dict[str, bytes]:
 
 @pytest.mark.parametrize(("paper", "width_pt"), list(zip(PAPERS, (595, 612), strict=True)))
 def test_pdf_is_one_tagged_sheet(thin_comparison: Comparison, paper: str, width_pt: int) -> None:
-    made_files, lacking = made(thin_comparison, paper=paper)
+    """With three rides a side, all that can be typed, and a set-up of which most is open."""
+    sides = [
+        (
+            *rides,
+            replace(
+                rides[0], source=replace(rides[0].source, sha256=3 * rides[0].source.sha256[:20])
+            ),
+        )
+        for rides in (thin_comparison.before, thin_comparison.after)
+    ]
+    job = {
+        "done": "rear sprocket with 56 teeth in place of 64, chain shortened by four links",
+        "price": "39.60 EUR", "hours": "1.5 h", "open": "mudguard rubs at full lock",
+    }  # fmt: skip
+    setup = MachineSetup(battery_cells=14, battery_chemistry="li-ion", display_max_v=48.0)
+    full = compare(sides[0], sides[1], noted_after=with_open(job, [setup]))
+    made_files, lacking = made(full, "Quillgarth Works", paper=paper, note="Come back in May.")
     reader = pypdf.PdfReader(io.BytesIO(made_files["sheet.pdf"]))
     assert lacking == ""
     assert len(reader.pages) == 1
     assert round(float(reader.pages[0].mediabox.width)) == width_pt
+    flat = " ".join(reader.pages[0].extract_text().split())
+    for words in (
+        *list(job.values())[:3], "Mudguard rubs at full lock. Contradiction, display volts: Full,",
+        "Not confirmed by anyone: volts of ", "Come back in May.", "Quillgarth Works", "Date and signature",
+    ):  # fmt: skip
+        assert words in flat, words
     root: Any = reader.trailer["/Root"]
     assert root["/MarkInfo"]["/Marked"]
     assert root["/Lang"].startswith("en")

@@ -2,7 +2,7 @@
 
 from pathlib import Path
 
-from ridelog.machine.before_riding import USUAL, points_before_riding
+from ridelog.machine.before_riding import USUAL, left_open, points_before_riding
 from ridelog.machine.electrics import electrical_sheet
 from ridelog.machine.setup import MachineSetup
 from ridelog.machine.setup_file import setup_of_text
@@ -41,3 +41,12 @@ def test_a_contradiction_comes_first() -> None:
     assert points.always[0].startswith("Contradiction, display volts: ")
     assert points.always[1:] == USUAL
     assert not [words for words in points.unconfirmed if "display volts" in words]
+
+
+def test_what_is_left_open_is_told_in_short() -> None:
+    open_words = left_open(setup_of_text(SETUP.read_text() + "\ndisplay_max_v = 48.0\n"))
+    wrong, _, rest = open_words.partition(" Not confirmed by anyone: ")
+    assert wrong.startswith("Contradiction, display volts: Full, the battery has 58.8 V; “Display:")
+    assert rest.startswith("volts of controller, motor, switch, connector, converter, lights, horn")
+    assert rest.endswith("; watts of converter.") and "_" not in open_words
+    assert left_open(MachineSetup()) == ""

@@ -64,14 +64,19 @@ def document(found: OptionsPredicted) -> dict[str, Any]:
 
 @pytest.fixture(scope="module")
 def files(found: OptionsPredicted) -> dict[str, bytes]:
+    return made(found, "a4")
+
+
+def made(found: OptionsPredicted, paper: str) -> dict[str, bytes]:
     logo = letterhead(
         "Quillgarth Works", "Mill Lane 3", SAMPLES / "pictures" / "before-and-after.png"
     )
-    made, lacking = options_files(
-        found, (), KMH, to_bytes(options_json(found, (), KMH)), letterhead=logo, note="For May."
+    result = to_bytes(options_json(found, (), KMH))
+    files, lacking = options_files(
+        found, (), KMH, result, letterhead=logo, note="For May.", paper=paper
     )
     assert lacking == ""
-    return made
+    return files
 
 
 def test_the_json_fits_its_schema(document: dict[str, Any]) -> None:
@@ -134,6 +139,11 @@ def test_the_screen_is_80_letters_wide(found: OptionsPredicted, unit: Any) -> No
     assert max(map(len, lines)) <= 80
     assert any(line.startswith("F  More current, battery limit 80 to 95 A") for line in lines)
     assert any("240 EUR, 5.5 h" in line for line in lines)
+
+
+def test_six_options_find_room_on_letter_paper_too(found: OptionsPredicted) -> None:
+    (page,) = pypdf.PdfReader(io.BytesIO(made(found, "us-letter")["options.pdf"])).pages
+    assert round(float(page.mediabox.width)) == 612 and "F More current" in page.extract_text()
 
 
 def test_paper_is_one_tagged_page_with_the_result(files: dict[str, bytes]) -> None:

@@ -165,6 +165,7 @@ def against_a_statement(page: Page, setup: str, folder: Path, *, by_keys: bool) 
         page.get_by_role("button", name="Owner's sheet as PDF").click()
     text = text_of(sheet.value, folder / "stated.pdf")
     assert "Come back in May." in text
+    assert "Still to be done. Not confirmed by anyone: volts of controller, motor," in text
     assert "Quillgarth Works" in text and "Tern" in text
     assert "Your decision: please tick one and sign" in text and "Date and signature" in text
     page.get_by_text("Kept with").get_by_role("link", name="Tern").click()
