@@ -70,6 +70,11 @@ class AgainstStated:
         return tuple(sorted(particular, key=lambda one: -one.gravity))
 
     @property
+    def alone(self) -> bool:
+        """Whether one ride tells it all: how rides differ by themselves is then in no interval."""
+        return sum(map(_told, self.readings)) == 1
+
+    @property
     def verdict(self) -> Word:
         """Whether the rides are faster than what was stated: better, worse, or not shown."""
         if self.ratio.low > 1.0:

@@ -24,7 +24,7 @@ from ridelog.report.pdf import last_day
 from ridelog.report.ride_page import CONDITIONS_SOURCE, Sources
 from ridelog.report.sheet import CHECK_WORDS, SheetFigure, SheetWords, in_short, sheet_ride
 from ridelog.report.sheet_pdf import paper_files
-from ridelog.report.stated_words import ONLY_STATED, stated_sentence, verdict_sentence
+from ridelog.report.stated_words import ONLY_STATED, limits_of, stated_sentence, verdict_sentence
 
 _SIDES = ("Stated", "Measured")
 # As wide as the text of a sheet; two lines of points need no more height.
@@ -63,7 +63,7 @@ def stated_sheet_words(
             f"{verdict_sentence(found)} In brackets: where the true value should lie, right "
             "nine times out of ten, if the statement is as good as said. Nobody measured the "
             "machine as it was.",
-            ONLY_STATED,
+            *limits_of(found),
         ),
         done=job.notes,
         open=job.open,

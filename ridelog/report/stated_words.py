@@ -10,6 +10,16 @@ from ridelog.report.compare_words import side_lines
 
 ONLY_STATED = "Only a top speed was stated: what the machine gained or lost otherwise is not known."
 
+_ONE_RIDE = (
+    "One ride tells it: how far rides of one machine differ by themselves is not in the brackets; "
+    "two more would tell."
+)
+
+
+def limits_of(found: AgainstStated) -> tuple[str, ...]:
+    """Return what the figures do not say."""
+    return (ONLY_STATED, _ONE_RIDE) if found.alone else (ONLY_STATED,)
+
 
 def verdict_sentence(found: AgainstStated) -> str:
     """Return whether the rides are faster than what was stated."""
@@ -36,7 +46,8 @@ def stated_lines(found: AgainstStated, unit: SpeedUnit) -> Lines:
     lines = [*side_lines(found.rides, "After", 8), ("", "")]
     headline = f"{stated_sentence(found, unit)} {verdict_sentence(found)}"
     lines += [*wrapped(headline, "headline"), ("", "")]
-    lines += wrapped(ONLY_STATED, "")
+    for words in limits_of(found):
+        lines += wrapped(words, "")
     for one in found.cautions:
         lines += wrapped(f"{GRAVITY_WORDS[one.gravity]}: {for_reader(one.text, unit)}", "caution")
     return [*lines, *wrapped(ALWAYS, "quiet")]

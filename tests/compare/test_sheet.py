@@ -74,7 +74,8 @@ def test_pdf_is_one_tagged_sheet(thin_comparison: Comparison, paper: str, width_
     flat = " ".join(reader.pages[0].extract_text().split())
     for words in (
         *list(job.values())[:3], "Mudguard rubs at full lock. Contradiction, display volts: Full,",
-        "Not confirmed by anyone: volts of ", "Come back in May.", "Quillgarth Works", "Date and signature",
+        "Not confirmed by anyone: volts of ", "Come back in May.", "Quillgarth Works",
+        "Date and signature",
     ):  # fmt: skip
         assert words in flat, words
     root: Any = reader.trailer["/Root"]

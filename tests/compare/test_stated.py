@@ -64,7 +64,7 @@ def test_twice_as_fast_is_said_so() -> None:
     # 28 / 15.26 and 28 / 12.74, the ends of nine tenths of the statement's spread.
     assert found.ratio.low == pytest.approx(1.83, abs=0.03)
     assert found.ratio.high == pytest.approx(2.20, abs=0.03)
-    assert found.verdict == "better"
+    assert found.verdict == "better" and not found.alone
     assert against_stated(StatedSpeed(10.0, 0.1), (ride(8.0),)).verdict == "worse"
     assert against_stated(StatedSpeed(10.0, 0.1), (ride(10.3),)).verdict == "no difference shown"
 
@@ -84,6 +84,7 @@ def result(tmp_path_factory: pytest.TempPathFactory) -> Path:
     said = " ".join(done.output.split())
     assert "times (1.7" in said and "the stated 28.0 km/h (a leaflet)" in said
     assert "what the machine gained or lost otherwise is not known" in said
+    assert "how far rides of one machine differ by themselves is not in the brackets" in said
     return place
 
 
@@ -116,6 +117,7 @@ def test_the_owners_sheet_against_a_statement(tmp_path: Path) -> None:
     }  # fmt: skip
     page = (out / "sheet.html").read_text(encoding="utf-8")
     assert "Tern: new motor" in page and "the stated 28.0 km/h (a leaflet)" in page
+    assert "One ride tells it: " in page and "two more would tell" in page
     assert "stated by a leaflet, good to 10 %" in page and "120 EUR" in page
     assert "It is faster than stated, against the wish." in page
     assert "Your decision: please tick one and sign" in page
