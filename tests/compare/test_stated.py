@@ -28,7 +28,8 @@ def ride(value: float | None, sd: float = 0.03) -> Any:
     known = None if value is None else Estimate(value, value - QUANTILE * sd, value + QUANTILE * sd)
     figure = Figure("two_way_mps", "mean of both directions", SPEED, known, "one direction only",
                     Comparable(HIGHER))  # fmt: skip
-    return SimpleNamespace(figures={"two_way_mps": figure, "best_1s_mps": figure}, name="a ride")
+    figures = {"two_way_mps": figure, "best_1s_mps": figure}
+    return SimpleNamespace(figures=figures, name="a ride", source=SimpleNamespace(file="a ride"))
 
 
 @pytest.mark.parametrize("rides", [1, 2, 3])
