@@ -11,7 +11,11 @@ from ridelog.core.track import BoolArray, FloatArray, IntArray, Track
 from ridelog.core.units import SPEED_WORDS
 from ridelog.filtering.quality import POOR_HDOP
 from ridelog.filtering.receiver.colour import noise_of_means
-from ridelog.filtering.receiver.wander import position_wander, wander_at_slow_pace
+from ridelog.filtering.receiver.wander import (
+    position_wander,
+    wander_at_slow_pace,
+    wander_of_few,
+)
 from ridelog.filtering.stated_noise import stated_ratio
 
 # Below this a receiver's course is its own noise: with 0.08 m/s of noise an axis, the course of
@@ -61,7 +65,7 @@ class Observations:
     speed_factor : the same of the reported velocity, as stated; NaN if nothing is.
     speed_step_mps, position_step_m : steps in which the log writes speed and position.
     position_wander_m : what a position walks by itself in a second; NaN if nothing tells. [m]
-    slow_wander_m : the same as slow riding alone shows it, 0 if it shows none. [m]
+    slow_wander_m : the same as slow riding alone, or a short log, shows it, 0 if none. [m]
     geometry : noise of this fix relative to the usual one by its dilution of precision alone.
     speed_noise_mps : white noise an axis of a reported velocity that has the noise which means of
         it show, 0 where there are too few: if all are alike, and of one whose ``speed_factor`` is 1
@@ -154,7 +158,10 @@ def observations_of(track: Track) -> Observations:
         position_step_m=step_m,
         origin_deg=origin,
         position_wander_m=position_wander(position, breaks, usual, step_m),
-        slow_wander_m=wander_at_slow_pace(position, breaks, usual, step_m),
+        slow_wander_m=max(
+            wander_at_slow_pace(position, breaks, usual, step_m),
+            wander_of_few(position, breaks, usual, step_m),
+        ),
         speed_noise_mps=(
             noise_of_means(velocity, usual),
             noise_of_means(velocity, usual, speed_ratio),

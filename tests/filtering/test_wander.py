@@ -15,6 +15,7 @@ from ridelog.filtering.receiver.wander import (
     _bend_in_motion,
     position_wander,
     wander_at_slow_pace,
+    wander_of_few,
 )
 from ridelog.filtering.smoother import estimate_motion
 from ridelog.importer import load_track
@@ -55,6 +56,27 @@ def test_large_white_errors_hide_a_wander(walk_m: float, interval_s: float) -> N
     position = _ridden(walk_m, 0.3, interval_s)
     breaks = np.zeros(len(position) - 1, dtype=bool)
     assert np.isnan(position_wander(position, breaks, interval_s, 0.0))
+
+
+@pytest.mark.parametrize("interval_s", [0.1, 0.2])
+def test_a_short_log_shows_its_walk_roughly(interval_s: float) -> None:
+    """Pieces of 5 s, the wander of one known only to its size: their mean square is that walk's."""
+    position = _ridden(0.4, 0.02, interval_s)
+    many = round(5.0 / interval_s)
+    breaks = np.zeros(many - 1, dtype=bool)
+    pieces = position[: len(position) // many * many].reshape(-1, many, 2)
+    found = [wander_of_few(piece, breaks, interval_s, 0.0) for piece in pieces]
+    assert np.sqrt(np.mean(np.square(found))) == pytest.approx(0.4, rel=0.35)
+    assert all(np.isnan(position_wander(piece, breaks, interval_s, 0.0)) for piece in pieces)
+
+
+def test_only_a_short_log_is_told_by_a_few_stretches() -> None:
+    position, breaks = _ridden(0.4, 0.02, 0.1), np.zeros(5999, dtype=bool)
+    assert wander_of_few(position, breaks, 0.1, 0.0) == 0.0
+    # Three differences of four intervals each: five stretches take 17 fixes.
+    assert wander_of_few(position[:17], breaks[:16], 0.1, 0.0) > 0.0
+    assert wander_of_few(position[:16], breaks[:15], 0.1, 0.0) == 0.0
+    assert wander_of_few(position[:60], breaks[:59], 0.5, 0.0) == 0.0
 
 
 def test_the_seventh_digit_hides_a_wander() -> None:

@@ -16,6 +16,8 @@ _SHORT_S, _LONGEST_SHORT_S = 0.2, 0.42
 # Of a ride's stretches this share is ridden so evenly that errors alone bend them. Own choice.
 _EVEN_SHARE = 0.2
 _LEAST_STRETCHES = 100
+# The fewest of which that share is one: derived.
+_LEAST_FEW = round(1.0 / _EVEN_SHARE)
 # White errors show this much more over the longer time once in some hundred logs. Own choice.
 _PLAINLY = 1.3
 # Rounding to more than this is most of what is seen. Own choice. [m]
@@ -61,24 +63,52 @@ def position_wander(
     ------
     Own derivation: receiver (8) and (9).
     """
-    n = max(1, round(_SHORT_S / interval_s))
-    if n * interval_s > _LONGEST_SHORT_S or step_m > _COARSE_M:
-        return float("nan")
-    # A receiver that repeats a position holds it: that is no evenness.
-    told = ~breaks & (np.diff(position_m, axis=0) != 0.0).any(axis=1)
-    short, long = (_bend(position_m, told, lag) for lag in (n, 2 * n))
-    if not np.isfinite(short + long):
+    lag_s, short, long, stretches = _bends(position_m, breaks, interval_s, step_m)
+    if stretches < _LEAST_STRETCHES:
         return float("nan")
     if long >= _PLAINLY * short:
-        return float(np.sqrt((long - short) / (6.0 * n * interval_s)))
-    hidden_m = float(np.sqrt((_PLAINLY - 1.0) * short / (6.0 * n * interval_s)))
+        return float(np.sqrt((long - short) / (6.0 * lag_s)))
+    hidden_m = float(np.sqrt((_PLAINLY - 1.0) * short / (6.0 * lag_s)))
     return 0.0 if hidden_m <= _MATTERS_M else float("nan")
 
 
-def _bend(position_m: FloatArray, told: BoolArray, lag: int) -> float:
-    """Return the variance of third differences over a lag where the ride is even, one axis."""
+def wander_of_few(
+    position_m: FloatArray, breaks: BoolArray, interval_s: float, step_m: float
+) -> float:
+    """Return what a position of a short log walks by itself in a second, as its few fixes show it.
+
+    Rough, and asked of a log that is too short for ``position_wander``, whose arguments it takes:
+    none at all is further from the truth. 0 where that one can tell, or nothing is seen. [m]
+    """
+    lag_s, short, long, stretches = _bends(position_m, breaks, interval_s, step_m)
+    if not _LEAST_FEW <= stretches < _LEAST_STRETCHES:
+        return 0.0
+    return float(np.sqrt(max(long - short, 0.0) / (6.0 * lag_s)))
+
+
+def _bends(
+    position_m: FloatArray, breaks: BoolArray, interval_s: float, step_m: float
+) -> tuple[float, float, float, int]:
+    """Return the shorter time, how even riding bends over it and over both, and its stretches.
+
+    In s and m² an axis; no stretches where fixes are too far apart or too coarse.
+    """
+    n = max(1, round(_SHORT_S / interval_s))
+    if n * interval_s > _LONGEST_SHORT_S or step_m > _COARSE_M:
+        return n * interval_s, float("nan"), float("nan"), 0
+    # A receiver that repeats a position holds it: that is no evenness.
+    told = ~breaks & (np.diff(position_m, axis=0) != 0.0).any(axis=1)
+    (short, _), (long, stretches) = (_bend(position_m, told, lag) for lag in (n, 2 * n))
+    return n * interval_s, short, long, stretches
+
+
+def _bend(position_m: FloatArray, told: BoolArray, lag: int) -> tuple[float, int]:
+    """Return the variance of third differences over a lag where the ride is even, one axis.
+
+    And of how many stretches it is.
+    """
     if len(position_m) <= 3 * lag:
-        return float("nan")
+        return float("nan"), 0
     bend = (
         position_m[3 * lag :]
         - 3.0 * position_m[2 * lag : -lag]
@@ -87,10 +117,10 @@ def _bend(position_m: FloatArray, told: BoolArray, lag: int) -> float:
     )
     count = np.concatenate([[0], np.cumsum(told)])
     whole = count[3 * lag :] - count[: -3 * lag] == 3 * lag
-    if whole.sum() < _LEAST_STRETCHES:
-        return float("nan")
+    if not whole.any():
+        return float("nan"), 0
     square = float(np.quantile((bend[whole] ** 2).sum(axis=1), _EVEN_SHARE))
-    return float(square / (-2.0 * np.log1p(-_EVEN_SHARE)))
+    return float(square / (-2.0 * np.log1p(-_EVEN_SHARE))), int(whole.sum())
 
 
 def wander_at_slow_pace(
