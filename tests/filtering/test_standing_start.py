@@ -205,6 +205,26 @@ def test_a_slip_before_the_start_is_not_the_start(readings: int) -> None:
     assert started(slip=True) == pytest.approx(started(slip=False), abs=0.05)
 
 
+def test_no_start_is_timed_from_where_the_place_still_moved() -> None:
+    """Backwards, as a receiver may wander at a stand: that is no beginning of a pull."""
+    ride = RideLayout(Machine())
+    ride.stand(5.0)
+    ride.shift(-0.5, build_s=0.2, ease_s=0.2)
+    ride.hold(1.0)
+    moves_s = ride.now_s - 0.5
+    ride.shift(0.0, build_s=0.2, ease_s=0.2)
+    ride.stand(3.0)
+    start_s = ride.now_s
+    ride.drive(until_mps=7.0, build_s=0.3)
+    ride.hold(2.0)
+    rng = np.random.default_rng(12)
+    motion = estimate_motion(to_track(preset("clean", 10.0, rng).observe(ride.build(), rng)))
+    assert draw_standing_start(motion, moves_s, start_s + 1.0, start_s + 3.0, draws=100) is None
+    drawn = draw_standing_start(motion, start_s - 2.0, start_s + 1.0, start_s + 3.0, draws=100)
+    assert drawn is not None
+    assert float(np.median(drawn.start_s)) == pytest.approx(start_s, abs=0.2)
+
+
 def test_starts_of_minutes_are_tried_in_bounded_memory() -> None:
     usual = candidates(4.0, 8.5, 0.05, 100)
     assert np.allclose(np.diff(usual), 0.05) and usual[0] == 4.0

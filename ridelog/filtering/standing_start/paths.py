@@ -32,6 +32,9 @@ _OPENING_SHARES = np.array([0.75, 0.25])
 # a tenth of the weight: standing_start (3).
 FIRST_S, SECOND_S = 0.6, 1.2
 _PULL_SHARE, _PULL_SPREAD, _OTHERWISE = 1.0, 0.25, 0.1
+# Where more draws than this start at the first instant that is tried, the machine did not stand as
+# was thought, or its place moved while it did: own choice, most of them; fewer are a late stop.
+_NEVER_STOOD = 0.5
 # Draws for each that is kept, standing_start (3): own choice; more cost time.
 _SPARE_DRAWS = 2
 # Candidates are this far apart, first and last; only those with some weight are looked at closely.
@@ -126,7 +129,7 @@ def draw_standing_start(
     Returns
     -------
     StandingStart or None
-        None if too few fixes lie around to tell anything.
+        None if too few fixes lie around to tell anything, or they tell that it did not stand.
 
     Source
     ------
@@ -169,6 +172,8 @@ def draw_standing_start(
     kept = evenly_chosen(plausible, draws)
     grid = np.linspace(earliest_s, end_s, max(2, round((end_s - earliest_s) / spacing_s) + 1))
     start_s = fine.start_s[owner][kept]
+    if np.mean(start_s == fine.start_s[0]) > _NEVER_STOOD:
+        return None
     # How the throttle opens, by hand or by a ramp, is alike in all starts.
     apart = [start_s[opening[owner][kept] == each] for each in range(len(OPENINGS))]
     unseen = sum(
