@@ -171,6 +171,20 @@ def test_the_mean_counts_stops_from_speed_only() -> None:
     assert with_stopping(Brakings((rolls_on,)), TOP).mean_mps2 is None
 
 
+@pytest.mark.parametrize(("from_mps", "to_mps", "stops", "telling"), [
+    # From half of the best second, 6.94 m/s, a stop is one from speed.
+    (3.50, 0.0, 2, 1), (3.45, 0.0, 1, 1),
+    # From half of the fastest braking's 8 m/s it tells how it is braked, if it sheds half of that.
+    (4.05, 0.0, 2, 2), (3.95, 0.0, 2, 1), (6.0, 2.95, 1, 2), (6.0, 3.05, 1, 1),
+])  # fmt: skip
+def test_what_half_the_speed_decides(
+    from_mps: float, to_mps: float, stops: int, telling: int
+) -> None:
+    found = with_stopping(Brakings((braking(3.0), braking(4.0, from_mps, to_mps))), TOP)
+    assert len(found.stops_from_speed) == stops
+    assert found.stopping is not None and found.stopping.brakings == telling
+
+
 def test_nobody_is_warned_below_walking_pace() -> None:
     assert cautions_of(1.0, around(1.5, 0.05)) == {}
 
