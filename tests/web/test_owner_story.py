@@ -1,6 +1,7 @@
 """From the drop to the sheet that the owner signs, in a real browser, at both widths."""
 
 import io
+import re
 import tomllib
 from collections.abc import Iterator
 from pathlib import Path
@@ -10,7 +11,7 @@ import pytest
 from axe_playwright_python.sync_playwright import Axe
 from live_page import CHROMIUM, Served, Watch
 from PIL import Image
-from playwright.sync_api import Browser, Download, Page, expect
+from playwright.sync_api import Browser, Download, Locator, Page, expect
 from pypdf import PdfReader
 
 from ridelog.machine.setup import KEYS
@@ -89,6 +90,8 @@ def test_from_the_drop_to_the_signed_sheet(chromium: Browser, tmp_path: Path, wi
         against_a_statement(page, setup, tmp_path, by_keys=width == 1280)
         options_and_decision(page, setup, tmp_path)
         the_years(page, tmp_path)
+        if width == 390:
+            tidied(page, served, tmp_path)
         assert watch.faults == []
         refused(page, tmp_path)
     finally:
@@ -231,6 +234,74 @@ def the_years(page: Page, folder: Path) -> None:
     rows = (folder / "history.csv").read_text(encoding="utf-8").splitlines()
     kinds = {row.split(",")[1] for row in rows[1:]}
     assert {"ride", "decision", "photo", "set-up"} <= kinds
+
+
+def saved_as(page: Page, button: Locator, place: Path) -> bytes:
+    with page.expect_download() as file:
+        button.click()
+    file.value.save_as(place)
+    return place.read_bytes()
+
+
+def tidied(page: Page, served: Served, folder: Path) -> None:
+    """What was kept is handed out as it came in, taken back, named anew, measured again."""
+    machine = page.url.split("?")[0].split("#")[0]
+    given = page.get_by_role("link", name="As it was given")
+    assert saved_as(page, given, folder / "given.jpg") == (folder / "one.jpg").read_bytes()
+    page.get_by_role("button", name=re.compile("^Take it out of the book: photo")).click()
+    expect(page.get_by_alt_text("with its new sprocket")).to_have_count(0)
+    page.get_by_role("button", name=re.compile("^Take it out ?: change")).click()
+    expect(page.get_by_text("Spent on it")).to_have_count(0)
+    kept = page.locator("ul.kept li")
+    asked = kept.count()
+    kept.first.get_by_role("button", name=re.compile("^Take off the list")).click()
+    expect(kept).to_have_count(asked - 1)
+    page.get_by_label("Add a set-up").fill("with mudguards")
+    page.locator("#setups-head ~ form").get_by_role("button", name="Add").click()
+    expect(page.locator("main")).to_contain_text("with mudguards")
+    page.goto(machine)
+    page.locator("#change-head ~ form").get_by_label("Note").fill("for the fair")
+    page.locator("#change-head ~ form").get_by_role("button", name="Save").click()
+    expect(page.locator("#change-head ~ .said")).to_have_text("Saved.")
+    page.goto(f"{served.base}/machines")
+    page.get_by_label("Name", exact=True).fill("Plover")
+    page.get_by_role("button", name="Add").click()
+    expect(page.locator("h1")).to_have_text("Plover")
+    page.goto(f"{served.base}/workshop")
+    page.get_by_role("button", name="Take it out").click()
+    expect(page.get_by_alt_text("Logo of the workshop")).to_have_count(0)
+    # Both rides are named at once, then one is told more of, measured again and let go.
+    page.goto(served.base)
+    for box in page.locator("#list input[name=after]").all():
+        box.check()
+    page.get_by_role("button", name="Note machine, charge…").click()
+    page.locator("#several-charge").fill("full")
+    sound(page, "several rides are named")
+    page.get_by_role("button", name="Save on all of them").click()
+    expect(page.get_by_text("Named on 2 rides.")).to_be_visible()
+    page.locator("#list tbody tr", has_text=LOGS[1]).locator("th a").click()
+    log = page.locator("a[href$='/original']")
+    assert saved_as(page, log, folder / "log") == (SAMPLES / LOGS[1]).read_bytes()
+    alone = saved_as(page, page.locator("a[href$='/report.html']"), folder / "ride.html")
+    assert b"Top speed" in alone
+    page.locator("#before-riding summary").first.click()
+    page.locator("#before-riding input[type=checkbox]").first.check()
+    page.get_by_role("button", name="Keep with the ride").click()
+    expect(page.locator("#before-riding")).to_contain_text("1 of ")
+    page.locator("#conditions summary").click()
+    page.get_by_label("Add a note").fill("rattles at full throttle")
+    page.locator("#details").get_by_role("button", name="Save").click()
+    note = page.locator("#details .note")
+    expect(note).to_have_text("rattles at full throttle")
+    page.locator("#details").get_by_role("button", name=re.compile("^Remove")).click()
+    expect(note).to_have_count(0)
+    page.locator("summary", has_text="Measure again").click()
+    page.get_by_role("button", name="Measure again").click()
+    page.locator("summary", has_text="Measure again").click()
+    page.get_by_label("Remove the ride and its log").check()
+    page.get_by_role("button", name="Remove", exact=True).click()
+    expect(page.locator("#list tbody tr")).to_have_count(1)
+    page.goto(machine)
 
 
 def refused(page: Page, folder: Path) -> None:

@@ -39,7 +39,7 @@ const look = follow(async (tasks) => {
   if ((task.state === "drawing" || task.state === "done") && (before || page.dataset.current !== "yes")) {
     // A page that had no figures at all lacks charts and forms too: load it whole.
     if (!document.getElementById("charts")) { location.reload(); return; }
-    await renew("figures", "sections");
+    await renew("figures", "sections", "kept-files");
     await charts?.draw();
     if (task.state === "done") page.dataset.current = "yes";
   }
