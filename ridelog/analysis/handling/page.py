@@ -13,24 +13,21 @@ from ridelog.analysis.handling.turns import Turn
 from ridelog.analysis.subject import MeasuredRide
 from ridelog.core.estimate import Estimate
 from ridelog.core.quantity import (
-    ACCELERATION,
     LENGTH,
     SPEED,
+    TURN_LOAD,
     YAW_RATE,
     Quantity,
     number,
     plain,
     text_or_span,
-    value,
 )
-from ridelog.core.units import STANDARD_GRAVITY_MPS2, SpeedUnit
+from ridelog.core.units import SpeedUnit
 from ridelog.present.section import Picture, Section, Table, draw_picture
 from ridelog.present.words import capital, count_words, elapsed_words
 
 # More turns than this fill a page and tell nothing new; fewer than this make no picture.
 _MOST_ROWS, _LEAST_DRAWN = 5, 3
-# Everybody who thinks of grip or of tipping over thinks in shares of gravity.
-_IN_G = Quantity("acceleration", "m/s2", 2, lambda reader: ("g", STANDARD_GRAVITY_MPS2))
 _SHARE = Quantity("share", "1", 0, lambda reader: ("%", 0.01))
 _CORRECTIONS = Quantity(
     "steering corrections", "1/100 m", 1,
@@ -50,7 +47,7 @@ def handling_lines(ride: MeasuredRide, reader: SpeedUnit) -> tuple[tuple[str, st
         words.append(f"weaves {_from_where(ride, reader)}")
     if handling.max_lateral_accel_mps2 is not None:
         hardest = text_or_span(
-            handling.max_lateral_accel_mps2, ACCELERATION, reader, ride["signal"].too_weak
+            handling.max_lateral_accel_mps2, TURN_LOAD, reader, ride["signal"].too_weak
         )
         words.append(f"hardest turn {hardest} sideways")
     return (("Handling", "; ".join(words)),) if words else ()
@@ -95,12 +92,6 @@ def handling_section(ride: MeasuredRide, reader: SpeedUnit) -> Section:
     )
 
 
-def with_share_of_g(lateral: Estimate, reader: SpeedUnit) -> str:
-    """Return a lateral acceleration: "4.4 m/s² (4.3 to 4.5), 0.45 g", or its range alone."""
-    words = text_or_span(lateral, ACCELERATION, reader)
-    return f"{words}, {value(lateral, _IN_G, reader)}" if lateral.firm else words
-
-
 def _from_where(ride: MeasuredRide, reader: SpeedUnit) -> str:
     handling: Handling = ride["handling"]
     onset = handling.weave_onset_mps
@@ -128,19 +119,21 @@ def _hardest(ride: MeasuredRide, reader: SpeedUnit) -> str:
     if lateral is None:
         return f"The hardest turn cannot be told: {handling.lateral_reason}."
     weak = ride["signal"].too_weak
-    share = f", {value(lateral, _IN_G, reader)}" if lateral.firm and not weak else ""
     return (
-        f"The hardest turn reached {text_or_span(lateral, ACCELERATION, reader, weak)} sideways"
-        f"{share}, as the mean of its best {best_seconds(handling)}."
+        f"The hardest turn reached {text_or_span(lateral, TURN_LOAD, reader, weak)} sideways, "
+        f"as the mean of its best {best_seconds(handling)}."
     )
 
 
 def _margin(margin: TipOver, reader: SpeedUnit) -> str:
     """Return what a turn used of the tip-over threshold."""
-    safer = plain(margin.tilt_threshold_mps2, _IN_G, reader, 2)
+    rigid, safer = (
+        plain(limit, TURN_LOAD, reader, 2)
+        for limit in (margin.rigid_threshold_mps2, margin.tilt_threshold_mps2)
+    )
     words = (
         f"Width and height give a stability factor of {number(margin.stability_factor, 2)}: rigid, "
-        f"it tips at {plain(margin.rigid_threshold_mps2, _IN_G, reader, 2)} sideways; {safer} is "
+        f"it tips at {rigid} sideways; {safer} is "
         "the safer figure (15 % less, as tilt tables show)."
     )
     if margin.share_used is not None:
@@ -185,7 +178,7 @@ def _table(handling: Handling, reader: SpeedUnit) -> Table | None:
             f"{number(math.degrees(abs(turn.angle_rad)), 0)}° to the "
             f"{'right' if turn.angle_rad > 0 else 'left'}",
             plain(turn.speed_mps, SPEED, reader),
-            with_share_of_g(lateral, reader),
+            text_or_span(lateral, TURN_LOAD, reader),
             text_or_span(turn.radius_m, LENGTH, reader) if turn.radius_m else "cannot be told",
         )
         for turn, lateral in sorted(hardest, key=lambda pair: pair[0].start_s)

@@ -12,8 +12,8 @@ from ridelog.analysis.handling.turns import Turn
 from ridelog.analysis.handling.weave import LEAST_RMS_RADPS
 from ridelog.core.estimate import Estimate
 from ridelog.core.quantity import (
-    ACCELERATION,
     SPEED,
+    TURN_LOAD,
     YAW_RATE,
     Quantity,
     plain,
@@ -78,9 +78,9 @@ def turns_figure(
 ) -> Figure:
     """Return the lateral acceleration of each turn in the order of the ride, and the threshold."""
     figure, axes = _framed(shape)
-    ceiling = 1.25 * max(ACCELERATION.scaled(lateral.high, reader) for _, lateral in turns)
+    ceiling = 1.25 * max(TURN_LOAD.scaled(lateral.high, reader) for _, lateral in turns)
     for place, (turn, lateral) in enumerate(turns):
-        low, middle, high = _scaled(lateral, ACCELERATION, reader)
+        low, middle, high = _scaled(lateral, TURN_LOAD, reader)
         axes.plot([place, place], [low, high], color=BAND.light, linewidth=5.0, zorder=2)
         axes.plot(
             [place], [middle], marker=">" if turn.angle_rad > 0.0 else "<", markersize=7,
@@ -89,7 +89,7 @@ def turns_figure(
         )  # fmt: skip
     axes.set_xlim(-0.7, len(turns) - 0.3)
     if handling.tip_over is not None:
-        tilt = ACCELERATION.scaled(handling.tip_over.tilt_threshold_mps2, reader)
+        tilt = TURN_LOAD.scaled(handling.tip_over.tilt_threshold_mps2, reader)
         ceiling = max(ceiling, 1.2 * tilt)
         axes.axhspan(
             tilt, ceiling, facecolor=SHADE.light, edgecolor=HATCH.light, hatch="////",
@@ -109,7 +109,7 @@ def turns_figure(
     aside = "; triangles point to the side" if shape.wide else ""
     title(
         figure, shape, "Sideways acceleration of turns" if shape.wide else "Sideways in turns",
-        f"{ACCELERATION.label(reader)}, {seconds}{aside}",
+        f"{TURN_LOAD.label(reader)}, {seconds}{aside}",
     )  # fmt: skip
     return figure
 

@@ -12,7 +12,7 @@ from ridelog.analysis.handling.measure import (
 )
 from ridelog.analysis.subject import DANGER, Caution, MeasuredRide, Subject
 from ridelog.core.estimate import Estimate
-from ridelog.core.quantity import ACCELERATION, LENGTH, SPEED, both_units
+from ridelog.core.quantity import LENGTH, SPEED, TURN_LOAD, both_units
 from ridelog.core.units import STANDARD_GRAVITY_MPS2, SpeedUnit
 
 if TYPE_CHECKING:
@@ -61,7 +61,7 @@ class HandlingOfRide(Subject):
             explained="from there on it swings from side to side by itself",
         )  # fmt: skip
         yield Figure(
-            "max_lateral_accel_mps2", "hardest turn", ACCELERATION,
+            "max_lateral_accel_mps2", "hardest turn", TURN_LOAD,
             handling.max_lateral_accel_mps2, handling.lateral_reason,
             explained=f"sideways acceleration, mean of the best {best_seconds(handling)}",
         )  # fmt: skip

@@ -19,7 +19,7 @@ from simulate import RideLayout
 from typer.testing import CliRunner
 
 from ridelog.analysis.handling.measure import Handling
-from ridelog.analysis.handling.page import handling_section, with_share_of_g
+from ridelog.analysis.handling.page import handling_section
 from ridelog.analysis.handling.plot import turns_figure, weave_figure
 from ridelog.analysis.handling.turns import Turn
 from ridelog.analysis.handling.weave import LEAST_RMS_RADPS, SpeedClass, Weave
@@ -28,6 +28,7 @@ from ridelog.analysis.settings import Settings
 from ridelog.analysis.subject import MeasuredRide
 from ridelog.cli.main import app
 from ridelog.core.estimate import Estimate
+from ridelog.core.quantity import TURN_LOAD, text_or_span
 from ridelog.core.units import SPEED_UNITS
 from ridelog.filtering.motion import Motion
 from ridelog.filtering.smoother import estimate_motion
@@ -70,10 +71,7 @@ def test_a_weaving_ride(weaving: tuple[Motion, MeasuredRide]) -> None:
     assert [picture.name for picture in section.pictures] == ["weave", "turns"]
     assert "with an onset at " in section.pictures[0].label
     assert section.table is not None
-    assert all(
-        re.fullmatch(r"[\d.]+ m/s² \([\d.]+ to [\d.]+\), 0\.\d\d? g", r[3])
-        for r in section.table.rows
-    )
+    assert all(re.fullmatch(r"0\.\d+ g \([\d.]+ to [\d.]+\)", r[3]) for r in section.table.rows)
     assert all(re.match(r"\d:\d\d\.\d", row[0]) for row in section.table.rows)
     assert any("stability factor of 0.63" in note for note in section.notes)
     assert any("the course was corrected " in note for note in section.notes)
@@ -119,7 +117,7 @@ def test_the_times_of_turns_stand_side_by_side(
 def test_miles_and_feet(weaving: tuple[Motion, MeasuredRide]) -> None:
     section = handling_section(weaving[1], MPH)
     assert section.table is not None
-    assert " mph (" in section.lead and " mph/s (" in section.lead
+    assert " mph (" in section.lead and " g (" in section.lead
     told = [section.lead, *section.notes, *(cell for row in section.table.rows for cell in row)]
     assert not any(re.search(r"km/h|m/s²|\d m\b", words) for words in told)
     assert " ft (" in section.table.rows[0][4]
@@ -164,12 +162,11 @@ def test_margin_without_dimensions_says_how(weaving: tuple[Motion, MeasuredRide]
     assert plain.startswith("Say the track width and the height of the centre of gravity")
 
 
-def test_accelerations_also_as_a_share_of_gravity() -> None:
-    assert with_share_of_g(Estimate(4.4, 4.1, 4.7), KMH) == "4.4 m/s² (4.1 to 4.7), 0.45 g"
-    assert (
-        with_share_of_g(Estimate(0.894, 0.849, 0.939), MPH) == "2.00 mph/s (1.90 to 2.10), 0.09 g"
-    )
-    assert with_share_of_g(Estimate(1.0, 0.5, 1.5), KMH) == "somewhere from 0.5 to 1.5 m/s²"
+def test_sideways_is_told_as_a_share_of_gravity_alone() -> None:
+    """Everybody who thinks of tipping over thinks in g, whatever his units of speed."""
+    for unit in (KMH, MPH):
+        assert text_or_span(Estimate(4.4, 4.1, 4.7), TURN_LOAD, unit) == "0.45 g (0.42 to 0.48)"
+    assert text_or_span(Estimate(1.0, 0.5, 1.5), TURN_LOAD, KMH) == "somewhere from 0.05 to 0.15 g"
 
 
 @pytest.mark.parametrize(
