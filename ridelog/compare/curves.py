@@ -23,8 +23,9 @@ _FINE_STEP_MPS = 0.05
 _STANDING_MPS = 0.5
 # A pull from standstill takes less; longer runs are left out: own choice.
 _LONGEST_S = 45.0
-# The run has ended where the speed has fallen by this share of its highest: own choice.
-_FALLEN = 0.25
+# The run has ended where the speed has fallen by this share of its highest, as far as a gust or a
+# rise may take it: what follows is coasting or the brakes. Own choice.
+_FALLEN = 0.05
 
 
 @dataclass(frozen=True)

@@ -15,15 +15,17 @@ from ridelog.core.estimate import Estimate
 from ridelog.core.quantity import ACCELERATION, SPEED, plain, value
 from ridelog.core.units import SpeedUnit
 from ridelog.present.figure import Shape, axes_in, blank, drawing, dress, svg_of
-from ridelog.present.palette import BAND, INK, LINE, MARK, QUIET, SHADE, Role
+from ridelog.present.palette import INK, LINE, MARK, QUIET, Role
 from ridelog.present.section import Picture, draw_picture
 
 # Before and after are told by colour, by kind of line and by name.
 _DASHES = (0.0, (4.0, 1.6))
-_LOOKS: tuple[tuple[str, Role, Role, str | tuple[float, tuple[float, float]]], ...] = (
-    ("before", LINE, BAND, "solid"),
-    ("after", MARK, SHADE, _DASHES),
+_LOOKS: tuple[tuple[str, Role, str | tuple[float, tuple[float, float]]], ...] = (
+    ("before", LINE, "solid"),
+    ("after", MARK, _DASHES),
 )
+# A band is of its line's colour, as far from the ground as lets the line stand out of it.
+_PALE = 0.3
 # As wide as the text of a sheet, and lower than the page's picture.
 _FLAT = Shape("wide", 9.6, 1.8, 11.0, 10.0, 0.5, 700)
 Sides = tuple[list[BestRun], list[BestRun]]
@@ -104,7 +106,7 @@ def _figure(
 
 def _draw_runs(axes: Axes, runs: Sides, unit: SpeedUnit, heads: Heads, shape: Shape) -> None:
     end_s = 0.0
-    for name, (_, role, _, line), each in zip(heads, _LOOKS, runs, strict=True):
+    for name, (_, role, line), each in zip(heads, _LOOKS, runs, strict=True):
         for number, run in enumerate(each):
             axes.plot(
                 run.time_s, SPEED.scaled(1.0, unit) * run.speed_mps, color=role.light,
@@ -117,12 +119,13 @@ def _draw_runs(axes: Axes, runs: Sides, unit: SpeedUnit, heads: Heads, shape: Sh
 
 def _draw_pull(axes: Axes, curves: PullCurves, unit: SpeedUnit, heads: Heads, shape: Shape) -> None:
     speed = curves.speed_mps * SPEED.scaled(1.0, unit)
-    for name, (side, role, band, line) in zip(heads, _LOOKS, strict=True):
+    for name, (side, role, line) in zip(heads, _LOOKS, strict=True):
         ends = [ACCELERATION.ends(getattr(each, side), unit) for each in curves.differences]
         value, low, high = np.array(ends).T
-        axes.fill_between(speed, low, high, color=band.light, linewidth=0.0, alpha=0.75, zorder=1)
+        axes.fill_between(speed, low, high, color=role.light, linewidth=0.0, alpha=_PALE, zorder=1)
+        # Thin, so that a narrow band shows beside it.
         axes.plot(
-            speed, value, color=role.light, linestyle=line, linewidth=1.8, label=name, zorder=3
+            speed, value, color=role.light, linestyle=line, linewidth=1.2, label=name, zorder=3
         )
     if curves.crossing is not None:
         _mark_crossing(axes, curves.crossing.speed_mps, unit, shape)
@@ -131,7 +134,7 @@ def _draw_pull(axes: Axes, curves: PullCurves, unit: SpeedUnit, heads: Heads, sh
         axes,
         shape,
         f"Pull ({ACCELERATION.label(unit)})",
-        f"speed ({unit.label}); pale: true pull, 9 times in 10",
+        f"speed ({unit.label}); band: true pull, 9 times in 10",
     )
 
 
