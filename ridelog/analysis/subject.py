@@ -57,28 +57,39 @@ def general_cautions() -> tuple[Caution, ...]:
     )
 
 
-def age_class_caution(speed_mps: float) -> Caution | None:
-    """Return the warning that a speed is above a published youth class, if it is. [m/s]"""
-    return _age_class(speed_mps) if speed_mps > _AGE_8_TO_12_MPS else None
+def stands_first(caution: Caution) -> bool:
+    """Return whether it belongs at the headline: a danger, or that a machine is for no child."""
+    return caution.gravity == DANGER or not_for_a_child(caution)
 
 
-def _age_class(speed_mps: float) -> Caution:
-    seen, limit = f"It reached {both_units(speed_mps)}", _AGE_8_TO_12_MPS
+def not_for_a_child(caution: Caution) -> bool:
+    """Return whether it says that the machine is faster than the fastest youth class."""
+    return caution.code == "age_class" and caution.limit == _AGE_10_AND_12_MPS
+
+
+def age_class_caution(speed_mps: float, verb: str = "reached") -> Caution | None:
+    """Return the warning that a speed is above a published youth class, if it is. [m/s]
+
+    ``verb`` is "reached" of a speed that was measured, "reaches" of one that is predicted.
+    """
+    if speed_mps <= _AGE_8_TO_12_MPS:
+        return None
+    seen, limit = f"t {verb} {both_units(speed_mps)}", _AGE_8_TO_12_MPS
     if speed_mps > _AGE_10_AND_12_MPS:
         limit = _AGE_10_AND_12_MPS
         text = (
-            f"{seen}, above the {both_units(limit)} of the fastest youth quad class: not for a "
-            "child."
+            f"Not for a child: i{seen}, above the {both_units(limit)} of the fastest youth quad "
+            "class."
         )
     elif speed_mps > _AGE_6_MPS:
         limit = _AGE_6_MPS
         text = (
-            f"{seen}; youth quads are built for {both_units(limit)} from age 6, and for "
+            f"I{seen}; youth quads are built for {both_units(limit)} from age 6, and for "
             f"{both_units(_AGE_10_AND_12_MPS)} from age 10 or 12."
         )
     else:
         text = (
-            f"{seen}; powered scooters and pocket bikes for ages 8 to 12 are meant for "
+            f"I{seen}; powered scooters and pocket bikes for ages 8 to 12 are meant for "
             f"{both_units(limit)} at most."
         )
     return Caution(

@@ -33,6 +33,16 @@ from ridelog.cli.options import (
     takes,
     words_of,
 )
+from ridelog.cli.papers import (
+    PAPERS,
+    ContactOption,
+    LogoOption,
+    NoteOption,
+    Paper,
+    PaperOption,
+    WorkshopOption,
+    asked_letterhead,
+)
 from ridelog.cli.terminal import check_places, deliver, warn
 from ridelog.core.errors import RideLogError, SetupError
 from ridelog.core.text import count_words
@@ -162,6 +172,11 @@ def predict(
             "Write prediction.html, prediction.pdf (one page), its pictures and prediction.json.",
         ),
     ] = None,
+    workshop: WorkshopOption = "",
+    contact: ContactOption = "",
+    logo: LogoOption = None,
+    note: NoteOption = "",
+    paper: PaperOption = Paper.A4,
     force: Force = False,
     asked: Asked,
 ) -> None:
@@ -185,6 +200,7 @@ def predict(
     with words_of("--sweep"):
         swept = parse_sweep(sweep) if sweep else None
     which = read_columns(columns)
+    head = asked_letterhead(workshop, contact, logo)
     windows = asked_windows(window)
     conditions = asked_conditions(slope, surface, at)
     names = ("prediction.html", "prediction.pdf", "prediction.json", "pull.png", "sweep.png")
@@ -242,11 +258,14 @@ def predict(
         from ridelog.report.predict_plot import predict_pictures
 
         pictures = predict_pictures(prediction, unit, after)
-        page = predict_page(prediction, pictures, unit, after)
+        page = predict_page(prediction, pictures, unit, after, head, note)
         files[out / "prediction.html"] = page.encode("utf-8", errors="replace")
         files |= {out / f"{picture.name}.png": picture.png for picture in pictures}
         files[out / "prediction.json"] = document
-        pdf, lacking = predict_pdf(prediction, unit, document, before, after)
+        pdf, lacking = predict_pdf(
+            prediction, unit, document, before, after,
+            letterhead=head, note=note, paper=PAPERS[paper],
+        )  # fmt: skip
         warn((lacking,) if lacking else ())
         files[out / "prediction.pdf"] = pdf
     lines = predict_lines(prediction, unit, after)

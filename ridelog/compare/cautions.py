@@ -1,13 +1,10 @@
 """What a comparison warns of: of each caution the gravest ride, and what a change itself brings."""
 
-from dataclasses import replace
-
-from ridelog.analysis.braking.subject import BRAKING_CODES
-from ridelog.analysis.subject import DOUBT, WARNING, Caution, MeasuredRide
+from ridelog.analysis.subject import DOUBT, WARNING, Caution
 from ridelog.compare.comparison import Comparison
-from ridelog.compare.matching import Rides
+from ridelog.compare.gravest import gravest_of, of_ride
 from ridelog.compare.verdict import BETTER
-from ridelog.present.words import capital, clean, share_words
+from ridelog.present.words import capital, share_words
 
 
 def cautions_of(comparison: Comparison) -> tuple[Caution, ...]:
@@ -23,8 +20,7 @@ def cautions_of(comparison: Comparison) -> tuple[Caution, ...]:
             lasts = caution.gravity == DOUBT or caution.code.startswith("reverse")
             lasts = lasts or comparison.modes is not None
             if lasts and not caution.general and caution.code not in found:
-                of = capital(comparison.names.at_length[0])
-                found[caution.code] = _of_ride(caution, ride, of)
+                found[caution.code] = of_ride(caution, ride, _side_before(comparison, caution))
     particular = [caution for caution in found.values() if not caution.general]
     particular += _faster(comparison)
     return (
@@ -33,46 +29,14 @@ def cautions_of(comparison: Comparison) -> tuple[Caution, ...]:
     )
 
 
-def gravest_of(rides: Rides) -> dict[str, Caution]:
-    """Return of each caution of some rides the one that is furthest beyond its limit, by code.
-
-    What makes a ride doubtful names it; what the machine does, it does whatever the ride. All that
-    is said of the brakes is said of one ride and names it.
-    """
-    found: dict[str, Caution] = {}
-    braked = max(rides, key=_of_brakes) if rides else None
-    several = len({ride.source.file for ride in rides}) > 1  # the modes of one are in one file
-    for ride in rides:
-        for caution in ride.cautions:
-            if caution.code in BRAKING_CODES and ride is not braked:
-                continue
-            known = found.get(caution.code)
-            if known is None or _beyond(caution) > _beyond(known):
-                found[caution.code] = _of_ride(caution, ride) if several else caution
-    return found
-
-
-def _of_brakes(ride: MeasuredRide) -> tuple[int, float]:
-    """Return how grave a ride's word about the brakes is, then how far it goes before it stands."""
-    told = [one for one in ride.cautions if one.code in BRAKING_CODES]
-    far = (one.value or 0.0 for one in told if one.code == "stopping_distance")
-    return max((one.gravity for one in told), default=0), max(far, default=0.0)
-
-
-def _of_ride(caution: Caution, ride: MeasuredRide, of: str = "") -> Caution:
-    """Return a caution that says which ride it is of, or of which side the machine is."""
-    if not of and caution.code in BRAKING_CODES:
-        of = clean(ride.source.file)
-    if caution.gravity == DOUBT and not caution.general:
-        of = clean(ride.source.file)
-    return replace(caution, text=f"{of}: {caution.text}") if of else caution
-
-
-def _beyond(caution: Caution) -> float:
-    """Return how far a caution's value is beyond its limit, on whichever side of it."""
-    if caution.value is None:
-        return 0.0
-    return abs(caution.value - (caution.limit or 0.0))
+def _side_before(comparison: Comparison, caution: Caution) -> str:
+    """Return of which side a caution is told, and where the other side does not tell."""
+    before, after = comparison.names.at_length
+    if caution.code.startswith("reverse") and all(
+        ride["reverse"].state == "none" for ride in comparison.after
+    ):
+        return f"{capital(before)} ({after}, reverse was not ridden)"
+    return capital(before)
 
 
 def _faster(comparison: Comparison) -> list[Caution]:

@@ -9,6 +9,7 @@ import numpy as np
 from ridelog.analysis.figure import Figure
 from ridelog.analysis.launches.windows import Window, default_windows, suited
 from ridelog.compare.difference import difference_by_direction, side_mean
+from ridelog.compare.gravest import seen_of_machine
 from ridelog.compare.matching import Rides, match_directions
 from ridelog.core.estimate import LEVEL, Estimate
 from ridelog.core.track import FloatArray
@@ -92,8 +93,9 @@ def predict_from(
     windows = windows or _suited_windows(data, unit)
     measured = side_means(rides, told)
     return predict(
-        setup, data, asked, windows, sweep=sweep, measured=measured, conditions=conditions
-    )
+        setup, data, asked, windows,
+        sweep=sweep, measured=measured, conditions=conditions, seen=seen_of_machine(rides),
+    )  # fmt: skip
 
 
 def options_from(
@@ -119,6 +121,7 @@ def options_from(
         currency=currency,
         measured=side_means(rides),
         conditions=conditions,
+        seen=seen_of_machine(rides),
     )
 
 

@@ -8,8 +8,8 @@ from scipy.special import ndtri, stdtrit
 
 from ridelog.analysis.figure import Figure
 from ridelog.analysis.subject import Caution
-from ridelog.compare.cautions import gravest_of
 from ridelog.compare.difference import Summary
+from ridelog.compare.gravest import gravest_of
 from ridelog.compare.matching import Rides
 from ridelog.compare.verdict import BETTER, NOT_SHOWN, WORSE, Word
 from ridelog.core.errors import RideLogError

@@ -95,17 +95,29 @@ def value(estimate: Estimate, quantity: Quantity, reader: SpeedUnit) -> str:
     return f"{bare(estimate, quantity, reader)} {quantity.label(reader)}"
 
 
-def bare(estimate: Estimate, quantity: Quantity, reader: SpeedUnit, *, signed: bool = False) -> str:
-    """Return a figure without its unit."""
-    count = decimals(estimate, quantity, reader)
+def bare(
+    estimate: Estimate,
+    quantity: Quantity,
+    reader: SpeedUnit,
+    *,
+    signed: bool = False,
+    beside: Sequence[Estimate] = (),
+) -> str:
+    """Return a figure without its unit; ``beside`` is as of ``decimals``."""
+    count = decimals(estimate, quantity, reader, beside)
     return number(quantity.scaled(estimate.value, reader), count, signed=signed)
 
 
 def bounds(
-    estimate: Estimate, quantity: Quantity, reader: SpeedUnit, *, signed: bool = False
+    estimate: Estimate,
+    quantity: Quantity,
+    reader: SpeedUnit,
+    *,
+    signed: bool = False,
+    beside: Sequence[Estimate] = (),
 ) -> str:
     """Return both ends of an interval without unit: "34.8 to 35.0"."""
-    count = decimals(estimate, quantity, reader)
+    count = decimals(estimate, quantity, reader, beside)
     low, high = (
         number(quantity.scaled(end, reader), count, signed=signed)
         for end in (estimate.low, estimate.high)
@@ -155,10 +167,15 @@ def rough_bounds(estimate: Estimate, quantity: Quantity, reader: SpeedUnit) -> s
     return f"{low_words} to {high_words}"
 
 
-def signed(estimate: Estimate, quantity: Quantity, reader: SpeedUnit) -> str:
-    """Return a difference with its sign: "−2.7 km/h (−3.3 to −2.1)"."""
-    words = bare(estimate, quantity, reader, signed=True)
-    ends = bounds(estimate, quantity, reader, signed=True)
+def signed(
+    estimate: Estimate, quantity: Quantity, reader: SpeedUnit, beside: Sequence[Estimate] = ()
+) -> str:
+    """Return a difference with its sign: "−2.7 km/h (−3.3 to −2.1)".
+
+    ``beside`` are the figures that it stands beside, as of ``decimals``.
+    """
+    words = bare(estimate, quantity, reader, signed=True, beside=beside)
+    ends = bounds(estimate, quantity, reader, signed=True, beside=beside)
     return f"{words} {quantity.label(reader)} ({ends})"
 
 
@@ -228,11 +245,19 @@ def for_reader(words: str, reader: SpeedUnit) -> str:
     return words
 
 
-def decimals(estimate: Estimate, quantity: Quantity, reader: SpeedUnit) -> int:
+def decimals(
+    estimate: Estimate, quantity: Quantity, reader: SpeedUnit, beside: Sequence[Estimate] = ()
+) -> int:
     """Return how many decimals a figure deserves in the reader's unit.
 
-    One more than the most where both ends of its interval would read alike.
+    One more than the most where both ends of its interval would read alike. A difference that
+    stands ``beside`` the figures it lies between is told no finer than they are, unless it would
+    read as nought there alone.
     """
+    if beside:
+        own, scaled = decimals(estimate, quantity, reader), quantity.scaled(estimate.value, reader)
+        count = min(own, *(decimals(each, quantity, reader) for each in beside))
+        return own if round(scaled, own) != 0.0 == round(scaled, count) else count
     low, high = (quantity.scaled(end, reader) for end in (estimate.low, estimate.high))
     most, share = quantity.most_decimals, _SHARE_OF_WIDTH * (high - low)
     # The share of the least width that a computer holds is nothing.

@@ -103,14 +103,11 @@ def figures_of(
         values, limit = peak(drive, what)
         found.append(PossibleFigure(f"{stem}_peak_{suffix}", words, quantity, values, limit))
     stop = top * REACTION_S + top**2 / (2.0 * decel_mps2)
-    found.append(
-        PossibleFigure("stopping_distance_m", "stop from top speed", LENGTH, stop, top_limit)
-    )
+    found.append(PossibleFigure("stopping_distance_m", "stop from top speed", LENGTH, stop, None))
     if lateral_mps2 is not None:
         found.append(
             PossibleFigure(
-                "lateral_accel_mps2", "sideways in hardest turn", ACCELERATION, lateral_mps2,
-                top_limit,
+                "lateral_accel_mps2", "sideways in hardest turn", TURN_LOAD, lateral_mps2, None
             )
         )  # fmt: skip
     tips = tip_over_mps2(setup, len(top))

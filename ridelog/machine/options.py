@@ -110,6 +110,7 @@ def predict_options(
     currency: str = NO_CURRENCY,
     measured: Mapping[str, Estimate] | None = None,
     conditions: Conditions | None = None,
+    seen: Sequence[Caution] = (),
 ) -> OptionsPredicted:
     """Return what each option would do to the machine of some rides.
 
@@ -142,7 +143,7 @@ def predict_options(
                 option,
                 change,
                 (*figures, *_missing(change.setup, figures, conditions)),
-                risks(setup, change.setup, pairs),
+                risks(setup, change.setup, pairs, seen),
                 _open(setup, change.setup, pairs),
             )
         )
@@ -152,7 +153,7 @@ def predict_options(
         rides=machines.fitted.rides,
         now=(*present, *_missing(setup, present, conditions)),
         cautions_now=risks(
-            setup, setup, {one.figure.name: (one.fitted_now, one.changed) for one in present}
+            setup, setup, {one.figure.name: (one.fitted_now, one.changed) for one in present}, seen
         ),
         outcomes=tuple(outcomes),
         ends=_ends(every),

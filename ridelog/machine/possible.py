@@ -212,11 +212,6 @@ def basis_notes(
         f"The stopping distance includes {REACTION_S:g} s until the brake is touched (common "
         "practice, no source)."
     )
-    if any(ride.lateral_mps2 is not None for ride in rides):
-        notes.append(
-            "The sideways acceleration is that of the hardest turn ridden: the rider chooses how "
-            "fast to turn, so the change leaves it as it is."
-        )
     return notes
 
 

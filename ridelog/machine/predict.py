@@ -116,6 +116,7 @@ def predict(
     sweep: tuple[str, Sequence[Any]] | None = None,
     measured: Mapping[str, Estimate] | None = None,
     conditions: Conditions | None = None,
+    seen: Sequence[Caution] = (),
 ) -> Prediction:
     """Return what a change will do, from the set-up and the rides on it.
 
@@ -123,7 +124,8 @@ def predict(
     ``asked`` may be empty when sweeping; a sweep tries a key at several values on top of it.
     ``measured`` holds figures of the present machine, by the names of a prediction, as all else
     says them of these rides: they stand as "now" where slope and wind hardly moved them. How they
-    go with the prediction: METHOD.md, (11). ``conditions`` are what the figures are asked for.
+    go with the prediction: METHOD.md, (11). ``conditions`` are what the figures are asked for;
+    ``seen`` is what the rides warn of.
 
     SetupError if the set-up contradicts itself where a figure would have to be chosen, the rides
     contradict it, or the change cannot be.
@@ -152,7 +154,7 @@ def predict(
         change=change,
         rides=fitted.rides,
         figures=figures,
-        cautions=risks(setup, change.setup, pairs),
+        cautions=risks(setup, change.setup, pairs, seen),
         notes=(*change.notes, *basis_notes(setup, rides, conditions)),
         known=_known(fitted),
         narrowings=narrowings(fitted.drive, target, _made(setup, rides)),

@@ -81,7 +81,7 @@ UNKNOWNS = (
             lambda d: d.force_per_amp_n * d.motor_limit_a),
     Unknown("limit_power_w", "power at the battery current limit", POWER, _NONE,
             lambda d: d.limit_power_w),
-    Unknown("heat_share", "how the battery limit counts the motor's heat", _SHARE, _NONE,
+    Unknown("heat_share", "the motor's heat that the battery limit counts", _SHARE, _NONE,
             lambda d: d.heat_share),
     Unknown("traction_n", "grip", _FORCE, "friction 0.58-0.88 of ATV tyres: FME for The Oregonian, "
             "2007", lambda d: d.traction_n),
@@ -94,7 +94,7 @@ UNKNOWNS = (
             "simulation manual; 0.47 m2 for a cyclist: Sports Engineering 2021",
             lambda d: d.load.c_ns2pm2),
     Unknown("battery_v", "battery voltage during the rides", _VOLT, _NONE, lambda d: d.battery_v),
-    Unknown("idle_n", "motor's own drag (iron and bearings)", _FORCE, "current without load of "
+    Unknown("idle_n", "the motor's own drag", _FORCE, "current without load of "
             "small motors, 2-8 % of that at rated power: from memory",
             lambda d: d.idle_n),
     Unknown("controller_efficiency", "efficiency of the controller", _SHARE,
@@ -103,7 +103,7 @@ UNKNOWNS = (
             lambda d: d.charge),
     Unknown("opening_s", "time in which the throttle is opened", TIME, _NONE,
             lambda d: d.opening_s),
-    Unknown("missing_share", "torque missing at the motor current limit (full iron)", _SHARE,
+    Unknown("missing_share", "pull lost at the motor current limit", _SHARE,
             "up to 0.15: torque curves of hub and inner-rotor motors, from memory",
             lambda d: 1.0 - 1.0 / d.limit_a_per_a),
 )  # fmt: skip

@@ -1,8 +1,9 @@
 """What a change would break: fuse, voltages, class, brakes, tipping over, lithium."""
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from functools import partial
 
+from ridelog.analysis.braking.subject import BRAKING_CODES
 from ridelog.analysis.subject import DANGER, WARNING, Caution, age_class_caution, general_cautions
 from ridelog.core.estimate import Estimate
 from ridelog.core.quantity import ACCELERATION, CURRENT, both_units, plain, text, text_or_span
@@ -30,16 +31,23 @@ _WALKING_MPS = 6.0 * MPS_PER_KMH
 
 _warning = partial(Caution, gravity=WARNING)
 Pair = tuple[Estimate | None, Estimate | None]
+_BRAKES = ("brakes", "brake_decel_mps2")
 
 
 def risks(
-    before: MachineSetup, after: MachineSetup, measures: Mapping[str, Pair]
+    before: MachineSetup,
+    after: MachineSetup,
+    measures: Mapping[str, Pair],
+    seen: Iterable[Caution] = (),
 ) -> tuple[Caution, ...]:
     """Return the cautions of a change, particular ones first, the gravest of them first.
 
-    Each measure has its estimates now and changed.
+    Each measure has its estimates now and changed. ``seen`` is what rides on the machine as it is
+    warn of: it lasts, but for brakes that the change is about.
     """
+    other_brakes = any(getattr(before, key) != getattr(after, key) for key in _BRAKES)
     particular = (
+        *(one for one in seen if not (other_brakes and one.code in BRAKING_CODES)),
         *_fuse(after, measures),
         *_voltages(before, after),
         *_speed(after, measures),
@@ -55,9 +63,7 @@ def risks(
 
 def _dangers(after: MachineSetup) -> Iterator[Caution]:
     for doubt in dangers(after):
-        yield Caution(
-            doubt.code, doubt.text, None, None, "the set-up's own figures", gravity=DANGER
-        )
+        yield Caution(doubt.code, doubt.text, None, None, doubt.source, gravity=DANGER)
 
 
 # Lines of the electrical sheet of which the cautions above say more.
@@ -94,9 +100,10 @@ def _fuse(after: MachineSetup, measures: Mapping[str, Pair]) -> Iterator[Caution
             yield _warning(
                 "fuse_amperes",
                 f"The battery current {'reaches' if sure else 'may reach'} "
-                f"{text_or_span(current, CURRENT, SI)}; a fuse of {after.fuse_a:g} A carries "
-                f"{allowed:.0f} A for long. Size fuse, wires and connectors together; a larger "
-                "fuse on the same wires protects nothing.",
+                f"{text_or_span(current, CURRENT, SI)}, and a fuse of {after.fuse_a:g} A carries "
+                f"{allowed:.0f} A for long: full throttle only briefly until it is measured. Size "
+                "fuse, wires and connectors together; a larger fuse on the same wires protects "
+                "nothing.",
                 current.high,
                 allowed,
                 "fuse makers' guidance of 75 % at 25 °C, from memory",
@@ -178,7 +185,7 @@ def _speed(after: MachineSetup, measures: Mapping[str, Pair]) -> Iterator[Cautio
             limit * MPS_PER_KMH,
             "the set-up's class speed; compare StVZO § 30a (1)",
         )
-    by_age = None if after.adult_rider else age_class_caution(top.value)
+    by_age = None if after.adult_rider else age_class_caution(top.value, "reaches")
     if by_age is not None:
         yield by_age
     now = measures["top_speed_mps"][0]

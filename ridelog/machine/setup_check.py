@@ -31,11 +31,13 @@ class Doubt:
 
     ``blocks`` is True where nothing can be predicted before it is settled, because ridelog would
     have to choose which of two figures to believe. ``code`` is stable, and empty where nobody asks.
+    ``source`` says where a limit comes from that the set-up does not hold.
     """
 
     text: str
     blocks: bool = False
     code: str = ""
+    source: str = "the set-up's own figures"
 
 
 def contradictions(setup: MachineSetup) -> tuple[Doubt, ...]:
@@ -257,8 +259,8 @@ def _dangers(setup: MachineSetup) -> Iterator[Doubt]:
     pack = pack_voltage(setup)
     if pack is not None and pack.full_v > 60.0:
         yield Doubt(
-            f"Full, the battery has {pack.full_v:.1f} V: above 60 V DC it can kill by shock (UN "
-            "R100, voltage class B of ISO 6469-3; from memory). Covers, insulation and licensed "
-            "hands.",
+            f"Full, the battery has {pack.full_v:.1f} V: above 60 V DC it can kill by shock. "
+            "Covers, insulation and licensed hands.",
             code="shock",
+            source="UN R100, voltage class B of ISO 6469-3, from memory",
         )

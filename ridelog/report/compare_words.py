@@ -34,6 +34,7 @@ from ridelog.present.words import (
     wrapped,
 )
 from ridelog.report.energy_words import at_known_mass
+from ridelog.report.job import job_lines, job_of
 from ridelog.report.noted_words import noted_words, unmeasured_words
 from ridelog.report.predict_words import agreement_lines
 from ridelog.report.rounding import rounding_words, side_words
@@ -306,7 +307,8 @@ def compare_lines(comparison: Comparison, unit: SpeedUnit) -> Lines:
     names = [capital(shortened(clean(name), 12)) for name in comparison.sides]
     room = max(8, max(map(len, names)) + 2)
     rides = zip(names, (comparison.before, comparison.after), strict=True)
-    lines = [line for name, side in rides for line in side_lines(side, name, room)]
+    lines = job_lines(job_of(comparison))
+    lines += [line for name, side in rides for line in side_lines(side, name, room)]
     lines += [("", ""), *wrapped(headline(comparison, unit), "headline")]
     lines += [("", ""), *_table(comparison, unit), ("", "")]
     remarks = [crossing_words(comparison, unit), *_reasons(comparison, unit)]

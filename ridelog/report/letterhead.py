@@ -1,6 +1,7 @@
 """The workshop on its papers: name, how to reach it, its logo."""
 
 from base64 import b64encode
+from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -26,6 +27,12 @@ class Letterhead:
     def logo_file(self) -> str:
         """Name of the logo as a file beside a template, empty for none."""
         return f"logo.{self.kind}" if self.logo else ""
+
+    def beside(self, inputs: Mapping[str, str]) -> tuple[dict[str, str], dict[str, bytes]]:
+        """Return a template's inputs with the logo's name, and the logo as a file beside it."""
+        if not self.logo:
+            return dict(inputs), {}
+        return {**inputs, "logo": self.logo_file}, {self.logo_file: self.logo}
 
     @property
     def logo_url(self) -> str:

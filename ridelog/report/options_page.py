@@ -64,8 +64,4 @@ def _pdf(
     }
     if svg:
         inputs |= {"picture": plain_svg(svg), "label": label}
-    beside = {}
-    if head.logo:
-        inputs["logo"] = head.logo_file
-        beside = {head.logo_file: head.logo}
-    return one_page("options.typ", inputs, beside)
+    return one_page("options.typ", *head.beside(inputs))

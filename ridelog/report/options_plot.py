@@ -9,7 +9,7 @@ from ridelog.machine.possible import PredictedFigure
 from ridelog.present.figure import Shape, axes_in, blank, drawing, dress, svg_of, title
 from ridelog.present.palette import INK, LINE, MARK, QUIET
 from ridelog.present.section import Picture, draw_picture
-from ridelog.report.options_words import LETTERS
+from ridelog.report.option_risks import LETTERS
 from ridelog.report.predict_words import SWEPT_PULL_MPS
 
 # On paper the picture shares the page with a table. [in]

@@ -14,7 +14,7 @@ def options_lines(found: OptionsPredicted, unit: SpeedUnit, aim: Aim | None = No
     """Return the screen about options, lines of at most 80 letters."""
     words = options_words(found, unit, aim=aim)
     lines = [*wrapped(words.title, "quiet"), ("", "")]
-    for sentence in words.sentences:
+    for sentence in (*words.sentences, *words.warnings):
         lines += wrapped(sentence, "headline")
     lines.append(("", ""))
     for head, one in zip(words.heads[1:], found.outcomes, strict=True):
@@ -22,7 +22,7 @@ def options_lines(found: OptionsPredicted, unit: SpeedUnit, aim: Aim | None = No
         hours = "" if one.option.hours is None else f"{one.option.hours:g} h"
         parts = [head.name, head.change, price, hours, head.note]
         lines += wrapped(", ".join(part for part in parts if part), "", f"{head.letter}  ")
-    lines += [("", ""), *_table(words), ("", "")]
+    lines += [("", ""), *_table(words), ("", ""), *wrapped(words.alike), ("", "")]
     for risk in (*words.breaks, *words.open):
         lines += wrapped(f"{risk.who}: {risk.text}", "caution", f"{risk.label}  ")
     for note in ("✓ better, ✗ worse. " + words.brackets, *words.notes):

@@ -1,10 +1,10 @@
 """Options side by side in words: what page, paper and screen are laid out from."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 from ridelog import __version__
-from ridelog.analysis.subject import ALWAYS, DANGER, GRAVITY_WORDS, Caution
+from ridelog.analysis.subject import ALWAYS
 from ridelog.core.estimate import Estimate
 from ridelog.core.quantity import (
     MINUS,
@@ -14,23 +14,30 @@ from ridelog.core.quantity import (
     Quantity,
     bare,
     bounds,
-    for_reader,
     hours_words,
     money_words,
 )
 from ridelog.core.units import SpeedUnit
-from ridelog.machine.electrics import by_kind
-from ridelog.machine.figures import TIP_OVER
-from ridelog.machine.options import OptionOutcome, OptionsPredicted
+from ridelog.machine.options import OptionsPredicted
 from ridelog.machine.possible import PredictedFigure
-from ridelog.present.words import capital, clean, count_words, first_sentence, joined
+from ridelog.present.words import capital, clean, count_words
 from ridelog.report.aim import Aim, more_is_better
+from ridelog.report.foremost import kinds_of_danger
 from ridelog.report.letterhead import Letterhead
+from ridelog.report.option_risks import (
+    LETTERS,
+    OptionRisk,
+    columns_of,
+    open_points,
+    option_risks,
+    warning_sentences,
+)
 from ridelog.report.options_json import AS_IT_IS
-from ridelog.report.predict_words import change_words, held_word
+from ridelog.report.predict_words import change_words, held_word, turn_words
 from ridelog.report.ride_page import Sources
 
-LETTERS = "ABCDEF"
+# Where a machine has no such figure.
+NONE = "–"
 # A smaller share of a figure is no reason to choose one option: own choice.
 _WORTH = 0.01
 Kind = Literal["", "better", "worse", "other", "same"]
@@ -60,23 +67,17 @@ class OptionRow:
 
 @dataclass(frozen=True)
 class OptionHead:
-    """One column: its letter, name, the change in words, the workshop's note, what to tick."""
+    """One column: its letter, name, the change in words, the workshop's note, what to tick.
+
+    warning : what is foremost about it in a few words: "dangerous, not for a child".
+    """
 
     letter: str
     name: str
     change: str
     note: str
     choice: str
-
-
-@dataclass(frozen=True)
-class OptionRisk:
-    """Something that options break or leave open, and the letters of those that do."""
-
-    who: str
-    label: str
-    text: str
-    mark: int | None = None
+    warning: str = ""
 
 
 @dataclass(frozen=True)
@@ -91,7 +92,10 @@ class OptionDecision:
 
 @dataclass(frozen=True)
 class OptionsWords:
-    """Everything that the sheet of options says, in the order in which it says it."""
+    """Everything that the sheet of options says, in the order in which it says it.
+
+    alike : in a sentence the figures that no option moves, which have no row.
+    """
 
     title: str
     workshop: str
@@ -99,8 +103,10 @@ class OptionsWords:
     note: str
     basis: str
     sentences: tuple[str, ...]
+    warnings: tuple[str, ...]
     heads: tuple[OptionHead, ...]
     rows: tuple[OptionRow, ...]
+    alike: str
     breaks: tuple[OptionRisk, ...]
     open: tuple[OptionRisk, ...]
     brackets: str
@@ -127,6 +133,8 @@ def options_words(
     paper = paper or Letterhead()
     sources = Sources()
     name = clean(found.setup.name or "The machine")
+    rows, alike = _parted(_rows(found, unit, aim))
+    shown = [one for one in found.now if one.figure.name in shown_names(found)]
     rides = count_words(len(found.rides), "ride") if found.rides else "the set-up alone, no ride"
     return OptionsWords(
         title=f"{name}: {count_words(len(found.outcomes), 'option')} to choose from",
@@ -135,32 +143,24 @@ def options_words(
         note=clean(note.strip()),
         basis=f"Predicted from {rides}. A prediction, not a measurement.",
         sentences=option_sentences(found, unit, aim),
+        warnings=warning_sentences(found, unit),
         heads=_heads(found),
-        rows=_rows(found, unit, aim),
-        breaks=_breaks(found, unit, sources),
-        open=_open(found),
+        rows=rows,
+        alike=alike,
+        breaks=option_risks(columns_of(found), unit, sources),
+        open=open_points(found),
         brackets="Under each figure: where the truth should lie, right 9 times out of 10. With "
         "its sign: how much the change alone moves the figure. It may be a little apart from the "
         "difference of the two figures, because the machine as it is was measured and the changed "
         "one is computed, and each is rounded by itself. Same: less than 1 %; too close: it may be "
         "more or less.",
-        notes=(*(clean(note) for note in found.notes), *_turn_note(found)),
+        notes=tuple(clean(note) for note in (*found.notes, turn_words(shown)) if note),
         always=ALWAYS,
         sources=tuple(sources.listed),
         check="Every figure can be computed again from the logs: ridelog verify options.json "
         "--logs FOLDER.",
         version=__version__,
         decisions=_decisions(found),
-    )
-
-
-def _turn_note(found: OptionsPredicted) -> tuple[str, ...]:
-    """Return what the share of g means, if the machine's threshold is told."""
-    if not any(one.figure.name == TIP_OVER[0] and one.now for one in found.now):
-        return ()
-    return (
-        "A turn of 1 g pushes sideways as hard as machine and rider weigh: the threshold holds for "
-        "even ground and a rider who sits upright; slope, ruts and bumps lower it.",
     )
 
 
@@ -196,12 +196,8 @@ def option_sentences(
         _best(found, unit, _start_name(found), "Starts quickest", "starts quicker"),
         _best(found, unit, _range_name(found), "Goes farthest", "goes farther"),
     ]
-    danger = [
-        letter for letter, one in zip(LETTERS, found.outcomes, strict=False) if _dangerous(one)
-    ]
     order = {Aim.QUICKER: (1, 0, 2), Aim.FARTHER: (2, 0, 1)}.get(aim or Aim.FASTER, (0, 1, 2))
     told = [told[place] for place in order]
-    told.append(f"Dangerous as it stands: {joined(danger)}, see below." if danger else "")
     return tuple(sentence for sentence in told if sentence)
 
 
@@ -240,24 +236,46 @@ def _range_name(found: OptionsPredicted) -> str:
     return f"range_at_{found.conditions.at[0].name}_m"
 
 
-def _dangerous(outcome: OptionOutcome) -> bool:
-    return any(caution.gravity == DANGER for caution in outcome.cautions)
-
-
 def _heads(found: OptionsPredicted) -> tuple[OptionHead, ...]:
+    """Return the columns, the machine as it is first."""
     name = capital(AS_IT_IS)
     heads = [OptionHead("", name, "", "", name)]
-    for letter, one in zip(LETTERS, found.outcomes, strict=False):
-        heads.append(
-            OptionHead(
-                letter,
-                clean(one.option.name),
-                change_words(found.setup, one.change),
-                clean(one.option.note),
-                f"{letter} (dangerous)" if _dangerous(one) else letter,
-            )
+    heads += [
+        OptionHead(
+            letter,
+            clean(one.option.name),
+            change_words(found.setup, one.change),
+            clean(one.option.note),
+            letter,
         )
-    return tuple(heads)
+        for letter, one in zip(LETTERS, found.outcomes, strict=False)
+    ]
+    told = []
+    for head, cautions in zip(heads, columns_of(found).values(), strict=True):
+        kinds = kinds_of_danger(cautions)
+        choice = f"{head.choice} ({kinds[0]})" if kinds[:1] == ("dangerous",) else head.choice
+        told.append(replace(head, choice=choice, warning=", ".join(kinds)))
+    return tuple(told)
+
+
+def _parted(rows: tuple[OptionRow, ...]) -> tuple[tuple[OptionRow, ...], str]:
+    """Return the rows in which an option differs, and the others in a sentence."""
+    alike = [row for row in rows if _is_alike(row)]
+    told = [
+        f"{row.title[0].lower()}{row.title[1:]} {row.cells[0].value} {row.unit}".rstrip()
+        + (f" ({row.cells[0].bounds})" if row.cells[0].bounds else "")
+        for row in alike
+    ]
+    rest = tuple(row for row in rows if row not in alike)
+    return rest, f"The same for all: {'; '.join(told)}." if told else ""
+
+
+def _is_alike(row: OptionRow) -> bool:
+    now, *others = row.cells
+    if not now.value or now.value == NONE:
+        return False
+    changes = {one.change for one in others}
+    return changes == {"same"} or (changes == {""} and {one.value for one in others} == {now.value})
 
 
 def shown_names(found: OptionsPredicted) -> list[str]:
@@ -308,14 +326,15 @@ def _cell(
     moved: bool = False,
 ) -> OptionCell:
     if one is None or value is None:
-        return OptionCell("–", "" if one is None else one.figure.reason)
+        return OptionCell(NONE, "" if one is None else one.figure.reason)
     quantity = one.figure.quantity
     ends = bounds(value, quantity, unit)
     # Where only a range can be told it stands in the place of the figure.
     words, below = (bare(value, quantity, unit), ends) if value.firm else (ends, "")
     if not moved or one.difference is None:
         return OptionCell(words, below)
-    change = bare(one.difference, quantity, unit, signed=True)
+    sides = [each for each in (one.now, one.changed) if each is not None]
+    change = bare(one.difference, quantity, unit, signed=True, beside=sides)
     least = _WORTH * abs(value.value)
     if not change.startswith(("+", MINUS)) or abs(one.difference.value) < least:
         return OptionCell(words, below, "same", "same")
@@ -326,51 +345,6 @@ def _cell(
         return OptionCell(words, below, change, "other")
     kind: Kind = "better" if wanted is (one.difference.value > 0.0) else "worse"
     return OptionCell(words, below, f"{change} {kind}", kind)
-
-
-def _breaks(found: OptionsPredicted, unit: SpeedUnit, sources: Sources) -> tuple[OptionRisk, ...]:
-    """Return every caution once, the gravest first, with the letters of those it holds for."""
-    sides = [("as it is", found.cautions_now)]
-    sides += [(LETTERS[n], one.cautions) for n, one in enumerate(found.outcomes)]
-    who: dict[str, list[str]] = {}
-    told: dict[str, set[str]] = {}
-    first: dict[str, Caution] = {}
-    first_letter: dict[str, str] = {}
-    for letter, cautions in sides:
-        for caution in cautions:
-            if not caution.general:
-                # One sentence for all that break the same: numbers differ from option to option.
-                who.setdefault(caution.code, []).append(letter)
-                told.setdefault(caution.code, set()).add(first_sentence(caution.text))
-                held = first.get(caution.code)
-                if held is None or (caution.value or 0.0) > (held.value or 0.0):
-                    first[caution.code], first_letter[caution.code] = caution, letter
-    listed = []
-    for code, caution in sorted(first.items(), key=lambda item: -item[1].gravity):
-        words = first_sentence(for_reader(caution.text, unit))
-        if len(told[code]) > 1:
-            words = f"{words[:-1]} ({first_letter[code]}, the most)."
-        letters = ", ".join(who[code])
-        listed.append(
-            OptionRisk(
-                letters, GRAVITY_WORDS[caution.gravity], clean(words),
-                sources.mark(caution.source),
-            )
-        )  # fmt: skip
-    return tuple(listed)
-
-
-def _open(found: OptionsPredicted) -> tuple[OptionRisk, ...]:
-    """Return what is not confirmed: names of parts, once for the options that share them."""
-    by_parts: dict[str, list[str]] = {}
-    for number, one in enumerate(found.outcomes):
-        parts = by_kind(words.partition(":")[0] for words in one.open)
-        if parts:
-            by_parts.setdefault(parts, []).append(LETTERS[number])
-    return tuple(
-        OptionRisk(", ".join(letters), "Not confirmed", f"{capital(parts)}.")
-        for parts, letters in by_parts.items()
-    )
 
 
 def _plain(estimate: Estimate, quantity: Quantity, unit: SpeedUnit) -> str:

@@ -1,24 +1,16 @@
 """What a change did, in the owner's words: first what was wished, then its price."""
 
-from collections.abc import Mapping
-from dataclasses import dataclass
-
 from ridelog.analysis.energy import WHEEL_ENERGY
 from ridelog.analysis.figure import HIGHER
 from ridelog.compare.comparison import Compared, Comparison
 from ridelog.compare.verdict import BETTER, CANNOT_SAY, NOT_SHOWN, WORSE
 from ridelog.core.quantity import ACCELERATION, PERCENT, TIME, amount, rough
 from ridelog.core.units import SpeedUnit
-from ridelog.present.words import capital, clean, joined
+from ridelog.present.words import capital, joined
 from ridelog.report.aim import Aim, more_is_better
 from ridelog.report.compare_words import headline, headline_figures, lead_words, left_open
-from ridelog.report.predict_words import change_words
 from ridelog.report.rounding import side_words
 
-# What a side's notes may say of the job itself: these are no conditions that rides differ in.
-_MACHINE, _CHANGE, _SETUP = "machine", "change", "setup"
-_DONE = {"done": "Done", "price": "Price", "hours": "Hours of work"}
-_OPEN = "open"
 # Which figures an aim is about, by how their names begin.
 _AIMED = {
     Aim.QUICKER: ("0-", "pull_at"),
@@ -28,61 +20,6 @@ _AIMED = {
 # More names than this nobody reads in a sentence; the table of figures has them. Own choice.
 _MOST_NAMED = 4
 _WISHED, _UNWISHED = "as wished", "not as wished"
-
-
-@dataclass(frozen=True)
-class OwnersJob:
-    """Which machine, what was changed, and what the notes say of the work: label and words.
-
-    open : what the workshop left open, which is to be done before anyone rides.
-    """
-
-    machine: str
-    change: str
-    notes: tuple[tuple[str, str], ...]
-    open: str
-    question: str = "What the change did"
-
-    @property
-    def title(self) -> str:
-        """Machine and change in one line."""
-        if self.machine and self.change:
-            return f"{self.machine}: {self.change}"
-        return self.machine or capital(self.change) or self.question
-
-
-def job_of(comparison: Comparison) -> OwnersJob:
-    """Return what the notes of a comparison say of the job, or its set-ups where they do not."""
-    before, after = comparison.noted_before, comparison.noted_after
-    told = comparison.predicted
-    change = after.get(_CHANGE, "")
-    if not change and told is not None:
-        change = change_words(told.prediction.setup, told.prediction.change)
-    if not change and before.get(_SETUP) and after.get(_SETUP, before[_SETUP]) != before[_SETUP]:
-        change = f"{after[_SETUP]} instead of {before[_SETUP]}"
-    question = "What the change did"
-    if comparison.modes is not None:
-        change = " against ".join(reversed(comparison.names.heads))
-        question = "Two drive modes"
-    machine = after.get(_MACHINE, before.get(_MACHINE, ""))
-    if not machine and told is not None:
-        machine = told.prediction.setup.name or ""
-    return OwnersJob(clean(machine), clean(change), _notes(after), _open(after), question)
-
-
-def stated_job(noted: Mapping[str, str]) -> OwnersJob:
-    """Return what the notes say of the job on a machine of which only a speed was stated."""
-    machine, change = (clean(noted.get(key, "")) for key in (_MACHINE, _CHANGE))
-    question = "Measured against what was stated"
-    return OwnersJob(machine, change, _notes(noted), _open(noted), question)
-
-
-def _notes(noted: Mapping[str, str]) -> tuple[tuple[str, str], ...]:
-    return tuple((label, clean(noted[key])) for key, label in _DONE.items() if noted.get(key))
-
-
-def _open(noted: Mapping[str, str]) -> str:
-    return clean(noted.get(_OPEN, "").strip())
 
 
 def owner_sentence(comparison: Comparison, unit: SpeedUnit, aim: Aim | None = None) -> str:

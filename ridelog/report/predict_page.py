@@ -1,5 +1,6 @@
 """A prediction as one self-contained HTML page: no script, no network."""
 
+import re
 from collections.abc import Sequence
 from typing import Any
 
@@ -13,6 +14,9 @@ from ridelog.machine.predict import KnownOfMachine, Prediction
 from ridelog.present.html import laid_out
 from ridelog.present.section import Picture
 from ridelog.present.words import clean
+from ridelog.report.foremost import foremost_words
+from ridelog.report.job import CHOICES_AFTER
+from ridelog.report.letterhead import Letterhead
 from ridelog.report.predict_words import (
     SWEPT_PULL_MPS,
     agreement_words,
@@ -21,11 +25,15 @@ from ridelog.report.predict_words import (
     headline_words,
     held_by,
     note_words,
+    range_words,
     swept,
     swept_words,
     verdict_words,
 )
 from ridelog.report.ride_page import Sources
+
+# What the owner may decide before a change is made; a colon asks for words.
+_CHOICES = ("make this change", "leave it as it is", "something else:")
 
 
 def predict_page(
@@ -33,19 +41,27 @@ def predict_page(
     pictures: tuple[Picture, ...],
     unit: SpeedUnit,
     after: MeasuredAfter | None = None,
+    letterhead: Letterhead | None = None,
+    note: str = "",
 ) -> str:
     """Return the page about a prediction as HTML.
 
     The pictures come from ``predict_pictures`` in the same unit.
     """
-    words = prediction_words(prediction, unit, after)
-    return laid_out("prediction.html", pictures=pictures, **words)
+    head = letterhead or Letterhead()
+    words = prediction_words(prediction, unit, after, head, note)
+    return laid_out("prediction.html", pictures=pictures, words=words, logo=head.logo_url)
 
 
 def prediction_words(
-    prediction: Prediction, unit: SpeedUnit, after: MeasuredAfter | None = None
+    prediction: Prediction,
+    unit: SpeedUnit,
+    after: MeasuredAfter | None = None,
+    letterhead: Letterhead | None = None,
+    note: str = "",
 ) -> dict[str, Any]:
     """Return all that the page says, bare of markup, as any template can lay it out."""
+    head = letterhead or Letterhead()
     name = clean(prediction.setup.name or "The machine")
     tables = [now_and_after(prediction, unit, prediction.figures)]
     if after is not None:
@@ -59,13 +75,19 @@ def prediction_words(
     )
     return {
         "title": f"{name}: {change_asked(prediction)}",
+        "workshop": head.workshop,
+        "contact": head.contact,
+        "note": clean(note.strip()),
         "basis": f"Predicted {basis_words(prediction)}.",
         "headline": headline_words(prediction, unit),
+        "foremost": foremost_words(prediction.cautions, unit),
+        "ranges": range_words(prediction, unit),
+        "choices": _CHOICES if after is None else CHOICES_AFTER,
         "particular": particular,
         "general": general,
         "sources": list(sources.listed),
         "tables": [*tables, _machine(prediction, unit)],
-        "notes": note_words(prediction, unit),
+        "notes": note_words(prediction, unit, prediction.figures),
         "version": __version__,
     }
 
@@ -93,7 +115,10 @@ def now_and_after(
     for one in figures:
         difference = ""
         if one.difference is not None:
-            difference = signed(one.difference, one.figure.quantity, unit)
+            sides = [each for each in (one.now, one.changed) if each is not None]
+            difference = signed(one.difference, one.figure.quantity, unit, sides)
+            if not re.search("[1-9]", difference):
+                difference = "none"
         changed = _cell(one, one.changed, unit) or one.figure.reason
         now = _cell(one, one.now, unit)
         held = held_by(one) if one.limited_by else ""
@@ -101,7 +126,7 @@ def now_and_after(
     return {
         "heading": "Now and after the change",
         "caption": "In brackets: bounds that are meant to hold the truth in 9 cases of 10. Where "
-        "they are far apart, they stand alone.",
+        "no figure can be told, they stand without one.",
         "head": ["Figure", "Now", "Changed", "Difference", "Held back by"],
         "rows": rows,
     }

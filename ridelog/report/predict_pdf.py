@@ -6,9 +6,11 @@ from ridelog.compare.matching import Rides
 from ridelog.compare.predicted import MeasuredAfter, agreements
 from ridelog.core.units import SpeedUnit
 from ridelog.machine.predict import Prediction
+from ridelog.report.letterhead import Letterhead
 from ridelog.report.pdf import NO_DAY, last_day, one_page, plain_svg
 from ridelog.report.predict_page import now_and_after, predicted_and_measured, prediction_words
 from ridelog.report.predict_plot import predict_svgs
+from ridelog.report.predict_words import note_words
 
 # What owners are shown, by how the names begin; the page holds every figure. Own choice.
 _SHOWN = (
@@ -16,7 +18,7 @@ _SHOWN = (
     "tip_over", "battery_current", "motor_current",
 )  # fmt: skip
 # Notes beyond these stand on the page: own choice, what finds room.
-_MOST_NOTES = 6
+_MOST_NOTES = 8
 
 
 def predict_pdf(
@@ -25,6 +27,9 @@ def predict_pdf(
     document: bytes,
     rides: Rides,
     after: MeasuredAfter | None = None,
+    *,
+    letterhead: Letterhead | None = None,
+    note: str = "",
     paper: str = "a4",
 ) -> tuple[bytes, str]:
     """Return a prediction as PDF, and a sentence if it had to do without something.
@@ -32,7 +37,8 @@ def predict_pdf(
     ``document`` is the prediction as JSON, which the paper carries; ``rides`` give its day. Equal
     input gives equal bytes.
     """
-    words = prediction_words(prediction, unit, after)
+    head = letterhead or Letterhead()
+    words = prediction_words(prediction, unit, after, head, note)
     tables = []
     chosen = [one for one in prediction.figures if _is_shown(one.figure.name)]
     if after is not None:
@@ -42,10 +48,9 @@ def predict_pdf(
     tables.append(now_and_after(prediction, unit, chosen))
     drawn = predict_svgs(prediction, unit, after)
     told = {
-        **{name: words[name] for name in ("title", "basis", "headline", "particular", "general")},
-        **{name: words[name] for name in ("sources", "version")},
+        **words,
         "tables": tables,
-        "notes": words["notes"][:_MOST_NOTES],
+        "notes": note_words(prediction, unit, chosen)[:_MOST_NOTES],
         "labels": [label for _, label in drawn],
     }
     inputs = {
@@ -55,8 +60,8 @@ def predict_pdf(
         "day": last_day(rides) or NO_DAY,
         **{f"picture{number}": plain_svg(svg) for number, (svg, _) in enumerate(drawn)},
     }
-    return one_page("prediction.typ", inputs)
+    return one_page("prediction.typ", *head.beside(inputs))
 
 
 def _is_shown(name: str) -> bool:
-    return name.startswith(_SHOWN) and "_at_top_" not in name
+    return name.startswith(_SHOWN)

@@ -1,5 +1,6 @@
 """A prediction in words: its sentences, and the terminal screen made of them."""
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 from ridelog.analysis.subject import ALWAYS
@@ -9,7 +10,6 @@ from ridelog.core.quantity import (
     SLOPE,
     SPEED,
     Quantity,
-    amount,
     bare,
     bounds,
     for_reader,
@@ -17,27 +17,28 @@ from ridelog.core.quantity import (
     signed,
     span,
     text,
-    text_or_span,
     value,
 )
 from ridelog.core.units import SpeedUnit
 from ridelog.machine.change import SetupChange
+from ridelog.machine.figures import TIP_OVER
 from ridelog.machine.on_strip import StripSeen
 from ridelog.machine.possible import PredictedFigure
 from ridelog.machine.predict import Prediction, SweepPoint
 from ridelog.machine.setup import KEYS, MachineSetup
-from ridelog.present.words import Lines, clean, count_words, joined, wrapped
+from ridelog.present.words import Lines, clean, count_words, course_words, joined, wrapped
 
 # The pull that a sweep shows beside the top speed. [m/s]
 SWEPT_PULL_MPS = 2.0
-# How a limit is named in a sentence and in a column; it is named firmly where so many of the
-# possible machines agree.
+# How a limit is named in a sentence and in a column, and what it does; it is named firmly where so
+# many of the possible machines agree.
 _LIMITS = {
-    "motor speed": ("the motor's speed", "motor"),
-    "current": ("the motor current limit", "current"),
-    "power": ("the power of battery and controller", "power"),
-    "traction": ("the grip of the tyres", "grip"),
-}
+    "motor speed": ("the motor's speed", "motor", "the motor turns no faster"),
+    "current": ("the motor current limit", "current", "the motor gets no more current"),
+    "power": ("the power of battery and controller", "power", "battery and controller give no "
+              "more power"),
+    "traction": ("the grip of the tyres", "grip", "the tyres grip no more"),
+}  # fmt: skip
 _AGREE_SHARE = 0.8
 # A measurement that narrows by less is not worth naming.
 _LEAST_CUT = 0.1
@@ -75,37 +76,72 @@ def basis_words(prediction: Prediction) -> str:
 
 
 def headline_words(prediction: Prediction, reader: SpeedUnit) -> str:
-    """Return the answer: top speed after the change against now, then what the start does."""
+    """Return the answer: top speed after the change against now, then what the start does.
+
+    How sure the figures are is said beside it: ``range_words``.
+    """
     top = prediction.get("top_speed_mps")
     if top is None or top.changed is None:
         return "The changed machine would not start, or its top speed cannot be told."
-    after = text_or_span(top.changed, SPEED, reader)
+    after = _value_or_span(top.changed, SPEED, reader)
     if top.now is None or top.difference is None or not prediction.change.asked:
-        return f"Top speed {after}, held back by {held_by(top)}."
-    now = value(top.now, SPEED, reader) if top.now.firm else span(top.now, SPEED, reader)
+        return f"Top speed {after}. {_no_more(top)}"
+    now = _value_or_span(top.now, SPEED, reader)
     if top.difference.low <= 0.0 <= top.difference.high:
-        verdict = "no change that can be told"
+        verdict = ": no change that can be told"
     else:
-        more = "more" if top.difference.value > 0.0 else "less"
-        verdict = f"{amount(top.difference, SPEED, reader)} {more}"
+        verdict = ""
     return (
-        f"Top speed {after} after the change, now {now}: {verdict}. "
-        f"{_start_words(prediction, reader)}Then held back by {held_by(top)}."
+        f"Top speed {after} instead of {now}{verdict}. {_start_words(prediction, reader)}"
+        f"{_no_more(top)}"
     )
+
+
+def range_words(prediction: Prediction, reader: SpeedUnit) -> str:
+    """Return within which bounds the figures of the answer hold, and how much they move."""
+    told = []
+    for one in (prediction.get("top_speed_mps"), _start(prediction)):
+        if one is None or one.changed is None or not one.changed.firm:
+            continue
+        quantity = one.figure.quantity
+        moved = ""
+        if one.difference is not None and prediction.change.asked:
+            ends = bounds(one.difference, quantity, reader, signed=True)
+            moved = f" ({ends} by the change)"
+        told.append(f"{one.figure.title_in(reader)} {span(one.changed, quantity, reader)}{moved}")
+    return f"In 9 cases of 10: {'; '.join(told)}." if told else ""
+
+
+def _value_or_span(estimate: Estimate, quantity: Quantity, reader: SpeedUnit) -> str:
+    return (value if estimate.firm else span)(estimate, quantity, reader)
+
+
+def _start(prediction: Prediction) -> PredictedFigure | None:
+    """Return the first window from standing."""
+    return next((one for one in prediction.figures if one.figure.name.startswith("0-")), None)
+
+
+def _no_more(top: PredictedFigure) -> str:
+    """Return in a sentence why it goes no faster than its top speed."""
+    if not top.limited_by:
+        return "What holds it back cannot be told."
+    sure = top.share >= _AGREE_SHARE
+    words = _LIMITS[top.limited_by][2]
+    return f"At top speed {'' if sure else 'probably '}{words}."
 
 
 def _start_words(prediction: Prediction, reader: SpeedUnit) -> str:
     """Return what the first window from standing gains or loses; empty where it cannot be told."""
-    start = next((one for one in prediction.figures if one.figure.name.startswith("0-")), None)
+    start = _start(prediction)
     if start is None or start.now is None or start.changed is None or start.difference is None:
         return ""
     if start.difference.low <= 0.0 <= start.difference.high:
         return ""
     pace = "more slowly" if start.difference.value > 0.0 else "quicker"
     after, now = (
-        text_or_span(each, start.figure.quantity, reader) for each in (start.changed, start.now)
+        _value_or_span(each, start.figure.quantity, reader) for each in (start.changed, start.now)
     )
-    return f"It starts {pace}: {start.figure.title_in(reader)} in {after}, now {now}. "
+    return f"It starts {pace}: {start.figure.title_in(reader)} in {after} instead of {now}. "
 
 
 def held_by(figure: PredictedFigure) -> str:
@@ -126,8 +162,13 @@ def held_word(one: PredictedFigure) -> str:
     return word if one.share >= _AGREE_SHARE else word + "?"
 
 
-def note_words(prediction: Prediction, reader: SpeedUnit) -> list[str]:
-    """Return what the answer rests on and leaves open, a sentence each."""
+def note_words(
+    prediction: Prediction, reader: SpeedUnit, figures: Iterable[PredictedFigure]
+) -> list[str]:
+    """Return what the answer rests on and leaves open, a sentence each.
+
+    ``figures`` are those that are shown beside it.
+    """
     notes = []
     if prediction.measured:
         notes.append(
@@ -137,10 +178,26 @@ def note_words(prediction: Prediction, reader: SpeedUnit) -> list[str]:
         )
     notes += [strip_words(strip, reader) for strip in prediction.strips]
     if prediction.unidentified:
-        notes.append(f"The rides cannot tell: {joined(list(prediction.unidentified))}.")
+        notes.append(
+            "The intervals already allow for all that the rides cannot tell, which is: "
+            f"{joined(list(prediction.unidentified))}."
+        )
     if prediction.narrowings:
         notes.append(narrowing_words(prediction))
-    return [clean(note) for note in (*notes, *prediction.notes)]
+    notes.append(turn_words(figures))
+    return [clean(note) for note in (*notes, *prediction.notes) if note]
+
+
+def turn_words(figures: Iterable[PredictedFigure]) -> str:
+    """Return what is to be known of sideways figures, empty where none of them is shown."""
+    names = {one.figure.name for one in figures if one.changed is not None}
+    ridden = "The hardest turn is that of the rides: the rider chooses how fast to turn. "
+    return (ridden if "lateral_accel_mps2" in names else "") + (
+        "A turn of 1 g pushes sideways as hard as machine and rider weigh: the threshold holds for "
+        "even ground and a rider who sits upright; slope, ruts and bumps lower it."
+        if TIP_OVER[0] in names
+        else ""
+    )
 
 
 def strip_words(strip: StripSeen, reader: SpeedUnit) -> str:
@@ -152,7 +209,7 @@ def strip_words(strip: StripSeen, reader: SpeedUnit) -> str:
             f"slope from {low} to {high} would fit): intervals are that much wider. Ride the strip "
             "both ways."
         )
-    side = f"towards {round(strip.course_deg) % 360}°"
+    side = f"towards the {course_words(strip.course_deg)}"
     slope = f"{text(strip.slope, SLOPE, reader)} {side}"
     if strip.slope.low <= 0.0 <= strip.slope.high:
         slope = f"level as far as the rides tell ({bounds(strip.slope, SLOPE, reader)} % {side})"
@@ -242,7 +299,7 @@ def predict_lines(
     for caution in prediction.cautions:
         if not caution.general:
             lines += wrapped(f"Caution: {for_reader(caution.text, unit)}", "caution")
-    for words in note_words(prediction, unit):
+    for words in note_words(prediction, unit, prediction.figures):
         lines += wrapped(words, "quiet")
     return lines + wrapped(f"Always: {ALWAYS}", "caution")
 

@@ -33,11 +33,12 @@ from ridelog.report.compare_words import (
     tested_count,
 )
 from ridelog.report.energy_words import at_known_mass
+from ridelog.report.foremost import foremost_words
+from ridelog.report.job import CHOICES_AFTER, job_of
 from ridelog.report.letterhead import Letterhead
 from ridelog.report.noted_words import conditions_words
 from ridelog.report.owner_words import (
     as_wished,
-    job_of,
     owner_sentence,
     unsettled,
     verdict_word,
@@ -91,7 +92,9 @@ class SheetWords:
     cautions, general : text, source and the mark by which the list of sources names it; the
         particular ones with their gravity in a word as ``label``. doubts : what speaks against the
         measuring, not against the machine.
-    done : what the notes say of the work, label and words; open : what they leave to be done.
+    missing : labels of what the title cannot name. done : what the notes say of the work, label and
+        words, empty for what is not noted; open : what they leave to be done.
+    foremost : what is dangerous, and that it is for no child, to stand at the headline.
     losses : what moved against the wish, under ``losses_head``; unsettled : what these rides leave
         open.
     sides, said : how the two are headed, and how they are called behind a figure.
@@ -101,6 +104,7 @@ class SheetWords:
     """
 
     title: str
+    missing: tuple[str, ...]
     sides: tuple[str, str]
     said: tuple[str, str]
     choices: tuple[str, ...]
@@ -109,6 +113,7 @@ class SheetWords:
     note: str
     days: str
     sentence: str
+    foremost: tuple[str, ...]
     figures: tuple[SheetFigure, ...]
     curves: str
     others: tuple[SheetFigure, ...]
@@ -164,6 +169,7 @@ def sheet_words(
     names = comparison.names
     return SheetWords(
         title=job.title,
+        missing=job.missing,
         sides=(capital(names.heads[0]), capital(names.heads[1])),
         said=names.said,
         choices=_choices(comparison),
@@ -172,6 +178,7 @@ def sheet_words(
         note=clean(note.strip()),
         days=_days(comparison),
         sentence=owner_sentence(comparison, unit, aim),
+        foremost=foremost_words(hurts, unit),
         figures=tuple(_figure(each, comparison, unit, aim) for each in first),
         curves=crossing_words(comparison, unit),
         others=tuple(_figure(each, comparison, unit, aim) for each in others),
@@ -242,7 +249,7 @@ def _days(comparison: Comparison) -> str:
 
 def _choices(comparison: Comparison) -> tuple[str, ...]:
     if comparison.modes is None:
-        return ("keep it so", "put it back", "change further:")
+        return CHOICES_AFTER
     return (*(f"ride it {said}" for said in comparison.names.said), "change it:")
 
 
@@ -270,8 +277,8 @@ def _sure(comparison: Comparison, unit: SpeedUnit) -> tuple[str, ...]:
     ]
     if tested > 1:
         words.append(
-            f"Of {tested} figures none of an unchanged machine would be called better or worse in "
-            f"{100 * (1.0 - FAMILY_LEVEL):.0f} comparisons of 100."
+            f"If nothing had been changed, chance would call any of the {tested} figures better or "
+            f"worse in at most {100 * FAMILY_LEVEL:.0f} comparisons of 100."
         )
     words.append(rounding_words(comparison.figures, unit))
     return tuple(filter(None, words))

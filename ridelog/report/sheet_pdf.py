@@ -48,11 +48,7 @@ def sheet_pdf(
     }
     if picture_svg:
         inputs |= {"picture": plain_svg(picture_svg), "label": label}
-    beside = {}
-    if head is not None and head.logo:
-        inputs["logo"] = head.logo_file
-        beside = {head.logo_file: head.logo}
-    return one_page("sheet.typ", inputs, beside)
+    return one_page("sheet.typ", *(head or Letterhead()).beside(inputs))
 
 
 COLUMNS = ("measure", "title", "unit", "row", "file", "value", "low", "high", "level", "words")

@@ -18,8 +18,9 @@ from ridelog.present.section import Picture, draw_picture
 from ridelog.present.words import capital, clean, joined
 from ridelog.report.aim import Aim
 from ridelog.report.compare_words import days_words
+from ridelog.report.foremost import foremost_words
+from ridelog.report.job import stated_job
 from ridelog.report.letterhead import Letterhead
-from ridelog.report.owner_words import stated_job
 from ridelog.report.pdf import last_day
 from ridelog.report.ride_page import CONDITIONS_SOURCE, Sources
 from ridelog.report.sheet import CHECK_WORDS, SheetFigure, SheetWords, in_short, sheet_ride
@@ -47,6 +48,7 @@ def stated_sheet_words(
     against = aim is not None and rising is wanted_less
     return SheetWords(
         title=job.title,
+        missing=job.missing,
         sides=_SIDES,
         said=("stated", "measured"),
         # Nobody knows a machine to put it back to: only its speed was stated.
@@ -56,6 +58,7 @@ def stated_sheet_words(
         note=clean(note.strip()),
         days=days_words(found.rides),
         sentence=stated_sentence(found, unit),
+        foremost=foremost_words(found.cautions, unit),
         figures=(_figure(found, unit),),
         curves="",
         others=(),

@@ -287,7 +287,7 @@ def test_what_is_not_shown_says_what_would_have_shown(thin_comparison: Compariso
 def test_more_rides_than_find_room_go_to_the_back(
     thin_comparison: Comparison,
 ) -> None:
-    made_files, lacking = made(thin_comparison, note="A long note. " * 280)
+    made_files, lacking = made(thin_comparison, note="A long note. " * 230)
     assert lacking == ""
     reader = pypdf.PdfReader(io.BytesIO(made_files["sheet.pdf"]))
     assert len(reader.pages) == 2

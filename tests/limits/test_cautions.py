@@ -12,7 +12,7 @@ from typing import Any
 import pytest
 
 from ridelog.analysis.reverse.subject import reverse_cautions
-from ridelog.analysis.subject import DANGER, WARNING, age_class_caution
+from ridelog.analysis.subject import DANGER, WARNING, age_class_caution, stands_first
 from ridelog.analysis.top_speed.subject import advised_speed_caution, doubts
 from ridelog.core.estimate import Estimate
 
@@ -39,7 +39,9 @@ def test_classes_of_age(mph: float, limit_mph: float | None, words: str) -> None
     if limit_mph is None:
         assert found is None
         return
-    assert found is not None and found.gravity == WARNING and words in found.text
+    assert found is not None and found.gravity == WARNING
+    assert words in found.text.lower()
+    assert stands_first(found) is (limit_mph == 30.0)
     assert found.limit == pytest.approx(limit_mph * MPH, rel=1e-12)
 
 

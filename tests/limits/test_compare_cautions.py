@@ -3,14 +3,18 @@
 Braking distance grows with the square of the speed: v² / (2 a), any textbook of mechanics.
 """
 
+from dataclasses import dataclass, replace
 from types import SimpleNamespace
 from typing import Any
 
 import pytest
 
 from ridelog.analysis.subject import DANGER, DOUBT, WARNING, Caution
-from ridelog.compare.cautions import cautions_of, gravest_of
+from ridelog.compare.cautions import cautions_of
+from ridelog.compare.gravest import gravest_of, seen_of_machine
 from ridelog.compare.verdict import BETTER, NOT_SHOWN, WORSE
+from ridelog.machine.risks import risks
+from ridelog.machine.setup import MachineSetup
 
 
 def caution(code: str, value: float | None, limit: float | None = None, gravity: int = DOUBT,
@@ -18,8 +22,21 @@ def caution(code: str, value: float | None, limit: float | None = None, gravity:
     return Caution(code, f"{code} is told.", value, limit, "source", general, gravity)
 
 
+@dataclass
+class Ride:
+    """What a comparison asks of a ride: its cautions, its file, and whether it went backwards."""
+
+    cautions: tuple[Caution, ...]
+    source: Any
+    state: str = "found"
+
+    def __getitem__(self, subject: str) -> Any:
+        assert subject == "reverse"
+        return SimpleNamespace(state=self.state)
+
+
 def ride(*cautions: Caution, file: str = "ride.gpx") -> Any:
-    return SimpleNamespace(cautions=cautions, source=SimpleNamespace(file=file))
+    return Ride(cautions, SimpleNamespace(file=file))
 
 
 def comparison(before: tuple[Any, ...] = (), after: tuple[Any, ...] = (), *, modes: Any = None,
@@ -101,6 +118,24 @@ def test_what_is_said_of_the_brakes_is_said_of_one_ride_and_names_it() -> None:
     assert gravest_of((weaker,))["stopping_distance"].text == "stopping_distance is told."
 
 
+def test_what_lasts_of_rides_goes_with_a_prediction() -> None:
+    """Doubts are of the log, and speeds are said anew of what is predicted."""
+    seen = seen_of_machine(
+        (
+            ride(
+                caution("reverse_too_fast", 2.5, 1.7, WARNING), caution("gaps", 0.2, 0.1),
+                caution("age_class", 14.0, 13.4, WARNING), caution("x", None, None, DANGER, True),
+            ),
+        )
+    )  # fmt: skip
+    assert [one.text for one in seen] == ["As ridden: reverse_too_fast is told."]
+    setup = MachineSetup(brakes="one")
+    weak = caution("braking_below_yardstick", 3.0, 5.0, WARNING)
+    kept = {one.code for one in risks(setup, MachineSetup(brakes="one"), {}, (weak,))}
+    other = {one.code for one in risks(setup, MachineSetup(brakes="two independent"), {}, (weak,))}
+    assert weak.code in kept and weak.code not in other
+
+
 def test_before_the_change_doubts_and_reverse_count() -> None:
     before = (
         ride(
@@ -113,6 +148,11 @@ def test_before_the_change_doubts_and_reverse_count() -> None:
     assert [one.code for one in found] == ["reverse_too_fast", "doubtful", "general"]
     assert found[0].text == "Before the change: reverse_too_fast is told."
     assert found[1].value == 5.0
+    # Nobody knows of a reverse that was not ridden again.
+    unseen = tuple(replace(each, state="none") for each in after)
+    assert cautions_of(comparison(before, unseen))[0].text == (
+        "Before the change (after the change, reverse was not ridden): reverse_too_fast is told."
+    )
     # Of two drive modes both may be ridden again.
     both = cautions_of(comparison(before, after, modes=("eco", "sport")))
     assert [one.code for one in both] == ["weak_brakes", "reverse_too_fast", "doubtful", "general"]

@@ -2,6 +2,7 @@
 
 import io
 import json
+import re
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -12,6 +13,7 @@ import pytest
 
 from ridelog.__main__ import main
 from ridelog.analysis.launches.windows import parse_window
+from ridelog.analysis.subject import DANGER, WARNING, Caution
 from ridelog.core.quantity import hours_words, money_words
 from ridelog.core.units import SPEED_UNITS
 from ridelog.machine.options import ChangeOption, OptionsPredicted, predict_options
@@ -20,12 +22,14 @@ from ridelog.machine.setup_file import read_setup
 from ridelog.present.words import first_sentence
 from ridelog.report.aim import Aim
 from ridelog.report.letterhead import letterhead
+from ridelog.report.option_risks import option_risks, warning_sentences
 from ridelog.report.options_json import options_json
 from ridelog.report.options_page import FILES, options_files
 from ridelog.report.options_plot import options_picture
 from ridelog.report.options_screen import options_lines
 from ridelog.report.options_words import option_sentences, options_words
 from ridelog.report.ride_json import schema_of, to_bytes
+from ridelog.report.ride_page import Sources
 
 KMH, MPH = SPEED_UNITS["km/h"], SPEED_UNITS["mph"]
 ROOT = Path(__file__).resolve().parents[2]
@@ -97,12 +101,14 @@ def test_the_json_fits_its_schema(document: dict[str, Any]) -> None:
 
 
 def test_the_first_line_is_for_anyone(found: OptionsPredicted) -> None:
-    fast, quick, far, *danger = option_sentences(found, KMH)
+    fast, quick, far = option_sentences(found, KMH)
     assert fast.startswith("Fastest: C (16 cells), ") and " km/h instead of " in fast
     assert quick.startswith(("Starts quickest: ", "Whether any starts quicker"))
     assert far.startswith("Goes farthest: D (Larger pack), ") and far.endswith(" at 20 km/h.")
-    # 67.2 V on a controller for 60 V.
-    assert danger == ["Dangerous as it stands: C, see below."]
+    # 67.2 V on a controller for 60 V; no speed is advised.
+    assert warning_sentences(found, KMH)[0] == "Dangerous: option C."
+    slow = replace(found, setup=MachineSetup(**found.setup.given() | {"class_speed_kmh": 20.0}))
+    assert warning_sentences(slow, MPH)[-1].startswith("Within 12 mph, its class or advised speed")
     assert option_sentences(found, KMH, Aim.FARTHER)[0] == far
     assert option_sentences(found, KMH, Aim.TAMER)[0].startswith("Tamest: B (9 teeth), ")
 
@@ -129,8 +135,8 @@ def test_as_it_is_stands_first_and_small_differences_are_no_verdict(
             # Never by colour alone: each verdict is a word, each difference has its sign.
             if cell.kind in ("better", "worse"):
                 assert cell.change.endswith(f" {cell.kind}") and cell.change[0] in "+\u2212"
-    tips = next(row for row in words.rows if row.title.startswith("Tips over"))
-    assert [cell.change for cell in tips.cells[1:3]] == ["same", "same"]
+    assert not any(row.title.startswith("Tips over") for row in words.rows)
+    assert words.alike.startswith("The same for all: tips over in a turn of ")
 
 
 @pytest.mark.parametrize("unit", [KMH, MPH])
@@ -241,6 +247,24 @@ def test_what_cannot_be_is_said_before_rides_are_read(
     assert "a logo is a PNG or JPEG" in capsys.readouterr().err
 
 
+def test_each_option_has_its_own_figures_in_a_shared_caution() -> None:
+    """Sentences that differ in their numbers alone are one; others stand apart."""
+
+    def longer(metres: float, share: int) -> Caution:
+        text = f"It needs {metres:g} m ({3 * metres:g} ft) to stop, {share} % more. Brakes first."
+        return Caution("longer_stop", text, metres, None, "physics", gravity=WARNING)
+
+    far = Caution("longer_stop", "It may need more.", None, None, "physics", gravity=DANGER)
+    columns = {"as it is": (), "A": (longer(48, 19),), "B": (far,), "C": (longer(50, 19),)}
+    first, second = option_risks(columns, KMH, Sources())
+    assert (first.who, first.label, first.text) == ("B", "Danger", "It may need more.")
+    assert (second.who, second.label) == ("A, C", "Warning")
+    assert second.text == "It needs 48 m (A) or 50 m (C) to stop, 19 % more."
+    assert option_risks(columns, MPH, Sources())[1].text.startswith(
+        "It needs 144 ft (A) or 150 ft (C) to stop"
+    )
+
+
 def test_an_and_in_a_name_stays(found: OptionsPredicted) -> None:
     """Options that cannot be told apart are joined by "or"; their names are left alone."""
     names = ("cells and charger", "wide and low")
@@ -272,6 +296,5 @@ def test_money_is_printed_to_the_cent_where_there_are_cents() -> None:
     assert money_words([0.1, 0.2, 39.6], "EUR") == "39.90 EUR"
     assert hours_words(1.5) == "1.5 h"
     # A share of g is explained where it stands.
-    tips = next(row for row in words.rows if row.title.startswith("Tips over in a turn of"))
-    assert tips.unit == "g" and 1.0 < float(tips.cells[0].value) < 2.0
+    assert re.search(r"tips over in a turn of 1\.\d+ g \(", words.alike)
     assert any(note.startswith("A turn of 1 g pushes") for note in words.notes)

@@ -2,6 +2,7 @@
 
 import json
 import re
+from dataclasses import replace
 from pathlib import Path
 
 import jsonschema
@@ -11,6 +12,7 @@ from pypdf import PdfReader
 
 from ridelog.__main__ import main
 from ridelog.analysis.launches.windows import parse_window
+from ridelog.core.estimate import Estimate
 from ridelog.core.units import SPEED_UNITS
 from ridelog.machine.change import changed
 from ridelog.machine.predict import Prediction, predict
@@ -24,6 +26,7 @@ from ridelog.report.predict_words import (
     headline_words,
     narrowing_words,
     predict_lines,
+    range_words,
 )
 from ridelog.report.ride_json import schema_of, to_bytes
 
@@ -81,8 +84,18 @@ def test_the_screen_is_80_letters_wide(alone: Prediction, unit: object) -> None:
 def test_the_sentence_says_what_limits(alone: Prediction) -> None:
     words = headline_words(alone, KMH)
     assert words.startswith("Top speed ")
-    assert "after the change, now " in words
-    assert "held back by" in words
+    assert " instead of " in words and words.count(".") < 10
+    assert "At top speed " in words
+    # How sure they are stands beside the figures, not between them.
+    assert "(" not in words
+    top = alone["top_speed_mps"]
+    firm = replace(top.figure, estimate=Estimate(10.0, 9.9, 10.1))
+    known = replace(top, figure=firm, difference=Estimate(-1.0, -1.1, -0.9))
+    assert range_words(replace(alone, figures=(known,)), KMH) == (
+        "In 9 cases of 10: top speed 35.6 to 36.4 km/h (\u22124.0 to \u22123.2 by the change)."
+    )
+    # A figure that is no more than its range is told as that already.
+    assert range_words(alone, KMH) == ""
     assert narrowing_words(alone).startswith(
         "What would narrow the predicted top speed most now: the top speed in both directions"
     )

@@ -345,7 +345,7 @@ def test_options_from_a_form_and_the_decision_in_the_history(shop: Workshop) -> 
     )
     answer = visitor.get(f"{place}?{said}")
     for words in ("2 options to choose from", "Predicted from 1 ride", "A 56 teeth", "As it is",
-                  "What it exceeds", "Paper to sign as PDF"):  # fmt: skip
+                  "Before anyone rides it", "Paper to sign as PDF"):  # fmt: skip
         assert words in answer.words, words
     assert "More &lt;b&gt;" in answer.text and "More <b>" not in answer.text
     kept_answer(visitor, ride.machine_id, f"{place}?asked=1&ride=1&currency=EUR&name_0=56+teeth&")

@@ -27,7 +27,6 @@ battery_capacity_ah = 40
 fuse_a = 100
 fuse_v = 80
 has_reverse = true
-adult_rider = true
 brakes = "two independent"
 class_speed_kmh = 50
 reverse_limit_kmh = 6
