@@ -8,7 +8,7 @@ from typing import Literal
 import numpy as np
 
 from ridelog.analysis.signal.measure import carries_figures, weakness
-from ridelog.core.errors import NotEnoughDataError, RideLogError, UnreadableLogError
+from ridelog.core.errors import NotEnoughDataError, RideLogError
 from ridelog.core.flags import Flag
 from ridelog.core.text import count_words
 from ridelog.core.track import IntArray, Track
@@ -136,7 +136,7 @@ class Monitor:
             track = log_from_bytes("receiver", tail)
         except NotEnoughDataError:
             return replace(nothing, reason="the receiver finds no position yet")
-        except UnreadableLogError:
+        except RideLogError:  # whatever else it looks like, a table without its columns too
             return replace(nothing, reason=self._no_sentence())
         at = _bytes_of(track, tail)
         ends = np.cumsum([len(part) for _, part in self._parts])

@@ -213,6 +213,20 @@ def test_a_silent_line_and_a_wrong_speed_are_told_apart() -> None:
     )
 
 
+@pytest.mark.parametrize(
+    "sent", [b"temperature 21.3 C, humidity 40 %\r\n", b"<gpx></gpx>\n", b"{}\n"]
+)
+def test_what_is_no_receiver_is_said_and_ends_nothing(sent: bytes) -> None:
+    monitor = Monitor()
+    for number in range(4):
+        monitor.feed(sent, float(number))
+        reading = monitor.reading(float(number))
+        assert reading.state == "no fix"
+        assert "the speed of the line is wrong, or the receiver is set" in reading.reason
+    monitor.feed(fix(0.0), 4.0)
+    assert monitor.reading(4.0).state in ("no fix", "settling")
+
+
 def test_a_flood_without_a_line_end_stays_small() -> None:
     monitor = Monitor()
     for i in range(200):
