@@ -163,11 +163,15 @@ def setup_of(machine: ElectricMachine, **more: object) -> MachineSetup:
     return MachineSetup(**{**known, **more})  # type: ignore[arg-type]  # keys of the set-up
 
 
-def truths(machine: ElectricMachine) -> dict[str, float]:
-    """Return what a machine truly does on the level, by the names of a prediction."""
+def truths(machine: ElectricMachine, *, ridden: bool = False) -> dict[str, float]:
+    """Return what a machine truly does on the level, by the names of a prediction.
+
+    A start overshoots the top speed that settles by up to 1 % while the pack still sags: what was
+    ``ridden`` is the fastest of it, what is foretold the settled one.
+    """
     truth = level_truth(machine)
-    # Settled: a start overshoots it by up to 1 % while the pack still sags.
-    found = {"top_speed_mps": level_truth_speed(machine)}
+    fastest = float(truth.speed_mps.max())
+    found = {"top_speed_mps": fastest if ridden else level_truth_speed(machine)}
     if truth.top_mps > 1.05 * _GOAL_MPS:
         found["0-20 km/h"] = truth.time_to(_GOAL_MPS)
     for speed in _PULLS:
@@ -232,7 +236,8 @@ def main() -> None:
                 refused += 1
                 print(f"  {number}: {error}", flush=True)
                 continue
-            usual, ridden = (truths(replace(one, charge=charge)) for one in (machine, today))
+            usual = truths(replace(machine, charge=charge))
+            ridden = truths(replace(today, charge=charge), ridden=True)
             for name in usual:
                 figure = answer.get(name)
                 for which in ("now", "fitted_now"):
