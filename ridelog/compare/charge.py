@@ -1,6 +1,7 @@
 """What the battery's charge alone could do to a figure between two sides of a comparison."""
 
-from collections.abc import Callable, Mapping
+import re
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -8,7 +9,7 @@ import numpy as np
 from ridelog.compare.noted import FULL, charges_in, conditions_in
 from ridelog.core.errors import RideLogError
 from ridelog.core.estimate import QUANTILE
-from ridelog.machine.conditions import parse_charge
+from ridelog.machine.conditions import parse_charge, parse_volts
 from ridelog.machine.pack import resting_share
 from ridelog.machine.setup import MachineSetup
 
@@ -17,6 +18,10 @@ from ridelog.machine.setup import MachineSetup
 LEAST_CHARGE = 0.25
 # Pack and winding take up to this share of the volts at the top speed: common practice, no source.
 _SAG = 0.15
+# Volts at rest before and after a ride, as a book notes them: "53.1/50.8 V".
+_PAIR = re.compile(r"(\d+(?:[.,]\d+)?)\s*v?\s*/\s*(\d+(?:[.,]\d+)?)\s*v", re.IGNORECASE)
+# Of a pack that was full at the start, rides of some minutes leave this much: own choice.
+_OF_FULL = (0.97, 0.04)
 
 
 @dataclass(frozen=True)
@@ -127,3 +132,29 @@ def _noted(noted: Mapping[str, str], setup: MachineSetup) -> tuple[float, float]
     low = min(mean - QUANTILE * sd for mean, sd in each)
     high = max(mean + QUANTILE * sd for mean, sd in each)
     return max(low, 0.0), min(high, 1.0)
+
+
+def charge_of_rides(notes: Iterable[str], setup: MachineSetup) -> tuple[float, float] | None:
+    """Return the charge during rides and its standard deviation, from what was noted of each.
+
+    A note holds a share, volts at rest, or these before and after. None where a ride has none that
+    tells.
+    """
+    each = [_ridden(words, setup) for words in notes]
+    told = [one for one in each if one is not None]
+    if not told or len(told) < len(each):
+        return None
+    means = [mean for mean, _ in told]
+    return float(np.mean(means)), float(np.hypot(np.std(means), max(sd for _, sd in told)))
+
+
+def _ridden(words: str, setup: MachineSetup) -> tuple[float, float] | None:
+    found = charges_in(words)
+    if found == [FULL]:
+        return _OF_FULL
+    try:
+        if pair := _PAIR.search(words):
+            return parse_volts(f"{pair[1]}/{pair[2]}", setup)
+        return parse_charge(found[0], setup) if len(found) == 1 else None
+    except RideLogError:
+        return None

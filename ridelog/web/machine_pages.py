@@ -16,6 +16,7 @@ from ridelog.book.records import (
     checked_day,
     now_utc,
 )
+from ridelog.compare.charge import charge_of_rides
 from ridelog.core.errors import RideLogError
 from ridelog.core.text import clean
 from ridelog.machine.change import changed, parse_change, parse_sweep
@@ -204,6 +205,14 @@ def rides_as_it_is(book: Book, state: SetupState) -> list[RideEntry]:
     return [r for r in found if r.setup_id == state.id and r.state == "ready"][:MOST_RIDES]
 
 
+def noted_charge(
+    book: Book, rides: list[RideEntry], known: MachineSetup
+) -> tuple[float, float] | None:
+    """Return the battery's charge during rides as the book notes it, None where it does not."""
+    noted = [book.details.conditions(ride.id).get("charge", "") for ride in rides]
+    return charge_of_rides(noted, known)
+
+
 @computes
 @problems_as_pages
 async def what_if(request: Request) -> Response:
@@ -277,6 +286,7 @@ def _job(request: Request, book: Book, known: MachineSetup, rides: list[RideEntr
             "logs": [log_at(book, ride) for ride in rides],
             "asked": asked,
             "sweep": sweep,
+            "rides_charge": noted_charge(book, rides, known),
             "unit": unit_of(request).label,
         },
     )

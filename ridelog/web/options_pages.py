@@ -18,7 +18,7 @@ from ridelog.report.aim import Aim
 from ridelog.web.answered_form import answer_file, form_page, ticked_rides
 from ridelog.web.compare_pages import PAPERS, on_paper
 from ridelog.web.kept_pages import keep_answer
-from ridelog.web.machine_pages import USUAL_RIDES, rides_as_it_is, setup_of
+from ridelog.web.machine_pages import USUAL_RIDES, noted_charge, rides_as_it_is, setup_of
 from ridelog.web.past_pages import note_work
 from ridelog.web.setup_form import keys_by_group
 from ridelog.web.views import (
@@ -186,6 +186,7 @@ def _job(
             "logs": [log_at(book, ride) for ride in rides],
             "options": listed,
             "currency": currency,
+            "rides_charge": noted_charge(book, rides, known),
             "unit": unit_of(request).label,
             **on_paper(book, query),
         },

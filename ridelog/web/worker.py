@@ -22,6 +22,7 @@ from ridelog.compare.predicted import options_from, predict_from
 from ridelog.compare.stated import StatedSpeed, against_stated
 from ridelog.core.errors import CalculationError, RideLogError
 from ridelog.core.units import SPEED_UNITS, SpeedUnit
+from ridelog.machine.conditions import Conditions
 from ridelog.machine.options_file import options_of
 from ridelog.machine.setup import MachineSetup
 from ridelog.present.section import Picture
@@ -257,12 +258,14 @@ def predict_change(
     logs: list[LogAt],
     asked: dict[str, Any],
     sweep: tuple[str, list[Any]] | None,
+    rides_charge: tuple[float, float] | None,
     unit: str,
 ) -> None:
     """Predict a change of a machine; sends "answer" (ComparedRides), its pictures in the words."""
     reader, known = SPEED_UNITS[unit], MachineSetup(**setup)
     rides = tuple(cache.ridden(log) for log in logs)
-    prediction = predict_from(known, rides, asked, reader, sweep=sweep)
+    conditions = Conditions(rides_charge=rides_charge)
+    prediction = predict_from(known, rides, asked, reader, sweep=sweep, conditions=conditions)
     told = predict_json(prediction)
     document = to_bytes(told)
     pdf, lacking = predict_pdf(prediction, reader, document, rides)
@@ -282,6 +285,7 @@ def lay_options(
     logs: list[LogAt],
     options: list[dict[str, Any]],
     currency: str,
+    rides_charge: tuple[float, float] | None,
     unit: str,
     **typed: Unpack[OnPaper],
 ) -> None:
@@ -290,7 +294,8 @@ def lay_options(
     rides = tuple(cache.ridden(log) for log in logs)
     _, listed = options_of({"currency": currency, "option": options})
     said = _said(typed)
-    found = options_from(known, rides, listed, reader, currency=currency)
+    conditions = Conditions(rides_charge=rides_charge)
+    found = options_from(known, rides, listed, reader, currency=currency, conditions=conditions)
     told = options_json(found, rides, reader)
     files, lacking = options_files(
         found, rides, reader, to_bytes(told), **said, paper=typed["paper"]

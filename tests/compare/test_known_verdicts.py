@@ -14,7 +14,7 @@ import pytest
 
 from ridelog.analysis.figure import Figure
 from ridelog.compare import verdict
-from ridelog.compare.charge import ChargeAlone, charge_alone
+from ridelog.compare.charge import ChargeAlone, charge_alone, charge_of_rides
 from ridelog.compare.difference import (
     Contrast,
     Difference,
@@ -33,6 +33,7 @@ from ridelog.compare.verdict import more_rides, smallest_shown, step_down, verdi
 from ridelog.core.errors import RideLogError
 from ridelog.core.estimate import QUANTILE, Estimate
 from ridelog.core.quantity import SPEED
+from ridelog.machine.setup import MachineSetup
 
 
 def about(value: float, sd: float = 0.05) -> Estimate:
@@ -259,6 +260,19 @@ def test_notes_of_a_charge() -> None:
     assert one.high == pytest.approx(1.0 / half_low, rel=1e-3) and one.told == "both"
     span = charge_alone({"charge": "80 % to 40 %"}, {"charge": "50 %"}, None)
     assert span.low < 0.95 and span.high > 1.02
+
+
+def test_the_charge_of_rides_as_the_book_notes_it() -> None:
+    """Ten cells of lithium-ion: 40.7 V at rest are 90 %, 36.9 V half, 36.4 V 40 % (data sheets)."""
+    pack = MachineSetup(battery_cells=10, battery_chemistry="li-ion")
+    both = charge_of_rides(["40.7/36.9 V"], pack)
+    assert both is not None and both[0] == pytest.approx(0.7, abs=0.03) and both[1] > 0.1
+    assert charge_of_rides(["40.7 V / 36,9V"], pack) == both
+    assert charge_of_rides(["80 %", "40%"], pack) == pytest.approx((0.6, np.hypot(0.2, 0.04)))
+    assert charge_of_rides(["full"], pack) == (0.97, 0.04)
+    # A ride of which nothing is noted, a note that tells two charges, volts that cannot be.
+    for noted in ([], ["80 %", ""], ["80 % to 40 %"], ["58 V"], ["new"]):
+        assert charge_of_rides(noted, pack) is None
 
 
 def test_a_side_without_rides_or_with_one_twice() -> None:
