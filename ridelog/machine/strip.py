@@ -36,6 +36,9 @@ _AIR_SD = float(np.hypot(10.0 / 293.0, 0.01))
 # cannot follow. Common practice, no source; METHOD.md, (10).
 _DAY_GAIN = 0.012
 MODEL_GAIN, MODEL_MPS2 = 0.015, 0.012
+# Degree of the curve that smooths rates before their errors are taken: own choice, it bends as
+# often as a limit of current hands over to one of power, and then to none.
+_ORDER = 3
 # The pull is worked out at so many speeds and read between them on straight lines. Own
 # choice: more cost time.
 _NODES = 49
@@ -251,10 +254,26 @@ class Strip:
 
 
 def _covariance(curve: Curve) -> FloatArray:
-    seen = curve.accel_mps2
+    """Return the covariance of a curve's errors, taken at its smoothed rates, (k, k)."""
+    smooth = _smoothed(curve)
+    # A rate is speed over time: an error of that time moves it by its square.
+    scale = (smooth / np.maximum(curve.accel_mps2, MODEL_MPS2)) ** 2
     covariance: FloatArray = (
-        curve.covariance
-        + _DAY_GAIN**2 * np.outer(seen, seen)
-        + np.diag((MODEL_GAIN * seen) ** 2 + MODEL_MPS2**2)
+        curve.covariance * np.outer(scale, scale)
+        + _DAY_GAIN**2 * np.outer(smooth, smooth)
+        + np.diag((MODEL_GAIN * smooth) ** 2 + MODEL_MPS2**2)
     )
     return covariance
+
+
+def _smoothed(curve: Curve) -> FloatArray:
+    """Return rates by a curve of their logarithm over speed in each direction: METHOD.md, (10)."""
+    smooth = np.array(curve.accel_mps2)
+    for way in np.unique(curve.ways):
+        part = curve.ways == way
+        speed = curve.speed_mps[part]
+        rate = np.log(np.maximum(curve.accel_mps2[part], MODEL_MPS2))
+        # At least two readings for each coefficient: fewer would follow their errors.
+        order = min(_ORDER, (len(rate) - 1) // 2)
+        smooth[part] = np.exp(np.polyval(np.polyfit(speed, rate, order), speed))
+    return smooth
