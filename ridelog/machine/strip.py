@@ -29,9 +29,10 @@ from ridelog.machine.passages import Curve
 _SLOPE_SD, _WIND_SD_MPS = 0.06 / QUANTILE, 2.0
 # Shares by which the day moves rolling and air drag, within 10 K of the usual on two of three days:
 # tyres roll lighter by 0.8 % a kelvin (ISO 28580, from memory), and their pressure moves it by as
-# much; air thins as an ideal gas, 1 K of 293, its pressure moves it by 1 %: METHOD.md, (26).
-_TYRES_SD = 10.0 * float(np.hypot(0.008, 0.008))
-_AIR_SD = float(np.hypot(10.0 / 293.0, 0.01))
+# much; air thins as an ideal gas, 1 K of 293, its pressure moves it by 1 %. A cold day does both at
+# once: METHOD.md, (26).
+_BY_KELVINS, _BY_PRESSURE = np.array([0.08, 10.0 / 293.0]), np.array([0.08, 0.01])
+_DAY = np.outer(_BY_KELVINS, _BY_KELVINS) + np.diag(_BY_PRESSURE**2)
 # What pulls of one state differ by from day to day beyond that (charge, gusts), and what the model
 # cannot follow. Common practice, no source; METHOD.md, (10).
 _DAY_GAIN = 0.012
@@ -167,9 +168,9 @@ class Strip:
     def seen(self, drive: Drive) -> tuple[FloatArray, Known]:
         """Return the log likelihood of each machine, (n,), and what it makes of slope and wind."""
         count = len(drive.mass_kg)
-        winds = [_WIND_SD_MPS] * len(self.rides)
-        prior = np.array([_SLOPE_SD, *winds, _TYRES_SD, _AIR_SD]) ** -2.0
-        inverse = np.broadcast_to(np.diag(prior), (count, self.count, self.count))
+        strip = np.diag([_SLOPE_SD**-2.0, *[_WIND_SD_MPS**-2.0] * len(self.rides)])
+        prior = block_diag(strip, np.linalg.inv(_DAY))
+        inverse = np.broadcast_to(prior, (count, self.count, self.count))
         if not len(self._root):
             return np.zeros(count), Known(
                 np.zeros((count, self.count)), np.asarray(np.linalg.inv(inverse), dtype=np.float64)

@@ -209,8 +209,9 @@ def test_starts_are_timed_by_direction() -> None:
 
 SLOPE_SD = 0.06 / 1.6449
 # 10 K of weather: 0.8 % a kelvin of rolling and as much by the tyres' pressure, air as an ideal gas
-# at 293 K and 1 % by its pressure.
+# at 293 K and 1 % by its pressure; kelvins move both.
 TYRES_SD, AIR_SD = 0.08 * 2.0**0.5, float(np.hypot(10.0 / 293.0, 0.01))
+BOTH = 0.08 * 10.0 / 293.0 / (TYRES_SD * AIR_SD)
 DRIVE = machines_of(
     MachineSetup(machine_mass_kg=60.0, rider_mass_kg=40.0, battery_cells=10, motor_rpm_per_v=60.0,
                  front_teeth=10, rear_teeth=60, tyre_circumference_m=1.2), draw(40),
@@ -248,6 +249,7 @@ def expected(drive: Drive, ride: Curve, slope_sd: float, wind_sd: float) -> Floa
         air = AIR_SD * v**2 * drive.load.c_ns2pm2[number] / moved
         whole = noise + slope_sd**2 * np.outer(tilt, tilt) + wind_sd**2 * np.outer(gust, gust)
         whole = whole + np.outer(tyres, tyres) + np.outer(air, air)
+        whole = whole + BOTH * (np.outer(tyres, air) + np.outer(air, tyres))
         result.append(multivariate_normal(np.zeros(count), whole).logpdf(seen - pull))
     return np.array(result)
 
