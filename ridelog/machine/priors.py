@@ -74,7 +74,9 @@ UNKNOWNS = (
             lambda d: d.efficiency),
     Unknown("no_load_mps", "road speed without load", SPEED, _NONE, lambda d: d.no_load_mps),
     Unknown("line_n", "steepness of the motor's line (force at standstill without limits)", _FORCE,
-            _NONE, lambda d: d.force_per_amp_n * d.battery_v / (d.motor_ohm + d.battery_ohm)),
+            "winding drops 0.05-0.35 of the volts at the motor current limit: from memory of data "
+            "sheets; 0.22: Larminie and Lowry, 2003, from memory",
+            lambda d: d.force_per_amp_n * d.battery_v / (d.motor_ohm + d.battery_ohm)),
     Unknown("battery_ohm", "resistance of battery and leads", _OHM, _NONE,
             lambda d: d.battery_ohm),
     Unknown("motor_limit_n", "force at the motor current limit", _FORCE, _NONE,
@@ -98,7 +100,8 @@ UNKNOWNS = (
             "small motors, 2-8 % of that at rated power: from memory",
             lambda d: d.idle_n),
     Unknown("controller_efficiency", "efficiency of the controller", _SHARE,
-            "0.92-0.98, from memory", lambda d: d.controller_efficiency),
+            "0.92-0.99, from memory: small ones at part load; 0.3 V of 48 V lost at 100 A by "
+            "choppers' data sheets", lambda d: d.controller_efficiency),
     Unknown("charge", "charge of the battery during the rides", _SHARE, _NONE,
             lambda d: d.charge),
     Unknown("opening_s", "time in which the throttle is opened", TIME, _NONE,
@@ -124,11 +127,16 @@ _GROWING_NSPMKG = 0.005
 # Nine in ten stages pass on 0.81 to 0.986 of the power (see UNKNOWNS). Derived: the middle of the
 # logits of both ends, and how far they are from it in 1.645.
 _EFFICIENCY, _EFFICIENCY_LOGIT_SD = 0.945, 0.855
+# Of the battery's power a controller passes on 0.92 to 0.99 (see UNKNOWNS): derived likewise.
+_CONTROLLER, _CONTROLLER_LOGIT_SD = 0.971, 0.654
 # At the limit of current a small motor's iron may be so full that this share of the torque that its
 # constant promises is missing: from memory, of torque curves of hub and inner-rotor motors.
 _SATURATED = 0.15
 # Copper gains about 0.39 % of resistance a kelvin (from memory): a warm winding has this factor.
 _WARM = 1.2
+# At the motor current limit the winding drops 0.05 to 0.35 of the pack's voltage: METHOD.md, (27).
+# Derived: middle and spread of the logarithm where nine in ten lie between.
+_DROP, _DROP_LOG_SD = 0.13, 0.59
 # A rated point lies near this share of the speed without load: common practice, no source.
 _RATED_SPEED_SHARE = 0.85
 
@@ -249,7 +257,7 @@ def machines_of(setup: MachineSetup, z: FloatArray, said: Said | None = None) ->
         load=replace(load, a_n=load.a_n + efficiency * idle_n),
         rolling=rolling,
         idle_n=idle_n,
-        controller_efficiency=share("controller_efficiency", 0.95, 0.35),
+        controller_efficiency=share("controller_efficiency", _CONTROLLER, _CONTROLLER_LOGIT_SD),
         charge=charge,
         opening_s=around("opening_s", 0.15, 0.9),
         limit_a_per_a=1.0 / full_iron,
@@ -323,6 +331,8 @@ def _resistances(
         omega = _RATED_SPEED_SHARE * rated_v / constant
         torque = setup.motor_rated_power_w / omega
         motor = around("line_n", constant * rated_v * (1 - _RATED_SPEED_SHARE) / torque, 0.4)
+    elif setup.motor_limit_a is not None:
+        motor = around("line_n", _DROP * volts / setup.motor_limit_a, _DROP_LOG_SD)
     else:
         whole = around("line_n", volts * per_amp / (6.5 * mass), 0.7)
         if battery is None:
