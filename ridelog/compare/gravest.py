@@ -40,10 +40,18 @@ def _of_brakes(ride: MeasuredRide) -> tuple[int, float]:
 def of_ride(caution: Caution, ride: MeasuredRide, of: str = "") -> Caution:
     """Return a caution that says which ride it is of, or of which side the machine is."""
     if not of and caution.code in BRAKING_CODES:
-        of = clean(ride.source.file)
+        return replace(caution, text=f"{_in(ride)}{_lower(caution.text)}")
     if caution.gravity == DOUBT and not caution.general:
         of = clean(ride.source.file)
     return replace(caution, text=f"{of}: {caution.text}") if of else caution
+
+
+def _in(ride: MeasuredRide) -> str:
+    return f"In {clean(ride.source.file)} "
+
+
+def _lower(text: str) -> str:
+    return f"{text[0].lower()}{text[1:]}"
 
 
 def _beyond(caution: Caution) -> float:
@@ -56,11 +64,9 @@ def _beyond(caution: Caution) -> float:
 def seen_of_machine(rides: Rides) -> tuple[Caution, ...]:
     """Return what rides warn of the machine itself, whatever is predicted of it."""
     # What names its ride says so that it was ridden.
-    names = tuple(f"{clean(ride.source.file)}: " for ride in rides)
+    names = tuple(_in(ride) for ride in rides)
     return tuple(
-        one
-        if one.text.startswith(names)
-        else replace(one, text=f"As ridden: {one.text[0].lower()}{one.text[1:]}")
+        one if one.text.startswith(names) else replace(one, text=f"As ridden: {_lower(one.text)}")
         for one in gravest_of(rides).values()
         if not one.general and one.gravity > DOUBT and one.code not in _SAID_ANEW
     )

@@ -130,7 +130,7 @@ def test_an_opposite_run_whose_top_was_lost_is_no_half_of_a_mean() -> None:
 
 @pytest.mark.skipif(not REAL.exists(), reason="the real logs are not beside here")
 @pytest.mark.parametrize(
-    ("file", "share"), [("walk-8-tracks.gpx", 25), ("car-short-nospeed.gpx", 16)]
+    ("file", "share"), [("walk-8-tracks.gpx", 25), ("car-short-nospeed.gpx", 19)]
 )
 def test_real_logs_of_distant_fixes_give_no_second(file: str, share: int) -> None:
     top = measure_top_speed(estimate_motion(load_track(REAL / file)))

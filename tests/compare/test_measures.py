@@ -186,7 +186,7 @@ def test_cautions_are_the_gravest_of_both_sides(thin_rides: Sides) -> None:
     assert told == [
         "brakes 3.0.",
         "age 12.0.",
-        "Before the change: reverse_too_fast 3.0.",
+        "Before the change (after the change, reverse was not ridden): reverse_too_fast 3.0.",
         told[3],
         # What makes a figure doubtful names its ride.
         f"{two.source.file}: partly_seen 0.5.",

@@ -229,7 +229,7 @@ def test_the_hardest_turn_is_the_riders_own() -> None:
                                 "No ride was given", "takes 0.36 g (0.24 to 0.54)")),
         ([CalibrationData("a", lateral_mps2=about(5.0, 0.1), decel_mps2=(about(4.0, 0.1),))], {},
          Conditions(), ("on the ground of the rides, with the charge of the rides.",
-                        "includes 1 s until the brake", "the hardest turn ridden")),
+                        "includes 1 s until the brake")),
         ([], {"surface": "grass", "brake_decel_mps2": 4.0},
          Conditions(slope=0.04, charge=(0.5, 0.04)),
          ("on 4 % uphill in still air, on grass, with the battery 50 % full.",)),
@@ -250,7 +250,6 @@ def test_what_a_prediction_holds_for(
     assert any("No ride was given" in note for note in notes) is (not rides)
     hard = bool(rides and rides[0].decel_mps2) or "brake_decel_mps2" in keys
     assert any("No hard stop" in note for note in notes) is not hard
-    assert any("hardest turn" in note for note in notes) is bool(rides)
 
 
 def test_the_best_measurement_is_what_the_prediction_hangs_on() -> None:

@@ -1,6 +1,7 @@
 """Pages that stand alone share one document and one file of style rules."""
 
 import re
+from collections import defaultdict
 from pathlib import Path
 
 from ridelog.present.html import laid_out
@@ -31,13 +32,13 @@ def test_no_rule_stands_twice() -> None:
 
 def test_text_is_escaped_and_drawings_are_not() -> None:
     picture = {"name": "pull", "wide_svg": "<svg id='w'/>", "narrow_svg": "<svg id='n'/>"}
-    page = laid_out(
-        "prediction.html", title="<b>", basis="", headline="a < b", pictures=[picture],
-        particular=[{"text": "one <i>", "source": "<u>", "mark": 1}], general=[], notes=[],
-        sources=["<u>"], version="0",
-        tables=[{"heading": "<h>", "caption": "", "head": ["A", "B"], "rows": [["<x>", ""]]}],
-    )  # fmt: skip
-    assert "<b>" not in page and "<i>" not in page and "<x>" not in page and "<h>" not in page
+    words = defaultdict(str) | {
+        "title": "<b>", "headline": "a < b", "foremost": ["<s>"], "sources": ["<u>"],
+        "particular": [{"text": "one <i>", "source": "<u>", "mark": 1}],
+        "tables": [{"heading": "<h>", "caption": "", "head": ["A", "B"], "rows": [["<x>", ""]]}],
+    }  # fmt: skip
+    page = laid_out("prediction.html", pictures=[picture], words=words, logo="")
+    assert not any(f"<{raw}>" in page for raw in "bsixh")
     assert "&lt;u&gt;" in page and "<u>" not in page
     assert "<svg id='w'/>" in page and "<svg id='n'/>" in page
-    assert "<strong>Caution</strong>" in page and "--paper:#14171a" in page
+    assert '<div class="caution">' in page and "--paper:#14171a" in page

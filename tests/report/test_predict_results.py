@@ -4,6 +4,8 @@ import json
 import re
 from dataclasses import replace
 from pathlib import Path
+from types import SimpleNamespace
+from typing import Any
 
 import jsonschema
 import pypdf
@@ -27,6 +29,7 @@ from ridelog.report.predict_words import (
     narrowing_words,
     predict_lines,
     range_words,
+    turn_words,
 )
 from ridelog.report.ride_json import schema_of, to_bytes
 
@@ -134,6 +137,23 @@ def test_the_command_writes_everything(tmp_path: Path, capsys: pytest.CaptureFix
     again = ("predict", BEFORE, "--change", "rear_teeth=56", "--out", str(out))
     assert leave(*again) == 2
     assert "this file is there already and is left as it was." in capsys.readouterr().err
+
+
+@pytest.mark.parametrize(("shown", "turn", "threshold"), [
+    ({}, False, False), ({"lateral_accel_mps2": 3.0}, True, False),
+    ({"tip_over_mps2": 9.0}, False, True), ({"lateral_accel_mps2": None}, False, False),
+    ({"lateral_accel_mps2": 3.0, "tip_over_mps2": 9.0}, True, True),
+])  # fmt: skip
+def test_sideways_figures_are_explained_where_they_stand(
+    shown: dict[str, float | None], turn: bool, threshold: bool
+) -> None:
+    rows: Any = [
+        SimpleNamespace(figure=SimpleNamespace(name=name), changed=changed)
+        for name, changed in shown.items()
+    ]
+    words = turn_words(rows)
+    assert ("The hardest turn is that of the rides" in words) is turn
+    assert ("slope, ruts and bumps lower it" in words) is threshold
 
 
 def test_json_on_standard_output_stands_alone(capsysbinary: pytest.CaptureFixture[bytes]) -> None:

@@ -5,6 +5,7 @@ import json
 import re
 import ssl
 import tomllib
+from collections import defaultdict
 from collections.abc import Iterator
 from pathlib import Path
 from urllib.parse import urlsplit
@@ -349,11 +350,14 @@ def test_the_rarer_pages_stand_in_nobodys_way(
         nothing_serious(page, path)
     page.set_content(
         laid_out(
-            "prediction.html", title="Quad", basis="From a set-up.", headline="Faster.",
-            particular=[{"text": "Too fast.", "source": "us", "mark": 1}], general=[],
-            notes=["A note."], sources=["us"], pictures=[], version="0",
-            tables=[{"heading": "All", "caption": "With bounds.", "head": ["Measure", "Now"],
-            "rows": [["Top speed", "34 km/h"], ["Pull", ""]]}],
+            "prediction.html", pictures=[], logo="",
+            words=defaultdict(str)
+            | {"title": "Quad", "basis": "From a set-up.", "headline": "Faster.",
+            "foremost": ["Too fast."], "notes": ["A note."], "sources": ["us"], "version": "0",
+            "particular": [{"text": "Too fast.", "source": "us", "mark": 1}],
+            "choices": ["make this change", "something else:"],
+            "tables": [{"heading": "All", "caption": "With bounds.", "head": ["Measure", "Now"],
+            "rows": [["Top speed", "34 km/h"], ["Pull", ""]]}]},
         )
     )  # fmt: skip
     nothing_serious(page, "the page of a prediction")
