@@ -1,5 +1,6 @@
 """Three drive modes of one log, from marks made by mouse, thumb and keys to the checked sheet."""
 
+import re
 from dataclasses import replace
 from pathlib import Path
 
@@ -108,6 +109,8 @@ def mark(hand: Hand, mode: str, start_s: float, end_s: float) -> None:
     expect(page.locator("#charts[data-drawn]")).to_be_visible(timeout=LONG_MS)
     if page.locator("#marks[open]").count() == 0:
         hand.press(page.locator("#marks summary"))
+    # The ends are put in place a moment after the charts are drawn.
+    expect(page.locator("#edge-end")).to_have_attribute("aria-valuemax", re.compile(r"\d"))
     last_s = float(page.locator("#edge-end").get_attribute("aria-valuemax") or "nan")
     hand.stretch(start_s / last_s, end_s / last_s)
     assert tenths(page) == pytest.approx((start_s, end_s), abs=2.0)
