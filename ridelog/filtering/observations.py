@@ -142,6 +142,8 @@ def observations_of(track: Track) -> Observations:
     speed_ratio = stated_ratio(track.speed_sd_mps[rows])
     geometry = _noise_factor(track.hdop[rows])
     velocity, crawl = _velocity(track.speed_mps[rows], track.course_rad[rows], position, time_s)
+    wander_m = position_wander(position, breaks, usual, step_m)
+    few_m = wander_of_few(position, breaks, usual, step_m) if np.isnan(wander_m) else 0.0
     return Observations(
         rows=rows,
         time_s=time_s,
@@ -157,11 +159,8 @@ def observations_of(track: Track) -> Observations:
         speed_step_mps=written_step(track.speed_mps[rows], SPEED_STEPS_MPS),
         position_step_m=step_m,
         origin_deg=origin,
-        position_wander_m=position_wander(position, breaks, usual, step_m),
-        slow_wander_m=max(
-            wander_at_slow_pace(position, breaks, usual, step_m),
-            wander_of_few(position, breaks, usual, step_m),
-        ),
+        position_wander_m=wander_m,
+        slow_wander_m=max(wander_at_slow_pace(position, breaks, usual, step_m), few_m),
         speed_noise_mps=(
             noise_of_means(velocity, usual),
             noise_of_means(velocity, usual, speed_ratio),
