@@ -74,23 +74,23 @@ def age_class_caution(speed_mps: float, verb: str = "reached") -> Caution | None
     """
     if speed_mps <= _AGE_8_TO_12_MPS:
         return None
-    seen, limit = f"t {verb} {both_units(speed_mps)}", _AGE_8_TO_12_MPS
+    seen, limit = f"it {verb} {both_units(speed_mps)}", _AGE_8_TO_12_MPS
     if speed_mps > _AGE_10_AND_12_MPS:
         limit = _AGE_10_AND_12_MPS
         text = (
-            f"Not for a child: i{seen}, above the {both_units(limit)} of the fastest youth quad "
+            f"Not for a child: {seen}, above the {both_units(limit)} of the fastest youth quad "
             "class."
         )
     elif speed_mps > _AGE_6_MPS:
         limit = _AGE_6_MPS
         text = (
-            f"I{seen}; youth quads are built for {both_units(limit)} from age 6, and for "
-            f"{both_units(_AGE_10_AND_12_MPS)} from age 10 or 12."
+            f"{seen.capitalize()}; youth quads are built for {both_units(limit)} from age 6, and "
+            f"for {both_units(_AGE_10_AND_12_MPS)} from age 10 or 12."
         )
     else:
         text = (
-            f"I{seen}; powered scooters and pocket bikes for ages 8 to 12 are meant for "
-            f"{both_units(limit)} at most."
+            f"{seen.capitalize()}; powered scooters and pocket bikes for ages 8 to 12 are meant "
+            f"for {both_units(limit)} at most."
         )
     return Caution(
         "age_class",

@@ -5,7 +5,7 @@ from dataclasses import replace
 from ridelog.analysis.braking.subject import BRAKING_CODES
 from ridelog.analysis.subject import DOUBT, Caution, MeasuredRide
 from ridelog.compare.matching import Rides
-from ridelog.present.words import clean
+from ridelog.present.words import clean, within
 
 # A prediction says these anew, of the speed that it predicts.
 _SAID_ANEW = ("age_class", "advised_speed", "stopping_distance")
@@ -40,7 +40,7 @@ def _of_brakes(ride: MeasuredRide) -> tuple[int, float]:
 def of_ride(caution: Caution, ride: MeasuredRide, of: str = "") -> Caution:
     """Return a caution that says which ride it is of, or of which side the machine is."""
     if not of and caution.code in BRAKING_CODES:
-        return replace(caution, text=f"{_in(ride)}{_lower(caution.text)}")
+        return replace(caution, text=f"{_in(ride)}{within(caution.text)}")
     if caution.gravity == DOUBT and not caution.general:
         of = clean(ride.source.file)
     return replace(caution, text=f"{of}: {caution.text}") if of else caution
@@ -48,10 +48,6 @@ def of_ride(caution: Caution, ride: MeasuredRide, of: str = "") -> Caution:
 
 def _in(ride: MeasuredRide) -> str:
     return f"In {clean(ride.source.file)} "
-
-
-def _lower(text: str) -> str:
-    return f"{text[0].lower()}{text[1:]}"
 
 
 def _beyond(caution: Caution) -> float:
@@ -66,7 +62,7 @@ def seen_of_machine(rides: Rides) -> tuple[Caution, ...]:
     # What names its ride says so that it was ridden.
     names = tuple(_in(ride) for ride in rides)
     return tuple(
-        one if one.text.startswith(names) else replace(one, text=f"As ridden: {_lower(one.text)}")
+        one if one.text.startswith(names) else replace(one, text=f"As ridden: {within(one.text)}")
         for one in gravest_of(rides).values()
         if not one.general and one.gravity > DOUBT and one.code not in _SAID_ANEW
     )

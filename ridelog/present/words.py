@@ -55,6 +55,11 @@ def capital(text: str) -> str:
     return text[:1].upper() + text[1:]
 
 
+def within(text: str) -> str:
+    """Return a text that begins with a small letter, as it goes on within a sentence."""
+    return text[:1].lower() + text[1:]
+
+
 def shortened(text: str, width: int) -> str:
     """Return a text of at most ``width`` letters, its middle left out if it was longer."""
     if len(text) <= width:

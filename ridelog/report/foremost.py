@@ -1,6 +1,6 @@
 """What stands at the headline of every paper: what is dangerous, and that it is for no child."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 
 from ridelog.analysis.subject import DANGER, GRAVITY_WORDS, Caution, not_for_a_child, stands_first
 from ridelog.core.quantity import for_reader
@@ -21,15 +21,14 @@ def _label(caution: Caution) -> str:
     return f"{GRAVITY_WORDS[DANGER]}. " if caution.gravity == DANGER else ""
 
 
-def kinds_of_danger(cautions: Iterable[Caution]) -> tuple[str, ...]:
+def kinds_of_danger(cautions: Sequence[Caution]) -> tuple[str, ...]:
     """Return in a word or two each what is foremost about a machine, empty where nothing is."""
-    told = [one for one in cautions if stands_first(one) or one.code == "class_speed"]
     return tuple(
         words
         for words, found in (
-            ("dangerous", any(one.gravity == DANGER for one in told)),
-            ("not for a child", any(map(not_for_a_child, told))),
-            ("above its class", any(one.code == "class_speed" for one in told)),
+            ("dangerous", any(one.gravity == DANGER for one in cautions)),
+            ("not for a child", any(map(not_for_a_child, cautions))),
+            ("above its class", any(one.code == "class_speed" for one in cautions)),
         )
         if found
     )

@@ -20,7 +20,7 @@ from ridelog.core.quantity import (
 from ridelog.core.units import SpeedUnit
 from ridelog.machine.options import OptionsPredicted
 from ridelog.machine.possible import PredictedFigure
-from ridelog.present.words import capital, clean, count_words
+from ridelog.present.words import capital, clean, count_words, within
 from ridelog.report.aim import Aim, more_is_better
 from ridelog.report.foremost import kinds_of_danger
 from ridelog.report.letterhead import Letterhead
@@ -262,7 +262,7 @@ def _parted(rows: tuple[OptionRow, ...]) -> tuple[tuple[OptionRow, ...], str]:
     """Return the rows in which an option differs, and the others in a sentence."""
     alike = [row for row in rows if _is_alike(row)]
     told = [
-        f"{row.title[0].lower()}{row.title[1:]} {row.cells[0].value} {row.unit}".rstrip()
+        f"{within(row.title)} {row.cells[0].value} {row.unit}".rstrip()
         + (f" ({row.cells[0].bounds})" if row.cells[0].bounds else "")
         for row in alike
     ]

@@ -6,7 +6,7 @@ from ridelog.compare.comparison import Compared, Comparison
 from ridelog.compare.verdict import BETTER, CANNOT_SAY, NOT_SHOWN, WORSE
 from ridelog.core.quantity import ACCELERATION, PERCENT, TIME, amount, rough
 from ridelog.core.units import SpeedUnit
-from ridelog.present.words import capital, joined
+from ridelog.present.words import capital, joined, within
 from ridelog.report.aim import Aim, more_is_better
 from ridelog.report.compare_words import headline, headline_figures, lead_words, left_open
 from ridelog.report.rounding import side_words
@@ -66,7 +66,7 @@ def _moves(
         if group
     ]
     if comparison.modes is not None:
-        parts[0] = f"{lead_words(comparison)} {parts[0][0].lower()}{parts[0][1:]}"
+        parts[0] = f"{lead_words(comparison)} {within(parts[0])}"
     return parts
 
 
