@@ -9,6 +9,7 @@ from ridelog.cli.conditions import (
     AtOption,
     BelieveOption,
     ChargeOption,
+    NotedOption,
     SlopeOption,
     SurfaceOption,
     VoltsOption,
@@ -16,6 +17,7 @@ from ridelog.cli.conditions import (
     asked_conditions,
     asked_windows,
     conditions_of_pack,
+    noted_in_book,
     rides_measured,
 )
 from ridelog.cli.machine import SetupPath
@@ -63,6 +65,7 @@ def options(
     surface: SurfaceOption = None,
     charge: ChargeOption = None,
     volts: VoltsOption = None,
+    book: NotedOption = None,
     at: AtOption = None,
     believe: BelieveOption = None,
     aim: AimOption = None,
@@ -96,6 +99,7 @@ def options(
         check_places(places, log, force, folder=out)
     known = read_setup(setup)
     conditions = conditions_of_pack(conditions, known, charge, volts, believe)
+    conditions = noted_in_book(conditions, known, book, ride or [])
     currency, listed = read_options(choices)
     warn(doubt.text for doubt in contradictions(known))
 

@@ -1,11 +1,15 @@
 """What every prediction is asked for on the command line: conditions, windows, its rides."""
 
+from collections.abc import Sequence
 from itertools import chain
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 from ridelog.cli.options import takes, words_of
 from ridelog.cli.terminal import motion_of, warn
+from ridelog.core.errors import RideLogError, UnreadableLogError
+from ridelog.core.text import shown_name
+from ridelog.present.words import joined
 
 if TYPE_CHECKING:
     from ridelog.analysis.launches.windows import Window
@@ -28,6 +32,9 @@ ChargeOption = Annotated[
 ]
 VoltsOption = Annotated[
     str | None, takes("V/V", "Volts at rest before and after the rides, such as 53.1/50.8.")
+]
+NotedOption = Annotated[
+    Path | None, takes("DIR", "The ride book that notes how full the battery was on the rides.")
 ]
 AtOption = Annotated[
     list[str] | None, takes("SPEED...", 'Speeds for energy and range, such as "20 km/h".')
@@ -78,6 +85,41 @@ def conditions_of_pack(
         rides_charge=None if volts is None else parse_volts(volts, setup),
         believed=parse_believed(believe or [], setup),
     )
+
+
+def noted_in_book(
+    conditions: "Conditions", setup: "MachineSetup", book: Path | None, logs: Sequence[Path]
+) -> "Conditions":
+    """Return conditions with the charge that a book notes of some rides; warn where it does not.
+
+    BookError if one of them is not in the book, RideLogError if the charge is said twice.
+    """
+    if book is None:
+        return conditions
+    from dataclasses import replace
+
+    from ridelog.book.book import Book
+    from ridelog.workflow.book_ride import noted_charge, ride_of_log
+
+    with words_of("--book"):
+        if not logs:
+            raise RideLogError("no ride is given that a book could tell of.", "add --ride RIDE.")
+        if conditions.rides_charge is not None:
+            raise RideLogError(
+                "both --volts and --book say how full the battery was.", "leave one of them out."
+            )
+    for log in logs:
+        if not log.is_file():
+            raise UnreadableLogError(
+                f"{shown_name(str(log))}: there is no such file.", "check the name and the folder."
+            )
+    with Book(book, make=False) as opened:
+        rides = [ride_of_log(opened, log) for log in logs]
+        charge = noted_charge(opened, rides, setup)
+        silent = [ride.file for ride in rides if noted_charge(opened, [ride], setup) is None]
+    if silent:
+        warn((f"The book tells no charge of {joined(silent)}: it is taken as unknown.",))
+    return replace(conditions, rides_charge=charge)
 
 
 def rides_measured(

@@ -11,6 +11,7 @@ from ridelog.cli.conditions import (
     AtOption,
     BelieveOption,
     ChargeOption,
+    NotedOption,
     SlopeOption,
     SurfaceOption,
     VoltsOption,
@@ -18,6 +19,7 @@ from ridelog.cli.conditions import (
     asked_conditions,
     asked_windows,
     conditions_of_pack,
+    noted_in_book,
     rides_measured,
 )
 from ridelog.cli.options import (
@@ -159,6 +161,7 @@ def predict(
     surface: SurfaceOption = None,
     charge: ChargeOption = None,
     volts: VoltsOption = None,
+    book: NotedOption = None,
     at: AtOption = None,
     believe: BelieveOption = None,
     units: UnitsOption = Units.KMH,
@@ -209,6 +212,7 @@ def predict(
         check_places(places, log, force, folder=out)
     known = read_setup(setup)
     conditions = conditions_of_pack(conditions, known, charge, volts, believe)
+    conditions = noted_in_book(conditions, known, book, ride or [])
     # What cannot be is said before the rides are read, not after.
     changed(known, wanted)
     for key, values in [swept] if swept else []:

@@ -16,7 +16,6 @@ from ridelog.book.records import (
     checked_day,
     now_utc,
 )
-from ridelog.compare.charge import charge_of_rides
 from ridelog.core.errors import RideLogError
 from ridelog.core.text import clean
 from ridelog.machine.change import changed, parse_change, parse_sweep
@@ -45,7 +44,7 @@ from ridelog.web.views import (
     unit_of,
 )
 from ridelog.web.worker import ComparedRides, Job
-from ridelog.workflow.book_ride import local_day, log_at
+from ridelog.workflow.book_ride import local_day, log_at, noted_charge
 from ridelog.workflow.photos import MOST_PHOTO_BYTES
 
 # What a workshop changes most on a set-up stands open, everything else is unfolded. Own choice.
@@ -203,14 +202,6 @@ def rides_as_it_is(book: Book, state: SetupState) -> list[RideEntry]:
     """Return the measured rides on a set-up that a prediction may learn from, the newest first."""
     found = book.rides.found(machine_id=state.machine_id, most=200)
     return [r for r in found if r.setup_id == state.id and r.state == "ready"][:MOST_RIDES]
-
-
-def noted_charge(
-    book: Book, rides: list[RideEntry], known: MachineSetup
-) -> tuple[float, float] | None:
-    """Return the battery's charge during rides as the book notes it, None where it does not."""
-    noted = [book.details.conditions(ride.id).get("charge", "") for ride in rides]
-    return charge_of_rides(noted, known)
 
 
 @computes

@@ -18,7 +18,7 @@ from ridelog.report.aim import Aim
 from ridelog.web.answered_form import answer_file, form_page, ticked_rides
 from ridelog.web.compare_pages import PAPERS, on_paper
 from ridelog.web.kept_pages import keep_answer
-from ridelog.web.machine_pages import USUAL_RIDES, noted_charge, rides_as_it_is, setup_of
+from ridelog.web.machine_pages import USUAL_RIDES, rides_as_it_is, setup_of
 from ridelog.web.past_pages import note_work
 from ridelog.web.setup_form import keys_by_group
 from ridelog.web.views import (
@@ -33,7 +33,7 @@ from ridelog.web.views import (
     unit_of,
 )
 from ridelog.web.worker import ComparedRides, Job
-from ridelog.workflow.book_ride import log_at
+from ridelog.workflow.book_ride import log_at, noted_charge
 
 # Keys that one option of the form changes; two are a sprocket pair or a pack. Own choice.
 _KEYS_AN_OPTION = 3

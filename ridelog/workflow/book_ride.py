@@ -1,16 +1,20 @@
 """A ride of the book: how it is measured, and what lists say of it."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
+from hashlib import sha256
+from pathlib import Path
 from typing import Any
 
 from ridelog.analysis.settings import Settings
 from ridelog.book.book import Book
 from ridelog.book.records import COLUMNS, RideEntry
+from ridelog.compare.charge import charge_of_rides
 from ridelog.core import quantity
-from ridelog.core.errors import SetupError
+from ridelog.core.errors import BookError, SetupError
 from ridelog.core.estimate import Estimate
+from ridelog.core.text import shown_name
 from ridelog.core.units import SPEED_UNITS, SpeedUnit
 from ridelog.machine.setup import MachineSetup
 from ridelog.machine.setup_file import setup_of_text
@@ -62,6 +66,26 @@ def log_at(book: Book, ride: RideEntry) -> LogAt:
     """Return the log of a ride with its settings, for the worker."""
     settings = settings_of(book, ride)
     return LogAt(ride.file, str(book.place(ride.sha256)), ride.sha256, settings.as_json())
+
+
+def ride_of_log(book: Book, log: Path) -> RideEntry:
+    """Return the ride of a log that lies anywhere; BookError if it is not in the book."""
+    # What cannot be read says so where it is measured.
+    ride = book.rides.by_hash(sha256(log.read_bytes()).hexdigest())
+    if ride is None:
+        raise BookError(
+            f"{shown_name(log.name)} is not in the ride book {shown_name(str(book.folder))}.",
+            "add it with `ridelog book add`, or leave out --book.",
+        )
+    return ride
+
+
+def noted_charge(
+    book: Book, rides: Sequence[RideEntry], setup: MachineSetup
+) -> tuple[float, float] | None:
+    """Return the battery's charge during rides as the book notes it, None where it does not."""
+    noted = [book.details.conditions(ride.id).get("charge", "") for ride in rides]
+    return charge_of_rides(noted, setup)
 
 
 def top_speed(figures: Mapping[str, Estimate]) -> Estimate | None:
