@@ -37,9 +37,9 @@ class ChargeAlone:
     high: float
     told: str
 
-    def covers(self, before: float, low: float, high: float) -> bool:
-        """Return whether a difference with its interval lies within what the charge could do."""
-        return not (low > (self.high - 1.0) * before or high < (self.low - 1.0) * before)
+    def moves(self, before: float) -> tuple[float, float]:
+        """Return the least and the most by which it could have moved a figure, in its unit."""
+        return (self.low - 1.0) * before, (self.high - 1.0) * before
 
     @property
     def share(self) -> float:

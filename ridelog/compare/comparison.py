@@ -18,7 +18,7 @@ from ridelog.compare.pairs import difference_of_pairs, paired
 from ridelog.compare.predicted import Predicted, measured_after, predict_from
 from ridelog.compare.side_names import SideNames, names_of_sides
 from ridelog.compare.sides import check_sides, shared_by_modes
-from ridelog.compare.verdict import CANNOT_SAY, NOT_SHOWN, Verdict, verdicts
+from ridelog.compare.verdict import CANNOT_SAY, Verdict, verdicts
 from ridelog.core.estimate import Estimate
 from ridelog.core.quantity import Quantity
 from ridelog.core.units import SPEED_UNITS, SpeedUnit
@@ -136,28 +136,12 @@ def compare(
     check_sides(before, after, names, within=modes is not None)
     noted_before, noted_after = noted_before or {}, noted_after or {}
     drafts = [_draft(name, before, after, modes) for name in compared_names(before, after, unit)]
-    told = [(each, each.difference) for each in drafts if each.difference is not None]
-    found = verdicts(
-        [difference for _, difference in told],
-        [each.terms.weight for each, _ in told],
-        [1 if each.terms.better == HIGHER else -1 for each, _ in told],
-    )
-    by_name = {each.figure.name: verdict for (each, _), verdict in zip(told, found, strict=True)}
     within = charge_between_modes(before, after) if modes else None
     charge = within or charge_alone(noted_before, noted_after, setups)
-    top_mps = max((d.before.value for each, d in told if each.figure.name in _TOPS), default=0.0)
     compared = Comparison(
         before=before,
         after=after,
-        figures=_top_speed_first(
-            [
-                _within_charge(
-                    replace(each, verdict=by_name.get(each.figure.name, each.verdict)),
-                    _charge_on(each.figure, charge, top_mps),
-                )
-                for each in drafts
-            ]
-        ),
+        figures=_top_speed_first(_judged(drafts, charge)),
         mismatches=(
             *mismatches_of(before, after, noted_before, noted_after, names),
             *([shared_by_modes(before, after)] if modes else []),
@@ -217,15 +201,29 @@ def _charge_on(figure: Figure, charge: ChargeAlone, top_mps: float) -> ChargeAlo
     return charge.of_way() if window.to_mps is None else charge.of_time(window.to_mps / top_mps)
 
 
-def _within_charge(compared: Compared, charge: ChargeAlone | None) -> Compared:
-    """Return a figure without verdict where the charge alone could be the whole difference."""
-    found = compared.difference
-    claimed = compared.verdict.word not in (NOT_SHOWN, CANNOT_SAY)
-    if charge is None or found is None or not claimed:
-        return compared
-    if not charge.covers(found.before.value, found.difference.low, found.difference.high):
-        return compared
-    return replace(compared, verdict=replace(compared.verdict, word=CANNOT_SAY), charge=charge)
+def _judged(drafts: list[Compared], charge: ChargeAlone) -> list[Compared]:
+    """Return the figures with their verdicts; none where the charge could be the difference."""
+    told = [(each, each.difference) for each in drafts if each.difference is not None]
+    top_mps = max((d.before.value for each, d in told if each.figure.name in _TOPS), default=0.0)
+    charges = {each.figure.name: _charge_on(each.figure, charge, top_mps) for each, _ in told}
+    found = verdicts(
+        [difference for _, difference in told],
+        [each.terms.weight for each, _ in told],
+        [1 if each.terms.better == HIGHER else -1 for each, _ in told],
+        [
+            alone.moves(difference.before.value) if alone else (0.0, 0.0)
+            for (_, difference), alone in zip(told, charges.values(), strict=True)
+        ],
+    )
+    judged = {
+        each.figure.name: replace(
+            each,
+            verdict=verdict,
+            charge=charges[each.figure.name] if verdict.left_open else None,
+        )
+        for (each, _), verdict in zip(told, found, strict=True)
+    }
+    return [judged.get(each.figure.name, each) for each in drafts]
 
 
 def _top_speed_first(figures: list[Compared]) -> tuple[Compared, ...]:

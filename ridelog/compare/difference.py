@@ -1,5 +1,6 @@
 """From the rides of two sides to one difference that respects both scatters: METHOD.md, (1)-(6)."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
 
@@ -179,6 +180,7 @@ class Difference:
     sd_before, sd_after : standard deviation between the rides of a side, NaN with one ride.
     rides_before, rides_after : how many rides a side has.
     wind_part : how much of the difference may be wind or slope, in the figure's unit.
+    readings : with wind's part and without, each with what is known of its error.
     """
 
     before: Estimate
@@ -194,6 +196,11 @@ class Difference:
     rides_before: int
     rides_after: int
     wind_part: float = 0.0
+    readings: tuple[ErrorOf, ...] = ()
+
+    def p_beyond(self, least: float, most: float) -> float:
+        """Return the p value of what something else could make of it, METHOD.md (25)."""
+        return p_value_of(self.readings, least, most) if least < most else self.p_value
 
     @property
     def nearest(self) -> float:
@@ -261,6 +268,7 @@ def difference_of(
         rides_before=len(before),
         rides_after=len(after),
         wind_part=readings[0].value - readings[-1].value,
+        readings=tuple(readings),
     )
 
 
@@ -315,6 +323,7 @@ def difference_by_direction(
     contrast = (
         Contrast(apart, scatter * float(np.linalg.norm(spans)), freedom) if freedom > 0 else None
     )
+    readings = [ErrorOf(apart, receiver, receiver, contrast)]
     reach = max(contrast.reach(LEVEL) if contrast else 0.0, QUANTILE * receiver)
     difference = Estimate(apart, apart - reach, apart + reach, LEVEL)
     estimates = []
@@ -327,7 +336,7 @@ def difference_by_direction(
         after=estimates[1],
         difference=difference,
         percent=_percent(means[0], means[1], before, after, difference),
-        p_value=p_value_of([ErrorOf(apart, receiver, receiver, contrast)]),
+        p_value=p_value_of(readings),
         contrast=contrast,
         receiver_error=receiver,
         method="shared scatter" if contrast else "one ride a side",
@@ -335,6 +344,7 @@ def difference_by_direction(
         sd_after=scatter,
         rides_before=len(before),
         rides_after=len(after),
+        readings=tuple(readings),
     )
 
 
@@ -353,12 +363,19 @@ def _contrast(first: Summary, second: Summary) -> tuple[Contrast | None, Method]
     return None, "one ride a side"
 
 
-def p_value_of(readings: list[ErrorOf]) -> float:
-    """Return the larger p value of all readings; 1.0 without a scatter, or if signs differ."""
-    signs = {np.sign(one.value) for one in readings}
+def p_value_of(readings: Sequence[ErrorOf], least: float = 0.0, most: float = 0.0) -> float:
+    """Return the larger p value of all readings, of a truth anywhere from ``least`` to ``most``.
+
+    1.0 without a scatter, or if readings lie on different sides or between. METHOD.md (25).
+    """
+    beyond = [max(one.value - most, 0.0) - max(least - one.value, 0.0) for one in readings]
+    signs = {np.sign(apart) for apart in beyond}
     if len(signs) > 1 or 0.0 in signs or any(one.contrast is None for one in readings):
         return 1.0
-    return max(2.0 * one.tail(abs(one.value)) for one in readings)
+    return max(
+        one.tail(abs(apart)) + one.tail(abs(apart) + most - least)
+        for one, apart in zip(readings, beyond, strict=True)
+    )
 
 
 def _percent(

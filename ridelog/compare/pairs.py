@@ -110,6 +110,7 @@ def difference_of_pairs(
         rides_before=len(before),
         rides_after=len(after),
         wind_part=readings[0].value - readings[-1].value,
+        readings=tuple(readings),
     )
 
 

@@ -54,6 +54,11 @@ class Verdict:
     more_rides: int | None = None
     tested: Tested | None = None
 
+    @property
+    def left_open(self) -> bool:
+        """Whether the figure differs, but something else could have made all of it."""
+        return self.word == CANNOT_SAY and self.tested is not None
+
 
 def step_down(
     p_values: list[float], weights: list[float], family: float = FAMILY_LEVEL
@@ -86,18 +91,30 @@ def step_down(
 
 
 def verdicts(
-    differences: list[Difference], weights: list[float], better_when: list[int]
+    differences: list[Difference],
+    weights: list[float],
+    better_when: list[int],
+    otherwise: list[tuple[float, float]] | None = None,
 ) -> list[Verdict]:
     """Return the verdicts of all figures of one comparison.
 
-    Each figure has its weight (see ``step_down``) and 1 where more is better, -1 where less is.
+    Each figure has its weight (see ``step_down``), 1 where more is better or -1 where less is, and
+    the least and the most difference that something else than the change could make (nothing if
+    left out), such as the battery's charge. What is not surely beyond these is no claim, so its share of the level passes
+    to no other figure: METHOD.md, (25). It cannot be said where it differs all the same.
     """
+    otherwise = otherwise or [(0.0, 0.0)] * len(differences)
     can = [i for i, each in enumerate(differences) if each.contrast is not None]
-    tested = step_down([differences[i].p_value for i in can], [weights[i] for i in can])
+    shares = [weights[i] for i in can]
+    tested = step_down([differences[i].p_beyond(*otherwise[i]) for i in can], shares)
+    differ = step_down([differences[i].p_value for i in can], shares)
     found = [Verdict(CANNOT_SAY) for _ in differences]
-    for i, test in zip(can, tested, strict=True):
+    for i, test, apart in zip(can, tested, differ, strict=True):
         difference = differences[i]
-        if test.shown:
+        made_else = difference.p_beyond(*otherwise[i]) > difference.p_value
+        if apart.shown and made_else and not test.shown:
+            found[i] = Verdict(CANNOT_SAY, smallest_shown(difference, test), None, test)
+        elif test.shown:
             up = difference.difference.value * better_when[i] > 0.0
             found[i] = Verdict(
                 BETTER if up else WORSE, smallest_shown(difference, test), None, test

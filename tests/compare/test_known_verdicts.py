@@ -22,6 +22,7 @@ from ridelog.compare.difference import (
     Summary,
     difference_of,
     interval_over,
+    p_value_of,
     shared_scatter,
     welch,
 )
@@ -117,6 +118,30 @@ def test_which_word_is_said() -> None:
     assert found[3].smallest_shown is None and found[3].tested is None
     down = verdicts([difference(-0.5, 0.1, 4.0, p_value=0.001)], [1.0], [-1])
     assert down[0].word == "better"
+
+
+def test_what_something_else_could_make_is_no_claim_and_passes_nothing_on() -> None:
+    """Normal quantiles: beyond 1.645 on one side lies 0.05, beyond 1.96 on both 0.05."""
+    error = ErrorOf(3.0, 1.0, 1.0, Contrast(3.0, 0.0, 4.0))
+    one = difference(3.0, 1.0, 4.0, readings=(error,), p_value=p_value_of([error]))
+    assert one.p_beyond(0.0, 0.0) == one.p_value == pytest.approx(0.0027, abs=5e-5)
+    assert one.p_beyond(-9.0, 3.0 - 1.645) == pytest.approx(0.05, abs=1e-4)
+    assert one.p_beyond(3.0 + 1.96 - 1e-9, 3.0 + 1.96) == pytest.approx(0.05, abs=1e-4)
+    assert one.p_beyond(2.0, 4.0) == one.p_beyond(-np.inf, np.inf) == 1.0
+    # Another reading on the other side of the range shows nothing.
+    both = replace(one, readings=(error, replace(error, value=-3.0)))
+    assert both.p_beyond(-1.0, 1.0) == 1.0
+    # By itself the second is shown at 0.1 once the first is; that claims nothing within 0 to 4.
+    second = difference(0.5, 0.1, 4.0, p_value=0.06)
+    for otherwise, words in (
+        ([(0.0, 0.0)] * 2, ["better", "better"]),
+        ([(0.0, 4.0), (0.0, 0.0)], ["cannot say", "no difference shown"]),
+        ([(-4.0, 0.0), (0.0, 0.0)], ["better", "better"]),
+        ([(0.0, 1.0), (0.0, 0.0)], ["better", "better"]),
+    ):
+        found = verdicts([one, second], [1.0, 1.0], [1, 1], otherwise)
+        assert [each.word for each in found] == words
+        assert found[0].left_open == (words[0] == "cannot say") and not found[1].left_open
 
 
 def test_scatters_by_hand() -> None:
