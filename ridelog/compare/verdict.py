@@ -100,8 +100,9 @@ def verdicts(
 
     Each figure has its weight (see ``step_down``), 1 where more is better or -1 where less is, and
     the least and the most difference that something else than the change could make (nothing if
-    left out), such as the battery's charge. What is not surely beyond these is no claim, so its share of the level passes
-    to no other figure: METHOD.md, (25). It cannot be said where it differs all the same.
+    left out), such as the battery's charge. What is not surely beyond these is no claim, so its
+    share of the level passes to no other figure: METHOD.md, (25). It cannot be said where it
+    differs all the same.
     """
     otherwise = otherwise or [(0.0, 0.0)] * len(differences)
     can = [i for i, each in enumerate(differences) if each.contrast is not None]

@@ -21,7 +21,7 @@ from typing import Any
 
 import numpy as np
 from log_in_memory import to_track
-from predict_strips import draw_electric, setup_of
+from predict_strips import built, draw_electric, on_a_day, setup_of
 from receiver_presets import preset
 from record import Record, add_options
 from scipy.special import ndtri
@@ -65,14 +65,15 @@ def main() -> None:
     doubted, began = 0, time.process_time()
     for number in range(chosen.first, chosen.first + chosen.machines):
         rng = np.random.default_rng([chosen.seed, number])
-        machine = draw_electric(rng)
+        typed = draw_electric(rng)
+        machine = on_a_day(rng, built(rng, typed))
         wind = float(rng.uniform(-4.0, 4.0)) * float(rng.random() < 0.5)
         grade = float(rng.uniform(-0.01, 0.01))
         ride, charge = ride_on_strip(machine, rng, grade=grade, wind_mps=wind)
         seen = preset("clean", 10.0, rng).observe(ride, rng)
         data = [calibration_data_of(analyse(estimate_motion(to_track(seen))))]
         said = Said((charge, 0.04) if number % 2 else None)
-        right, key = setup_of(machine), KEYS[number % len(KEYS)]
+        right, key = setup_of(typed), KEYS[number % len(KEYS)]
         setup, off_log = wrong(rng, right, key)
         own = contradicted_keys(fit(right, data, said=said), data, said)
         found = contradicted_keys(fit(setup, data, said=said), data, said)
