@@ -1,11 +1,13 @@
 """From the figure of every drawn path to one estimate: the project's only maker of intervals."""
 
 from dataclasses import replace
+from functools import cache
 from statistics import NormalDist
 
 import numpy as np
 
 from ridelog.core.estimate import LEVEL, QUANTILE, Estimate
+from ridelog.core.nonnegative import nonnegative_least_squares
 from ridelog.core.track import FloatArray, IntArray
 
 # With more undefined columns than this share, the figure itself is in doubt. Own choice.
@@ -118,16 +120,13 @@ def _in_order(values: FloatArray, columns: FloatArray) -> FloatArray:
     errors = errors[:, np.isfinite(errors).all(axis=0)]
     result = values.copy()
     if errors.size:
-        # Loads slowly, and only figures out of order need it.
-        from scipy.optimize import nnls
-
         errors = errors - errors.mean(axis=1, keepdims=True)
         # The shortest u of which values + errors u are in order, (5): G u >= h, with
         matrix, least = errors[0] - errors[1:], -gap
         size = max(float(np.abs(matrix).max()), float(np.abs(least).max()))
         both = np.vstack([matrix.T, least]) / size
         aim = np.append(np.zeros(len(both) - 1), 1.0)
-        rest = both @ nnls(both, aim)[0] - aim
+        rest = both @ nonnegative_least_squares(both, aim) - aim
         # No residual: no u does, since the draws of a gap have no spread.
         if rest[-1] < -_NO_RESIDUAL:
             result -= errors @ (rest[:-1] / rest[-1])
@@ -136,15 +135,17 @@ def _in_order(values: FloatArray, columns: FloatArray) -> FloatArray:
     return result
 
 
+@cache
 def even_normals(count: int, seed: int) -> FloatArray:
     """Return normal deviations spread evenly in probability, shuffled, shape (count,).
 
-    A spread that has nothing to do with the draws is laid over them so: without a draw's luck.
+    A spread that has nothing to do with the draws is laid over them so: without a draw's luck. They
+    are made once, and not to be written to.
     """
-    from scipy.special import ndtri
-
     rank = np.random.default_rng(seed).permutation(count)
-    result: FloatArray = ndtri((rank + 0.5) / count)
+    in_order = np.array([NormalDist().inv_cdf((place + 0.5) / count) for place in range(count)])
+    result: FloatArray = in_order[rank]
+    result.flags.writeable = False
     return result
 
 

@@ -6,9 +6,13 @@ on and beside the diagonal come from block cyclic reduction, whose steps are who
 """
 
 import numpy as np
-from scipy.linalg import cho_solve_banded, cholesky_banded
 
+from ridelog.core.compiled import routine
 from ridelog.core.track import FloatArray
+
+_pbtrf, _pbtrs = (
+    routine("scipy.linalg.lapack", name, "scipy.linalg._flapack") for name in ("dpbtrf", "dpbtrs")
+)
 
 
 def band_of(diagonal: FloatArray, lower: FloatArray) -> FloatArray:
@@ -47,14 +51,14 @@ class BandedFactor:
 
     def __init__(self, diagonal: FloatArray, lower: FloatArray) -> None:
         self.n, self.d = diagonal.shape[:2]
-        self._factor = cholesky_banded(
-            band_of(diagonal, lower), lower=True, overwrite_ab=True, check_finite=False
-        )
+        self._factor, failed = _pbtrf(band_of(diagonal, lower), lower=1, overwrite_ab=1)
+        if failed:
+            raise np.linalg.LinAlgError("not positive definite")
 
     def solve(self, right: FloatArray) -> FloatArray:
         """Return the solution for right-hand sides of shape (n, d, k), same shape."""
         flat = right.reshape(self.n * self.d, -1)
-        solution = cho_solve_banded((self._factor, True), flat, check_finite=False)
+        solution, _ = _pbtrs(self._factor, flat, lower=1)
         return np.asarray(solution).reshape(right.shape)
 
     def log_pivots(self) -> FloatArray:

@@ -10,15 +10,16 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
-from scipy.special import ndtr
 
 from ridelog.analysis.braking.corners import coasting_limit_mps2, smoothed
 from ridelog.analysis.braking.measure import Brakings
 from ridelog.analysis.fitted import FittedPath, fitted_paths
+from ridelog.core.compiled import routine
 from ridelog.core.spans import Span
 from ridelog.core.track import FloatArray, IntArray
 from ridelog.filtering.motion import Motion
 
+_ndtr = routine("scipy.special", "ndtr", "scipy.special._special_ufuncs")
 KINDS = ("standstill", "launch", "pull", "steady", "coasting", "braking", "turning", "reverse")
 # Kinds that motion alone tells; launches and reverse are named afterwards.
 LIKELY = ("standstill", "pull", "steady", "coasting", "braking", "turning")
@@ -236,7 +237,7 @@ def _between(
 ) -> FloatArray:
     """Return the density of a value anywhere between two bounds, seen with an error."""
     spread = np.maximum(sd, 1e-6)
-    inside = ndtr((value - low) / spread) - ndtr((value - high) / spread)
+    inside: FloatArray = _ndtr((value - low) / spread) - _ndtr((value - high) / spread)
     return np.maximum(inside, 0.0) / (high - low)
 
 

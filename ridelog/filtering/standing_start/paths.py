@@ -9,8 +9,8 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.special import ndtr
 
+from ridelog.core.compiled import routine
 from ridelog.core.interval import evenly_chosen, systematic
 from ridelog.core.track import FloatArray, IntArray
 from ridelog.filtering.curves import interpolated
@@ -24,6 +24,7 @@ from ridelog.filtering.standing_start.models import (
     Starts,
 )
 
+_ndtr = routine("scipy.special", "ndtr", "scipy.special._special_ufuncs")
 # A shift of the start that no fix tells from another opening: standing_start (2).
 UNSEEN_START_S = 0.077
 # How many throttles open by hand, how many by a controller's ramp: standing_start (1).
@@ -241,5 +242,5 @@ def _plausibility(drawn: DrawnStart, end_s: float) -> FloatArray:
     opens_s = min(drawn.opened_s, FIRST_S)
     first = early / ((FIRST_S - 0.5 * opens_s) * opens_s / drawn.opened_s)
     second = np.maximum((late - early) / SECOND_S, 0.1)
-    share = ndtr((first / second - _PULL_SHARE) / _PULL_SPREAD)
+    share = _ndtr((first / second - _PULL_SHARE) / _PULL_SPREAD)
     return _OTHERWISE + (1.0 - _OTHERWISE) * np.asarray(share)
