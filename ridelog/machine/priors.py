@@ -116,14 +116,17 @@ COUNT = len(UNKNOWNS)
 # A battery of which nobody says how full it was has anything from this to all: own choice,
 # riders stop before it is empty.
 _LEAST_CHARGE = 0.15
-# What iron and bearings of the motor take, as force on the mass: 2 to 8 % (see UNKNOWNS) of a rated
-# pull of some 1 N/kg, in the middle 4 %; nine in ten have a third to three times as much, own
-# choice. [N/kg]
-_IDLE_NPKG = 0.04
+# What iron and bearings of the motor take: 2 to 8 % (see UNKNOWNS) of the force at its rated
+# current, in the middle 4 %. The limit is 1 to 1.75 times that current, METHOD.md (27): derived,
+# nine in ten of both, middle and spread of the logarithm as a share of the force at the limit.
+_IDLE_SHARE, _IDLE_LOG_SD = 0.03, 0.45
+# Without a limit in ampere, as force on the mass: of a rated pull of some 1 N/kg, nine in ten have
+# a third to three times as much, own choice. [N/kg]
+_IDLE_NPKG, _IDLE_NPKG_LOG_SD = 0.04, 0.7
 # How drag grows with speed, on the mass: a tyre's rolling by 1/100 a mph (Gillespie, Fundamentals
-# of Vehicle Dynamics, 1992, from memory), which is 0.0033 at 0.015 of weight, and about half as
-# much again in the motor: own choice. [N s/(m kg)]
-_GROWING_NSPMKG = 0.005
+# of Vehicle Dynamics, 1992, from memory), which is 0.0033 at 0.015 of weight. What grows in the
+# motor is in its current without load, taken at full speed. [N s/(m kg)]
+_GROWING_NSPMKG = 0.0033
 # Nine in ten stages pass on 0.81 to 0.986 of the power (see UNKNOWNS). Derived: the middle of the
 # logits of both ends, and how far they are from it in 1.645.
 _EFFICIENCY, _EFFICIENCY_LOGIT_SD = 0.945, 0.855
@@ -240,7 +243,11 @@ def machines_of(setup: MachineSetup, z: FloatArray, said: Said | None = None) ->
         around("drag_c_ns2pm2", setup.drag_area_m2 or 0.45, 0.08 if setup.drag_area_m2 else 0.22),
     )
     # The motor's drag comes on top of the tyres', whether it drives or is dragged along.
-    idle_n = around("idle_n", _IDLE_NPKG * mass, 0.7)
+    if setup.motor_limit_a is not None:
+        limit_n = setup.motor_limit_a * constant / per_radian
+        idle_n = around("idle_n", _IDLE_SHARE * limit_n, _IDLE_LOG_SD)
+    else:
+        idle_n = around("idle_n", _IDLE_NPKG * mass, _IDLE_NPKG_LOG_SD)
     return Drive(
         mass_kg=mass,
         inertia_factor=1.0 + around("inertia_factor", 0.03, 0.6),

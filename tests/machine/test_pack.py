@@ -103,7 +103,10 @@ def test_grass_rolls_harder_than_asphalt_and_holds_less() -> None:
     assert gained == pytest.approx((after.rolling - before.rolling) * before.mass_kg * 9.80665)
     same = changed_drive(before, setup, changed(setup, {"surface": "grass"}))
     assert same.load.a_n == pytest.approx(after.load.a_n)
-    assert np.std(np.log(on_ground(before, None, "grass").rolling)) == pytest.approx(0.35, rel=0.15)
+    spread = np.log(0.08 / 0.03) / 3.29  # nine in ten between the printed ends
+    assert np.std(np.log(on_ground(before, None, "grass").rolling)) == pytest.approx(
+        spread, rel=0.15
+    )
 
 
 def test_a_step_down_controller_at_a_weak_pack() -> None:

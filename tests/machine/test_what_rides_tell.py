@@ -1,5 +1,6 @@
 """What rides tell of keys of the set-up, and what is left to be measured."""
 
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -38,10 +39,15 @@ LOOSENED = {*PER_MASS, "no_load_mps", "battery_v", "mass_kg"}
 
 
 def told(setup: dict[str, Any]) -> dict[str, float]:
-    """Return what rides tell of the middle one of the machines that a set-up leaves possible."""
+    """Return what rides tell of the middle one of the machines that a set-up leaves possible.
+
+    Without the motor's own drag: the keys of its limit scale that by less than its own spread.
+    """
     drive = machines_of(
         MachineSetup(**setup, **LEADS), np.zeros((1, COUNT)), Said(charge=(0.6, 0.01))
     )
+    tyres_n = drive.load.a_n - drive.efficiency * drive.idle_n
+    drive = replace(drive, load=replace(drive.load, a_n=tyres_n))
     mass = float(drive.mass_kg[0])
     return {
         one.name: float(one.of(drive)[0]) / (mass if one.name in PER_MASS else 1.0)

@@ -32,8 +32,10 @@ from ridelog.machine.conditions import Conditions
 from ridelog.machine.predict import predict
 
 _GOAL_MPS = 20.0 * MPS_PER_KMH
-# Rolling resistance on each ground: the ranges of the handbooks named in ``machine.ground``.
-_ROLLING = {"asphalt": (0.009, 0.025), "gravel": (0.012, 0.05), "grass": (0.032, 0.085)}
+# Rolling resistance on each ground, any as likely between the ends that are printed: hard road
+# (Moyer, Marks' Standard Handbook) and worn asphalt (Carvill, Mechanical Engineer's Data Handbook,
+# 1993); rolled gravel (Carvill) and wet loose gravel (Moyer); grass from memory, to soil (Carvill).
+_ROLLING = {"asphalt": (0.008, 0.02), "gravel": (0.01, 0.06), "grass": (0.03, 0.08)}
 
 
 def draw(rng: np.random.Generator) -> tuple[ElectricMachine, str]:
