@@ -138,7 +138,7 @@ def predict(
     measured = machines.measured_too(measured or {}, windows)
     unchanged = SetupChange({}, setup, ())
     now = machines.figures(unchanged, windows)
-    after = machines.figures(change, windows)
+    after = machines.figures(change, windows) if asked else now
     figures = paired(now, after, measured)
     points = []
     for value in sweep[1] if sweep else ():
