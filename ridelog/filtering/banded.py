@@ -2,7 +2,7 @@
 
 A ride of n instants with d numbers each gives a symmetric block-tridiagonal precision matrix.
 LAPACK's banded Cholesky solves it in time and memory proportional to n; the blocks of its inverse
-on and beside the diagonal come from block cyclic reduction, whose steps are whole-array products.
+on and beside the diagonal come from its factor, piece of the chain beside piece.
 """
 
 import numpy as np
@@ -13,6 +13,10 @@ from ridelog.core.track import FloatArray
 _pbtrf, _pbtrs = (
     routine("scipy.linalg.lapack", name, "scipy.linalg._flapack") for name in ("dpbtrf", "dpbtrs")
 )
+
+# Blocks of a piece of the chain: own choice, which trades steps one after the other against numbers
+# side by side.
+_PIECE = 24
 
 
 def band_of(diagonal: FloatArray, lower: FloatArray) -> FloatArray:
@@ -115,96 +119,77 @@ class BandedFactor:
         gain: FloatArray = -turned @ beside
         return turned, gain
 
+    def selected_inverse(self) -> tuple[FloatArray, FloatArray]:
+        """Return the inverse's blocks on the diagonal and directly below it.
 
-def selected_inverse(diagonal: FloatArray, lower: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Return the inverse's blocks on the diagonal and directly below it.
+        Shapes (n, d, d) and (n - 1, d, d), the latter blocks (k + 1, k). The chain is cut into
+        pieces that are gone through side by side: filtering (14).
+        """
+        n, length = self.n, min(_PIECE, self.n)
+        own, gain = self._steps_back(length)
+        # What all steps of a piece make of the block after it.
+        added, carried = own[-1], gain[-1]
+        for here, onto in zip(own[-2::-1], gain[-2::-1], strict=True):
+            added = here + _turned_product(_product(onto, added), onto)
+            carried = _product(onto, carried)
+        after = self._behind_pieces(added, carried)
+        beside = np.empty_like(gain)
+        for here, onto, below in zip(own[::-1], gain[::-1], beside[::-1], strict=True):
+            np.einsum("ijm,kjm->ikm", after, onto, out=below)
+            here += _product(onto, below)
+            after = here
+        return _in_order(own)[:n], _in_order(beside)[: n - 1]
 
-    By block cyclic reduction, filtering (14) and (15): the cost is proportional to n, with log2(n)
-    whole-array steps.
+    def _steps_back(self, length: int) -> tuple[FloatArray, FloatArray]:
+        """Return the own part of every block, and its gain on the next, (length, d, d, pieces)."""
+        n, d = self.n, self.d
+        pieces = -(-n // length)
+        columns = np.zeros((pieces * length, d, 2 * d))
+        columns[:n] = self._factor.T.reshape(n, d, 2 * d)
+        columns[n:, :, 0] = 1.0
+        # Numbers before pieces in memory, where whole-array steps are fastest.
+        split = columns.reshape(pieces, length, d, 2 * d).transpose(1, 2, 3, 0)
+        below = np.ascontiguousarray(split)
+        inverse = np.zeros((length, d, d, pieces))
+        beside = np.empty((length, d, d, pieces))
+        for row in reversed(range(d)):
+            beside[:, row] = below[:, row, d - row : 2 * d - row]
+            np.divide(1.0, below[:, row, 0], out=inverse[:, row, row])
+            for column in range(row + 1, d):
+                total = below[:, row, 1] * inverse[:, row + 1, column]
+                for between in range(row + 2, column + 1):
+                    total += below[:, row, between - row] * inverse[:, between, column]
+                total *= inverse[:, row, row]
+                np.negative(total, out=inverse[:, row, column])
+        gain = np.einsum("mijc,mjkc->mikc", inverse, beside)
+        np.negative(gain, out=gain)
+        # Behind the last block there is none.
+        gain[(n - 1) % length, :, :, (n - 1) // length] = 0.0
+        return np.einsum("mijc,mkjc->mikc", inverse, inverse), gain
 
-    Parameters
-    ----------
-    diagonal : ndarray, shape (n, d, d)
-        Symmetric diagonal blocks of a positive definite matrix.
-    lower : ndarray, shape (n - 1, d, d)
-        Blocks (k + 1, k).
-
-    Returns
-    -------
-    (ndarray, ndarray)
-        Blocks (k, k), shape (n, d, d), and (k + 1, k), shape (n - 1, d, d).
-
-    Source
-    ------
-    Buzbee, Golub and Nielson, "On direct methods for solving Poisson's equations", SIAM J. Numer.
-    Anal. 7 (1970) 627-656; the way back is an own derivation, filtering (15).
-    """
-    # Without enough digits they are not finite: the caller asks what they are worth.
-    with np.errstate(invalid="ignore", divide="ignore", over="ignore"):
-        blocks, beside = _selected(_numbers_apart(diagonal), _numbers_apart(lower))
-    return np.moveaxis(blocks, 2, 0), np.moveaxis(beside, 2, 0)
-
-
-def _numbers_apart(blocks: FloatArray) -> FloatArray:
-    """Return blocks with the chain along the last axis, where whole-array steps are fastest."""
-    return np.ascontiguousarray(np.moveaxis(blocks, 0, 2))
-
-
-def _selected(diagonal: FloatArray, lower: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Return what selected_inverse does, shapes (d, d, n) and (d, d, n - 1)."""
-    if diagonal.shape[2] == 1:
-        rows = np.concatenate([diagonal, np.eye(len(diagonal))[:, :, None]], axis=1)
-        _eliminate(rows)
-        root = rows[:, len(diagonal) :]
-        return _product(_turned(root), root), lower
-    even, odd = diagonal[:, :, 0::2].copy(), diagonal[:, :, 1::2]
-    from_left, to_right = lower[:, :, 0::2], lower[:, :, 1::2]  # couple j - 1 to j, j to j + 1
-    d, pairs, inner = len(odd), odd.shape[2], to_right.shape[2]
-    # With the odd blocks C C', everything that eliminates them is made of C^-1 and C^-1 times
-    # their couplings: products with the blocks' inverses would lose digits.
-    beside_odd = np.zeros((d, 4 * d, pairs))
-    beside_odd[:, :d] = odd
-    beside_odd[range(d), range(d, 2 * d)] = 1.0
-    beside_odd[:, 2 * d : 3 * d] = from_left
-    beside_odd[:, 3 * d :, :inner] = np.swapaxes(to_right, 0, 1)
-    _eliminate(beside_odd)
-    root, left, right = (beside_odd[:, i * d : (i + 1) * d] for i in (1, 2, 3))
-    right = right[:, :, :inner]
-    even[:, :, :pairs] -= _product(_turned(left), left)
-    even[:, :, 1 : inner + 1] -= _product(_turned(right), right)
-    kept, kept_beside = _selected(even, -_product(_turned(right), left[:, :, :inner]))
-
-    # An odd block is -gain_left times its left neighbour -gain_right times its right one.
-    back = _turned(root)
-    gain_left, gain_right = _product(back, left), _product(back[:, :, :inner], right)
-    left_cross = _product(gain_left, kept[:, :, :pairs])
-    left_cross[:, :, :inner] += _product(gain_right, kept_beside[:, :, :inner])
-    right_cross = _product(gain_left[:, :, :inner], _turned(kept_beside)[:, :, :inner])
-    right_cross += _product(gain_right, kept[:, :, 1 : inner + 1])
-    eliminated = _product(back, root)
-    eliminated += _product(left_cross, _turned(gain_left))
-    eliminated[:, :, :inner] += _product(right_cross, _turned(gain_right))
-
-    blocks, beside = np.empty_like(diagonal), np.empty_like(lower)
-    blocks[:, :, 0::2] = kept
-    blocks[:, :, 1::2] = 0.5 * (eliminated + _turned(eliminated))
-    beside[:, :, 0::2] = -left_cross
-    beside[:, :, 1::2] = -_turned(right_cross)
-    return blocks, beside
-
-
-def _turned(blocks: FloatArray) -> FloatArray:
-    return np.swapaxes(blocks, 0, 1)
+    def _behind_pieces(self, added: FloatArray, carried: FloatArray) -> FloatArray:
+        """Return the inverse's diagonal block behind each piece, shape (d, d, pieces)."""
+        steps = [np.ascontiguousarray(np.moveaxis(each, 2, 0)) for each in (added, carried)]
+        block, found = np.zeros((self.d, self.d)), np.empty_like(steps[0])
+        for place in reversed(range(len(found))):
+            found[place] = block
+            own, gain = steps[0][place], steps[1][place]
+            block = own + gain @ block @ gain.T
+        return np.ascontiguousarray(np.moveaxis(found, 0, 2))
 
 
 def _product(left: FloatArray, right: FloatArray) -> FloatArray:
-    product: FloatArray = np.einsum("ijn,jkn->ikn", left, right)
+    product: FloatArray = np.einsum("ijm,jkm->ikm", left, right)
     return product
 
 
-def _eliminate(beside: FloatArray) -> None:
-    """Turn (C C', B), the first block square, into (., C^-1 B) in place, shape (d, many, m)."""
-    for k in range(len(beside)):
-        beside[k, k:] /= np.sqrt(beside[k, k])
-        for row in range(k + 1, len(beside)):
-            beside[row, k + 1 :] -= beside[k, row] * beside[k, k + 1 :]
+def _turned_product(left: FloatArray, right: FloatArray) -> FloatArray:
+    product: FloatArray = np.einsum("ijm,kjm->ikm", left, right)
+    return product
+
+
+def _in_order(split: FloatArray) -> FloatArray:
+    """Return blocks (length, d, d, pieces) in the order of the chain, numbers first in memory."""
+    length, d, _, pieces = split.shape
+    joined = split.transpose(1, 2, 3, 0).reshape(d, d, pieces * length)
+    return np.moveaxis(joined, 2, 0)

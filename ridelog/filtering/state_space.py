@@ -21,7 +21,7 @@ from typing import NamedTuple
 import numpy as np
 
 from ridelog.core.track import BoolArray, FloatArray
-from ridelog.filtering.banded import BandedFactor, selected_inverse
+from ridelog.filtering.banded import BandedFactor
 from ridelog.filtering.orthogonal import OrthogonalFactor, Rows
 from ridelog.filtering.transitions import Transitions
 
@@ -246,7 +246,7 @@ class Solution:
 
     @cached_property
     def factor(self) -> BandedFactor | OrthogonalFactor:
-        """The factored precision, made when first needed: variances alone do without."""
+        """The factored precision, made when first needed."""
         if not self.hard:
             try:
                 return BandedFactor(self._diagonal, self._lower)
@@ -344,11 +344,13 @@ class Solution:
 
     def variances(self) -> tuple[FloatArray, FloatArray]:
         """Return posterior covariance blocks (k, k) and (k + 1, k) of one axis."""
-        if not self.hard:
-            blocks, beside = selected_inverse(self._diagonal, self._lower)
+        factor = self.factor
+        if isinstance(factor, BandedFactor):
+            blocks, beside = factor.selected_inverse()
             if not lost_digits(self._diagonal, np.einsum("kii->ki", blocks)).any():
                 return blocks, beside
-        return self._by_rows().selected_inverse()
+            factor = self._by_rows()
+        return factor.selected_inverse()
 
 
 def lost_digits(diagonal: FloatArray, variances: FloatArray) -> BoolArray:

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from ridelog.core.track import BoolArray, FloatArray
-from ridelog.filtering.banded import selected_inverse
+from ridelog.filtering.banded import BandedFactor
 from ridelog.filtering.curves import interpolated
 from ridelog.filtering.kept_blocks import KeptBlocks
 from ridelog.filtering.posterior import Posterior, drawn_errors, noise_of
@@ -31,7 +31,7 @@ def _space(n: int, rate_hz: float) -> tuple[StateSpace, Precisions]:
 def test_errors_of_a_stretch_have_the_variances_of_the_whole(rate_hz: float) -> None:
     space, precisions = _space(round(20 * rate_hz), rate_hz)
     blocks = space.blocks(precisions)
-    covariance, _ = selected_inverse(blocks.diagonal, blocks.lower)
+    covariance, _ = BandedFactor(blocks.diagonal, blocks.lower).selected_inverse()
     first, last = round(8 * rate_hz), round(11 * rate_hz)
     drawn = drawn_errors(space, [precisions], (first, last), np.random.default_rng(2), 20_000)[0]
     assert drawn.shape == (last - first + 1, 5, 20_000)
@@ -45,7 +45,7 @@ def test_errors_of_a_stretch_have_the_variances_of_the_whole(rate_hz: float) -> 
 def test_a_stretch_to_the_end_of_the_ride_has_nothing_beyond() -> None:
     space, precisions = _space(40, 10.0)
     blocks = space.blocks(precisions)
-    covariance, _ = selected_inverse(blocks.diagonal, blocks.lower)
+    covariance, _ = BandedFactor(blocks.diagonal, blocks.lower).selected_inverse()
     drawn = drawn_errors(space, [precisions], (30, 39), np.random.default_rng(3), 20_000)[0]
     ratio = drawn[-1].var(axis=1) / np.diag(covariance[-1])
     np.testing.assert_allclose(ratio, 1.0, atol=0.05)
