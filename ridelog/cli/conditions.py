@@ -9,7 +9,6 @@ from ridelog.cli.options import takes, words_of
 from ridelog.cli.terminal import motion_of, warn
 from ridelog.core.errors import RideLogError, UnreadableLogError
 from ridelog.core.text import shown_name
-from ridelog.present.words import joined
 
 if TYPE_CHECKING:
     from ridelog.analysis.launches.windows import Window
@@ -118,6 +117,9 @@ def noted_in_book(
         charge = noted_charge(opened, rides, setup)
         silent = [ride.file for ride in rides if noted_charge(opened, [ride], setup) is None]
     if silent:
+        # Words of figures load numpy.
+        from ridelog.present.words import joined
+
         warn((f"The book tells no charge of {joined(silent)}: it is taken as unknown.",))
     return replace(conditions, rides_charge=charge)
 

@@ -31,6 +31,7 @@ from ridelog.cli.options import (
     takes,
     with_settings,
 )
+from ridelog.cli.plain_words import Command
 from ridelog.cli.terminal import check_places, deliver, motion_of, progress, shown, warn
 from ridelog.core.errors import RideLogError, failed_calculation
 
@@ -60,7 +61,7 @@ def ridelog(
     """Honest speed figures, with intervals that hold, from the log of a test ride."""
 
 
-@app.command()
+@app.command(cls=Command)
 @with_settings
 def report(
     *,
@@ -110,7 +111,7 @@ def report(
 _NAMES = ("ride.html", "speed.png", "path.png", "signal.png", "result.json")
 
 
-@app.command()
+@app.command(cls=Command)
 @partial(with_settings, only=("has_reverse", "reverse_marks_s", "columns"))
 def trace(
     *,
@@ -137,7 +138,7 @@ def trace(
     deliver(csv, table, {}, ride, force)
 
 
-@app.command()
+@app.command(cls=Command)
 def signal(
     ride: Ride,
     units: UnitsOption = Units.KMH,
@@ -163,10 +164,10 @@ def signal(
 
 
 app.command(cls=VariadicCommand)(with_settings(compare, only=(*SHARED, "modes_s")))
-app.command()(verify)
-app.command()(listen)
-app.command()(display)
-app.command()(with_settings(batch, only=SHARED))
+app.command(cls=Command)(verify)
+app.command(cls=Command)(listen)
+app.command(cls=Command)(display)
+app.command(cls=Command)(with_settings(batch, only=SHARED))
 app.command(cls=VariadicCommand)(with_settings(predict, only=("modes_s",)))
 app.command(cls=VariadicCommand)(with_settings(options, only=("modes_s",)))
 

@@ -10,9 +10,9 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
-from typer.core import TyperCommand
 
 from ridelog.analysis.settings import Option, Settings, options, stretches_by_log
+from ridelog.cli.plain_words import Command, Group
 from ridelog.core.errors import RideLogError
 
 if TYPE_CHECKING:
@@ -78,7 +78,7 @@ def read_columns(words: str | None) -> str:
 def command_group(name: str, words: str) -> typer.Typer:
     """Return an empty group of commands, which shows its help when it is called by itself."""
     return typer.Typer(
-        name=name, help=words, no_args_is_help=True, pretty_exceptions_enable=False,
+        name=name, cls=Group, help=words, no_args_is_help=True, pretty_exceptions_enable=False,
         rich_markup_mode=None,
     )  # fmt: skip
 
@@ -194,7 +194,7 @@ def _check(asked: Asked) -> None:
         checked_dimensions(settings.track_width_m, settings.cg_height_m)
 
 
-class VariadicCommand(TyperCommand):
+class VariadicCommand(Command):
     """A command whose repeatable options also take all the words up to the next option."""
 
     def parse_args(self, ctx: Any, args: list[str]) -> list[str]:

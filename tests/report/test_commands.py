@@ -78,3 +78,15 @@ def test_the_command_line_starts_without_heavy_imports() -> None:
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert done.stdout.strip() == "[]"
+
+
+@pytest.mark.parametrize("words", [("signal",), ("trace", "--csv", "nowhere/x.csv"), ("report",)])
+def test_plain_words_are_taken_without_heavy_imports(words: tuple[str, ...]) -> None:
+    code = (
+        "import sys; from ridelog.__main__ import main\n"
+        f"try: main({[*words, 'nowhere.gpx']!r})\n"
+        "except SystemExit: sys.exit(str([m for m in ('pydantic', 'scipy') if m in sys.modules]))"
+    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True)
+    said, loaded = done.stderr.splitlines()[0], done.stderr.splitlines()[-1]
+    assert "What to do" in said and loaded == "[]"
