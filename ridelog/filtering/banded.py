@@ -91,7 +91,7 @@ class BandedFactor:
         first : int
             The first of m instants, which are the chain's last ones.
         """
-        inverse, gain = self._backwards(first, len(noise))
+        inverse, gain = self.backwards(first, len(noise))
         drawn: FloatArray = inverse @ noise
         after, step = drawn[-1], np.empty(noise.shape[1:])
         # Instant by instant: what numpy does around each small product counts as much as it.
@@ -101,7 +101,7 @@ class BandedFactor:
             after = here
         return drawn
 
-    def _backwards(self, first: int, instants: int) -> tuple[FloatArray, FloatArray]:
+    def backwards(self, first: int, instants: int) -> tuple[FloatArray, FloatArray]:
         """Return what makes an instant of numbers and of the next instant, each (m, d, d)."""
         d = self.d
         band = self._factor[:, first * d : (first + instants) * d]

@@ -4,7 +4,7 @@ Velocity follows from velocities and accelerations at both ends, position from p
 rates (velocity plus drift), acceleration is the velocity curve's derivative.
 """
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 
 import numpy as np
 
@@ -17,6 +17,8 @@ from ridelog.filtering.motion import Paths
 _FULLEST = 4
 # How far a state may lie to one side on each of the last draws: (n, d, 2) and (count,).
 Side = tuple[FloatArray, FloatArray]
+# Makes weights of shares and lengths of intervals.
+Weigh = Callable[[FloatArray, FloatArray], FloatArray]
 
 
 def interpolated(
@@ -52,13 +54,13 @@ def interpolated(
     drawn = _Drawn(left, states, errors, sides, bare)
     return Paths(
         grid_s,
-        lambda: drawn.quantity(_curve(u, span), 0, (1, 3)),
-        lambda: drawn.quantity(_curve(u, span), 1, (2,)),
-        lambda: drawn.quantity(_rise(u, span), 1, (2,)),
+        lambda: drawn.quantity(curve(u, span), 0, (1, 3)),
+        lambda: drawn.quantity(curve(u, span), 1, (2,)),
+        lambda: drawn.quantity(rise(u, span), 1, (2,)),
     )
 
 
-def _curve(u: FloatArray, span: FloatArray) -> FloatArray:
+def curve(u: FloatArray, span: FloatArray) -> FloatArray:
     """Return the weights of value and rate before and of both after, at shares u of intervals."""
     weights = np.empty((len(u), 4))
     rest = 1.0 - u
@@ -69,7 +71,7 @@ def _curve(u: FloatArray, span: FloatArray) -> FloatArray:
     return weights
 
 
-def _rise(u: FloatArray, span: FloatArray) -> FloatArray:
+def rise(u: FloatArray, span: FloatArray) -> FloatArray:
     """Return the same for the curve's derivative."""
     weights = np.empty((len(u), 4))
     rest = 1.0 - u

@@ -13,6 +13,7 @@ first-order Gauss-Markov. East and north share every precision, hence one factor
 Model: filtering (1) to (8).
 """
 
+from collections.abc import Sequence
 from contextlib import suppress
 from dataclasses import dataclass
 from functools import cached_property
@@ -20,9 +21,10 @@ from typing import NamedTuple
 
 import numpy as np
 
-from ridelog.core.track import BoolArray, FloatArray
+from ridelog.core.track import BoolArray, FloatArray, IntArray
 from ridelog.filtering.banded import BandedFactor
 from ridelog.filtering.orthogonal import OrthogonalFactor, Rows
+from ridelog.filtering.shared_end import SharedEnd, alike_from_the_end
 from ridelog.filtering.transitions import Transitions
 
 # Correlation times of the slow errors. The drift of a position solution follows satellite geometry
@@ -225,7 +227,8 @@ class Solution:
 
     Cholesky's factors do while they keep enough digits, which is measured; else, or if
     ``orthogonal`` says so from the beginning, orthogonal transformations take over: filtering (23).
-    ``hard`` says whether they have.
+    ``hard`` says whether they have. ``edges``, shape (c + 1,), are where chains begin that know
+    nothing of each other and may end alike.
     """
 
     def __init__(
@@ -235,21 +238,27 @@ class Solution:
         *,
         refine: bool = True,
         orthogonal: bool = False,
+        edges: IntArray | None = None,
     ) -> None:
         self.space = space
         self.precisions = precisions
         self._refine = refine
+        self._edges = edges
         self._blocks = blocks = space.blocks(precisions)
         self.transitions, self._start = blocks.transitions, blocks.start
         self._diagonal, self._lower = blocks.diagonal, blocks.lower
         self.hard = self._orthogonal = orthogonal
 
     @cached_property
-    def factor(self) -> BandedFactor | OrthogonalFactor:
+    def factor(self) -> BandedFactor | SharedEnd | OrthogonalFactor:
         """The factored precision, made when first needed."""
         if not self.hard:
+            blocks, edges = (self._diagonal, self._lower), self._edges
+            alike = 0 if edges is None else alike_from_the_end(*blocks, edges)
             try:
-                return BandedFactor(self._diagonal, self._lower)
+                if edges is not None and alike:
+                    return SharedEnd(*blocks, edges, alike)
+                return BandedFactor(*blocks)
             except np.linalg.LinAlgError:
                 self.hard = True
         return OrthogonalFactor(self.space.rows(self.precisions, self._blocks))
@@ -275,7 +284,7 @@ class Solution:
     def _by_rows(self) -> OrthogonalFactor:
         """Return the orthogonal factor, which takes the place of Cholesky's from now on."""
         self.hard = True
-        if isinstance(self.__dict__.get("factor"), BandedFactor):
+        if not isinstance(self.__dict__.get("factor"), OrthogonalFactor):
             del self.__dict__["factor"]
         factor = self.factor
         assert isinstance(factor, OrthogonalFactor)
@@ -342,9 +351,32 @@ class Solution:
         drawn = OrthogonalFactor(rows).draw(noise.reshape(len(noise), self.space.d, -1))
         return drawn[:wanted].reshape(wanted, *noise.shape[1:])
 
+    def draw_several(
+        self, chosen: IntArray, columns: Sequence[slice], noise: FloatArray, wanted: IntArray
+    ) -> FloatArray:
+        """Return what ``draw`` does for several of the chains, each with columns of the noise.
+
+        Shape (m, d, 2, columns), 0 beyond the instants that are wanted of each, m at most.
+        """
+        edges = self._edges
+        assert edges is not None  # only who told where chains begin may ask
+        factor = self.factor
+        if isinstance(factor, SharedEnd):
+            shared = factor.draw(chosen, columns, noise, wanted)
+            if shared is not None:
+                return shared
+        drawn = np.zeros((int(wanted.max()), *noise.shape[1:]))
+        for chain, column, count in zip(chosen, columns, wanted, strict=True):
+            piece = slice(int(edges[chain]), int(edges[chain + 1]))
+            numbers = noise[: piece.stop - piece.start, :, :, column]
+            drawn[:count, :, :, column] = self.draw(piece, numbers, int(count))
+        return drawn
+
     def variances(self) -> tuple[FloatArray, FloatArray]:
         """Return posterior covariance blocks (k, k) and (k + 1, k) of one axis."""
         factor = self.factor
+        if isinstance(factor, SharedEnd):
+            factor = BandedFactor(self._diagonal, self._lower)
         if isinstance(factor, BandedFactor):
             blocks, beside = factor.selected_inverse()
             if not lost_digits(self._diagonal, np.einsum("kii->ki", blocks)).any():

@@ -3,8 +3,9 @@
 import numpy as np
 import pytest
 
-from ridelog.core.track import FloatArray
+from ridelog.core.track import FloatArray, IntArray
 from ridelog.filtering.banded import BandedFactor
+from ridelog.filtering.shared_end import SharedEnd, alike_from_the_end
 
 
 def _random_chain(n: int, d: int, seed: int) -> tuple[FloatArray, FloatArray, FloatArray]:
@@ -76,3 +77,61 @@ def test_a_matrix_that_is_not_positive_definite_is_refused() -> None:
     diagonal, lower, _ = _random_chain(4, 4, 5)
     with pytest.raises(np.linalg.LinAlgError):
         BandedFactor(-diagonal, lower)
+
+
+def _ending_alike(short: int, seed: int) -> tuple[FloatArray, FloatArray, IntArray]:
+    """Return three chains, one behind the other, of which the last dozen blocks are the same."""
+    random = np.random.default_rng(seed)
+    lengths = np.array([short, short + 3, short + 1]) + 12
+    edges = np.concatenate([[0], np.cumsum(lengths)])
+    diagonal, lower, _ = _random_chain(int(edges[-1]), 5, int(random.integers(1000)))
+    lower[edges[1:-1] - 1] = 0.0
+    for stop in edges[2:]:
+        diagonal[stop - 12 : stop] = diagonal[edges[1] - 12 : edges[1]]
+        lower[stop - 12 : stop - 1] = lower[edges[1] - 12 : edges[1] - 1]
+    return diagonal, lower, edges
+
+
+@pytest.mark.parametrize("short", [1, 6])
+def test_chains_that_end_alike_are_solved_and_drawn_as_each_by_itself(short: int) -> None:
+    diagonal, lower, edges = _ending_alike(short, short)
+    alike = alike_from_the_end(diagonal, lower, edges)
+    assert alike == 12
+    shared, plain = SharedEnd(diagonal, lower, edges, alike), BandedFactor(diagonal, lower)
+    right = np.random.default_rng(1).normal(size=(int(edges[-1]), 5, 2))
+    np.testing.assert_allclose(shared.solve(right), plain.solve(right), atol=1e-13)
+    found, wanted = (np.add.reduceat(one.log_pivots(), edges[:-1]) for one in (shared, plain))
+    np.testing.assert_allclose(found, wanted, rtol=1e-13)
+
+    noise = np.random.default_rng(2).normal(size=(20, 5, 2, 7))
+    chosen, columns = np.array([0, 2]), [slice(0, 3), slice(3, 7)]
+    for late in (-1, 0, 1, 7):
+        wanted = np.array([short, short + 1]) + late
+        if wanted.min() < 1:
+            continue
+        drawn = shared.draw(chosen, columns, noise, wanted)
+        assert drawn is not None and len(drawn) == wanted.max()
+        for chain, column, count in zip(chosen, columns, wanted, strict=True):
+            piece = slice(int(edges[chain]), int(edges[chain + 1]))
+            turned = np.swapaxes(lower[piece.start : piece.stop - 1], 1, 2)[::-1]
+            alone = BandedFactor(diagonal[piece][::-1], turned)
+            numbers = noise[:count, :, :, column].reshape(count, 5, -1)
+            own = alone.draw(numbers, piece.stop - piece.start - count)[::-1]
+            np.testing.assert_allclose(
+                drawn[:count, :, :, column].reshape(own.shape), own, atol=1e-12
+            )
+    # One end is wanted and the other is not: nothing is shared.
+    assert shared.draw(chosen, columns, noise, np.array([short, short + 3])) is None
+
+
+def test_ends_that_differ_anywhere_are_not_alike() -> None:
+    diagonal, lower, edges = _ending_alike(4, 3)
+    # A block below the diagonal leads into the first block that is alike.
+    for blocks, place, left in ((diagonal, 9, 8), (lower, 10, 9)):
+        place = int(edges[2]) - place
+        blocks[place, 0, 0] += 1e-12
+        assert alike_from_the_end(diagonal, lower, edges) == left
+        blocks[place, 0, 0] -= 1e-12
+    assert alike_from_the_end(diagonal, lower, edges[:2]) == 0
+    diagonal[int(edges[2]) - 3] *= 1.1
+    assert alike_from_the_end(diagonal, lower, edges) == 0

@@ -126,7 +126,7 @@ def test_draws_are_those_of_every_start_and_opening(monkeypatch: pytest.MonkeyPa
     rng = np.random.default_rng(11)
     motion = estimate_motion(to_track(preset("clean", 1.0, rng).observe(ride.build(), rng)))
     assert isinstance(motion.posterior, Posterior)
-    monkeypatch.setattr(paths, "_plausibility", lambda one, _: np.ones(one.error.shape[3]))
+    monkeypatch.setattr(paths, "_plausibility", lambda drawn, _: np.ones(len(drawn.owner)))
     drawn = draw_standing_start(motion, 4.0, 8.5, 10.0, draws=400)
     assert drawn is not None and len(OPENINGS) == 2
 

@@ -22,7 +22,7 @@ from ridelog.filtering.standing_start.acceleration_decay import (
     decay_of_start,
 )
 from ridelog.filtering.standing_start.models import OPENING_ENDS_S, OPENINGS, StartModels
-from ridelog.filtering.standing_start.paths import draw_start
+from ridelog.filtering.standing_start.paths import draw_starts
 
 _END_S = 10.0
 
@@ -156,10 +156,10 @@ def test_draws_of_a_start_scatter_about_its_states() -> None:
     )
     most = int(np.diff(starts.edges).max())
     noise = np.random.default_rng(1).standard_normal((most, starts.solution.space.d, 2, 400))
-    drawn = draw_start(starts, 1, noise, 8.0)
-    assert 8.0 <= drawn.time_s[-1] < 8.2
-    at = drawn.time_s.searchsorted(7.0)
-    states = drawn.mean[at, :, :, None] + drawn.error[at, :4]
+    drawn = draw_starts(starts, np.array([1]), np.array([0]), noise, 8.0)
+    assert 8.0 <= drawn.time_s[-1, 0] < 8.2
+    at = drawn.time_s[:, 0].searchsorted(7.0)
+    states = drawn.mean[at, :, :, [0]].transpose(1, 2, 0) + drawn.errors[at, :4]
     speed = states[1]
     part = slice(starts.edges[1], starts.edges[2])
     mean = (starts.solution.states[part, 1] + starts.departure[part, 1])[at]

@@ -20,15 +20,15 @@ from ridelog.filtering.standing_start.paths import _plausibility, candidates
 class Drawn:
     """A start at 2 s after which the speed grows by some amounts in 0.6 s and in 1.2 s more."""
 
-    start_s = 2.0
+    start_s = np.array([2.0])
+    owner = np.array([0])
 
     def __init__(self, opened_s: float, early: float, late: float) -> None:
-        self.opened_s = opened_s
+        self.opened_s = np.array([opened_s])
         self._speeds = {2.6: early, 3.8: early + late}
 
-    def paths(self, grid_s: np.ndarray) -> Any:
-        known = np.array([[self._speeds[round(float(at), 6)]] for at in grid_s])
-        return type("Paths", (), {"speed_mps": known})
+    def speeds(self, at_s: np.ndarray) -> Any:
+        return np.array([[self._speeds[round(float(at), 6)]] for at in at_s[:, 0]])
 
 
 @pytest.mark.parametrize(("opened_s", "early_s"), [(0.51, 0.6 - 0.255), (1.2, 0.36 / 2.4)])

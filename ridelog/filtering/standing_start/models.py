@@ -172,13 +172,13 @@ class StartModels:
         ends_s = start_s[:, None] + OPENING_ENDS_S[opening]
         order, owner = self._merged(time_s, ends_s)
         space, precisions, departure = self._model(time_s, ends_s, opening, order, owner)
-        solution = Solution(space, precisions, orthogonal=self._hard)
+        edges = np.searchsorted(owner, np.arange(len(start_s) + 1))
+        solution = Solution(space, precisions, orthogonal=self._hard, edges=edges)
         each = solution.log_evidences()
         if self._start_decay is not None:
             # What was seen less the departure differs between starts: so does its own length.
             each -= 0.5 * precisions.position * (np.nan_to_num(space.position_m) ** 2).sum(axis=1)
             each -= 0.5 * precisions.velocity * (np.nan_to_num(space.velocity_mps) ** 2).sum(axis=1)
-        edges = np.searchsorted(owner, np.arange(len(start_s) + 1))
         evidence = np.add.reduceat(each, edges[:-1])
         return Starts(start_s, opening, evidence, solution, edges, departure, self._origin)
 

@@ -13,7 +13,7 @@ import numpy as np
 from ridelog.core.compiled import routine
 from ridelog.core.interval import evenly_chosen, systematic
 from ridelog.core.track import FloatArray, IntArray
-from ridelog.filtering.curves import interpolated
+from ridelog.filtering.curves import Weigh, curve, rise
 from ridelog.filtering.motion import Motion, Paths
 from ridelog.filtering.posterior import Posterior, noise_of
 from ridelog.filtering.standing_start.acceleration_decay import AccelerationDecay, decay_of_start
@@ -53,26 +53,82 @@ _SEED = 20261126
 
 
 @dataclass(frozen=True)
-class DrawnStart:
-    """Draws of the states around one start.
+class DrawnStarts:
+    """Draws of the states around some starts, every column about one of them.
 
-    start_s : when it leaves zero. [s]
-    opened_s : after how long its throttle is surely open. [s]
-    time_s : shape (m,), instants. [s]
-    mean : shape (m, 4, 2), the states about which they scatter.
-    error : shape (m, d, 2, count), by how much.
+    start_s : shape (c,), when each leaves zero. [s]
+    opened_s : shape (c,), after how long its throttle is surely open. [s]
+    time_s : shape (m, c), instants, the last one repeated. [s]
+    mean : shape (m, 4, 2, c), the states about which they scatter.
+    errors : shape (m, d, 2, count), by how much.
+    owner : shape (count,), which of the starts each column belongs to, rising.
     """
 
-    start_s: float
-    opened_s: float
+    start_s: FloatArray
+    opened_s: FloatArray
     time_s: FloatArray
     mean: FloatArray
-    error: FloatArray
+    errors: FloatArray
+    owner: IntArray
 
-    def paths(self, grid_s: FloatArray, columns: IntArray | None = None) -> Paths:
-        """Return them, or some of them, on a grid."""
-        error = self.error if columns is None else self.error[:, :, :, columns]
-        return interpolated(self.time_s, self.mean, (error,), grid_s, bare=False)
+    def paths(self, grid_s: FloatArray, columns: IntArray) -> Paths:
+        """Return some of the columns on a grid."""
+        return self._curves(grid_s, np.tile(grid_s[:, None], len(self.start_s)), columns)
+
+    def speeds(self, at_s: FloatArray) -> FloatArray:
+        """Return the speed of all columns at times of their own starts, (k, c) and (k, count)."""
+        return self._curves(at_s[:, 0], at_s, np.arange(len(self.owner))).speed_mps
+
+    def _curves(self, grid_s: FloatArray, at_s: FloatArray, columns: IntArray) -> Paths:
+        left = np.empty(at_s.shape, dtype=np.int64)
+        for number, (times, wanted) in enumerate(zip(self.time_s.T, at_s.T, strict=True)):
+            # The last instant stands there again and again: an interval before the first of them.
+            most = int(np.searchsorted(times, times[-1])) - 1
+            left[:, number] = np.clip(np.searchsorted(times, wanted, side="right") - 1, 0, most)
+        begin = np.take_along_axis(self.time_s, left, axis=0)
+        span = np.take_along_axis(self.time_s, left + 1, axis=0) - begin
+        share, own = (at_s - begin) / span, self.owner[columns]
+        # Where the instant before each lies in a table of all instants, starts or columns.
+        of_start = left * len(self.start_s) + np.arange(len(self.start_s))
+        of_column = left[:, own] * len(columns) + np.arange(len(columns))
+
+        def quantity(weigh: Weigh, value: int, rate: tuple[int, ...]) -> Callable[[], FloatArray]:
+            def made() -> FloatArray:
+                each = weigh(share.ravel(), span.ravel()).T.reshape(4, *share.shape)
+                weights = np.ascontiguousarray(each)
+                spread = [weight[:, own] for weight in weights]
+                total = np.empty((len(share), 2, len(columns)))
+                for axis in (0, 1):
+                    mean = _weighed(self.mean[:, :, axis], of_start, weights, value, rate)
+                    errors = self.errors[:, :, axis][:, :, columns]
+                    total[:, axis] = _weighed(errors, of_column, spread, value, rate)
+                    total[:, axis] += mean[:, own]
+                return total
+
+            return made
+
+        return Paths(
+            grid_s, quantity(curve, 0, (1, 3)), quantity(curve, 1, (2,)), quantity(rise, 1, (2,))
+        )
+
+
+def _weighed(
+    numbers: FloatArray,
+    place: IntArray,
+    weights: Sequence[FloatArray] | FloatArray,
+    value: int,
+    rate: tuple[int, ...],
+) -> FloatArray:
+    """Return weighed sums of numbers (m, d, k) before and after each place, (g, k)."""
+    values, rates = numbers[:, value].ravel(), numbers[:, rate[0]].ravel()
+    for number in rate[1:]:
+        rates = rates + numbers[:, number].ravel()
+    count = numbers.shape[2]
+    total: FloatArray = weights[0] * values[place]
+    total += weights[1] * rates[place]
+    total += weights[2] * values[count:][place]
+    total += weights[3] * rates[count:][place]
+    return total
 
 
 @dataclass(frozen=True)
@@ -165,11 +221,8 @@ def draw_standing_start(
     noise = noise_of(random, int(np.diff(fine.edges).max()), fine.solution.space.d, 2 * len(owner))
     noise = noise.reshape(*noise.shape[:2], 2, len(owner))
     chosen, first = np.unique(owner, return_index=True)
-    drawn = [
-        draw_start(fine, number, columns, end_s)
-        for number, columns in zip(chosen, np.split(noise, first[1:], axis=3), strict=True)
-    ]
-    plausible = np.concatenate([_plausibility(one, end_s) for one in drawn])
+    drawn = draw_starts(fine, chosen, first, noise, end_s)
+    plausible = _plausibility(drawn, end_s)
     kept = evenly_chosen(plausible, draws)
     grid = np.linspace(earliest_s, end_s, max(2, round((end_s - earliest_s) / spacing_s) + 1))
     start_s = fine.start_s[owner][kept]
@@ -184,63 +237,59 @@ def draw_standing_start(
     start_s = start_s + UNSEEN_START_S * random.standard_normal(draws)
     return StandingStart(
         start_s=np.clip(start_s, earliest_s, latest_s),
-        paths=_joined(drawn, kept, grid),
+        paths=drawn.paths(grid, kept),
         alike_s=alike_s,
     )
 
 
-def draw_start(starts: Starts, number: int, noise: FloatArray, until_s: float) -> DrawnStart:
-    """Return draws of the states around one start of those whose models are solved.
+def draw_starts(
+    starts: Starts, chosen: IntArray, first: IntArray, noise: FloatArray, until_s: float
+) -> DrawnStarts:
+    """Return draws of the states around some starts of those whose models are solved.
 
     Parameters
     ----------
     starts : Starts
         The solved models.
-    number : int
+    chosen : ndarray of int, shape (k,)
         Which of them.
+    first : ndarray of int, shape (k,)
+        The first column of the noise of each, up to that of the next.
     noise : ndarray, shape (m, d, 2, count)
         Standard normal, for as many instants as any of the models has.
     until_s : float
         Up to when. Later instants count, but are not drawn. [s]
     """
-    solution = starts.solution
-    part = slice(int(starts.edges[number]), int(starts.edges[number + 1]))
-    time_s = solution.space.time_s[part]
-    mean = solution.states[part, :4].copy()
-    mean[:, :3] += starts.departure[part]
+    solution, begins = starts.solution, starts.edges[chosen]
+    parts = [slice(a, b) for a, b in zip(begins, starts.edges[chosen + 1], strict=True)]
+    times = [solution.space.time_s[part] for part in parts]
+    wanted = np.array([min(int(np.searchsorted(t, until_s)) + 1, len(t)) for t in times])
+    stops = np.append(first[1:], noise.shape[3])
+    columns = [slice(int(a), int(b)) for a, b in zip(first, stops, strict=True)]
+    errors = solution.draw_several(chosen, columns, noise, wanted)
+    mean = solution.states[:, :4].copy()
+    mean[:, :3] += starts.departure
     mean[:, 0] += starts.origin_m
-    wanted = min(int(np.searchsorted(time_s, until_s)) + 1, len(time_s))
-    return DrawnStart(
-        start_s=float(starts.start_s[number]),
-        opened_s=float(OPENING_ENDS_S[starts.opening[number], -1]),
-        time_s=time_s[:wanted],
-        mean=mean[:wanted],
-        error=solution.draw(part, noise[: len(time_s)], wanted),
+    # Beyond the last instant that is wanted nothing is looked at.
+    place = begins + np.minimum(np.arange(len(errors))[:, None], wanted - 1)
+    return DrawnStarts(
+        start_s=starts.start_s[chosen],
+        opened_s=OPENING_ENDS_S[starts.opening[chosen], -1],
+        time_s=solution.space.time_s[place],
+        mean=np.moveaxis(mean[place], 1, 3),
+        errors=errors,
+        owner=np.repeat(np.arange(len(chosen)), stops - first),
     )
 
 
-def _joined(drawn: Sequence[DrawnStart], kept: IntArray, grid_s: FloatArray) -> Paths:
-    """Return the kept ones of all draws, which rise, as paths on one grid."""
-    first = np.cumsum([0, *(one.error.shape[3] for one in drawn)])
-    parts = [
-        one.paths(grid_s, kept[(kept >= begin) & (kept < stop)] - begin)
-        for one, begin, stop in zip(drawn, first[:-1], first[1:], strict=True)
-    ]
-
-    def quantity(name: str) -> Callable[[], FloatArray]:
-        return lambda: np.concatenate([getattr(part, name) for part in parts], axis=2)
-
-    names = ("position_m", "velocity_mps", "acceleration_mps2")
-    return Paths(grid_s, *(quantity(name) for name in names))
-
-
-def _plausibility(drawn: DrawnStart, end_s: float) -> FloatArray:
-    """Return the weight of each draw of a start by how its pull goes on, shape (k,)."""
-    after = np.minimum(drawn.start_s + np.array([FIRST_S, FIRST_S + SECOND_S]), end_s)
-    early, late = drawn.paths(after).speed_mps
+def _plausibility(drawn: DrawnStarts, end_s: float) -> FloatArray:
+    """Return the weight of each draw by how its pull goes on, shape (count,)."""
+    after = np.minimum(drawn.start_s + np.array([[FIRST_S], [FIRST_S + SECOND_S]]), end_s)
+    early, late = drawn.speeds(after)
     # While the throttle opens, half of that time is lost.
-    opens_s = min(drawn.opened_s, FIRST_S)
-    first = early / ((FIRST_S - 0.5 * opens_s) * opens_s / drawn.opened_s)
+    opened_s = drawn.opened_s[drawn.owner]
+    opens_s = np.minimum(opened_s, FIRST_S)
+    first = early / ((FIRST_S - 0.5 * opens_s) * opens_s / opened_s)
     second = np.maximum((late - early) / SECOND_S, 0.1)
     share = _ndtr((first / second - _PULL_SHARE) / _PULL_SPREAD)
     return _OTHERWISE + (1.0 - _OTHERWISE) * np.asarray(share)
