@@ -151,8 +151,10 @@ def _by_interval(left: IntArray, weights: FloatArray, flat: FloatArray, d: int) 
         # Between one instant and itself there is no curve.
         return np.full((len(left), flat.shape[1]), np.nan)
     # Two instants lie one behind the other: all of an interval is one product of matrices.
-    windows = np.lib.stride_tricks.sliding_window_view(flat, 2 * d, axis=0)[::d]
-    windows = np.moveaxis(windows, 1, 2)[left[0] : left[-1] + 1]
+    number, column = flat.strides
+    shape = (len(flat) // d - 1, 2 * d, flat.shape[1])
+    every: FloatArray = np.ndarray(shape, flat.dtype, flat, strides=(d * number, number, column))
+    windows = every[left[0] : left[-1] + 1]
     begins = np.concatenate([[0], np.flatnonzero(np.diff(left)) + 1])
     there = left[begins] - left[0]
     counts = np.diff(begins, append=len(left))

@@ -217,9 +217,15 @@ def add_seen(blocks: FloatArray, precisions: Precisions) -> None:
 def known_of_start(precisions: Precisions, d: int) -> list[float]:
     """Return the precisions of what is known of the d numbers where a piece begins."""
     some = len(precisions.drift) > 0
-    drift_sd = float(np.median(precisions.drift)) if some else 0.05
-    slow_sd = float(np.median(precisions.slow_sd)) if some else 0.05
+    drift_sd = _usual(precisions.drift) if some else 0.05
+    slow_sd = _usual(np.asarray(precisions.slow_sd)) if some else 0.05
     return ([1.0 / sd**2 for sd in _START_SD] + [drift_sd**-2, slow_sd**-2])[:d]
+
+
+def _usual(values: FloatArray) -> float:
+    """Return the median; most often all are the same."""
+    first = float(values.flat[0])
+    return first if (values == first).all() else float(np.median(values))
 
 
 class Solution:

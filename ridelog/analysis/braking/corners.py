@@ -11,7 +11,7 @@ import numpy as np
 
 from ridelog.analysis.fitted import FittedPath
 from ridelog.core.spans import Span, runs_of
-from ridelog.core.track import BoolArray, FloatArray
+from ridelog.core.track import BoolArray, FloatArray, IntArray
 
 # How long a brake takes to build up: StVZO § 41 (12) allows 0.6 s for response and build-up
 # together; how long it takes to ease off is not regulated, common practice, no source. A length
@@ -72,7 +72,9 @@ def falling_corner(
     size[size < _SINGULAR * np.sqrt(len(time_s))] = np.inf
     onto = left.T @ (rest / size)
     # Without a fall there is no corner.
-    weight, counts = _weights(onto * onto, onto < 0.0, time_s, noise_density)
+    weight, counts, kept = _weights(onto * onto, onto < 0.0, time_s, noise_density)
+    onto, size, grown_line = onto[:, kept], size[kept], grown_line[:, kept]
+    corner_s, build_s = corner_s[kept], build_s[kept]
 
     # Sums over the trials of every path: of the line before the corner there, less the change.
     slopes, levels = grown_line[1] / size, grown_line[0] / size
@@ -113,8 +115,9 @@ def resting_corner(
     rest /= rest_size[:, None]
     onto, onto_rest = np.split(speed_mps.T @ np.concatenate([first, rest]).T, 2, axis=1)
     falls = onto > (shared / rest_size) * onto_rest
-    weight, _ = _weights(onto * onto + onto_rest * onto_rest, falls, time_s, noise_density)
-    total, at_s = _sums(weight, corner_s)
+    gain = onto * onto + onto_rest * onto_rest
+    weight, _, kept = _weights(gain, falls, time_s, noise_density)
+    total, at_s = _sums(weight, corner_s[kept])
     at_s /= total
     return Corner(at_s, np.where(np.isfinite(at_s), 0.0, np.nan))
 
@@ -163,12 +166,12 @@ def _without_line(since_s: FloatArray, values: FloatArray) -> tuple[FloatArray, 
 
 def _weights(
     gain: FloatArray, fits: BoolArray, time_s: FloatArray, noise_density: float
-) -> tuple[FloatArray, BoolArray]:
-    """Return the weight of every trial for every path, and which of them count.
+) -> tuple[FloatArray, BoolArray, IntArray]:
+    """Return the weight of every trial that counts for any path, which count, and the trials.
 
     Every path takes the mean over the trials, each weighed by how well it explains the path. What
     that leaves open about the length of the build-up is alike in all of them, so whoever uses the
-    corner allows for it.
+    corner allows for it. Most trials count for no path, so only the others are gone on with.
 
     Parameters
     ----------
@@ -186,9 +189,11 @@ def _weights(
     gain -= gain.max(axis=1, keepdims=True)
     counts = gain > -_NEGLIGIBLE
     counts &= fits
-    weight = np.exp(gain, out=gain)
+    kept = np.flatnonzero(counts.any(axis=0))
+    counts = counts[:, kept]
+    weight = np.exp(gain[:, kept])
     weight *= counts
-    return weight, counts
+    return weight, counts, kept
 
 
 def _sums(weight: FloatArray, *figures: FloatArray) -> FloatArray:
