@@ -7,7 +7,8 @@ memory does not grow with the ride.
 import numpy as np
 
 from ridelog.core.track import FloatArray
-from ridelog.filtering.state_space import Precisions, StateSpace, add_seen, known_of_start
+from ridelog.filtering.precisions import Precisions, add_seen, known_of_start
+from ridelog.filtering.state_space import StateSpace
 
 # Intervals of a stretch, and how many stretches are kept: some 6 MB each, together as much as an
 # hour at 10 Hz has. Own choices: spans across an edge are made anew, so a stretch is long beside

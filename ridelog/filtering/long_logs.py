@@ -11,13 +11,8 @@ import numpy as np
 
 from ridelog.core.track import BoolArray, FloatArray, IntArray
 from ridelog.filtering.noise import NoiseScales, ObservedInstants
-from ridelog.filtering.state_space import (
-    DRIFT_TIME_S,
-    Precisions,
-    Solution,
-    StateSpace,
-    lost_digits,
-)
+from ridelog.filtering.precisions import Precisions
+from ridelog.filtering.state_space import DRIFT_TIME_S, Solution, StateSpace, lost_digits
 
 # Instants above which scales are learnt on means: own choice, it trades time against detail.
 LONGEST_WHOLE = 8000

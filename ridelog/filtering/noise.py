@@ -17,8 +17,9 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from ridelog.core.track import BoolArray, FloatArray
+from ridelog.filtering.precisions import Precisions
 from ridelog.filtering.running_sums import reach_of, summed_around
-from ridelog.filtering.state_space import Precisions, Solution, StateSpace
+from ridelog.filtering.state_space import Solution, StateSpace
 from ridelog.filtering.stated_noise import Trust, evidence, judged
 
 # Own choice, filtering (11): each costs a solution of the ride; fixed, for equal digits.
@@ -41,8 +42,7 @@ _CRUISE_MPS2, _CRUISE_WEIGHT, _CRUISE_SPAN_S = 0.25, 1.0, 1.0
 DRIFT_PRIOR_MPS, SLOW_PRIOR_MPS, SLOW_WEIGHT = 0.045, 0.03, 20.0
 _WHITE_SPEED_PRIOR_MPS, _WHITE_SPEED_WEIGHT = 0.06, 10.0
 _WHITE_POSITION_PRIOR_M, _WHITE_POSITION_WEIGHT = 0.3, 2.0
-# What a position walks by itself in the root of a second: first guess, and prior of little weight.
-# Own choices.
+# What a position walks by itself in the root of a second: first guess, weak prior. Own choices.
 _FIRST_WALK_M, _WALK_PRIOR_M, _WALK_WEIGHT = 0.05, 0.01, 4.0
 # One filter makes position and reported velocity: m of receiver (11), for r = 2/3, the highest
 # that was measured against references. Derived there. A receiver measures at least every so often:

@@ -15,7 +15,8 @@ from ridelog.filtering.curves import Side, interpolated
 from ridelog.filtering.kept_blocks import KeptBlocks
 from ridelog.filtering.motion import Paths
 from ridelog.filtering.orthogonal import OrthogonalFactor
-from ridelog.filtering.state_space import Precisions, StateSpace
+from ridelog.filtering.precisions import Precisions
+from ridelog.filtering.state_space import StateSpace
 
 # A span is solved with this much of its neighbourhood, about seven correlation times of motion. Own
 # choice: the time of a draw grows with it.

@@ -33,6 +33,7 @@ from ridelog.filtering.noise import (
 from ridelog.filtering.observations import Observations, observations_of
 from ridelog.filtering.outliers import Screened, screen
 from ridelog.filtering.posterior import Posterior
+from ridelog.filtering.precisions import Precisions
 from ridelog.filtering.quality import (
     STEADY_FIXES,
     find_still,
@@ -45,7 +46,7 @@ from ridelog.filtering.quality import (
 from ridelog.filtering.receiver.disagreement import LastingDifference, find_disagreement
 from ridelog.filtering.receiver.habits import lasting_rounding, recognised, rounding_sd
 from ridelog.filtering.running_sums import smoothed_jerk
-from ridelog.filtering.state_space import Precisions, StateSpace
+from ridelog.filtering.state_space import StateSpace
 
 # Between fixes further apart than this, instants without data let corners fall where they did.
 # Own choice: the first is the same as the span of one intensity of jerk; closer ones cost time.

@@ -15,7 +15,6 @@ Model: filtering (1) to (8).
 
 from collections.abc import Sequence
 from contextlib import suppress
-from dataclasses import dataclass
 from functools import cached_property
 from typing import NamedTuple
 
@@ -24,6 +23,7 @@ import numpy as np
 from ridelog.core.track import BoolArray, FloatArray, IntArray
 from ridelog.filtering.banded import BandedFactor
 from ridelog.filtering.orthogonal import OrthogonalFactor, Rows
+from ridelog.filtering.precisions import Precisions, add_seen, known_of_start
 from ridelog.filtering.shared_end import SharedEnd, alike_from_the_end
 from ridelog.filtering.transitions import Transitions
 
@@ -37,55 +37,10 @@ SLOW_SPEED_TIME_S = 3.0
 # then err by about as much. Own choices, measured against 200 bits in
 # tests/filtering/test_digits.py.
 _LEAST_SHARE, _MOST_LOST = 1.0e-11, 1.0e-4
-# Weak priors of the first instant of a piece: any ride starts within these (units m, m/s, m/s²).
-# Own choice.
-_START_SD = (1.0e4, 30.0, 3.0)
-
-
-@dataclass(frozen=True)
-class Precisions:
-    """Precisions of one solve; all shapes (n,) at instants or (n - 1,) at intervals.
-
-    jerk : intensity of white jerk per interval. [m²/s⁵]
-    position, velocity : precision of the fix's position and reported velocity, 0 where none.
-    still : precision of "the velocity is zero".
-    cruise : precision of "the acceleration is zero".
-    drift : standard deviation of the drift velocity, per interval. [m/s]
-    slow_sd : standard deviation of the reported velocity's slow error, shape (n - 1,) or one for
-        all, where it is seen as it is. [m/s]
-    slow_seen : how many times larger than the state each reported velocity has the slow error,
-        filtering (3), shape (n,) or one for all.
-    walk : variance by which the position walks at random in a second. [m²/s]
-    """
-
-    jerk: FloatArray
-    position: FloatArray
-    velocity: FloatArray
-    still: FloatArray
-    cruise: FloatArray
-    drift: FloatArray
-    slow_sd: FloatArray | float
-    walk: float = 0.0
-    slow_seen: FloatArray | float = 1.0
-
-    def part(self, start: int, stop: int) -> "Precisions":
-        """Return the precisions of instants start..stop-1."""
-        inner = slice(start, max(start, stop - 1))
-        return Precisions(
-            jerk=self.jerk[inner],
-            position=self.position[start:stop],
-            velocity=self.velocity[start:stop],
-            still=self.still[start:stop],
-            cruise=self.cruise[start:stop],
-            drift=self.drift[inner],
-            slow_sd=self.slow_sd[inner] if isinstance(self.slow_sd, np.ndarray) else self.slow_sd,
-            walk=self.walk,
-            slow_seen=(
-                self.slow_seen[start:stop]
-                if isinstance(self.slow_seen, np.ndarray)
-                else self.slow_seen
-            ),
-        )
+# Eliminating chains from their ends loses other digits. Where that is less than this of states,
+# no draw moves; else every chain is factored by itself. Own choice: rides with a reported speed
+# lose some 1e-9; those without, which are not tried, mostly a thousandth.
+_SHARED_LOSS = 1.0e-7
 
 
 class Blocks(NamedTuple):
@@ -202,32 +157,6 @@ class StateSpace:
         return Solution(self, precisions, refine=refine)
 
 
-def add_seen(blocks: FloatArray, precisions: Precisions) -> None:
-    """Add what is seen at each instant to diagonal blocks (d, d, n)."""
-    blocks[0, 0] += precisions.position
-    blocks[1, 1] += precisions.still
-    blocks[2, 2] += precisions.cruise
-    if len(blocks) == 5:
-        sizes = {1: 1.0, 4: precisions.slow_seen}
-        for row, size in sizes.items():
-            for column, other in sizes.items():
-                blocks[row, column] += precisions.velocity * size * other
-
-
-def known_of_start(precisions: Precisions, d: int) -> list[float]:
-    """Return the precisions of what is known of the d numbers where a piece begins."""
-    some = len(precisions.drift) > 0
-    drift_sd = _usual(precisions.drift) if some else 0.05
-    slow_sd = _usual(np.asarray(precisions.slow_sd)) if some else 0.05
-    return ([1.0 / sd**2 for sd in _START_SD] + [drift_sd**-2, slow_sd**-2])[:d]
-
-
-def _usual(values: FloatArray) -> float:
-    """Return the median; most often all are the same."""
-    first = float(values.flat[0])
-    return first if (values == first).all() else float(np.median(values))
-
-
 class Solution:
     """One solved state space: on request its states, their variances or draws of their errors.
 
@@ -250,6 +179,7 @@ class Solution:
         self.precisions = precisions
         self._refine = refine
         self._edges = edges
+        self._sharing = edges if space.d == 5 else None
         self._blocks = blocks = space.blocks(precisions)
         self.transitions, self._start = blocks.transitions, blocks.start
         self._diagonal, self._lower = blocks.diagonal, blocks.lower
@@ -259,7 +189,7 @@ class Solution:
     def factor(self) -> BandedFactor | SharedEnd | OrthogonalFactor:
         """The factored precision, made when first needed."""
         if not self.hard:
-            blocks, edges = (self._diagonal, self._lower), self._edges
+            blocks, edges = (self._diagonal, self._lower), self._sharing
             alike = 0 if edges is None else alike_from_the_end(*blocks, edges)
             try:
                 if edges is not None and alike:
@@ -272,6 +202,9 @@ class Solution:
     @cached_property
     def states(self) -> FloatArray:
         """Posterior mean, shape (n, d, 2); last axis east, north; made when first needed."""
+        return self._found_states()
+
+    def _found_states(self) -> FloatArray:
         factor = self.factor
         if isinstance(factor, OrthogonalFactor):
             return factor.states()
@@ -281,8 +214,13 @@ class Solution:
             # residual is formed from the model's own differences restores them.
             better = factor.solve(self._pull(states))
             # What it had lost is what the step has found.
-            lost = np.abs(better).max(axis=(0, 2)) > _MOST_LOST * np.abs(states).max(axis=(0, 2))
-            if lost[:2].any() or not np.isfinite(better).all():
+            lost, most = (np.abs(each).max(axis=(0, 2))[:2] for each in (better, states))
+            kept = bool(np.isfinite(better).all())
+            if isinstance(factor, SharedEnd) and not (kept and (lost <= _SHARED_LOSS * most).all()):
+                self._sharing = None
+                del self.__dict__["factor"]
+                return self._found_states()
+            if not kept or (lost > _MOST_LOST * most).any():
                 return self._by_rows().states()
             states = states + better
         return states

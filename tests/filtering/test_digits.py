@@ -17,8 +17,9 @@ from mpmath import mp, mpf
 from ridelog.core.track import FloatArray, Track
 from ridelog.filtering.orthogonal import OrthogonalFactor
 from ridelog.filtering.posterior import Posterior
+from ridelog.filtering.precisions import Precisions
 from ridelog.filtering.smoother import estimate_motion
-from ridelog.filtering.state_space import Precisions, Solution, StateSpace
+from ridelog.filtering.state_space import Solution, StateSpace
 
 mp.prec = 200
 _START_SD = (1.0e4, 30.0, 3.0)

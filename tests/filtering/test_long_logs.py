@@ -7,7 +7,8 @@ from log_in_memory import to_track
 
 from ridelog.filtering import long_logs, smoother
 from ridelog.filtering.noise import NoiseScales, ObservedInstants
-from ridelog.filtering.state_space import Precisions, Solution, StateSpace
+from ridelog.filtering.precisions import Precisions
+from ridelog.filtering.state_space import Solution, StateSpace
 from ridelog.filtering.stated_noise import Trust
 
 

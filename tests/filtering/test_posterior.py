@@ -8,7 +8,8 @@ from ridelog.filtering.banded import BandedFactor
 from ridelog.filtering.curves import interpolated
 from ridelog.filtering.kept_blocks import KeptBlocks
 from ridelog.filtering.posterior import Posterior, drawn_errors, noise_of
-from ridelog.filtering.state_space import Precisions, StateSpace
+from ridelog.filtering.precisions import Precisions
+from ridelog.filtering.state_space import StateSpace
 
 
 def _space(n: int, rate_hz: float) -> tuple[StateSpace, Precisions]:

@@ -11,6 +11,7 @@ from simulate import Machine, RideLayout
 from ridelog.core.track import FloatArray
 from ridelog.filtering.banded import BandedFactor
 from ridelog.filtering.posterior import Posterior
+from ridelog.filtering.precisions import Precisions
 from ridelog.filtering.smoother import estimate_motion
 from ridelog.filtering.standing_start import paths
 from ridelog.filtering.standing_start.acceleration_decay import decay_of_start
@@ -20,7 +21,7 @@ from ridelog.filtering.standing_start.paths import (
     candidates,
     draw_standing_start,
 )
-from ridelog.filtering.state_space import Precisions, Solution, StateSpace
+from ridelog.filtering.state_space import Solution, StateSpace
 
 
 def test_the_determinant_is_that_of_the_matrix() -> None:

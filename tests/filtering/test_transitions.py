@@ -5,7 +5,8 @@ import pytest
 
 from ridelog.core.track import FloatArray
 from ridelog.filtering.banded import BandedFactor
-from ridelog.filtering.state_space import Precisions, StateSpace
+from ridelog.filtering.precisions import Precisions
+from ridelog.filtering.state_space import StateSpace
 from ridelog.filtering.transitions import Transitions
 
 _DRIFT, _SLOW = 0.05, 0.03

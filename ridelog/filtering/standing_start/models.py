@@ -14,8 +14,9 @@ from ridelog.core.track import BoolArray, FloatArray, IntArray
 from ridelog.filtering.motion import Motion
 from ridelog.filtering.observations import CRAWL_MPS, CRAWL_SD_MPS
 from ridelog.filtering.posterior import Posterior
+from ridelog.filtering.precisions import Precisions
 from ridelog.filtering.standing_start.acceleration_decay import StartDecay
-from ridelog.filtering.state_space import Precisions, Solution, StateSpace
+from ridelog.filtering.state_space import Solution, StateSpace
 
 # How the throttle opens, by hand or as a controller's ramp, standing_start (1): length of the parts
 # of each, and by how much acceleration may have grown in them; derived there. What that leaves
