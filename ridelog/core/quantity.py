@@ -287,6 +287,13 @@ def money_words(amounts: Sequence[float], currency: str) -> str:
     return f"{number(cents / 100.0, 0 if cents % 100 == 0 else 2)} {currency}".strip()
 
 
+def cost_words(price: float | None, hours: float | None, currency: str) -> str:
+    """Return price and hours of work: "39.60 EUR, 1.5 h"; empty if nobody knows either."""
+    parts = ["" if price is None else money_words([price], currency)]
+    parts += ["" if hours is None else hours_words(hours)]
+    return ", ".join(part for part in parts if part)
+
+
 def hours_words(hours: float) -> str:
     """Return hours of work: "1.5 h"."""
     return f"{round(hours, 2):,g} h"

@@ -48,7 +48,7 @@ def option_risks(
                 first.setdefault(key, caution)
     return tuple(
         OptionRisk(
-            capital(", ".join(told[key])),
+            "All" if len(told[key]) == len(columns) else capital(", ".join(told[key])),
             GRAVITY_WORDS[caution.gravity],
             _merged(told[key]),
             sources.mark(caution.source),

@@ -13,7 +13,7 @@ from ridelog.report.option_risks import LETTERS
 from ridelog.report.predict_words import SWEPT_PULL_MPS
 
 # On paper the picture shares the page with a table. [in]
-_PAPER = Shape("wide", 9.6, 2.55, 11.0, 10.0, 0.72, 700)
+_PAPER = Shape("wide", 5.6, 2.2, 11.0, 10.0, 0.72, 700)
 
 # Points nearer than this share of the axes would have their letters on each other.
 _NEAR = 0.05

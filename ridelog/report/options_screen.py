@@ -44,9 +44,13 @@ def _table(words: OptionsWords) -> Lines:
     heads = ["now", *(head.letter for head in words.heads[1:])]
     rows = [row for row in words.rows if row.title not in ("Price", "Hours of work")]
     titles = [f"{row.title} ({row.unit})" if row.unit else row.title for row in rows]
-    values = [[cell.value for cell in row.cells] for row in rows]
+    # What is the same as it is has no figure of its own: the word stands in its place.
+    values = [[cell.value or cell.change for cell in row.cells] for row in rows]
     changes = [
-        [cell.change.replace("better", "✓").replace("worse", "✗") for cell in row.cells]
+        [
+            cell.change.replace("better", "✓").replace("worse", "✗") if cell.value else ""
+            for cell in row.cells
+        ]
         for row in rows
     ]
     widths = [max(map(len, column)) for column in zip(heads, *values, *changes, strict=True)]

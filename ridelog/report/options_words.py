@@ -14,7 +14,7 @@ from ridelog.core.quantity import (
     Quantity,
     bare,
     bounds,
-    hours_words,
+    cost_words,
     money_words,
 )
 from ridelog.core.units import SpeedUnit
@@ -171,13 +171,10 @@ def _decisions(found: OptionsPredicted) -> tuple[OptionDecision, ...]:
         option = one.option
         change = change_words(found.setup, one.change)
         said = f"{clean(option.name)} ({change})" if change else clean(option.name)
-        cost = [
-            "" if option.price is None else money_words([option.price], clean(found.currency)),
-            "" if option.hours is None else hours_words(option.hours),
-        ]
+        cost = cost_words(option.price, option.hours, clean(found.currency))
         listed.append(
             OptionDecision(
-                f"{LETTERS[number]} {', '.join([said, *(part for part in cost if part)])}",
+                f"{LETTERS[number]} {', '.join(filter(None, (said, cost)))}",
                 said,
                 "" if option.price is None else money_words([option.price], ""),
                 "" if option.hours is None else f"{option.hours:g}",
@@ -239,21 +236,22 @@ def _range_name(found: OptionsPredicted) -> str:
 def _heads(found: OptionsPredicted) -> tuple[OptionHead, ...]:
     """Return the columns, the machine as it is first."""
     name = capital(AS_IT_IS)
-    heads = [OptionHead("", name, "", "", name)]
+    heads = [OptionHead("", name, "", "", "")]
     heads += [
         OptionHead(
             letter,
             clean(one.option.name),
             change_words(found.setup, one.change),
             clean(one.option.note),
-            letter,
+            "",
         )
         for letter, one in zip(LETTERS, found.outcomes, strict=False)
     ]
     told = []
     for head, cautions in zip(heads, columns_of(found).values(), strict=True):
         kinds = kinds_of_danger(cautions)
-        choice = f"{head.choice} ({kinds[0]})" if kinds[:1] == ("dangerous",) else head.choice
+        choice = f"{head.letter} {head.name}".strip()
+        choice += f" ({kinds[0]})" if kinds[:1] == ("dangerous",) else ""
         told.append(replace(head, choice=choice, warning=", ".join(kinds)))
     return tuple(told)
 
@@ -337,7 +335,8 @@ def _cell(
     change = bare(one.difference, quantity, unit, signed=True, beside=sides)
     least = _WORTH * abs(value.value)
     if not change.startswith(("+", MINUS)) or abs(one.difference.value) < least:
-        return OptionCell(words, below, "same", "same")
+        # As it is: its figure again would look like another where that one was measured.
+        return OptionCell("", "", "same", "same")
     if one.difference.low <= 0.0 <= one.difference.high:
         return OptionCell(words, below, "too close", "same")
     wanted = more_is_better(one.figure.name, quantity, aim)

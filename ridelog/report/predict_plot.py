@@ -17,7 +17,7 @@ from ridelog.present.section import Picture, draw_picture
 from ridelog.report.predict_words import SWEPT_PULL_MPS, headline_words, swept, swept_words
 
 # On paper a picture shares the page with a table, and the line with another picture. [in]
-_PAPER = Shape("wide", 9.6, 2.4, 11.0, 10.0, 0.72, 700)
+_PAPER = Shape("wide", 9.6, 2.0, 11.0, 10.0, 0.72, 700)
 _HALF = Shape("narrow", 4.7, 2.6, 10.0, 9.0, 0.6, 700)
 Drawn = tuple[str, str, Callable[[Shape], Figure]]
 

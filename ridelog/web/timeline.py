@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 
 from ridelog.book.book import Book
 from ridelog.book.records import MachineEntry, PhotoEntry, RideEntry, WorkEntry
+from ridelog.core import quantity
 from ridelog.core.estimate import Estimate
 from ridelog.core.quantity import hours_words, money_words
 from ridelog.core.units import SpeedUnit
@@ -127,11 +128,7 @@ def _worked(one: WorkEntry) -> PastEntry:
 
 def cost_words(one: WorkEntry) -> str:
     """Return price and hours of some work, empty if neither is known."""
-    parts = [
-        money_words([one.price], one.currency) if one.price is not None else "",
-        hours_words(one.hours) if one.hours is not None else "",
-    ]
-    return ", ".join(part for part in parts if part)
+    return quantity.cost_words(one.price, one.hours, one.currency)
 
 
 def _spent(work: Sequence[WorkEntry]) -> str:

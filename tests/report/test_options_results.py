@@ -147,10 +147,36 @@ def test_the_screen_is_80_letters_wide(found: OptionsPredicted, unit: Any) -> No
     assert any("240 EUR, 5.5 h" in line for line in lines)
 
 
-def test_six_options_find_room_on_letter_paper_too(found: OptionsPredicted) -> None:
-    (page,) = pypdf.PdfReader(io.BytesIO(made(found, "us-letter")["options.pdf"])).pages
-    assert round(float(page.mediabox.width)) == 612
-    assert "FMorecurrent" in "".join(page.extract_text().split())
+@pytest.mark.parametrize(("paper", "width"), [("a4", 595), ("us-letter", 612)])
+def test_six_options_of_ridden_rides_find_room_on_one_page(
+    found: OptionsPredicted, paper: str, width: int
+) -> None:
+    """Rides warn of more than a set-up alone: of reverse, of brakes, of class and of a child."""
+    said = (
+        "As ridden: reverse at 9.0 km/h is faster than walking pace, 6.0 km/h: keep people clear "
+        "behind it and limit its reverse speed.",
+        "In before-3.gpx the hardest stop, be it brakes or rider, was 3.18 m/s2; road vehicles "
+        "this fast must reach 5.00 m/s2: test the brakes on closed ground first.",
+        "The battery current reaches somewhere from 81 to 137 A, and a fuse of 100 A carries 75 A "
+        "for long: full throttle only briefly until it is measured.",
+        "The top speed is above 50 km/h, its class or advised speed.",
+    )
+    more = tuple(
+        Caution(f"ridden_{n}", words, None, None, f"a source of some length, {n}", gravity=WARNING)
+        for n, words in enumerate(said)
+    )
+    full = replace(
+        found,
+        setup=MachineSetup(**found.setup.given() | {"class_speed_kmh": 50.0}),
+        cautions_now=(*found.cautions_now, *more),
+        outcomes=tuple(replace(one, cautions=(*one.cautions, *more)) for one in found.outcomes),
+    )
+    (page,) = pypdf.PdfReader(io.BytesIO(made(full, paper)["options.pdf"])).pages
+    assert round(float(page.mediabox.width)) == width
+    text = "".join(page.extract_text().split())
+    assert "FMorecurrent" in text and "All,warning:Asridden:reverse" in text
+    # Who ticks reads the option's name where the tick goes.
+    assert "C16cells(dangerous)" in text and "A12<b>teeth</b>:chainkept" in text
 
 
 def test_paper_is_one_tagged_page_with_the_result(files: dict[str, bytes]) -> None:
