@@ -1,6 +1,7 @@
 """The commands about a machine's set-up: write one, check one, predict the next change."""
 
 import sys
+from dataclasses import replace
 from pathlib import Path
 from textwrap import wrap
 from typing import TYPE_CHECKING, Annotated
@@ -175,6 +176,11 @@ def predict(
             "Write prediction.html, prediction.pdf (one page), its pictures and prediction.json.",
         ),
     ] = None,
+    price: Annotated[
+        float | None, takes("AMOUNT", "What the change costs, such as 39.60, with --currency.")
+    ] = None,
+    hours: Annotated[float | None, takes("HOURS", "Hours of work, such as 1.5.")] = None,
+    currency: Annotated[str, takes("WORD", "Of the price, such as EUR.")] = "",
     workshop: WorkshopOption = "",
     contact: ContactOption = "",
     logo: LogoOption = None,
@@ -185,6 +191,7 @@ def predict(
 ) -> None:
     """Say what a change would do to the machine, and what else it would break."""
     from ridelog.machine.change import changed, parse_change, parse_sweep
+    from ridelog.machine.cost import checked_cost
     from ridelog.machine.setup_check import contradictions
     from ridelog.machine.setup_file import read_setup
 
@@ -202,6 +209,8 @@ def predict(
             )
     with words_of("--sweep"):
         swept = parse_sweep(sweep) if sweep else None
+    with words_of("--price", "--hours", "--currency"):
+        cost = checked_cost(price, hours, currency)
     which = read_columns(columns)
     head = asked_letterhead(workshop, contact, logo)
     windows = asked_windows(window)
@@ -253,6 +262,7 @@ def predict(
             known, before, wanted, unit, windows=windows, sweep=swept, conditions=conditions
         )
         after = measured_after(later) if later else None
+    prediction = replace(prediction, cost=cost)
     made = predict_json(prediction, after)
     document, table = to_bytes(made), (csv, predict_csv(made) if csv else b"")
     files: dict[Path, bytes] = {}

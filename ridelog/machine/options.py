@@ -16,6 +16,7 @@ from ridelog.core.quantity import ENERGY_PER_LENGTH, TRAVEL, Quantity
 from ridelog.machine.calibration_data import CalibrationData
 from ridelog.machine.change import SetupChange, changed
 from ridelog.machine.conditions import Conditions
+from ridelog.machine.cost import NO_CURRENCY
 from ridelog.machine.electrics import electrical_sheet
 from ridelog.machine.figures import TIP_OVER, PossibleFigure
 from ridelog.machine.possible import (
@@ -30,8 +31,6 @@ from ridelog.machine.setup import MachineSetup, pack_voltage
 
 # One is a prediction; more columns find no room on a page. Own choice.
 FEWEST, MOST = 2, 6
-# What the owner's currency is called where nobody says.
-NO_CURRENCY = ""
 
 
 @dataclass(frozen=True)

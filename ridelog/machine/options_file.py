@@ -7,15 +7,14 @@ from typing import Any
 
 from ridelog.core.bounded_read import read_at_most
 from ridelog.core.errors import SetupError
-from ridelog.machine.options import FEWEST, MOST, NO_CURRENCY, ChangeOption
+from ridelog.machine.cost import LONGEST_CURRENCY, NO_CURRENCY, amount_in
+from ridelog.machine.options import FEWEST, MOST, ChangeOption
 from ridelog.machine.setup_file import problems_of
 
 # Some lines for each option; anything longer is another file: own choice.
 _MOST_BYTES = 100_000
 # A name stands over a narrow column, a note under it: own choice. Letters.
-_LONGEST_NAME, _LONGEST_NOTE, _LONGEST_CURRENCY = 40, 200, 8
-# Beyond these a number was meant for another key: own choice.
-_MOST_PRICE, _MOST_HOURS = 1e6, 1e4
+_LONGEST_NAME, _LONGEST_NOTE = 40, 200
 _KEYS = ("name", "price", "hours", "note", "change")
 _NEXT = (
     'write it like [[option]], then name = "13 teeth", price = 40, hours = 1.5, change = '
@@ -56,7 +55,7 @@ def options_of(document: dict[str, Any]) -> tuple[str, tuple[ChangeOption, ...]]
     SetupError with the first thing in it that cannot be.
     """
     _known(document, ("currency", "option"), "the file")
-    currency = _words(document, "currency", "the file", _LONGEST_CURRENCY) or NO_CURRENCY
+    currency = _words(document, "currency", "the file", LONGEST_CURRENCY) or NO_CURRENCY
     listed = document.get("option")
     if not isinstance(listed, list) or not all(isinstance(one, dict) for one in listed):
         raise SetupError("there is no [[option]] in it.", _NEXT)
@@ -90,8 +89,8 @@ def _option(table: dict[str, Any], number: int) -> ChangeOption:
     return ChangeOption(
         name,
         change,
-        _amount(table, "price", where, _MOST_PRICE),
-        _amount(table, "hours", where, _MOST_HOURS),
+        amount_in(table, "price", f"{where}: "),
+        amount_in(table, "hours", f"{where}: "),
         _words(table, "note", where, _LONGEST_NOTE),
     )
 
@@ -114,15 +113,3 @@ def _words(table: dict[str, Any], key: str, where: str, longest: int) -> str:
             f"{where}: {key} has {len(words)} letters; at most {longest} find room.", "shorten it."
         )
     return words
-
-
-def _amount(table: dict[str, Any], key: str, where: str, most: float) -> float | None:
-    value = table.get(key)
-    if value is None:
-        return None
-    if isinstance(value, bool) or not isinstance(value, int | float) or not 0.0 <= value <= most:
-        raise SetupError(
-            f"{where}: {key} = {value!r} must be a number from 0 to {most:,.0f}.",
-            "leave it out if it is not known.",
-        )
-    return float(value)

@@ -14,6 +14,7 @@ from ridelog.core.track import FloatArray
 from ridelog.machine.calibration_data import CalibrationData
 from ridelog.machine.change import SetupChange, changed
 from ridelog.machine.conditions import Conditions
+from ridelog.machine.cost import Cost
 from ridelog.machine.drive import Drive, top_speed
 from ridelog.machine.figures import Narrowing, narrowings
 from ridelog.machine.fit import Fitted
@@ -72,6 +73,7 @@ class Prediction:
     bands : the pull over speed, now and changed.
     measured : names of the figures whose present value the rides measured.
     conditions : what the figures hold for. strips : what the rides tell of the strips they were on.
+    cost : of the change, as the workshop notes it.
     """
 
     setup: MachineSetup
@@ -88,6 +90,7 @@ class Prediction:
     measured: frozenset[str] = frozenset()
     conditions: Conditions = field(default_factory=Conditions)
     strips: tuple[StripSeen, ...] = ()
+    cost: Cost = field(default_factory=Cost)
 
     def __getitem__(self, name: str) -> PredictedFigure:
         """Return a figure by its name here or in rides."""

@@ -41,19 +41,31 @@ def ride_csv(document: Mapping[str, Any]) -> bytes:
 
 
 def predict_csv(document: Mapping[str, Any]) -> bytes:
-    """Return what is, what would be and the difference, figure by figure, from a prediction."""
-    return _table(
-        PREDICT_COLUMNS,
-        (
-            {
-                **_told(one, ("name", "title", "unit", "limited_by", "reason")),
-                **_ends(one["now"], "now_"),
-                **_ends(one["changed"], "changed_"),
-                **_ends(one["difference"], "difference_"),
-            }
-            for one in document["measures"]
-        ),
-    )
+    """Return what is, what would be and the difference, figure by figure, from a prediction.
+
+    Price and hours stand before the figures, as what the changed machine costs.
+    """
+    rows = [
+        {"name": name, "unit": unit, "changed_value": value}
+        for name, unit, value in _cost(document, document)
+    ]
+    rows += [
+        {
+            **_told(one, ("name", "title", "unit", "limited_by", "reason")),
+            **_ends(one["now"], "now_"),
+            **_ends(one["changed"], "changed_"),
+            **_ends(one["difference"], "difference_"),
+        }
+        for one in document["measures"]
+    ]
+    return _table(PREDICT_COLUMNS, rows)
+
+
+def _cost(document: Mapping[str, Any], one: Mapping[str, Any]) -> Iterator[tuple[str, str, float]]:
+    """Yield name, unit and value of what is known of price and hours."""
+    for what, unit in (("price", document["currency"]), ("hours", "h")):
+        if one.get(what) is not None:
+            yield what, unit, one[what]
 
 
 def options_csv(document: Mapping[str, Any]) -> bytes:
@@ -63,9 +75,8 @@ def options_csv(document: Mapping[str, Any]) -> bytes:
         columns: list[tuple[str, Mapping[str, Any], Any]] = [("as it is", {}, document["now"])]
         columns += [(one["name"], one, one["figures"]) for one in document["options"]]
         for name, option, figures in columns:
-            for what, unit in (("price", document["currency"]), ("hours", "h")):
-                if option.get(what) is not None:
-                    yield {"option": name, "name": what, "unit": unit, "value": option[what]}
+            for what, unit, amount in _cost(document, option):
+                yield {"option": name, "name": what, "unit": unit, "value": amount}
             for one in figures:
                 yield {
                     "option": name,

@@ -67,6 +67,12 @@ def job_of(comparison: Comparison) -> OwnersJob:
     return OwnersJob(clean(machine), clean(change), notes, _open(after), question)
 
 
+def unpriced(price: float | None, hours: float | None) -> tuple[str, ...]:
+    """Return the labels of what nobody noted of price and hours: paper has room to write them."""
+    known = {"price": price, "hours": hours}
+    return tuple(_DONE[key] for key, value in known.items() if value is None)
+
+
 def stated_job(noted: Mapping[str, str]) -> OwnersJob:
     """Return what the notes say of the job on a machine of which only a speed was stated."""
     machine, change = (clean(noted.get(key, "")) for key in (_MACHINE, _CHANGE))

@@ -32,7 +32,7 @@ def options_files(
     ``document`` is the result as JSON, which the paper carries; paper is one of ``pdf.PAPERS``.
     """
     head = letterhead or Letterhead()
-    words = options_words(found, unit, aim=aim, paper=head, note=note)
+    words = options_words(found, unit, aim=aim, letterhead=head, note=note)
     picture = options_picture(found, unit)
     svg, label = options_svg(found, unit)
     pdf, lacking = _pdf(words, svg, label, document, paper, last_day(rides), head)

@@ -123,14 +123,14 @@ def options_words(
     unit: SpeedUnit,
     *,
     aim: Aim | None = None,
-    paper: Letterhead | None = None,
+    letterhead: Letterhead | None = None,
     note: str = "",
 ) -> OptionsWords:
     """Return what the sheet of options says.
 
     ``aim`` is what the owner wants, which decides what is called better; ``note`` is free text.
     """
-    paper = paper or Letterhead()
+    paper = letterhead or Letterhead()
     sources = Sources()
     name = clean(found.setup.name or "The machine")
     rows, alike = _parted(_rows(found, unit, aim))

@@ -15,7 +15,7 @@ from ridelog.present.html import laid_out
 from ridelog.present.section import Picture
 from ridelog.present.words import clean
 from ridelog.report.foremost import foremost_words
-from ridelog.report.job import CHOICES_AFTER
+from ridelog.report.job import CHOICES_AFTER, unpriced
 from ridelog.report.letterhead import Letterhead
 from ridelog.report.predict_words import (
     SWEPT_PULL_MPS,
@@ -25,6 +25,7 @@ from ridelog.report.predict_words import (
     headline_words,
     held_by,
     note_words,
+    price_words,
     range_words,
     swept,
     swept_words,
@@ -82,6 +83,8 @@ def prediction_words(
         "headline": headline_words(prediction, unit),
         "foremost": foremost_words(prediction.cautions, unit),
         "ranges": range_words(prediction, unit),
+        "price": price_words(prediction),
+        "unpriced": unpriced(prediction.cost.price, prediction.cost.hours),
         "choices": _CHOICES if after is None else CHOICES_AFTER,
         "particular": particular,
         "general": general,

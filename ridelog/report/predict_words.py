@@ -12,6 +12,7 @@ from ridelog.core.quantity import (
     Quantity,
     bare,
     bounds,
+    cost_words,
     for_reader,
     plain,
     signed,
@@ -95,6 +96,13 @@ def headline_words(prediction: Prediction, reader: SpeedUnit) -> str:
         f"Top speed {after} instead of {now}{verdict}. {_start_words(prediction, reader)}"
         f"{_no_more(top)}"
     )
+
+
+def price_words(prediction: Prediction) -> str:
+    """Return in a sentence what the change costs, as it was noted; empty where it was not."""
+    cost = prediction.cost
+    told = cost_words(cost.price, cost.hours, clean(cost.currency))
+    return f"It costs {told}{' of work' if cost.hours is not None else ''}." if told else ""
 
 
 def range_words(prediction: Prediction, reader: SpeedUnit) -> str:
@@ -286,6 +294,7 @@ def predict_lines(
     lines = wrapped(f"{name}: {change_asked(prediction)}, {basis_words(prediction)}", "quiet")
     lines.append(("", ""))
     lines += wrapped(headline_words(prediction, unit), "headline")
+    lines += wrapped(price_words(prediction)) if price_words(prediction) else []
     lines.append(("", ""))
     lines.append(
         (f"{'':<26}{'now':>8}{'changed':>9}        9 of 10 within   held back by", "quiet")

@@ -12,6 +12,7 @@ from starlette.datastructures import QueryParams
 
 from ridelog.book.records import CONDITIONS
 from ridelog.core.errors import RideLogError
+from ridelog.machine.cost import LONGEST_CURRENCY
 from ridelog.machine.setup import KEYS
 from ridelog.report.aim import Aim
 
@@ -72,6 +73,7 @@ class Query(BaseModel):
     done: Annotated[str, _cut(300)] = ""
     price: Annotated[str, _cut(60)] = ""
     hours: Annotated[str, _cut(60)] = ""
+    currency: Annotated[str, _cut(LONGEST_CURRENCY)] = ""
     open: Annotated[str, _cut(300)] = ""
     paper: Annotated[Literal["a4", "us-letter"], _one_of("a4", "us-letter")] = "a4"
     asked: Given = False

@@ -19,10 +19,11 @@ from ridelog.book.records import (
 from ridelog.core.errors import RideLogError
 from ridelog.core.text import clean
 from ridelog.machine.change import changed, parse_change, parse_sweep
+from ridelog.machine.cost import typed_amount
 from ridelog.machine.setup import KEYS, MachineSetup
 from ridelog.machine.setup_file import problems_in_text, setup_of_text
 from ridelog.web.answered_form import answer_file, form_page, ticked_rides
-from ridelog.web.compare_pages import MOST_A_SIDE
+from ridelog.web.compare_pages import MOST_A_SIDE, PAPERS, on_paper
 from ridelog.web.history import MOST_HISTORY, history_of
 from ridelog.web.kept_pages import keep_answer
 from ridelog.web.setup_form import change_groups, setup_groups, text_with
@@ -241,6 +242,7 @@ def _read(request: Request) -> tuple[dict[str, Any], str, Job | None]:
             job = _job(request, book, known, [r for r in rides if r.id in ticked])
         except RideLogError as error:
             problem = str(error)
+        paper = on_paper(book, query)
     shown = {
         "machine": machine,
         "setup": state,
@@ -251,6 +253,9 @@ def _read(request: Request) -> tuple[dict[str, Any], str, Job | None]:
         "swept": {
             name: KEYS[name].question.partition(" (")[0] for name in _SWEPT if name in known.given()
         },
+        "papers": PAPERS,
+        **{name: getattr(query, name) for name in ("price", "hours", "currency")},
+        **paper,
     }
     return shown, problem, job
 
@@ -270,6 +275,7 @@ def _job(request: Request, book: Book, known: MachineSetup, rides: list[RideEntr
     if not asked and sweep is None:
         return None
     changed(known, asked)  # says at once what cannot be
+    price, hours = (typed_amount(getattr(query, key), key) for key in ("price", "hours"))
     return Job(
         "predict_change",
         {
@@ -278,6 +284,8 @@ def _job(request: Request, book: Book, known: MachineSetup, rides: list[RideEntr
             "asked": asked,
             "sweep": sweep,
             "rides_charge": noted_charge(book, rides, known),
+            "cost": (price, hours, query.currency.strip()),
             "unit": unit_of(request).label,
+            **on_paper(book, query),
         },
     )

@@ -7,9 +7,9 @@ from starlette.responses import Response
 
 from ridelog.book.book import Book
 from ridelog.book.records import MachineEntry, RideEntry, SetupState
-from ridelog.core.errors import RideLogError, SetupError
-from ridelog.core.text import clean
+from ridelog.core.errors import RideLogError
 from ridelog.machine.change import parse_change
+from ridelog.machine.cost import typed_amount
 from ridelog.machine.options import MOST, changes_of
 from ridelog.machine.options_file import options_of
 from ridelog.machine.setup import Key, MachineSetup
@@ -125,7 +125,7 @@ def _shown(
         "ticked": ticked,
         "typed": typed,
         "groups": _groups(known),
-        "currency": _text(request, "currency", 8),
+        "currency": asked_of(request).currency,
         "aims": list(Aim),
         "papers": PAPERS,
     }
@@ -175,7 +175,7 @@ def _job(
     listed = [_table(n, one) for n, one in enumerate(typed, 1) if _filled(one)]
     if not listed:
         return None
-    currency = _text(request, "currency", 8)
+    currency = asked_of(request).currency
     _, options = options_of({"currency": currency, "option": listed})
     changes_of(known, options)  # says at once what cannot be
     query = asked_of(request)
@@ -204,12 +204,7 @@ def _table(number: int, one: dict[str, Any]) -> dict[str, Any]:
     name = one["name"] or ", ".join(f"{key.replace('_', ' ')} {value}" for key, value in pairs)
     table: dict[str, Any] = {"name": name[:40], "change": change}
     for what in ("price", "hours"):
-        if one[what]:
-            try:
-                table[what] = float(one[what].replace(",", "."))
-            except ValueError as error:
-                raise SetupError(
-                    f'option {number}: {what} "{clean(one[what])}" is no number.',
-                    "write it like 40 or 1.5, or leave it out.",
-                ) from error
+        amount = typed_amount(one[what], what, f"option {number}: ")
+        if amount is not None:
+            table[what] = amount
     return table

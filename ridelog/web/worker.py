@@ -10,10 +10,9 @@ import os
 import sys
 import time
 from collections.abc import Callable, Iterator
-from dataclasses import asdict, dataclass, field
+from dataclasses import asdict, dataclass, field, replace
 from multiprocessing.connection import Connection
-from pathlib import Path
-from typing import Any, TypedDict, Unpack
+from typing import Any, Unpack
 
 from ridelog.analysis.ride import sides_of_modes
 from ridelog.analysis.settings import Settings
@@ -23,15 +22,14 @@ from ridelog.compare.stated import StatedSpeed, against_stated
 from ridelog.core.errors import CalculationError, RideLogError
 from ridelog.core.units import SPEED_UNITS, SpeedUnit
 from ridelog.machine.conditions import Conditions
+from ridelog.machine.cost import Cost
 from ridelog.machine.options_file import options_of
 from ridelog.machine.setup import MachineSetup
 from ridelog.present.section import Picture
-from ridelog.report.aim import Aim
 from ridelog.report.compare_json import compare_json, stated_json
 from ridelog.report.compare_plot import compare_picture
 from ridelog.report.compare_words import asks_charge
 from ridelog.report.figures_csv import options_csv, predict_csv
-from ridelog.report.letterhead import Letterhead, letterhead
 from ridelog.report.options_json import options_json
 from ridelog.report.options_page import options_files
 from ridelog.report.options_plot import options_picture
@@ -45,6 +43,7 @@ from ridelog.report.ride_page import ride_page, ride_pictures, ride_sections
 from ridelog.report.sheet import sheet_words
 from ridelog.report.sheet_pdf import sheet_files
 from ridelog.report.stated_sheet import stated_files, stated_picture, stated_sheet_words
+from ridelog.web.papers import OnPaper, head_of, said_on
 from ridelog.workflow.book_ride import LogAt
 from ridelog.workflow.measuring import RideCache, first_figures, measured, pages_bytes
 
@@ -60,17 +59,6 @@ _TOO_LARGE = ("the log needs more memory than it may have.", _CUT_DOWN)
 Send = Callable[[str, Any], None]
 
 
-class OnPaper(TypedDict):
-    """What was typed to stand on a paper beside its figures."""
-
-    workshop: str
-    contact: str
-    logo: str
-    note: str
-    aim: str
-    paper: str
-
-
 class AskedComparison(OnPaper):
     """Two sides of rides, what was noted of each, and the unit of speed."""
 
@@ -79,12 +67,6 @@ class AskedComparison(OnPaper):
     noted_before: dict[str, str]
     noted_after: dict[str, str]
     unit: str
-
-
-class _Said(TypedDict):
-    letterhead: Letterhead
-    note: str
-    aim: Aim | None
 
 
 @dataclass(frozen=True)
@@ -215,13 +197,13 @@ def draw_comparison(send: Send, cache: RideCache, **asked: Unpack[AskedCompariso
 def _drawn(comparison: Comparison, reader: SpeedUnit, typed: OnPaper) -> ComparedRides:
     """Return everything about a comparison: words, picture and files."""
     told = to_bytes(compare_json(comparison))
-    files, lacking = sheet_files(comparison, reader, told, **_said(typed), paper=typed["paper"])
+    files, lacking = sheet_files(comparison, reader, told, **said_on(typed), paper=typed["paper"])
     picture = compare_picture(comparison, reader)
     return ComparedRides(_words(comparison, reader, typed), picture, files, lacking)
 
 
 def _words(comparison: Comparison, reader: SpeedUnit, typed: OnPaper) -> dict[str, Any]:
-    words = asdict(sheet_words(comparison, reader, **_said(typed)))
+    words = asdict(sheet_words(comparison, reader, **said_on(typed)))
     return words | {"asks_charge": asks_charge(comparison)}
 
 
@@ -259,20 +241,26 @@ def predict_change(
     asked: dict[str, Any],
     sweep: tuple[str, list[Any]] | None,
     rides_charge: tuple[float, float] | None,
+    cost: tuple[float | None, float | None, str],
     unit: str,
+    **typed: Unpack[OnPaper],
 ) -> None:
     """Predict a change of a machine; sends "answer" (ComparedRides), its pictures in the words."""
     reader, known = SPEED_UNITS[unit], MachineSetup(**setup)
     rides = tuple(cache.ridden(log) for log in logs)
     conditions = Conditions(rides_charge=rides_charge)
     prediction = predict_from(known, rides, asked, reader, sweep=sweep, conditions=conditions)
+    prediction = replace(prediction, cost=Cost(*cost))
     told = predict_json(prediction)
     document = to_bytes(told)
-    pdf, lacking = predict_pdf(prediction, reader, document, rides)
+    head, note = head_of(typed), typed["note"]
+    pdf, lacking = predict_pdf(
+        prediction, reader, document, rides, letterhead=head, note=note, paper=typed["paper"]
+    )
     files = {
         "prediction.pdf": pdf, "prediction.json": document, "prediction.csv": predict_csv(told)
     }  # fmt: skip
-    words = prediction_words(prediction, reader)
+    words = prediction_words(prediction, reader, letterhead=head, note=note)
     words["pictures"] = predict_pictures(prediction, reader)
     send("answer", ComparedRides(words, None, files, lacking))
 
@@ -293,7 +281,7 @@ def lay_options(
     reader, known = SPEED_UNITS[unit], MachineSetup(**setup)
     rides = tuple(cache.ridden(log) for log in logs)
     _, listed = options_of({"currency": currency, "option": options})
-    said = _said(typed)
+    said = said_on(typed)
     conditions = Conditions(rides_charge=rides_charge)
     found = options_from(known, rides, listed, reader, currency=currency, conditions=conditions)
     told = options_json(found, rides, reader)
@@ -301,8 +289,7 @@ def lay_options(
         found, rides, reader, to_bytes(told), **said, paper=typed["paper"]
     )
     files["options.csv"] = options_csv(told)
-    head, note, wanted = said["letterhead"], said["note"], said["aim"]
-    words = asdict(options_words(found, reader, aim=wanted, paper=head, note=note))
+    words = asdict(options_words(found, reader, **said))
     send("answer", ComparedRides(words, options_picture(found, reader), files, lacking))
 
 
@@ -319,23 +306,12 @@ def hold_stated(
     """Hold rides against a stated speed; sends "answer" (ComparedRides)."""
     rides, reader = tuple(cache.ridden(log) for log in logs), SPEED_UNITS[unit]
     found = against_stated(StatedSpeed(*stated), rides, noted=noted)
-    said = _said(typed)
+    said = said_on(typed)
     files, lacking = stated_files(
         found, reader, to_bytes(stated_json(found, reader)), **said, paper=typed["paper"]
     )
     words = asdict(stated_sheet_words(found, reader, **said))
     send("answer", ComparedRides(words, stated_picture(found, reader), files, lacking))
-
-
-def _said(typed: OnPaper) -> _Said:
-    """Return what papers take; no logo if that has gone or been spoilt since."""
-    workshop, contact, logo = typed["workshop"], typed["contact"], typed["logo"]
-    try:
-        head = letterhead(workshop, contact, Path(logo) if logo else None)
-    except RideLogError:
-        head = letterhead(workshop, contact)
-    aim = Aim(typed["aim"]) if typed["aim"] else None
-    return _Said(letterhead=head, note=typed["note"], aim=aim)
 
 
 _EVERY = (

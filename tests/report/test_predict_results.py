@@ -17,9 +17,11 @@ from ridelog.analysis.launches.windows import parse_window
 from ridelog.core.estimate import Estimate
 from ridelog.core.units import SPEED_UNITS
 from ridelog.machine.change import changed
+from ridelog.machine.cost import Cost
 from ridelog.machine.predict import Prediction, predict
 from ridelog.machine.setup import MachineSetup
 from ridelog.present.json import FIELD, digest_of
+from ridelog.report.figures_csv import predict_csv
 from ridelog.report.predict_json import predict_json
 from ridelog.report.predict_page import predict_page
 from ridelog.report.predict_plot import predict_pictures
@@ -28,6 +30,7 @@ from ridelog.report.predict_words import (
     headline_words,
     narrowing_words,
     predict_lines,
+    price_words,
     range_words,
     turn_words,
 )
@@ -115,6 +118,38 @@ def test_the_page_is_whole_and_escaped(alone: Prediction) -> None:
     assert "Now and after the change" in page
     assert "A prediction, not a measurement" in page
     assert page == predict_page(alone, predict_pictures(alone, KMH), KMH)
+
+
+def test_what_a_change_costs_stands_where_it_is_asked_for(alone: Prediction) -> None:
+    priced = replace(alone, cost=Cost(39.6, 1.5, "EUR"))
+    assert price_words(priced) == "It costs 39.60 EUR, 1.5 h of work." and not price_words(alone)
+    assert "It costs 39.60 EUR, 1.5 h of work." in [text for text, _ in predict_lines(priced, KMH)]
+    document = predict_json(priced)
+    assert (document["price"], document["hours"], document["currency"]) == (39.6, 1.5, "EUR")
+    rows = predict_csv(document).decode().splitlines()
+    assert rows[1].startswith("price,,EUR,") and ",39.6," in rows[1] and rows[2].startswith("hours")
+    page = predict_page(priced, (), KMH)
+    assert "It costs 39.60 EUR, 1.5 h of work." in page and "not noted" not in page
+    # Where nobody noted it there is room to write it.
+    assert predict_page(alone, (), KMH).count("not noted") == 2
+    half = replace(alone, cost=Cost(price=0.0))
+    assert predict_page(half, (), KMH).count("not noted") == 1
+    assert price_words(half) == "It costs 0."
+
+
+@pytest.mark.parametrize(
+    ("said", "says"),
+    [
+        (("--price", "-3"), "price = -3.0 must be a number from 0 to 1,000,000"),
+        (("--hours", "nan"), "hours = nan must be a number from 0 to 10,000"),
+        (("--currency", "doubloons"), "currency has 9 letters; at most 8 find room"),
+    ],
+)
+def test_a_cost_that_cannot_be_is_refused(
+    said: tuple[str, str], says: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert leave("predict", BEFORE, "--change", "rear_teeth=56", *said) == 2
+    assert says in capsys.readouterr().err
 
 
 def leave(*arguments: str) -> int:
