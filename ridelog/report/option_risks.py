@@ -15,8 +15,12 @@ from ridelog.report.options_json import AS_IT_IS
 from ridelog.report.ride_page import Sources
 
 LETTERS = "ABCDEF"
-# A number with its unit, which stays with it where several stand in its place.
-_NUMBER = re.compile(r"(\d[\d.,]*\d|\d)((?: (?:km/h|mph|m/s²|m|ft|s|A|V|g|%)(?!\w))?)")
+# A number with its unit and its bounds, which stay with it where several stand in its place.
+_NUMBER = re.compile(
+    r"(?:\d[\d.,]*\d|\d)(?: (?:km/h|mph|m/s²|m|ft|s|A|V|g|%)(?!\w))?(?: \([\d.,]+ to [\d.,]+\))?"
+)
+# Of so many columns with one number more are not worth naming: own choice.
+_MANY = 3
 
 
 @dataclass(frozen=True)
@@ -58,22 +62,33 @@ def option_risks(
 
 
 def _merged(told: Mapping[str, str]) -> str:
-    """Return one sentence of several that differ in their numbers: "48 m (A) or 50 m (C)"."""
+    """Return one sentence of several that differ in their numbers: "48 m (A) or 50 m (C)".
+
+    The most that share a number are the others: "85 A (76 to 96, D) or 112 A (81 to 136, others)".
+    """
     each = {who: [found[0] for found in _NUMBER.finditer(words)] for who, words in told.items()}
-    between = _NUMBER.split(next(iter(told.values())))[::3]
+    between = _NUMBER.split(next(iter(told.values())))
     parts = [between[0]]
     for place, rest in enumerate(between[1:]):
         whose: dict[str, list[str]] = {}
         for who, numbers in each.items():
             whose.setdefault(numbers[place], []).append(who)
-        alone = len(whose) == 1
+        most = max(map(len, whose.values()))
+        named = sorted(whose.items(), key=lambda item: len(item[1]) == most >= _MANY)
         parts.append(
             " or ".join(
-                number if alone else f"{number} ({', '.join(who)})" for number, who in whose.items()
+                number if len(whose) == 1 else _with(number, who, last=n == len(named) - 1)
+                for n, (number, who) in enumerate(named)
             )
         )
         parts.append(rest)
     return "".join(parts)
+
+
+def _with(number: str, who: Sequence[str], *, last: bool) -> str:
+    """Return a number with those it holds for, in the brackets of its bounds if it has some."""
+    words = "others" if last and len(who) >= _MANY else ", ".join(who)
+    return f"{number[:-1]}, {words})" if number.endswith(")") else f"{number} ({words})"
 
 
 def open_points(found: OptionsPredicted) -> tuple[OptionRisk, ...]:

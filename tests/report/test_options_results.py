@@ -291,6 +291,21 @@ def test_each_option_has_its_own_figures_in_a_shared_caution() -> None:
     )
 
 
+def test_a_number_stays_with_its_bounds_and_most_columns_are_the_others() -> None:
+    def current(value: str) -> Caution:
+        text = f"The battery current reaches {value}, and a fuse of 100 A carries 75 A for long."
+        return Caution("fuse", text, None, None, "fuses", gravity=WARNING)
+
+    same = (current("112 A (81 to 136)"),)
+    columns = {"as it is": same, "A": same, "B": (current("85 A (76 to 96)"),), "C": same}
+    (told,) = option_risks(columns, KMH, Sources())
+    assert (told.who, told.text) == (
+        "All",
+        "The battery current reaches 85 A (76 to 96, B) or 112 A (81 to 136, others), and a fuse "
+        "of 100 A carries 75 A for long.",
+    )
+
+
 def test_an_and_in_a_name_stays(found: OptionsPredicted) -> None:
     """Options that cannot be told apart are joined by "or"; their names are left alone."""
     names = ("cells and charger", "wide and low")
