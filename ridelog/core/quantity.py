@@ -7,7 +7,7 @@ deserves. Every surface writes its numbers through this module, so one figure re
 import math
 import re
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from ridelog.core.estimate import Estimate
 from ridelog.core.units import (
@@ -243,6 +243,34 @@ def for_reader(words: str, reader: SpeedUnit) -> str:
         pair = rf"([\d.,]+ {re.escape(one)}) \(([\d.,]+ {re.escape(other)})\)"
         words = re.sub(pair, r"\1" if reader == metric else r"\2", words)
     return words
+
+
+def as_printed(
+    difference: Estimate,
+    sides: Sequence[Estimate],
+    quantity: Quantity,
+    reader: SpeedUnit,
+) -> Estimate:
+    """Return a difference whose value is that of both ``sides``, before and after, as printed.
+
+    Who reads 47.6 and 52.5 takes one from the other, and +5.0 looks like a mistake. Rounding puts
+    each side off by half a last digit at most, and so their difference by one; its interval stays.
+    The difference is left as it is where more than rounding parts the two, where it is told finer
+    than the sides, or where it would leave its interval or become nought.
+    """
+    if len(sides) != 2:
+        return difference
+    count = min(decimals(each, quantity, reader) for each in sides)
+    own, step = decimals(difference, quantity, reader), 0.1**count
+    before, after = (round(quantity.scaled(each.value, reader), count) for each in sides)
+    exact, low, high = quantity.ends(difference, reader)
+    told = round(after - before, min(own, count))
+    inside = low <= after - before <= high
+    # A thousandth of a digit is the arithmetic of printed decimals.
+    near = abs(after - before - exact) <= 1.001 * step and told * round(exact, own) > 0.0
+    if own > count or not (near and inside):
+        return difference
+    return replace(difference, value=difference.value * (after - before) / exact)
 
 
 def decimals(

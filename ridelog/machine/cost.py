@@ -9,6 +9,7 @@ from ridelog.core.text import clean
 
 # What the owner's currency is called where nobody says.
 NO_CURRENCY = ""
+# A code of three letters or a word such as "crowns": own choice. Letters.
 LONGEST_CURRENCY = 8
 # Beyond these a number was meant for another key: own choice.
 _MOST = {"price": 1e6, "hours": 1e4}

@@ -37,7 +37,7 @@ from ridelog.report.energy_words import at_known_mass
 from ridelog.report.job import job_lines, job_of
 from ridelog.report.noted_words import noted_words, unmeasured_words
 from ridelog.report.predict_words import agreement_lines
-from ridelog.report.rounding import rounding_words, side_words
+from ridelog.report.rounding import moved, rounding_words, side_words
 
 # What may be wind is told from this share of the interval's width on.
 _WORTH_TELLING = 0.1
@@ -132,9 +132,9 @@ def headline_figures(comparison: Comparison) -> list[Compared]:
 def moved_words(compared: Compared, unit: SpeedUnit) -> str:
     """Return how a figure moved: "the top speed fell by 2.6 km/h (2.1 to 3.1)"."""
     title = compared.figure.title_in(unit)
-    if compared.difference is None:
+    estimate = moved(compared, unit)
+    if estimate is None:
         return title
-    estimate = compared.difference.difference
     verb = "rose by" if estimate.value > 0.0 else "fell by"
     return f"the {title} {verb} {amount(estimate, compared.figure.quantity, unit)}"
 
@@ -387,10 +387,10 @@ def _table(comparison: Comparison, unit: SpeedUnit) -> Lines:
 
 def _cells(compared: Compared, unit: SpeedUnit) -> tuple[str, str, str, str, str]:
     quantity, word, change = compared.quantity, compared.verdict.word, ""
-    if compared.difference is not None:
-        moved = compared.difference.difference
-        change = f"{bare(moved, quantity, unit, signed=True)} "
-        change += f"({bounds(moved, quantity, unit, signed=True)})"
+    told = moved(compared, unit)
+    if told is not None:
+        change = f"{bare(told, quantity, unit, signed=True)} "
+        change += f"({bounds(told, quantity, unit, signed=True)})"
     # A unit such as "Wh/km per 100 kg" goes to the next line whole.
     label = quantity.label(unit).replace(" ", _NO_BREAK)
     title = f"{compared.figure.short_in(unit)} ({label})"

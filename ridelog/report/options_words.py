@@ -12,6 +12,7 @@ from ridelog.core.quantity import (
     TIME,
     TRAVEL,
     Quantity,
+    as_printed,
     bare,
     bounds,
     cost_words,
@@ -332,7 +333,8 @@ def _cell(
     if not moved or one.difference is None:
         return OptionCell(words, below)
     sides = [each for each in (one.now, one.changed) if each is not None]
-    change = bare(one.difference, quantity, unit, signed=True, beside=sides)
+    told = as_printed(one.difference, sides, quantity, unit)
+    change = bare(told, quantity, unit, signed=True, beside=sides)
     least = _WORTH * abs(value.value)
     if not change.startswith(("+", MINUS)) or abs(one.difference.value) < least:
         # As it is: its figure again would look like another where that one was measured.

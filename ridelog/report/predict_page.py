@@ -7,7 +7,7 @@ from typing import Any
 from ridelog import __version__
 from ridelog.compare.predicted import MeasuredAfter
 from ridelog.core.estimate import Estimate
-from ridelog.core.quantity import SPEED, plain, signed, text_or_span
+from ridelog.core.quantity import SPEED, as_printed, plain, signed, text_or_span
 from ridelog.core.units import SpeedUnit
 from ridelog.machine.possible import PredictedFigure
 from ridelog.machine.predict import KnownOfMachine, Prediction
@@ -89,7 +89,11 @@ def prediction_words(
         "particular": particular,
         "general": general,
         "sources": list(sources.listed),
-        "tables": [*tables, _machine(prediction, unit)],
+        # What the workshop wants to know of the machine is unfolded where a page folds.
+        "tables": [
+            *({**one, "folded": False} for one in tables),
+            {**_machine(prediction, unit), "folded": True},
+        ],
         "notes": note_words(prediction, unit, prediction.figures),
         "version": __version__,
     }
@@ -119,7 +123,9 @@ def now_and_after(
         difference = ""
         if one.difference is not None:
             sides = [each for each in (one.now, one.changed) if each is not None]
-            difference = signed(one.difference, one.figure.quantity, unit, sides)
+            quantity = one.figure.quantity
+            told = as_printed(one.difference, sides, quantity, unit)
+            difference = signed(told, quantity, unit, sides)
             if not re.search("[1-9]", difference):
                 difference = "none"
         changed = _cell(one, one.changed, unit) or one.figure.reason

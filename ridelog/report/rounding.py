@@ -3,12 +3,13 @@
 from collections.abc import Iterable
 
 from ridelog.compare.comparison import Compared
-from ridelog.core.quantity import MINUS, bare, rough_bounds, together
+from ridelog.core.estimate import Estimate
+from ridelog.core.quantity import MINUS, as_printed, bare, rough_bounds, together
 from ridelog.core.units import SpeedUnit
 
 _ROUNDED = (
-    "Each figure is rounded by itself, so a difference may be one apart in its last digit from "
-    "that of the two figures beside it."
+    "A difference may be a little apart from that of the two figures beside it: each is rounded by "
+    "itself."
 )
 
 
@@ -24,16 +25,27 @@ def side_words(compared: Compared, unit: SpeedUnit) -> tuple[str, str]:
     return before, after
 
 
+def moved(compared: Compared, unit: SpeedUnit) -> Estimate | None:
+    """Return how a figure moved as it is printed beside both sides, None for no difference."""
+    if compared.difference is None:
+        return None
+    told = compared.difference
+    if compared.doubt:
+        return told.difference
+    return as_printed(told.difference, (told.before, told.after), compared.quantity, unit)
+
+
 def rounding_words(figures: Iterable[Compared], reader: SpeedUnit) -> str:
     """Return why printed sides and differences do not add up, empty where all of them do."""
     return "" if all(_adds_up(each, reader) for each in figures) else _ROUNDED
 
 
 def _adds_up(compared: Compared, reader: SpeedUnit) -> bool:
-    if compared.difference is None or compared.doubt:  # ranges are not taken from each other
+    told = moved(compared, reader)
+    if told is None or compared.doubt:  # ranges are not taken from each other
         return True
-    moved = bare(compared.difference.difference, compared.quantity, reader, signed=True)
-    before, after, change = (_printed(words) for words in (*side_words(compared, reader), moved))
+    words = bare(told, compared.quantity, reader, signed=True)
+    before, after, change = (_printed(each) for each in (*side_words(compared, reader), words))
     # A millionth is the arithmetic of printed decimals, not a digit of them.
     return abs(after - before - change) < 1e-6
 

@@ -46,7 +46,7 @@ from ridelog.report.owner_words import (
 from ridelog.report.pdf import last_day
 from ridelog.report.predict_words import AgreementWords, agreement_words, verdict_words
 from ridelog.report.ride_page import CONDITIONS_SOURCE, Sources
-from ridelog.report.rounding import rounding_words, side_words
+from ridelog.report.rounding import moved, rounding_words, side_words
 
 CHECK_WORDS = (
     "Every figure can be computed again from the logs: ridelog verify result.json --logs "
@@ -221,7 +221,8 @@ def _figure(
     verdict = verdict_word(compared, aim)
     explained = compared.figure.explained
     difference, quantity = compared.difference, compared.quantity
-    if difference is None:
+    change = moved(compared, unit)
+    if difference is None or change is None:
         return SheetFigure(title, explained, "", "", "", "", "", verdict, reason)
     label = quantity.label(unit)
     before, after = (f"{side} {label}" for side in side_words(compared, unit))
@@ -231,9 +232,9 @@ def _figure(
         explained,
         before,
         after,
-        f"{bare(difference.difference, quantity, unit, signed=True)} {label}",
+        f"{bare(change, quantity, unit, signed=True)} {label}",
         f"{bare(percent, PERCENT, unit, signed=True)} %" if percent else "",
-        bounds(difference.difference, quantity, unit, signed=True),
+        bounds(change, quantity, unit, signed=True),
         verdict,
         reason,
         _predicted_of(compared, comparison, unit),

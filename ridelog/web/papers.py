@@ -19,7 +19,7 @@ class OnPaper(TypedDict):
     paper: str
 
 
-class Said(TypedDict):
+class ForPaper(TypedDict):
     """Letterhead, line and aim by the names under which papers take them."""
 
     letterhead: Letterhead
@@ -27,10 +27,10 @@ class Said(TypedDict):
     aim: Aim | None
 
 
-def said_on(typed: OnPaper) -> Said:
+def said_on(typed: OnPaper) -> ForPaper:
     """Return what papers take."""
     aim = Aim(typed["aim"]) if typed["aim"] else None
-    return Said(letterhead=head_of(typed), note=typed["note"], aim=aim)
+    return ForPaper(letterhead=head_of(typed), note=typed["note"], aim=aim)
 
 
 def head_of(typed: OnPaper) -> Letterhead:

@@ -12,6 +12,8 @@ from ridelog.core.quantity import (
     SPEED,
     TIME,
     amount,
+    as_printed,
+    bare,
     both_units,
     bounds,
     decimals,
@@ -26,10 +28,51 @@ from ridelog.core.quantity import (
     text_or_span,
     value,
 )
-from ridelog.core.units import SI, SPEED_UNITS
+from ridelog.core.units import SI, SPEED_UNITS, SpeedUnit
 
 KMH, MPH = SPEED_UNITS["km/h"], SPEED_UNITS["mph"]
 START = Estimate(2.81, 2.70, 2.92)
+
+
+def about(kmh: float, half: float) -> Estimate:
+    """Return a speed with an interval, both told in km/h."""
+    return Estimate(kmh / 3.6, (kmh - half) / 3.6, (kmh + half) / 3.6)
+
+
+def test_a_difference_is_that_of_the_figures_printed_beside_it() -> None:
+    def told(before: float, after: float, moved: float, half: float = 0.4) -> str:
+        sides = (about(before, 0.4), about(after, 0.4))
+        return bare(as_printed(about(moved, half), sides, SPEED, KMH), SPEED, KMH, signed=True)
+
+    assert told(47.56, 52.54, 4.98) == "+4.9"
+    assert told(52.54, 47.56, -4.98) == f"{MINUS}4.9"
+    # Rides in pairs: more than rounding parts them.
+    assert told(47.56, 52.54, 5.2) == "+5.2"
+    # It would become nought, or change its sign.
+    assert told(47.56, 47.64, 0.08) == "+0.1" and told(47.56, 47.63, 0.07) == "+0.1"
+    assert told(47.64, 47.56, 0.04, 0.5) == "0.0"
+    # Its interval lets no other value be printed.
+    assert told(47.56, 52.54, 4.98, 0.02) == "+4.98"
+
+
+@given(
+    st.floats(1.0, 90.0), st.floats(1.0, 90.0), st.floats(0.01, 9.0), st.floats(0.01, 9.0),
+    st.sampled_from((KMH, MPH)),
+)  # fmt: skip
+def test_a_printed_difference_moves_by_a_digit_at_most_and_stays_inside(
+    before: float, after: float, half: float, width: float, reader: SpeedUnit
+) -> None:
+    sides = (about(before, half), about(after, half))
+    exact = about(after - before, width)
+    shown = as_printed(exact, sides, SPEED, reader)
+    assert (shown.low, shown.high) == (exact.low, exact.high)
+    digit = 10.0 ** -min(decimals(one, SPEED, reader) for one in sides)
+    moved = SPEED.scaled(shown.value - exact.value, reader)
+    assert abs(moved) <= 1.01 * digit
+    if shown != exact:
+        printed = [number(SPEED.scaled(one.value, reader), decimals(shown, SPEED, reader))
+                   for one in (exact, shown)]  # fmt: skip
+        assert (MINUS in printed[0]) == (MINUS in printed[1])
 
 
 def test_a_figure_with_its_interval() -> None:
