@@ -5,17 +5,38 @@ import re
 import shutil
 import subprocess
 import sys
+from collections import defaultdict
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
+from urllib.parse import urlsplit
 
-from playwright.sync_api import Browser, Page, sync_playwright
+from playwright.sync_api import Browser, Download, Page, Request, sync_playwright
 
 ROOT = Path(__file__).resolve().parents[2]
 CHROMIUM = (
     os.environ.get("CHROMIUM") or shutil.which("chromium") or shutil.which("chromium-browser")
 )
+
+
+# What browsers asked of any page served here, by the file whose test it was: method and path.
+VISITED: defaultdict[str, set[tuple[str, str]]] = defaultdict(set)
+
+
+def this_file() -> str:
+    """Return the file of the test that runs."""
+    return os.environ.get("PYTEST_CURRENT_TEST", "").partition("::")[0]
+
+
+def seen(request: Request) -> None:
+    """Remember what a browser asks for."""
+    VISITED[this_file()].add((request.method, urlsplit(request.url).path))
+
+
+def saved(file: Download) -> None:
+    """Remember what a browser saves at once: it tells of no request for that."""
+    VISITED[this_file()].add(("GET", urlsplit(file.url).path))
 
 
 class Served:
@@ -71,6 +92,8 @@ class Watch:
 
     def over(self, page: Page) -> None:
         """Watch a page from now on."""
+        page.on("request", seen)
+        page.on("download", saved)
         page.on("console", lambda m: self._note(m.type in ("error", "warning"), m.text))
         page.on("pageerror", lambda error: self._note(True, f"uncaught: {error}"))
         page.on("request", lambda r: self._note(not self._ours(r.url), f"off to {r.url}"))

@@ -15,6 +15,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import pytest
+import routes_visited
 from axe_playwright_python.sync_playwright import Axe
 from live_page import CHROMIUM, Served, Watch, browser
 from playwright.sync_api import Browser, Error, FilePayload, Locator, Page, expect
@@ -265,3 +266,7 @@ def test_a_day(chromium: Browser, tmp_path: Path, width: int, by: str, slow: boo
             context.close()
         finally:
             running.stop()
+
+
+def test_the_routes_of_this_file_were_visited(request: pytest.FixtureRequest) -> None:
+    routes_visited.check(request)

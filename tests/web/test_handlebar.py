@@ -11,6 +11,7 @@ from typing import Any
 
 import live_page
 import pytest
+import routes_visited
 from axe_playwright_python.sync_playwright import Axe
 from live_page import CHROMIUM, Served, Watch
 from playwright.sync_api import Browser, Page, expect
@@ -534,3 +535,7 @@ def test_a_browser_without_a_lock_says_so(
             expect(page.locator("#awake")).to_have_text("")
     finally:
         served.stop()
+
+
+def test_the_routes_of_this_file_were_visited(request: pytest.FixtureRequest) -> None:
+    routes_visited.check(request)

@@ -7,6 +7,7 @@ import urllib.request
 from collections.abc import Iterator
 
 import pytest
+import routes_visited
 from axe_playwright_python.sync_playwright import Axe
 from live_page import CHROMIUM, Served, Watch, browser
 from playwright.sync_api import Browser, Locator, Page, Route, expect
@@ -237,3 +238,7 @@ def test_the_page_of_a_ride_is_short_before_it_is_unfolded(
     page.locator(".jump").get_by_role("link", name="Mark a stretch").click()
     expect(page.locator("#marks")).to_have_attribute("open", "")
     page.close()
+
+
+def test_the_routes_of_this_file_were_visited(request: pytest.FixtureRequest) -> None:
+    routes_visited.check(request)

@@ -6,6 +6,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+import routes_visited
 from labelled_rides import finish
 from live_page import CHROMIUM, Served
 from playwright.sync_api import Browser, Page, expect
@@ -127,3 +128,7 @@ def own_figures(page: Page, laid: dict[str, tuple[float, float, float]]) -> None
     row = table.locator("tbody tr", has_text="astest second").locator("td").all_inner_texts()
     told = [float(words.split(" km/h")[0].split()[-1]) / 3.6 for words in row]
     assert told == pytest.approx([top for *_, top in laid.values()], rel=0.02)
+
+
+def test_the_routes_of_this_file_were_visited(request: pytest.FixtureRequest) -> None:
+    routes_visited.check(request)

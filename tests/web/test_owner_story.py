@@ -1,6 +1,8 @@
 """From the drop to the sheet that the owner signs, in a real browser, at both widths."""
 
+import csv
 import io
+import json
 import re
 import tomllib
 from collections.abc import Iterator
@@ -8,12 +10,14 @@ from pathlib import Path
 
 import live_page
 import pytest
+import routes_visited
 from axe_playwright_python.sync_playwright import Axe
 from live_page import CHROMIUM, Served, Watch
 from PIL import Image
 from playwright.sync_api import Browser, Download, Locator, Page, expect
 from pypdf import PdfReader
 
+from ridelog.__main__ import main
 from ridelog.machine.setup import KEYS
 
 pytestmark = pytest.mark.skipif(
@@ -88,7 +92,9 @@ def test_from_the_drop_to_the_signed_sheet(chromium: Browser, tmp_path: Path, wi
         setup = page.url.split("?")[0]
         head(page, served, tmp_path)
         against_a_statement(page, setup, tmp_path, by_keys=width == 1280)
-        options_and_decision(page, setup, tmp_path)
+        if width == 390:
+            prediction(page, setup, tmp_path)
+        options_and_decision(page, setup, tmp_path, verified=width == 1280)
         the_years(page, tmp_path)
         if width == 390:
             tidied(page, served, tmp_path)
@@ -177,19 +183,60 @@ def against_a_statement(page: Page, setup: str, folder: Path, *, by_keys: bool) 
     expect(page.locator("#speed")).to_have_value("28")
 
 
-def options_and_decision(page: Page, setup: str, folder: Path) -> None:
+def prediction(page: Page, setup: str, folder: Path) -> None:
+    """One change with its price: the answer, and what is downloaded of it."""
     page.goto(f"{setup}/what-if")
     sound(page, "what if")
     page.get_by_text("Protection", exact=True).click()
     expect(page.locator("#fuse_a")).to_be_visible()
+    page.locator("#rear_teeth").fill("56")
+    page.locator("summary", has_text="Its price, and the paper").click()
+    for name, words in (("price", "39,60"), ("currency", "EUR"), ("hours", "1.5")):
+        page.locator(f"#{name}").fill(words)
+    page.get_by_role("button", name="Predict").click()
+    answer = page.locator(".figure-of-day")
+    expect(answer).to_contain_text("It costs 39.60 EUR, 1.5 h of work.", timeout=LONG_MS)
+    sound(page, "a prediction")
+    # The answer stands first; what was asked for is unfolded.
+    expect(page.locator("#rear_teeth")).to_be_hidden()
+    page.locator("summary", has_text="What is changed").click()
+    expect(page.locator("#rear_teeth")).to_have_value("56")
+    headline = answer.locator("strong").first.inner_text()
+    top = re.search(r"Top speed ([\d.]+) km/h", headline)
+    assert top
+    paper = page.get_by_role("link", name="On one page as PDF")
+    place = folder / "prediction.pdf"
+    saved_as(page, paper, place)
+    (sheet,) = PdfReader(place).pages
+    text = " ".join(sheet.extract_text().split())
+    for said in ("Quillgarth Works", headline, "It costs 39.60 EUR", "please tick one and sign"):
+        assert said in text
+    told = json.loads(
+        saved_as(page, page.get_by_role("link", name="Figures as JSON"), folder / "prediction.json")
+    )
+    assert (told["price"], told["currency"], told["hours"]) == (39.6, "EUR", 1.5)
+    measures = {one["name"]: one for one in told["measures"]}
+    value = measures["top_speed_mps"]["changed"]["value"]
+    assert f"{3.6 * value:.1f}" == top[1]
+    table = saved_as(page, page.get_by_role("link", name="Figures as a table"), folder / "p.csv")
+    rows = {row["name"]: row for row in csv.DictReader(io.StringIO(table.decode()))}
+    assert float(rows["price"]["changed_value"]) == 39.6
+    assert float(rows["top_speed_mps"]["changed_value"]) == pytest.approx(value, rel=1e-5)
+
+
+def options_and_decision(page: Page, setup: str, folder: Path, *, verified: bool) -> None:
     page.goto(f"{setup}/options")
+    # Everything is there at once, and so short that a thumb sees its end.
+    assert page.evaluate("document.documentElement.scrollHeight") < 2800
     for n, name, price, key, value in (
         (0, "56 teeth", "39.60", "rear_teeth", "56"), (1, "72 teeth", "45", "rear_teeth", "72")
     ):  # fmt: skip
         page.locator(f"#name_{n}").fill(name)
         page.locator(f"#price_{n}").fill(price)
         page.locator(f"#key_{n}_0").select_option(key)
+        expect(page.locator(f"#help_{n}_0")).to_contain_text("; now 64")
         page.locator(f"#value_{n}_0").fill(value)
+    page.locator("#options summary", has_text="On the paper").click()
     page.locator("#currency").fill("EUR")
     page.get_by_role("button", name="Lay them side by side").click()
     expect(page.locator("#answer-head")).to_contain_text(
@@ -200,6 +247,8 @@ def options_and_decision(page: Page, setup: str, folder: Path) -> None:
         page.get_by_role("link", name="Paper to sign as PDF").click()
     text = text_of(paper.value, folder / "options.pdf")
     assert "Quillgarth Works" in text and "39.60" in text and "ignature" in text
+    if verified:
+        figures_of_options(page, folder)
     page.get_by_label("Decided for").select_option(
         label="A 56 teeth (rear teeth 64 to 56), 39.60 EUR"
     )
@@ -208,6 +257,27 @@ def options_and_decision(page: Page, setup: str, folder: Path) -> None:
     expect(page.locator(".past-decision")).to_contain_text(
         "on as it came back: 56 teeth (rear teeth 64 to 56). before the summer (39.60 EUR)"
     )
+
+
+def figures_of_options(page: Page, folder: Path) -> None:
+    """Page, JSON and table carry the figures shown, and the JSON follows from the logs."""
+    alone = saved_as(page, page.get_by_role("link", name="As a page"), folder / "o.html").decode()
+    link = page.get_by_role("link", name="Figures as JSON")
+    told = json.loads(saved_as(page, link, folder / "options.json"))
+    link = page.get_by_role("link", name="Figures as a table")
+    table = saved_as(page, link, folder / "options.csv").decode()
+    rows = {(r["option"], r["name"]): r for r in csv.DictReader(io.StringIO(table))}
+    row = page.locator("table.figures tr", has_text="Top speed (").first.locator("td")
+    for option, shown in zip(told["options"], row.all_inner_texts()[1:], strict=True):
+        top = next(one for one in option["figures"] if one["name"] == "top_speed_mps")
+        words = f"{3.6 * top['value']['value']:.1f}"
+        assert words in shown and words in alone
+        value = float(rows[option["name"], "top_speed_mps"]["value"])
+        assert value == pytest.approx(top["value"]["value"], rel=1e-5)
+        assert float(rows[option["name"], "price"]["value"]) == option["price"]
+    with pytest.raises(SystemExit) as left:
+        main(["verify", str(folder / "options.json"), "--logs", str(SAMPLES)])
+    assert not left.value.code
 
 
 def the_years(page: Page, folder: Path) -> None:
@@ -299,9 +369,13 @@ def tidied(page: Page, served: Served, folder: Path) -> None:
     page.locator("#details").get_by_role("button", name=re.compile("^Remove")).click()
     expect(note).to_have_count(0)
     page.locator("summary", has_text="Measure again").click()
-    page.get_by_role("button", name="Measure again").click()
-    page.locator("summary", has_text="Measure again").click()
-    page.get_by_label("Remove the ride and its log").check()
+    # The page comes anew, and once more with the new figures: what was unfolded is not then.
+    with page.expect_navigation():
+        page.get_by_role("button", name="Measure again").click()
+    expect(page.locator("#ride[data-current=yes]")).to_be_attached(timeout=LONG_MS)
+    sure = page.get_by_label("Remove the ride and its log")
+    sure.evaluate(OPEN_AROUND)
+    sure.check()
     page.get_by_role("button", name="Remove", exact=True).click()
     expect(page.locator("#list tbody tr")).to_have_count(1)
     page.goto(machine)
@@ -314,3 +388,7 @@ def refused(page: Page, folder: Path) -> None:
     page.set_input_files("#photo-files", [folder / "words.jpg"])
     page.get_by_role("button", name="Add them").click()
     expect(page.get_by_text("words.jpg: this is no JPEG or PNG photo.")).to_be_visible()
+
+
+def test_the_routes_of_this_file_were_visited(request: pytest.FixtureRequest) -> None:
+    routes_visited.check(request)

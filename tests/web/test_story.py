@@ -12,6 +12,7 @@ from urllib.parse import urlsplit
 
 import live_page
 import pytest
+import routes_visited
 from axe_playwright_python.sync_playwright import Axe
 from live_page import CHROMIUM, Served, Watch
 from playwright.sync_api import Browser, BrowserContext, Page, expect
@@ -111,6 +112,7 @@ def test_the_whole_story(chromium: Browser, served: Served, tmp_path: Path) -> N
     page.get_by_role("button", name="Compare before and after").click()
     expect(page.locator("h1")).to_have_text("What the change did", timeout=LONG_MS)
     expect(page.locator(".figure-of-day")).to_contain_text("km/h")
+    how_full_it_was(page)
     typed_for_the_sheet(page, tmp_path)
     with page.expect_download() as figures:
         page.get_by_role("button", name="Figures as JSON").click()
@@ -151,6 +153,19 @@ def test_the_whole_story(chromium: Browser, served: Served, tmp_path: Path) -> N
     expect(page.locator("main figure svg:visible").first).to_be_visible()
     assert watch.faults == []
     context.close()
+
+
+def how_full_it_was(page: Page) -> None:
+    """The charge is noted from the comparison, which then says what it had kept back."""
+    kept_back = "Whether the change moved the top speed"
+    answer = page.locator(".figure-of-day")
+    expect(answer).to_contain_text(kept_back)
+    for side in ("before", "after"):
+        page.get_by_label(f"Battery charge {side} the change").fill("full")
+    page.get_by_role("button", name="Note it and compare again").click()
+    expect(answer).not_to_contain_text(kept_back, timeout=LONG_MS)
+    expect(answer).to_contain_text("km/h")
+    expect(page.locator("#charge-head")).to_have_count(0)
 
 
 def typed_for_the_sheet(page: Page, folder: Path) -> None:
@@ -371,6 +386,8 @@ def test_a_telephone_comes_in_with_a_code(chromium: Browser, tmp_path: Path) -> 
     try:
         context, phone = context_of(chromium, 1280), context_of(chromium, 360, "dark")
         page, small = context.new_page(), phone.new_page()
+        for one in (context, phone):
+            one.on("request", live_page.seen)
         page.goto(f"{running.base}/phone")
         page.get_by_role("button", name="Make a code").click()
         expect(page.locator(".qr svg")).to_be_visible()
@@ -423,3 +440,7 @@ def test_a_log_that_is_none_stops_nobody(chromium: Browser, served: Served, tmp_
     expect(page.locator("#queue li.failed")).to_have_count(0)
     assert watch.faults == []
     context.close()
+
+
+def test_the_routes_of_this_file_were_visited(request: pytest.FixtureRequest) -> None:
+    routes_visited.check(request)
