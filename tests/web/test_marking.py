@@ -186,6 +186,14 @@ def test_a_wrong_mark_keeps_everything(chromium: Browser, served: Served) -> Non
     page.reload()
     expect(page.locator("#mark-end")).to_have_value("0:03")
     expect(page.locator("#marks")).to_contain_text("It is not saved yet.")
+    # Put right it is taken, and taken back it is gone.
+    page.locator("#mark-start").fill("0:20.1")
+    page.locator("#mark-end").fill("27.3")
+    page.get_by_role("button", name="Leave out").click()
+    marked = page.get_by_text("0:20.1 to 0:27.3: left out")
+    expect(marked).to_have_count(1)
+    page.get_by_role("button", name="Take back the mark from 0:20.1 to 0:27.3").click()
+    expect(marked).to_have_count(0)
     page.context.close()
 
 
