@@ -157,16 +157,20 @@ class Tried:
 
 
 def contradicted_keys(
-    fitted: Fitted, rides: Sequence[CalibrationData], said: Said
+    fitted: Fitted,
+    rides: Sequence[CalibrationData],
+    said: Said,
+    found: Sequence[Tried] | None = None,
 ) -> Contradicted | None:
     """Return what the rides contradict of a set-up, None if nothing.
 
     ``fitted`` are the machines of set-up and ``rides``, with ``said``. What is loose already,
-    because one of its keys is believed, is not tried again.
+    because one of its keys is believed, is not tried again. ``found`` is what ``tried_keys`` made
+    of them, where that is known.
     """
     if not fitted.rides or np.abs(np.median(fitted.z, axis=0)).max() < _MOVED:
         return None
-    tried = tried_keys(fitted.setup, rides, said)
+    tried = list(tried_keys(fitted.setup, rides, said) if found is None else found)
     if not tried:
         return None
     furthest = max(abs(one.away_log) / one.sd_log for one in tried)
