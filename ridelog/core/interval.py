@@ -7,7 +7,6 @@ from statistics import NormalDist
 import numpy as np
 
 from ridelog.core.estimate import LEVEL, QUANTILE, Estimate
-from ridelog.core.nonnegative import nonnegative_least_squares
 from ridelog.core.track import FloatArray, IntArray
 
 # With more undefined columns than this share, the figure itself is in doubt. Own choice.
@@ -120,13 +119,16 @@ def _in_order(values: FloatArray, columns: FloatArray) -> FloatArray:
     errors = errors[:, np.isfinite(errors).all(axis=0)]
     result = values.copy()
     if errors.size:
+        # Loads slowly, and only figures out of order need it.
+        from scipy.optimize import nnls
+
         errors = errors - errors.mean(axis=1, keepdims=True)
         # The shortest u of which values + errors u are in order, (5): G u >= h, with
         matrix, least = errors[0] - errors[1:], -gap
         size = max(float(np.abs(matrix).max()), float(np.abs(least).max()))
         both = np.vstack([matrix.T, least]) / size
         aim = np.append(np.zeros(len(both) - 1), 1.0)
-        rest = both @ nonnegative_least_squares(both, aim) - aim
+        rest = both @ nnls(both, aim)[0] - aim
         # No residual: no u does, since the draws of a gap have no spread.
         if rest[-1] < -_NO_RESIDUAL:
             result -= errors @ (rest[:-1] / rest[-1])
