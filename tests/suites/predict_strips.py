@@ -9,12 +9,14 @@ under test; what is typed of each is as far off as such figures are; each has it
 charge, rides one 10 Hz log on a strip of the slope asked for
 in some wind up to 4 m/s, both ways or one, on a day with its own weather, and is then predicted on
 the level in still air. Rows tell how often the intervals of "now" hold what the machine truly does
-there on a usual day, or on that of the ride where "now" is what the ride itself tells.
+there on a usual day, or on that of the ride where "now" is what the ride itself tells: of so many
+``asked`` figures ``n`` were given, the others were not, and of those given the share ``range`` is
+too wide to be told as more than a range.
 """
 
 import argparse
 import time
-from collections import defaultdict
+from collections import Counter, defaultdict
 from dataclasses import fields, replace
 
 import numpy as np
@@ -26,8 +28,10 @@ from simulate.electric import (
     ElectricMachine,
     Pack,
     SoftMachine,
+    cruise,
     level_truth,
     level_truth_speed,
+    range_m,
     ride_on_strip,
 )
 
@@ -180,6 +184,23 @@ def truths(machine: ElectricMachine, *, ridden: bool = False) -> dict[str, float
     return found
 
 
+def travels(machine: ElectricMachine) -> dict[str, float]:
+    """Return what a metre on the level takes and how far a full pack goes, at 20 km/h and flat out.
+
+    By the names of a prediction; NaN where the machine cannot hold the speed.
+    """
+    found, full = {}, replace(machine, charge=1.0)
+    for name, speed, held in (
+        ("at_top", 0.999999 * level_truth_speed(machine), None),
+        ("at_20_kmh", _GOAL_MPS, _GOAL_MPS),
+    ):
+        amps, volts = cruise(machine, speed, machine.charge)
+        found[f"energy_{name}_j_per_m"] = amps * volts / speed
+        # No way at all is a speed that even the full pack does not hold.
+        found[f"range_{name}_m"] = range_m(full, held) or float("nan")
+    return found
+
+
 def predicted(
     rng: np.random.Generator,
     machine: ElectricMachine,
@@ -217,7 +238,8 @@ def main() -> None:
     record = Record("predict_strips", chosen, rides=chosen.machines)
     ways = (1, 1, 1) if chosen.one_way else (1, -1, 1, -1)
     for slope in chosen.slopes:
-        told = defaultdict(list)
+        told: dict[tuple[str, str], list[tuple[float, float, float, bool]]] = defaultdict(list)
+        asked: Counter[str] = Counter()
         refused, began = 0, time.process_time()
         for number in range(chosen.first, chosen.first + chosen.machines):
             rng = np.random.default_rng([chosen.seed, number])
@@ -236,10 +258,12 @@ def main() -> None:
                 refused += 1
                 print(f"  {number}: {error}", flush=True)
                 continue
-            usual = truths(replace(machine, charge=charge))
+            there = replace(machine, charge=charge)
+            usual = truths(there) | travels(there)
             ridden = truths(replace(today, charge=charge), ridden=True)
             for name in usual:
                 figure = answer.get(name)
+                asked[name] += bool(np.isfinite(usual[name]))
                 for which in ("now", "fitted_now"):
                     # What the rides themselves tell is of their day.
                     of_day = which == "now" and name in answer.measured
@@ -248,15 +272,16 @@ def main() -> None:
                     key = (name, which)
                     if now is not None and np.isfinite(true):
                         ratios = (now.value / true, now.low / true, now.high / true)
-                        told[key].append(ratios)
+                        told[key].append((*ratios, now.firm))
                         if chosen.verbose and not ratios[1] <= 1.0 <= ratios[2]:
                             print(f"  {number} {grade:+.2f} {wind:+.1f} {key} "
                                   + " ".join(f"{r:.3f}" for r in ratios), flush=True)  # fmt: skip
         for (name, which), each in told.items():
-            figures = Answers.of_intervals((1.0, one) for one in each).figures()
+            figures = Answers.of_intervals((1.0, one[:3]) for one in each).figures()
             record.add(
                 slope_percent=slope, ways="one" if chosen.one_way else "both", figure=name,
-                which=which, refused=refused, **figures,
+                which=which, refused=refused, asked=asked[name], **figures,
+                range=float(np.mean([not one[3] for one in each])),
             )  # fmt: skip
         print(f"{(time.process_time() - began) / chosen.machines:.1f} s of CPU a machine")
     record.save()
