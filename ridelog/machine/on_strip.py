@@ -5,6 +5,7 @@ from dataclasses import dataclass, fields, replace
 
 import numpy as np
 
+from ridelog.analysis.acceleration.measure import HALF_STEP_MPS
 from ridelog.analysis.launches.windows import Window
 from ridelog.core.estimate import Estimate
 from ridelog.core.interval import estimate_of_possible
@@ -16,11 +17,13 @@ from ridelog.machine.standing import launch
 # So many machines tell what slope and wind did to a figure: own choice, only medians are asked for.
 _MACHINES = 60
 # Starts of a direction that pulls less than this share of the other may have been left out: own
-# choice, a little above the share of the hardest from which the subject acceleration counts them.
+# choice, a little above the share of another from which the subject acceleration counts them.
 _BALANCED = 0.75
-# A figure stands for the level if slope and wind moved it by less than this share of its half
-# width: own choice, METHOD.md, "The strip".
-_LITTLE = 0.5
+# A figure stands for the level if slope, wind and the width of its step moved it by less than this
+# share of its half width: own choice, so that nine in ten become no less than 0.87, METHOD.md (28).
+_LITTLE = 0.25
+# The step over which a ride's pull is read, in so many parts: own choice, a bend falls into one.
+_PARTS = 10
 # Derived: the same as figures.PULL_SPEEDS_MPS, whose names are looked up. [m/s]
 _SPEEDS_MPS = (0.0, 2.0, 4.0, 6.0, 8.0)
 
@@ -77,7 +80,8 @@ def true_on_level(
     By how much they did, the fitted machines tell: as the mean of both directions, or as the
     stronger one where the weaker may have been taken for a gentle hand. What only one direction
     shows is left out: nothing tells there what the strip did. A top speed is moved, too, by a run
-    that had not settled, which its last seconds told the fit.
+    that had not settled, which its last seconds told the fit; the pull at a speed by the step to
+    both sides of it over which rides read it.
     """
     ours = {"top_speed_mps", "best_1s_mps", "best_5s_mps", *(window.label for window in windows)}
     ours |= {_pull_name(speed) for speed in _SPEEDS_MPS}
@@ -103,11 +107,9 @@ def _moved(drive: Drive, strip: FittedStrip, windows: Sequence[Window]) -> dict[
     slope = float(np.median(strip.slope))
     wind = float(np.median(strip.winds_mps)) if len(strip.winds_mps) else 0.0
     level = _figures(some, windows)
-    ways = [
-        _figures(in_wind(on_slope(some, way * slope), way * wind), windows) for way in (1.0, -1.0)
-    ]
-    pulls = sorted(_middle(way[_pull_name(2.0)]) for way in ways)
-    balanced = pulls[0] > _BALANCED * pulls[1]
+    there = [in_wind(on_slope(some, way * slope), way * wind) for way in (1.0, -1.0)]
+    ways = [_figures(drive, windows) | _pulls_read(drive) for drive in there]
+    balanced = _balanced(ways)
     found = {}
     for name, value in level.items():
         # Machine by machine: medians of machines one by one differ by the luck of so few.
@@ -118,7 +120,35 @@ def _moved(drive: Drive, strip: FittedStrip, windows: Sequence[Window]) -> dict[
             known = bool(np.isfinite(each).all())
             found[name] = abs(_middle(0.5 * (by[0] + by[1]))) if known else np.inf
         else:
-            found[name] = float(np.nanmax(np.abs(each), initial=0.0))
+            known = bool(np.isfinite(each).any())
+            found[name] = float(np.nanmax(np.abs(each))) if known else np.inf
+    return found
+
+
+def _balanced(ways: Sequence[Mapping[str, FloatArray]]) -> bool:
+    """Return whether the weaker direction surely counts among the starts, as the curve judges it.
+
+    That takes the median over the speeds of what one start pulls for each other one.
+    """
+    pulls = [[_middle(way[_pull_name(speed)]) for speed in _SPEEDS_MPS[1:]] for way in ways]
+    share = np.divide(*np.array(pulls))
+    share = share[np.isfinite(share)]
+    return len(share) > 0 and bool(_BALANCED < np.median(share) < 1.0 / _BALANCED)
+
+
+def _pulls_read(drive: Drive) -> dict[str, FloatArray]:
+    """Return the pulls as a ride's curve reads them, by the time over a step: METHOD.md, (28).
+
+    NaN where a machine does not pass the whole step.
+    """
+    weight = np.full(_PARTS + 1, 1.0 / _PARTS)
+    weight[[0, -1]] *= 0.5
+    found = {}
+    for speed in _SPEEDS_MPS[1:]:
+        step = np.linspace(speed - HALF_STEP_MPS, speed + HALF_STEP_MPS, _PARTS + 1)
+        pull = drive.pull_mps2(step)
+        passed = np.where(np.all(pull > 0.0, axis=1, keepdims=True), pull, np.nan)
+        found[_pull_name(speed)] = 1.0 / ((1.0 / passed) @ weight)
     return found
 
 
@@ -137,6 +167,7 @@ def _figures(drive: Drive, windows: Sequence[Window]) -> dict[str, FloatArray]:
             else start.window_s(window.from_mps, float(window.to_mps or 0.0))
         )
     pull = drive.pull_mps2(np.array(_SPEEDS_MPS))
+    pull = np.where(pull > 0.0, pull, np.nan)
     return found | {_pull_name(speed): pull[:, k] for k, speed in enumerate(_SPEEDS_MPS)}
 
 
