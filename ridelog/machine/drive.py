@@ -258,6 +258,19 @@ def in_wind(drive: Drive, headwind_mps: FloatArray | float) -> Drive:
     )
 
 
+def on_day(drive: Drive, heavier: FloatArray, denser: FloatArray) -> Drive:
+    """Return machines on a day that makes tyres roll heavier and air denser by these shares, (n,).
+
+    METHOD.md, (26).
+    """
+    load = drive.load
+    more_n = heavier * drive.rolling * drive.mass_kg * STANDARD_GRAVITY_MPS2
+    return replace(
+        drive,
+        load=replace(load, a_n=load.a_n + more_n, c_ns2pm2=load.c_ns2pm2 * (1.0 + denser)),
+    )
+
+
 # Derived: they leave 150 m/s / 2^32 of the bracket, far below what is told.
 _HALVINGS = 32
 

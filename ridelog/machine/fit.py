@@ -9,7 +9,7 @@ from ridelog.core.interval import systematic
 from ridelog.core.track import FloatArray
 from ridelog.filtering.standing_start.paths import UNSEEN_START_S
 from ridelog.machine.calibration_data import CalibrationData, TimedStart
-from ridelog.machine.drive import Drive, on_slope, top_speed
+from ridelog.machine.drive import Drive, top_speed
 from ridelog.machine.priors import COUNT, UNKNOWNS, Said, draw, machines_of
 from ridelog.machine.setup import MachineSetup
 from ridelog.machine.standing import launch_time_s
@@ -209,7 +209,7 @@ def _spreads(drive: Drive) -> FloatArray:
 def _log_likelihood(drive: Drive, strips: Sequence[Strip]) -> tuple[FloatArray, list[Known]]:
     """Return the log likelihood of each machine, and what it makes of each strip."""
     total = np.zeros(len(drive.mass_kg))
-    timed: list[tuple[TimedStart, FloatArray]] = []
+    timed: list[tuple[TimedStart, Drive]] = []
     found = []
     for strip in strips:
         seen, known = strip.seen(drive)
@@ -220,14 +220,11 @@ def _log_likelihood(drive: Drive, strips: Sequence[Strip]) -> tuple[FloatArray, 
                 total += reached
             elif ride.top_mps is not None:
                 total += _top(drive, *ride.top_mps)
-        for ride in strip.rides:
-            side = side_of(ride, strip.rides[0])
-            for one in ride.starts:
-                sine = side * one.way * known.mean[:, 0]
-                timed.append((one, sine / np.sqrt(1.0 - np.clip(sine, -0.5, 0.5) ** 2)))
+        for number, ride in enumerate(strip.rides):
+            timed += [(one, strip.ridden(drive, known, number, one.way)) for one in ride.starts]
         found.append(known)
     if timed:
-        total += _starts(drive, timed)
+        total += _starts(timed)
     return total, found
 
 
@@ -285,15 +282,13 @@ def _top(drive: Drive, top_mps: float, sd_mps: float) -> FloatArray:
     return _either(reached, held_back)
 
 
-def _starts(drive: Drive, timed: Sequence[tuple[TimedStart, FloatArray]]) -> FloatArray:
-    """Return the likelihood of the timed starts of all rides, each on its slope.
+def _starts(timed: Sequence[tuple[TimedStart, Drive]]) -> FloatArray:
+    """Return the likelihood of the timed starts of all rides, each with the machines of its ride.
 
     What is too gentle to be seen at the start is alike in every start of one machine (the same
     throttle, the same controller), so it does not average out over starts or rides.
     """
     own = np.diag([one.time_sd_s**2 for one, _ in timed])
     precision = np.linalg.inv(own + UNSEEN_START_S**2)
-    miss = np.stack(
-        [launch_time_s(on_slope(drive, slope), one.speed_mps) - one.time_s for one, slope in timed]
-    )
+    miss = np.stack([launch_time_s(there, one.speed_mps) - one.time_s for one, there in timed])
     return np.asarray(-0.5 * np.sum(miss * (precision @ miss), axis=0))

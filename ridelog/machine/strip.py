@@ -20,7 +20,7 @@ from ridelog.core.estimate import QUANTILE
 from ridelog.core.track import BoolArray, FloatArray
 from ridelog.core.units import STANDARD_GRAVITY_MPS2
 from ridelog.machine.calibration_data import CalibrationData, NearTop
-from ridelog.machine.drive import Drive
+from ridelog.machine.drive import Drive, in_wind, on_day, on_slope
 from ridelog.machine.passages import Curve
 
 # What a strip may rise by and a wind blow before anything is known: test strips should be level to
@@ -233,6 +233,15 @@ class Strip:
         slope = STANDARD_GRAVITY_MPS2 / drive.inertia_factor
         wind = drive.load.c_ns2pm2 / (drive.mass_kg * drive.inertia_factor)
         return np.stack([slope, *[wind] * len(self.rides), slope * drive.rolling, wind], axis=1)
+
+    def ridden(self, drive: Drive, known: Known, number: int, way: float) -> Drive:
+        """Return the machines as one ride had them in a direction: on its slope, wind and day."""
+        way *= side_of(self.rides[number], self.rides[0])
+        sine = np.clip(way * known.mean[:, 0], -0.5, 0.5)
+        there = on_day(drive, known.mean[:, -2], known.mean[:, -1])
+        return on_slope(
+            in_wind(there, way * known.mean[:, 1 + number]), sine / np.sqrt(1.0 - sine**2)
+        )
 
     def push(
         self, drive: Drive, known: Known, number: int, ends: Sequence[NearTop]

@@ -4,6 +4,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from machines import drive
 from simulate import Machine
 
 from ridelog.core.estimate import Estimate
@@ -13,7 +14,7 @@ from ridelog.machine.fit import Fitted, fit
 from ridelog.machine.on_strip import strips_seen, true_on_level
 from ridelog.machine.passages import Curve
 from ridelog.machine.setup import MachineSetup
-from ridelog.machine.strip import strips_of
+from ridelog.machine.strip import Known, Strip, strips_of
 
 TRUE = Machine().with_steady_speed(9.0)
 SETUP = MachineSetup(
@@ -136,3 +137,19 @@ def test_figures_of_a_slope_do_not_stand_for_the_level(both: Fitted) -> None:
     assert set(true_on_level(both, told, ())) == {"mean_braking_mps2"}
     level = fit(SETUP, [_seen(0.0, 0.0, (1.0, -1.0))], count=200)
     assert set(true_on_level(level, told, ())) == set(told)
+
+
+def test_a_start_is_timed_with_the_machine_as_it_was_ridden() -> None:
+    """Newton's second law with rolling of 2 % that rolls a quarter heavier, in air a tenth denser.
+
+    A slope of sine 0.28 falls by 0.28 of g (a triangle of 7, 24 and 25), against a wind of 2 m/s.
+    """
+    machine = drive(b_nspm=3.0, c_ns2pm2=0.5)
+    strip = Strip([CalibrationData("a"), CalibrationData("b")])
+    known = Known(np.array([[0.28, 9.0, 2.0, 0.25, 0.1]]), np.zeros((1, 5, 5)))
+    at = np.array([1.0, 2.0])
+    for way in (1.0, -1.0):
+        held = machine.pull_mps2(at) - strip.ridden(machine, known, 1, way).pull_mps2(at)
+        wheels = 9.80665 * (way * 0.28 + 0.02 * 0.25)
+        air_n = 0.05 * at**2 + 0.55 * way * (2.0 * at * 2.0 + 2.0**2)
+        assert held[0] == pytest.approx(wheels + air_n / 100.0, rel=1e-6)
