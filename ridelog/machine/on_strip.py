@@ -14,7 +14,7 @@ from ridelog.machine.drive import Drive, in_wind, on_slope, top_speed
 from ridelog.machine.fit import Fitted, FittedStrip
 from ridelog.machine.standing import launch
 
-# So many machines tell what slope and wind did to a figure: own choice, only medians are asked for.
+# So many machines tell what slope and wind did to a figure: own choice, only means are asked for.
 _MACHINES = 60
 # Starts of a direction that pulls less than this share of the other may have been left out: own
 # choice, a little above the share of another from which the subject acceleration counts them.
@@ -104,8 +104,9 @@ def true_on_level(
 
 def _moved(drive: Drive, strip: FittedStrip, windows: Sequence[Window]) -> dict[str, float]:
     some = _first(drive)
-    slope = float(np.median(strip.slope))
-    wind = float(np.median(strip.winds_mps)) if len(strip.winds_mps) else 0.0
+    # Each machine with what it makes of the strip: how far the move is known counts as well.
+    slope = strip.slope[:_MACHINES]
+    wind = np.median(strip.winds_mps, axis=0)[:_MACHINES]
     level = _figures(some, windows)
     there = [in_wind(on_slope(some, way * slope), way * wind) for way in (1.0, -1.0)]
     ways = [_figures(drive, windows) | _pulls_read(drive) for drive in there]
@@ -114,14 +115,14 @@ def _moved(drive: Drive, strip: FittedStrip, windows: Sequence[Window]) -> dict[
     for name, value in level.items():
         # Machine by machine: medians of machines one by one differ by the luck of so few.
         by = [way[name] - value for way in ways]
-        each = [_middle(one) for one in by]
+        each = [_size(one) for one in by]
         if name.startswith(("top", "best")) or balanced:
             # A figure that one direction never reaches is the other's alone.
             known = bool(np.isfinite(each).all())
-            found[name] = abs(_middle(0.5 * (by[0] + by[1]))) if known else np.inf
+            found[name] = _size(0.5 * (by[0] + by[1])) if known else np.inf
         else:
             known = bool(np.isfinite(each).any())
-            found[name] = float(np.nanmax(np.abs(each))) if known else np.inf
+            found[name] = float(np.nanmax(each)) if known else np.inf
     return found
 
 
@@ -174,6 +175,13 @@ def _figures(drive: Drive, windows: Sequence[Window]) -> dict[str, FloatArray]:
 def _middle(values: FloatArray) -> float:
     known = values[np.isfinite(values)]
     return float(np.median(known)) if len(known) > 0.5 * len(values) else float("nan")
+
+
+def _size(values: FloatArray) -> float:
+    """Return the root mean square, NaN where most machines have none."""
+    known = values[np.isfinite(values)]
+    most = len(known) > 0.5 * len(values)
+    return float(np.sqrt(np.mean(known**2))) if most else float("nan")
 
 
 def _first(drive: Drive) -> Drive:
