@@ -6,12 +6,12 @@ Run from the repository root, with a fresh seed each time unless one is given:
 
 The machines are stepped through time (``simulate.electric``), which shares nothing with the model
 under test; what is typed of each is as far off as such figures are; each has its pack at some
-charge, rides one 10 Hz log on a strip of the slope asked for
-in some wind up to 4 m/s, both ways or one, on a day with its own weather, and is then predicted on
-the level in still air. Rows tell how often the intervals of "now" hold what the machine truly does
-there on a usual day, or on that of the ride where "now" is what the ride itself tells: of so many
-``asked`` figures ``n`` were given, the others were not, and of those given the share ``range`` is
-too wide to be told as more than a range.
+charge, rides one 10 Hz log on a strip of the slope asked for in some wind up to 4 m/s, both ways or
+one (up or down), on a day with its own weather, and is then predicted on the level in still air.
+Rows tell how often the intervals of "now" hold what the machine truly does there on a usual day, or
+on that of the ride where "now" is what the ride itself tells: of so many ``asked`` figures ``n``
+were given, the others were not, and of those given the share ``range`` is too wide to be told as
+more than a range.
 """
 
 import argparse
@@ -238,11 +238,12 @@ def main() -> None:
     record = Record("predict_strips", chosen, rides=chosen.machines)
     ways = (1, 1, 1) if chosen.one_way else (1, -1, 1, -1)
     for slope in chosen.slopes:
-        told: dict[tuple[str, str], list[tuple[float, float, float, bool]]] = defaultdict(list)
-        asked: Counter[str] = Counter()
+        told: dict[tuple[str, str, str], list[tuple[float, float, float, bool]]] = defaultdict(list)
+        asked: Counter[tuple[str, str]] = Counter()
         refused, began = 0, time.process_time()
         for number in range(chosen.first, chosen.first + chosen.machines):
-            rng = np.random.default_rng([chosen.seed, number])
+            # Other machines and days on every slope: the luck of a few is not that of all rows.
+            rng = np.random.default_rng([chosen.seed, round(10.0 * slope), number])
             typed = draw_electric(rng)
             setup, machine = setup_of(typed), built(rng, typed)
             wind = float(rng.uniform(-4.0, 4.0)) * float(rng.random() < 0.5)
@@ -261,26 +262,27 @@ def main() -> None:
             there = replace(machine, charge=charge)
             usual = truths(there) | travels(there)
             ridden = truths(replace(today, charge=charge), ridden=True)
+            ridden_ways = "both" if not chosen.one_way else "up" if grade > 0.0 else "down"
             for name in usual:
                 figure = answer.get(name)
-                asked[name] += bool(np.isfinite(usual[name]))
+                asked[ridden_ways, name] += bool(np.isfinite(usual[name]))
                 for which in ("now", "fitted_now"):
                     # What the rides themselves tell is of their day.
                     of_day = which == "now" and name in answer.measured
                     true = (ridden if of_day else usual).get(name, np.nan)
                     now = getattr(figure, which) if figure is not None else None
-                    key = (name, which)
+                    key = (ridden_ways, name, which)
                     if now is not None and np.isfinite(true):
                         ratios = (now.value / true, now.low / true, now.high / true)
                         told[key].append((*ratios, now.firm))
                         if chosen.verbose and not ratios[1] <= 1.0 <= ratios[2]:
                             print(f"  {number} {grade:+.2f} {wind:+.1f} {key} "
                                   + " ".join(f"{r:.3f}" for r in ratios), flush=True)  # fmt: skip
-        for (name, which), each in told.items():
+        for (way, name, which), each in sorted(told.items()):
             figures = Answers.of_intervals((1.0, one[:3]) for one in each).figures()
             record.add(
-                slope_percent=slope, ways="one" if chosen.one_way else "both", figure=name,
-                which=which, refused=refused, asked=asked[name], **figures,
+                slope_percent=slope, ways=way, figure=name,
+                which=which, refused=refused, asked=asked[way, name], **figures,
                 range=float(np.mean([not one[3] for one in each])),
             )  # fmt: skip
         print(f"{(time.process_time() - began) / chosen.machines:.1f} s of CPU a machine")
