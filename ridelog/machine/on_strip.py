@@ -20,7 +20,7 @@ _MACHINES = 60
 # choice, a little above the share of another from which the subject acceleration counts them.
 _BALANCED = 0.75
 # A figure stands for the level if slope, wind and the width of its step moved it by less than this
-# share of its half width: own choice, so that nine in ten become no less than 0.87, METHOD.md (28).
+# share of its half width: own choice, so that nine in ten become no less than 0.87, METHOD.md (29).
 _LITTLE = 0.25
 # The step over which a ride's pull is read, in so many parts: own choice, a bend falls into one.
 _PARTS = 10
@@ -138,7 +138,7 @@ def _balanced(ways: Sequence[Mapping[str, FloatArray]]) -> bool:
 
 
 def _pulls_read(drive: Drive) -> dict[str, FloatArray]:
-    """Return the pulls as a ride's curve reads them, by the time over a step: METHOD.md, (28).
+    """Return the pulls as a ride's curve reads them, by the time over a step: METHOD.md (29).
 
     NaN where a machine does not pass the whole step.
     """
