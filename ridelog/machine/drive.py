@@ -246,13 +246,16 @@ def on_slope(drive: Drive, slope: FloatArray | float) -> Drive:
 
 
 def in_wind(drive: Drive, headwind_mps: FloatArray | float) -> Drive:
-    """Return machines in a wind against them: C (v + w)² is C v² + 2 C w v + C w²."""
+    """Return machines in a wind against them: C (v + w)² is C v² + 2 C w v + C w².
+
+    It holds above the speed of a wind from behind, which pushes slower machines by C (v + w)².
+    """
     load, wind = drive.load, headwind_mps
     return replace(
         drive,
         load=RoadLoad(
-            load.a_n + load.c_ns2pm2 * wind * np.abs(wind),
-            np.maximum(load.b_nspm + 2.0 * load.c_ns2pm2 * wind, 0.0),
+            load.a_n + load.c_ns2pm2 * wind**2,
+            load.b_nspm + 2.0 * load.c_ns2pm2 * wind,
             load.c_ns2pm2,
         ),
     )

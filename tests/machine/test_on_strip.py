@@ -19,9 +19,13 @@ def line(top_mps: float, **more: float) -> Drive:
     return drive(motor_ohm=0.5, battery_v=top_mps * 0.1 / 0.03, **more)
 
 
-def stands(name: str, machine: Drive, half: float, slope: float = 0.0, wind: float = 0.0) -> bool:
-    """Return whether a figure with a half width is taken for that of the level."""
-    strip = FittedStrip(("a",), 0.0, np.array([slope]), np.array([[wind]]), True)
+def stands(name: str, machine: Drive, half: float, slope: float = 0.0, *winds: float) -> bool:
+    """Return whether a figure with a half width is taken for that of the level.
+
+    Each wind is that of one possible machine.
+    """
+    winds = winds or (0.0,)
+    strip = FittedStrip(("a",), 0.0, np.full(len(winds), slope), np.array([winds]), True)
     fitted = Fitted(MachineSetup(), np.zeros((1, 1)), machine, ("a",), {}, (strip,))
     told = Estimate(1.0, 1.0 - half, 1.0 + half, LEVEL)
     return name in true_on_level(fitted, {name: told}, ())
@@ -57,3 +61,13 @@ def test_a_weaker_direction_that_fades_is_not_taken_for_counted() -> None:
 def test_what_is_reached_downhill_alone_is_no_figure_of_the_level() -> None:
     assert not stands("pull_at_6_mps", line(5.0), 9.0, 0.2)
     assert stands("pull_at_4_mps", line(5.0), 9.0, 0.2)
+
+
+def test_a_move_that_is_not_known_counts() -> None:
+    """The mean of both directions lacks C w² / M in a wind w, whichever way it blows."""
+    machine = line(14.0, b_nspm=9.0, c_ns2pm2=1.0)
+    moved = 1.0 * 3.0**2 / 100.0
+    assert stands("pull_at_2_mps", machine, 0.5 * moved, 0.0, 0.0, 0.0)
+    # Nought in the middle, and half of the machines say that it was more.
+    assert not stands("pull_at_2_mps", machine, 2.0 * moved, 0.0, 3.0, -0.1, 0.1, -3.0)
+    assert stands("pull_at_2_mps", machine, 3.5 * moved, 0.0, 3.0, -0.1, 0.1, -3.0)

@@ -144,12 +144,12 @@ def test_a_start_is_timed_with_the_machine_as_it_was_ridden() -> None:
 
     A slope of sine 0.28 falls by 0.28 of g (a triangle of 7, 24 and 25), against a wind of 2 m/s.
     """
-    machine = drive(b_nspm=3.0, c_ns2pm2=0.5)
+    machine = drive(c_ns2pm2=0.5)
     strip = Strip([CalibrationData("a"), CalibrationData("b")])
     known = Known(np.array([[0.28, 9.0, 2.0, 0.25, 0.1]]), np.zeros((1, 5, 5)))
     at = np.array([1.0, 2.0])
     for way in (1.0, -1.0):
         held = machine.pull_mps2(at) - strip.ridden(machine, known, 1, way).pull_mps2(at)
         wheels = 9.80665 * (way * 0.28 + 0.02 * 0.25)
-        air_n = 0.05 * at**2 + 0.55 * way * (2.0 * at * 2.0 + 2.0**2)
+        air_n = 0.05 * at**2 + 0.55 * (way * 2.0 * at * 2.0 + 2.0**2)
         assert held[0] == pytest.approx(wheels + air_n / 100.0, rel=1e-6)
