@@ -4,7 +4,15 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from simulate.electric import ElectricMachine, LevelTruth, SoftMachine, cruise, level_truth, range_m
+from simulate.electric import (
+    Bench,
+    ElectricMachine,
+    LevelTruth,
+    SoftMachine,
+    cruise,
+    level_truth,
+    range_m,
+)
 from simulate.truth import STEP_S
 
 
@@ -12,9 +20,27 @@ def test_times_and_pulls_are_read_between_the_steps() -> None:
     # Closed form: 1.7 m/s² from standstill; no crossing lies on a step of the trace.
     time_s = STEP_S * np.arange(600.0)
     truth = LevelTruth(time_s, 1.7 * time_s, 10.0)
-    assert truth.time_to(3.0) == pytest.approx(2.999 / 1.7, rel=1e-9)
+    assert truth.time_to(3.0) == pytest.approx(3.0 / 1.7, rel=1e-9)
+    assert replace(truth, left_s=0.2).time_to(3.0) == pytest.approx(3.0 / 1.7 - 0.2, rel=1e-9)
     assert truth.pull_at(2.0) == pytest.approx(1.7, rel=1e-9)
     assert np.isnan(truth.time_to(50.0))
+
+
+def test_a_start_counts_from_where_it_left_rest() -> None:
+    """Half of what an opening of the current has left when rolling is overcome is lost: an area."""
+    quick = ElectricMachine(throttle_sets_current=True, opening_s=0.0, battery_limit_a=500.0)
+    slow = replace(quick, opening_s=0.4)
+    at_once, opened = (level_truth(one) for one in (quick, slow))
+    assert at_once.left_s < 0.5 * opened.left_s < 0.05
+    lost = opened.time_to(3.0) - at_once.time_to(3.0)
+    assert lost == pytest.approx(0.5 * (0.4 - opened.left_s), abs=0.005)
+
+
+def test_the_pack_recovers_while_nothing_is_drawn() -> None:
+    bench = Bench(ElectricMachine())
+    bench.slow_v = 1.0
+    bench.rest(20.0)
+    assert bench.slow_v == pytest.approx(np.exp(-1.0))
 
 
 def test_the_top_speed_is_held() -> None:
