@@ -197,7 +197,9 @@ def _known(fitted: Fitted) -> tuple[KnownOfMachine, ...]:
     for unknown in UNKNOWNS:
         estimate = estimate_of_possible(unknown.of(fitted.drive))
         told = fitted.learnt[unknown.name] <= _UNIDENTIFIED if fitted.rides else None
-        # The gear ratio by itself is only another half of "tyre and gearing".
-        if estimate is not None and unknown.name != "ratio":
+        # The gear ratio by itself is only another half of "tyre and gearing"; what the set-up
+        # settles is no unknown.
+        settled = estimate is not None and estimate.low == estimate.high
+        if estimate is not None and unknown.name != "ratio" and not settled:
             found.append(KnownOfMachine(unknown, estimate, told))
     return tuple(found)

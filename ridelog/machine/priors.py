@@ -242,6 +242,10 @@ def machines_of(setup: MachineSetup, z: FloatArray, said: Said | None = None) ->
         around("drag_b_nspm", _GROWING_NSPMKG * mass, 0.8),
         around("drag_c_ns2pm2", setup.drag_area_m2 or 0.45, 0.08 if setup.drag_area_m2 else 0.22),
     )
+    # Amperes of the battery are what it draws, whatever they are spent on.
+    heat_share = np.ones(len(z))
+    if setup.battery_limit_a is None:
+        heat_share = share("heat_share", 0.5, 2.5)
     # The motor's drag comes on top of the tyres', whether it drives or is dragged along.
     if setup.motor_limit_a is not None:
         limit_n = setup.motor_limit_a * constant / per_radian
@@ -259,7 +263,7 @@ def machines_of(setup: MachineSetup, z: FloatArray, said: Said | None = None) ->
         battery_v=volts,
         motor_limit_a=motor_limit,
         battery_limit_a=battery_limit,
-        heat_share=share("heat_share", 0.5, 2.5),
+        heat_share=heat_share,
         traction_n=traction,
         load=replace(load, a_n=load.a_n + efficiency * idle_n),
         rolling=rolling,

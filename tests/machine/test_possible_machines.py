@@ -157,6 +157,9 @@ def test_limits_of_a_controller_are_known_to_a_tenth() -> None:
     for found, value in ((amperes, 80.0), (drive.battery_limit_a, 30.0)):
         assert np.median(found) == pytest.approx(value, rel=0.012)
         assert 0.05 < np.quantile(np.abs(found / value - 1.0), 0.9) < 0.15
+    # Amperes of the battery are drawn for whatever they are spent on, the winding's heat too.
+    assert (drive.heat_share == 1.0).all()
+    assert np.ptp(machines(motor_limit_a=80.0).heat_share) > 0.9
 
 
 def test_a_rated_power_tells_the_battery_limit_roughly() -> None:
