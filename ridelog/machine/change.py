@@ -238,9 +238,10 @@ def changed_drive(drive: Drive, before: MachineSetup, change: SetupChange) -> Dr
     grip = drive.traction_n / weight_n
     shares = factor("driven_weight_share", np.full_like(grip, 0.6))
     limit = factor("motor_limit_a", drive.motor_limit_a * drive.limit_a_per_a)
-    # By which power of the current its torque goes there, METHOD.md (22).
-    bend = drive.limit_a_per_a**-2.0
-    bent = limit**bend if before.motor_limit_a is not None else limit
+    # How much of the torque goes with it, METHOD.md (22).
+    filled = limit * drive.motor_limit_a * drive.limit_a_per_a / drive.iron_a
+    bent = limit * drive.limit_a_per_a / np.sqrt(1.0 + filled**2)
+    bent = bent if before.motor_limit_a is not None else limit
     moved = replace(
         drive,
         mass_kg=mass,

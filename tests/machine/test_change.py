@@ -210,8 +210,10 @@ def test_another_limit_of_the_motors_current_moves_the_force_by_less() -> None:
     before = from_setup(setup, 400).drive
     after = changed_drive(before, setup, changed(setup, {"motor_limit_a": 80.0}))
     share = after.motor_limit_a / before.motor_limit_a
-    # Closed form of (22): between 0.8 and 0.8 to the power of 0.85 squared.
-    assert 0.8 <= share.min() < 0.805 and 0.845 < share.max() <= 0.8 ** (0.85**2)
+    # Closed form of (22): between 0.8 and, where 0.15 is missing (0.62 of I_s), 0.843.
+    most = 0.8 * np.sqrt(0.85**-2.0 / (1.0 + 0.64 * (0.85**-2.0 - 1.0)))
+    assert 0.8 <= share.min() < 0.805 and 0.839 < share.max() <= most
+    assert after.iron_a == pytest.approx(before.iron_a)
     # A meter shows what the limit says all the same.
     at = np.array([0.0])
     held = (after.limits(at)[:, 0] == 1) & (before.limits(at)[:, 0] == 1)

@@ -1,11 +1,14 @@
 """The drive and what it can do, against other routes to the same figures."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from machines import drive, like, one
 from random_rides import random_machine
 from scipy.integrate import solve_ivp
 from scipy.optimize import brentq
+from simulate.electric import SoftMachine, level_truth_speed
 
 from ridelog.machine.drive import LIMITS, RoadLoad, road_load_of, top_speed
 from ridelog.machine.standing import launch, peak
@@ -86,6 +89,59 @@ def test_currents_by_solving_the_circuit() -> None:
     assert peak(ours, "battery_power_w")[0] == pytest.approx(25.0 * (48.0 - 2.5))
     line = brentq(lambda i: 48.0 - 0.1 * i - back[-1] - 0.05 * i, 0.0, 1000.0)
     assert motor[-1] == pytest.approx(line)
+
+
+@pytest.mark.parametrize("missing", [0.03, 0.12])
+def test_iron_that_fills_takes_no_power(missing: float) -> None:
+    """What the windings convert, back voltage times current, is torque times speed (textbook).
+
+    So full iron lowers both alike: the line of the voltages, solved by halving with
+    T = k I / sqrt(1 + (I / I_s)²).
+    """
+    full = 1.0 / (1.0 - missing)
+    ours = drive(
+        battery_ohm=0.05, motor_ohm=0.15, motor_limit_a=60.0 / full, limit_a_per_a=full, a_n=20.0
+    )
+    scale = 60.0 / np.sqrt(full**2 - 1.0)
+    speed = np.linspace(9.0, 14.3, 20)
+    found = ours.winding_a(speed)[0]
+    back = 0.1 / 0.03 * speed
+
+    def left_v(amps: float, at: float) -> float:
+        return 48.0 - 0.2 * amps - at / float(np.sqrt(1.0 + (amps / scale) ** 2))
+
+    wanted = [brentq(left_v, 0.0, 60.0, at) if left_v(60.0, at) < 0 else 60.0 for at in back]
+    assert found == pytest.approx(wanted, abs=0.05) and 30.0 < found.min() + 29.0 < found.max()
+    torque = ours.motor_current_a(speed)[0]
+    assert torque == pytest.approx(found / np.sqrt(1.0 + (found / scale) ** 2))
+    drawn = ours.battery_current_a(speed)[0]
+    assert drawn * (48.0 - 0.05 * drawn) == pytest.approx(torque * back + 0.15 * found**2)
+    # A limit of the battery holds it at just that.
+    held = replace(ours, battery_limit_a=one(20.0))
+    assert held.battery_current_a(np.array([6.0, 8.0]))[0] == pytest.approx([20.0, 20.0], rel=2e-3)
+
+
+def test_the_stepped_machine_of_full_iron_is_as_fast() -> None:
+    """Another code for the same motor, whose iron lacks an eighth of the torque at the limit."""
+    other = SoftMachine(
+        saturation_a=168.0, taper=0.0, chopper_w=0.0, idle_nm=0.0, idle_nms=0.0, rolling_ps=0.0,
+        winding_ohm=0.07, battery_limit_a=80.0, drag_area_m2=0.7,
+    )  # fmt: skip
+    missing = 1.0 - other.flux_vs(90.0) / other.volt_second
+    per_metre = 2.0 * np.pi * other.ratio / other.circumference_m
+    ours = drive(
+        mass_kg=other.mass_kg, inertia_factor=other.inertia_kg / other.mass_kg,
+        way_per_radian_m=1.0 / per_metre, efficiency=1.0 - other.mesh_loss,
+        constant_nmpa=other.volt_second, motor_ohm=other.winding_ohm + other.chopper_ohm,
+        battery_ohm=other.pack.ohm + other.pack.slow_ohm, battery_v=other.pack.resting_v(0.9),
+        motor_limit_a=90.0 * (1.0 - missing), limit_a_per_a=1.0 / (1.0 - missing),
+        battery_limit_a=80.0, a_n=other.mass_kg * 9.80665 * other.rolling,
+        c_ns2pm2=0.5 * 1.2041 * other.drag_area_m2,
+    )  # fmt: skip
+    top, limit = top_speed(ours)
+    assert top[0] == pytest.approx(level_truth_speed(other), rel=1e-3) and limit.tolist() == [0]
+    straight = replace(ours, motor_limit_a=one(90.0), limit_a_per_a=one(1.0))
+    assert top[0] > 1.002 * top_speed(straight)[0][0]
 
 
 def test_the_throttle_costs_half_its_opening() -> None:
