@@ -18,7 +18,7 @@ from ridelog.core.interval import estimate_of_possible
 from ridelog.core.spans import Span
 from ridelog.core.track import FloatArray
 from ridelog.filtering.motion import Motion
-from ridelog.filtering.standing_start.paths import UNSEEN_START_S
+from ridelog.filtering.standing_start.paths import LOST_S, OPENING_SHARES
 from ridelog.machine.passages import Curve, axis_of, curve_by_way, passage_of, way_of
 
 # The grid of speeds: steps of about this, at most so many. Own choice: finer steps cost time and
@@ -45,10 +45,10 @@ _UNEVEN = 0.15
 # The last of a run at the top that is looked at, machine (7): own choice, a longer part has more of
 # the way to the top in it, a shorter one no clear trend. [s]
 _LAST_S, _LEAST_LAST_S, _SPACING_S = 2.5, 2.0, 0.1
-# The standing start that shows how the throttle is opened: short, so that little else
-# counts. Own choice.
+# The standing start that shows the pull while the throttle may still be opening, METHOD.md (31):
+# short, so that little else counts. Own choice.
 START_MPS = 2.0
-# How well one start is known at best beside what all share: own choice. [s]
+# How well one start is known at best beside what its opening hides: own choice. [s]
 _LEAST_START_S = 0.02
 # Starts this much slower than the quickest show a dawdling rider, not a throttle: own choice.
 _QUICK = 1.3
@@ -72,15 +72,18 @@ class NearTop:
 
 @dataclass(frozen=True)
 class TimedStart:
-    """Standing starts of one direction: speed, mean time to it, and that time's own deviation.
+    """Standing starts of one direction: speed, mean time to it from a throttle that opens at once.
 
-    ``time_sd_s`` comes beside what all starts of a machine share; ``way`` as of ``NearTop``.
+    time_sd_s : standard deviation of that mean. [s]
+    way : as of ``NearTop``.
+    ramps : how likely a controller's ramp opened the throttle, and no hand.
     """
 
     speed_mps: float
     time_s: float
     time_sd_s: float
     way: float = 0.0
+    ramps: float = float(OPENING_SHARES[1])
 
 
 @dataclass(frozen=True)
@@ -94,7 +97,7 @@ class CalibrationData:
     near_top : the last seconds at the top of one direction, or of two opposite ones; goes before
         ``top_mps``, since it allows for a run that had not quite settled, and for wind or slope
         that let another limit take over in one direction.
-    starts : short standing starts of each direction: how slowly the throttle is opened.
+    starts : short standing starts of each direction, less what the opening throttle takes.
     axis_rad : the line of the strip; ``way`` is 1 along it, clockwise from north.
     place_deg : latitude and longitude, None if unknown.
     decel_mps2 : of hard stops, each with its interval.
@@ -209,7 +212,8 @@ def starts_of(starts: Sequence[RunDraws], axis_rad: float) -> tuple[TimedStart, 
     """Return the hard standing starts of each direction, none where there are none.
 
     Only starts that reach most of the best one's speed count, and of those the mean over what is
-    usual: a rider who dawdles once has not opened the throttle slowly.
+    usual: a rider who dawdles once has not opened the throttle slowly. What the opening of each
+    draw takes on average is taken off its time: METHOD.md, (31).
     """
     best = max((one.run.top_mps for one in starts), default=0.0)
     hard = [one for one in starts if one.run.top_mps > _LEAST_OF_BEST * best]
@@ -217,20 +221,35 @@ def starts_of(starts: Sequence[RunDraws], axis_rad: float) -> tuple[TimedStart, 
     found = []
     for way in (1.0, -1.0):
         group = [one for one in hard if way_of(one.run.course_rad, axis_rad) == way]
-        told = [estimate_of_possible(one.passes(goal)[0] - one.start_s) for one in group]
-        times = [time for time in told if time is not None]
-        if not times:
+        told = [(one, estimate_of_possible(one.passes(goal)[0] - one.start_s)) for one in group]
+        timed = [(one, time) for one, time in told if time is not None]
+        if not timed:
             continue
-        value = np.array([one.value for one in times])
-        sd = np.array([one.sd for one in times])
+        value = np.array([time.value for _, time in timed])
+        sd = np.array([time.sd for _, time in timed])
+        alike = np.array([one.alike_s for one, _ in timed])
+        ramps = float(np.mean([_ramped(one) for one, _ in timed]))
         quick = value <= _QUICK * value.min()
-        value, sd = value[quick], sd[quick]
-        # The part that all starts share is counted once, by the fit.
-        own = np.maximum(sd**2 - UNSEEN_START_S**2, _LEAST_START_S**2)
+        value, sd, alike = value[quick], sd[quick], alike[quick]
+        value = value - LOST_S[0] - ramps * (LOST_S[1] - LOST_S[0])
+        # The part that every opening hides is the machine's own opening, not an error.
+        own = np.maximum(sd**2 - alike**2, _LEAST_START_S**2)
         alone = float(np.sqrt(np.sum(own))) / len(sd)
         scatter = float(np.std(value, ddof=1)) / np.sqrt(len(value)) if len(value) > 1 else 0.0
-        found.append(TimedStart(START_MPS, float(value.mean()), max(alone, scatter), way))
+        found.append(TimedStart(START_MPS, float(value.mean()), max(alone, scatter), way, ramps))
     return tuple(found)
+
+
+def _ramped(start: RunDraws) -> float:
+    """Return how likely a ramp opened the throttle: METHOD.md, (31).
+
+    By how far the draws of ramps move the mean start, of what a true ramp would move it.
+    """
+    ramp = start.opening == 1
+    if ramp.all() or not ramp.any():
+        return float(ramp.all())
+    earlier_s = float(start.start_s[~ramp].mean() - start.start_s[ramp].mean())
+    return float(np.clip(np.mean(ramp) * earlier_s / (LOST_S[1] - LOST_S[0]), 0.0, 1.0))
 
 
 def top_of(top: TopSpeed) -> tuple[float, float] | None:

@@ -7,10 +7,10 @@ import numpy as np
 
 from ridelog.core.interval import systematic
 from ridelog.core.track import FloatArray
-from ridelog.filtering.standing_start.paths import UNSEEN_START_S
+from ridelog.filtering.standing_start.paths import OPENING_SHARES
 from ridelog.machine.calibration_data import CalibrationData, TimedStart
 from ridelog.machine.drive import Drive, top_speed
-from ridelog.machine.priors import COUNT, UNKNOWNS, Said, draw, machines_of
+from ridelog.machine.priors import COUNT, LONGEST_HAND_S, UNKNOWNS, Said, draw, machines_of
 from ridelog.machine.setup import MachineSetup
 from ridelog.machine.standing import launch_time_s
 from ridelog.machine.strip import MODEL_MPS2, Known, Strip, side_of, strips_of
@@ -31,6 +31,9 @@ _HELD_BACK_SCALE = 0.3
 
 # Steepness of the pull is taken over this much either side: own choice. Student's t of machine (7).
 _SLOPE_STEP_MPS, _FREEDOM = 0.15, 4.0
+# How nearly an opening costs half of itself, alike in all starts of a machine: own choice, a third
+# of what it hides. [s]
+_HALF_S = 0.03
 # Independent refreshing: each unknown with this chance, by up to all of its prior. Own
 # choice: more at once are seldom taken, fewer leave wide what the rides leave open less well.
 _REFRESHED = 0.15
@@ -285,10 +288,13 @@ def _top(drive: Drive, top_mps: float, sd_mps: float) -> FloatArray:
 def _starts(timed: Sequence[tuple[TimedStart, Drive]]) -> FloatArray:
     """Return the likelihood of the timed starts of all rides, each with the machines of its ride.
 
-    What is too gentle to be seen at the start is alike in every start of one machine (the same
-    throttle, the same controller), so it does not average out over starts or rides.
+    They tell the pull and whether a ramp opens the throttle, but not how long that takes:
+    METHOD.md, (31).
     """
     own = np.diag([one.time_sd_s**2 for one, _ in timed])
-    precision = np.linalg.inv(own + UNSEEN_START_S**2)
+    precision = np.linalg.inv(own + _HALF_S**2)
     miss = np.stack([launch_time_s(there, one.speed_mps) - one.time_s for one, there in timed])
-    return np.asarray(-0.5 * np.sum(miss * (precision @ miss), axis=0))
+    ramps = float(np.mean([one.ramps for one, _ in timed]))
+    hand, ramp = np.log(np.maximum(np.array([1.0 - ramps, ramps]), 1e-3) / OPENING_SHARES)
+    how = np.where(timed[0][1].opening_s > LONGEST_HAND_S, ramp, hand)
+    return np.asarray(how - 0.5 * np.sum(miss * (precision @ miss), axis=0))

@@ -140,6 +140,8 @@ _WARM = 1.2
 # At the motor current limit the winding drops 0.05 to 0.35 of the pack's voltage: METHOD.md, (27).
 # Derived: middle and spread of the logarithm where nine in ten lie between.
 _DROP, _DROP_LOG_SD = 0.13, 0.59
+# A hand opens a throttle within this, slower is a controller's ramp: standing_start (1). [s]
+LONGEST_HAND_S = 0.45
 # A rated point lies near this share of the speed without load: common practice, no source.
 _RATED_SPEED_SHARE = 0.85
 
@@ -270,7 +272,7 @@ def machines_of(setup: MachineSetup, z: FloatArray, said: Said | None = None) ->
         idle_n=idle_n,
         controller_efficiency=share("controller_efficiency", _CONTROLLER, _CONTROLLER_LOGIT_SD),
         charge=charge,
-        opening_s=around("opening_s", 0.15, 0.9),
+        opening_s=_opening_s(z[:, INDEX["opening_s"]]),
         limit_a_per_a=1.0 / full_iron,
     )  # fmt: skip
 
@@ -281,6 +283,12 @@ def _charge(known: tuple[float, float] | None, z: FloatArray) -> FloatArray:
         # More often well charged than not: the median is 0.71.
         return np.asarray(_LEAST_CHARGE + (1.0 - _LEAST_CHARGE) * ndtr(z) ** 0.6)
     return np.clip(known[0] + known[1] * z, 0.0, 1.0)
+
+
+def _opening_s(z: FloatArray) -> FloatArray:
+    """Return openings of the throttle, at once, by hand or ramp: standing_start (1), (n,)."""
+    shares = np.array([0.0, 0.25, 0.25, 0.75, 1.0])
+    return np.asarray(np.interp(ndtr(z), shares, [0.0, 0.0, 0.1, LONGEST_HAND_S, 1.0]))
 
 
 _Around = Callable[[str, "float | FloatArray", float], FloatArray]

@@ -121,12 +121,12 @@ def peak(drive: Drive, what: str) -> tuple[FloatArray, IntArray]:
 
 
 def launch_time_s(drive: Drive, speed_mps: float) -> FloatArray:
-    """Return the time of a standing start to a low speed, (n,), by a quick rule. [s]
+    """Return the time of a start to a low speed, throttle open at once, (n,), by a quick rule. [s]
 
     Sixteen steps are enough well below the top speed; NaN where the speed is not reached.
     """
     edges = np.linspace(0.0, speed_mps, 17)
     middles = 0.5 * (edges[1:] + edges[:-1])
     pull = drive.pull_mps2(middles)
-    time_s = np.sum(np.diff(edges) / np.maximum(pull, 1e-6), axis=1) + 0.5 * drive.opening_s
+    time_s = np.sum(np.diff(edges) / np.maximum(pull, 1e-6), axis=1)
     return np.where(np.all(pull > 0.0, axis=1), time_s, np.nan)

@@ -38,7 +38,7 @@ def evidence(seed: int = 0, *, held_mps: float | None = None) -> CalibrationData
         pull=curve(up, TRUE.acceleration_mps2(up), 0.03),
         coasting=curve(down, -TRUE.acceleration_mps2(down, 0.0), 0.015),
         top_mps=(top + 0.02 * float(rng.standard_normal()), 0.02),
-        starts=(TimedStart(2.0, float(launch_time_s(like(TRUE), 2.0)[0]) + 0.2, 0.05),),
+        starts=(TimedStart(2.0, float(launch_time_s(like(TRUE), 2.0)[0]), 0.05),),
     )
 
 
@@ -56,10 +56,11 @@ def test_the_machine_is_found_again(fitted: Fitted) -> None:
     assert np.bincount(limit, minlength=4).argmax() == 0
     coasting = np.median(fitted.drive.coasting_mps2(speed), axis=0)
     assert coasting == pytest.approx(-TRUE.acceleration_mps2(speed, 0.0), abs=0.02)
-    # Half of it is seen, to 0.08 s with what all starts hide. The prior (0.15 s, a factor of e^0.9)
-    # times that, integrated over a grid: 0.257 s (0.069 to 0.531); the sample scatters by 0.04 s.
+    # The opening is not in the log: at once one time in four, half within 0.1 to 0.45 s, ramps up
+    # to 1 s, as before; the sample of 800 scatters.
     low, middle, high = np.quantile(fitted.drive.opening_s, [0.05, 0.5, 0.95])
-    assert middle == pytest.approx(0.257, abs=0.08) and low < 0.12 and 0.4 < high < 0.65
+    assert low == 0.0 and middle == pytest.approx(0.275, abs=0.06)
+    assert high == pytest.approx(0.89, abs=0.08)
 
 
 def test_what_rides_cannot_tell_stays_wide(fitted: Fitted) -> None:
@@ -81,13 +82,13 @@ def test_equal_rides_give_equal_digits() -> None:
 
 def test_a_rider_who_held_back_leaves_the_top_open() -> None:
     """Pull at 6 m/s is still strong: a top speed of 6.3 m/s may have been held, not reached."""
-    # Two ways to explain it, far apart: the annealing finds the share of each only roughly (0.2 to
-    # 0.8 with 3000 machines, 0.1 to 0.3 with 1200).
+    # Two ways to explain it, far apart: the annealing finds the share of each only roughly (0.1 to
+    # 0.8 with 3000 machines, as little with 1200). One in twenty keeps the interval open.
     found = fit(SETUP, [evidence(held_mps=6.3)], count=3000)
     top, _ = top_speed(found.drive)
     low, high = np.quantile(top, (0.05, 0.95))
     assert low < 6.3 + 0.3 and high > 9.0
-    assert np.mean(top > 7.5) > 0.15
+    assert np.mean(top > 7.5) > 0.05
 
 
 def test_a_set_up_alone_is_its_prior() -> None:

@@ -186,7 +186,13 @@ def test_the_last_seconds_at_the_top() -> None:
 def timed(first_s: float, spread_s: float, course: float = 0.0, top_mps: float = 8.0) -> Any:
     times = first_s + spread_s * np.resize([-1.0, 1.0], 200)
     one = run(0.0, 9.0, top_mps, course)
-    return SimpleNamespace(run=one.run, start_s=np.zeros(200), passes=lambda goal: times[None, :])
+    # One draw in four is of a ramp, and starts by as much earlier as a ramp loses more.
+    opening = np.repeat([0, 1], [150, 50])
+    start_s = -0.2705 * opening
+    return SimpleNamespace(
+        run=one.run, start_s=start_s, opening=opening, alike_s=0.077,
+        passes=lambda goal: (times + start_s)[None, :],
+    )  # fmt: skip
 
 
 def test_starts_are_timed_by_direction() -> None:
@@ -194,9 +200,16 @@ def test_starts_are_timed_by_direction() -> None:
               timed(0.2, 0.3, top_mps=4.7)]  # fmt: skip
     found = starts_of(starts, 0.0)
     assert [one.way for one in found] == [1.0, -1.0]
-    # A third slower than the quickest is a dawdle; of the others the mean.
-    assert found[0].time_s == pytest.approx(1.1, abs=0.005)
-    # Nine in ten lie within 0.3 s; what all starts share is no part of it.
+    # A third slower than the quickest is a dawdle; of the others the mean, less what a hand and one
+    # ramp in four take to open.
+    assert found[0].time_s == pytest.approx(1.1 - 0.092 - 0.25 * 0.2705, abs=0.005)
+    assert found[0].ramps == pytest.approx(0.25)
+    # Ramps that start where hands do are none; nothing but ramps is one.
+    quick, slow = timed(1.0, 0.0), timed(1.0, 0.0)
+    quick.start_s, slow.opening = np.zeros(200), np.ones(200)
+    for one, share in ((quick, 0.0), (slow, 1.0)):
+        assert starts_of([one], 0.0)[0].ramps == pytest.approx(share)
+    # Nine in ten lie within 0.3 s; what an opening hides is no part of it.
     own = np.sqrt((0.3 / QUANTILE) ** 2 - UNSEEN_START_S**2)
     assert found[0].time_sd_s == pytest.approx(own / np.sqrt(2.0), rel=0.05)
     assert found[1].time_sd_s == pytest.approx(own, rel=0.05)
@@ -376,15 +389,21 @@ def test_a_top_speed_was_reached_or_held_back_from() -> None:
     assert found[near] == pytest.approx(held(at, 0.1, speed)[near]) and len(known) == 1
 
 
-def test_timed_starts_share_what_their_openings_hide() -> None:
+def test_timed_starts_share_how_nearly_half_an_opening_is_lost() -> None:
     time_s = launch_time_s(DRIVE, 2.0)
     seen = float(np.nanmedian(time_s))
-    starts = (TimedStart(2.0, seen, 0.05, 1.0), TimedStart(2.0, seen + 0.1, 0.08, -1.0))
+    starts = (
+        TimedStart(2.0, seen, 0.05, 1.0, 0.01), TimedStart(2.0, seen + 0.1, 0.08, -1.0, 0.05)
+    )  # fmt: skip
     ride = CalibrationData("a", starts=starts)
     found, _ = _log_likelihood(DRIVE, [Strip([ride])])
-    noise = np.diag([0.05**2, 0.08**2]) + UNSEEN_START_S**2
+    noise = np.diag([0.05**2, 0.08**2]) + 0.03**2
     miss = np.stack([time_s - seen, time_s - seen - 0.1])
     wanted = -0.5 * np.einsum("kn,kl,ln->n", miss, np.linalg.inv(noise), miss)
+    # Of ramps, one in four before, the starts leave 0.03; how long either takes they do not tell.
+    ramp = DRIVE.opening_s > 0.45
+    assert 0.2 < ramp.mean() < 0.3
+    wanted += np.where(ramp, np.log(0.03 / 0.25), np.log(0.97 / 0.75))
     known = np.isfinite(wanted)
     assert found[known] == pytest.approx(wanted[known])
 

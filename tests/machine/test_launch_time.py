@@ -9,21 +9,19 @@ import pytest
 from ridelog.machine.standing import launch_time_s
 
 
-def machine(pull: Any, opening_s: float = 0.3) -> Any:
+def machine(pull: Any) -> Any:
     """Return a machine whose pull at a speed is a function. [m/s²]"""
-    return SimpleNamespace(
-        pull_mps2=lambda speed: np.atleast_2d(pull(speed)), opening_s=np.array([opening_s])
-    )
+    return SimpleNamespace(pull_mps2=lambda speed: np.atleast_2d(pull(speed)))
 
 
-def test_a_constant_pull_takes_speed_over_pull_and_half_the_opening() -> None:
+def test_a_constant_pull_takes_speed_over_pull() -> None:
     found = launch_time_s(machine(lambda v: np.full(len(v), 2.5)), 5.0)
-    assert found == pytest.approx([5.0 / 2.5 + 0.15])
+    assert found == pytest.approx([5.0 / 2.5])
 
 
 def test_a_pull_that_falls_with_speed() -> None:
     """With a (1 - v / u) the time is u / a ln(1 / (1 - v / u)): sixteen middles come within 1 %."""
-    found = launch_time_s(machine(lambda v: 3.0 * (1.0 - v / 12.0), 0.0), 6.0)
+    found = launch_time_s(machine(lambda v: 3.0 * (1.0 - v / 12.0)), 6.0)
     assert found == pytest.approx([4.0 * np.log(2.0)], rel=0.01)
 
 

@@ -76,7 +76,8 @@ def of(drive: Drive) -> dict[str, FloatArray]:
         # 0.015 of weight, by 1/100 a mph (Gillespie, 1992, from memory): 0.0033.
         ("drag b", (0.0006, 0.0013), (0.009, 0.016)),
         ("idle", (0.012, 0.02), (0.12, 0.2)),
-        ("opening", (0.02, 0.05), (0.5, 0.9)),
+        # A third of hands at once; of ramps, one start in four, evenly up to 1 s.
+        ("opening", (0.0, 0.0), (0.87, 0.91)),
         ("charge", (0.15, 0.35), (0.95, 1.0)),
         ("heat", (0.003, 0.05), (0.95, 0.997)),
     ],

@@ -43,7 +43,7 @@ def _seen(
         coasts.append(part(-TRUE.acceleration_mps2(down, 0.0, **around), down, 0.02, way))
         ends.append(NearTop(top, 0.03, 0.0, 0.015, way))
         pull = float(TRUE.acceleration_mps2(np.array([1.0]), hand, **around)[0])
-        starts.append(TimedStart(2.0, 2.0 / pull + 0.2, 0.05, way))
+        starts.append(TimedStart(2.0, 2.0 / pull, 0.05, way))
     return CalibrationData(
         "ride", pull=_joined(pulls), coasting=_joined(coasts), near_top=tuple(ends),
         starts=tuple(starts), axis_rad=0.5, place_deg=(48.0, 11.0),

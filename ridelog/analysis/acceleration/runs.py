@@ -1,6 +1,6 @@
 """Where a ride picks up speed: standing starts and rolling runs, up to where they end."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 
@@ -258,6 +258,7 @@ class RunDraws:
     time_s : shape (m,). [s]
     speed_mps : shape (m, k). [m/s]
     alike_s : standard deviation of what is alike in all starts of a machine, in ``start_s``. [s]
+    opening : shape (k,), how each opens, as of ``StandingStart``; one nought for all otherwise.
     """
 
     run: AccelerationRun
@@ -265,6 +266,7 @@ class RunDraws:
     time_s: FloatArray
     speed_mps: FloatArray
     alike_s: float = 0.0
+    opening: IntArray = field(default_factory=lambda: np.zeros(1, dtype=np.int64))
 
     def gone_m(self) -> FloatArray:
         """Return the distance since ``start_s``, shape (m, k), made anew each time. [m]
@@ -377,7 +379,7 @@ def _draw_run(
         start_s = drawn.start_s[order]
         time_s, speed = drawn.paths.time_s, drawn.paths.speed_mps[:, order]
         speed = np.where(time_s[:, None] <= start_s, 0.0, speed)
-        return RunDraws(run, start_s, time_s, speed, drawn.alike_s)
+        return RunDraws(run, start_s, time_s, speed, drawn.alike_s, drawn.opening[order])
     paths = motion.paths(run.earliest_s, until_s, draws=DRAWS, spacing_s=_SPACING_S)
     speed = paths.speed_mps
     return RunDraws(run, np.full(speed.shape[1], run.earliest_s), paths.time_s, speed)

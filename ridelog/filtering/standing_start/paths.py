@@ -27,8 +27,11 @@ from ridelog.filtering.standing_start.models import (
 _ndtr = routine("scipy.special", "ndtr", "scipy.special._special_ufuncs")
 # A shift of the start that no fix tells from another opening: standing_start (2).
 UNSEEN_START_S = 0.077
+# Half of the time in which each of ``models.OPENINGS`` opens, on average: what follows comes that
+# much later than at a throttle that is open at once. Derived with standing_start (2). [s]
+LOST_S = np.array([0.092, 0.3625])
 # How many throttles open by hand, how many by a controller's ramp: standing_start (1).
-_OPENING_SHARES = np.array([0.75, 0.25])
+OPENING_SHARES = np.array([0.75, 0.25])
 # An electric drive pulls hardest from rest; a soft controller or hand may do otherwise, which keeps
 # a tenth of the weight: standing_start (3).
 FIRST_S, SECOND_S = 0.6, 1.2
@@ -139,11 +142,13 @@ class StandingStart:
     paths : Paths
         Columns are draws of the posterior, all alike: no fitted path comes first.
     alike_s : standard deviation of what is alike in all starts of a machine, inside ``start_s``.
+    opening : shape (draws,), the place of each one's opening among ``OPENINGS``.
     """
 
     start_s: FloatArray
     paths: Paths
     alike_s: float
+    opening: IntArray
 
 
 def candidates(earliest_s: float, latest_s: float, spacing_s: float, instants: int) -> FloatArray:
@@ -214,7 +219,7 @@ def draw_standing_start(
     opening = np.tile(np.arange(len(OPENINGS)), len(tried))
     fine = models.solved(np.repeat(tried, len(OPENINGS)), opening)
     random = np.random.default_rng([_SEED, draws, round(1000.0 * max(earliest_s, 0.0))])
-    odds = _OPENING_SHARES[opening] * np.exp(fine.evidence - fine.evidence.max())
+    odds = OPENING_SHARES[opening] * np.exp(fine.evidence - fine.evidence.max())
     owner = systematic(odds, _SPARE_DRAWS * draws, random)
     # Each column has its own noise whichever start it belongs to: a start that is likelier by a
     # hair then moves at most a column, and that by the step between two starts.
@@ -229,7 +234,8 @@ def draw_standing_start(
     if np.mean(start_s == fine.start_s[0]) > _NEVER_STOOD:
         return None
     # How the throttle opens, by hand or by a ramp, is alike in all starts.
-    apart = [start_s[opening[owner][kept] == each] for each in range(len(OPENINGS))]
+    opened = opening[owner][kept]
+    apart = [start_s[opened == each] for each in range(len(OPENINGS))]
     unseen = sum(
         len(each) * float(each.mean() - start_s.mean()) ** 2 for each in apart if len(each)
     )
@@ -239,6 +245,7 @@ def draw_standing_start(
         start_s=np.clip(start_s, earliest_s, latest_s),
         paths=drawn.paths(grid, kept),
         alike_s=alike_s,
+        opening=opened,
     )
 
 
