@@ -5,7 +5,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 import numpy.typing as npt
 
-from ridelog.core.track import FloatArray
+from ridelog.core.track import BoolArray, FloatArray
 from ridelog.core.units import STANDARD_GRAVITY_MPS2
 
 # Dry air as an ideal gas at 20 °C and 1013.25 hPa, derived: 101325 / (287.05 * 293.15). [kg/m³]
@@ -262,10 +262,28 @@ class Drive:
 
         Downhill, where nothing is needed, it is nought.
         """
-        needed = self.load.force_n(speed_mps) / self.force_per_amp_n[:, None]
-        drawn = self._drawn_a(speed_mps, np.maximum(needed, 0.0))
-        able = needed <= self.motor_current_a(speed_mps) * (1.0 + 1e-9) + 1e-9
-        return np.where(able, drawn, np.nan)
+        load_n = self.load.force_n(speed_mps)
+        needed = np.maximum(load_n / self.force_per_amp_n[:, None], 0.0)
+        # Asked as the top speed asks, not by the currents at full throttle, which are some steps
+        # short of what they tend to: a machine can hold every speed below its top.
+        most_n = np.minimum(self.force_per_amp_n * self.motor_limit_a, self.traction_n)[:, None]
+        able = self.carries(needed, speed_mps) & (load_n <= most_n * (1.0 + 1e-9))
+        return np.where(able, self._drawn_a(speed_mps, needed), np.nan)
+
+    def carries(self, current_a: FloatArray, speed_mps: FloatArray) -> BoolArray:
+        """Return whether line and battery limit let a current through at a speed, (n, k): (30).
+
+        ``current_a``, (n, k), is what counts as torque.
+        """
+        back_v = self.constant_nmpa[:, None] / self.way_per_radian_m[:, None] * speed_mps
+        field = self._field(current_a)
+        winding, ohm, volts = current_a / field, self.motor_ohm[:, None], self.battery_v[:, None]
+        # What the winding asks for, and the most that the pack leaves at any duty.
+        sag_v = self.battery_ohm[:, None] * winding
+        duty = np.minimum(0.5 * volts / np.maximum(sag_v, 1e-9), 1.0)
+        carried = back_v * field + ohm * winding < duty * (volts - duty * sag_v)
+        drawn_w = back_v * current_a + self.heat_share[:, None] * ohm * winding**2
+        return np.asarray(carried & (drawn_w < self.limit_power_w[:, None]))
 
     def battery_power_w(self, speed_mps: FloatArray) -> FloatArray:
         """Return the power that leaves the battery's terminals at full throttle, (n, k). [W]"""
@@ -354,19 +372,10 @@ def _halved(drive: Drive) -> FloatArray:
     """Return the speed at which line and battery limit alone balance the load, (n,). [m/s]"""
     low = np.full_like(drive.mass_kg, 1e-3)
     high = np.full_like(low, 150.0)
-    per_distance = drive.constant_nmpa / drive.way_per_radian_m
-    heat_ohm = drive.heat_share * drive.motor_ohm
-    power_w, per_amp = drive.limit_power_w, drive.force_per_amp_n
     for _ in range(_HALVINGS):
         middle = 0.5 * (low + high)
-        amps = np.maximum(drive.load.force_n(middle[:, None])[:, 0] / per_amp, 0.0)
-        field = drive._field(amps[:, None])[:, 0]
-        back_v, winding = per_distance * middle, amps / field
-        # What the winding asks for, and the most that the pack leaves at any duty.
-        asked = back_v * field + drive.motor_ohm * winding
-        sag_v = drive.battery_ohm * winding
-        duty = np.minimum(0.5 * drive.battery_v / np.maximum(sag_v, 1e-9), 1.0)
-        over = asked >= duty * (drive.battery_v - duty * sag_v)
-        over |= back_v * amps + heat_ohm * winding**2 >= power_w
+        here = middle[:, None]
+        amps = np.maximum(drive.load.force_n(here) / drive.force_per_amp_n[:, None], 0.0)
+        over = ~drive.carries(amps, here)[:, 0]
         low, high = np.where(over, low, middle), np.where(over, middle, high)
     return 0.5 * (low + high)

@@ -178,3 +178,21 @@ def test_crawlers_and_rockets_balance_on_the_line(way_m: float, top_mps: float) 
     resists_n = per_amp * (48.0 - per_amp * top_mps) / 0.05
     speed, limit = top_speed(drive(way_per_radian_m=way_m, a_n=resists_n))
     assert speed[0] == pytest.approx(top_mps, abs=1e-6) and LIMITS[limit[0]] == "motor speed"
+
+
+@pytest.mark.parametrize("missing", [0.0, 0.05, 0.15])
+def test_a_machine_holds_every_speed_below_its_top_and_none_above(missing: float) -> None:
+    rng = np.random.default_rng(3)
+    full = 1.0 / (1.0 - missing)
+    for _ in range(40):
+        limit = float(rng.uniform(15.0, 90.0))
+        some = drive(
+            battery_ohm=float(rng.uniform(0.02, 0.3)), motor_ohm=float(rng.uniform(0.03, 0.3)),
+            motor_limit_a=limit / full, limit_a_per_a=full, heat_share=float(rng.uniform(0.0, 1.0)),
+            battery_limit_a=float(rng.choice([15.0, 60.0])), a_n=float(rng.uniform(10.0, 35.0)),
+            c_ns2pm2=float(rng.uniform(0.1, 0.6)),
+        )  # fmt: skip
+        top = top_speed(some)[0][0]
+        assert np.isfinite(top)
+        drawn = some.cruising_a(top * np.array([[0.2, 0.7, 0.99, 0.99999, 1.00001]]))[0]
+        assert np.isfinite(drawn).tolist() == [True] * 4 + [False]
