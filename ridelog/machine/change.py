@@ -241,7 +241,7 @@ def changed_drive(drive: Drive, before: MachineSetup, change: SetupChange) -> Dr
     # How much of the torque goes with it, METHOD.md (22).
     filled = limit * drive.motor_limit_a * drive.limit_a_per_a / drive.iron_a
     bent = limit * drive.limit_a_per_a / np.sqrt(1.0 + filled**2)
-    bent = bent if before.motor_limit_a is not None else limit
+    bent = np.asarray(bent if before.motor_limit_a is not None else limit)
     moved = replace(
         drive,
         mass_kg=mass,
