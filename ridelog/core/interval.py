@@ -125,8 +125,10 @@ def _in_order(values: FloatArray, columns: FloatArray) -> FloatArray:
         errors = errors - errors.mean(axis=1, keepdims=True)
         # The shortest u of which values + errors u are in order, (5): G u >= h, with
         matrix, least = errors[0] - errors[1:], -gap
-        size = max(float(np.abs(matrix).max()), float(np.abs(least).max()))
-        both = np.vstack([matrix.T, least]) / size
+        both = np.vstack([matrix.T, least])
+        # Each condition in a unit of its own: one of 1e-308 beside one of 1 has no solution in
+        # floating point, and as a condition it is the same in any unit.
+        both = both / np.where(both.any(axis=0), np.abs(both).max(axis=0), 1.0)
         aim = np.append(np.zeros(len(both) - 1), 1.0)
         rest = both @ nnls(both, aim)[0] - aim
         # No residual: no u does, since the draws of a gap have no spread.

@@ -57,6 +57,13 @@ def test_values_in_order_are_those_of_each_figure_alone(columns: FloatArray) -> 
         assert found != values
 
 
+def test_a_spread_of_next_to_nothing_beside_a_usual_one_is_no_trouble() -> None:
+    columns = np.zeros((4, 37))
+    columns[0, 6], columns[1, 24], columns[3, 10], columns[3, 20] = 1e-308, -5e-324, -1e-308, 1.0
+    found = [each.value for each in _found(columns)]
+    assert np.isfinite(found).all() and max(found) == found[0]
+
+
 def test_the_values_are_the_nearest_in_the_metric_of_the_draws() -> None:
     # Two figures: the pooled value of least variance, as of any two readings of one thing.
     middle, covariance = np.array([10.0, 10.3]), np.array([[0.09, 0.01], [0.01, 0.02]])
