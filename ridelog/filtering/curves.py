@@ -28,7 +28,6 @@ def interpolated(
     grid_s: FloatArray,
     *,
     sides: Sequence[Side] = (),
-    bare: bool = True,
 ) -> Paths:
     """Return paths on a grid, made when they are first asked for.
 
@@ -37,21 +36,19 @@ def interpolated(
     time_s : ndarray, shape (n,)
         Instants. [s]
     states : ndarray, shape (n, 4 or more, 2)
-        About which errors scatter; a column of their own, the first, if ``bare``.
+        About which errors scatter; the first column is theirs alone.
     errors : sequence of ndarray, shape (n, d, 2, count)
         Drawn errors, whose columns follow one another.
     grid_s : ndarray, shape (m,)
         Where the curves are wanted, in rising order. [s]
     sides : sequence of (ndarray, ndarray)
         Sizes by which the last of the errors lie to one side besides, and each column's share.
-    bare : bool
-        Whether a column of the states alone comes first.
     """
     right = np.clip(np.searchsorted(time_s, grid_s, side="right"), 1, len(time_s) - 1)
     left = right - 1
     span = time_s[right] - time_s[left]
     u = (grid_s - time_s[left]) / span
-    drawn = _Drawn(left, states, errors, sides, bare)
+    drawn = _Drawn(left, states, errors, sides)
     return Paths(
         grid_s,
         lambda: drawn.quantity(curve(u, span), 0, (1, 3)),
@@ -91,13 +88,11 @@ class _Drawn:
         states: FloatArray,
         errors: Sequence[FloatArray],
         sides: Sequence[Side],
-        bare: bool,
     ) -> None:
         self._left = left
         self._states = states
         self._errors = errors
         self._sides = sides
-        self._bare = int(bare)
 
     def quantity(self, weights: FloatArray, value: int, rate: tuple[int, ...]) -> FloatArray:
         """Return a curve's value on all columns, shape (m, 2, columns).
@@ -106,10 +101,10 @@ class _Drawn:
         of the numbers ``rate``, and of both after.
         """
         middle = self._weighed(self._states, weights, value, rate)
-        count = self._bare + sum(each.shape[3] for each in self._errors)
+        count = 1 + sum(each.shape[3] for each in self._errors)
         out = np.empty((len(weights), 2, count))
-        out[:, :, : self._bare] = middle[:, :, None]
-        stop = first = self._bare
+        out[:, :, 0] = middle
+        stop = first = 1
         for error in self._errors:
             n, d, axes, columns = error.shape
             wide = np.zeros((len(weights), 2, d))

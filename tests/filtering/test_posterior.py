@@ -84,16 +84,13 @@ def test_kept_blocks_are_those_of_the_part(monkeypatch: pytest.MonkeyPatch) -> N
 
 # At even places, and so unevenly that intervals are taken one after the other.
 @pytest.mark.parametrize("places", [np.linspace(0.0, 9.0, 181), np.geomspace(1e-4, 9.0, 40)])
-@pytest.mark.parametrize("bare", [True, False])
-def test_sums_over_intervals_are_those_of_each_instant(places: FloatArray, bare: bool) -> None:
+def test_sums_over_intervals_are_those_of_each_instant(places: FloatArray) -> None:
     random = np.random.default_rng(5)
     time_s = np.concatenate([[0.0, 0.5, 0.7, 1.5], np.linspace(2.0, 9.0, 30)])
     states, one, other = (random.normal(size=(34, 5, 2, count)) for count in (1, 3, 2))
     size, share = random.normal(size=(34, 5, 2)), random.normal(size=2)
-    paths = interpolated(
-        time_s, states[..., 0], [one, other], places, sides=[(size, share)], bare=bare
-    )
-    columns = [states] * bare + [states + one, states + other + size[..., None] * share]
+    paths = interpolated(time_s, states[..., 0], [one, other], places, sides=[(size, share)])
+    columns = [states, states + one, states + other + size[..., None] * share]
     every = np.concatenate(columns, axis=3)
     for column in range(every.shape[3]):
         alone = interpolated(time_s, every[..., column], [], places)
@@ -112,10 +109,10 @@ def test_one_instant_alone_has_no_curve() -> None:
 
 def test_curves_run_through_the_states_with_their_rates() -> None:
     time_s = np.array([0.0, 0.5, 1.5])
-    states = np.random.default_rng(4).normal(size=(3, 4, 2, 6))
-    paths = interpolated(
-        time_s, np.zeros((3, 4, 2)), [states], np.linspace(0.0, 1.5, 1501), bare=False
-    )
+    drawn = np.random.default_rng(4).normal(size=(3, 4, 2, 6))
+    paths = interpolated(time_s, np.zeros((3, 4, 2)), [drawn], np.linspace(0.0, 1.5, 1501))
+    # The states alone come first, which are nought here.
+    states = np.concatenate([np.zeros((3, 4, 2, 1)), drawn], axis=3)
     at = [0, 500, 1500]
     np.testing.assert_allclose(paths.position_m[at], states[:, 0], atol=1e-12)
     np.testing.assert_allclose(paths.velocity_mps[at], states[:, 1], atol=1e-12)
