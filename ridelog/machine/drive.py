@@ -157,7 +157,7 @@ class Drive:
         In the order of LIMITS, as much as gives the torque if iron were never full; beyond the
         motor's own limit no more than that it is more. ``speed_mps`` is (k,) or (n, k).
         """
-        back_v = self.constant_nmpa[:, None] / self.way_per_radian_m[:, None] * speed_mps
+        back_v = self._back_v(speed_mps)
         one = np.ones_like(back_v)
         return np.stack(
             [
@@ -167,6 +167,10 @@ class Drive:
                 (self.traction_n / self.force_per_amp_n)[:, None] * one,
             ]
         )
+
+    def _back_v(self, speed_mps: FloatArray) -> FloatArray:
+        """Return the back voltage of iron that is never full, (n, k). [V]"""
+        return self.constant_nmpa[:, None] / self.way_per_radian_m[:, None] * speed_mps
 
     def _line_a(self, back_v: FloatArray) -> FloatArray:
         """Return the largest current that a step-down converter can drive, (n, k): (1). [A]"""
@@ -249,7 +253,7 @@ class Drive:
         Motor power P = k omega I + R I² comes, with the controller's loss, from the battery at its
         sagging voltage: P / eta = (U - R_b I_b) I_b. What heats is all of the winding's current.
         """
-        back_v = self.constant_nmpa[:, None] / self.way_per_radian_m[:, None] * speed_mps
+        back_v = self._back_v(speed_mps)
         ohm = self.motor_ohm[:, None] / self._field(current_a) ** 2
         power = (back_v + ohm * current_a) * current_a
         power = power / self.controller_efficiency[:, None]
@@ -262,20 +266,24 @@ class Drive:
 
         Downhill, where nothing is needed, it is nought.
         """
-        load_n = self.load.force_n(speed_mps)
-        needed = np.maximum(load_n / self.force_per_amp_n[:, None], 0.0)
+        needed = self.needed_a(speed_mps)
         # Asked as the top speed asks, not by the currents at full throttle, which are some steps
         # short of what they tend to: a machine can hold every speed below its top.
-        most_n = np.minimum(self.force_per_amp_n * self.motor_limit_a, self.traction_n)[:, None]
-        able = self.carries(needed, speed_mps) & (load_n <= most_n * (1.0 + 1e-9))
+        most = np.minimum(self.motor_limit_a, self.traction_n / self.force_per_amp_n)[:, None]
+        able = self.carries(needed, speed_mps) & (needed <= most * (1.0 + 1e-9))
         return np.where(able, self._drawn_a(speed_mps, needed), np.nan)
+
+    def needed_a(self, speed_mps: FloatArray) -> FloatArray:
+        """Return the current that balances the load at a speed, nought downhill, (n, k). [A]"""
+        balance = self.load.force_n(speed_mps) / self.force_per_amp_n[:, None]
+        return np.asarray(np.maximum(balance, 0.0))
 
     def carries(self, current_a: FloatArray, speed_mps: FloatArray) -> BoolArray:
         """Return whether line and battery limit let a current through at a speed, (n, k): (30).
 
         ``current_a``, (n, k), is what counts as torque.
         """
-        back_v = self.constant_nmpa[:, None] / self.way_per_radian_m[:, None] * speed_mps
+        back_v = self._back_v(speed_mps)
         field = self._field(current_a)
         winding, ohm, volts = current_a / field, self.motor_ohm[:, None], self.battery_v[:, None]
         # What the winding asks for, and the most that the pack leaves at any duty.
@@ -375,7 +383,6 @@ def _halved(drive: Drive) -> FloatArray:
     for _ in range(_HALVINGS):
         middle = 0.5 * (low + high)
         here = middle[:, None]
-        amps = np.maximum(drive.load.force_n(here) / drive.force_per_amp_n[:, None], 0.0)
-        over = ~drive.carries(amps, here)[:, 0]
+        over = ~drive.carries(drive.needed_a(here), here)[:, 0]
         low, high = np.where(over, low, middle), np.where(over, middle, high)
     return 0.5 * (low + high)
