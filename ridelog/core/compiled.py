@@ -1,8 +1,7 @@
 """Single routines of scipy, without the packages around them.
 
-The packages that hold them load what every other routine needs: ``scipy.linalg`` takes a tenth of a
-second of the processor, ``scipy.optimize`` as much again, more than reading an hour's log. The
-compiled module with the routine alone is there in some milliseconds.
+The packages that hold them load what every other routine needs, and ``scipy.linalg`` alone takes a
+good part of what a short command does. The compiled module with the routine is there at once.
 """
 
 import sys

@@ -294,7 +294,8 @@ def predict_lines(
     lines = wrapped(f"{name}: {change_asked(prediction)}, {basis_words(prediction)}", "quiet")
     lines.append(("", ""))
     lines += wrapped(headline_words(prediction, unit), "headline")
-    lines += wrapped(price_words(prediction)) if price_words(prediction) else []
+    if price := price_words(prediction):
+        lines += wrapped(price)
     lines.append(("", ""))
     lines.append(
         (f"{'':<26}{'now':>8}{'changed':>9}        9 of 10 within   held back by", "quiet")
