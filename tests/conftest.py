@@ -33,7 +33,7 @@ ZONES = {
 
 def pytest_configure(config: pytest.Config) -> None:
     # Side by side, files of many tests would come first, and those in a browser, few tests of
-    # minutes each, last and alone: a fifth of the run had one processor idle.
+    # minutes each, last and alone, while all other processors have nothing left to do.
     if hasattr(config.option, "loadscopereorder"):
         config.option.loadscopereorder = False
 
